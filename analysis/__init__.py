@@ -1,0 +1,1 @@
+"""Numbers: from paired series to a verdict.  numpy and scipy only."""

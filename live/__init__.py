@@ -1,0 +1,1 @@
+"""Now: listen, stamp, judge, warn, show."""

@@ -1,0 +1,1 @@
+"""The board: a pure state machine that turns events into agreement and warnings."""

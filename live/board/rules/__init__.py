@@ -1,0 +1,1 @@
+"""The warning rules, each a small pure state machine with its thresholds and their reasons."""

@@ -1,0 +1,159 @@
+"""What the board knows at one instant, as plain frozen values that every view reads.
+
+All values are facts of the events up to ``t_ns``; two boards fed the same events give equal
+snapshots, which is how a replay is compared with the live run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum, StrEnum
+
+from replay.link import LinkState
+
+
+class Severity(IntEnum):
+    """How much a warning matters; faults of the reference stand above all others."""
+
+    NOTICE = 1
+    """Good to know; nothing is being lost (battery low)."""
+    TEST_FAULT = 2
+    """A test sensor's readings are missing or doubtful."""
+    REFERENCE_FAULT = 3
+    """The reference is missing or doubtful: nothing can be compared."""
+    SESSION_FAULT = 4
+    """The capture itself is in danger (disk nearly full, clock stepped)."""
+
+
+class WarningKind(StrEnum):
+    """The rules; the value is what is stored, listed and documented."""
+
+    NOT_STARTED = "not started"
+    SILENT = "silent"
+    THINNING = "thinning"
+    NO_CONTACT = "no contact"
+    LOOSE_REFERENCE = "loose reference"
+    FROZEN = "frozen"
+    ON_CADENCE = "on cadence"
+    APART = "apart"
+    LATE = "late"
+    OUTVOTED_REFERENCE = "outvoted reference"
+    REFERENCE_LOST = "reference lost"
+    RELAY = "relay"
+    UNIT_SLIP = "unit slip"
+    SAME_SENSOR = "same sensor twice"
+    CLOCK_JUMP = "clock jump"
+    LOW_BATTERY = "battery low"
+    WEAK_SIGNAL = "signal weak"
+    DISK_LOW = "disk nearly full"
+    CAPTURE_LATE = "capture late"
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One value that a rule looked at, beside its threshold (``None``: only for information)."""
+
+    name: str
+    value: float
+    unit: str
+    threshold: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SensorWarning:
+    """One warning from its start to its end.
+
+    ``number``: counts the warnings of a session from 1.  ``sensor``: number in the plan, 0 for
+    the session.  ``start_s``: grid second at which it was raised; ``since_s``: grid second at
+    which the fault underneath it began, never later than ``start_s``.  ``end_s``: grid second at
+    which it cleared, ``None`` while it stands.  ``cause`` and ``advice``: one sentence each.
+    ``cleared``: how it ended, empty while it stands.
+    """
+
+    number: int
+    kind: WarningKind
+    sensor: int
+    severity: Severity
+    since_s: int
+    start_s: int
+    end_s: int | None
+    cause: str
+    advice: str
+    cleared: str = ""
+    measures: tuple[Measure, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Agreement of one test sensor with the reference over one stretch of grid seconds.
+
+    Values are ``None`` where they are not defined (no pairs; r of a flat series).
+    ``r_caution``: why r must not be trusted, empty if it may be shown plainly.
+    """
+
+    pairs: int
+    bias_bpm: float | None
+    mae_bpm: float | None
+    within_tolerance_percent: float | None
+    pearson_r: float | None
+    r_caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorStatus:
+    """One sensor's card.
+
+    ``bpm``: newest valid reading, ``age_s`` its age at the snapshot; ``None`` before the first.
+    ``held_bpm``: its value at the last closed grid second, ``None`` in a gap.  ``rate_hz``:
+    notifications a second over the last 10 s.  ``contact``: ``None`` if the sensor does not say.
+    ``coverage``: share (0–1) of the closed grid seconds with a valid reading.  ``gaps``:
+    stretches without one so far; ``gap_s`` their total length.  ``difference_bpm``: to the
+    reference at the last closed grid second; ``within``: inside the tolerance.
+    ``windows``: agreement by window name (``"1 min"``, ``"5 min"``, ``"session"``); empty for
+    sensors that are not under test.
+    """
+
+    number: int
+    label: str
+    role: str
+    placement: str
+    link: LinkState
+    advice: str
+    bpm: float | None
+    age_s: float | None
+    held_bpm: float | None
+    rate_hz: float
+    contact: bool | None
+    rr_per_s: float
+    battery_percent: int | None
+    signal_dbm: int | None
+    firmware: str
+    model: str
+    notifications: int
+    malformed: int
+    doubled: int
+    coverage: float
+    gaps: int
+    gap_s: int
+    difference_bpm: float | None
+    within: bool | None
+    windows: Mapping[str, Agreement] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The whole board at ``t_ns``.
+
+    ``second``: last closed grid second (-1 before the first).  ``open_warnings``: those that
+    stand, most severe first; ``closed_warnings``: how many have ended.
+    """
+
+    t_ns: int
+    second: int
+    utc_ns: int | None
+    invented: bool
+    sensors: tuple[SensorStatus, ...]
+    open_warnings: tuple[SensorWarning, ...]
+    closed_warnings: int
+    markers: int

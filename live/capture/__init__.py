@@ -1,0 +1,1 @@
+"""The capture process: it stamps, saves and hands events on."""

@@ -1,0 +1,1 @@
+"""Simulated wearers and sensors that send real payload bytes."""

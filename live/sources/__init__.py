@@ -1,0 +1,1 @@
+"""Where notifications come from: radio, broker, simulation."""

@@ -1,0 +1,1 @@
+"""Standard Bluetooth sensors through bleak."""

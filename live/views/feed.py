@@ -1,0 +1,94 @@
+"""Where a view gets its events from: a running capture or a file, behind one interface.
+
+A view polls its feed from its own frame timer, gives what came to its own board, and draws.
+It cannot tell a live capture from a replay except by what it may ask for (``controls``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from replay.event import Event
+from replay.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """All events up to this instant have been handed over."""
+
+    t_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureStatus:
+    """What the capture process says of itself.
+
+    ``path``: the capture file, empty for practice without saving.  ``saved``: events committed
+    to disk; ``commit_age_s``: seconds since the last commit.  ``views``: attached views.
+    """
+
+    path: str
+    events: int
+    saved: int
+    commit_age_s: float
+    views: int
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The stream is over: the capture stopped, or the file came to its end."""
+
+    t_ns: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledged:
+    """The capture carried out (or refused) a command; ``number`` is the command's."""
+
+    number: int
+    done: bool
+    message: str = ""
+
+
+Message = Event | Tick | CaptureStatus | Ended | Acknowledged
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """What a view asks of the capture: ``marker`` (text), ``stop``, ``connect`` (sensor)."""
+
+    number: int
+    action: str
+    values: dict[str, str | int] = field(default_factory=dict)
+
+
+class Feed(Protocol):
+    """Events for one view.  All methods are called on the view's thread and never block."""
+
+    @property
+    def plan(self) -> Plan:
+        """The plan of the session that is shown."""
+
+    @property
+    def title(self) -> str:
+        """What is being shown: the file's name, or where the live capture is written."""
+
+    @property
+    def started_utc_ns(self) -> int:
+        """UTC at which the session began, ns since 1970."""
+
+    @property
+    def is_live(self) -> bool:
+        """Whether a capture is running behind it (commands reach it) or a file is replayed."""
+
+    def poll(self) -> list[Message]:
+        """Everything that came since the last call, in order; empty if nothing did."""
+
+    def send(self, action: str, **values: str | int) -> int:
+        """Ask the capture for something; returns the command's number."""
+
+    def close(self) -> None:
+        """Let go of the capture or the file; a running capture goes on."""

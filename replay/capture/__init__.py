@@ -1,0 +1,1 @@
+"""The capture file: written, read, checked, salvaged."""

@@ -1,0 +1,56 @@
+"""What can go wrong, as a small tree.
+
+SidebeatError
+├── PlanError        the plan asks for something impossible (field, rule, value)
+├── PayloadError     a sensor sent bytes that the standard does not allow (names the byte)
+└── CaptureError     a capture file cannot be read or written
+    ├── NotACapture      another kind of file
+    ├── NewerCapture     written by a newer Sidebeat
+    └── DamagedCapture   rows are missing or do not match their checksum
+
+Every message is one sentence for the person at the keyboard; the command line prints it and
+exits with a status other than 0.
+"""
+
+from __future__ import annotations
+
+
+class SidebeatError(Exception):
+    """Base of all errors that Sidebeat raises on purpose."""
+
+
+class PlanError(SidebeatError):
+    """A plan that cannot be carried out.  ``field`` names where, ``rule`` what must hold."""
+
+    def __init__(self, field: str, rule: str, got: object = None) -> None:
+        self.field = field
+        self.rule = rule
+        self.got = got
+        super().__init__(f"plan: {field}: {rule}" + ("" if got is None else f" (got {got!r})"))
+
+
+class PayloadError(SidebeatError, ValueError):
+    """A malformed payload.  ``channel`` and ``byte`` (0-based index) say where."""
+
+    def __init__(self, channel: str, byte: int, problem: str, payload: bytes) -> None:
+        self.channel = channel
+        self.byte = byte
+        self.problem = problem
+        self.payload = payload
+        super().__init__(f"{channel}: byte {byte}: {problem} (payload {payload.hex() or 'empty'})")
+
+
+class CaptureError(SidebeatError):
+    """A capture file that cannot be read or written."""
+
+
+class NotACapture(CaptureError):
+    """The file is not a capture of Sidebeat."""
+
+
+class NewerCapture(CaptureError):
+    """The file was written by a newer version."""
+
+
+class DamagedCapture(CaptureError):
+    """The file is a capture, but rows are lost or altered."""

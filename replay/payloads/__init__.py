@@ -1,0 +1,1 @@
+"""Payload bytes to readings, sans-IO."""

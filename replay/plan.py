@@ -1,0 +1,275 @@
+"""The plan of a session: who wears what where, and what counts as agreement.
+
+A plan is a small TOML file.  It is written by hand or by the set-up page, and a copy of it
+stands in every capture, so that a capture can be read without anything beside it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any, Final
+
+import tomli_w
+
+from replay.errors import PlanError
+
+ROLES: Final = ("reference", "test", "companion")
+"""A companion (cadence, power) is recorded and used by the warnings, but not compared."""
+SOURCES: Final = ("bluetooth", "mqtt", "simulated")
+DEFAULT_HOLD_S: Final = 3.0
+"""Age up to which a reading stands for the present second: heart-rate sensors send about
+once a second, so three seconds allow two lost notifications and no more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedSensor:
+    """One sensor of a plan.
+
+    ``label``: free text, unique in the plan.  ``role``: one of :data:`ROLES`.  ``source``: one
+    of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
+    ``name``; MQTT sensors by ``topic``; simulated ones by ``kind``.  ``hold_s``: pairing age
+    limit in seconds.
+    """
+
+    label: str
+    role: str
+    placement: str = ""
+    source: str = "bluetooth"
+    address: str = ""
+    name: str = ""
+    topic: str = ""
+    kind: str = ""
+    firmware: str = ""
+    hold_s: float = DEFAULT_HOLD_S
+
+    @property
+    def hold_ns(self) -> int:
+        """The age limit in nanoseconds."""
+        return round(self.hold_s * 1e9)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Broker:
+    """Where the MQTT sensors of a plan publish."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    username: str = ""
+    password_env: str = ""
+    """Name of the environment variable that holds the password; never the password itself."""
+    tls: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A session as planned.
+
+    ``tolerance_bpm`` / ``tolerance_percent``: a test reading agrees when it differs from the
+    reference by no more than the greater of the two.  ``details``: free facts that a published
+    report should state (skin tone, temperature …), by name.  ``invented``: the data come from
+    simulated wearers; every screen and page says so.
+    """
+
+    wearer: str
+    activity: str
+    sensors: tuple[PlannedSensor, ...]
+    tolerance_bpm: float = 5.0
+    tolerance_percent: float = 10.0
+    broker: Broker | None = None
+    details: Mapping[str, str] = field(default_factory=dict)
+    invented: bool = False
+    seed: int = 1
+    """Seed of the simulated wearer, where a sensor is simulated."""
+
+    def __post_init__(self) -> None:
+        _check(self)
+
+    def number(self, label: str) -> int:
+        """Number of the sensor with this label (1-based).  Raises :class:`PlanError`."""
+        for number, sensor in enumerate(self.sensors, 1):
+            if sensor.label == label:
+                return number
+        known = ", ".join(sensor.label for sensor in self.sensors)
+        raise PlanError("sensor", f"must be one of {known}", label)
+
+    def sensor(self, number: int) -> PlannedSensor:
+        """The sensor with this 1-based number."""
+        return self.sensors[number - 1]
+
+    @property
+    def reference(self) -> int:
+        """Number of the reference (1-based)."""
+        return next(n for n, s in enumerate(self.sensors, 1) if s.role == "reference")
+
+    @property
+    def tests(self) -> tuple[int, ...]:
+        """Numbers of the test sensors (1-based), in the order of the plan."""
+        return tuple(n for n, s in enumerate(self.sensors, 1) if s.role == "test")
+
+    @property
+    def compared(self) -> tuple[int, ...]:
+        """Numbers of the reference and the test sensors, in the order of the plan."""
+        return tuple(n for n, s in enumerate(self.sensors, 1) if s.role != "companion")
+
+    def relabelled(self, number: int, label: str) -> Plan:
+        """The same plan with another label for one sensor."""
+        sensors = list(self.sensors)
+        sensors[number - 1] = replace(sensors[number - 1], label=label)
+        return replace(self, sensors=tuple(sensors))
+
+
+def _check(plan: Plan) -> None:
+    references = [s.label for s in plan.sensors if s.role == "reference"]
+    if len(references) != 1:
+        raise PlanError(
+            "sensor.role",
+            "exactly one sensor must be the reference",
+            ", ".join(references) or "none",
+        )
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}", plan.wearer):
+        raise PlanError(
+            "session.wearer", "must be a short code of letters and digits, not a name", plan.wearer
+        )
+    _number("session.tolerance_bpm", plan.tolerance_bpm, 0, 100)
+    _number("session.tolerance_percent", plan.tolerance_percent, 0, 100)
+    seen: set[str] = set()
+    for sensor in plan.sensors:
+        where = f"sensor {sensor.label!r}"
+        if not sensor.label.strip():
+            raise PlanError("sensor.label", "must not be empty")
+        if sensor.label in seen:
+            raise PlanError("sensor.label", "must be unique in a plan", sensor.label)
+        seen.add(sensor.label)
+        if sensor.role not in ROLES:
+            raise PlanError(f"{where}, role", "must be one of " + ", ".join(ROLES), sensor.role)
+        if sensor.source not in SOURCES:
+            raise PlanError(
+                f"{where}, source", "must be one of " + ", ".join(SOURCES), sensor.source
+            )
+        if sensor.source == "bluetooth" and not (sensor.address or sensor.name):
+            raise PlanError(where, "a Bluetooth sensor needs an address or a name")
+        if sensor.source == "mqtt" and not sensor.topic:
+            raise PlanError(where, "an MQTT sensor needs a topic")
+        if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
+            raise PlanError(
+                f"{where}, topic", "must name one topic, without wildcards", sensor.topic
+            )
+        if sensor.source == "simulated" and not sensor.kind:
+            raise PlanError(where, "a simulated sensor needs a kind")
+        _number(f"{where}, hold_s", sensor.hold_s, 0.1, 120)
+
+
+def _number(where: str, value: object, low: float, high: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise PlanError(where, "must be a number", value)
+    if not low <= value <= high:
+        raise PlanError(where, f"must lie between {low} and {high}", value)
+    return float(value)
+
+
+_SESSION_KEYS: Final = {
+    "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
+    "invented": bool, "seed": int,
+}  # fmt: skip
+_SENSOR_KEYS: Final = {
+    "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
+    "topic": str, "kind": str, "firmware": str, "hold_s": float,
+}  # fmt: skip
+_BROKER_KEYS: Final = {
+    "host": str, "port": int, "username": str, "password_env": str, "tls": bool,
+}  # fmt: skip
+
+
+def parse_plan(text: str) -> Plan:
+    """Read a plan from TOML text.  Raises :class:`PlanError` naming the field and the rule."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise PlanError("file", f"is not valid TOML: {error}") from None
+    unknown = sorted(set(raw) - {"session", "sensor", "broker", "details"})
+    if unknown:
+        raise PlanError(unknown[0], "is not a part of a plan (session, sensor, broker, details)")
+    session = _table("session", raw.get("session"), _SESSION_KEYS, required=("wearer", "activity"))
+    rows = raw.get("sensor")
+    if not isinstance(rows, list) or not rows:
+        raise PlanError("sensor", "at least one [[sensor]] must be listed")
+    sensors = tuple(
+        PlannedSensor(**_table(f"sensor {n}", row, _SENSOR_KEYS, required=("label", "role")))
+        for n, row in enumerate(rows, 1)
+    )
+    broker = (
+        Broker(**_table("broker", raw["broker"], _BROKER_KEYS, required=()))
+        if "broker" in raw
+        else None
+    )
+    details = raw.get("details", {})
+    if not isinstance(details, dict) or not all(isinstance(v, str) for v in details.values()):
+        raise PlanError("details", "must be a table of texts")
+    return Plan(**session, sensors=sensors, broker=broker, details=details)
+
+
+def _table(
+    where: str, raw: object, keys: Mapping[str, type], *, required: tuple[str, ...]
+) -> dict[str, Any]:
+    if not isinstance(raw, dict):
+        raise PlanError(where, "must be a table")
+    for key, value in raw.items():
+        kind = keys.get(key)
+        if kind is None:
+            raise PlanError(f"{where}.{key}", "is not known; known are " + ", ".join(keys))
+        fits = (
+            isinstance(value, (int, float)) and not isinstance(value, bool)
+            if kind is float
+            else isinstance(value, kind) and not (kind is int and isinstance(value, bool))
+        )
+        if not fits:
+            raise PlanError(f"{where}.{key}", f"must be of type {kind.__name__}", value)
+    for key in required:
+        if key not in raw:
+            raise PlanError(f"{where}.{key}", "is missing")
+    return dict(raw)
+
+
+def load_plan(path: Path) -> Plan:
+    """Read a plan file.  Raises :class:`PlanError` if it is missing, unreadable or wrong."""
+    try:
+        return parse_plan(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise PlanError(str(path), f"cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError:
+        raise PlanError(str(path), "is not a text file") from None
+
+
+def format_plan(plan: Plan) -> str:
+    """TOML text that :func:`parse_plan` reads back to an equal plan."""
+    table: dict[str, Any] = {
+        "session": _filled(
+            plan,
+            _SESSION_KEYS,
+            always=("wearer", "activity", "tolerance_bpm", "tolerance_percent"),
+        )
+    }
+    if plan.broker is not None:
+        table["broker"] = _filled(plan.broker, _BROKER_KEYS, always=("host", "port"))
+    if plan.details:
+        table["details"] = dict(plan.details)
+    parts = [tomli_w.dumps(table)]
+    for sensor in plan.sensors:
+        row = _filled(sensor, _SENSOR_KEYS, always=("label", "role", "placement", "source"))
+        parts.append("[[sensor]]\n" + tomli_w.dumps(row))
+    return "\n".join(parts)
+
+
+def _filled(thing: object, keys: Mapping[str, type], *, always: tuple[str, ...]) -> dict[str, Any]:
+    """The values that differ from their defaults, and those that are always written."""
+    defaults = {item.name: item.default for item in fields(thing)}  # type: ignore[arg-type]
+    return {
+        key: getattr(thing, key)
+        for key in keys
+        if key in always or getattr(thing, key) != defaults[key]
+    }
