@@ -1,0 +1,37 @@
+"""What a source of notifications is, to the capture process.
+
+Bluetooth, MQTT and the simulation are sources; each runs as one task of the capture's event
+loop and calls ``emit`` for every notification, on that loop, with the time it read first.
+A plain call, not a queue: between the stamp and the file nothing can pile up or reorder.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+
+class CaptureClock(Protocol):
+    """The one clock of a capture."""
+
+    def now_ns(self) -> int:
+        """Nanoseconds since the session began; never goes back."""
+
+
+class Emit(Protocol):
+    """Takes one event; called on the capture's loop, never blocks, never raises."""
+
+    def __call__(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
+        """Hand over one event: its stamp, the sensor's number, the channel, the bytes."""
+
+
+class Source(Protocol):
+    """One kind of source, serving all sensors of the plan that name it."""
+
+    async def run(self, clock: CaptureClock, emit: Emit) -> None:
+        """Serve until cancelled; then close every link and return or re-raise the cancellation.
+
+        A fault of one sensor never ends the others.  Link states go out as ``LINK`` events.
+        """
+
+    def connect(self, sensor: int) -> None:
+        """Try this sensor again at once instead of waiting; ignored if it is not ours."""
