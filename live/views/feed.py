@@ -53,7 +53,12 @@ class Acknowledged:
     message: str = ""
 
 
-Message = Event | Tick | CaptureStatus | Ended | Acknowledged
+@dataclass(frozen=True, slots=True)
+class Rewound:
+    """A replay went back: forget everything; the events follow again from the start."""
+
+
+Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Rewound
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,254 @@
+"""A capture file played back to a view: at a chosen pace, paused, stepped, or flat out.
+
+The player is driven by ``poll`` alone and reads no clock but the one it is given, so that an hour
+of playback is tested in milliseconds.  What comes out cannot be told from a live capture: the
+same events in the same order, and ticks between them so that the board's time runs on while
+nothing arrives.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final, Self
+
+from live.views.feed import Acknowledged, Ended, Message, Rewound, Tick
+from replay.capture import Capture
+from replay.event import GATT_CHANNELS, MQTT_HEART_RATE, Event
+from replay.plan import Plan
+
+SLOWEST: Final = 0.5
+FASTEST: Final = 60.0
+"""Above this the eye follows nothing; flat out (``None``) is then the honest choice."""
+
+SLICE: Final = 2_000
+"""Events handed over by one ``poll`` at most: about 20 ms of a board's work, so that a view still
+draws while it runs flat out or catches up after a seek."""
+
+NOTIFICATIONS: Final = GATT_CHANNELS | {MQTT_HEART_RATE}
+"""What ``step`` stops at; links, anchors and other records of the session pass by unseen."""
+
+
+class FileFeed:
+    """A :class:`~live.views.feed.Feed` on a capture file, with the controls of a player.
+
+    ``speed``: times life, 0.5 to 60, or ``None`` for as fast as the view takes it.  ``clock``:
+    the wall clock in nanoseconds.  Raises :class:`~replay.errors.CaptureError` if the file
+    cannot be read, ``ValueError`` for a speed out of range.
+    """
+
+    is_live: Final = False
+
+    def __init__(
+        self,
+        path: Path,
+        speed: float | None = 1.0,
+        *,
+        clock: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        self._speed = _checked(speed)
+        self._clock = clock
+        self._capture = Capture.open(path)
+        self._end_ns = self._capture.duration_ns
+        self._extra: deque[Message] = deque()
+        self._commands = 0
+        self._playing = True
+        self._position_ns = 0
+        self._wall_ns = clock()
+        self._goal_ns: int | None = None
+        self._goal_count: int | None = None
+        self._start_over()
+
+    # What is shown
+
+    @property
+    def plan(self) -> Plan:
+        """The plan stored in the capture."""
+        return self._capture.plan
+
+    @property
+    def title(self) -> str:
+        """The file's name."""
+        return Path(self._capture.path).name
+
+    @property
+    def started_utc_ns(self) -> int:
+        """UTC at which the session began, ns since 1970."""
+        return self._capture.started_utc_ns
+
+    # The player
+
+    @property
+    def speed(self) -> float | None:
+        """Times life; ``None`` is flat out."""
+        return self._speed
+
+    @speed.setter
+    def speed(self, speed: float | None) -> None:
+        self._speed = _checked(speed)
+        self._wall_ns = self._clock()
+
+    @property
+    def playing(self) -> bool:
+        """Whether time runs; false while paused and at the end."""
+        return self._playing and not self._finished
+
+    @property
+    def position_ns(self) -> int:
+        """Capture time up to which events have been handed over."""
+        return self._position_ns
+
+    @property
+    def duration_ns(self) -> int:
+        """Length of the capture."""
+        return self._end_ns
+
+    @property
+    def catching_up(self) -> bool:
+        """Whether a seek or step is on its way; the next polls bring the events up to it."""
+        return self._goal_ns is not None or self._goal_count is not None
+
+    def play(self) -> None:
+        """Run on from here; at the end, from the start."""
+        if self._finished and not self.catching_up:
+            self.seek(0)
+        self._wall_ns = self._clock()
+        self._playing = True
+
+    def pause(self) -> None:
+        """Stop the time here."""
+        self._playing = False
+
+    def seek(self, t_ns: int) -> None:
+        """Go to this capture time; playing or paused as before.
+
+        Forward, the events in between follow; backward, all of them again from the start after a
+        :class:`~live.views.feed.Rewound`.
+        """
+        goal = min(max(t_ns, 0), self._end_ns)
+        if goal < self._position_ns or (self._finished and goal < self._end_ns):
+            self._go_back()
+        self._goal_ns = goal
+        self._goal_count = None
+
+    def step(self, count: int = 1) -> None:
+        """Pause and go on by ``count`` notifications, back if it is negative.
+
+        Back from between two notifications is to the earlier of them.
+        """
+        self.pause()
+        if count < 0 and self._position_ns > self._newest_ns:
+            count += 1
+        goal = max(self._notifications + count, 0)
+        if count <= 0:
+            self._go_back()
+        self._goal_ns = None
+        self._goal_count = goal
+
+    # The feed
+
+    def poll(self) -> list[Message]:
+        """What is due now: at most :data:`SLICE` events, and a tick if none was left out."""
+        messages: list[Message] = list(self._extra)
+        self._extra.clear()
+        now_ns = self._clock()
+        if self._goal_count is not None:
+            self._take_count(messages, self._goal_count)
+        elif self._goal_ns is not None:
+            if self._take_until(messages, self._goal_ns):
+                self._goal_ns = None
+        elif self.playing:
+            due_ns = self._end_ns
+            if self._speed is not None:
+                passed_ns = round((now_ns - self._wall_ns) * self._speed)
+                due_ns = min(self._position_ns + passed_ns, self._end_ns)
+            self._take_until(messages, due_ns)
+        self._wall_ns = now_ns
+        return messages
+
+    def send(self, action: str, **values: str | int) -> int:
+        """Refused, with a sentence: there is no capture behind a file."""
+        del values
+        self._commands += 1
+        self._extra.append(
+            Acknowledged(
+                self._commands, False, f"A recorded session is shown: {action} needs a live one."
+            )
+        )
+        return self._commands
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._capture.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _start_over(self) -> None:
+        self._events = iter(self._capture.events())
+        self._next = next(self._events, None)
+        self._position_ns = 0
+        self._notifications = 0
+        self._newest_ns = 0
+        self._finished = False
+
+    def _go_back(self) -> None:
+        self._start_over()
+        self._extra = deque(m for m in self._extra if isinstance(m, Acknowledged))
+        self._extra.append(Rewound())
+
+    def _take(self, event: Event) -> None:
+        self._position_ns = event.t_ns
+        if event.channel in NOTIFICATIONS:
+            self._notifications += 1
+            self._newest_ns = event.t_ns
+        self._next = next(self._events, None)
+
+    def _take_until(self, messages: list[Message], t_ns: int) -> bool:
+        """Hand over the events up to ``t_ns``; false if a slice did not hold them all."""
+        room = SLICE
+        while (event := self._next) is not None and event.t_ns <= t_ns:
+            if room == 0:
+                return False
+            room -= 1
+            messages.append(event)
+            self._take(event)
+        if not self._finished:
+            self._position_ns = max(self._position_ns, t_ns)
+            if self._next is None and self._position_ns >= self._end_ns:
+                self._finish(messages)
+            else:
+                messages.append(Tick(t_ns))
+        return True
+
+    def _take_count(self, messages: list[Message], count: int) -> None:
+        """Hand over events up to the notification with this number, counted from 1."""
+        room = SLICE
+        while self._notifications < count and (event := self._next) is not None:
+            if room == 0:
+                return
+            room -= 1
+            messages.append(event)
+            self._take(event)
+        self._goal_count = None
+        if self._notifications < count and not self._finished:
+            self._position_ns = self._end_ns
+            self._finish(messages)
+
+    def _finish(self, messages: list[Message]) -> None:
+        self._finished = True
+        reason = self._capture.end_reason if self._capture.clean else ""
+        messages.append(
+            Ended(self._end_ns, reason or "the recording breaks off here: it was never closed")
+        )
+
+
+def _checked(speed: float | None) -> float | None:
+    if speed is not None and not SLOWEST <= speed <= FASTEST:
+        raise ValueError(f"speed must lie between {SLOWEST:g} and {FASTEST:g}, got {speed:g}")
+    return speed

@@ -1,0 +1,90 @@
+"""What a view knows: a board of its own, fed from its feed, and the state of the stream.
+
+The window and the terminal view share this.  A view owns one model, calls ``pump`` from its own
+timer and draws from ``snapshot()`` and ``board``; nothing here knows how it is drawn.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import TypeVar
+
+from live.board import Board
+from live.board.snapshot import Snapshot
+from live.views.feed import Acknowledged, CaptureStatus, Ended, Feed, Rewound, Tick
+from replay.event import Event
+from replay.plan import Plan
+
+_log = logging.getLogger(__name__)
+_Given = TypeVar("_Given")
+
+
+class ViewModel:
+    """A feed and the board that is made of it.  All calls come from the view's own thread.
+
+    ``feed``: where events come from.  ``board``: replaced by a new one when a replay goes back,
+    so take it from here each time; ``generation`` counts the replacements, for views that keep
+    something derived from it.  ``status``: what the capture last said of itself, ``None`` for a
+    file.  ``ended``: set once the stream is over.  ``faults``: events that the board could not
+    take because of an error in it; each is logged, and the view goes on and shows the count.
+    """
+
+    def __init__(self, feed: Feed, board_of: Callable[[Plan], Board] = Board) -> None:
+        self.feed = feed
+        self._board_of = board_of
+        self.board: Board = board_of(feed.plan)
+        self.generation = 0
+        self.status: CaptureStatus | None = None
+        self.ended: Ended | None = None
+        self.faults = 0
+        self._answers: dict[int, Acknowledged] = {}
+        self._snapshot: Snapshot | None = None
+
+    @property
+    def plan(self) -> Plan:
+        """The plan of the session that is shown."""
+        return self.feed.plan
+
+    def pump(self) -> bool:
+        """Take everything that came since the last call; returns whether anything did."""
+        messages = self.feed.poll()
+        for message in messages:
+            match message:
+                case Event():
+                    self._on_board(self.board.feed, message)
+                case Tick(t_ns):
+                    self._on_board(self.board.advance, t_ns)
+                case CaptureStatus():
+                    self.status = message
+                case Acknowledged(number):
+                    self._answers[number] = message
+                case Ended(t_ns):
+                    self._on_board(self.board.finish, t_ns)
+                    self.ended = message
+                case Rewound():
+                    self.board = self._board_of(self.feed.plan)
+                    self.generation += 1
+                    self.ended = None
+        if messages:
+            self._snapshot = None
+        return bool(messages)
+
+    def snapshot(self) -> Snapshot:
+        """The board as of the last event or tick; made once per ``pump`` that brought news."""
+        if self._snapshot is None:
+            self._snapshot = self.board.snapshot()
+        return self._snapshot
+
+    def answer(self, number: int) -> Acknowledged | None:
+        """The capture's answer to the command with this number, once; ``None`` until it came."""
+        return self._answers.pop(number, None)
+
+    def _on_board(self, step: Callable[[_Given], object], given: _Given) -> None:
+        # Drawing must outlive an error in a rule: the capture is saved elsewhere, and a view
+        # that ends takes the tester's eyes off everything else that still works.
+        try:
+            step(given)
+        except Exception:
+            self.faults += 1
+            _log.exception("the board could not take an event")
