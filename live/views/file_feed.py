@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final, Self
 
@@ -212,7 +212,8 @@ class FileFeed:
     def _take_until(self, messages: list[Message], t_ns: int) -> bool:
         """Hand over the events up to ``t_ns``; false if a slice did not hold them all."""
         room = SLICE
-        while (event := self._next) is not None and event.t_ns <= t_ns:
+        # The last moment takes everything with it, whatever the file says about its own end.
+        while (event := self._next) is not None and (event.t_ns <= t_ns or t_ns >= self._end_ns):
             if room == 0:
                 return False
             room -= 1

@@ -1,0 +1,25 @@
+"""The command ``sidebeat``, and ``python -m live``, which also runs before any installation.
+
+Only the standard library is imported until it is known that the rest is there.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from live import preflight
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line; returns the exit status (2 if something is missing)."""
+    text, ready = preflight.report()
+    if not ready:
+        print(text, file=sys.stderr)
+        return 2
+    from live.cli.main import run  # noqa: PLC0415 - it needs what was just looked for
+
+    return run(sys.argv[1:] if arguments is None else arguments)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

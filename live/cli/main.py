@@ -1,0 +1,133 @@
+"""The command line: finds the command, runs it, and turns what went wrong into one sentence.
+
+Each command is a module of this package with ``HELP`` (one line), ``EXAMPLE`` (lines that can be
+typed), ``configure(parser)`` and ``run(arguments) -> int``.  A command is imported when it is
+asked for, so that ``sidebeat --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import importlib.metadata
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from typing import Final, Protocol
+
+from replay.errors import SidebeatError
+
+COMMANDS: Final[dict[str, str]] = {
+    "sensors": "list the sensors in reach",
+    "live": "record a session and watch it",
+    "replay": "play a recorded session through the live pipeline",
+    "analyse": "print the agreement of one session, with intervals",
+    "check": "say whether a capture file is whole",
+    "demo": "show it all on an invented session; needs no hardware",
+}
+"""The commands, in the order in which a tester meets them."""
+
+FAILED: Final = 1
+"""The command ran and its answer is bad news (a damaged file)."""
+WRONG: Final = 2
+"""The command could not be carried out; a sentence on stderr says why."""
+INTERRUPTED: Final = 130
+
+_CAUTION: Final = (
+    "Not a medical device.  Heart data stays on this machine unless you send it elsewhere."
+)
+
+
+class Command(Protocol):
+    """What the module of a command offers."""
+
+    HELP: str
+    EXAMPLE: str
+
+    def configure(self, parser: argparse.ArgumentParser) -> None:
+        """Add the command's own arguments."""
+
+    def run(self, arguments: argparse.Namespace) -> int:
+        """Carry it out; returns the exit status."""
+
+
+def version() -> str:
+    """The installed version, or the word for a tree that was never installed."""
+    try:
+        return importlib.metadata.version("sidebeat")
+    except importlib.metadata.PackageNotFoundError:
+        return "not installed"
+
+
+def load(name: str) -> Command:
+    """The module of one command."""
+    module: Command = importlib.import_module(f"live.cli.{name}")  # type: ignore[assignment]
+    return module
+
+
+def command_parser(name: str) -> argparse.ArgumentParser:
+    """The parser of one command, with its example below the options."""
+    command = load(name)
+    parser = argparse.ArgumentParser(
+        prog=f"sidebeat {name}",
+        description=command.HELP,
+        epilog="example:\n"
+        + "\n".join(f"  {line}" for line in command.EXAMPLE.strip().splitlines()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    command.configure(parser)
+    return parser
+
+
+def overview() -> str:
+    """What ``sidebeat --help`` prints."""
+    width = max(map(len, COMMANDS))
+    listed = "\n".join(f"  {name:<{width}}  {what}" for name, what in COMMANDS.items())
+    return (
+        "usage: sidebeat [--version] [--help] COMMAND ...\n\n"
+        "Compare heart-rate sensors with a reference while they are worn.\n\n"
+        f"commands:\n{listed}\n\n"
+        "`sidebeat COMMAND --help` tells more, with an example.\n" + _CAUTION
+    )
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Carry out one command line; returns the exit status and raises nothing but a bug."""
+    # A pipe or an old console may not know every sign that labels contain; a replaced sign is
+    # better than a session that ends in a traceback.
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        status = _dispatch(list(arguments))
+        sys.stdout.flush()
+    except SidebeatError as error:
+        print(f"sidebeat: {error}", file=sys.stderr)
+        return WRONG
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader (head, less) has gone; point stdout elsewhere so that the interpreter's last
+        # flush does not complain, and leave as a program ended by the same signal would.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    return status
+
+
+def _dispatch(arguments: list[str]) -> int:
+    if not arguments or arguments[0] in {"-h", "--help", "help"}:
+        print(overview())
+        return 0 if arguments else WRONG
+    if arguments[0] == "--version":
+        print(f"sidebeat {version()}")
+        return 0
+    name = arguments[0]
+    if name not in COMMANDS:
+        raise SidebeatError(f"there is no command {name!r}; there are " + ", ".join(COMMANDS))
+    logging.basicConfig(level=logging.WARNING, format="sidebeat: %(message)s")
+    try:
+        parsed = command_parser(name).parse_args(arguments[1:])
+    except SystemExit as stop:  # argparse has printed its help or its complaint
+        return stop.code if isinstance(stop.code, int) else WRONG
+    return load(name).run(parsed)
