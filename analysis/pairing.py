@@ -1,0 +1,76 @@
+"""One rule of pairing, live and afterwards.
+
+The grid has one second per whole second of the capture clock.  The value of a sensor at grid
+second ``k`` is its newest valid reading that arrived at or before ``k`` s and is not older than
+the sensor's age limit; a pair exists where both sensors have a value.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from replay.event import NS_PER_S
+
+NO_VALUE: Final = -1
+"""Stands in a grid where the sensor has no value: a gap is a gap."""
+
+
+def grid_values(
+    t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32], seconds: int, hold_ns: int
+) -> npt.NDArray[np.int32]:
+    """Values at the grid seconds 0 … ``seconds`` − 1, int32[seconds] in mbpm or NO_VALUE.
+
+    ``t_ns`` int64[n], never decreasing, and ``mbpm`` int32[n]: the valid readings of one sensor
+    as they arrived.  ``hold_ns``: age limit.  Raises ``ValueError`` if the lengths differ.
+    """
+    if t_ns.shape != mbpm.shape:
+        raise ValueError(f"{len(t_ns)} times for {len(mbpm)} readings")
+    grid_ns = np.arange(seconds, dtype=np.int64) * NS_PER_S
+    values = np.full(seconds, NO_VALUE, dtype=np.int32)
+    if len(t_ns) == 0:
+        return values
+    newest = np.searchsorted(t_ns, grid_ns, side="right") - 1
+    held = (newest >= 0) & (grid_ns - t_ns[newest] <= hold_ns)
+    values[held] = mbpm[newest[held]]
+    return values
+
+
+class HeldValue:
+    """The incremental twin of :func:`grid_values`, for one sensor.
+
+    ``hold_ns``: age limit.  Readings and grid seconds are told in order of time.
+    """
+
+    __slots__ = ("_hold_ns", "_mbpm", "_t_ns")
+
+    def __init__(self, hold_ns: int) -> None:
+        self._hold_ns = hold_ns
+        self._t_ns = -1
+        self._mbpm = NO_VALUE
+
+    def feed(self, t_ns: int, mbpm: int) -> None:
+        """A valid reading arrived."""
+        self._t_ns = t_ns
+        self._mbpm = mbpm
+
+    def at(self, second: int) -> int:
+        """Value at this grid second in mbpm, or :data:`NO_VALUE`.
+
+        Raises ``ValueError`` if a reading from after this second has been told already, because
+        the one that held then is gone.
+        """
+        age_ns = second * NS_PER_S - self._t_ns
+        if age_ns < 0 and self._mbpm != NO_VALUE:
+            raise ValueError(f"grid second {second} asked for after a later reading")
+        return self._mbpm if age_ns <= self._hold_ns else NO_VALUE
+
+
+def pairs_of(
+    ref_mbpm: npt.NDArray[np.integer[Any]], test_mbpm: npt.NDArray[np.integer[Any]]
+) -> npt.NDArray[np.bool_]:
+    """Where both grids have a value, bool[n]."""
+    both: npt.NDArray[np.bool_] = (ref_mbpm != NO_VALUE) & (test_mbpm != NO_VALUE)
+    return both
