@@ -12,9 +12,8 @@ from live import preflight
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line; returns the exit status (2 if something is missing)."""
-    text, ready = preflight.report()
-    if not ready:
-        print(text, file=sys.stderr)
+    if not preflight.ready():
+        print(preflight.report(), file=sys.stderr)
         return 2
     from live.cli.main import run  # noqa: PLC0415 - it needs what was just looked for
 

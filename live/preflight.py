@@ -155,34 +155,33 @@ def apt_line(packages: list[str]) -> str:
     return f"{sudo}apt-get install --no-install-recommends {' '.join(packages)}"
 
 
-def report() -> tuple[str, bool]:
-    """All that is missing, as lines for the person at the keyboard, and whether Sidebeat can run.
+def ready() -> bool:
+    """Whether the commands can run here; the window may still lack something."""
+    return not old_python() and not missing_packages(BASE_PACKAGES)
 
-    What only the window needs is listed as well, but does not keep the commands from running.
-    """
-    too_old = old_python()
-    if too_old:
-        return too_old, False
+
+def report() -> str:
+    """All that is missing, as lines for the person at the keyboard; empty if nothing is."""
+    if old_python():
+        return old_python()
     lines = []
     base = missing_packages(BASE_PACKAGES)
+    window = missing_packages(WINDOW_PACKAGES)
     if base:
-        lines.append(f"Not installed yet: {_listed(base)}.  From this folder, run:")
-        lines.append("    " + install_line("window"))
+        lines.append(f"Not installed yet: {_listed(base + window)}.  From this folder, run:")
         if importlib.util.find_spec("ensurepip") is None and sys.prefix == sys.base_prefix:
-            lines.append("This Python cannot make virtual environments yet; first run:")
             lines.append("    " + apt_line(["python3-venv"]))
-    else:
-        window = missing_packages(WINDOW_PACKAGES)
-        if window:
-            lines.append(f"The window needs {_listed(window)}; the rest runs.  For it, run:")
-            lines.append("    " + install_line("window"))
+        lines.append("    " + install_line("window"))
+    elif window:
+        lines.append(f"The window needs {_listed(window)}; the rest runs.  From this folder, run:")
+        lines.append("    " + install_line("window"))
     if broken_qt():
         lines.append(broken_qt())
     libraries = missing_libraries(WINDOW_LIBRARIES, SCREEN_LIBRARIES)
     if libraries:
         lines.append("The window needs system libraries; the rest runs.  On Debian or Ubuntu:")
         lines.append("    " + apt_line(libraries))
-    return "\n".join(lines), not base
+    return "\n".join(lines)
 
 
 def _font_folders() -> list[str]:

@@ -1,0 +1,217 @@
+"""The terminal view: a full screen where there is a terminal, plain lines where there is none."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Final
+
+from rich.console import Console
+from rich.live import Live
+
+from live.views.feed import Feed
+from live.views.file_feed import FASTEST, SLOWEST, FileFeed
+from live.views.model import ViewModel
+from live.views.terminal.keys import Keys, keyboard
+from live.views.terminal.lines import follow_in_lines
+from live.views.terminal.screen import Shown, clock, screen
+from replay.event import NS_PER_S
+
+FRAME_S: Final = 0.1
+"""Ten pictures a second at most; text changes once a second, keys should feel immediate."""
+
+QUIET_FRAME_S: Final = 0.5
+"""A picture at least this often, so that the age of the last commit is seen to run."""
+
+STOP_WAIT_S: Final = 20.0
+"""Time a stopping capture is given: letting go of a sensor takes up to 2.5 s, one by one."""
+
+LIVE_KEYS: Final = "m marker   q stop recording"
+REPLAY_KEYS: Final = "space pause   ← → 10 s   n next   p previous   + - speed   q leave"
+
+
+class TerminalView:
+    """The state of the screen between keys and frames; draws nothing itself."""
+
+    def __init__(self, feed: Feed, *, leave_at_end: bool, plain: bool = False) -> None:
+        self.model = ViewModel(feed)
+        self.done = False
+        self.interrupted = False
+        self._feed = feed
+        self._player = feed if isinstance(feed, FileFeed) else None
+        self._leave_at_end = leave_at_end
+        self._plain = plain
+        self._note = ""
+        self._asked: dict[int, str] = {}
+        self._stop_asked_twice = False
+        self._stopping = False
+
+    @property
+    def in_a_hurry(self) -> bool:
+        """Whether the feed has more to give at once, so that the loop should not sleep."""
+        player = self._player
+        return player is not None and (
+            player.catching_up or (player.playing and player.speed is None)
+        )
+
+    def pump(self) -> bool:
+        """Take what came; returns whether anything did."""
+        news = self.model.pump()
+        for number, what in list(self._asked.items()):
+            answer = self.model.answer(number)
+            if answer is not None:
+                del self._asked[number]
+                self._note = answer.message or (f"{what}: done" if answer.done else f"{what}: no")
+        live_over = self.model.ended is not None and self._player is None
+        if live_over or (self.model.ended is not None and self._leave_at_end):
+            self.done = True
+        return news
+
+    def press(self, key: str) -> None:
+        """React to one key, by the names of :mod:`live.views.terminal.keys`."""
+        self._note = ""
+        if self._player is not None:
+            self._press_player(self._player, key)
+            return
+        if key == "m":
+            self._ask("marker", "marker", text="marker")
+        elif key in {"q", "\x1b"}:
+            if self._stop_asked_twice:
+                self.stop()
+            else:
+                self._stop_asked_twice = True
+                self._note = "q once more stops the recording; any other key goes on"
+                return
+        self._stop_asked_twice = False
+
+    def interrupt(self) -> None:
+        """Ctrl-C: a recording is stopped and its end awaited; the second time leaves at once."""
+        self.interrupted = True
+        if self._player is not None or self._stopping:
+            self.done = True
+        else:
+            self.stop()
+
+    def stop(self) -> None:
+        """Ask the capture to stop; the view leaves when it has."""
+        if not self._stopping:
+            self._stopping = True
+            self._ask("stop", "stop")
+        self._note = "Stopping: the sensors are let go and the file is closed."
+
+    @property
+    def stopping(self) -> bool:
+        """Whether the capture was asked to stop."""
+        return self._stopping
+
+    def shown(self) -> Shown:
+        """What the screen shows now."""
+        model = self.model
+        keys = LIVE_KEYS if self._player is None else REPLAY_KEYS
+        if self._plain:
+            keys = keys.replace("← →", "arrows")
+        return Shown(
+            title=self._feed.title,
+            plan=model.plan,
+            snapshot=model.snapshot(),
+            mode=self._mode(),
+            markers=[(marker.t_ns, marker.text) for marker in model.board.markers],
+            status=model.status,
+            note=self._note,
+            keys=keys,
+            faults=model.faults,
+            plain=self._plain,
+        )
+
+    def _mode(self) -> str:
+        player = self._player
+        if player is None:
+            return "ended" if self.model.ended else "recording"
+        length = clock(player.duration_ns / NS_PER_S)
+        if self.model.ended is not None:
+            return f"of {length}  replay: end"
+        pace = "flat out" if player.speed is None else f"{player.speed:g} x"
+        return f"of {length}  replay {pace if player.playing else 'paused'}"
+
+    def _ask(self, action: str, what: str, **values: str | int) -> None:
+        self._asked[self._feed.send(action, **values)] = what
+
+    def _press_player(self, player: FileFeed, key: str) -> None:
+        match key:
+            case "q" | "\x1b":
+                self.done = True
+            case " ":
+                if player.playing:
+                    player.pause()
+                else:
+                    player.play()
+            case "left" | "right":
+                step_ns = 10 * NS_PER_S * (1 if key == "right" else -1)
+                player.seek(player.position_ns + step_ns)
+            case "n":
+                player.step(1)
+            case "p":
+                player.step(-1)
+            case "+" | "=" | "-":
+                now = FASTEST if player.speed is None else player.speed
+                faster = now / 2 if key == "-" else now * 2
+                player.speed = min(max(faster, SLOWEST), FASTEST)
+            case "m":
+                self._ask("marker", "marker", text="marker")
+
+
+def run_terminal(
+    feed: Feed,
+    *,
+    leave_at_end: bool = False,
+    console: Console | None = None,
+    sleep: Callable[[float], None] = time.sleep,
+) -> int:
+    """Show a feed until it is left; returns the exit status (130 after Ctrl-C).
+
+    Without a terminal, plain lines are printed now and then until the feed ends.  The feed is
+    left open for the caller.
+    """
+    console = console or Console()
+    if not console.is_terminal or console.is_dumb_terminal:
+        return follow_in_lines(ViewModel(feed), console, sleep=sleep)
+    plain = not console.encoding.lower().startswith("utf")
+    view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain)
+    with (
+        keyboard() as keys,
+        Live(console=console, screen=True, auto_refresh=False, vertical_overflow="crop") as live,
+    ):
+        while True:
+            try:
+                _show(view, console, live, keys, sleep)
+                break
+            except KeyboardInterrupt:
+                view.interrupt()
+    return 130 if view.interrupted else 0
+
+
+def _show(
+    view: TerminalView,
+    console: Console,
+    live: Live,
+    keys: Keys,
+    sleep: Callable[[float], None],
+) -> None:
+    drawn_at, drawn_size, stop_by = float("-inf"), None, None
+    while not view.done:
+        pressed = keys.read()
+        for key in pressed:
+            view.press(key)
+        news = view.pump()
+        now = time.monotonic()
+        if view.stopping:
+            stop_by = stop_by or now + STOP_WAIT_S
+            view.done = view.done or now > stop_by
+        waited = now - drawn_at
+        wanted = bool(pressed) or console.size != drawn_size or waited >= QUIET_FRAME_S
+        if wanted or (news and waited >= FRAME_S):
+            drawn_at, drawn_size = now, console.size
+            width, height = console.size
+            live.update(screen(view.shown(), width, height), refresh=True)
+        if not view.in_a_hurry:
+            sleep(FRAME_S / 2)

@@ -1,0 +1,101 @@
+"""A session as plain lines, for pipes, logs and terminals that cannot be drawn on."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from rich.console import Console
+from rich.text import Text
+
+from live.board.snapshot import SensorStatus, Snapshot
+from live.views.file_feed import FileFeed
+from live.views.model import ViewModel
+from live.views.terminal.screen import INVENTED, clock, warning_text
+from replay.event import NS_PER_S
+
+EVERY_S: Final = 10.0
+"""Seconds of wall time between two status lines; warnings are printed at once."""
+
+POLL_S: Final = 0.1
+
+
+class Lines:
+    """Turns the growth of a board into lines: each warning once when raised, once when cleared."""
+
+    def __init__(self, model: ViewModel) -> None:
+        self._model = model
+        self._raised: set[int] = set()
+        self._cleared: set[int] = set()
+
+    def news(self) -> Iterator[Text]:
+        """Lines for what happened since the last call."""
+        snapshot = self._model.snapshot()
+        for warning in self._model.board.warnings:
+            if warning.number not in self._raised:
+                self._raised.add(warning.number)
+                yield Text(f"{clock(warning.start_s):>8}  ") + warning_text(warning, snapshot)
+            if warning.end_s is not None and warning.number not in self._cleared:
+                self._cleared.add(warning.number)
+                whose = f"{snapshot.sensors[warning.sensor - 1].label}: " if warning.sensor else ""
+                yield Text(
+                    f"{clock(warning.end_s):>8}  over: {whose}{warning.kind.value}, after "
+                    f"{warning.end_s - warning.start_s} s.  {warning.cleared}".rstrip()
+                )
+
+    def status(self) -> Text:
+        """One line with every sensor's value."""
+        snapshot = self._model.snapshot()
+        seconds = snapshot.t_ns / NS_PER_S
+        return Text(f"{clock(seconds):>8}  {'; '.join(_said(s) for s in snapshot.sensors)}")
+
+
+def follow_in_lines(
+    model: ViewModel, console: Console, *, sleep: Callable[[float], None] = time.sleep
+) -> int:
+    """Print a feed as lines until it ends; returns 0, or 130 after Ctrl-C."""
+    _print(console, opening(model.snapshot(), model))
+    lines = Lines(model)
+    said_at = time.monotonic()
+    player = model.feed if isinstance(model.feed, FileFeed) else None
+    stopping = False
+    while model.ended is None:
+        try:
+            model.pump()
+            for line in lines.news():
+                _print(console, line)
+            if time.monotonic() - said_at >= EVERY_S:
+                said_at = time.monotonic()
+                _print(console, lines.status())
+            if player is None or player.speed is not None:
+                sleep(POLL_S)
+        except KeyboardInterrupt:
+            if stopping or player is not None:
+                return 130
+            stopping = True
+            model.feed.send("stop")
+            _print(console, Text("Stopping: the sensors are let go and the file is closed."))
+    return 130 if stopping else 0
+
+
+def opening(snapshot: Snapshot, model: ViewModel) -> Text:
+    """What is about to be shown."""
+    plan = model.plan
+    text = Text(f"{model.feed.title}: {plan.wearer}, {plan.activity}; ")
+    text.append(", ".join(f"{s.label} ({s.role}, {s.placement})" for s in snapshot.sensors))
+    if plan.invented:
+        text.append(f"\n{INVENTED}")
+    return text
+
+
+def _said(sensor: SensorStatus) -> str:
+    if sensor.held_bpm is None:
+        return f"{sensor.label} – ({sensor.link.value})"
+    inside = {None: "", True: ", in", False: ", OUT"}[sensor.within]
+    difference = "" if sensor.difference_bpm is None else f" ({sensor.difference_bpm:+.0f}{inside})"
+    return f"{sensor.label} {sensor.held_bpm:.0f}{difference}"
+
+
+def _print(console: Console, text: Text) -> None:
+    console.print(text, soft_wrap=True, highlight=False)

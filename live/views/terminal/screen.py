@@ -1,0 +1,292 @@
+"""How one instant of a session looks as text: tables, warnings, markers, the state of the file.
+
+Pure: what is known goes in, a rich renderable comes out.  The same pieces serve the full screen
+and the tables that stay behind when a session is over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from live.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
+from live.views.feed import CaptureStatus
+from replay.event import NS_PER_S
+from replay.plan import Plan
+
+INVENTED: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
+
+# The Okabe-Ito palette without black; each colour goes with a shape, so that nothing is told by
+# colour alone.
+TEST_COLOURS: Final = ("#E69F00", "#56B4E9", "#009E73", "#CC79A7", "#F0E442", "#D55E00")
+TEST_SHAPES: Final = ("▲", "■", "◆", "●", "▼", "★")
+PLAIN_SHAPES: Final = ("^", "#", "<", "o", "v", "*")
+OUT: Final = "bold #D55E00"
+FAINT: Final = "dim"
+
+_SEVERITY_WORDS: Final = {
+    Severity.NOTICE: "note",
+    Severity.TEST_FAULT: "SENSOR",
+    Severity.REFERENCE_FAULT: "REFERENCE",
+    Severity.SESSION_FAULT: "SESSION",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """All that the screen shows.
+
+    ``mode``: live or replay and at what pace, in words.  ``markers``: (t_ns, text), oldest
+    first.  ``note``: answer to the last key.  ``keys``: what can be pressed.  ``faults``: events
+    that the board of this view could not take.  ``plain``: only ASCII signs.
+    """
+
+    title: str
+    plan: Plan
+    snapshot: Snapshot
+    mode: str
+    markers: Sequence[tuple[int, str]] = ()
+    status: CaptureStatus | None = None
+    note: str = ""
+    keys: str = ""
+    faults: int = 0
+    plain: bool = False
+
+
+def clock(seconds: float) -> str:
+    """Session time as ``m:ss``, from an hour on ``h:mm:ss``."""
+    minutes, second = divmod(int(seconds), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+
+
+def screen(shown: Shown, width: int, height: int) -> RenderableType:
+    """The whole screen, cut to ``width`` x ``height`` characters, most needed first."""
+    snapshot = shown.snapshot
+    top: list[RenderableType] = [_header(shown, width)]
+    if snapshot.invented:
+        top.append(Text(INVENTED, style="bold reverse", no_wrap=True, overflow="crop"))
+    top.append(sensor_table(snapshot, width, plain=shown.plain))
+    used = len(top) + len(snapshot.sensors)
+    tests = [sensor for sensor in snapshot.sensors if sensor.windows]
+    if tests:
+        top.append(agreement_table(tests, shown.plan, width, plain=shown.plain))
+        used += len(tests) + 2
+    bottom = _footer(shown)
+    room = max(height - used - len(bottom) - 1, 2)
+    warnings = warning_lines(snapshot, width, room)
+    filling = max(height - used - len(warnings) - len(bottom), 0)
+    return Group(*top, *warnings, *([Text()] * filling), *bottom)
+
+
+def sensor_table(snapshot: Snapshot, width: int, *, plain: bool) -> Table:
+    """One row per sensor: what it says now, and how it is doing."""
+    table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column("sensor", no_wrap=True, min_width=9)
+    if width >= 100:
+        table.add_column("where", no_wrap=True)
+    table.add_column("bpm", justify="right", no_wrap=True, min_width=4)
+    table.add_column("differs", justify="right", no_wrap=True)
+    table.add_column("is", no_wrap=True, min_width=4)
+    table.add_column("link", no_wrap=True, min_width=9)
+    table.add_column("contact", no_wrap=True)
+    table.add_column("battery", justify="right", no_wrap=True)
+    table.add_column("covered", justify="right", no_wrap=True)
+    table.add_column("gaps", justify="right", no_wrap=True)
+    if width >= 80:
+        table.add_column("silent for" if width >= 100 else "silent", justify="right", no_wrap=True)
+    if width >= 120:
+        table.add_column("per s", justify="right", no_wrap=True)
+        table.add_column("signal", justify="right", no_wrap=True)
+    if width >= 140:
+        table.add_column("model", no_wrap=True, overflow="ellipsis", max_width=18)
+        table.add_column("firmware", no_wrap=True, overflow="ellipsis", max_width=12)
+    for sensor in snapshot.sensors:
+        table.add_row(*_sensor_cells(sensor, snapshot, width, plain))
+    return table
+
+
+def agreement_table(
+    tests: Sequence[SensorStatus], plan: Plan, width: int, *, plain: bool
+) -> RenderableType:
+    """Bias, MAE and share within tolerance of each test sensor over each window of time."""
+    names = list(tests[0].windows)
+    wide = width >= 110
+    table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column(Text("bpm against the reference" if wide else "agreement"), no_wrap=True)
+    for name in names:
+        table.add_column(name if wide else _short(name), justify="right", no_wrap=True)
+        table.add_column("MAE", justify="right", no_wrap=True)
+        table.add_column("inside", justify="right", no_wrap=True, min_width=5)
+        if wide:
+            table.add_column("r", justify="right", no_wrap=True)
+    table.add_column("pairs", justify="right", no_wrap=True)
+    for sensor in tests:
+        cells: list[Text] = [_named(sensor, tests, plain)]
+        for name in names:
+            cells += _agreement_cells(sensor.windows[name], with_r=wide)
+        cells.append(Text(f"{sensor.windows[names[-1]].pairs:,}"))
+        table.add_row(*cells)
+    rule = (
+        f"bias and mean absolute error in bpm; inside: within ±{plan.tolerance_bpm:g} bpm or "
+        f"±{plan.tolerance_percent:g} %"
+    )
+    caption = Text(rule, style=FAINT, no_wrap=True, overflow="ellipsis")
+    return Group(table, caption)
+
+
+def warning_lines(snapshot: Snapshot, width: int, room: int) -> list[Text]:
+    """The standing warnings, most severe first, in at most ``room`` lines."""
+    standing = snapshot.open_warnings
+    ended = f"{snapshot.closed_warnings} ended" if snapshot.closed_warnings else ""
+    if not standing:
+        words = "No warning stands" + (f"; {ended}." if ended else ".")
+        return [Text(words, style=FAINT)]
+    lines = [Text(f"Warnings ({len(standing)} standing{', ' + ended if ended else ''})", "bold")]
+    for place, warning in enumerate(standing):
+        block = _wrapped(warning_text(warning, snapshot), width)
+        left = len(standing) - place
+        if len(lines) + len(block) > room - (1 if left > 1 else 0):
+            lines.append(Text(f"  … and {left} more", style=FAINT))
+            break
+        lines += block
+    return lines
+
+
+def warning_text(warning: SensorWarning, snapshot: Snapshot) -> Text:
+    """A warning in one paragraph: how grave, whose, since when, why, and what to do."""
+    grave = warning.severity >= Severity.REFERENCE_FAULT
+    text = Text()
+    text.append(f"{'!!' if grave else '! '} ", style=OUT if grave else "bold")
+    text.append(f"{_SEVERITY_WORDS[warning.severity]} ", style=OUT if grave else "bold")
+    text.append(f"{_label(snapshot, warning.sensor)}{warning.kind.value}", style="bold")
+    span = f"since {clock(warning.since_s)}"
+    if warning.end_s is not None:
+        span = f"{clock(warning.start_s)} to {clock(warning.end_s)}"
+    text.append(f", {span}.  {warning.cause}  ")
+    text.append(f"Do: {warning.advice}", style="italic")
+    return text
+
+
+def _label(snapshot: Snapshot, number: int) -> str:
+    return f"{snapshot.sensors[number - 1].label}: " if number else ""
+
+
+def _wrapped(text: Text, width: int) -> list[Text]:
+    from rich.console import Console  # noqa: PLC0415 - only to break lines
+
+    return list(text.wrap(Console(width=width), max(width - 1, 20)))
+
+
+def _header(shown: Shown, width: int) -> Table:
+    grid = Table.grid(expand=True)
+    grid.add_column(no_wrap=True, overflow="ellipsis")
+    grid.add_column(no_wrap=True, justify="right")
+    plan = shown.plan
+    left = Text.assemble(("Sidebeat  ", "bold"), f"{plan.wearer}, {plan.activity}")
+    if width >= 100:
+        left.append(f"  {shown.title}", style=FAINT)
+    time = clock(shown.snapshot.t_ns / NS_PER_S)
+    grid.add_row(left, Text.assemble((time, "bold"), f"  {shown.mode}"))
+    return grid
+
+
+def _footer(shown: Shown) -> list[RenderableType]:
+    lines: list[RenderableType] = []
+    if shown.markers:
+        latest = [f"{clock(t_ns / NS_PER_S)} {text}".strip() for t_ns, text in shown.markers[-3:]]
+        words = f"Markers ({len(shown.markers)}): " + "; ".join(latest)
+        lines.append(Text(words, no_wrap=True, overflow="ellipsis"))
+    if shown.status is not None:
+        lines.append(status_line(shown.status))
+    if shown.faults:
+        words = f"This view could not use {shown.faults} event(s); the capture is not affected."
+        lines.append(Text(words, style=OUT, no_wrap=True, overflow="ellipsis"))
+    lines.append(Text(shown.note or shown.keys, style="reverse" if shown.note else FAINT,
+                      no_wrap=True, overflow="ellipsis"))  # fmt: skip
+    return lines
+
+
+def status_line(status: CaptureStatus) -> Text:
+    """What the capture says of itself, in one line; a problem of its own first."""
+    if status.problem:
+        return Text(f"CAPTURE: {status.problem}", style=OUT, no_wrap=True, overflow="ellipsis")
+    name = status.path.replace("\\", "/").rsplit("/", 1)[-1] if status.path else "nothing is saved"
+    words = f"{status.events:,} events"
+    if status.path:
+        words += f", {status.saved:,} saved, last commit {status.commit_age_s:.1f} s ago"
+    return Text(f"{words}  {name}", style=FAINT, no_wrap=True, overflow="ellipsis")
+
+
+def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool) -> list[Text]:
+    tests = [other for other in snapshot.sensors if other.role == "test"]
+    fresh = sensor.held_bpm is not None
+    bpm = Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT)
+    differs = "" if sensor.difference_bpm is None else f"{sensor.difference_bpm:+.0f}"
+    inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
+    if sensor.role == "reference":
+        inside = Text("ref.", FAINT)
+    contact = {None: "", True: "yes", False: "NO"}[sensor.contact]
+    battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
+    silent = "" if sensor.age_s is None or sensor.age_s < 2 else f"{sensor.age_s:.0f} s"
+    cells = [_named(sensor, tests, plain)]
+    if width >= 100:
+        cells.append(Text(sensor.placement))
+    cells += [
+        bpm,
+        Text(differs, OUT if sensor.within is False else ""),
+        inside,
+        Text(sensor.link.value, "" if sensor.link.is_up else OUT),
+        Text(contact, OUT if sensor.contact is False else ""),
+        Text(battery),
+        Text(f"{100 * sensor.coverage:.0f} %"),
+        Text(str(sensor.gaps)),
+    ]
+    if width >= 80:
+        cells.append(Text(silent, OUT if silent else ""))
+    if width >= 120:
+        cells.append(Text(f"{sensor.rate_hz:.1f}"))
+        cells.append(Text("" if sensor.signal_dbm is None else f"{sensor.signal_dbm} dBm"))
+    if width >= 140:
+        cells += [Text(sensor.model), Text(sensor.firmware)]
+    return cells
+
+
+def _named(sensor: SensorStatus, tests: Sequence[SensorStatus], plain: bool) -> Text:
+    if sensor.role != "test":
+        return Text(f"{'=' if plain else '━'} {sensor.label}", "bold")
+    place = next(n for n, other in enumerate(tests) if other.number == sensor.number)
+    shapes = PLAIN_SHAPES if plain else TEST_SHAPES
+    colour = TEST_COLOURS[place % len(TEST_COLOURS)]
+    return Text.assemble((shapes[place % len(shapes)], colour), f" {sensor.label}")
+
+
+def _agreement_cells(agreement: Agreement, *, with_r: bool) -> list[Text]:
+    def number(value: float | None, form: str) -> Text:
+        return Text("–", FAINT) if value is None else Text(format(value, form))
+
+    cells = [number(agreement.bias_bpm, "+.1f"), number(agreement.mae_bpm, ".1f")]
+    share = agreement.within_tolerance_percent
+    cells.append(Text("–", FAINT) if share is None else Text(f"{share:.0f} %"))
+    if with_r:
+        r = number(agreement.pearson_r, ".2f")
+        if agreement.r_caution:
+            r.stylize(FAINT)
+            r.append("?", FAINT)
+        cells.append(r)
+    return cells
+
+
+def _short(window: str) -> str:
+    return {"session": "all"}.get(window, window)
+
+
+def padded(renderable: RenderableType) -> Padding:
+    """With an empty line above, for tables printed one after another."""
+    return Padding(renderable, (1, 0, 0, 0))

@@ -1,0 +1,130 @@
+"""Make this folder ready to run: system packages, a virtual environment, Sidebeat in it.
+
+    python set_up.py           to use Sidebeat
+    python set_up.py test      to run its tests as well
+
+Standard library only.  Run it as often as you like: what is there already is left alone.  As root
+on Debian or Ubuntu it installs missing system packages; otherwise it prints the one command that
+does and goes on with what works without them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from live import preflight
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+STAMP = VENV / "sidebeat-setup.txt"
+"""What was installed, as a checksum of what it depends on, for each set of extras."""
+
+PURPOSES = {"run": "window", "test": "window,test"}
+"""The extras to install, by what the folder is set up for."""
+
+
+def main(arguments: list[str]) -> int:
+    """Set up for ``run`` (default) or ``test``; returns the exit status."""
+    purpose = arguments[0] if arguments else "run"
+    if purpose not in PURPOSES or len(arguments) > 1:
+        return _fail("say `python set_up.py` or `python set_up.py test`")
+    if preflight.old_python():
+        return _fail(preflight.old_python() + "  With make: make PYTHON=python3.12 demo")
+    _system_packages(purpose)
+    if not _environment():
+        return 1
+    return 0 if _packages(purpose) else 1
+
+
+def _system_packages(purpose: str) -> None:
+    wanted = preflight.missing_libraries(preflight.WINDOW_LIBRARIES, preflight.SCREEN_LIBRARIES)
+    if purpose == "test":
+        wanted += preflight.missing_programs()
+    if importlib.util.find_spec("ensurepip") is None and not _python(VENV).exists():
+        wanted.append("python3-venv")
+    if not wanted:
+        return
+    if sys.platform.startswith("linux") and shutil.which("apt-get") and os.geteuid() == 0:
+        print(f"Installing system packages: {' '.join(wanted)}", flush=True)
+        environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+        apt = ["apt-get", "-qq", "-o", "Dpkg::Use-Pty=0"]
+        updated = subprocess.run([*apt, "update"], env=environment, check=False)
+        install = [*apt, "install", "--no-install-recommends", "-y", *wanted]
+        done = subprocess.run(install, env=environment, check=False)
+        if updated.returncode == 0 and done.returncode == 0:
+            return
+        print("They could not be installed; going on with what works without them.", flush=True)
+        return
+    print("Missing system packages; going on with what works without them.  To install them:")
+    print("    " + preflight.apt_line(wanted), flush=True)
+
+
+def _environment() -> bool:
+    """Make the virtual environment, or mend one that lost its Python."""
+    if _runs(VENV):
+        return True
+    print(f"Making a virtual environment in {VENV.name}", flush=True)
+    made = subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=False)
+    if made.returncode or not _runs(VENV):
+        _fail(
+            "the virtual environment could not be made; on Debian or Ubuntu first run: "
+            + preflight.apt_line(["python3-venv"])
+        )
+        return False
+    return True
+
+
+def _packages(purpose: str) -> bool:
+    checksum = _checksum()
+    done = STAMP.read_text(encoding="utf-8").split() if STAMP.exists() else []
+    if done[:1] == [checksum] and {purpose, "test"} & set(done[1:]):
+        return True
+    print(
+        "Installing Sidebeat and what it stands on; the first time takes some minutes", flush=True
+    )
+    for extras in (PURPOSES[purpose], *(["test"] if purpose == "test" else [""])):
+        what = f"{ROOT}[{extras}]" if extras else str(ROOT)
+        pip = [str(_python(VENV)), "-m", "pip", "install", "--quiet"]
+        pip += ["--disable-pip-version-check", "--editable", what]
+        if subprocess.run(pip, check=False).returncode == 0:
+            if extras == PURPOSES[purpose]:
+                STAMP.write_text(f"{checksum} {purpose}\n", encoding="utf-8")
+            return True
+        if "window" in extras:
+            print("The window's packages could not be installed; trying without", flush=True)
+    _fail("the packages could not be installed; pip's messages above say why")
+    return False
+
+
+def _checksum() -> str:
+    told = (ROOT / "pyproject.toml").read_bytes() + sys.version.encode()
+    return hashlib.sha256(told).hexdigest()
+
+
+def _python(folder: Path) -> Path:
+    return folder / ("Scripts/python.exe" if sys.platform == "win32" else "bin/python")
+
+
+def _runs(folder: Path) -> bool:
+    if not _python(folder).exists():
+        return False
+    told = subprocess.run(
+        [str(_python(folder)), "-c", "import pip, sys; print(*sys.version_info[:2])"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return told.stdout.split() == [str(part) for part in sys.version_info[:2]]
+
+
+def _fail(sentence: str) -> int:
+    print(f"set-up: {sentence}", file=sys.stderr)
+    return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
