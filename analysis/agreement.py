@@ -7,8 +7,9 @@ rolling window are exact and equal to those of a batch, whatever came and went i
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import Any, Final
 
@@ -34,8 +35,8 @@ class Tolerance:
 
     bpm: float
     percent: float
-    _mbpm: int = -1
-    _mpercent: int = -1
+    _mbpm: int = field(init=False, repr=False, compare=False)
+    _mpercent: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_mbpm", round(self.bpm * 1000))
@@ -179,11 +180,6 @@ def range_of_counts(counts: Sequence[int], total: int) -> int:
     if total == 0:
         return 0
     # Nearest rank: the first bpm at which the running count reaches 5 % (95 %) of the total.
-    low, high = -1, 0
-    for bpm, below in enumerate(accumulate(counts)):
-        if low < 0 and below * 100 >= total * 5:
-            low = bpm
-        if below * 100 >= total * 95:
-            high = bpm
-            break
-    return high - low
+    running = list(accumulate(counts))
+    low = bisect_left(running, -(-total * 5 // 100))
+    return bisect_left(running, -(-total * 95 // 100)) - low
