@@ -1,1 +1,6 @@
 """The board: a pure state machine that turns events into agreement and warnings."""
+
+from live.board.bench import Marker
+from live.board.board import Board
+
+__all__ = ["Board", "Marker"]

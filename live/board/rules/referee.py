@@ -1,0 +1,144 @@
+"""Raises and clears the warnings: hysteresis, precedence, and the list of all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from live.board.rules.base import BAD, GOOD, Rule, severity_of
+from live.board.rules.precedence import gives_way, in_order
+from live.board.rules.registry import rules_for
+from live.board.snapshot import SensorWarning
+from replay.event import SESSION
+
+if TYPE_CHECKING:
+    from live.board.bench import Bench
+
+
+class _Slot:
+    """One rule and what stands of it."""
+
+    __slots__ = ("aspect", "bad_s", "blocked_by", "blocks", "good_s", "index", "rule")
+
+    def __init__(self, rule: Rule) -> None:
+        self.rule: Final = rule
+        self.bad_s = 0
+        self.good_s = 0
+        self.index = -1
+        self.aspect = ""
+        self.blocked_by: list[_Slot] = []
+        self.blocks: tuple[_Slot, ...] = ()
+
+
+class Referee:
+    """Steps all rules once per closed grid second.
+
+    ``make_rules``: makes the rules for a bench; tests give single ones.
+    """
+
+    def __init__(
+        self, bench: Bench, make_rules: Callable[[Bench], Sequence[Rule]] = rules_for
+    ) -> None:
+        self._bench = bench
+        self._warnings: list[SensorWarning] = []
+        self._slots = [_Slot(rule) for rule in in_order(make_rules(bench))]
+        reference = bench.plan.reference
+        tests = frozenset(bench.plan.tests)
+        for winner in self._slots:
+            winner.blocks = tuple(
+                other
+                for other in self._slots
+                if gives_way(other.rule, winner.rule, reference=reference, tests=tests)
+            )
+
+    @property
+    def warnings(self) -> tuple[SensorWarning, ...]:
+        """All warnings so far, in order of their start."""
+        return tuple(self._warnings)
+
+    @property
+    def raised(self) -> int:
+        """How many have been raised so far."""
+        return len(self._warnings)
+
+    @property
+    def standing(self) -> tuple[SensorWarning, ...]:
+        """Those that stand, most severe first, then the oldest."""
+        standing = [self._warnings[slot.index] for slot in self._slots if slot.index >= 0]
+        return tuple(sorted(standing, key=lambda w: (-w.severity, w.start_s, w.number)))
+
+    def step(self, second: int) -> None:
+        """Let every rule look at the grid second that was just closed."""
+        for slot in self._slots:
+            if slot.blocked_by:
+                self._give_way(slot, second)
+                continue
+            sign = slot.rule.step(second)
+            if sign is BAD:
+                slot.good_s = 0
+                if slot.index >= 0:
+                    if slot.rule.aspect != slot.aspect:
+                        self._explain_anew(slot, second)
+                else:
+                    slot.bad_s += 1
+                    if slot.bad_s >= slot.rule.raise_after_s:
+                        self._raise(slot, second)
+            elif sign is GOOD:
+                slot.bad_s = 0
+                if slot.index >= 0:
+                    slot.good_s += 1
+                    if slot.good_s >= slot.rule.clear_after_s:
+                        self._clear(slot, second, slot.rule.cleared(second))
+
+    def _raise(self, slot: _Slot, second: int) -> None:
+        rule = slot.rule
+        why = rule.explain(second)
+        slot.index = len(self._warnings)
+        slot.aspect = rule.aspect
+        self._warnings.append(
+            SensorWarning(
+                number=len(self._warnings) + 1,
+                kind=rule.kind,
+                sensor=rule.sensor,
+                severity=severity_of(
+                    rule.kind,
+                    of_session=rule.sensor == SESSION,
+                    of_reference=rule.sensor == self._bench.plan.reference,
+                ),
+                since_s=max(0, min(rule.since(second), second)),
+                start_s=second,
+                end_s=None,
+                cause=why.cause,
+                advice=why.advice,
+                measures=why.measures,
+            )
+        )
+        for other in slot.blocks:
+            other.blocked_by.append(slot)
+
+    def _explain_anew(self, slot: _Slot, second: int) -> None:
+        why = slot.rule.explain(second)
+        slot.aspect = slot.rule.aspect
+        self._warnings[slot.index] = replace(
+            self._warnings[slot.index], cause=why.cause, advice=why.advice, measures=why.measures
+        )
+
+    def _clear(self, slot: _Slot, second: int, how: str) -> None:
+        self._warnings[slot.index] = replace(self._warnings[slot.index], end_s=second, cleared=how)
+        slot.index = -1
+        slot.good_s = slot.bad_s = 0
+        for other in slot.blocks:
+            other.blocked_by.remove(slot)
+
+    def _give_way(self, slot: _Slot, second: int) -> None:
+        if slot.index >= 0:
+            winner = slot.blocked_by[0].rule
+            whose = (
+                f" of {self._bench.plan.sensor(winner.sensor).label}"
+                if winner.sensor not in (slot.rule.sensor, SESSION)
+                else ""
+            )
+            self._clear(slot, second, f"Explained by the warning '{winner.kind}'{whose}.")
+        slot.bad_s = slot.good_s = 0
+        slot.rule.reset(second)
