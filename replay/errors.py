@@ -2,6 +2,7 @@
 
 SidebeatError
 ├── PlanError        the plan asks for something impossible (field, rule, value)
+├── NoteError        a note about a session that makes no sense
 ├── PayloadError     a sensor sent bytes that the standard does not allow (names the byte)
 └── CaptureError     a capture file cannot be read or written
     ├── NotACapture      another kind of file
@@ -27,6 +28,10 @@ class PlanError(SidebeatError):
         self.rule = rule
         self.got = got
         super().__init__(f"plan: {field}: {rule}" + ("" if got is None else f" (got {got!r})"))
+
+
+class NoteError(SidebeatError):
+    """A note about a session that makes no sense; the message names what must hold."""
 
 
 class PayloadError(SidebeatError, ValueError):

@@ -1,0 +1,198 @@
+"""Opening the SQLite file of a capture: what it is, and a view of it that disturbs nobody.
+
+A finished capture is one file and is read where it lies.  One that is being recorded, or whose
+recording was killed, has a write-ahead log beside it.  Opening that with SQLite would take
+locks, leave traces and roll the log into the file; instead a copy of both is read.
+
+The copy is consistent without a lock: a checkpoint writes to the main file only pages that are
+in the log, and the log keeps them until it starts over with a new salt in its header.  So if
+the log's header is the same before and after, log over file gives one committed state,
+whatever was written to the file in between (SQLite, "WAL-mode File Format").
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import struct
+import tempfile
+from contextlib import closing, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
+from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
+
+LOG: Final = "-wal"
+JOURNAL: Final = "-journal"
+_COPY_ATTEMPTS: Final = 50
+_LOG_HEADER_BYTES: Final = 32
+
+_recorded_here: set[Path] = set()
+
+
+def mark_recorded_here(path: Path, *, recorded: bool) -> None:
+    """Remember that a writer of this process has the file open (or no longer has).
+
+    On POSIX, closing any descriptor of a file drops all locks that the process holds on it, so
+    plain reads must keep away from a file that this process records.
+    """
+    if recorded:
+        _recorded_here.add(path.resolve())
+    else:
+        _recorded_here.discard(path.resolve())
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What the first 100 bytes say.  ``missing``: bytes by which the file is too short."""
+
+    page_size: int
+    pages: int
+    missing: int
+    has_log_mode: bool
+
+
+def beside(path: Path, suffix: str) -> Path:
+    """The log or journal that belongs to a file."""
+    return path.with_name(path.name + suffix)
+
+
+def cannot(doing: str, path: Path, error: Exception) -> CaptureError:
+    """The one clear sentence for an error of the disk or of SQLite."""
+    if isinstance(error, OSError):
+        return CaptureError(f"{path}: cannot {doing} the capture: {error.strerror or error}")
+    name = str(getattr(error, "sqlite_errorname", "") or "")
+    if name.startswith("SQLITE_FULL"):
+        return CaptureError(f"{path}: cannot {doing} the capture: the disk is full")
+    if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
+        return CaptureError(f"{path}: cannot {doing} the capture: the place is read-only or gone")
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return CaptureError(f"{path}: cannot {doing} the capture: another program holds it")
+    if name.startswith("SQLITE_IOERR"):
+        return CaptureError(
+            f"{path}: cannot {doing} the capture: the disk reports an error or is full ({name})"
+        )
+    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
+        return DamagedCapture(f"{path}: the capture is damaged ({error})")
+    return CaptureError(f"{path}: cannot {doing} the capture: {error}")
+
+
+def read_header(path: Path) -> Header:
+    """Look at the first 100 bytes and refuse what is not a capture of a known format.
+
+    Raises :class:`NotACapture`, :class:`NewerCapture`, or :class:`CaptureError` if the file is
+    missing or cannot be read.
+    """
+    if path.resolve() in _recorded_here:
+        return Header(page_size=PAGE_SIZE, pages=0, missing=0, has_log_mode=True)
+    head, size = _first_bytes(path)
+    if not head:
+        raise NotACapture(f"{path}: the file is empty, so it is not a capture")
+    if not head.startswith(b"SQLite format 3\0") or len(head) < 100:
+        raise NotACapture(f"{path}: this is not a capture of Sidebeat")
+    (application_id,) = struct.unpack_from(">I", head, 68)
+    if application_id != APPLICATION_ID:
+        raise NotACapture(f"{path}: this is a SQLite file, but not a capture of Sidebeat")
+    (version,) = struct.unpack_from(">I", head, 60)
+    if version > FORMAT_VERSION:
+        raise NewerCapture(
+            f"{path}: the capture has format {version}, and this Sidebeat reads up to "
+            f"{FORMAT_VERSION}; please update it"
+        )
+    (page_size,) = struct.unpack_from(">H", head, 16)
+    page_size = 65536 if page_size == 1 else page_size
+    (pages,) = struct.unpack_from(">I", head, 28)
+    return Header(page_size, pages, max(0, pages * page_size - size), head[18] == 2)
+
+
+def _first_bytes(path: Path) -> tuple[bytes, int]:
+    try:
+        with path.open("rb") as file:
+            return file.read(100), os.fstat(file.fileno()).st_size
+    except FileNotFoundError:
+        raise CaptureError(f"{path}: there is no such file") from None
+    except OSError as error:
+        raise cannot("read", path, error) from None
+
+
+def open_for_reading(
+    path: Path,
+) -> tuple[sqlite3.Connection, tempfile.TemporaryDirectory[str] | None]:
+    """A connection that reads the capture, and the folder of the copy if one was needed.
+
+    The caller closes the connection, then cleans the folder.  Raises as :func:`read_header`,
+    and :class:`DamagedCapture` if the file is shorter than it says.
+    """
+    header = read_header(path)
+    try:
+        if not beside(path, LOG).exists():
+            if header.missing:
+                raise DamagedCapture(
+                    f"{path}: the capture is damaged: {header.missing} bytes are missing at its end"
+                )
+            # A file in log mode without its log can only be opened as immutable.
+            mode = "immutable=1" if header.has_log_mode else "mode=ro"
+            uri = f"{path.resolve().as_uri()}?{mode}"
+            connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
+            try:
+                connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+                return connection, None
+            except sqlite3.OperationalError:
+                # A journal left by a kill must be rolled back, which a copy allows.
+                connection.close()
+                if not beside(path, JOURNAL).exists():
+                    raise
+            except sqlite3.Error:
+                connection.close()
+                raise
+        folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
+        try:
+            copied = copy_files(path, Path(folder.name))
+            return sqlite3.connect(copied, check_same_thread=False), folder
+        except BaseException:
+            folder.cleanup()
+            raise
+    except (OSError, sqlite3.Error) as error:
+        raise cannot("read", path, error) from None
+
+
+def copy_files(path: Path, folder: Path) -> Path:
+    """Copy the file, with its log or journal, into ``folder`` as one committed state.
+
+    Takes no lock and leaves no trace beside the original.  Raises ``OSError``, or
+    :class:`CaptureError` if the file changes too fast to be copied.
+    """
+    target = folder / "capture.sqlite"
+    if path.resolve() in _recorded_here:
+        with (
+            closing(sqlite3.connect(path)) as live,
+            closing(sqlite3.connect(target)) as copy,
+        ):
+            live.backup(copy)
+        return target
+    log, journal = beside(path, LOG), beside(path, JOURNAL)
+    for _ in range(_COPY_ATTEMPTS):
+        before = _log_header(log)
+        for suffix in (LOG, JOURNAL):
+            beside(target, suffix).unlink(missing_ok=True)
+        shutil.copyfile(path, target)
+        if before is not None:
+            with suppress(FileNotFoundError):
+                shutil.copyfile(log, beside(target, LOG))
+        with suppress(FileNotFoundError):
+            shutil.copyfile(journal, beside(target, JOURNAL))
+        if before == _log_header(log):
+            return target
+    raise CaptureError(f"{path}: the capture changes too fast to be copied; try again")
+
+
+def _log_header(log: Path) -> bytes | None:
+    """Header of the log with its salt; ``None`` where there is no log."""
+    try:
+        with log.open("rb") as file:
+            return file.read(_LOG_HEADER_BYTES)
+    except FileNotFoundError:
+        return None

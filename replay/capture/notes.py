@@ -1,0 +1,223 @@
+"""What the tester says about a session afterwards: appended notes, never edits.
+
+===================== ================================================ =========================
+kind                  body                                             meaning
+===================== ================================================ =========================
+marker                ``t_ns``, ``text``                               a note on the timeline
+exclusion             ``from_ns``, ``to_ns``, ``sensor``, ``reason``   a stretch taken out
+suggestion-accepted   ``suggestion`` and as an exclusion               a suggested one, agreed to
+suggestion-refused    ``suggestion`` and as an exclusion               a suggested one, declined
+relabel               ``sensor``, ``label``                            another label
+effort                ``from_ns``, ``to_ns``, ``text``                 an effort marked by hand
+undo                  ``note``                                         that note no longer counts
+salvaged              see :mod:`replay.capture.salvage`                what a salvage could save
+===================== ================================================ =========================
+
+Times are ns of the capture clock, a stretch is ``from_ns <= t < to_ns``.  ``sensor`` is the
+number in the plan; in an exclusion 0 stands for all sensors.  ``suggestion`` is the key of what
+was suggested, a text chosen by who suggests, the same whenever the same is suggested again.
+An undo may itself be undone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, Final
+
+from replay.errors import NoteError
+from replay.plan import Plan
+
+MARKER: Final = "marker"
+EXCLUSION: Final = "exclusion"
+ACCEPTED: Final = "suggestion-accepted"
+REFUSED: Final = "suggestion-refused"
+RELABEL: Final = "relabel"
+EFFORT: Final = "effort"
+UNDO: Final = "undo"
+SALVAGED: Final = "salvaged"
+
+_STRETCH: Final = {"from_ns": int, "to_ns": int}
+_EXCLUDED: Final = {**_STRETCH, "sensor": int, "reason": str}
+_BODIES: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
+    {
+        MARKER: {"t_ns": int, "text": str},
+        EXCLUSION: _EXCLUDED,
+        ACCEPTED: {"suggestion": str, **_EXCLUDED},
+        REFUSED: {"suggestion": str, **_EXCLUDED},
+        RELABEL: {"sensor": int, "label": str},
+        EFFORT: {**_STRETCH, "text": str},
+        UNDO: {"note": int},
+    }
+)
+KINDS: Final = (*_BODIES, SALVAGED)
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One appended note.  ``number`` counts from 1; ``made_utc_ns``: when it was made, UTC."""
+
+    number: int
+    made_utc_ns: int
+    kind: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion:
+    """A stretch out of the statistics.  ``note``: the note that says so.
+
+    ``sensor``: number in the plan, 0 for all.  ``suggestion``: key of the accepted suggestion,
+    empty if the tester drew it.
+    """
+
+    note: int
+    from_ns: int
+    to_ns: int
+    sensor: int
+    reason: str
+    suggestion: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """An effort that the tester marked."""
+
+    note: int
+    from_ns: int
+    to_ns: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class EffectiveNotes:
+    """What counts after every undo, in order of making.
+
+    ``markers``: ``(t_ns, text)`` of markers made afterwards.  ``accepted`` and ``refused``: keys
+    of suggestions, each by its latest answer.  ``labels``: sensor number → latest label.
+    """
+
+    markers: tuple[tuple[int, str], ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
+    accepted: frozenset[str] = frozenset()
+    refused: frozenset[str] = frozenset()
+    labels: Mapping[int, str] = field(default_factory=dict)
+    efforts: tuple[Effort, ...] = ()
+
+    def relabelled(self, plan: Plan) -> Plan:
+        """The plan with the labels that count now."""
+        for number, label in self.labels.items():
+            plan = plan.relabelled(number, label)
+        return plan
+
+
+def standing(notes: Iterable[Note]) -> list[Note]:
+    """The notes that count, without undone ones and without the undos themselves."""
+    undone: set[int] = set()
+    kept: list[Note] = []
+    for note in sorted(notes, key=lambda note: note.number, reverse=True):
+        if note.number in undone:
+            continue
+        if note.kind == UNDO:
+            undone.add(note.body["note"])
+        else:
+            kept.append(note)
+    return kept[::-1]
+
+
+def effective(notes: Iterable[Note]) -> EffectiveNotes:
+    """Resolve undos and later answers into what counts now."""
+    markers: list[tuple[int, str]] = []
+    exclusions: list[Exclusion] = []
+    answers: dict[str, Note] = {}
+    labels: dict[int, str] = {}
+    efforts: list[Effort] = []
+    for note in standing(notes):
+        body = note.body
+        if note.kind == MARKER:
+            markers.append((body["t_ns"], body["text"]))
+        elif note.kind == EXCLUSION:
+            exclusions.append(_exclusion(note))
+        elif note.kind in (ACCEPTED, REFUSED):
+            answers[body["suggestion"]] = note
+        elif note.kind == RELABEL:
+            labels[body["sensor"]] = body["label"]
+        elif note.kind == EFFORT:
+            efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], body["text"]))
+    exclusions += [_exclusion(note) for note in answers.values() if note.kind == ACCEPTED]
+    return EffectiveNotes(
+        markers=tuple(markers),
+        exclusions=tuple(sorted(exclusions, key=lambda exclusion: exclusion.note)),
+        accepted=frozenset(key for key, note in answers.items() if note.kind == ACCEPTED),
+        refused=frozenset(key for key, note in answers.items() if note.kind == REFUSED),
+        labels=MappingProxyType(labels),
+        efforts=tuple(efforts),
+    )
+
+
+def _exclusion(note: Note) -> Exclusion:
+    body = note.body
+    return Exclusion(
+        note=note.number,
+        from_ns=body["from_ns"],
+        to_ns=body["to_ns"],
+        sensor=body["sensor"],
+        reason=body["reason"],
+        suggestion=body.get("suggestion", ""),
+    )
+
+
+def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Iterable[Note]) -> None:
+    """Refuse a note that makes no sense, with :class:`NoteError` naming what must hold.
+
+    ``plan``: with the labels that count now.  ``earlier``: all notes of the capture.
+    """
+    fields = _BODIES.get(kind)
+    if fields is None:
+        raise NoteError(f"a note cannot be of the kind {kind!r}; kinds are {', '.join(_BODIES)}")
+    if set(body) != set(fields):
+        raise NoteError(f"a note of the kind {kind} has {', '.join(fields)}; got {sorted(body)}")
+    for name, wanted in fields.items():
+        if not isinstance(body[name], wanted) or isinstance(body[name], bool):
+            raise NoteError(f"{kind}: {name} must be of type {wanted.__name__}")
+    if kind == UNDO:
+        _check_undo(body["note"], list(earlier))
+        return
+    if "from_ns" in fields and not 0 <= body["from_ns"] < body["to_ns"]:
+        raise NoteError(f"{kind}: the stretch must begin at 0 or later and end after its beginning")
+    if kind == MARKER and body["t_ns"] < 0:
+        raise NoteError("marker: the time must not be before the session's start")
+    for name in ("text", "reason", "suggestion"):
+        if name in fields and kind != EFFORT and not body[name].strip():
+            raise NoteError(f"{kind}: the {name} must not be empty")
+    if "sensor" in fields:
+        lowest = 1 if kind == RELABEL else 0
+        if not lowest <= body["sensor"] <= len(plan.sensors):
+            raise NoteError(
+                f"{kind}: the sensor must be a number from {lowest} to {len(plan.sensors)}"
+            )
+    if kind == RELABEL:
+        plan.relabelled(body["sensor"], body["label"])
+
+
+def _check_undo(number: int, earlier: list[Note]) -> None:
+    if all(note.number != number for note in earlier):
+        raise NoteError(f"undo: there is no note {number}")
+    undone: set[int] = set()
+    for note in reversed(earlier):
+        if note.kind == UNDO and note.number not in undone:
+            undone.add(note.body["note"])
+    if number in undone:
+        raise NoteError(f"undo: note {number} has been undone already")
+    if any(note.number == number and note.kind == SALVAGED for note in earlier):
+        raise NoteError("undo: what a salvage has recorded stays")
+
+
+def body_text(body: Mapping[str, Any]) -> str:
+    """The JSON text that is stored.  Raises :class:`NoteError` if it is not plain JSON."""
+    try:
+        return json.dumps(body, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    except (TypeError, ValueError) as error:
+        raise NoteError(f"the note cannot be stored: {error}") from None

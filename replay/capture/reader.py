@@ -1,0 +1,248 @@
+"""Reading a capture: its plan, its events as they came, and the notes made since.
+
+Nothing is repaired here.  A capture that was not closed is shown as it stands, with ``clean``
+false; rows that do not match their checksum, or that are missing, raise
+:class:`~replay.errors.DamagedCapture` instead of being skipped.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import closing, suppress
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+from replay.capture.files import LOG, beside, cannot, open_for_reading
+from replay.capture.notes import EffectiveNotes, Note, body_text, check_note, effective
+from replay.capture.schema import event_crc, text_crc
+from replay.capture.sieve import sift_file
+from replay.errors import CaptureError, DamagedCapture, PlanError
+from replay.event import Event
+from replay.plan import Plan, parse_plan
+
+_FETCH_ROWS: Final = 4096
+_SALVAGE: Final = "; salvage what is whole into a new capture"
+
+
+class Capture:
+    """An opened capture; used by one thread at a time.
+
+    ``plan``: with the labels that count now; ``recorded_plan``: as it was recorded.
+    ``started_utc_ns``: UTC of ``t_ns`` 0.  ``clean``: whether it was closed; without that it is
+    still being recorded or was cut off, and ``end_t_ns`` and ``end_reason`` are ``None``.
+    ``event_count``: events in it.  ``uuid``: the same in every copy of one recording.
+
+    A capture that was not closed is read from a copy made when it was opened: events that a
+    running recording adds later are not seen.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open ``path``.  Raises as :meth:`open`."""
+        self.path = path
+        self._connection, self._folder = open_for_reading(path)
+        try:
+            self._read_session()
+        except sqlite3.Error as error:
+            self.close()
+            raise cannot("read", path, error) from None
+        except BaseException:
+            self.close()
+            raise
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open a capture for reading; it is also a context manager.
+
+        Raises :class:`NotACapture`, :class:`NewerCapture`, :class:`DamagedCapture`, or
+        :class:`CaptureError` if the file is missing or cannot be read.
+        """
+        return cls(path)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+        if self._folder is not None:
+            self._folder.cleanup()
+
+    def _read_session(self) -> None:
+        row = self._connection.execute(
+            "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
+        ).fetchone()
+        if row is None or text_crc(*row[:5]) != row[5]:
+            raise DamagedCapture(f"{self.path}: the session's own row is damaged{_SALVAGE}")
+        self.uuid: str = row[0]
+        self.started_utc_ns: int = row[1]
+        self.software: str = row[2]
+        self.invented = bool(row[3])
+        try:
+            self.recorded_plan: Plan = parse_plan(row[4])
+        except PlanError as error:
+            raise DamagedCapture(f"{self.path}: the plan in it cannot be read: {error}") from None
+        self._channels: dict[int, str] = dict(
+            self._connection.execute("SELECT id, name FROM channel")
+        )
+        ending = self._connection.execute(
+            "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending"
+        ).fetchone()
+        if ending is not None and text_crc(*ending[:4]) != ending[4]:
+            raise DamagedCapture(f"{self.path}: the ending's row is damaged{_SALVAGE}")
+        self.clean = ending is not None
+        self.end_t_ns: int | None = ending[0] if ending else None
+        self.end_utc_ns: int | None = ending[1] if ending else None
+        self.end_reason: str | None = ending[2] if ending else None
+        last = self._connection.execute(
+            "SELECT seq, t_ns FROM event ORDER BY seq DESC LIMIT 1"
+        ).fetchone()
+        found: int = last[0] if last else 0
+        self._last_t_ns: int = last[1] if last else 0
+        self.event_count: int = ending[3] if ending else found
+        if found != self.event_count:
+            raise DamagedCapture(
+                f"{self.path}: the capture ended with {self.event_count} events, but its last "
+                f"one is number {found}{_SALVAGE}"
+            )
+        self._notes = self._read_notes()
+        self.effective_notes: EffectiveNotes = effective(self._notes)
+        self.plan: Plan = self.effective_notes.relabelled(self.recorded_plan)
+
+    @property
+    def duration_ns(self) -> int:
+        """From the start to the ending, or to the last event if it was not closed."""
+        return self._last_t_ns if self.end_t_ns is None else self.end_t_ns
+
+    def events(self, start_ns: int = 0, end_ns: int | None = None) -> Iterator[Event]:
+        """Events with ``start_ns <= t_ns < end_ns`` in order of arrival; all by default.
+
+        Each row is checked.  Raises :class:`DamagedCapture` at the first one that is altered or
+        missing, and :class:`CaptureError` if the file cannot be read on.
+        """
+        channels = self._channels
+        expected = first = self._first_at(start_ns) if start_ns > 0 else 1
+        stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
+        try:
+            cursor = self._connection.execute(
+                "SELECT seq, t_ns, sensor, channel, payload, crc32 FROM event "
+                "WHERE seq >= ? AND seq < ? ORDER BY seq",
+                (first, stop),
+            )
+            while rows := cursor.fetchmany(_FETCH_ROWS):
+                for seq, t_ns, sensor, channel, payload, crc in rows:
+                    if (
+                        seq != expected
+                        or event_crc(seq, t_ns, sensor, channel, payload) != crc
+                        or channel not in channels
+                    ):
+                        raise self._damage(seq, expected)
+                    expected += 1
+                    yield Event(t_ns, sensor, channels[channel], payload)
+        except sqlite3.Error as error:
+            raise cannot("read", self.path, error) from None
+        except (TypeError, ValueError, OverflowError):
+            raise self._damage(expected, expected) from None
+        if expected < stop:
+            raise self._damage(stop, expected)
+
+    def _damage(self, seq: int, expected: int) -> DamagedCapture:
+        problem = (
+            f"event {expected} of {self.event_count} does not match its checksum"
+            if seq == expected
+            else f"event {expected} of {self.event_count} is missing"
+        )
+        return DamagedCapture(f"{self.path}: {problem}{_SALVAGE}")
+
+    def _first_at(self, t_ns: int) -> int:
+        """Number of the first event not before ``t_ns``, by bisection: times never decrease."""
+        low, high = 1, self.event_count + 1
+        try:
+            while low < high:
+                middle = (low + high) // 2
+                row = self._connection.execute(
+                    "SELECT t_ns FROM event WHERE seq = ?", (middle,)
+                ).fetchone()
+                if row is None:
+                    raise self._damage(middle + 1, middle)
+                low, high = (middle + 1, high) if row[0] < t_ns else (low, middle)
+        except sqlite3.Error as error:
+            raise cannot("read", self.path, error) from None
+        return low
+
+    def notes(self) -> tuple[Note, ...]:
+        """All notes in order of making, also undone ones; see ``effective_notes``."""
+        return self._notes
+
+    def _read_notes(self) -> tuple[Note, ...]:
+        notes = []
+        for *columns, crc in self._connection.execute(
+            "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
+        ):
+            if text_crc(*columns) != crc:
+                raise DamagedCapture(f"{self.path}: note {columns[0]} is damaged{_SALVAGE}")
+            number, made_utc_ns, kind, body = columns
+            notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
+        return tuple(notes)
+
+    def add_note(self, kind: str, *, made_utc_ns: int | None = None, **body: Any) -> Note:  # noqa: ANN401 - JSON values
+        """Append a note (kinds and fields: :mod:`replay.capture.notes`) and return it.
+
+        ``made_utc_ns``: now if not given.  ``plan`` and ``effective_notes`` follow at once.
+        Raises :class:`NoteError` if the note makes no sense, :class:`CaptureError` if the file
+        cannot be written (read-only, still being recorded).
+        """
+        check_note(kind, body, self.plan, self._notes)
+        text = body_text(body)
+        made = time.time_ns() if made_utc_ns is None else made_utc_ns
+        number = append_note(self.path, self.event_count, kind, made, text)
+        note = Note(number, made, kind, json.loads(text))
+        self._notes = (*self._notes, note)
+        self.effective_notes = effective(self._notes)
+        self.plan = self.effective_notes.relabelled(self.recorded_plan)
+        return note
+
+
+def append_note(path: Path, events: int, kind: str, made_utc_ns: int, text: str) -> int:
+    """Add one row to the notes of a capture that is not being recorded; returns its number.
+
+    ``events``: how many events the caller has seen.  A log that a kill left behind is folded
+    into the file, unless it holds rows that SQLite would drop with it: then the capture has to
+    be salvaged first.  Raises :class:`CaptureError`.
+    """
+    log = beside(path, LOG)
+    if log.exists() and any(row.seq > events for row in sift_file(log)):
+        raise DamagedCapture(f"{path}: its log holds events that a note would cost{_SALVAGE}")
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)) as connection:
+            connection.isolation_level = None
+            connection.execute("PRAGMA busy_timeout = 1000")
+            connection.execute("PRAGMA synchronous = FULL")
+            with suppress(sqlite3.OperationalError):
+                connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+            if connection.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
+                raise CaptureError(f"{path}: the capture is being recorded; set a marker there")
+            connection.execute("BEGIN IMMEDIATE")
+            (number,) = connection.execute(
+                "SELECT coalesce(max(number), 0) + 1 FROM note"
+            ).fetchone()
+            row = (number, made_utc_ns, kind, text)
+            connection.execute(
+                "INSERT INTO note (number, made_utc_ns, kind, body, crc32) VALUES (?, ?, ?, ?, ?)",
+                (*row, text_crc(*row)),
+            )
+            connection.execute("COMMIT")
+            return int(number)
+    except sqlite3.Error as error:
+        raise cannot("add a note to", path, error) from None

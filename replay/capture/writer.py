@@ -1,0 +1,259 @@
+"""Writing a capture while it is recorded: append, commit, close to one single file.
+
+While recording, the file is in SQLite's write-ahead mode with ``synchronous=FULL``: what a
+commit has acknowledged survives a killed process and, as far as the disk keeps its word, a
+power cut.  Without the last call, :meth:`CaptureWriter.close`, there is no ending row, and
+the capture is shown as unclean.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+import uuid
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from replay.capture.files import JOURNAL, LOG, beside, cannot, mark_recorded_here
+from replay.capture.schema import CHANNEL_IDS, PAGE_SIZE, event_crc, schema, text_crc
+from replay.errors import CaptureError
+from replay.event import Event
+from replay.plan import Plan, format_plan
+
+COMMIT_EVERY_S: Final = 0.5
+"""The longest an event waits for its commit: what a kill can cost."""
+COMMIT_EVERY_EVENTS: Final = 64
+"""A burst is committed at this many events without waiting: about a second of eight fast
+sensors with several services, and one or two pages of the file."""
+_LOG_PAGES: Final = 64
+"""Pages of the log at which SQLite copies it into the main file (256 KiB, about every
+half-minute): a copy of the main file alone, made by hand, then lacks little."""
+_OLDEST_SQLITE: Final = (3, 37, 0)  # the first with STRICT tables
+_CLOSE_ATTEMPTS: Final = 20
+_CLOSE_WAIT_S: Final = 0.05
+"""The log is folded into the file when no other connection is open; a tool that looks at the
+running capture may hold one for a moment: wait up to a second."""
+
+
+class CaptureWriter:
+    """The one writer of a new capture.
+
+    Used by one thread at a time.  The caller commits at the latest :data:`COMMIT_EVERY_S` after
+    an append, or when :data:`COMMIT_EVERY_EVENTS` are waiting.
+
+    Errors of the disk are raised as :class:`CaptureError`.  After one, what was not committed is
+    kept in memory: :meth:`commit` may be tried again, or :meth:`abandon` lets go of the file.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        plan: Plan,
+        *,
+        started_utc_ns: int,
+        software: str,
+        session_uuid: str | None = None,
+    ) -> None:
+        """Create the file.
+
+        ``started_utc_ns``: UTC of ``t_ns`` 0, ns since 1970.  ``software``: name and version of
+        the program.  ``session_uuid``: given only when another recording of the same session is
+        written anew.  Raises :class:`CaptureError` if the file exists or cannot be made.
+        """
+        self.path = path
+        self.plan = plan
+        self.started_utc_ns = started_utc_ns
+        self._waiting: list[tuple[int, int, int, int, bytes, int]] = []
+        self._appended = 0
+        self._committed = 0
+        self._last_t_ns = 0
+        self._sensors = len(plan.sensors)
+        self._connection: sqlite3.Connection | None = None
+        if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
+            raise CaptureError(
+                f"{path}: this Python brings SQLite {sqlite3.sqlite_version}; captures need "
+                f"{'.'.join(map(str, _OLDEST_SQLITE))} or newer"
+            )
+        _create_exclusively(path)
+        try:
+            self._connection = _begin_file(
+                path, plan, started_utc_ns, software, session_uuid or str(uuid.uuid4())
+            )
+        except sqlite3.Error as error:
+            for suffix in ("", LOG, JOURNAL):
+                with suppress(OSError):
+                    beside(path, suffix).unlink()
+            raise cannot("create", path, error) from None
+        mark_recorded_here(path, recorded=True)
+
+    @property
+    def appended(self) -> int:
+        """Events taken so far."""
+        return self._appended
+
+    @property
+    def committed(self) -> int:
+        """Events that are on the disk."""
+        return self._committed
+
+    def append(self, event: Event) -> None:
+        """Take one event; it reaches the disk with the next :meth:`commit`.
+
+        Raises :class:`CaptureError` if the event cannot be part of this capture: a time before
+        the previous event's, a sensor that is not planned, an unknown channel.
+        """
+        t_ns, sensor, name, payload = event
+        channel = CHANNEL_IDS.get(name)
+        if channel is None:
+            raise CaptureError(f"{self.path}: the channel {name!r} is not part of this format")
+        if not 0 <= sensor <= self._sensors:
+            raise CaptureError(f"{self.path}: sensor {sensor} is not in the plan")
+        if t_ns < self._last_t_ns:
+            raise CaptureError(
+                f"{self.path}: an event at {t_ns} ns came after one at {self._last_t_ns} ns"
+            )
+        seq = self._appended + 1
+        payload = bytes(payload)  # a caller's bytearray may change before the commit
+        self._waiting.append(
+            (seq, t_ns, sensor, channel, payload, event_crc(seq, t_ns, sensor, channel, payload))
+        )
+        self._last_t_ns = t_ns
+        self._appended = seq
+
+    def commit(self) -> int:
+        """Bring everything appended to the disk; returns how many events are there in all.
+
+        Raises :class:`CaptureError`; what waits is then kept, and it may be tried again.
+        """
+        if self._waiting:
+            self._transact(
+                "INSERT INTO event (seq, t_ns, sensor, channel, payload, crc32) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                self._waiting,
+            )
+            self._waiting.clear()
+            self._committed = self._appended
+        return self._committed
+
+    def close(self, *, t_ns: int, reason: str, utc_ns: int | None = None) -> None:
+        """Commit, add the ending, and leave one single file.
+
+        ``t_ns``: capture clock at the end.  ``reason``: a few words, such as ``stopped by the
+        tester``.  ``utc_ns``: UTC of the end, now if not given.  Raises :class:`CaptureError`;
+        what was committed is safe then, and :meth:`abandon` lets go of it.
+        """
+        self.commit()
+        if t_ns < self._last_t_ns:
+            raise CaptureError(f"{self.path}: the end at {t_ns} ns is before the last event")
+        ending = (t_ns, time.time_ns() if utc_ns is None else utc_ns, reason, self._committed)
+        self._transact(
+            "INSERT INTO ending (id, t_ns, utc_ns, reason, events, crc32) "
+            "VALUES (1, ?, ?, ?, ?, ?)",
+            [(*ending, text_crc(*ending))],
+        )
+        self._let_go()
+
+    def abandon(self) -> None:
+        """Let go of the file without an ending; it stays marked as unclean.  Never raises.
+
+        What was appended but not committed is lost: commit first if the disk allows it.
+        """
+        self._waiting.clear()
+        with suppress(CaptureError):
+            self._let_go()
+
+    def _transact(self, statement: str, rows: Sequence[tuple[object, ...]]) -> None:
+        connection = self._connection
+        if connection is None:
+            raise CaptureError(f"{self.path}: the capture is already closed")
+        try:
+            connection.execute("BEGIN IMMEDIATE")
+            connection.executemany(statement, rows)
+            connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            with suppress(sqlite3.Error):
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+            raise cannot("write", self.path, error) from None
+
+    def _let_go(self) -> None:
+        connection, self._connection = self._connection, None
+        if connection is None:
+            return
+        try:
+            fold_log(connection)
+        except sqlite3.Error as error:
+            raise cannot("close", self.path, error) from None
+        finally:
+            with suppress(sqlite3.Error):
+                connection.close()
+            mark_recorded_here(self.path, recorded=False)
+
+
+def fold_log(connection: sqlite3.Connection) -> None:
+    """Bring the log into the file and remove it, waiting a moment for other connections.
+
+    If one stays open, the log stays too and nothing is lost: the last connection folds it.
+    """
+    for attempt in range(_CLOSE_ATTEMPTS):
+        try:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            if connection.execute("PRAGMA journal_mode=DELETE").fetchone()[0] == "delete":
+                return
+        except sqlite3.OperationalError as error:
+            if not str(error.sqlite_errorname).startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+                raise
+        if attempt < _CLOSE_ATTEMPTS - 1:
+            time.sleep(_CLOSE_WAIT_S)
+
+
+def _create_exclusively(path: Path) -> None:
+    for suffix in (LOG, JOURNAL):
+        if beside(path, suffix).exists():
+            # SQLite would delete the log of an empty file, and with it another capture's rows.
+            raise CaptureError(
+                f"{beside(path, suffix)}: the log of another capture lies where the new one "
+                "would be written; move it away"
+            )
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+    except FileExistsError:
+        raise CaptureError(f"{path}: the file exists already, and is not overwritten") from None
+    except OSError as error:
+        raise cannot("create", path, error) from None
+
+
+def _begin_file(
+    path: Path, plan: Plan, started_utc_ns: int, software: str, session_uuid: str
+) -> sqlite3.Connection:
+    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute(f"PRAGMA page_size = {PAGE_SIZE}")
+        connection.execute("PRAGMA synchronous = FULL")
+        # Schema and session go to the main file before the log begins: even the main file
+        # alone is then known as a capture, with its plan.
+        connection.executescript(f"BEGIN IMMEDIATE;\n{schema()}")
+        session = (session_uuid, started_utc_ns, software, int(plan.invented), format_plan(plan))
+        connection.execute(
+            "INSERT INTO session (id, uuid, started_utc_ns, software, invented, plan, crc32) "
+            "VALUES (1, ?, ?, ?, ?, ?, ?)",
+            (*session, text_crc(*session)),
+        )
+        connection.executemany(
+            "INSERT INTO sensor (number, label, role, placement) VALUES (?, ?, ?, ?)",
+            [(n, s.label, s.role, s.placement) for n, s in enumerate(plan.sensors, 1)],
+        )
+        connection.executemany(
+            "INSERT INTO channel (id, name) VALUES (?, ?)",
+            [(number, name) for name, number in CHANNEL_IDS.items()],
+        )
+        connection.execute("COMMIT")
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute(f"PRAGMA wal_autocheckpoint = {_LOG_PAGES}")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
