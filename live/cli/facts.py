@@ -1,0 +1,77 @@
+"""Facts of a session as plain values, for ``--json``: keys are words with their units."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any
+
+from live.board import Board
+from live.board.snapshot import SensorStatus, SensorWarning
+from replay.event import NS_PER_S
+from replay.plan import Plan
+
+
+def board_facts(board: Board) -> dict[str, Any]:
+    """Sensors with their final agreement, all warnings, markers."""
+    snapshot = board.snapshot()
+    return {
+        "seconds": snapshot.second + 1,
+        "sensors": [_sensor(status) for status in snapshot.sensors],
+        "warnings": [_warning(warning, board.plan) for warning in board.warnings],
+        "markers": [
+            {"at_s": round(marker.t_ns / NS_PER_S, 3), "text": marker.text}
+            for marker in board.markers
+        ],
+    }
+
+
+def plan_facts(plan: Plan) -> dict[str, Any]:
+    """What was planned, as far as a reader of numbers needs it."""
+    return {
+        "wearer": plan.wearer,
+        "activity": plan.activity,
+        "invented_data": plan.invented,
+        "tolerance_bpm": plan.tolerance_bpm,
+        "tolerance_percent": plan.tolerance_percent,
+    }
+
+
+def utc_text(utc_ns: int) -> str:
+    """ISO 8601 with milliseconds and ``Z``."""
+    moment = datetime.fromtimestamp(utc_ns / NS_PER_S, tz=UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _sensor(status: SensorStatus) -> dict[str, Any]:
+    return {
+        "number": status.number,
+        "label": status.label,
+        "role": status.role,
+        "placement": status.placement,
+        "model": status.model,
+        "firmware": status.firmware,
+        "battery_percent": status.battery_percent,
+        "coverage_percent": round(100 * status.coverage, 3),
+        "gaps": status.gaps,
+        "gap_s": status.gap_s,
+        "notifications": status.notifications,
+        "malformed": status.malformed,
+        "doubled": status.doubled,
+        "agreement": {name: asdict(window) for name, window in status.windows.items()},
+    }
+
+
+def _warning(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
+    return {
+        "number": warning.number,
+        "kind": warning.kind.value,
+        "sensor": plan.sensor(warning.sensor).label if warning.sensor else None,
+        "severity": warning.severity.name.lower().replace("_", " "),
+        "since_s": warning.since_s,
+        "start_s": warning.start_s,
+        "end_s": warning.end_s,
+        "cause": warning.cause,
+        "advice": warning.advice,
+        "cleared": warning.cleared,
+    }

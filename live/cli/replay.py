@@ -1,0 +1,114 @@
+"""``sidebeat replay``: a capture through the live pipeline once more."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Final
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from live.cli.facts import board_facts, plan_facts, utc_text
+from live.cli.views import add_view_option, chosen_view, show
+from live.views.file_feed import FileFeed
+from live.views.model import ViewModel
+from live.views.terminal.summary import print_summary
+from replay.errors import SidebeatError
+from replay.event import NS_PER_S
+
+HELP: Final = (
+    "Play a recorded session through the same pipeline as a live one, in the window, in the "
+    "terminal, or without a view for its warnings and final agreement alone."
+)
+EXAMPLE: Final = """
+sidebeat replay recordings_demo/rowing.sqlite
+sidebeat replay recordings_demo/rowing.sqlite --speed max --view none --json
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("file", type=Path, metavar="FILE", help="the capture")
+    parser.add_argument(
+        "--speed",
+        type=speed,
+        metavar="N|max",
+        help="times life, 0.5 to 60, or max for as fast as this computer can (default 1; "
+        "max with --json or --view none)",
+    )
+    add_view_option(parser, none_means="only what is printed at the end")
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print every warning and the final agreement as one JSON object; implies --view none",
+    )
+
+
+def speed(text: str) -> float | str:
+    """Read ``--speed``: a number, or the word ``max``."""
+    if text == "max":
+        return text
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0.5 <= value <= 60:
+        raise argparse.ArgumentTypeError(f"must lie between 0.5 and 60, or be max, not {text}")
+    return value
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry the command out; returns the exit status."""
+    if arguments.json and arguments.view == "terminal":
+        raise SidebeatError("--json and --view terminal both want standard output; choose one")
+    view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
+    pace = arguments.speed or ("max" if view == "none" else 1.0)
+    with FileFeed(arguments.file, None if pace == "max" else pace) as feed:
+        if view != "none":
+            status = show(feed, view)
+            if not arguments.json:
+                return status
+            feed.seek(feed.duration_ns)
+        model = play_out(feed)
+        if arguments.json:
+            facts = {
+                "file": str(arguments.file),
+                "started_utc": utc_text(feed.started_utc_ns),
+                "duration_s": round(feed.duration_ns / NS_PER_S, 3),
+                **plan_facts(feed.plan),
+                **board_facts(model.board),
+            }
+            print(json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False))
+        else:
+            print_summary(model)
+    return _faults(model)
+
+
+def play_out(feed: FileFeed) -> ViewModel:
+    """Play to the end without a view, at the feed's own speed; progress on a terminal's stderr."""
+    model = ViewModel(feed)
+    with Progress(
+        TextColumn("replaying"), BarColumn(), TimeRemainingColumn(),
+        console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty(),
+    ) as progress:  # fmt: skip
+        task = progress.add_task("", total=max(feed.duration_ns, 1))
+        while model.ended is None:
+            model.pump()
+            progress.update(task, completed=feed.position_ns)
+            if feed.speed is not None and not feed.catching_up:
+                time.sleep(0.05)
+    return model
+
+
+def _faults(model: ViewModel) -> int:
+    if not model.faults:
+        return 0
+    print(
+        f"sidebeat: the board could not take {model.faults} event(s); the numbers are incomplete",
+        file=sys.stderr,
+    )
+    return 1

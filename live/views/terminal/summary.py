@@ -1,0 +1,41 @@
+"""What is printed when a session is over: the agreement table and every warning."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from live.views.model import ViewModel
+from live.views.terminal.screen import (
+    INVENTED,
+    agreement_table,
+    clock,
+    padded,
+    sensor_table,
+    warning_text,
+)
+from replay.event import NS_PER_S
+
+
+def print_summary(model: ViewModel, console: Console | None = None) -> None:
+    """Print sensors, agreement and warnings as they stand; for pipes as well as terminals."""
+    console = console or Console()
+    snapshot = model.snapshot()
+    plan = model.plan
+    width = console.width
+    plain = not console.encoding.lower().startswith("utf")
+    head = f"{model.feed.title}: {plan.wearer}, {plan.activity}, {clock(snapshot.t_ns / NS_PER_S)}"
+    console.print(Text(head, style="bold"), soft_wrap=True)
+    if plan.invented:
+        console.print(Text(INVENTED, style="bold"), soft_wrap=True)
+    console.print(padded(sensor_table(snapshot, width, plain=plain)))
+    tests = [sensor for sensor in snapshot.sensors if sensor.windows]
+    if tests:
+        console.print(padded(agreement_table(tests, plan, width, plain=plain)))
+    console.print()
+    if not model.board.warnings:
+        console.print("No warning was raised.")
+        return
+    console.print(Text(f"Warnings ({len(model.board.warnings)})", style="bold"))
+    for warning in model.board.warnings:
+        console.print(warning_text(warning, snapshot), highlight=False)

@@ -1,0 +1,107 @@
+"""The shape of the tree: which files are ours, how they are cut, what they may name."""
+
+from __future__ import annotations
+
+import ast
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import analysis
+import live
+import replay
+from live import preflight
+
+ROOT = Path(__file__).resolve().parent.parent
+MODULES = sorted(
+    path
+    for package in ("live", "analysis", "replay", "recordings_demo", "benchmarks")
+    for path in (ROOT / package).rglob("*.py")
+)
+TESTS = sorted((ROOT / "tests").rglob("test_*.py"))
+
+
+def _name(path: Path) -> str:
+    return str(path.relative_to(ROOT))
+
+
+@pytest.mark.parametrize("package", [live, analysis, replay], ids=lambda p: p.__name__)
+def test_the_packages_that_are_tested_are_ours(package):
+    """The generic package names resolve to this tree, not to a stranger of the same name."""
+    assert Path(package.__file__).resolve().parent.parent == ROOT
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_a_module_can_be_read_in_one_sitting(path):
+    """No module is longer than 450 lines."""
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 450
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_public_things_say_what_they_are(path):
+    """Every module, public class and public function has a docstring."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    silent = [
+        node.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
+        and not node.name.startswith("_")
+        and ast.get_docstring(node) is None
+        and node in tree.body
+    ]
+    assert (ast.get_docstring(tree) is not None, silent) == (True, [])
+
+
+@pytest.mark.parametrize("path", TESTS, ids=_name)
+def test_each_test_states_its_rule(path):
+    """Every test has a docstring, whose first sentence is the rule it guards."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    silent = [
+        node.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.name.startswith("test_")
+        and ast.get_docstring(node) is None
+    ]
+    assert silent == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_input_is_not_checked_by_assert(path):
+    """Nothing outside the tests relies on ``assert``, which ``python -O`` takes away."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert [node.lineno for node in ast.walk(tree) if isinstance(node, ast.Assert)] == []
+
+
+@pytest.mark.parametrize("name", ["__main__.py", "__init__.py", "preflight.py", "cli/__init__.py"])
+def test_what_runs_before_installation_needs_nothing(name):
+    """The modules that say what is missing import only the standard library at the top."""
+    tree = ast.parse((ROOT / "live" / name).read_text(encoding="utf-8"))
+    imported = [
+        alias.name if isinstance(node, ast.Import) else node.module
+        for node in tree.body
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+    ]
+    foreign = {name.split(".")[0] for name in imported if name} - {"__future__", "live"}
+    import sys
+
+    assert set() == foreign - set(sys.stdlib_module_names)
+
+
+def test_the_crashing_qt_is_kept_out():
+    """PySide6 6.12, which crashes before Python 3.12, is excluded there, and not installed."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    pins = project["project"]["optional-dependencies"]["window"]
+    old = [pin for pin in pins if "PySide6" in pin and "< '3.12'" in pin]
+    assert [bool(re.search(r"<6\.12\b", pin)) for pin in old] == [True]
+    assert preflight.broken_qt() == ""
+
+
+def test_the_preflight_knows_every_base_dependency():
+    """What is looked for before a start is what the base installation depends on."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    declared = {re.split(r"[<>=;\[ ]", pin)[0] for pin in project["project"]["dependencies"]}
+    assert set(preflight.BASE_PACKAGES.values()) == declared
