@@ -1,0 +1,117 @@
+"""A simulated optical sensor: it sees the pulse late, smoothed and through movement."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from live.simulated.noise import Noise, SlowNoise
+from live.simulated.troubles import Trouble, TroubleKind, Troubles
+from live.simulated.wearer import STEP_S
+from live.simulated.world import World
+from replay.event import HEART_RATE
+from replay.payloads import encode_heart_rate
+
+_BLUNT_S: Final = 120.0
+"""Changes much slower than this are shown whole by a sensor that blunts."""
+_TAKEN_IN_S: Final = 6.0
+"""How slowly a sensor slips on to a wrong rhythm and back."""
+_FOLLOWS_STILL: Final = 0.15
+"""What share of a missed effort shows all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class Optical:
+    """How an optical sensor is built and how well it works.
+
+    ``period_s``: time between notifications.  ``delay_s``: pure delay.  ``smooth_s``: time
+    constant of its smoothing.  ``peaks``: share of quick changes that it shows (1: all).
+    ``noise_bpm``: SD of its error in moderate work, correlated over some 10 s.
+    ``tells_contact``: whether its payloads carry contact bits.
+    """
+
+    period_s: float = 1.0
+    delay_s: float = 1.5
+    smooth_s: float = 3.0
+    peaks: float = 1.0
+    noise_bpm: float = 1.5
+    jitter_s: float = 0.05
+    tells_contact: bool = True
+
+    body_location: int = 2
+    model: str = "optical sensor"
+
+    def readings(
+        self, world: World, noise: Noise, troubles: Troubles, start_s: float, end_s: float
+    ) -> Iterator[tuple[float, str, bytes]]:
+        """Time in s, channel and payload of each notification between two seconds."""
+        eye = _Eye(self, world, noise, troubles, start_s)
+        send_s = start_s
+        step = int(start_s / STEP_S)
+        while send_s < end_s:
+            while step * STEP_S <= send_s:
+                eye.look(step * STEP_S)
+                step += 1
+            worn = troubles.at(send_s, TroubleKind.NO_CONTACT) is None
+            yield (
+                send_s + noise.uniform(0.004, self.jitter_s),
+                HEART_RATE,
+                encode_heart_rate(
+                    eye.bpm if worn else 0, contact=worn if self.tells_contact else None
+                ),
+            )
+            send_s += self.period_s
+
+
+class _Eye:
+    """What the sensor believes the pulse to be."""
+
+    def __init__(
+        self, build: Optical, world: World, noise: Noise, troubles: Troubles, start_s: float
+    ) -> None:
+        self._build = build
+        self._world = world
+        self._troubles = troubles
+        self._error = SlowNoise(noise, 10.0, STEP_S)
+        self._quick = self._slow = world.rate.at(start_s - build.delay_s)
+        self._seen = self._quick
+        self._wrong = 0.0
+        self._trouble: Trouble | None = None
+        self._held = self._seen
+
+    @property
+    def bpm(self) -> int:
+        """The belief in whole bpm."""
+        return min(max(int(self._seen + 0.5), 30), 230)
+
+    def look(self, t_s: float) -> None:
+        """Take in the light of one more step."""
+        build = self._build
+        true = self._world.rate.at(t_s - build.delay_s)
+        self._quick += (true - self._quick) * min(STEP_S / build.smooth_s, 1.0)
+        self._slow += (true - self._slow) * STEP_S / _BLUNT_S
+        right = self._slow + build.peaks * (self._quick - self._slow)
+        right += build.noise_bpm * (0.4 + self._work(t_s)) * self._error.step()
+        self._seen = right + self._slipped(t_s, right) * (self._rhythm(t_s, right) - right)
+
+    def _slipped(self, t_s: float, right: float) -> float:
+        """How far the sensor has slipped on to the wrong rhythm, 0 to 1."""
+        trouble = self._troubles.at(t_s, TroubleKind.ON_CADENCE, TroubleKind.MISSED_EFFORT)
+        if trouble is not None and trouble is not self._trouble:
+            self._held = right
+            self._trouble = trouble
+        toward = 0.0 if trouble is None else 1.0
+        self._wrong += (toward - self._wrong) * STEP_S / _TAKEN_IN_S
+        return self._wrong
+
+    def _rhythm(self, t_s: float, right: float) -> float:
+        """The wrong rhythm itself."""
+        if self._trouble is None:
+            return right
+        if self._trouble.kind is TroubleKind.ON_CADENCE:
+            return self._trouble.strength * self._world.cadence.at(t_s)
+        return self._held + _FOLLOWS_STILL * (right - self._held)
+
+    def _work(self, t_s: float) -> float:
+        return self._world.script.at(t_s).intensity
