@@ -62,7 +62,7 @@ def version() -> str:
 
 def load(name: str) -> Command:
     """The module of one command."""
-    module: Command = importlib.import_module(f"live.cli.{name}")  # type: ignore[assignment]
+    module: Command = importlib.import_module(f"live.cli.{name}")
     return module
 
 

@@ -48,10 +48,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def speed(text: str) -> float | str:
-    """Read ``--speed``: a number, or the word ``max``."""
+FLAT_OUT: Final = float("inf")
+
+
+def speed(text: str) -> float:
+    """Read ``--speed``: a number, or the word ``max``, which is infinity."""
     if text == "max":
-        return text
+        return FLAT_OUT
     try:
         value = float(text)
     except ValueError:
@@ -66,8 +69,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
-    pace = arguments.speed or ("max" if view == "none" else 1.0)
-    with FileFeed(arguments.file, None if pace == "max" else pace) as feed:
+    pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
+    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
         if view != "none":
             status = show(feed, view)
             if not arguments.json:

@@ -37,10 +37,11 @@ def chosen_view(asked: str | None) -> str:
     return "terminal"
 
 
-def show(feed: Feed, view: str, *, leave_at_end: bool = False) -> int:
+def show(feed: Feed, view: str, *, leave_at_end: bool = False, summary: bool = True) -> int:
     """Run the window or the terminal view on a feed until it is left; returns its exit status.
 
     ``leave_at_end``: the terminal view ends with the feed instead of waiting for a key.
+    ``summary``: the terminal view leaves its last tables behind.
     """
     if view == "window":
         from live.window.app import run_window  # noqa: PLC0415 - Qt, only where it is wanted
@@ -48,4 +49,4 @@ def show(feed: Feed, view: str, *, leave_at_end: bool = False) -> int:
         return run_window(feed)
     from live.views.terminal.app import run_terminal  # noqa: PLC0415 - as above
 
-    return run_terminal(feed, leave_at_end=leave_at_end)
+    return run_terminal(feed, leave_at_end=leave_at_end, summary=summary)

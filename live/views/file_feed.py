@@ -59,6 +59,7 @@ class FileFeed:
         self._wall_ns = clock()
         self._goal_ns: int | None = None
         self._goal_count: int | None = None
+        self._wishes: deque[Callable[[], None]] = deque()
         self._start_over()
 
     # What is shown
@@ -108,7 +109,7 @@ class FileFeed:
     @property
     def catching_up(self) -> bool:
         """Whether a seek or step is on its way; the next polls bring the events up to it."""
-        return self._goal_ns is not None or self._goal_count is not None
+        return self._underway or bool(self._wishes)
 
     def play(self) -> None:
         """Run on from here; at the end, from the start."""
@@ -127,11 +128,15 @@ class FileFeed:
         Forward, the events in between follow; backward, all of them again from the start after a
         :class:`~live.views.feed.Rewound`.
         """
-        goal = min(max(t_ns, 0), self._end_ns)
-        if goal < self._position_ns or (self._finished and goal < self._end_ns):
-            self._go_back()
-        self._goal_ns = goal
-        self._goal_count = None
+        self._wishes.clear()
+        self._aim(t_ns)
+
+    def skip(self, by_ns: int) -> None:
+        """Go on by this time, back if it is negative, from where an earlier wish has led."""
+        if self._underway:
+            self._wishes.append(lambda: self.skip(by_ns))
+        else:
+            self._aim(self._position_ns + by_ns)
 
     def step(self, count: int = 1) -> None:
         """Pause and go on by ``count`` notifications, back if it is negative.
@@ -139,6 +144,9 @@ class FileFeed:
         Back from between two notifications is to the earlier of them.
         """
         self.pause()
+        if self._underway:
+            self._wishes.append(lambda: self.step(count))
+            return
         if count < 0 and self._position_ns > self._newest_ns:
             count += 1
         goal = max(self._notifications + count, 0)
@@ -154,6 +162,10 @@ class FileFeed:
         messages: list[Message] = list(self._extra)
         self._extra.clear()
         now_ns = self._clock()
+        if self._wishes and not self._underway:
+            self._wishes.popleft()()
+            messages += self._extra
+            self._extra.clear()
         if self._goal_count is not None:
             self._take_count(messages, self._goal_count)
         elif self._goal_ns is not None:
@@ -188,6 +200,17 @@ class FileFeed:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    @property
+    def _underway(self) -> bool:
+        return self._goal_ns is not None or self._goal_count is not None
+
+    def _aim(self, t_ns: int) -> None:
+        goal = min(max(t_ns, 0), self._end_ns)
+        if goal < self._position_ns or (self._finished and goal < self._end_ns):
+            self._go_back()
+        self._goal_ns = goal
+        self._goal_count = None
 
     def _start_over(self) -> None:
         self._events = iter(self._capture.events())

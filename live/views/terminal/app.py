@@ -15,6 +15,7 @@ from live.views.model import ViewModel
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
 from live.views.terminal.screen import Shown, clock, screen
+from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 
 FRAME_S: Final = 0.1
@@ -146,8 +147,7 @@ class TerminalView:
                 else:
                     player.play()
             case "left" | "right":
-                step_ns = 10 * NS_PER_S * (1 if key == "right" else -1)
-                player.seek(player.position_ns + step_ns)
+                player.skip(10 * NS_PER_S * (1 if key == "right" else -1))
             case "n":
                 player.step(1)
             case "p":
@@ -164,17 +164,23 @@ def run_terminal(
     feed: Feed,
     *,
     leave_at_end: bool = False,
+    summary: bool = True,
     console: Console | None = None,
     sleep: Callable[[float], None] = time.sleep,
 ) -> int:
     """Show a feed until it is left; returns the exit status (130 after Ctrl-C).
 
-    Without a terminal, plain lines are printed now and then until the feed ends.  The feed is
-    left open for the caller.
+    Without a terminal, plain lines are printed now and then until the feed ends.  ``summary``:
+    print the tables as they stand when leaving.  The feed is left open for the caller.
     """
     console = console or Console()
     if not console.is_terminal or console.is_dumb_terminal:
-        return follow_in_lines(ViewModel(feed), console, sleep=sleep)
+        model = ViewModel(feed)
+        status = follow_in_lines(model, console, sleep=sleep)
+        if summary:
+            console.print()
+            print_summary(model, console)
+        return status
     plain = not console.encoding.lower().startswith("utf")
     view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain)
     with (
@@ -187,6 +193,8 @@ def run_terminal(
                 break
             except KeyboardInterrupt:
                 view.interrupt()
+    if summary:
+        print_summary(view.model, console)
     return 130 if view.interrupted else 0
 
 

@@ -77,7 +77,7 @@ def screen(shown: Shown, width: int, height: int) -> RenderableType:
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
         top.append(agreement_table(tests, shown.plan, width, plain=shown.plain))
-        used += len(tests) + 2
+        used += len(tests) + 3
     bottom = _footer(shown)
     room = max(height - used - len(bottom) - 1, 2)
     warnings = warning_lines(snapshot, width, room)
@@ -119,14 +119,14 @@ def agreement_table(
     names = list(tests[0].windows)
     wide = width >= 110
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
-    table.add_column(Text("bpm against the reference" if wide else "agreement"), no_wrap=True)
+    table.add_column("agreement\nover", no_wrap=True)
     for name in names:
-        table.add_column(name if wide else _short(name), justify="right", no_wrap=True)
-        table.add_column("MAE", justify="right", no_wrap=True)
-        table.add_column("inside", justify="right", no_wrap=True, min_width=5)
+        table.add_column(f"{name}\nbias", justify="right", no_wrap=True)
+        table.add_column("\nMAE", justify="right", no_wrap=True, min_width=4)
+        table.add_column("\ninside", justify="right", no_wrap=True)
         if wide:
-            table.add_column("r", justify="right", no_wrap=True)
-    table.add_column("pairs", justify="right", no_wrap=True)
+            table.add_column("\nr", justify="right", no_wrap=True, min_width=5)
+    table.add_column("\npairs", justify="right", no_wrap=True)
     for sensor in tests:
         cells: list[Text] = [_named(sensor, tests, plain)]
         for name in names:
@@ -281,10 +281,6 @@ def _agreement_cells(agreement: Agreement, *, with_r: bool) -> list[Text]:
             r.append("?", FAINT)
         cells.append(r)
     return cells
-
-
-def _short(window: str) -> str:
-    return {"session": "all"}.get(window, window)
 
 
 def padded(renderable: RenderableType) -> Padding:

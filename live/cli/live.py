@@ -1,0 +1,228 @@
+"""``sidebeat live``: capture a session and watch it, or attach a view to a running capture."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import math
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from live.cli.views import add_view_option, chosen_view, show
+from replay.errors import SidebeatError
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from live.capture.process import CaptureOutcome
+    from live.capture.viewer import ViewProcess
+    from live.sources.base import Source
+    from replay.plan import Plan
+
+HELP: Final = (
+    "Record the sensors of a plan into one file and show how they agree, until Ctrl-C, "
+    "SIGTERM, the set number of minutes or a stop from the view."
+)
+EXAMPLE: Final = """\
+sidebeat live --plan plan.toml --out captures
+sidebeat live --plan plan.toml --practice        nothing is saved
+sidebeat live --attach                           another view of the running capture
+"""
+
+_GRACE_S: Final = 5.0
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own arguments."""
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the session's plan (TOML)")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="DIR",
+        help="folder for the capture file, made if need be (default: where you are)",
+    )
+    parser.add_argument(
+        "--practice", action="store_true", help="save nothing; to try a plan or a sensor's seat"
+    )
+    parser.add_argument("--minutes", type=float, metavar="N", help="stop by itself after N minutes")
+    add_view_option(parser, none_means="only capture; a view can be attached at any time")
+    parser.add_argument(
+        "--attach",
+        nargs="?",
+        const="",
+        metavar="RUNFILE",
+        help="do not capture: attach a view to the capture that is running (RUNFILE tells "
+        "which one, if several are)",
+    )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print one JSON object about the finished capture, and nothing else, on stdout; "
+        "no view is opened unless --view asks for one",
+    )
+    # Set by the capture for the view that it starts itself.
+    parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry it out; returns the exit status.  Raises :class:`SidebeatError` in one sentence."""
+    if arguments.attach is not None:
+        return _attach(arguments)
+    return _capture(arguments)
+
+
+def _attach(arguments: argparse.Namespace) -> int:
+    for option in ("plan", "out", "minutes"):
+        if getattr(arguments, option) is not None:
+            raise SidebeatError(f"--{option} is for a new capture, not for --attach")
+    if arguments.practice or arguments.json:
+        raise SidebeatError("--practice and --json are for a new capture, not for --attach")
+    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415 - see live.cli.main
+
+    view = chosen_view(arguments.view)
+    if view == "none":
+        raise SidebeatError("--attach needs a view: window or terminal")
+    if arguments.child and view == "window":
+        # Ctrl-C in the terminal reaches this process too; it is meant for the capture, whose end
+        # the window then shows.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    feed = CaptureFeed.attach(Path(arguments.attach) if arguments.attach else None)
+    try:
+        return show(feed, view, leave_at_end=True)
+    finally:
+        feed.close()
+
+
+def _capture(arguments: argparse.Namespace) -> int:
+    if arguments.plan is None:
+        raise SidebeatError("say which session: --plan FILE (or --attach to a running one)")
+    if arguments.practice and arguments.out is not None:
+        raise SidebeatError("--practice saves nothing, so --out has no meaning with it")
+    minutes: float | None = arguments.minutes
+    if minutes is not None and not (math.isfinite(minutes) and minutes > 0):
+        raise SidebeatError(f"--minutes must be a number above 0, not {minutes:g}")
+    from live.capture.process import run_capture  # noqa: PLC0415 - see live.cli.main
+    from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
+    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
+    from replay.plan import load_plan  # noqa: PLC0415
+
+    plan = plan_with_invention_marked(load_plan(arguments.plan))
+    talk = _Talk(aside=arguments.json)
+    sources = _sources(plan, talk)
+    view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
+
+    def open_view(run_file: Path) -> ViewProcess:
+        restore = terminal_restorer() if view == "terminal" else lambda: None
+        process = ViewProcess(
+            ["live", "--attach", str(run_file), "--view", view, "--child"],
+            stdout=sys.stderr if arguments.json else None,
+            on_killed=restore,
+        )
+        talk.view = process if view == "terminal" else None
+        opened.append(process)
+        return process
+
+    opened: list[ViewProcess] = []
+    outcome = run_capture(
+        plan,
+        None if arguments.practice else (arguments.out or Path()),
+        sources,
+        minutes=minutes,
+        open_view=None if view == "none" else open_view,
+        say=talk.say,
+    )
+    # A terminal view leaves by itself at the end; only then can this process print again.
+    for process in opened:
+        if view == "terminal" or outcome.by_signal:
+            process.let_go(_GRACE_S)
+    talk.view = None
+    talk.say(_summary(outcome))
+    if arguments.json:
+        print(json.dumps(_facts(outcome)))
+    _wait_for_window(opened)
+    if outcome.problem:
+        raise SidebeatError(outcome.problem)
+    return 0
+
+
+def _sources(plan: Plan, talk: _Talk) -> list[Source]:
+    """One source for each kind that the plan names; imported only where it is needed."""
+    kinds = {sensor.source for sensor in plan.sensors}
+    sources: list[Source] = []
+    if "simulated" in kinds:
+        from live.sources.simulated import SimulatedSource  # noqa: PLC0415
+
+        sources.append(SimulatedSource(plan))
+    if "mqtt" in kinds:
+        from live.sources.mqtt import MqttSource  # noqa: PLC0415
+
+        sources.append(MqttSource(plan))
+    if "bluetooth" in kinds:
+        from live.sources.bluetooth import BluetoothSource, bluetooth_problem  # noqa: PLC0415
+
+        problem = bluetooth_problem()
+        if problem and kinds == {"bluetooth"}:
+            raise SidebeatError(problem)
+        if problem:
+            talk.say(f"{problem}  The other sensors are captured meanwhile.")
+        sources.append(BluetoothSource(plan))
+    return sources
+
+
+def _summary(outcome: CaptureOutcome) -> str:
+    minutes, seconds = divmod(outcome.duration_ns // NS_PER_S, 60)
+    lasted = f"{minutes} min {seconds} s"
+    if outcome.path is None:
+        return f"Practice ended ({outcome.reason}) after {lasted}; nothing was saved."
+    return f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
+
+
+def _facts(outcome: CaptureOutcome) -> dict[str, object]:
+    return {
+        "capture": str(outcome.path) if outcome.path else None,
+        "duration_s": round(outcome.duration_ns / NS_PER_S, 3),
+        "events": outcome.events,
+        "saved_events": outcome.saved,
+        "reordered_events": outcome.reordered,
+        "refused_events": outcome.refused,
+        "reason": outcome.reason,
+        "problem": outcome.problem,
+    }
+
+
+def _wait_for_window(opened: list[ViewProcess]) -> None:
+    """The window may stay open to be looked at; Ctrl-C then closes it."""
+    for process in opened:
+        try:
+            process.wait(None)
+        except KeyboardInterrupt:
+            process.let_go(0.5)
+
+
+class _Talk(logging.Handler):
+    """Lines for the tester, and log records; held back while a full-screen view is drawing.
+
+    ``aside``: on stderr, because stdout is promised to a JSON object.
+    """
+
+    def __init__(self, *, aside: bool) -> None:
+        super().__init__(logging.WARNING)
+        self.view: ViewProcess | None = None
+        self._stream = sys.stderr if aside else sys.stdout
+        self._held: list[str] = []
+        root = logging.getLogger()
+        root.handlers[:] = [self]
+
+    def say(self, line: str) -> None:
+        """Print a line now, or as soon as the view has left the screen."""
+        self._held.append(line)
+        if self.view is not None and self.view.ended() is None:
+            return
+        lines, self._held = self._held, []
+        print("\n".join(lines), file=self._stream, flush=True)
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one log record."""
+        self.say(f"sidebeat: {record.getMessage()}")

@@ -1,0 +1,84 @@
+"""Feeds that say what a test wants, and small captures to replay."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from live.views.feed import Message
+from replay.capture import CaptureWriter
+from replay.event import HEART_RATE, LINK, MARKER, NS_PER_S, Event
+from replay.plan import Plan, PlannedSensor
+
+PLAN = Plan(
+    wearer="W1",
+    activity="rowing ergometer",
+    sensors=(
+        PlannedSensor(label="Yarrow", role="reference", placement="chest", name="Yarrow"),
+        PlannedSensor(label="Sorrel", role="test", placement="left wrist", name="Sorrel"),
+    ),
+)
+
+
+class ScriptedFeed:
+    """Hands over one list of messages at each poll, then nothing; remembers what was sent."""
+
+    started_utc_ns = 0
+    title = "scripted"
+
+    def __init__(
+        self, polls: Iterable[list[Message]], *, plan: Plan = PLAN, is_live: bool = True
+    ) -> None:
+        self.plan = plan
+        self.is_live = is_live
+        self.sent: list[tuple[str, dict[str, str | int]]] = []
+        self.closed = False
+        self._polls = iter(polls)
+
+    def poll(self) -> list[Message]:
+        return next(self._polls, [])
+
+    def send(self, action: str, **values: str | int) -> int:
+        self.sent.append((action, values))
+        return len(self.sent)
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def beat(second: float, sensor: int, bpm: int) -> Event:
+    """A heart-rate notification with contact."""
+    return Event(round(second * NS_PER_S), sensor, HEART_RATE, bytes([0x06, bpm]))
+
+
+def two_sensors(seconds: int, *, apart: int = 2) -> list[Event]:
+    """A reference and a test sensor ``apart`` bpm above it, once a second each."""
+    events = [
+        Event(0, 1, LINK, b"streaming"),
+        Event(0, 2, LINK, b"streaming"),
+        Event(5 * NS_PER_S + 1, 0, MARKER, b"warm"),
+    ]
+    for second in range(seconds):
+        events.append(beat(second + 0.1, 1, 100 + second % 40))
+        events.append(beat(second + 0.3, 2, 100 + second % 40 + apart))
+    return sorted(events, key=lambda event: event.t_ns)
+
+
+def written(
+    path: Path,
+    events: Iterable[Event],
+    *,
+    plan: Plan = PLAN,
+    end_s: float | None = None,
+    reason: str = "stopped by the tester",
+) -> Path:
+    """A capture of these events; unclean if ``end_s`` is not given."""
+    writer = CaptureWriter(path, plan, started_utc_ns=1_772_604_900 * NS_PER_S, software="test")
+    for event in events:
+        writer.append(event)
+    writer.commit()
+    if end_s is None:
+        writer.abandon()
+    else:
+        writer.close(t_ns=round(end_s * NS_PER_S), reason=reason)
+    return path
