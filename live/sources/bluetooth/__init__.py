@@ -1,1 +1,19 @@
-"""Standard Bluetooth sensors through bleak."""
+"""Standard Bluetooth sensors through bleak.
+
+``BluetoothSource`` serves the sensors of a plan, ``scan`` lists those in reach,
+``bluetooth_problem`` says why neither would work.  Importing this package imports bleak, which
+is why nothing imports it before it is needed.
+
+    table.py, streams.py, finder.py   what follows from what; no radio, no clock
+    radio.py    one scanner and one lock for the process
+    link.py     one sensor: connect, subscribe, listen, recover
+    source.py   all sensors of a plan
+    scan.py     who is in reach
+    errors.py   what bleak reports, in sentences
+"""
+
+from live.sources.bluetooth.errors import BluetoothUnavailable
+from live.sources.bluetooth.source import BluetoothSource, bluetooth_problem
+from live.sources.bluetooth.timing import Timing
+
+__all__ = ["BluetoothSource", "BluetoothUnavailable", "Timing", "bluetooth_problem"]

@@ -1,0 +1,48 @@
+"""An upper bound on every wait for the radio, even where the wait cannot be cancelled."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Coroutine
+from typing import Any, TypeVar
+
+_T = TypeVar("_T")
+_log = logging.getLogger(__name__)
+_abandoned: set[asyncio.Task[Any]] = set()
+
+
+async def bounded(work: Coroutine[Any, Any, _T], limit_s: float, grace_s: float = 3.0) -> _T:
+    """Result of ``work``; raises :class:`TimeoutError` after ``limit_s`` seconds.
+
+    A plain timeout cancels and then waits for as long as the cancelled work likes to clean up;
+    bleak's cleaning up is itself a call to a daemon that may have stopped answering.  Here the
+    cancelled work gets ``grace_s`` seconds and is then left to itself.
+    """
+    task = asyncio.ensure_future(work)
+    try:
+        done, _ = await asyncio.wait({task}, timeout=limit_s)
+    except asyncio.CancelledError:
+        await _cancel(task, grace_s)
+        raise
+    if done:
+        return task.result()
+    await _cancel(task, grace_s)
+    raise TimeoutError(f"no answer within {limit_s:g} s")
+
+
+async def _cancel(task: asyncio.Task[Any], grace_s: float) -> None:
+    task.cancel()
+    _, pending = await asyncio.wait({task}, timeout=grace_s)
+    if pending:
+        _log.warning("a Bluetooth call did not end within %g s of being cancelled", grace_s)
+        _abandoned.add(task)  # a reference, or it might vanish in the middle of its work
+        task.add_done_callback(_forget)
+    else:
+        _forget(task)
+
+
+def _forget(task: asyncio.Task[Any]) -> None:
+    _abandoned.discard(task)
+    if not task.cancelled():
+        task.exception()  # looked at, so that the loop does not report it as never retrieved
