@@ -11,16 +11,15 @@ import json
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import closing, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-from replay.capture.files import LOG, beside, cannot, open_for_reading
+from replay.capture.files import cannot, open_for_reading
+from replay.capture.note_writer import append_note
 from replay.capture.notes import EffectiveNotes, Note, body_text, check_note, effective
-from replay.capture.schema import event_crc, text_crc
-from replay.capture.sieve import sift_file
-from replay.errors import CaptureError, DamagedCapture, PlanError
+from replay.capture.schema import is_whole, text_crc
+from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
 
@@ -141,19 +140,14 @@ class Capture:
                 (first, stop),
             )
             while rows := cursor.fetchmany(_FETCH_ROWS):
-                for seq, t_ns, sensor, channel, payload, crc in rows:
-                    if (
-                        seq != expected
-                        or event_crc(seq, t_ns, sensor, channel, payload) != crc
-                        or channel not in channels
-                    ):
+                for row in rows:
+                    seq, t_ns, sensor, channel, payload, _ = row
+                    if seq != expected or not is_whole(row) or channel not in channels:
                         raise self._damage(seq, expected)
                     expected += 1
                     yield Event(t_ns, sensor, channels[channel], payload)
         except sqlite3.Error as error:
             raise cannot("read", self.path, error) from None
-        except (TypeError, ValueError, OverflowError):
-            raise self._damage(expected, expected) from None
         if expected < stop:
             raise self._damage(stop, expected)
 
@@ -212,37 +206,3 @@ class Capture:
         self.effective_notes = effective(self._notes)
         self.plan = self.effective_notes.relabelled(self.recorded_plan)
         return note
-
-
-def append_note(path: Path, events: int, kind: str, made_utc_ns: int, text: str) -> int:
-    """Add one row to the notes of a capture that is not being recorded; returns its number.
-
-    ``events``: how many events the caller has seen.  A log that a kill left behind is folded
-    into the file, unless it holds rows that SQLite would drop with it: then the capture has to
-    be salvaged first.  Raises :class:`CaptureError`.
-    """
-    log = beside(path, LOG)
-    if log.exists() and any(row.seq > events for row in sift_file(log)):
-        raise DamagedCapture(f"{path}: its log holds events that a note would cost{_SALVAGE}")
-    try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)) as connection:
-            connection.isolation_level = None
-            connection.execute("PRAGMA busy_timeout = 1000")
-            connection.execute("PRAGMA synchronous = FULL")
-            with suppress(sqlite3.OperationalError):
-                connection.execute("PRAGMA journal_mode = DELETE").fetchone()
-            if connection.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
-                raise CaptureError(f"{path}: the capture is being recorded; set a marker there")
-            connection.execute("BEGIN IMMEDIATE")
-            (number,) = connection.execute(
-                "SELECT coalesce(max(number), 0) + 1 FROM note"
-            ).fetchone()
-            row = (number, made_utc_ns, kind, text)
-            connection.execute(
-                "INSERT INTO note (number, made_utc_ns, kind, body, crc32) VALUES (?, ?, ?, ?, ?)",
-                (*row, text_crc(*row)),
-            )
-            connection.execute("COMMIT")
-            return int(number)
-    except sqlite3.Error as error:
-        raise cannot("add a note to", path, error) from None

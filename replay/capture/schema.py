@@ -12,8 +12,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from struct import Struct
+from struct import error as StructError
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 from zlib import crc32
 
 from replay import event as ev
@@ -123,6 +124,18 @@ def signed_crc(data: bytes) -> int:
 def event_crc(seq: int, t_ns: int, sensor: int, channel: int, payload: bytes) -> int:
     """Checksum of an event row: the four numbers as signed 64-bit little-endian, the payload."""
     return signed_crc(_EVENT_HEAD(seq, t_ns, sensor, channel) + payload)
+
+
+def is_whole(row: tuple[Any, ...]) -> bool:
+    """Whether an event row, all six columns, matches its checksum.
+
+    Columns of a damaged row may be of any type.
+    """
+    seq, t_ns, sensor, channel, payload, crc = row
+    try:
+        return bool(event_crc(seq, t_ns, sensor, channel, payload) == crc)
+    except (TypeError, OverflowError, StructError):
+        return False
 
 
 def text_crc(*columns: object) -> int:

@@ -12,12 +12,13 @@ import os
 import sqlite3
 import time
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
 from replay.capture.files import JOURNAL, LOG, beside, cannot, mark_recorded_here
+from replay.capture.notes import Note, body_text
 from replay.capture.schema import CHANNEL_IDS, PAGE_SIZE, event_crc, schema, text_crc
 from replay.errors import CaptureError
 from replay.event import Event
@@ -137,6 +138,14 @@ class CaptureWriter:
             self._waiting.clear()
             self._committed = self._appended
         return self._committed
+
+    def keep_notes(self, notes: Iterable[Note]) -> None:
+        """Take over the notes of a capture that is being written anew, with their numbers."""
+        rows = [(n.number, n.made_utc_ns, n.kind, body_text(n.body)) for n in notes]
+        self._transact(
+            "INSERT INTO note (number, made_utc_ns, kind, body, crc32) VALUES (?, ?, ?, ?, ?)",
+            [(*row, text_crc(*row)) for row in rows],
+        )
 
     def close(self, *, t_ns: int, reason: str, utc_ns: int | None = None) -> None:
         """Commit, add the ending, and leave one single file.

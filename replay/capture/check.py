@@ -1,0 +1,241 @@
+"""Looking a capture over: is it whole, was it closed, what is in it, what is wrong with it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+
+from replay.capture.notes import SALVAGED, effective
+from replay.capture.remains import Remains, Session, gather
+from replay.capture.salvage import LostStretch, lost_stretches
+from replay.capture.schema import CHANNEL_NAMES
+from replay.capture.sieve import Row
+from replay.event import (
+    ANCHOR,
+    HEART_RATE_CHANNELS,
+    JUMP,
+    LATE,
+    LINK,
+    NS_PER_S,
+    SESSION,
+    unpack_int,
+)
+
+_LISTED_STRETCHES: Final = 10
+"""Places of loss that get a sentence of their own; ``CheckReport.lost`` has them all."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorCheck:
+    """One planned sensor in the capture.
+
+    ``events``: channel → how many, all channels.  ``first_ns`` and ``last_ns``: its first and
+    last heart-rate event (of a companion: of any channel but its link), ``None`` if never heard.
+    ``gaps``: stretches longer than its ``hold_s`` without a heart-rate event, from the start of
+    the capture to its end; ``longest_gap_ns``: the longest; both 0 for a companion.
+    """
+
+    number: int
+    label: str
+    role: str
+    placement: str
+    events: Mapping[str, int]
+    first_ns: int | None
+    last_ns: int | None
+    gaps: int
+    longest_gap_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockJump:
+    """UTC moved by ``step_ns`` against the capture clock."""
+
+    t_ns: int
+    step_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """What a check found.
+
+    ``whole``: every event, note and page that must be there is there, unaltered.  ``clean``: the
+    capture was closed.  ``span_ns``: from the start to the ending, or to the last event.
+    ``started_utc_ns``, ``software``, ``uuid``: ``None`` where the session's row is lost.
+    ``damaged_rows``: events that do not match their checksum; ``missing_rows``: further numbers
+    that are absent; ``lost``: where either kind is.  ``unknown_sensors``: events of sensors that
+    are not in the plan.  ``problems``: one sentence each; empty only if whole and clean.
+    """
+
+    path: Path
+    whole: bool
+    clean: bool
+    invented: bool
+    uuid: str | None
+    software: str | None
+    started_utc_ns: int | None
+    span_ns: int
+    end_reason: str | None
+    events: int
+    session_events: Mapping[str, int]
+    sensors: tuple[SensorCheck, ...]
+    clock_jumps: tuple[ClockJump, ...]
+    anchors: int
+    late: int
+    notes: int
+    damaged_rows: int
+    missing_rows: int
+    lost: tuple[LostStretch, ...]
+    unknown_sensors: int
+    problems: tuple[str, ...]
+
+
+class _Tally:
+    """Events by sensor: how many on each channel, and when."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self.counts: dict[int, Counter[str]] = {}
+        self.heart_rate: dict[int, list[int]] = {}
+        self.others: dict[int, list[int]] = {}
+        self.jumps: list[ClockJump] = []
+        for row in rows:
+            channel = CHANNEL_NAMES[row.channel]
+            self.counts.setdefault(row.sensor, Counter())[channel] += 1
+            if channel in HEART_RATE_CHANNELS:
+                self.heart_rate.setdefault(row.sensor, []).append(row.t_ns)
+            elif channel != LINK:
+                self.others.setdefault(row.sensor, []).append(row.t_ns)
+            if channel == JUMP and len(row.payload) == 8:
+                self.jumps.append(ClockJump(row.t_ns, unpack_int(row.payload)))
+
+
+def check_capture(path: Path) -> CheckReport:
+    """Check a capture, also a damaged one; nothing is changed.
+
+    Raises :class:`NotACapture`, :class:`NewerCapture`, or :class:`CaptureError` if the file is
+    missing or cannot be read at all.
+    """
+    found = gather(path)
+    rows = found.in_order()
+    span_ns = found.ending.t_ns if found.ending else (rows[-1].t_ns if rows else 0)
+    tally = _Tally(rows)
+    session = found.session
+    sensors = _sensors(session, found, tally, span_ns) if session else ()
+    lost = tuple(lost_stretches(found))
+    damaged = sum(seq <= found.expected for seq in found.altered)
+    missing = sum(stretch.events for stretch in lost) - damaged
+    unknown = sum(
+        counts.total()
+        for number, counts in tally.counts.items()
+        if session and number > len(session.plan.sensors)
+    )
+    faults = _faults(found, damaged, missing, lost, unknown)
+    unclosed = [] if found.ending or found.ending_damaged else [_unclosed(found)]
+    own = tally.counts.get(SESSION, Counter())
+    return CheckReport(
+        path=path,
+        whole=not faults,
+        clean=found.ending is not None,
+        invented=session.invented if session else False,
+        uuid=session.uuid if session else None,
+        software=session.software if session else None,
+        started_utc_ns=session.started_utc_ns if session else None,
+        span_ns=span_ns,
+        end_reason=found.ending.reason if found.ending else None,
+        events=len(rows),
+        session_events=dict(own),
+        sensors=sensors,
+        clock_jumps=tuple(tally.jumps),
+        anchors=own[ANCHOR],
+        late=own[LATE],
+        notes=len(found.notes),
+        damaged_rows=damaged,
+        missing_rows=missing,
+        lost=lost,
+        unknown_sensors=unknown,
+        problems=(*faults, *unclosed),
+    )
+
+
+def _sensors(
+    session: Session, found: Remains, tally: _Tally, span_ns: int
+) -> tuple[SensorCheck, ...]:
+    plan = effective(found.notes).relabelled(session.plan)
+    checks = []
+    for number, sensor in enumerate(plan.sensors, 1):
+        companion = sensor.role == "companion"
+        times = (tally.others if companion else tally.heart_rate).get(number, [])
+        gaps = [] if companion else _gaps(times, span_ns, sensor.hold_ns)
+        checks.append(
+            SensorCheck(
+                number=number,
+                label=sensor.label,
+                role=sensor.role,
+                placement=sensor.placement,
+                events=dict(tally.counts.get(number, {})),
+                first_ns=times[0] if times else None,
+                last_ns=times[-1] if times else None,
+                gaps=len(gaps),
+                longest_gap_ns=max(gaps, default=0),
+            )
+        )
+    return tuple(checks)
+
+
+def _gaps(times: list[int], span_ns: int, hold_ns: int) -> list[int]:
+    """Lengths of the stretches longer than ``hold_ns`` between events, start and end, in ns."""
+    edges = pairwise([0, *times, span_ns])
+    return [after - before for before, after in edges if after - before > hold_ns]
+
+
+def _faults(
+    found: Remains, damaged: int, missing: int, lost: tuple[LostStretch, ...], unknown: int
+) -> list[str]:
+    faults = []
+    if found.missing_bytes:
+        faults.append(f"The file is cut: {found.missing_bytes} bytes are missing at its end.")
+    if found.complaints:
+        faults.append("The database is damaged: " + "; ".join(found.complaints) + ".")
+    if found.session is None:
+        faults.append("The session's own row, with the plan, is lost.")
+    if damaged:
+        faults.append(f"{_count(damaged, 'event does', 'events do')} not match the checksum.")
+    if missing:
+        faults.append(f"{_count(missing, 'event is', 'events are')} missing.")
+    for stretch in lost[:_LISTED_STRETCHES]:
+        until = "the end" if stretch.before_ns is None else f"{stretch.before_ns / NS_PER_S:.1f} s"
+        faults.append(
+            f"Lost between {stretch.after_ns / NS_PER_S:.1f} s and {until}: "
+            f"{_count(stretch.events, 'event', 'events')}."
+        )
+    if len(lost) > _LISTED_STRETCHES:
+        faults.append(f"Lost in {len(lost) - _LISTED_STRETCHES} more places.")
+    if unknown:
+        faults.append(
+            f"{_count(unknown, 'event is', 'events are')} of sensors that the plan does not have."
+        )
+    if found.damaged_notes:
+        faults.append(f"{_count(found.damaged_notes, 'note is', 'notes are')} damaged.")
+    if found.ending_damaged:
+        faults.append("The ending's row is damaged.")
+    return faults
+
+
+def _unclosed(found: Remains) -> str:
+    for note in found.notes:
+        if note.kind == SALVAGED:
+            return (
+                "The capture was salvaged from a damaged one, which had lost at least "
+                f"{_count(note.body['lost'], 'event', 'events')}."
+            )
+    return (
+        "The capture was not closed: it is still being recorded, or its recording was cut off "
+        "and up to its last half-second is missing."
+    )
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"

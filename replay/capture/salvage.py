@@ -1,0 +1,161 @@
+"""Saving what is whole of a damaged capture into a new one.
+
+The new capture has the session, events and notes of the old one and no ending: it stays marked
+as unclean.  A note of the kind ``salvaged`` says what was lost: ``lost`` (events), ``stretches``
+(each with ``after_ns``, ``before_ns`` or null, and ``events``), ``damaged_notes``,
+``missing_bytes``, and ``ending_t_ns`` and ``ending_reason`` of the old ending or null.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from replay.capture.files import beside
+from replay.capture.notes import SALVAGED, Note
+from replay.capture.remains import Remains, Session, gather
+from replay.capture.schema import CHANNEL_NAMES
+from replay.capture.sieve import sift_file
+from replay.capture.writer import CaptureWriter
+from replay.errors import CaptureError, DamagedCapture, NotACapture
+from replay.event import ANCHOR, Event, unpack_int
+from replay.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class LostStretch:
+    """Events lost between two that were saved; ``before_ns`` is ``None`` at the end."""
+
+    after_ns: int
+    before_ns: int | None
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class SalvageReport:
+    """What a salvage did.
+
+    ``lost``: events known to be lost.  ``may_lack_its_end``: the old capture had no readable
+    ending, so how many events followed the last one cannot be known.
+    """
+
+    source: Path
+    target: Path
+    saved: int
+    lost: int
+    stretches: tuple[LostStretch, ...]
+    notes: int
+    damaged_notes: int
+    missing_bytes: int
+    may_lack_its_end: bool
+
+
+def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageReport:
+    """Write what is whole of ``source`` to the new file ``target``; ``source`` is not changed.
+
+    ``plan``: used only where the capture's own plan is lost.  Raises :class:`CaptureError` if
+    nothing can or need be saved, if the plan is lost and none is given, or if ``target``
+    exists.
+    """
+    found = _gather(source)
+    stretches = tuple(lost_stretches(found))
+    if (
+        found.session
+        and found.ending
+        and not (stretches or found.damaged_notes or found.missing_bytes or found.complaints)
+    ):
+        raise CaptureError(f"{source}: the capture is whole and was closed; nothing to salvage")
+    if not found.rows and not found.session:
+        raise DamagedCapture(f"{source}: nothing in the capture is whole enough to be saved")
+    session = found.session or _session_from(source, found, plan)
+    lost = sum(stretch.events for stretch in stretches)
+    note = Note(
+        number=max((note.number for note in found.notes), default=0) + 1,
+        made_utc_ns=time.time_ns(),
+        kind=SALVAGED,
+        body={
+            "lost": lost,
+            "stretches": [asdict(stretch) for stretch in stretches],
+            "damaged_notes": found.damaged_notes,
+            "missing_bytes": found.missing_bytes,
+            "ending_t_ns": found.ending.t_ns if found.ending else None,
+            "ending_reason": found.ending.reason if found.ending else None,
+        },
+    )
+    _write(found, session, note, target)
+    return SalvageReport(
+        source=source,
+        target=target,
+        saved=len(found.rows),
+        lost=lost,
+        stretches=stretches,
+        notes=len(found.notes),
+        damaged_notes=found.damaged_notes,
+        missing_bytes=found.missing_bytes,
+        may_lack_its_end=found.ending is None,
+    )
+
+
+def lost_stretches(found: Remains) -> Iterator[LostStretch]:
+    """Where events are missing, by the times of the whole ones around."""
+    for first, after in found.holes():
+        before = found.rows.get(after)
+        yield LostStretch(
+            after_ns=found.rows[first - 1].t_ns if first > 1 else 0,
+            before_ns=before.t_ns if before else None,
+            events=after - first,
+        )
+
+
+def _gather(source: Path) -> Remains:
+    try:
+        return gather(source)
+    except NotACapture:
+        # Perhaps only the first bytes are spoilt: rows with right checksums prove a capture.
+        found = Remains()
+        try:
+            for path in (source, beside(source, "-wal")):
+                if path.exists():
+                    for row in sift_file(path):
+                        found.rows.setdefault(row.seq, row)
+        except OSError:
+            pass
+        if not found.rows:
+            raise
+        return found
+
+
+def _session_from(source: Path, found: Remains, plan: Plan | None) -> Session:
+    if plan is None:
+        raise DamagedCapture(
+            f"{source}: the plan in the capture is lost; {len(found.rows)} events can be saved if "
+            "a plan with the same sensors is given"
+        )
+    started_utc_ns = 0
+    for row in found.in_order():
+        if CHANNEL_NAMES[row.channel] == ANCHOR and len(row.payload) == 8:
+            started_utc_ns = unpack_int(row.payload) - row.t_ns
+            break
+    return Session("", started_utc_ns, "salvaged", plan.invented, plan)
+
+
+def _write(found: Remains, session: Session, note: Note, target: Path) -> None:
+    writer = CaptureWriter(
+        target,
+        session.plan,
+        started_utc_ns=session.started_utc_ns,
+        software=session.software,
+        session_uuid=session.uuid or None,
+    )
+    try:
+        for row in found.in_order():
+            writer.append(Event(row.t_ns, row.sensor, CHANNEL_NAMES[row.channel], row.payload))
+        writer.commit()
+        writer.keep_notes([*found.notes, note])
+    except CaptureError:
+        writer.abandon()
+        target.unlink(missing_ok=True)
+        raise
+    writer.abandon()
