@@ -259,8 +259,10 @@ def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: b
 
 
 def _named(sensor: SensorStatus, tests: Sequence[SensorStatus], plain: bool) -> Text:
-    if sensor.role != "test":
+    if sensor.role == "reference":
         return Text(f"{'=' if plain else '━'} {sensor.label}", "bold")
+    if sensor.role != "test":
+        return Text(f"{'.' if plain else '·'} {sensor.label}", FAINT)
     place = next(n for n, other in enumerate(tests) if other.number == sensor.number)
     shapes = PLAIN_SHAPES if plain else TEST_SHAPES
     colour = TEST_COLOURS[place % len(TEST_COLOURS)]

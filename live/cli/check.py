@@ -1,0 +1,229 @@
+"""``sidebeat check``: whether a capture is whole, what is in it, and saving what can be saved."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from replay.errors import SidebeatError
+from replay.event import HEART_RATE_CHANNELS, NS_PER_S
+
+if TYPE_CHECKING:
+    from replay.capture.check import CheckReport
+    from replay.capture.salvage import LostStretch, SalvageReport
+
+HELP: Final = (
+    "Say whether a capture is whole and was closed, its span, sensors, events, gaps and clock "
+    "jumps.  The exit status is 1 if anything in it is damaged or missing."
+)
+EXAMPLE: Final = """
+sidebeat check captures/2026-03-04_0715_rowing-ergometer_W1.sqlite
+sidebeat check damaged.sqlite --salvage saved.sqlite
+"""
+DAMAGED: Final = 1
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("file", type=Path, metavar="FILE", help="the capture")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--salvage",
+        type=Path,
+        metavar="TARGET",
+        help="write what is whole in a damaged or unclosed capture into this new file",
+    )
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        metavar="PLAN",
+        help="with --salvage: the session's plan, if the one in the capture is lost",
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry the command out; returns the exit status."""
+    if arguments.plan is not None and arguments.salvage is None:
+        raise SidebeatError("--plan is of use with --salvage only")
+    if arguments.salvage is not None:
+        return _salvage(arguments)
+    from replay.capture.check import check_capture  # noqa: PLC0415 - only when it runs
+
+    report = check_capture(arguments.file)
+    if arguments.json:
+        _print_json(_facts(report))
+    else:
+        _print_report(report)
+    return 0 if report.whole else DAMAGED
+
+
+def _salvage(arguments: argparse.Namespace) -> int:
+    from replay.capture.salvage import salvage  # noqa: PLC0415 - only when it runs
+    from replay.plan import load_plan  # noqa: PLC0415
+
+    plan = load_plan(arguments.plan) if arguments.plan else None
+    done = salvage(arguments.file, arguments.salvage, plan=plan)
+    if arguments.json:
+        _print_json(_salvage_facts(done))
+        return 0
+    print(f"{done.saved:,} events saved to {done.target}; {done.lost:,} lost.")
+    for stretch in done.stretches:
+        print(f"  {_stretch(stretch)}")
+    if done.damaged_notes:
+        print(f"  {done.damaged_notes} note(s) made afterwards are lost")
+    if done.may_lack_its_end:
+        print("  The recording was never closed; its last half-second may be missing.")
+    return 0
+
+
+def _print_json(facts: dict[str, Any]) -> None:
+    print(json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def _print_report(report: CheckReport) -> None:
+    from rich.console import Console  # noqa: PLC0415 - only for people
+    from rich.table import Table  # noqa: PLC0415
+
+    console = Console(highlight=False, soft_wrap=True)
+    state = "whole" if report.whole else "DAMAGED"
+    closed = f"closed ({report.end_reason})" if report.clean else "unclean: it was never closed"
+    console.print(f"{report.path}: {state}, {closed}", markup=False)
+    if report.invented:
+        console.print("INVENTED DATA: simulated wearers and sensors.")
+    for problem in report.problems:
+        console.print(f"  problem: {problem}", markup=False)
+    started = "unknown"
+    if report.started_utc_ns is not None:
+        from live.cli.facts import utc_text  # noqa: PLC0415 - brings the board along
+
+        started = utc_text(report.started_utc_ns)
+    console.print(
+        f"Started {started}, {_clock(report.span_ns)} long, {report.events:,} events, "
+        f"{report.notes} note(s) made afterwards, {report.anchors} UTC anchors.",
+        markup=False,
+    )
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
+    for name in (
+        "sensor",
+        "role",
+        "where",
+        "heart rate",
+        "other",
+        "first",
+        "last",
+        "gaps",
+        "longest",
+    ):
+        table.add_column(name, justify="right" if name in _NUMBERS else "left", no_wrap=True)
+    for sensor in report.sensors:
+        beats = sum(sensor.events.get(channel, 0) for channel in HEART_RATE_CHANNELS)
+        table.add_row(
+            sensor.label,
+            sensor.role,
+            sensor.placement,
+            f"{beats:,}",
+            f"{sum(sensor.events.values()) - beats:,}",
+            "never" if sensor.first_ns is None else _clock(sensor.first_ns),
+            "" if sensor.last_ns is None else _clock(sensor.last_ns),
+            str(sensor.gaps),
+            f"{sensor.longest_gap_ns / NS_PER_S:.1f} s" if sensor.gaps else "",
+        )
+    console.print(table)
+    for jump in report.clock_jumps:
+        console.print(
+            f"Clock jump at {_clock(jump.t_ns)}: UTC moved by {jump.step_ns / NS_PER_S:+.3f} s."
+        )
+    if report.late:
+        console.print(f"The recording computer was late {report.late} time(s): see `late` events.")
+    if not report.whole or not report.clean:
+        console.print(
+            f"To save what is whole: sidebeat check {report.path} --salvage NEW.sqlite",
+            markup=False,
+        )
+
+
+_NUMBERS: Final = {"heart rate", "other", "first", "last", "gaps", "longest"}
+
+
+def _facts(report: CheckReport) -> dict[str, Any]:
+    from live.cli.facts import utc_text  # noqa: PLC0415 - brings the board along
+
+    started = report.started_utc_ns
+    return {
+        "file": str(report.path),
+        "whole": report.whole,
+        "clean": report.clean,
+        "invented_data": report.invented,
+        "problems": list(report.problems),
+        "uuid": report.uuid,
+        "software": report.software,
+        "started_utc": None if started is None else utc_text(started),
+        "duration_s": _seconds(report.span_ns),
+        "end_reason": report.end_reason,
+        "events": report.events,
+        "session_events": dict(report.session_events),
+        "notes": report.notes,
+        "anchors": report.anchors,
+        "late": report.late,
+        "damaged_rows": report.damaged_rows,
+        "missing_rows": report.missing_rows,
+        "unknown_sensor_events": report.unknown_sensors,
+        "lost": [_lost(stretch) for stretch in report.lost],
+        "clock_jumps": [
+            {"at_s": _seconds(jump.t_ns), "step_s": jump.step_ns / NS_PER_S}
+            for jump in report.clock_jumps
+        ],
+        "sensors": [
+            {
+                "number": sensor.number,
+                "label": sensor.label,
+                "role": sensor.role,
+                "placement": sensor.placement,
+                "events": dict(sensor.events),
+                "first_s": _seconds(sensor.first_ns),
+                "last_s": _seconds(sensor.last_ns),
+                "gaps": sensor.gaps,
+                "longest_gap_s": _seconds(sensor.longest_gap_ns),
+            }
+            for sensor in report.sensors
+        ],
+    }
+
+
+def _salvage_facts(done: SalvageReport) -> dict[str, Any]:
+    return {
+        "source": str(done.source),
+        "target": str(done.target),
+        "saved": done.saved,
+        "missing_rows": done.lost,
+        "lost": [_lost(stretch) for stretch in done.stretches],
+        "notes": done.notes,
+        "damaged_notes": done.damaged_notes,
+        "missing_bytes": done.missing_bytes,
+        "may_lack_its_end": done.may_lack_its_end,
+    }
+
+
+def _lost(stretch: LostStretch) -> dict[str, Any]:
+    return {
+        "after_s": _seconds(stretch.after_ns),
+        "before_s": _seconds(stretch.before_ns),
+        "events": stretch.events,
+    }
+
+
+def _seconds(t_ns: int | None) -> float | None:
+    return None if t_ns is None else round(t_ns / NS_PER_S, 3)
+
+
+def _stretch(stretch: LostStretch) -> str:
+    until = "the end" if stretch.before_ns is None else _clock(stretch.before_ns)
+    return f"{stretch.events:,} event(s) between {_clock(stretch.after_ns)} and {until}"
+
+
+def _clock(t_ns: int) -> str:
+    minutes, second = divmod(t_ns // NS_PER_S, 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
