@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import asyncio
 import json
 import logging
 import math
@@ -162,7 +163,8 @@ def _sources(plan: Plan, talk: _Talk) -> list[Source]:
     if "bluetooth" in kinds:
         from live.sources.bluetooth import BluetoothSource, bluetooth_problem  # noqa: PLC0415
 
-        problem = bluetooth_problem()
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+            problem = runner.run(bluetooth_problem())
         if problem and kinds == {"bluetooth"}:
             raise SidebeatError(problem)
         if problem:

@@ -1,0 +1,239 @@
+"""The journal: everything the capture has heard, kept for the views, and the server for them.
+
+There is one backlog of frames.  Each attached view has a place in it and nothing else: it gets
+everything from the beginning and then follows at its own pace, so a view that is attached late
+knows as much as the first, and a frozen view costs one socket buffer.
+
+Memory: an event of a heart-rate sensor is some 22 bytes as a frame; 8 sensors at 4 Hz for 8 h are
+921,600 events, 20 MB, and ticks at 4 Hz add 1.5 MB.  That is the price of being able to attach at
+any time, and less than one window takes.  Sealed blocks are shared by all views.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hmac
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from live.capture.runfile import RunFile, write_run_file
+from live.capture.wire import (
+    FrameReader,
+    Hello,
+    WireError,
+    ack_frame,
+    ended_frame,
+    event_frame,
+    hello_frame,
+    status_frame,
+    tick_frame,
+)
+from live.views.feed import Acknowledged, CaptureStatus, Command, Ended
+from replay.event import Event
+
+BLOCK: Final = 32 * 1024
+"""Size of a sealed block, and so of the largest single write to a view: small enough that
+catching up a new view holds the capture loop for some tens of microseconds at a time."""
+HANDSHAKE_S: Final = 5.0
+LAST_WORDS_S: Final = 2.0
+"""How long the end waits for views to read what is left; a frozen one is then let go."""
+MAX_REQUEST: Final = 64 * 1024
+"""A view's frames are short; a longer one is refused before it takes memory."""
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a view stands in the backlog: always at the start of a frame."""
+
+    block: int = 0
+    offset: int = 0
+
+
+class Backlog:
+    """Append-only frames in blocks."""
+
+    def __init__(self) -> None:
+        self._sealed: list[bytes] = []
+        self._open = bytearray()
+        self.on_append: Callable[[], None] = lambda: None
+
+    def put(self, event: Event) -> None:
+        """Add the frame of one event."""
+        self._append(event_frame(event))
+
+    def tick(self, t_ns: int) -> None:
+        """Add a tick."""
+        self._append(tick_frame(t_ns))
+
+    def end(self, ended: Ended) -> None:
+        """Add the end."""
+        self._append(ended_frame(ended))
+
+    def read(self, place: Place) -> tuple[bytes, Place]:
+        """Whole frames from ``place`` on, at most one block; empty if there is nothing new."""
+        if place.block < len(self._sealed):
+            return self._sealed[place.block][place.offset :], Place(place.block + 1)
+        return bytes(self._open[place.offset :]), Place(place.block, len(self._open))
+
+    def _append(self, frame: bytes) -> None:
+        self._open += frame
+        if len(self._open) >= BLOCK:
+            self._sealed.append(bytes(self._open))
+            self._open = bytearray()
+        self.on_append()
+
+
+class _View:
+    """One attached view: its place, and what is to be said to it alone."""
+
+    def __init__(self, writer: asyncio.StreamWriter) -> None:
+        self.writer = writer
+        self.place = Place()
+        self.answers = bytearray()
+        self.status = b""  # the newest only: an old status is worth nothing
+        self.wake = asyncio.Event()
+        self.wake.set()
+
+
+class ViewServer:
+    """Serves the backlog to views on a loopback port."""
+
+    def __init__(
+        self,
+        backlog: Backlog,
+        hello: Hello,
+        on_command: Callable[[Command], Acknowledged],
+    ) -> None:
+        self._backlog = backlog
+        self._hello = hello
+        self._on_command = on_command
+        self._views: set[_View] = set()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._server: asyncio.Server | None = None
+        self._run: RunFile | None = None
+        self._finishing = False
+        self.run_file: Path | None = None
+
+    @property
+    def views(self) -> int:
+        """How many views are attached."""
+        return len(self._views)
+
+    async def start(self) -> Path:
+        """Listen, and write the run file.  Raises ``OSError``."""
+        self._server = await asyncio.start_server(self._accept, "127.0.0.1", 0)
+        port = self._server.sockets[0].getsockname()[1]
+        self.run_file, self._run = write_run_file(port, self._hello.title, self._hello.path)
+        self._backlog.on_append = self._wake_all
+        return self.run_file
+
+    def tell(self, status: CaptureStatus) -> None:
+        """Send this status to every view; one that is still unsent is replaced."""
+        frame = status_frame(status)
+        for view in self._views:
+            view.status = frame
+            view.wake.set()
+
+    async def stop(self) -> None:
+        """Let the views read to the end, for a moment, then close everything."""
+        if self._server is not None:
+            self._server.close()
+        if self.run_file is not None:
+            with contextlib.suppress(OSError):
+                self.run_file.unlink(missing_ok=True)
+        self._finishing = True
+        self._wake_all()
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=LAST_WORDS_S)
+        for view in list(self._views):
+            view.writer.transport.abort()
+        for task in list(self._tasks):
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks, timeout=LAST_WORDS_S)
+
+    def _wake_all(self) -> None:
+        for view in self._views:
+            view.wake.set()
+
+    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.ensure_future(self._serve(reader, writer))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """A view from its first frame to its last; its faults end here."""
+        frames = FrameReader(MAX_REQUEST)
+        try:
+            if await asyncio.wait_for(self._is_known(reader, frames), HANDSHAKE_S):
+                await self._converse(reader, writer, frames)
+        except (OSError, TimeoutError, WireError) as error:
+            _log.debug("a view was let go: %s", error)
+        except Exception:
+            _log.exception("a view was let go")
+        finally:
+            writer.close()
+
+    async def _is_known(self, reader: asyncio.StreamReader, frames: FrameReader) -> bool:
+        """Whether the first frame is the token; nothing is said before that."""
+        while data := await reader.read(4096):
+            for frame in frames.feed(data):
+                known = self._run is not None and isinstance(frame, str)
+                return known and hmac.compare_digest(
+                    str(frame).encode(), self._run.token.encode() if self._run else b""
+                )
+        return False
+
+    async def _converse(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, frames: FrameReader
+    ) -> None:
+        # No buffer of our own behind the socket's: what a view has not read stays in the backlog.
+        writer.transport.set_write_buffer_limits(high=0)
+        writer.write(hello_frame(self._hello))
+        view = _View(writer)
+        self._views.add(view)
+        talking = asyncio.ensure_future(self._talk(view))
+        listening = asyncio.ensure_future(self._listen(reader, frames, view))
+        try:
+            await asyncio.wait({talking, listening}, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            self._views.discard(view)
+            for task in (talking, listening):
+                task.cancel()
+            await asyncio.gather(talking, listening, return_exceptions=True)
+
+    async def _talk(self, view: _View) -> None:
+        while True:
+            await view.wake.wait()
+            view.wake.clear()
+            while data := self._next_words(view):
+                view.writer.write(data)
+                await view.writer.drain()
+                # drain() does not yield while the socket takes everything at once; stamps come
+                # first, so the loop gets its turn between any two writes.
+                await asyncio.sleep(0)
+            if self._finishing:
+                return
+
+    def _next_words(self, view: _View) -> bytes:
+        data, view.place = self._backlog.read(view.place)
+        data += bytes(view.answers) + view.status
+        view.answers.clear()
+        view.status = b""
+        return data
+
+    async def _listen(self, reader: asyncio.StreamReader, frames: FrameReader, view: _View) -> None:
+        while data := await reader.read(4096):
+            for frame in frames.feed(data):
+                if not isinstance(frame, Command):
+                    raise WireError("a view may only send commands")
+                view.answers += ack_frame(self._on_command(frame))
+                view.wake.set()
+                if len(view.answers) > MAX_REQUEST:
+                    raise WireError("a view asks and asks, but does not read the answers")

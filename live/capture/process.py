@@ -1,0 +1,420 @@
+"""The capture process: one loop that stamps, saves and hands events on, from start to end.
+
+It knows no screen.  It ends on Ctrl-C, SIGTERM, a set number of minutes, a view's request, or
+when saving has failed; then every sensor is let go, the ending is written and the file closed.
+Nothing else ends it: a source that fails is started again, a view that dies is mentioned.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import importlib.metadata
+import logging
+import signal
+from collections.abc import Callable, Coroutine, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from types import FrameType
+from typing import Any, Final, Protocol
+
+from live.capture.clock import MonotonicClock, keep_watch, watch_disk
+from live.capture.journal import Backlog, ViewServer
+from live.capture.saver import Saver
+from live.capture.session import Session
+from live.capture.wire import VERSION, Hello
+from live.sources.base import Source
+from live.views.feed import Acknowledged, CaptureStatus, Command, Ended
+from replay.capture import CaptureWriter, capture_name
+from replay.errors import CaptureError
+from replay.plan import Plan, format_plan
+
+TICK_S: Final = 0.25
+STATUS_EVERY: Final = 4
+"""Ticks from one status to the next: once a second."""
+LETTING_GO_S: Final = 15.0
+"""How long sensors may take to be let go: a disconnection takes 2 to 2.5 s, a broken adapter
+longer; the file is closed after this in any case."""
+CLOSING_S: Final = 60.0
+"""How long the disk may take to close the file before it is called a failure."""
+RESTART_S: Final = 5.0
+"""A source that failed is started again after this."""
+LONGEST_MARKER: Final = 2000
+
+_log = logging.getLogger(__name__)
+
+
+class View(Protocol):
+    """The view that was started along with the capture."""
+
+    def ended(self) -> str | None:
+        """How it ended, in a few words; ``None`` while it runs."""
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureOutcome:
+    """What a capture came to.
+
+    ``path``: the file, ``None`` for practice.  ``saved``: events in the file.  ``reordered``,
+    ``refused``: see :class:`Session`.  ``by_signal``: ended from outside (Ctrl-C, SIGTERM) rather
+    than by a view or by time.  ``problem``: one sentence, empty if all went well.
+    """
+
+    path: Path | None
+    duration_ns: int
+    events: int
+    saved: int
+    reordered: int
+    refused: int
+    reason: str
+    by_signal: bool
+    problem: str
+
+
+def run_capture(
+    plan: Plan,
+    out_dir: Path | None,
+    sources: Sequence[Source],
+    *,
+    minutes: float | None = None,
+    open_view: Callable[[Path], View] | None = None,
+    say: Callable[[str], None] = print,
+) -> CaptureOutcome:
+    """Capture one session; returns when it has ended and its file is closed.
+
+    ``out_dir``: folder for the file, made if need be; ``None``: nothing is saved.  ``open_view``:
+    given the run file, starts the view.  ``say``: takes one line for the tester.  Call it on the
+    main thread: it minds the signals.  Raises :class:`CaptureError` if the file cannot be made.
+    """
+    capture = _Capture(
+        plan=plan,
+        out_dir=out_dir,
+        sources=sources,
+        minutes=minutes,
+        open_view=open_view,
+        say=say,
+    )
+    with (
+        _signals_go_to(capture.interrupted),
+        asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner,
+    ):
+        return runner.run(capture.run())
+
+
+class _Capture:
+    """One capture from start to end; its steps in the order in which they happen."""
+
+    def __init__(
+        self,
+        *,
+        plan: Plan,
+        out_dir: Path | None,
+        sources: Sequence[Source],
+        minutes: float | None,
+        open_view: Callable[[Path], View] | None,
+        say: Callable[[str], None],
+    ) -> None:
+        self._plan = plan
+        self._out_dir = out_dir
+        self._sources = sources
+        self._minutes = minutes
+        self._open_view = open_view
+        self._tell_tester = say
+        self._path: Path | None = None
+        self._saver: Saver | None = None
+        self._view: View | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._stop = asyncio.Event()
+        self._hurry = asyncio.Event()
+        self._reason = ""
+        self._by_signal = False
+        self._problem = ""
+
+    def interrupted(self, reason: str) -> None:
+        """A signal came.  The first stops the capture; the next hurries the letting go.
+
+        Called by a signal handler, at any point of the main thread's work.
+        """
+        if self._loop is None:
+            self._on_interrupt(reason)
+            return
+        with contextlib.suppress(RuntimeError):  # the loop is closed: all is done
+            self._loop.call_soon_threadsafe(self._on_interrupt, reason)
+
+    async def run(self) -> CaptureOutcome:
+        """Capture until told to stop."""
+        self._loop = asyncio.get_running_loop()
+        clock = MonotonicClock()
+        self._open_file(clock)
+        backlog = Backlog()
+        session = Session(clock, len(self._plan.sensors), self._saver, backlog)
+        hello = self._hello(clock)
+        server = ViewServer(backlog, hello, lambda command: self._carry_out(command, session))
+        duties: list[Callable[[], Coroutine[Any, Any, None]]]
+        watching: list[asyncio.Task[None]] = []
+        served: list[asyncio.Task[None]] = []
+        try:
+            await self._open_views(server)
+            if self._minutes is not None:
+                self._loop.call_later(
+                    self._minutes * 60, self._request_stop, f"{self._minutes:g} min have passed"
+                )
+            duties = [
+                lambda: keep_watch(clock, session.emit),
+                lambda: self._keep_views_informed(session, server),
+            ]
+            if (folder := self._out_dir) is not None:
+                duties.append(lambda: watch_disk(folder, clock, session.emit))
+            watching += [asyncio.create_task(_for_ever(duty)) for duty in duties]
+            # The watch has its first turn before the sources: the first event is an anchor.
+            await asyncio.sleep(0)
+            served += [
+                asyncio.create_task(_for_ever(partial(source.run, clock, session.emit)))
+                for source in self._sources
+            ]
+            await self._stop.wait()
+        finally:
+            await self._let_go(served)
+            for task in watching:
+                task.cancel()
+            await asyncio.gather(*watching, return_exceptions=True)
+            t_ns = session.end()
+            await self._close_file(t_ns)
+            backlog.end(Ended(t_ns, self._problem or self._reason))
+            await server.stop()
+        return CaptureOutcome(
+            path=self._path,
+            duration_ns=t_ns,
+            events=session.events,
+            saved=self._saver.committed if self._saver else 0,
+            reordered=session.reordered,
+            refused=session.refused,
+            reason=self._reason,
+            by_signal=self._by_signal,
+            problem=self._problem,
+        )
+
+    # The file.
+
+    def _open_file(self, clock: MonotonicClock) -> None:
+        if self._out_dir is None:
+            return
+        try:
+            self._out_dir.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CaptureError(
+                f"the folder {self._out_dir} cannot be made: {error.strerror}"
+            ) from None
+        started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
+        path = _free_path(self._out_dir / capture_name(started, self._plan))
+        saver = Saver(
+            lambda: CaptureWriter(
+                path, self._plan, started_utc_ns=clock.started_utc_ns, software=_software()
+            ),
+            self._on_saving_failed,
+        )
+        saver.start()
+        self._path, self._saver = path, saver
+        self._say(f"Capturing to {path}")
+
+    def _on_saving_failed(self, problem: str) -> None:
+        """Called in the saver's thread."""
+        if self._loop is not None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed: too late to matter
+                self._loop.call_soon_threadsafe(self._saving_failed, problem)
+
+    def _saving_failed(self, problem: str) -> None:
+        lost = self._saver.accepted - self._saver.committed if self._saver else 0
+        self._problem = (
+            f"{problem}; {self._path} holds what was saved until then, "
+            f"the last {lost} events are not in it"
+        )
+        self._request_stop("saving failed")
+
+    async def _close_file(self, t_ns: int) -> None:
+        saver = self._saver
+        if saver is None:
+            return
+        saver.close(t_ns, self._reason or "the capture failed")
+        closed = await asyncio.to_thread(saver.join, CLOSING_S)
+        if saver.failure:
+            self._saving_failed(saver.failure)
+        elif not closed:
+            self._problem = f"the disk did not finish closing {self._path} within {CLOSING_S:g} s"
+
+    # The views.
+
+    def _hello(self, clock: MonotonicClock) -> Hello:
+        return Hello(
+            version=VERSION,
+            plan=format_plan(self._plan),
+            title=self._path.name if self._path else "practice, nothing is saved",
+            path=str(self._path.absolute()) if self._path else "",
+            started_utc_ns=clock.started_utc_ns,
+        )
+
+    async def _open_views(self, server: ViewServer) -> None:
+        try:
+            run_file = await server.start()
+        except OSError as error:
+            self._say(f"No view can attach to this capture ({error}); the capture goes on.")
+            return
+        if self._open_view is not None:
+            try:
+                self._view = self._open_view(run_file)
+            except OSError as error:
+                self._say(f"The view could not be started ({error}); the capture goes on.")
+
+    async def _keep_views_informed(self, session: Session, server: ViewServer) -> None:
+        count = 0
+        while True:
+            session.tick()
+            if count % STATUS_EVERY == 0:
+                server.tell(self._status(session, server))
+            self._mention_dead_view()
+            count += 1
+            await asyncio.sleep(TICK_S)
+
+    def _status(self, session: Session, server: ViewServer) -> CaptureStatus:
+        saver = self._saver
+        return CaptureStatus(
+            path=str(self._path) if self._path else "",
+            events=session.events,
+            saved=saver.committed if saver else 0,
+            commit_age_s=round(saver.commit_age_s, 2) if saver else 0.0,
+            views=server.views,
+            problem=self._problem or session.problem,
+        )
+
+    def _mention_dead_view(self) -> None:
+        if self._view is None or self._stop.is_set():
+            return
+        how = self._view.ended()
+        if how is not None:
+            self._view = None
+            self._say(
+                f"The view {how}; the capture goes on.  "
+                "Attach a view again with 'sidebeat live --attach', stop with Ctrl-C."
+            )
+
+    def _carry_out(self, command: Command, session: Session) -> Acknowledged:
+        """What a view asks; never raises."""
+        if command.action == "stop":
+            self._request_stop("stopped from a view")
+            return Acknowledged(command.number, done=True, message="stopping")
+        if self._stop.is_set():
+            return Acknowledged(command.number, done=False, message="the capture is ending")
+        if command.action == "marker":
+            text = str(command.values.get("text", "")).strip()
+            if not 0 < len(text) <= LONGEST_MARKER:
+                return Acknowledged(
+                    command.number,
+                    done=False,
+                    message=f"a marker has 1 to {LONGEST_MARKER} characters",
+                )
+            session.marker(text)
+            return Acknowledged(command.number, done=True, message="marked")
+        if command.action == "connect":
+            sensor = command.values.get("sensor")
+            if not isinstance(sensor, int) or not 1 <= sensor <= len(self._plan.sensors):
+                return Acknowledged(command.number, done=False, message="no such sensor")
+            for source in self._sources:
+                source.connect(sensor)
+            return Acknowledged(command.number, done=True, message="trying again")
+        return Acknowledged(
+            command.number, done=False, message=f"there is no command {command.action!r}"
+        )
+
+    # The end.
+
+    async def _let_go(self, served: list[asyncio.Task[None]]) -> None:
+        """End all sources; a second signal, or 15 s, end the waiting, never the saving."""
+        if not served:
+            return
+        for task in served:
+            task.cancel()
+        waiting: list[asyncio.Future[Any]] = [
+            asyncio.ensure_future(asyncio.wait(served, timeout=LETTING_GO_S)),
+            asyncio.ensure_future(self._hurry.wait()),
+        ]
+        await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+        for future in waiting:
+            future.cancel()
+        if not all(task.done() for task in served):
+            self._say("Some sensors were not let go in time; the file is closed all the same.")
+
+    def _on_interrupt(self, reason: str) -> None:
+        if self._stop.is_set():
+            self._hurry.set()
+        else:
+            self._by_signal = True
+            self._request_stop(reason)
+            self._say("Stopping: the sensors are let go and the file is closed.")
+
+    def _request_stop(self, reason: str) -> None:
+        if not self._stop.is_set():
+            self._reason = reason
+            self._stop.set()
+
+    def _say(self, line: str) -> None:
+        with contextlib.suppress(OSError):  # nobody reads any more: not worth a session
+            self._tell_tester(line)
+
+
+async def _for_ever(duty: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    """Run a source or a watch for as long as the session lasts, whatever befalls it."""
+    while True:
+        try:
+            await duty()
+        except Exception:
+            _log.exception("a part of the capture failed; it starts again")
+            await asyncio.sleep(RESTART_S)
+        else:
+            return
+
+
+@contextlib.contextmanager
+def _signals_go_to(handler: Callable[[str], None]) -> Iterator[None]:
+    """Ctrl-C and the signals that ask to end call ``handler`` with a reason; never an exception.
+
+    A signal that is ignored (``nohup``) stays ignored.
+    """
+    reasons = {
+        "SIGINT": "stopped with Ctrl-C",
+        "SIGTERM": "asked to end (SIGTERM)",
+        "SIGHUP": "the terminal was closed",
+        "SIGBREAK": "the console was closed",
+    }
+
+    def on_signal(number: int, _frame: FrameType | None) -> None:
+        handler(reasons[signal.Signals(number).name])
+
+    before = {}
+    for name in reasons:
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            before[number] = signal.signal(number, on_signal)
+    try:
+        yield
+    finally:
+        for number, previous in before.items():
+            signal.signal(number, previous)
+
+
+def _free_path(path: Path) -> Path:
+    """The path itself, or with ``-2``, ``-3`` … where one of the same minute exists already."""
+    candidate = path
+    count = 1
+    while candidate.exists():
+        count += 1
+        candidate = path.with_stem(f"{path.stem}-{count}")
+    return candidate
+
+
+def _software() -> str:
+    try:
+        return f"sidebeat {importlib.metadata.version('sidebeat')}"
+    except importlib.metadata.PackageNotFoundError:
+        return "sidebeat (not installed)"

@@ -1,0 +1,311 @@
+"""Sensors whose readings come over MQTT: one planned topic is one sensor.
+
+A payload is stored as it came, on channel ``mqtt-hr``: a bare bpm as text or the bytes of a
+heart-rate measurement; what is malformed is stored too, and the decoder refuses it later.
+
+A message is stamped and passed on inside the client's own read callback: the queue that the
+client library puts messages into is one of ours that keeps nothing (the stamp would otherwise
+be as late as whoever empties the queue).
+
+A message that the broker had stored (*retained*) is not a reading of this moment: it may be
+seconds or days old, and MQTT does not say.  It is left out, counted, and the tester is told.
+Only the copy sent upon subscribing carries that mark; a sensor that publishes with the retain
+flag is heard normally.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import os
+import random
+import secrets
+import socket
+import ssl
+from collections.abc import Callable
+from typing import Final
+
+import aiomqtt
+from paho.mqtt.reasoncodes import ReasonCode
+
+from live.sources.base import CaptureClock, Emit
+from replay.errors import PlanError
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S
+from replay.link import LinkState
+from replay.plan import Broker, Plan, PlannedSensor
+
+FIRST_WAIT_S: Final = 0.5
+LONGEST_WAIT_S: Final = 8.0
+"""Between two attempts at a broker that is out of reach: a tester who switches it on should not
+have to wait longer."""
+REFUSED_WAIT_S: Final = 30.0
+"""A refusal does not heal by itself; asking often would look like an attack."""
+SETTLED_NS: Final = 10 * NS_PER_S
+"""A connection that held this long was a good one: the next attempt begins with the short wait."""
+QUIET_NS: Final = 5 * NS_PER_S
+"""Silence after which a topic is called quiet; at least twice the sensor's age limit."""
+KEEPALIVE_S: Final = 10
+"""A broker that vanished without a word is noticed within twice this."""
+TIMEOUT_S: Final = 5.0
+LONGEST_PAYLOAD: Final = 512
+"""The longest value of a Bluetooth attribute; more cannot be a heart rate."""
+AT_LEAST_ONCE: Final = 1
+"""The broker then holds messages for a connection that is slow for a moment, and drops none."""
+
+_log = logging.getLogger(__name__)
+
+
+class MqttSource:
+    """All MQTT sensors of a plan, over one connection to the plan's broker.
+
+    Raises :class:`PlanError` for what can be known beforehand: two sensors on one topic, a
+    password variable that is not set, an impossible port.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._broker = plan.broker or Broker()
+        self._topics: dict[str, _Topic] = {}
+        for number, sensor in enumerate(plan.sensors, 1):
+            if sensor.source != "mqtt":
+                continue
+            if sensor.topic in self._topics:
+                raise PlanError(
+                    f"sensor {number} ({sensor.label}), topic",
+                    f"is already the topic of sensor {self._topics[sensor.topic].number}; "
+                    "each sensor needs its own",
+                    sensor.topic,
+                )
+            self._topics[sensor.topic] = _Topic(number, sensor)
+        self._password = _password(self._broker)
+        self._tls = ssl.create_default_context() if self._broker.tls else None
+        self._identifier = f"sidebeat-{secrets.token_hex(4)}"
+        self._where = f"{self._broker.host}:{self._broker.port}"
+        self._hurry = asyncio.Event()
+        self._client: aiomqtt.Client | None = None
+
+    def connect(self, sensor: int) -> None:
+        """Try the broker, or a refused topic, again at once."""
+        if any(topic.number == sensor for topic in self._topics.values()):
+            self._hurry.set()
+
+    async def run(self, clock: CaptureClock, emit: Emit) -> None:
+        """Serve until cancelled; then leave the broker in good order."""
+        for topic in self._topics.values():
+            topic.begin(clock, emit)
+        watching = asyncio.ensure_future(self._watch())
+        try:
+            await self._stay_connected(clock)
+        finally:
+            watching.cancel()
+            await asyncio.gather(watching, return_exceptions=True)
+            for topic in self._topics.values():
+                topic.enter(LinkState.STOPPED)
+
+    async def _stay_connected(self, clock: CaptureClock) -> None:
+        wait_s = FIRST_WAIT_S
+        while True:
+            began_ns = clock.now_ns()
+            try:
+                async with self._new_client(clock) as client:
+                    await self._subscribe(client, list(self._topics.values()))
+                    self._client = client
+                    async for _ in client.messages:
+                        pass  # never reached: the queue keeps nothing, see _queue_type
+            except (aiomqtt.MqttError, OSError, ValueError) as error:
+                _end_if_cancelled(error)
+                state, why = _understood(error)
+            finally:
+                self._client = None
+            for topic in self._topics.values():
+                topic.lose(state, f"The broker at {self._where} {why}")
+            if clock.now_ns() - began_ns > SETTLED_NS:
+                wait_s = FIRST_WAIT_S
+            if state is LinkState.REFUSED:
+                wait_s = REFUSED_WAIT_S
+            await self._pause(wait_s * random.uniform(0.8, 1.0))
+            wait_s = min(wait_s * 2, LONGEST_WAIT_S)
+
+    def _new_client(self, clock: CaptureClock) -> aiomqtt.Client:
+        # A new one for each attempt: one whose connecting was cut short cannot be used again.
+        return aiomqtt.Client(
+            self._broker.host,
+            self._broker.port,
+            username=self._broker.username or None,
+            password=self._password,
+            identifier=self._identifier,
+            tls_context=self._tls,
+            timeout=TIMEOUT_S,
+            keepalive=KEEPALIVE_S,
+            queue_type=_queue_type(clock, self._hear),
+            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        )
+
+    def _hear(self, t_ns: int, message: aiomqtt.Message) -> None:
+        topic = self._topics.get(str(message.topic))
+        if topic is not None:
+            topic.hear(t_ns, bytes(message.payload or b""), stored=bool(message.retain))
+
+    async def _subscribe(self, client: aiomqtt.Client, topics: list[_Topic]) -> None:
+        for topic in topics:
+            topic.enter(
+                LinkState.SEARCHING, f"Waiting for the first message on {topic.sensor.topic!r}."
+            )
+        granted = await client.subscribe([(topic.sensor.topic, AT_LEAST_ONCE) for topic in topics])
+        codes = [code.value if isinstance(code, ReasonCode) else code for code in granted]
+        for topic, code in zip(topics, codes, strict=True):
+            if code >= 128:  # a failure in every version of MQTT
+                topic.enter(
+                    LinkState.REFUSED,
+                    f"The broker at {self._where} does not let this user read "
+                    f"{topic.sensor.topic!r}; allow it there.",
+                )
+
+    async def _watch(self) -> None:
+        """See topics fall quiet, and ask again for refused ones, slowly or when told to."""
+        waited_s = 0.0
+        while True:
+            await asyncio.sleep(1.0)
+            waited_s += 1.0
+            for topic in self._topics.values():
+                topic.check_quiet()
+            client = self._client
+            refused = [t for t in self._topics.values() if t.state is LinkState.REFUSED]
+            if client is None or not refused:
+                continue
+            if waited_s >= REFUSED_WAIT_S or self._hurry.is_set():
+                self._hurry.clear()
+                waited_s = 0.0
+                with contextlib.suppress(aiomqtt.MqttError):  # _stay_connected meets it as well
+                    await self._subscribe(client, refused)
+
+    async def _pause(self, wait_s: float) -> None:
+        self._hurry.clear()
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._hurry.wait(), wait_s)
+
+
+class _Topic:
+    """One sensor: its topic and where its link stands."""
+
+    def __init__(self, number: int, sensor: PlannedSensor) -> None:
+        self.number = number
+        self.sensor = sensor
+        self.state = LinkState.WAITING
+        self._advice = ""
+        self._last_ns = 0
+        self._quiet_ns = max(QUIET_NS, 2 * sensor.hold_ns)
+        self._left_out = 0
+
+    def begin(self, clock: CaptureClock, emit: Emit) -> None:
+        self._clock = clock
+        self._emit = emit
+        self.enter(LinkState.SEARCHING)
+
+    def hear(self, t_ns: int, payload: bytes, *, stored: bool) -> None:
+        if stored or len(payload) > LONGEST_PAYLOAD:
+            self._leave_out(t_ns, payload, stored=stored)
+            return
+        self._last_ns = t_ns
+        if self.state is not LinkState.STREAMING:
+            self.enter(LinkState.STREAMING, t_ns=t_ns)
+        self._emit(t_ns, self.number, MQTT_HEART_RATE, payload)
+
+    def enter(self, state: LinkState, advice: str = "", t_ns: int | None = None) -> None:
+        """Record a change of state, and the sentence that goes with it if it is a new one."""
+        if t_ns is None:
+            t_ns = self._clock.now_ns()
+        if state is not self.state:
+            self.state = state
+            self._emit(t_ns, self.number, LINK, state.value.encode())
+            if state is LinkState.STREAMING:
+                self._advice = ""
+        if advice and advice != self._advice:
+            self._advice = advice
+            self._emit(t_ns, self.number, ADVICE, advice.encode())
+
+    def lose(self, state: LinkState, advice: str) -> None:
+        """The connection ended or could not be made; a link that was up is lost first."""
+        if self.state.is_up:
+            self.enter(LinkState.LOST)
+        self.enter(state, advice)
+
+    def check_quiet(self) -> None:
+        silent_ns = self._clock.now_ns() - self._last_ns
+        if self.state is LinkState.STREAMING and silent_ns > self._quiet_ns:
+            self.enter(
+                LinkState.QUIET,
+                f"The broker is there, but nothing comes on {self.sensor.topic!r}; "
+                "look at what publishes it.",
+            )
+
+    def _leave_out(self, t_ns: int, payload: bytes, *, stored: bool) -> None:
+        self._left_out += 1
+        why = (
+            f"a value that the broker had stored on {self.sensor.topic!r}: its age is not known"
+            if stored
+            else f"a message of {len(payload)} bytes, which cannot be a heart rate"
+        )
+        self._advice = f"Left out {why} ({self._left_out} left out so far)."
+        self._emit(t_ns, self.number, ADVICE, self._advice.encode())
+
+
+def _queue_type(
+    clock: CaptureClock, hear: Callable[[int, aiomqtt.Message], None]
+) -> type[asyncio.Queue[aiomqtt.Message]]:
+    """A queue class that stamps what is put into it, passes it on at once and keeps nothing."""
+
+    class Stamping(asyncio.Queue[aiomqtt.Message]):
+        def _put(self, item: aiomqtt.Message) -> None:
+            t_ns = clock.now_ns()
+            try:
+                hear(t_ns, item)
+            except Exception:
+                # Inside the client's read callback an error would end the connection.
+                _log.exception("a message on %s was lost", item.topic)
+
+    return Stamping
+
+
+def _password(broker: Broker) -> str | None:
+    if not broker.host:
+        raise PlanError("broker.host", "is missing")
+    if not 1 <= broker.port <= 65535:
+        raise PlanError("broker.port", "must lie between 1 and 65535", broker.port)
+    if not broker.password_env:
+        return None
+    if not broker.username:
+        raise PlanError("broker.username", "is needed where there is a password")
+    password = os.environ.get(broker.password_env)
+    if password is None:
+        raise PlanError(
+            "broker.password_env",
+            "names an environment variable that is not set",
+            broker.password_env,
+        )
+    return password
+
+
+def _understood(error: Exception) -> tuple[LinkState, str]:
+    """Link state and the end of the sentence 'The broker at … …' for an error of the client."""
+    if isinstance(error, aiomqtt.exceptions.MqttConnectError):
+        # By name: the numbers differ between the versions of MQTT.
+        reason = str(error.rc) if isinstance(error.rc, ReasonCode) else str(error)
+        if "unavailable" not in reason.lower() and "busy" not in reason.lower():
+            return (
+                LinkState.REFUSED,
+                f"refuses this computer ({reason}); check user name and password in the plan.",
+            )
+    if isinstance(error.__cause__, ssl.SSLError) or "certificate" in str(error).lower():
+        return LinkState.REFUSED, f"is not trusted ({error}); check its certificate."
+    return (
+        LinkState.ADAPTER_OFF,
+        f"cannot be reached ({error}); check that it runs and that the network is up.",
+    )
+
+
+def _end_if_cancelled(error: Exception) -> None:
+    """Leaving the broker may fail while we are being cancelled; the cancellation counts."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError from error
