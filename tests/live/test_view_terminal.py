@@ -169,6 +169,14 @@ def test_another_key_forgets_the_first_q():
     assert feed.sent == []
 
 
+def test_d_leaves_the_view_and_the_recording_goes_on():
+    """The d key ends the view alone; nothing is asked of the capture."""
+    feed = ScriptedFeed([])
+    view = TerminalView(feed, leave_at_end=False)
+    view.press("d")
+    assert (feed.sent, view.done) == ([], True)
+
+
 def test_ctrl_c_stops_once_and_leaves_at_the_second():
     """Ctrl-C asks the capture to stop; the second one leaves without waiting."""
     feed = ScriptedFeed([])

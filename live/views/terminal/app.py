@@ -27,7 +27,7 @@ QUIET_FRAME_S: Final = 0.5
 STOP_WAIT_S: Final = 20.0
 """Time a stopping capture is given: letting go of a sensor takes up to 2.5 s, one by one."""
 
-LIVE_KEYS: Final = "m marker   q stop recording"
+LIVE_KEYS: Final = "m marker   q stop recording   d leave this view, recording goes on"
 REPLAY_KEYS: Final = "space pause   ← → 10 s   n next   p previous   + - speed   q leave"
 
 
@@ -83,6 +83,8 @@ class TerminalView:
                 self._stop_asked_twice = True
                 self._note = "q once more stops the recording; any other key goes on"
                 return
+        elif key == "d":
+            self.done = True
         self._stop_asked_twice = False
 
     def interrupt(self) -> None:
