@@ -32,7 +32,7 @@ _REASON: Final = BleakBluetoothNotAvailableReason
 
 
 class BluetoothUnavailable(SidebeatError):
-    """This computer's Bluetooth cannot be used; the message says why and what to do."""
+    """Bluetooth cannot be used on this computer; the message says why and what to do."""
 
 
 def happening_of(error: Exception, *, subscribing: bool = False) -> Happening:
@@ -48,7 +48,7 @@ def happening_of(error: Exception, *, subscribing: bool = False) -> Happening:
         return Happening.REFUSED
     if isinstance(error, BleakDBusError):
         name = error.dbus_error
-        if name.endswith(_GONE) or name.endswith(".NotReady"):
+        if name.endswith((*_GONE, ".NotReady")):
             return Happening.OFF
         if name.endswith((".UnknownObject", ".DoesNotExist")):
             return Happening.FORGOTTEN

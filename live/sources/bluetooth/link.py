@@ -213,8 +213,6 @@ class SensorLink:
                         "Bluetooth adapter full? Most hold 5 to 7 links; close one that is "
                         "not needed"
                     )
-                elif happening is Happening.OFF:
-                    self.advise(self._radio.problem or "Bluetooth is off or gone")
                 return happening
         return Happening.CONNECTED
 
@@ -314,7 +312,7 @@ class SensorLink:
 
     async def _await_adapter(self) -> Happening:
         await self._let_go()
-        await self._radio.until_on()
+        await self._radio.until_on(self._number)
         return Happening.ON
 
     async def _let_go(self) -> None:

@@ -64,7 +64,7 @@ class Radio:
         self._wanted = asyncio.Event()
         self._hurry = asyncio.Event()
         self._on = asyncio.Event()
-        self._off_waiters = 0
+        self._off_waiters: set[int] = set()
         self._progress = asyncio.Event()
         self._scans = 0
         self._stuck = 0
@@ -85,15 +85,15 @@ class Radio:
             self._seekers.pop(number, None)
             self._told.discard(number)
 
-    async def until_on(self) -> None:
-        """Wait until a scan could be started again."""
+    async def until_on(self, number: int) -> None:
+        """Wait until a scan could be started again; the sensor is told what is wrong."""
         self._on.clear()
-        self._off_waiters += 1
+        self._off_waiters.add(number)
         self._wanted.set()
         try:
             await self._on.wait()
         finally:
-            self._off_waiters -= 1
+            self._off_waiters.discard(number)
 
     def hurry(self) -> None:
         """Scan at once instead of after the pause."""
@@ -133,6 +133,8 @@ class Radio:
         if problem != self.problem:
             _log.warning("no Bluetooth: %s", problem)
         self.problem = problem
+        for number in self._off_waiters:
+            self._on_advice(number, problem)
         for future in self._seekers.values():
             if not future.done():
                 future.set_exception(BluetoothUnavailable(problem))
