@@ -35,7 +35,8 @@ class Step:
 class Bench:
     """The session and its sensors; fed by the board, read by the rules.
 
-    ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``.  ``last_jump`` and
+    ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``.  ``second``: the
+    last closed grid second.  ``last_jump`` and
     ``last_late``: the newest step of the clock and the newest blockage of the capture loop.
     ``free_bytes``: room where the capture is written, ``None`` while not known.  ``malformed``:
     events of the session that could not be read; ``strays``: events for a sensor that the plan
@@ -50,6 +51,7 @@ class Bench:
         )
         self.reference: Final = self.sensors[plan.reference - 1]
         self.tests: Final = tuple(self.sensors[number - 1] for number in plan.tests)
+        self.second = -1
         self.markers: Final[list[Marker]] = []
         self.last_jump: Step | None = None
         self.last_late: Step | None = None

@@ -7,7 +7,7 @@ earlier than the next event would, and changes nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -16,7 +16,9 @@ import numpy.typing as npt
 from analysis.pairing import NO_VALUE
 from analysis.rolling import RollingAgreement
 from live.board.bench import Bench, Marker
+from live.board.rules.base import Rule
 from live.board.rules.referee import Referee
+from live.board.rules.registry import rules_for
 from live.board.sensor import SensorState
 from live.board.snapshot import Agreement, SensorStatus, SensorWarning, Snapshot
 from replay import event as ev
@@ -31,13 +33,14 @@ class Board:
     """What is known of a session after the events fed so far.
 
     ``plan``: of the session.  ``on_second``: called with each grid second just closed, when
-    everything that arrived up to it has been taken and nothing later.
+    everything that arrived up to it has been taken and nothing later.  ``rules``: makes the
+    warning rules; all of them by default.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, rules: Callable[[Bench], Sequence[Rule]] = rules_for) -> None:
         self.on_second: Callable[[int], None] | None = None
         self._bench = Bench(plan)
-        self._referee = Referee(self._bench)
+        self._referee = Referee(self._bench, rules)
         self._now_ns = 0
         self._next_second = 0
         self._windows: dict[int, dict[str, RollingAgreement]] = {
@@ -140,6 +143,7 @@ class Board:
             value = sensor.held[second]
             for window in windows:
                 window.push(reference, value)
+        bench.second = second
         self._referee.step(second)
         for sensor in bench.sensors:
             if sensor.fresh:

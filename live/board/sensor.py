@@ -32,6 +32,9 @@ from replay.plan import PlannedSensor
 RATE_WINDOW_NS: Final = 10 * NS_PER_S
 """Stretch over which rates are counted: long enough for ten notifications at 1 Hz."""
 
+SPACINGS_KEPT: Final = 30
+"""Half a minute at 1 Hz: enough for a spacing that is usual now, soon forgotten when it changes."""
+
 NO_CADENCE: Final = -1.0
 """Stands in ``cadences`` where no cadence is known."""
 
@@ -46,7 +49,8 @@ class SensorState:
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
     closed grid second, as ``(t_ns, reading)``.  ``first_ns``, ``last_ns``: first and newest
     readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``: the
-    newest reading, valid or not.  ``texts``: Device Information by channel.
+    newest reading, valid or not.  ``spacings``: the last intervals between readable
+    notifications, ns.  ``texts``: Device Information by channel.
     """
 
     def __init__(self, number: int, planned: PlannedSensor) -> None:
@@ -65,6 +69,7 @@ class SensorState:
         self.newest: HeartRate | None = None
         self.newest_valid_mbpm = NO_VALUE
         self.fresh: list[tuple[int, HeartRate]] = []
+        self.spacings: Final[deque[int]] = deque(maxlen=SPACINGS_KEPT)
         self.held: list[int] = []
         self.cadences: list[float] = []
         self.has_cadence = False
@@ -147,6 +152,8 @@ class SensorState:
     def _arrived(self, t_ns: int, beats: int) -> None:
         if self.first_ns < 0:
             self.first_ns = t_ns
+        else:
+            self.spacings.append(t_ns - self.last_ns)
         self.last_ns = t_ns
         arrivals = self._arrivals
         arrivals.append((t_ns, beats))

@@ -61,11 +61,11 @@ class Rule(ABC):
         """Look at the grid second that was just closed."""
 
     @abstractmethod
-    def since(self, second: int) -> int:
-        """Grid second at which the fault began, asked when it is raised at ``second``."""
+    def since(self) -> int:
+        """Grid second at which the fault began, asked when it is raised."""
 
     @abstractmethod
-    def explain(self, second: int) -> Explanation:
+    def explain(self) -> Explanation:
         """The sentences, asked when it is raised and when :attr:`aspect` changes."""
 
     @property
@@ -74,10 +74,10 @@ class Rule(ABC):
         return ""
 
     @abstractmethod
-    def cleared(self, second: int) -> str:
+    def cleared(self) -> str:
         """One sentence on how it ended."""
 
-    def reset(self, second: int) -> None:  # noqa: B027  (nothing to forget is the common case)
+    def reset(self) -> None:  # noqa: B027  (nothing to forget is the common case)
         """Forget the evidence: another rule explains what was seen.  What is usual stays."""
 
 

@@ -7,8 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from live.board.rules.base import BAD, GOOD, Rule, severity_of
-from live.board.rules.precedence import gives_way, in_order
-from live.board.rules.registry import rules_for
+from live.board.rules.precedence import Yield, gives_way, in_order
 from live.board.snapshot import SensorWarning
 from replay.event import SESSION
 
@@ -17,9 +16,16 @@ if TYPE_CHECKING:
 
 
 class _Slot:
-    """One rule and what stands of it."""
+    """One rule and what stands of it.
 
-    __slots__ = ("aspect", "bad_s", "blocked_by", "blocks", "good_s", "index", "rule")
+    ``index``: of its standing warning in the list, −1 if none stands.  ``taken_by``,
+    ``withheld_by``: slots with a standing warning that this one gives way to.
+    """
+
+    __slots__ = (
+        "aspect", "bad_s", "good_s", "index", "rule", "taken_by", "takes", "withheld_by",
+        "withholds",
+    )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
         self.rule: Final = rule
@@ -27,30 +33,25 @@ class _Slot:
         self.good_s = 0
         self.index = -1
         self.aspect = ""
-        self.blocked_by: list[_Slot] = []
-        self.blocks: tuple[_Slot, ...] = ()
+        self.taken_by: list[_Slot] = []
+        self.withheld_by: list[_Slot] = []
+        self.takes: tuple[_Slot, ...] = ()
+        self.withholds: tuple[_Slot, ...] = ()
 
 
 class Referee:
     """Steps all rules once per closed grid second.
 
-    ``make_rules``: makes the rules for a bench; tests give single ones.
+    ``make_rules``: makes the rules for a bench.
     """
 
-    def __init__(
-        self, bench: Bench, make_rules: Callable[[Bench], Sequence[Rule]] = rules_for
-    ) -> None:
+    def __init__(self, bench: Bench, make_rules: Callable[[Bench], Sequence[Rule]]) -> None:
         self._bench = bench
         self._warnings: list[SensorWarning] = []
         self._slots = [_Slot(rule) for rule in in_order(make_rules(bench))]
-        reference = bench.plan.reference
-        tests = frozenset(bench.plan.tests)
         for winner in self._slots:
-            winner.blocks = tuple(
-                other
-                for other in self._slots
-                if gives_way(other.rule, winner.rule, reference=reference, tests=tests)
-            )
+            winner.takes = self._yielding(winner, Yield.TAKEN_OVER)
+            winner.withholds = self._yielding(winner, Yield.WITHHELD)
 
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
@@ -71,15 +72,19 @@ class Referee:
     def step(self, second: int) -> None:
         """Let every rule look at the grid second that was just closed."""
         for slot in self._slots:
-            if slot.blocked_by:
+            if slot.taken_by:
                 self._give_way(slot, second)
+                continue
+            if slot.withheld_by and slot.index < 0:
+                slot.bad_s = 0
+                slot.rule.reset()
                 continue
             sign = slot.rule.step(second)
             if sign is BAD:
                 slot.good_s = 0
                 if slot.index >= 0:
                     if slot.rule.aspect != slot.aspect:
-                        self._explain_anew(slot, second)
+                        self._explain_anew(slot)
                 else:
                     slot.bad_s += 1
                     if slot.bad_s >= slot.rule.raise_after_s:
@@ -89,13 +94,23 @@ class Referee:
                 if slot.index >= 0:
                     slot.good_s += 1
                     if slot.good_s >= slot.rule.clear_after_s:
-                        self._clear(slot, second, slot.rule.cleared(second))
+                        self._clear(slot, second, slot.rule.cleared())
+
+    def _yielding(self, winner: _Slot, how: Yield) -> tuple[_Slot, ...]:
+        plan = self._bench.plan
+        tests = frozenset(plan.tests)
+        return tuple(
+            slot
+            for slot in self._slots
+            if gives_way(slot.rule, winner.rule, reference=plan.reference, tests=tests) is how
+        )
 
     def _raise(self, slot: _Slot, second: int) -> None:
         rule = slot.rule
-        why = rule.explain(second)
+        why = rule.explain()
         slot.index = len(self._warnings)
         slot.aspect = rule.aspect
+        slot.good_s = 0
         self._warnings.append(
             SensorWarning(
                 number=len(self._warnings) + 1,
@@ -106,7 +121,7 @@ class Referee:
                     of_session=rule.sensor == SESSION,
                     of_reference=rule.sensor == self._bench.plan.reference,
                 ),
-                since_s=max(0, min(rule.since(second), second)),
+                since_s=max(0, min(rule.since(), second)),
                 start_s=second,
                 end_s=None,
                 cause=why.cause,
@@ -114,11 +129,13 @@ class Referee:
                 measures=why.measures,
             )
         )
-        for other in slot.blocks:
-            other.blocked_by.append(slot)
+        for other in slot.takes:
+            other.taken_by.append(slot)
+        for other in slot.withholds:
+            other.withheld_by.append(slot)
 
-    def _explain_anew(self, slot: _Slot, second: int) -> None:
-        why = slot.rule.explain(second)
+    def _explain_anew(self, slot: _Slot) -> None:
+        why = slot.rule.explain()
         slot.aspect = slot.rule.aspect
         self._warnings[slot.index] = replace(
             self._warnings[slot.index], cause=why.cause, advice=why.advice, measures=why.measures
@@ -128,12 +145,14 @@ class Referee:
         self._warnings[slot.index] = replace(self._warnings[slot.index], end_s=second, cleared=how)
         slot.index = -1
         slot.good_s = slot.bad_s = 0
-        for other in slot.blocks:
-            other.blocked_by.remove(slot)
+        for other in slot.takes:
+            other.taken_by.remove(slot)
+        for other in slot.withholds:
+            other.withheld_by.remove(slot)
 
     def _give_way(self, slot: _Slot, second: int) -> None:
         if slot.index >= 0:
-            winner = slot.blocked_by[0].rule
+            winner = slot.taken_by[0].rule
             whose = (
                 f" of {self._bench.plan.sensor(winner.sensor).label}"
                 if winner.sensor not in (slot.rule.sensor, SESSION)
@@ -141,4 +160,4 @@ class Referee:
             )
             self._clear(slot, second, f"Explained by the warning '{winner.kind}'{whose}.")
         slot.bad_s = slot.good_s = 0
-        slot.rule.reset(second)
+        slot.rule.reset()

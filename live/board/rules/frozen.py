@@ -1,0 +1,201 @@
+"""Frozen: the same value again and again while the heart moves."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from analysis.pairing import NO_VALUE
+from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.sensor_rule import SensorRule
+from live.board.rules.thresholds import FROZEN, FrozenLimits
+from live.board.snapshot import Measure, WarningKind
+from replay.event import NS_PER_S
+from replay.payloads import RR_PER_S
+
+if TYPE_CHECKING:
+    from live.board.bench import Bench
+    from live.board.sensor import SensorState
+
+_MBPM_OF_RR: Final = 60_000 * RR_PER_S
+_RR_KEPT: Final = 5
+_RR_FRESH_NS: Final = 6 * NS_PER_S
+_SHORTEST_STRETCH_S: Final = 4
+
+
+class Frozen(SensorRule):
+    """An unchanged bpm that neither its own RR nor the movement of the others can explain.
+
+    That others moved counts only if they did so under every delay that the sensor may have, since
+    a sensor that follows late stands still for a while, too.
+    """
+
+    kind = WarningKind.FROZEN
+
+    def __init__(self, bench: Bench, watched: SensorState, limits: FrozenLimits = FROZEN) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self.clear_after_s = limits.clear_after_s
+        self._value = NO_VALUE
+        self._start = 0
+        self._runs: deque[int] = deque(maxlen=limits.runs_kept)
+        self._rr: deque[int] = deque(maxlen=_RR_KEPT)
+        self._rr_ns = -1
+        self._rr_list: tuple[int, ...] = ()
+        self._same_rr = 0
+        self._apart_s = 0
+        self._moved_mbpm = 0
+        self._mover = ""
+        self._accused = False
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        watched = self.watched
+        for t_ns, reading in watched.fresh:
+            rr = reading.rr
+            if rr:
+                self._same_rr = self._same_rr + 1 if rr == self._rr_list else 1
+                self._rr_list = rr
+                self._rr.extend(rr)
+                self._rr_ns = t_ns
+            if reading.mbpm != self._value:
+                self._changed(second, reading.mbpm)
+        run_s = second - self._start
+        if run_s < self._limits.least_s:
+            return GOOD
+        if watched.held[second] == NO_VALUE:
+            return UNSURE
+        if self._same_rr >= self._limits.same_rr_packets and self._rr_is_fresh(second):
+            self._mover = "rr list"
+            return self._accuse()
+        if self._accused:
+            return BAD  # until it changes: others may pass by its value without its moving
+        if run_s < self._usual_s():
+            return UNSURE
+        if self._rr_is_fresh(second):
+            return self._beside_own_rr()
+        if second & 1:  # every other second is soon enough, and half the work
+            return UNSURE
+        return self._accuse() if self._others_moved(second, run_s) else UNSURE
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._start
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        run_s = self.bench.second - self._start
+        value = self._value / 1000
+        match self._mover:
+            case "rr list":
+                why = f"and has repeated the same RR list {self._same_rr} times"
+            case "rr":
+                why = f"while its own RR say {self._own_rr_mbpm() / 1000:.0f} bpm"
+            case _:
+                why = f"while {self._mover} moved by {self._moved_mbpm / 1000:.0f} bpm or more"
+        return Explanation(
+            f"{self.name} has shown {value:.0f} bpm unchanged for {run_s} s, {why}.",
+            "Switch it off and on; if it freezes again, take its battery out for 10 s.",
+            (
+                Measure("time without a change", run_s, "s", self._limits.least_s),
+                Measure("longest usual time", self._usual_s(), "s"),
+                Measure("movement of the others", self._moved_mbpm / 1000, "bpm",
+                        self._needed_mbpm(run_s) / 1000),
+                Measure("repetitions of one RR list", self._same_rr, "",
+                        self._limits.same_rr_packets),
+            ),
+        )  # fmt: skip
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"Its value moves again: {self._value / 1000:.0f} bpm."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._start = self.bench.second
+        self._same_rr = self._apart_s = 0
+        self._accused = False
+
+    def _changed(self, second: int, mbpm: int) -> None:
+        if self._value != NO_VALUE and not self._accused:
+            self._runs.append(second - self._start)
+        self._accused = False
+        self._value = mbpm
+        self._start = second
+        self._apart_s = 0
+
+    def _accuse(self) -> Sign:
+        self._accused = True
+        return BAD
+
+    def _usual_s(self) -> float:
+        runs = sorted(self._runs)
+        longest = runs[len(runs) * 19 // 20] if runs else 0
+        return min(self._limits.runs * longest, self._limits.runs_most_s)
+
+    def _needed_mbpm(self, run_s: int) -> int:
+        limits = self._limits
+        return max(limits.moved_least_mbpm, limits.moved_mbpm - limits.relax_mbpm_per_s * run_s)
+
+    def _rr_is_fresh(self, second: int) -> bool:
+        return len(self._rr) == _RR_KEPT and second * NS_PER_S - self._rr_ns <= _RR_FRESH_NS
+
+    def _own_rr_mbpm(self) -> int:
+        middle = sorted(self._rr)[_RR_KEPT // 2]
+        return _MBPM_OF_RR // middle if middle else 0
+
+    def _beside_own_rr(self) -> Sign:
+        if abs(self._own_rr_mbpm() - self._value) <= self._limits.own_rr_mbpm:
+            self._apart_s = 0
+            return GOOD
+        self._apart_s += 1
+        self._mover = "rr"
+        return self._accuse() if self._apart_s >= _SHORTEST_STRETCH_S else UNSURE
+
+    def _others_moved(self, second: int, run_s: int) -> bool:
+        bench, watched, lag = self.bench, self.watched, self._limits.lag_s
+        reference = bench.reference
+        if not watched.is_reference and reference.held[second] != NO_VALUE:
+            moved = self._moved(reference.held, second, range(lag + 1))
+            self._mover = reference.label
+        else:
+            lags = range(-lag, 1) if watched.is_reference else range(-lag, lag + 1)
+            movements = [
+                (self._moved(test.held, second, lags), test.label)
+                for test in bench.tests
+                if test is not watched and test.held[second] != NO_VALUE
+            ]
+            if not movements:
+                return False
+            movements.sort()
+            # The slower half decides: one sensor that jumps about proves nothing.
+            moved, self._mover = movements[(len(movements) - 1) // 2]
+        self._moved_mbpm = moved
+        return moved >= self._needed_mbpm(run_s)
+
+    def _moved(self, held: Sequence[int], second: int, lags: range) -> int:
+        """Least movement of another sensor, mbpm, over all the delays that ours may have."""
+        start, needed = self._start, self._needed_mbpm(second - self._start)
+        smooth_s = self._limits.smooth_s
+        first = start - max(lags[-1], 0) - smooth_s + 1
+        if first < 0:
+            return 0
+        values = held[first : second + 1]
+        if NO_VALUE in values or max(values) - min(values) < needed:
+            return 0
+        total = sum(values[:smooth_s])
+        smooth = [total]
+        for entering, leaving in zip(values[smooth_s:], values, strict=False):
+            total += entering - leaving
+            smooth.append(total)
+        offset = first + smooth_s - 1  # grid second of smooth[0]
+        least = max(smooth)
+        for lag in lags:
+            stretch = smooth[start - lag - offset : second + 1 - max(lag, 0) - offset]
+            if len(stretch) < _SHORTEST_STRETCH_S:
+                return 0
+            least = min(least, max(stretch) - min(stretch))
+            if least < needed * smooth_s:
+                break
+        return least // smooth_s

@@ -1,0 +1,73 @@
+"""Hand-written streams of events for the board, and a way to play them."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from live.board import Board
+from live.board.snapshot import SensorWarning, WarningKind
+from replay import event as ev
+from replay.event import Event
+from replay.payloads import encode_heart_rate
+from replay.plan import Plan, PlannedSensor
+
+S = 1_000_000_000
+
+
+def planned(label: str, role: str = "test", **more: Any) -> PlannedSensor:
+    """A sensor of a plan; simulated unless told otherwise."""
+    given: dict[str, Any] = {"source": "simulated", "kind": "wrist", **more}
+    return PlannedSensor(label=label, role=role, **given)
+
+
+def plan_of(*sensors: PlannedSensor) -> Plan:
+    """A plan with these sensors; by default a reference and two test sensors."""
+    return Plan(
+        wearer="W1",
+        activity="rowing ergometer",
+        sensors=sensors or (planned("Yarrow", "reference"), planned("Sorrel"), planned("Tansy")),
+    )
+
+
+def hr(t_s: float, sensor: int, bpm: int, **more: Any) -> Event:
+    """One heart-rate notification."""
+    return Event(round(t_s * S), sensor, ev.HEART_RATE, encode_heart_rate(bpm, **more))
+
+
+def stream(
+    sensor: int,
+    start_s: float,
+    end_s: float,
+    bpm: float | Callable[[float], float],
+    *,
+    every_s: float = 1.0,
+    rr: Callable[[float], Sequence[int]] = lambda _: (),
+    **more: Any,
+) -> list[Event]:
+    """Notifications from ``start_s`` until before ``end_s``; ``bpm`` and ``rr`` may follow time."""
+    count = round((end_s - start_s) / every_s)
+    times = [start_s + k * every_s for k in range(count)]
+    value = bpm if callable(bpm) else lambda _: bpm
+    return [hr(t, sensor, round(value(t)), rr=rr(t), **more) for t in times]
+
+
+def link(t_s: float, sensor: int, state: str) -> Event:
+    """A change of link state."""
+    return Event(round(t_s * S), sensor, ev.LINK, state.encode())
+
+
+def play(plan: Plan, *streams: Iterable[Event], until_s: float, rules: Any = None) -> Board:
+    """A board that has been fed the streams in order of time and finished at ``until_s``."""
+    board = Board(plan) if rules is None else Board(plan, rules)
+    for event in heapq.merge(*streams, key=lambda event: event.t_ns):
+        if event.t_ns <= until_s * S:
+            board.feed(event)
+    board.finish(round(until_s * S))
+    return board
+
+
+def of_kind(board: Board, kind: WarningKind, sensor: int | None = None) -> list[SensorWarning]:
+    """The warnings of this kind, of one sensor if it is given."""
+    return [w for w in board.warnings if w.kind is kind and sensor in (None, w.sensor)]
