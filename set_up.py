@@ -90,7 +90,7 @@ def _packages(purpose: str) -> bool:
     )
     for extras in (PURPOSES[purpose], *(["test"] if purpose == "test" else [""])):
         what = f"{ROOT}[{extras}]" if extras else str(ROOT)
-        pip = [str(_python(VENV)), "-m", "pip", "install", "--quiet"]
+        pip = [str(_python(VENV)), "-m", "pip", "install", "-qq"]
         pip += ["--disable-pip-version-check", "--editable", what]
         if subprocess.run(pip, check=False).returncode == 0:
             if extras == PURPOSES[purpose]:

@@ -155,7 +155,7 @@ def _facts(report: CheckReport) -> dict[str, Any]:
         "file": str(report.path),
         "whole": report.whole,
         "clean": report.clean,
-        "invented_data": report.invented,
+        "invented": report.invented,
         "problems": list(report.problems),
         "uuid": report.uuid,
         "software": report.software,

@@ -31,7 +31,7 @@ def plan_facts(plan: Plan) -> dict[str, Any]:
     return {
         "wearer": plan.wearer,
         "activity": plan.activity,
-        "invented_data": plan.invented,
+        "invented": plan.invented,
         "tolerance_bpm": plan.tolerance_bpm,
         "tolerance_percent": plan.tolerance_percent,
     }

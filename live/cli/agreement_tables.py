@@ -1,0 +1,182 @@
+"""The agreement of a session for people: tables and sentences, on a console of any kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from analysis.agreement import NARROW_RANGE_BPM, Tolerance
+from analysis.estimate import Estimate
+from analysis.session import SensorResult, SessionResult
+from analysis.statistics import Agreement
+from live.views.terminal.screen import INVENTED, clock, padded
+from replay.event import SESSION
+from replay.plan import Plan
+
+CAUTIONS: Final = (
+    "Not a medical device; nothing here is a diagnosis.  The intervals describe this one session "
+    "and say nothing about other days or other wearers."
+)
+
+
+def print_session(result: SessionResult, title: str, console: Console) -> None:
+    """Print all that one session says: the comparison, each sensor, how it was done."""
+    for part in session_parts(result, title):
+        console.print(part, highlight=False)
+
+
+def session_parts(result: SessionResult, title: str) -> Iterator[RenderableType]:
+    """The pieces of :func:`print_session`, in order."""
+    plan = result.plan
+    head = f"{title}: {plan.wearer}, {plan.activity}, {clock(result.duration_s)}"
+    yield Text(head, style="bold")
+    if plan.invented:
+        yield Text(INVENTED, style="bold")
+    reference = result.reference
+    yield Text(
+        f"Reference: {_where(reference.sensor.label, reference.sensor.placement)}, covered "
+        f"{reference.coverage_percent:.1f} % of the session.  {_tolerance(plan)}"
+    )
+    yield padded(comparison(result))
+    for sensor in result.sensors:
+        yield padded(_sensor_block(sensor, result))
+    yield padded(Group(*_how(result)))
+
+
+def comparison(result: SessionResult) -> RenderableType:
+    """One row per test sensor, without the reference's bad stretches where there are any."""
+    table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column("sensor", no_wrap=True)
+    for name in ("pairs", "bias, bpm", "MAE, bpm", "inside tolerance", "r"):
+        table.add_column(name, justify="right")
+    for sensor in result.sensors:
+        counted = sensor.without_exclusions or sensor.whole
+        table.add_row(
+            sensor.series.sensor.label,
+            f"{counted.pairs:,}",
+            _with_interval(counted.bias, "+.1f"),
+            _with_interval(counted.mae, ".1f"),
+            _with_interval(counted.within, ".0f", " %"),
+            _correlation(counted),
+        )
+    excluded = any(sensor.without_exclusions for sensor in result.sensors)
+    what = "Excluded stretches are taken out.  " if excluded else ""
+    return Group(table, Text(f"{what}In brackets: 95 % interval.", style="dim"))
+
+
+def _sensor_block(result: SensorResult, session: SessionResult) -> RenderableType:
+    series = result.series
+    head = Text(_where(series.sensor.label, series.sensor.placement), style="bold")
+    facts = [f"covered {series.coverage_percent:.1f} %", f"{len(series.gaps)} gap(s)"]
+    facts += [f"{series.malformed} malformed"] if series.malformed else []
+    facts += [f"{series.invalid} without a valid value"] if series.invalid else []
+    facts += [f"firmware {series.firmware}"] if series.firmware else []
+    head.append(f"  {', '.join(facts)}", style="not bold")
+    parts: list[RenderableType] = [head]
+    columns = [("whole session", result.whole)]
+    if result.without_exclusions is not None:
+        name = f"without {result.excluded_s} s excluded"
+        columns.append((name, result.without_exclusions))
+    counted = columns[-1][1]
+    parts.append(Text(sentence(series.sensor.label, session.reference.sensor.label, counted)))
+    parts.append(_statistics(columns))
+    parts += [Text(f"Caution: {caution}", style="italic") for caution in counted.cautions]
+    return Group(*parts)
+
+
+def sentence(label: str, reference: str, agreement: Agreement) -> str:
+    """What the numbers say, in plain words and no stronger than the intervals allow."""
+    bias = agreement.bias.value
+    if not agreement.pairs or bias is None:
+        return f"{label} was never compared: it and {reference} had no value at the same second."
+    words = f"{label} read {abs(bias):.1f} bpm {'above' if bias > 0 else 'below'} {reference}"
+    interval = agreement.bias.interval
+    if interval is not None:
+        words += f" on average (95 % interval {interval[0]:+.1f} to {interval[1]:+.1f})"
+        if interval[0] <= 0 <= interval[1]:
+            words += ", which cannot be told from no bias"
+    else:
+        words += " on average"
+    share = agreement.within.value
+    if share is not None:
+        words += f"; {share:.0f} % of the seconds lay inside the tolerance"
+    return words + "."
+
+
+def _statistics(columns: list[tuple[str, Agreement]]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column("", no_wrap=True)
+    for name, _ in columns:
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_row("pairs", *(f"{a.pairs:,}" for _, a in columns))
+    count = [a.bias.effective_count for _, a in columns]
+    table.add_row("as many as independent", *("" if c is None else f"{c:.0f}" for c in count))
+    for name, attribute, form, unit in _ROWS:
+        cells = (_with_interval(getattr(a, attribute), form, unit) for _, a in columns)
+        table.add_row(name, *cells)
+    return table
+
+
+_ROWS: Final = (
+    ("bias, bpm", "bias", "+.2f", ""),
+    ("SD of differences, bpm", "sd", ".2f", ""),
+    ("lower limit of agreement, bpm", "loa_low", "+.1f", ""),
+    ("upper limit of agreement, bpm", "loa_high", "+.1f", ""),
+    ("MAE, bpm", "mae", ".2f", ""),
+    ("MAPE", "mape", ".2f", " %"),
+    ("RMSE, bpm", "rmse", ".2f", ""),
+    ("inside tolerance", "within", ".1f", " %"),
+    ("Pearson r", "pearson_r", ".3f", ""),
+    ("concordance (CCC)", "concordance", ".3f", ""),
+)
+
+
+def _how(result: SessionResult) -> Iterator[Text]:
+    yield Text("Excluded", style="bold")
+    for stretch in result.exclusions:
+        whose = "all sensors"
+        if stretch.sensor != SESSION:
+            whose = result.plan.sensor(stretch.sensor).label
+        yield Text(
+            f"  {clock(stretch.start_s)} to {clock(stretch.end_s)} ({stretch.seconds} s), {whose}: "
+            f"{stretch.reason}"
+        )
+    if not result.exclusions:
+        yield Text("  nothing: no bad stretch of the reference was found, and none was marked.")
+    for caution in result.cautions:
+        yield Text(f"Caution: {caution}", style="italic")
+    yield Text(
+        "Differences are test minus reference, paired on a 1 s grid with the newest valid reading "
+        "not older than each sensor's hold_s.  " + CAUTIONS,
+        style="dim",
+    )
+
+
+def _correlation(agreement: Agreement) -> Text:
+    r = agreement.pearson_r.value
+    narrow = agreement.reference_range_bpm < NARROW_RANGE_BPM
+    words = "–" if r is None else f"{r:.2f}{'?' if narrow else ''}"
+    return Text(words, style="dim" if narrow else "")
+
+
+def _where(label: str, placement: str) -> str:
+    return f"{label} ({placement})" if placement else label
+
+
+def _tolerance(plan: Plan) -> str:
+    tolerance = Tolerance(plan.tolerance_bpm, plan.tolerance_percent)
+    return f"Tolerance: ±{tolerance.bpm:g} bpm or ±{tolerance.percent:g} %, whichever is greater."
+
+
+def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
+    if estimate.value is None:
+        return "–"
+    value = f"{estimate.value:{form}}{unit}"
+    if estimate.interval is None:
+        return f"{value} (none)"
+    low, high = estimate.interval
+    return f"{value} ({low:{form}} to {high:{form}})"

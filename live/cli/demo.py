@@ -1,0 +1,106 @@
+"""``sidebeat demo``: a bundled invented session through the live pipeline, and its report."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+from typing import Final
+
+from live.cli.views import VIEWS, chosen_view, show
+from replay.errors import SidebeatError
+
+HELP: Final = (
+    "Play an invented rowing session through the live pipeline, faster than life, and write its "
+    "report; needs no sensor.  All data are invented."
+)
+EXAMPLE: Final = """
+sidebeat demo
+sidebeat demo --view terminal --speed 30
+"""
+SPEED: Final = 60.0
+"""The fastest at which the eye can follow: 22.5 min in 23 s."""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    from live.cli.replay import speed  # noqa: PLC0415 - with this command
+
+    parser.add_argument(
+        "--view",
+        choices=VIEWS,
+        help="where to show it: the window (default where there is a screen), the terminal "
+        "(default elsewhere), or none: only the report",
+    )
+    parser.add_argument(
+        "--speed",
+        type=speed,
+        default=SPEED,
+        metavar="N|max",
+        help=f"times life, 0.5 to 60, or max (default {SPEED:g})",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="DIR",
+        default=Path("reports"),
+        help="folder for the report (default: reports)",
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry the command out; returns the exit status."""
+    from rich.console import Console  # noqa: PLC0415 - only when it runs
+
+    from live.cli.agreement_tables import comparison  # noqa: PLC0415
+    from live.cli.analyse import analysed, analysis_facts, write_report  # noqa: PLC0415
+    from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415
+    from live.views.file_feed import FileFeed  # noqa: PLC0415
+    from live.views.terminal.screen import INVENTED  # noqa: PLC0415
+    from replay.capture import Capture  # noqa: PLC0415
+    from replay.demo_files import demo_captures  # noqa: PLC0415
+
+    path = next((path for path in demo_captures() if "rowing" in path.name), demo_captures()[0])
+    view = chosen_view(arguments.view)
+    print(f"Playing {path.name}.  {INVENTED}", flush=True)
+    if view == "window":
+        print("Close the window to go on to the report.", flush=True)
+    with FileFeed(path, None if arguments.speed == FLAT_OUT else arguments.speed) as feed:
+        if view == "none":
+            play_out(feed)
+            status = 0
+        else:
+            status = show(feed, view, leave_at_end=True, summary=False)
+    if status:
+        return status
+    with Capture.open(path) as capture:
+        result = analysed(capture)
+        facts = analysis_facts(capture, result)
+    console = Console(highlight=False)
+    console.print()
+    plan = result.plan
+    reference = result.reference.sensor
+    console.print(
+        f"Agreement with {reference.label} ({reference.placement}), {plan.wearer}, "
+        f"{plan.activity}.  {INVENTED}",
+        style="bold",
+    )
+    console.print(comparison(result))
+    report = arguments.out / f"{path.stem}.html"
+    try:
+        write_report(report, result, facts)
+    except SidebeatError as error:
+        # A demo may be run from where nothing can be written; its report is still shown.
+        print(f"sidebeat: {error}", file=sys.stderr)
+        report = Path(tempfile.mkdtemp(prefix="sidebeat-")) / report.name
+        write_report(report, result, facts)
+    console.print(f"\nReport: {report}", soft_wrap=True, markup=False)
+    console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True, markup=False)
+    return 0
+
+
+def _near(path: Path) -> Path:
+    """As one would type it from here."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
