@@ -14,6 +14,7 @@ from replay.capture.remains import Remains, Session, gather
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import CHANNEL_NAMES
 from replay.capture.sieve import Row
+from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.event import (
     ANCHOR,
     HEART_RATE_CHANNELS,
@@ -216,6 +217,12 @@ def _faults(
     if unknown:
         faults.append(
             f"{_count(unknown, 'event is', 'events are')} of sensors that the plan does not have."
+        )
+    if found.only_in_log > COMMIT_EVERY_EVENTS:
+        # One commit that the kill cut off is no fault; more than one commit's events are.
+        faults.append(
+            f"The log is damaged: {_count(found.only_in_log, 'event', 'events')} in it can only be "
+            "reached by a salvage."
         )
     if found.damaged_notes:
         faults.append(f"{_count(found.damaged_notes, 'note is', 'notes are')} damaged.")

@@ -59,7 +59,8 @@ class Remains:
     ``rows``: whole events by their number.  ``altered``: numbers of events that are there, do
     not match their checksum, and were not found whole elsewhere in the file.  ``damaged_notes``:
     notes that cannot be read.  ``missing_bytes``: by how much the file is shorter than it says.
-    ``complaints``: what SQLite's ``integrity_check`` found.
+    ``complaints``: what SQLite's ``integrity_check`` found.  ``only_in_log``: events whole in the
+    log that SQLite does not see, because their commit was cut off or the log is damaged.
     """
 
     missing_bytes: int = 0
@@ -71,6 +72,7 @@ class Remains:
     notes: list[Note] = field(default_factory=list)
     damaged_notes: int = 0
     complaints: list[str] = field(default_factory=list)
+    only_in_log: int = 0
 
     def in_order(self) -> list[Row]:
         """The whole events in order of arrival."""
@@ -118,10 +120,13 @@ def gather(path: Path) -> Remains:
                 _read_small_tables(connection, found)
                 _read_in_one_go(connection, found)
                 if found.altered or found.complaints or any(found.holes()):
-                    for data in (main_bytes, log_bytes):
-                        for row in sift(data):
-                            found.rows.setdefault(row.seq, row)
+                    for row in sift(main_bytes):
+                        found.rows.setdefault(row.seq, row)
                     _read_in_ranges(connection, found)
+                in_file = len(found.rows)
+                for row in sift(log_bytes):
+                    found.rows.setdefault(row.seq, row)
+                found.only_in_log = len(found.rows) - in_file
     except (OSError, sqlite3.Error) as error:
         raise cannot("read", path, error) from None
     found.altered -= found.rows.keys()

@@ -168,9 +168,10 @@ class CaptureWriter:
     def abandon(self) -> None:
         """Let go of the file without an ending; it stays marked as unclean.  Never raises.
 
-        What was appended but not committed is lost: commit first if the disk allows it.
+        What waits for its commit is tried once more; ``committed`` tells what is on the disk.
         """
-        self._waiting.clear()
+        with suppress(CaptureError):
+            self.commit()
         with suppress(CaptureError):
             self._let_go()
 
@@ -207,6 +208,7 @@ def fold_log(connection: sqlite3.Connection) -> None:
 
     If one stays open, the log stays too and nothing is lost: the last connection folds it.
     """
+    connection.execute("PRAGMA busy_timeout = 0")
     for attempt in range(_CLOSE_ATTEMPTS):
         try:
             connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()

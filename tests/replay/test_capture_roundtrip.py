@@ -1,0 +1,241 @@
+"""A capture gives back exactly what was written to it."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from datetime import datetime
+from itertools import accumulate
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from replay import event as event_module
+from replay.capture import Capture, CaptureWriter, capture_name
+from replay.capture.schema import CHANNEL_IDS
+from replay.errors import CaptureError
+from replay.event import CHANNELS, HEART_RATE, NS_PER_S, Event
+from replay.plan import Plan
+from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
+
+_steps = st.one_of(st.integers(0, 3), st.integers(0, 2 * NS_PER_S), st.integers(0, 2**50))
+_rows = st.lists(
+    st.tuples(
+        _steps, st.integers(0, 3), st.sampled_from(CHANNELS), st.binary(max_size=80) | st.just(b"")
+    ),
+    max_size=150,
+)
+
+
+def _events(rows: list[tuple[int, int, str, bytes]]) -> list[Event]:
+    times = accumulate(step for step, *_ in rows)
+    return [Event(t_ns, *rest) for t_ns, (_, *rest) in zip(times, rows, strict=True)]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(rows=_rows, commit_every=st.integers(1, 70))
+def test_every_event_comes_back(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[tuple[int, int, str, bytes]],
+    commit_every: int,
+) -> None:
+    """Whatever is appended is read back equal and in order, however it was committed."""
+    path = tmp_path_factory.mktemp("capture") / "c.sqlite"
+    written = write_capture(path, _events(rows), commit_every=commit_every)
+    with Capture.open(path) as capture:
+        assert list(capture.events()) == written
+        assert capture.event_count == len(written)
+
+
+@given(rows=_rows, start=st.integers(0, 2**51), length=st.integers(0, 2**51))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_a_stretch_is_what_lies_in_it(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[tuple[int, int, str, bytes]],
+    start: int,
+    length: int,
+) -> None:
+    """A stretch gives the events from its start up to, and without, its end."""
+    path = tmp_path_factory.mktemp("capture") / "c.sqlite"
+    written = write_capture(path, _events(rows))
+    with Capture.open(path) as capture:
+        assert list(capture.events(start, start + length)) == [
+            event for event in written if start <= event.t_ns < start + length
+        ]
+        assert list(capture.events(start)) == [event for event in written if start <= event.t_ns]
+
+
+def test_what_the_session_says_of_itself_comes_back(tmp_path: Path) -> None:
+    """Plan, start, software and ending are read as they were given."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, session_events(5), end_ns=7 * NS_PER_S)
+    with Capture.open(path) as capture:
+        assert capture.plan == PLAN
+        assert capture.started_utc_ns == STARTED_UTC_NS
+        assert capture.software == "sidebeat test"
+        assert capture.clean
+        assert capture.end_t_ns == capture.duration_ns == 7 * NS_PER_S
+        assert capture.end_reason == "stopped by the tester"
+        assert not capture.invented
+
+
+def test_a_closed_capture_is_one_file(tmp_path: Path) -> None:
+    """After closing, neither a log nor any other file lies beside the capture."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
+    for event in session_events(5):
+        writer.append(event)
+    writer.commit()
+    assert path.with_name("c.sqlite-wal").exists()
+    writer.close(t_ns=10 * NS_PER_S, reason="stopped")
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_an_event_takes_no_more_than_35_bytes(tmp_path: Path) -> None:
+    """One hour of six sensors, with everything the file holds, stays within 35 bytes an event."""
+    plan = Plan(
+        wearer="W1",
+        activity="easy trail running",
+        sensors=(
+            *PLAN.sensors,
+            *(
+                type(PLAN.sensors[0])(label=f"Arm {n}", role="test", name=f"Arm {n}")
+                for n in range(3)
+            ),
+        ),
+    )
+    path = tmp_path / "c.sqlite"
+    written = write_capture(path, session_events(3600, sensors=6), plan=plan)
+    assert path.stat().st_size / len(written) <= 35
+
+
+def test_other_tools_read_the_view(tmp_path: Path) -> None:
+    """The view joins label, channel, seconds and hexadecimal payload for any SQLite tool."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, [Event(1_500_000_000, 2, HEART_RATE, b"\x00\x8e")])
+    with closing(sqlite3.connect(path)) as connection:
+        cursor = connection.execute("SELECT * FROM notifications")
+        assert [column[0] for column in cursor.description] == [
+            "seq", "seconds", "label", "channel", "payload",
+        ]  # fmt: skip
+        assert cursor.fetchall() == [(1, 1.5, "Sorrel", "2a37", "008e")]
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE event SET payload = x'00'",
+        "DELETE FROM event",
+        "UPDATE session SET plan = ''",
+        "DELETE FROM ending",
+        "DELETE FROM note",
+        "UPDATE sensor SET label = 'Tansy'",
+    ],
+)
+def test_rows_are_only_ever_added(tmp_path: Path, statement: str) -> None:
+    """Changing or deleting a row is refused, whichever tool tries it."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, session_events(2))
+    with Capture.open(path) as capture:
+        capture.add_note("marker", t_ns=0, text="warm-up")
+    with (
+        closing(sqlite3.connect(path)) as connection,
+        pytest.raises(sqlite3.IntegrityError, match="only ever added"),
+    ):
+        connection.execute(statement)
+
+
+def test_columns_are_strict(tmp_path: Path) -> None:
+    """Text does not get into a column of numbers."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, [])
+    with (
+        closing(sqlite3.connect(path)) as connection,
+        pytest.raises(sqlite3.IntegrityError, match="cannot store TEXT"),
+    ):
+        connection.execute("INSERT INTO event VALUES (1, 'soon', 1, 1, x'00', 0)")
+
+
+def test_every_channel_has_its_number() -> None:
+    """Each channel of the format has one number, and no two share one."""
+    assert set(CHANNEL_IDS) == set(CHANNELS)
+    assert len(set(CHANNEL_IDS.values())) == len(CHANNEL_IDS)
+
+
+def test_channel_numbers_never_move() -> None:
+    """The numbers of format 1 stay what they are: files in the world hold them."""
+    assert [CHANNEL_IDS[getattr(event_module, name)] for name in (
+        "HEART_RATE", "MQTT_HEART_RATE", "BODY_LOCATION", "BATTERY", "CYCLING", "RUNNING", "POWER",
+        "MODEL", "SERIAL", "FIRMWARE", "HARDWARE", "MAKER", "LINK", "SIGNAL", "DOUBLED", "ANCHOR",
+        "JUMP", "LATE", "DISK", "MARKER", "ADVICE",
+    )] == list(range(1, 22))  # fmt: skip
+
+
+def test_a_changing_buffer_does_not_change_what_was_appended(tmp_path: Path) -> None:
+    """The payload is the bytes at the moment of appending, though a radio reuses its buffer."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
+    buffer = bytearray(b"\x00\x64")
+    writer.append(Event(0, 1, HEART_RATE, buffer))  # type: ignore[arg-type]
+    buffer[1] = 0
+    writer.close(t_ns=1, reason="stopped")
+    with Capture.open(path) as capture:
+        assert [event.payload for event in capture.events()] == [b"\x00\x64"]
+
+
+def test_counts_tell_appended_from_committed(tmp_path: Path) -> None:
+    """Only what a commit has brought to the disk counts as committed."""
+    writer = CaptureWriter(tmp_path / "c.sqlite", PLAN, started_utc_ns=0, software="x")
+    writer.append(Event(0, 1, HEART_RATE, b"\x00\x64"))
+    assert (writer.appended, writer.committed) == (1, 0)
+    assert writer.commit() == 1
+    assert (writer.appended, writer.committed) == (1, 1)
+    assert writer.commit() == 1
+    writer.abandon()
+
+
+@pytest.mark.parametrize(
+    ("event", "problem"),
+    [
+        (Event(5, 1, HEART_RATE, b""), "came after"),
+        (Event(10, 4, HEART_RATE, b""), "not in the plan"),
+        (Event(10, -1, HEART_RATE, b""), "not in the plan"),
+        (Event(10, 1, "2a99", b""), "not part of this format"),
+    ],
+)
+def test_an_event_that_cannot_be_is_refused(tmp_path: Path, event: Event, problem: str) -> None:
+    """Time running back, an unplanned sensor or an unknown channel is refused by name."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
+    writer.append(Event(10, 1, HEART_RATE, b"\x00\x64"))
+    with pytest.raises(CaptureError, match=problem):
+        writer.append(event)
+    writer.close(t_ns=10, reason="stopped")
+    with Capture.open(path) as capture:
+        assert capture.event_count == 1
+
+
+def test_a_closed_writer_takes_nothing_more(tmp_path: Path) -> None:
+    """Committing to a closed capture is refused with a sentence."""
+    writer = CaptureWriter(tmp_path / "c.sqlite", PLAN, started_utc_ns=0, software="x")
+    writer.close(t_ns=0, reason="stopped")
+    writer.append(Event(0, 1, HEART_RATE, b"\x00\x64"))
+    with pytest.raises(CaptureError, match="already closed"):
+        writer.commit()
+
+
+@pytest.mark.parametrize(
+    ("activity", "name"),
+    [
+        ("rowing ergometer", "2026-03-04_0715_rowing-ergometer_W1.sqlite"),
+        ("Stair climbing, 12 kg pack!", "2026-03-04_0715_stair-climbing-12-kg-pack_W1.sqlite"),
+        ("Höhenläufe", "2026-03-04_0715_hohenlaufe_W1.sqlite"),
+        ("../..", "2026-03-04_0715_session_W1.sqlite"),
+    ],
+)
+def test_the_name_says_when_what_and_who(activity: str, name: str) -> None:
+    """The file's name has local start, activity and wearer, in signs every file system takes."""
+    plan = Plan(wearer="W1", activity=activity, sensors=PLAN.sensors)
+    assert capture_name(datetime(2026, 3, 4, 7, 15), plan) == name
