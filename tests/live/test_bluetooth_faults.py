@@ -118,14 +118,14 @@ def test_the_stand_in_doubles_after_a_reconnection_without_disconnect(bluez: Blu
         assert device is not None
         clients: list[BleakClient] = []
         for copies in (1, 2, 3):
-            client = BleakClient(device)
+            gone = asyncio.Event()
+            client = BleakClient(device, lambda _client, gone=gone: gone.set())
             await client.connect()
             await client.start_notify("2a37", lambda _c, _d: None)
             clients.append(client)
             assert bluez.notify(sensor, heart_rate(100)) == copies
             bluez.drop(sensor)
-            while client.is_connected:
-                await asyncio.sleep(0.005)
+            await gone.wait()
         for client in clients:
             await client.disconnect()
         await release_bus()

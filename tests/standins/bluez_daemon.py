@@ -196,7 +196,7 @@ class Daemon:
         while True:
             now = loop.time()
             for sensor in self.sensors:
-                stream = sensor.streams[0]
+                stream = sensor.streams[0] if sensor.streams else ""
                 if not (sensor.rate_hz and sensor.connected and sensor.subscribers.get(stream)):
                     due.pop(sensor, None)
                 elif now >= due.setdefault(sensor, now):

@@ -12,8 +12,22 @@ is why nothing imports it before it is needed.
     errors.py   what bleak reports, in sentences
 """
 
+import logging
+
 from live.sources.bluetooth.errors import BluetoothUnavailable
+from live.sources.bluetooth.scan import FoundSensor, scan
 from live.sources.bluetooth.source import BluetoothSource, bluetooth_problem
 from live.sources.bluetooth.timing import Timing
 
-__all__ = ["BluetoothSource", "BluetoothUnavailable", "Timing", "bluetooth_problem"]
+__all__ = [
+    "BluetoothSource",
+    "BluetoothUnavailable",
+    "FoundSensor",
+    "Timing",
+    "bluetooth_problem",
+    "scan",
+]
+
+# bleak warns of each lost bus and of a missing version tool: all of it is handled here and told
+# in the tester's words.
+logging.getLogger("bleak").setLevel(logging.ERROR)

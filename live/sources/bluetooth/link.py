@@ -146,14 +146,13 @@ class SensorLink:
         """Tell the tester something about this link, once until it changes."""
         if sentence != self._advice:
             self._advice = sentence
-            if sentence:
-                _log.warning("%s: %s", self._sensor.label, sentence)
+            _log.warning("%s: %s", self._sensor.label, sentence)
             self._emit(self._clock.now_ns(), self._number, ADVICE, sentence.encode())
 
     def _streaming(self) -> None:
         self._missing = 0
         self._told_copies = False
-        self.advise("")  # what was wrong is over
+        self._advice = ""  # the state itself says that it is over; the same may be told anew
 
     # --- the actions --------------------------------------------------------------------
 
