@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from live.cli.facts import json_text, print_json, utc_text
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ sidebeat analyse capture.sqlite --json
 sidebeat analyse capture.sqlite --out reports/rowing.html
 """
 _FORMATS: Final = (".html", ".txt", ".json")
-_WIDTH: Final = 100
+_WIDTH: Final = 88
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         write_report(arguments.out, result, facts)
     if arguments.json:
-        print(_json(facts), end="")
+        print_json(facts)
     else:
         from rich.console import Console  # noqa: PLC0415 - only for people
 
@@ -105,7 +105,7 @@ def write_report(path: Path, result: SessionResult, facts: dict[str, Any]) -> No
 
     kind = path.suffix.lower()
     if kind == ".json":
-        text = _json(facts)
+        text = json_text(facts)
     else:
         console = Console(
             file=StringIO(), width=_WIDTH, record=True, force_terminal=kind == ".html"
@@ -141,13 +141,8 @@ pre {{ font-family: ui-monospace, monospace; line-height: 1.35; overflow-x: auto
 """
 
 
-def _json(facts: dict[str, Any]) -> str:
-    return json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-
-
 def analysis_facts(capture: Capture, result: SessionResult) -> dict[str, Any]:
     """What ``--json`` prints and ``--out`` writes."""
-    from live.cli.facts import utc_text  # noqa: PLC0415 - with the rest
 
     def labelled(fact: dict[str, Any]) -> dict[str, Any]:
         number = fact["sensor"]

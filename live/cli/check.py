@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from live.cli.facts import print_json, utc_text
 from replay.errors import SidebeatError
 from replay.event import HEART_RATE_CHANNELS, NS_PER_S
 
@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     report = check_capture(arguments.file)
     if arguments.json:
-        _print_json(_facts(report))
+        print_json(_facts(report))
     else:
         _print_report(report)
     return 0 if report.whole else DAMAGED
@@ -66,7 +66,7 @@ def _salvage(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan) if arguments.plan else None
     done = salvage(arguments.file, arguments.salvage, plan=plan)
     if arguments.json:
-        _print_json(_salvage_facts(done))
+        print_json(_salvage_facts(done))
         return 0
     print(f"{done.saved:,} events saved to {done.target}; {done.lost:,} lost.")
     for stretch in done.stretches:
@@ -76,10 +76,6 @@ def _salvage(arguments: argparse.Namespace) -> int:
     if done.may_lack_its_end:
         print("  The recording was never closed; its last half-second may be missing.")
     return 0
-
-
-def _print_json(facts: dict[str, Any]) -> None:
-    print(json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False))
 
 
 def _print_report(report: CheckReport) -> None:
@@ -96,8 +92,6 @@ def _print_report(report: CheckReport) -> None:
         console.print(f"  problem: {problem}", markup=False)
     started = "unknown"
     if report.started_utc_ns is not None:
-        from live.cli.facts import utc_text  # noqa: PLC0415 - brings the board along
-
         started = utc_text(report.started_utc_ns)
     console.print(
         f"Started {started}, {_clock(report.span_ns)} long, {report.events:,} events, "
@@ -148,8 +142,6 @@ _NUMBERS: Final = {"heart rate", "other", "first", "last", "gaps", "longest"}
 
 
 def _facts(report: CheckReport) -> dict[str, Any]:
-    from live.cli.facts import utc_text  # noqa: PLC0415 - brings the board along
-
     started = report.started_utc_ns
     return {
         "file": str(report.path),

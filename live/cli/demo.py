@@ -20,7 +20,11 @@ sidebeat demo
 sidebeat demo --view terminal --speed 30
 """
 SPEED: Final = 60.0
-"""The fastest at which the eye can follow: 22.5 min in 23 s."""
+"""Where nothing happens; 22.5 min would pass in 23 s."""
+SLOW: Final = 6.0
+AROUND_S: Final = 15
+"""Session seconds after a warning is raised or cleared that are played slowly, so that it can be
+read: 2.5 s at the slow speed."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -56,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     from live.cli.agreement_tables import comparison  # noqa: PLC0415
     from live.cli.analyse import analysed, analysis_facts, write_report  # noqa: PLC0415
     from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415
-    from live.views.file_feed import FileFeed  # noqa: PLC0415
+    from live.views.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
     from replay.demo_files import demo_captures  # noqa: PLC0415
@@ -66,7 +70,9 @@ def run(arguments: argparse.Namespace) -> int:
     print(f"Playing {path.name}.  {INVENTED}", flush=True)
     if view == "window":
         print("Close the window to go on to the report.", flush=True)
-    with FileFeed(path, None if arguments.speed == FLAT_OUT else arguments.speed) as feed:
+    speed = None if arguments.speed == FLAT_OUT else arguments.speed
+    turns = turns_of(path)
+    with PacedFeed(path, speed, slow=SLOW, after_s=AROUND_S, turns=turns) as feed:
         if view == "none":
             play_out(feed)
             status = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
@@ -10,6 +11,16 @@ from live.board import Board
 from live.board.snapshot import SensorStatus, SensorWarning
 from replay.event import NS_PER_S
 from replay.plan import Plan
+
+
+def json_text(facts: dict[str, Any]) -> str:
+    """One JSON object as text, ending with a newline; never NaN or infinity."""
+    return json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def print_json(facts: dict[str, Any]) -> None:
+    """Print one JSON object, and nothing else, on standard output."""
+    print(json_text(facts), end="")
 
 
 def board_facts(board: Board) -> dict[str, Any]:

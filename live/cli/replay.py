@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Final
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from live.cli.facts import board_facts, plan_facts, utc_text
+from live.cli.facts import board_facts, plan_facts, print_json, utc_text
 from live.cli.views import add_view_option, chosen_view, show
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
@@ -70,22 +69,24 @@ def run(arguments: argparse.Namespace) -> int:
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
     pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
-    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
-        if view != "none":
+    if view != "none":
+        with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
             status = show(feed, view)
-            if not arguments.json:
-                return status
-            feed.seek(feed.duration_ns)
+        if status or not arguments.json:
+            return status
+        pace = FLAT_OUT
+    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
         model = play_out(feed)
         if arguments.json:
-            facts = {
-                "file": str(arguments.file),
-                "started_utc": utc_text(feed.started_utc_ns),
-                "duration_s": round(feed.duration_ns / NS_PER_S, 3),
-                **plan_facts(feed.plan),
-                **board_facts(model.board),
-            }
-            print(json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False))
+            print_json(
+                {
+                    "file": str(arguments.file),
+                    "started_utc": utc_text(feed.started_utc_ns),
+                    "duration_s": round(feed.duration_ns / NS_PER_S, 3),
+                    **plan_facts(feed.plan),
+                    **board_facts(model.board),
+                }
+            )
         else:
             print_summary(model)
     return _faults(model)

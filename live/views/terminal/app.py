@@ -119,6 +119,7 @@ class TerminalView:
             snapshot=model.snapshot(),
             mode=self._mode(),
             markers=[(marker.t_ns, marker.text) for marker in model.board.markers],
+            past=[warning for warning in model.board.warnings if warning.end_s is not None],
             status=model.status,
             note=self._note,
             keys=keys,

@@ -43,8 +43,9 @@ class Shown:
     """All that the screen shows.
 
     ``mode``: live or replay and at what pace, in words.  ``markers``: (t_ns, text), oldest
-    first.  ``note``: answer to the last key.  ``keys``: what can be pressed.  ``faults``: events
-    that the board of this view could not take.  ``plain``: only ASCII signs.
+    first.  ``past``: warnings that have ended, oldest first.  ``note``: answer to the last key.
+    ``keys``: what can be pressed.  ``faults``: events that the board of this view could not
+    take.  ``plain``: only ASCII signs.
     """
 
     title: str
@@ -52,6 +53,7 @@ class Shown:
     snapshot: Snapshot
     mode: str
     markers: Sequence[tuple[int, str]] = ()
+    past: Sequence[SensorWarning] = ()
     status: CaptureStatus | None = None
     note: str = ""
     keys: str = ""
@@ -81,6 +83,7 @@ def screen(shown: Shown, width: int, height: int) -> RenderableType:
     bottom = _footer(shown)
     room = max(height - used - len(bottom) - 1, 2)
     warnings = warning_lines(snapshot, width, room)
+    warnings += past_lines(shown.past, snapshot, room - len(warnings))
     filling = max(height - used - len(warnings) - len(bottom), 0)
     return Group(*top, *warnings, *([Text()] * filling), *bottom)
 
@@ -156,6 +159,16 @@ def warning_lines(snapshot: Snapshot, width: int, room: int) -> list[Text]:
             lines.append(Text(f"  … and {left} more", style=FAINT))
             break
         lines += block
+    return lines
+
+
+def past_lines(past: Sequence[SensorWarning], snapshot: Snapshot, room: int) -> list[Text]:
+    """The newest of the warnings that have ended, newest first, one line each."""
+    lines = []
+    for warning in reversed(past[-max(room, 0) :] if room > 0 else ()):
+        span = f"{clock(warning.start_s)} to {clock(warning.end_s or 0)}"
+        words = f"   over: {_label(snapshot, warning.sensor)}{warning.kind.value}, {span}.  "
+        lines.append(Text(words + warning.cleared, style=FAINT, no_wrap=True, overflow="ellipsis"))
     return lines
 
 
