@@ -8,7 +8,7 @@ import tempfile
 from contextlib import closing
 from pathlib import Path
 
-from replay.capture.files import cannot, copy_files, read_header
+from replay.capture.files import READ_ERRORS, cannot, copy_files, read_header
 from replay.errors import CaptureError
 
 
@@ -32,7 +32,7 @@ def copy_capture(source: Path, target: Path) -> None:
             with closing(sqlite3.connect(state)) as old, closing(sqlite3.connect(target)) as new:
                 old.backup(new)
                 new.execute("PRAGMA journal_mode = DELETE").fetchone()
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, *READ_ERRORS) as error:
         target.unlink(missing_ok=True)
         raise cannot("copy", source, error) from None
     except CaptureError:

@@ -30,6 +30,9 @@ JOURNAL: Final = "-journal"
 _COPY_ATTEMPTS: Final = 50
 _LOG_HEADER_BYTES: Final = 32
 
+READ_ERRORS: Final = (sqlite3.Error, UnicodeDecodeError, OverflowError)
+"""What Python's SQLite raises on damaged pages; the last two from names or numbers in them."""
+
 _recorded_here: set[Path] = set()
 
 
@@ -75,7 +78,7 @@ def cannot(doing: str, path: Path, error: Exception) -> CaptureError:
         return CaptureError(
             f"{path}: cannot {doing} the capture: the disk reports an error or is full ({name})"
         )
-    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
+    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")) or not isinstance(error, sqlite3.Error):
         return DamagedCapture(f"{path}: the capture is damaged ({error})")
     return CaptureError(f"{path}: cannot {doing} the capture: {error}")
 
@@ -145,7 +148,7 @@ def open_for_reading(
                 connection.close()
                 if not beside(path, JOURNAL).exists():
                     raise
-            except sqlite3.Error:
+            except READ_ERRORS:
                 connection.close()
                 raise
         folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
@@ -155,7 +158,7 @@ def open_for_reading(
         except BaseException:
             folder.cleanup()
             raise
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, *READ_ERRORS) as error:
         raise cannot("read", path, error) from None
 
 

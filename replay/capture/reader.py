@@ -8,22 +8,22 @@ false; rows that do not match their checksum, or that are missing, raise
 from __future__ import annotations
 
 import json
-import sqlite3
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-from replay.capture.files import cannot, open_for_reading
+from replay.capture.files import READ_ERRORS, cannot, open_for_reading
 from replay.capture.note_writer import append_note
 from replay.capture.notes import EffectiveNotes, Note, body_text, check_note, effective
-from replay.capture.schema import is_whole, text_crc
+from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
 
 _FETCH_ROWS: Final = 4096
+_COLUMNS: Final = "seq, t_ns, sensor, channel, payload, crc32"
 _SALVAGE: Final = "; salvage what is whole into a new capture"
 
 
@@ -45,7 +45,7 @@ class Capture:
         self._connection, self._folder = open_for_reading(path)
         try:
             self._read_session()
-        except sqlite3.Error as error:
+        except READ_ERRORS as error:
             self.close()
             raise cannot("read", path, error) from None
         except BaseException:
@@ -92,9 +92,6 @@ class Capture:
             self.recorded_plan: Plan = parse_plan(row[4])
         except PlanError as error:
             raise DamagedCapture(f"{self.path}: the plan in it cannot be read: {error}") from None
-        self._channels: dict[int, str] = dict(
-            self._connection.execute("SELECT id, name FROM channel")
-        )
         ending = self._connection.execute(
             "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending"
         ).fetchone()
@@ -130,13 +127,12 @@ class Capture:
         Each row is checked.  Raises :class:`DamagedCapture` at the first one that is altered or
         missing, and :class:`CaptureError` if the file cannot be read on.
         """
-        channels = self._channels
+        channels = CHANNEL_NAMES  # the file's own list is for other tools, and unchecked
         expected = first = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         try:
             cursor = self._connection.execute(
-                "SELECT seq, t_ns, sensor, channel, payload, crc32 FROM event "
-                "WHERE seq >= ? AND seq < ? ORDER BY seq",
+                f"SELECT {_COLUMNS} FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
                 (first, stop),
             )
             while rows := cursor.fetchmany(_FETCH_ROWS):
@@ -146,7 +142,7 @@ class Capture:
                         raise self._damage(seq, expected)
                     expected += 1
                     yield Event(t_ns, sensor, channels[channel], payload)
-        except sqlite3.Error as error:
+        except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         if expected < stop:
             raise self._damage(stop, expected)
@@ -166,12 +162,12 @@ class Capture:
             while low < high:
                 middle = (low + high) // 2
                 row = self._connection.execute(
-                    "SELECT t_ns FROM event WHERE seq = ?", (middle,)
+                    f"SELECT {_COLUMNS} FROM event WHERE seq = ?", (middle,)
                 ).fetchone()
-                if row is None:
-                    raise self._damage(middle + 1, middle)
-                low, high = (middle + 1, high) if row[0] < t_ns else (low, middle)
-        except sqlite3.Error as error:
+                if row is None or not is_whole(row):
+                    raise self._damage(middle if row else middle + 1, middle)
+                low, high = (middle + 1, high) if row[1] < t_ns else (low, middle)
+        except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         return low
 

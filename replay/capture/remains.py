@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from replay.capture.files import LOG, beside, cannot, copy_files, read_header
+from replay.capture.files import LOG, READ_ERRORS, beside, cannot, copy_files, read_header
 from replay.capture.notes import Note
 from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
 from replay.capture.sieve import Row, sift
@@ -127,7 +127,7 @@ def gather(path: Path) -> Remains:
                 for row in sift(log_bytes):
                     found.rows.setdefault(row.seq, row)
                 found.only_in_log = len(found.rows) - in_file
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, *READ_ERRORS) as error:
         raise cannot("read", path, error) from None
     found.altered -= found.rows.keys()
     return found
@@ -146,7 +146,7 @@ def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
             for line in str(row[0]).splitlines()
             if line != "ok" and not line.startswith("***")
         ][:_COMPLAINTS]
-    except sqlite3.DatabaseError as error:
+    except READ_ERRORS as error:
         found.complaints = [str(error)]
     row = _one(
         connection, "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
@@ -158,6 +158,7 @@ def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
             plan = None
         if plan is not None:
             found.session = Session(row[0], row[1], row[2], bool(row[3]), plan)
+    _check_lists(connection, found)
     row = _one(connection, "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending")
     if row is not None and text_crc(*row[:4]) == row[4]:
         found.ending = Ending(*row[:4])
@@ -171,14 +172,34 @@ def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
                 found.notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
             else:
                 found.damaged_notes += 1
-    except sqlite3.DatabaseError:
+    except READ_ERRORS:
         found.damaged_notes += 1
+
+
+def _check_lists(connection: sqlite3.Connection, found: Remains) -> None:
+    """The lists of sensors and channels serve other tools; here they only have to be right."""
+    try:
+        channels = connection.execute("SELECT id, name FROM channel").fetchall()
+        sensors = connection.execute(
+            "SELECT number, label, role, placement FROM sensor ORDER BY number"
+        ).fetchall()
+    except READ_ERRORS as error:
+        if not found.complaints:
+            found.complaints.append(str(error))
+        return
+    if not channels or any(CHANNEL_NAMES.get(number) != name for number, name in channels):
+        found.complaints.append("the list of channels is altered")
+    if found.session and sensors != [
+        (number, sensor.label, sensor.role, sensor.placement)
+        for number, sensor in enumerate(found.session.plan.sensors, 1)
+    ]:
+        found.complaints.append("the list of sensors is altered")
 
 
 def _one(connection: sqlite3.Connection, query: str) -> tuple[Any, ...] | None:
     try:
         row: tuple[Any, ...] | None = connection.execute(query).fetchone()
-    except sqlite3.DatabaseError:
+    except READ_ERRORS:
         return None
     return row
 
@@ -187,7 +208,7 @@ def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
     try:
         for columns in connection.execute(f"SELECT {_EVENT_COLUMNS} FROM event ORDER BY seq"):
             _take(columns, found)
-    except (sqlite3.DatabaseError, OverflowError) as error:
+    except READ_ERRORS as error:
         if not found.complaints:
             found.complaints.append(str(error))
 
@@ -210,7 +231,7 @@ def _read_range(connection: sqlite3.Connection, first: int, after: int, found: R
         rows = connection.execute(
             f"SELECT {_EVENT_COLUMNS} FROM event WHERE seq >= ? AND seq < ?", (first, after)
         ).fetchall()
-    except sqlite3.DatabaseError:
+    except READ_ERRORS:
         if after - first > 1:
             middle = (first + after) // 2
             _read_range(connection, first, middle, found)

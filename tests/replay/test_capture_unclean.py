@@ -29,6 +29,12 @@ def _recorded(path: Path, seconds: int) -> CaptureWriter:
     return writer
 
 
+@pytest.fixture
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Closing does not wait for other programs."""
+    monkeypatch.setattr("replay.capture.writer._CLOSE_WAIT_S", 0.0)
+
+
 def _as_killed(tmp_path: Path, seconds: int) -> Path:
     """The files of a recording as a kill leaves them: main file and log, no ending."""
     live = tmp_path / "live" / "c.sqlite"
@@ -105,6 +111,7 @@ def test_a_recording_killed_at_its_very_start_opens_empty(tmp_path: Path) -> Non
         assert [event for event in capture.events() if event.channel != "link"] == []
 
 
+@pytest.mark.usefixtures("impatient")
 def test_a_killed_close_is_clean_when_the_ending_was_written(tmp_path: Path) -> None:
     """Killed after the ending, before the log is folded in: complete, hence clean."""
     live = tmp_path / "live.sqlite"
@@ -120,6 +127,7 @@ def test_a_killed_close_is_clean_when_the_ending_was_written(tmp_path: Path) -> 
         assert list(capture.events()) == list(session_events(5))
 
 
+@pytest.mark.usefixtures("impatient")
 def test_a_tool_that_holds_the_file_costs_nothing(tmp_path: Path) -> None:
     """Closing while another program reads keeps the log; the last to leave folds it in."""
     path = tmp_path / "c.sqlite"
