@@ -1,0 +1,133 @@
+"""The time panels, one above the other on one axis."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pyqtgraph as pg
+from PySide6.QtCore import QSize, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
+from PySide6.QtWidgets import QWidget
+
+from live.window.axes import LaneAxis, TimeAxis, ValueAxis, dress_axis
+from live.window.differences import DifferencesCanvas
+from live.window.faults import DrawingFaults
+from live.window.frame import Frame
+from live.window.lanes import LanesCanvas
+from live.window.shapes import Stamps
+from live.window.theme import Theme, looks_of
+from live.window.traces import TracesCanvas
+from replay.plan import Plan
+
+_LABEL_SIGNS: Final = 19
+"""Room at the lines' ends, in average letters."""
+
+
+class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+    """Traces, differences and lanes.  ``moved``: the user dragged or zoomed to (start, end) s."""
+
+    moved = Signal(float, float)
+
+    def __init__(self, plan: Plan, faults: DrawingFaults, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._plan = plan
+        self._looks = looks_of(plan)
+        self.lane_axis = LaneAxis()
+        self.top = self._add_plot(0, ValueAxis("left"))
+        self.middle = self._add_plot(1, ValueAxis("left"))
+        self.bottom = self._add_plot(2, self.lane_axis)
+        stamps = Stamps()
+        self.traces = TracesCanvas(self.top.vb, faults, stamps)
+        self.differences = DifferencesCanvas(self.middle.vb, faults, stamps)
+        self.lanes = LanesCanvas(self.bottom.vb, faults)
+        self.bottom.setYRange(0, len(plan.sensors) + 1, padding=0)
+        self.ci.layout.setRowStretchFactor(0, 5)
+        self.ci.layout.setRowStretchFactor(1, 3)
+        self.ci.setContentsMargins(2, 4, 4, 2)
+        self.ci.setSpacing(4)
+        self.setAccessibleName("Heart rate, difference and warnings over time")
+        self.setFocusPolicy(pg.QtCore.Qt.FocusPolicy.StrongFocus)
+
+    def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:
+        plot = self.addPlot(row=row, col=0, axisItems={"left": left, "bottom": TimeAxis("bottom")})
+        plot.setMenuEnabled(False)
+        plot.hideButtons()
+        plot.setMouseEnabled(x=True, y=False)
+        plot.disableAutoRange()
+        plot.vb.sigRangeChangedManually.connect(self._was_moved)
+        if row:
+            plot.setXLink(self.top)
+        if row < 2:
+            plot.hideAxis("bottom")
+        for axis in ("left", "bottom"):
+            plot.getAxis(axis).enableAutoSIPrefix(False)
+        return plot
+
+    def _was_moved(self, *_: object) -> None:
+        start, end = self.top.vb.viewRange()[0]
+        self.moved.emit(start, end)
+
+    @property
+    def columns(self) -> int:
+        """Screen columns of the time axis, in device pixels."""
+        return max(int(self.top.vb.width() * self.devicePixelRatioF()), 50)
+
+    @property
+    def label_room(self) -> float:
+        """Share of the width that the labels at the lines' ends need."""
+        metrics = QFontMetricsF(self.font())
+        wanted = _LABEL_SIGNS * metrics.averageCharWidth() / max(self.top.vb.width(), 1.0)
+        return float(min(wanted, 0.35))
+
+    def dress(self, theme: Theme, font: QFont) -> None:
+        """Put on a theme, with text of this font's size."""
+        metrics = QFontMetricsF(font)
+        self.setFont(font)
+        self.scene().setFont(font)
+        self.setBackground(theme.ground)
+        width = max(metrics.horizontalAdvance("Mmmmmmmmm"), 60)
+        for plot in (self.top, self.middle, self.bottom):
+            for name in ("left", "bottom"):
+                dress_axis(plot.getAxis(name), theme, font)
+            plot.getAxis("left").setWidth(width)
+        self.top.setLabel("left", "heart rate (bpm)")
+        self.middle.setLabel("left", "difference (bpm)")
+        self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
+        self._share_height()
+        self.lane_axis.ink = theme.ink
+        self.lane_axis.lanes = [("session", None, theme.ink)]
+        for number, sensor in enumerate(self._plan.sensors, 1):
+            look = self._looks.get(number)
+            shape = None if look is None else look.shape
+            colour = theme.faint if look is None else look.colour(theme)
+            self.lane_axis.lanes.append((sensor.label, shape, colour))
+
+    def _share_height(self) -> None:
+        """Lanes get a fixed height: enough for a line of text, more in a tall window."""
+        line = QFontMetricsF(self.font()).height()
+        lanes = len(self._plan.sensors) + 1
+        lane = min(max(0.3 * self.height() / lanes, 1.35 * line), 2.4 * line)
+        self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The panels share the new height."""
+        super().resizeEvent(event)
+        if hasattr(self, "lanes"):  # Qt sends a first size before the panels are there
+            self._share_height()
+
+    def show_frame(self, frame: Frame) -> None:
+        """Draw a frame."""
+        columns = self.columns
+        self.top.setXRange(frame.start_s, frame.end_s, padding=0)
+        self._set_rows(self.top, *self.traces.take(frame, columns))
+        self._set_rows(self.middle, *self.differences.take(frame, columns))
+        self.lanes.show_frame(frame)
+
+    @staticmethod
+    def _set_rows(plot: pg.PlotItem, low: float, high: float) -> None:
+        if plot.vb.viewRange()[1] != [low, high]:
+            plot.setYRange(low, high, padding=0)
+
+    def minimumSizeHint(self) -> QSize:
+        """Small enough for large text on a small screen."""
+        return QSize(320, 240)

@@ -1,0 +1,147 @@
+"""The pages that open over the window: help, and the question before a recording is left."""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import Final
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence
+from PySide6.QtWidgets import (
+    QDialog,
+    QFrame,
+    QGridLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.window.flow import FlowLayout
+from live.window.keys import KEYS
+
+CAUTIONS: Final = (
+    "Not a medical device and no diagnosis. Stop and get help on chest pain, faintness or unusual "
+    "breathlessness. Maximal efforts only with a physician's clearance where it is advised. On "
+    "roads and trails do not watch a screen. Local rules and licensed professionals come first. "
+    "Heart data is health data: it stays on this machine unless you send it."
+)
+
+
+def native(keys: tuple[str, ...]) -> str:
+    """Keys as this system writes them."""
+    form = QKeySequence.SequenceFormat.NativeText
+    return "  or  ".join(QKeySequence(key).toString(form) for key in keys)
+
+
+class HelpPage(QDialog):
+    """All keys and signs, and the cautions."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("Keys and signs")
+        self.setAccessibleName("Help: keys and signs")
+        inside = QWidget()
+        grid = QGridLayout(inside)
+        grid.setHorizontalSpacing(18)
+        row = 0
+        for group, keys in KEYS.items():
+            grid.addWidget(_label(f"<b>{group}</b>"), row, 0, 1, 2)
+            row += 1
+            for key in keys:
+                grid.addWidget(_label(native(key.keys)), row, 0)
+                grid.addWidget(_label(key.words), row, 1)
+                row += 1
+        signs = (
+            "The dark band is the reference, as wide as the tolerance: a line on the band agrees. "
+            "Hatching is a gap: no valid reading. A grey number is old. r in brackets is not to "
+            "be trusted; the line below the table says why."
+        )
+        for text in ("<b>Signs</b>", signs, "<b>Care</b>", CAUTIONS):
+            label = _label(text)
+            label.setWordWrap(True)
+            grid.addWidget(label, row, 0, 1, 2)
+            row += 1
+        grid.setColumnStretch(1, 1)
+        area = QScrollArea()
+        area.setWidget(inside)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        close = QPushButton("Close")
+        close.setAccessibleName("Close the help page")
+        close.clicked.connect(self.accept)
+        layout = QVBoxLayout(self)
+        layout.addWidget(area)
+        layout.addWidget(close, 0, Qt.AlignmentFlag.AlignRight)
+        # As large as the text asks for, but never larger than the window it lies on.
+        hint = inside.sizeHint()
+        room = hint if parent is None else parent.size()
+        width = min(max(hint.width() + 60, 560), room.width())
+        self.resize(width, min(hint.height() + 80, room.height()))
+
+
+class Leaving(Enum):
+    """What becomes of a running capture when its window is closed."""
+
+    END = "end"
+    VIEW_ONLY = "view only"
+    STAY = "stay"
+
+
+_END_WORDS: Final = "End the capture: sensors are disconnected and the file is closed."
+_VIEW_WORDS: Final = (
+    "Close the view: the capture goes on without this window, and a view can be attached to it "
+    "again."
+)
+
+
+class LeaveDialog(QDialog):
+    """Asks before a running capture is ended or, if ``closing``, left.  ``chosen``: the answer."""
+
+    chosen = Signal(Leaving)
+
+    def __init__(self, title: str, parent: QWidget | None = None, *, closing: bool = True) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("The capture is running")
+        words = f"{title} is being recorded.\n\n{_END_WORDS}"
+        if closing:
+            words += f"\n{_VIEW_WORDS}"
+        self.setAccessibleName(words)
+        text = QLabel(words)
+        text.setWordWrap(True)
+        row = QWidget()
+        flow = FlowLayout(row, gap=8)
+        self.buttons: dict[Leaving, QPushButton] = {}
+        for answer, words in (
+            (Leaving.END, "&End the capture"),
+            (Leaving.VIEW_ONLY, "&Close the view"),
+            (Leaving.STAY, "&Stay here"),
+        ):
+            if answer is Leaving.VIEW_ONLY and not closing:
+                continue
+            button = QPushButton(words)
+            button.setAccessibleName(words.replace("&", ""))
+            button.clicked.connect(lambda _=False, answer=answer: self._answer(answer))
+            flow.addWidget(button)
+            self.buttons[answer] = button
+        # Enter and Escape do what loses nothing.
+        self.buttons[Leaving.STAY].setDefault(True)
+        self.buttons[Leaving.STAY].setFocus()
+        layout = QVBoxLayout(self)
+        layout.addWidget(text)
+        layout.addWidget(row)
+
+    def _answer(self, answer: Leaving) -> None:
+        self.done(0)
+        self.chosen.emit(answer)
+
+    def reject(self) -> None:
+        """Escape, or the frame's own button."""
+        self._answer(Leaving.STAY)
+
+
+def _label(text: str) -> QLabel:
+    label = QLabel(text)
+    label.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+    return label

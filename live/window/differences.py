@@ -1,0 +1,110 @@
+"""Each test sensor minus the reference, on the same time axis, with the zone of tolerance."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtGui import QFontMetricsF, QPainter
+
+from live.window.canvas import (
+    Area,
+    Canvas,
+    draw_band,
+    draw_flag,
+    draw_grid,
+    draw_line,
+    line_pen,
+    rows_in,
+)
+from live.window.faults import DrawingFaults
+from live.window.figures import signed, value_rows
+from live.window.frame import Frame
+from live.window.marks import EndLabel, draw_end_labels, draw_marks
+from live.window.pyramid import NOTHING, Drawn
+from live.window.shapes import Stamps
+
+_LEAST_REACH: Final = 20.0
+"""Differences are never magnified beyond ±20 bpm: a beat of difference must look small."""
+
+_MOST_REACH: Final = 40.0
+"""One sensor that is lost at −100 bpm must not flatten the others: it is drawn along the edge,
+and its label says how far off it is."""
+
+
+class DifferencesCanvas(Canvas):
+    """The middle panel.  ``drawn``: what stands in the picture, by sensor number."""
+
+    name = "differences"
+
+    def __init__(self, view: pg.ViewBox, faults: DrawingFaults, stamps: Stamps) -> None:
+        super().__init__(view, faults)
+        self._stamps = stamps
+        self.drawn: dict[int, Drawn] = {}
+        self._ref = NOTHING
+
+    def take(self, frame: Frame, columns: int) -> tuple[float, float]:
+        """Cut the visible stretch out of each series; returns the range of bpm to show."""
+        self._ref = frame.timeline.readings[frame.plan.reference].drawn(
+            frame.start_s, frame.end_s, columns
+        )
+        self.drawn = {
+            number: frame.timeline.differences[number].drawn(frame.start_s, frame.end_s, columns)
+            for number in frame.plan.tests
+        }
+        self.show_frame(frame)
+        reach = _LEAST_REACH
+        for drawn in self.drawn.values():
+            if len(drawn.t_s):
+                reach = max(reach, -float(drawn.low.min()), float(drawn.high.max()))
+        reach = min(10 * math.ceil(reach / 10), _MOST_REACH) + 2
+        self.drawn = {number: _within(drawn, reach) for number, drawn in self.drawn.items()}
+        return -reach, reach
+
+    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """Zone, grid, lines, labels: from back to front."""
+        theme, looks = frame.theme, frame.looks
+        ref = self._ref
+        allowed = frame.tolerance(ref.high)
+        draw_band(painter, area, ref, (-allowed, allowed), theme)
+        low, high = self._view.viewRange()[1]
+        line = QFontMetricsF(painter.font()).height()
+        draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
+        painter.setPen(line_pen(theme.faint))
+        zero = round(area.y(0.0)) + 0.5
+        painter.drawLine(int(area.box.left()), int(zero), int(area.box.right()), int(zero))
+        for number in frame.plan.tests:
+            pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
+            draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
+        for marker in frame.board.markers:
+            x = area.x(marker.t_ns / 1e9)
+            if area.box.left() <= x <= area.box.right():
+                draw_flag(painter, area.box, x, theme.ink)
+        for number in frame.plan.tests:
+            drawn = self.drawn.get(number, NOTHING)
+            draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+        draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
+
+    def _labels(self, frame: Frame) -> list[EndLabel]:
+        labels = []
+        for number in frame.plan.tests:
+            status = frame.status(number)
+            if status.difference_bpm is not None and status.within is not None:
+                verdict = "in" if status.within else "out"
+                text = f"{signed(status.difference_bpm)}  {verdict}"
+                low, high = self._view.viewRange()[1]
+                if not low <= status.difference_bpm <= high:
+                    text += " ↓" if status.difference_bpm < low else " ↑"
+                value = min(max(status.difference_bpm, low), high)
+                labels.append(EndLabel(number, float(frame.snapshot.second), value, text))
+        return labels
+
+
+def _within(drawn: Drawn, reach: float) -> Drawn:
+    """The series with what lies beyond the panel moved to just inside its edge."""
+    edge = reach - 0.5
+    low = np.clip(drawn.low, -edge, edge)
+    high = np.clip(drawn.high, -edge, edge) if drawn.by_column else low
+    return Drawn(drawn.t_s, low, high, drawn.joined)

@@ -1,0 +1,64 @@
+"""Times and differences as text."""
+
+from __future__ import annotations
+
+from typing import Final
+
+STEPS_S: Final = (
+    1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200,
+)  # fmt: skip
+"""Distances between ticks that a clock reader expects."""
+
+
+def clock(seconds: float, *, sign: bool = True) -> str:
+    """``m:ss`` below an hour, ``h:mm:ss`` from then on; whole seconds, rounded down."""
+    whole = int(seconds // 1)
+    prefix = "−" if whole < 0 and sign else ""
+    whole = abs(whole)
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{prefix}{hours}:{minutes:02}:{rest:02}" if hours else f"{prefix}{minutes}:{rest:02}"
+
+
+def tick_step(span_s: float, most: int) -> int:
+    """Smallest distance of :data:`STEPS_S` that needs at most ``most`` ticks."""
+    for step in STEPS_S:
+        if span_s / step <= most:
+            return step
+    day = 86_400
+    return day * max(1, round(span_s / day / most))
+
+
+def value_step(span: float, most: int) -> int:
+    """Distance of ticks on an axis of bpm: 1, 2, 5, 10, 20, 50 … with at most ``most`` of them."""
+    step = 1
+    factors = (2, 2.5, 2)
+    for i in range(12):
+        if span / step <= most:
+            break
+        step = round(step * factors[i % 3])
+    return step
+
+
+def value_rows(low: float, high: float, most: int) -> list[int]:
+    """Multiples of the step between two values."""
+    step = value_step(high - low, most)
+    return list(range(int(-(-low // step)) * step, int(high // step) * step + 1, step))
+
+
+def duration(seconds: float) -> str:
+    """A length of time in words: ``14 s``, ``3 min 5 s``, ``2 h 10 min``."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min" + (f" {whole % 60} s" if whole % 60 else "")
+    return f"{whole // 3600} h" + (f" {whole % 3600 // 60} min" if whole % 3600 // 60 else "")
+
+
+def signed(bpm: float, digits: int = 0) -> str:
+    """A difference with its sign, and a true minus."""
+    text = f"{bpm:+.{digits}f}"
+    if not text.strip("+-0."):
+        text = text[1:]
+    return text.replace("-", "−")

@@ -1,0 +1,76 @@
+"""A row of controls that goes on in a second row where the first is full: large text on a small
+screen cuts nothing off.
+"""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPoint, QRect, QSize, Qt
+from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
+
+
+class FlowLayout(QLayout):
+    """Left to right, then on to the next line."""
+
+    def __init__(self, parent: QWidget | None = None, gap: int = 4) -> None:
+        super().__init__(parent)
+        self._items: list[QLayoutItem] = []
+        self._gap = gap
+
+    def addItem(self, item: QLayoutItem) -> None:
+        """Called by Qt for each control."""
+        self._items.append(item)
+
+    def count(self) -> int:
+        """How many controls there are."""
+        return len(self._items)
+
+    def itemAt(self, index: int) -> QLayoutItem | None:
+        """One control, ``None`` beyond the last, as Qt asks for it."""
+        return self._items[index] if 0 <= index < len(self._items) else None
+
+    def takeAt(self, index: int) -> QLayoutItem | None:
+        """Remove one control."""
+        return self._items.pop(index) if 0 <= index < len(self._items) else None
+
+    def expandingDirections(self) -> Qt.Orientation:
+        """Takes the width it is given."""
+        return Qt.Orientation(0)
+
+    def hasHeightForWidth(self) -> bool:
+        """Its height follows from its width."""
+        return True
+
+    def heightForWidth(self, width: int) -> int:
+        """Height of all lines at this width."""
+        return self._place(QRect(0, 0, width, 0), move=False)
+
+    def setGeometry(self, rect: QRect) -> None:
+        """Called by Qt with the room there is."""
+        super().setGeometry(rect)
+        self._place(rect, move=True)
+
+    def sizeHint(self) -> QSize:
+        """All in one line."""
+        sizes = [item.sizeHint() for item in self._items if not item.isEmpty()]
+        width = sum(size.width() + self._gap for size in sizes)
+        return QSize(width, max((size.height() for size in sizes), default=0))
+
+    def minimumSize(self) -> QSize:
+        """The widest control alone."""
+        size = QSize(0, 0)
+        for item in self._items:
+            size = size.expandedTo(item.minimumSize())
+        return size
+
+    def _place(self, rect: QRect, *, move: bool) -> int:
+        shown = [item for item in self._items if not item.isEmpty()]
+        line = max((item.sizeHint().height() for item in shown), default=0)
+        x, y = rect.x(), rect.y()
+        for item in shown:
+            size = item.sizeHint()
+            if x > rect.x() and x + size.width() > rect.right() + 1:
+                x, y = rect.x(), y + line + self._gap
+            if move:
+                item.setGeometry(QRect(QPoint(x, y + (line - size.height()) // 2), size))
+            x += size.width() + self._gap
+        return y + line - rect.y()

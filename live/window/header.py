@@ -1,0 +1,114 @@
+"""The controls above the picture, made from the one list of keys."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QLabel, QLineEdit, QToolButton, QWidget
+
+from live.window.dialogs import native
+from live.window.flow import FlowLayout
+from live.window.keys import Deed, every_key
+from live.window.span import Follow
+from replay.plan import Plan
+
+FOLLOWED: Final = {
+    Deed.MINUTE: Follow.MINUTE,
+    Deed.FIVE: Follow.FIVE,
+    Deed.FIFTEEN: Follow.FIFTEEN,
+    Deed.ALL: Follow.ALL,
+}
+_LONGEST_MARKER: Final = 200
+"""A marker is a note on a timeline, not a report."""
+
+
+class MarkerField(QLineEdit):
+    """Text of the next marker.  ``written``: Enter was pressed, with the text."""
+
+    written = Signal(str)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setPlaceholderText("marker: what happened?")
+        self.setMaxLength(_LONGEST_MARKER)
+        self.setAccessibleName("Text of the marker; Enter sets it")
+        self.returnPressed.connect(self.finish)
+
+    def finish(self) -> None:
+        """Set the marker with this text, and give the keyboard back to the picture."""
+        text = self.text().strip()
+        self.clear()
+        self.clearFocus()
+        self.written.emit(text)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Escape leaves without a marker."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.clear()
+            self.clearFocus()
+        else:
+            super().keyPressEvent(event)
+
+
+class Header(QWidget):
+    """Title, time, marker, views and help, in as many rows as they need."""
+
+    def __init__(self, plan: Plan, do: Callable[[Deed], None], *, is_live: bool) -> None:
+        super().__init__()
+        flow = FlowLayout(self)
+        flow.setContentsMargins(0, 0, 0, 0)
+        mark = "INVENTED DATA · " if plan.invented else ""
+        self.title = QLabel(f"<b>{mark}{plan.wearer} · {plan.activity}</b>&nbsp;&nbsp;")
+        self.title.setAccessibleName(f"{mark}{plan.wearer}, {plan.activity}")
+        flow.addWidget(self.title)
+        self.buttons: dict[Deed, QToolButton] = {}
+        self.marker = MarkerField()
+        for key in every_key():
+            if not key.button:
+                continue
+            if key.deed is Deed.MARKER:
+                flow.addWidget(self.marker)
+            button = QToolButton()
+            button.setText(key.button)
+            button.setToolTip(f"{key.words} ({native(key.keys)})")
+            button.setAccessibleName(key.words)
+            button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+            button.setCheckable(key.deed in FOLLOWED)
+            button.clicked.connect(lambda _=False, deed=key.deed: do(deed))
+            flow.addWidget(button)
+            self.buttons[key.deed] = button
+        self.buttons[Deed.MARKER].setText("set marker")
+        self.notice = QLabel()
+        self.notice.setAccessibleName("Answer of the capture")
+        flow.addWidget(self.notice)
+        for deed in (Deed.MARKER, Deed.STOP):
+            self.buttons[deed].setEnabled(is_live)
+        self.marker.setEnabled(is_live)
+        if not is_live:
+            self.marker.setPlaceholderText("markers need a live session")
+
+    def dress(self) -> None:
+        """Sizes that follow the text's."""
+        signs = self.fontMetrics().averageCharWidth()
+        self.marker.setFixedWidth(28 * signs)
+        self.updateGeometry()
+
+    def show_follow(self, follow: Follow | None) -> None:
+        """Press the button of what is followed."""
+        for deed, length in FOLLOWED.items():
+            self.buttons[deed].setChecked(length is follow)
+        self.buttons[Deed.NOW].setEnabled(follow is None)
+
+    def say(self, text: str) -> None:
+        """Show an answer to what was asked last."""
+        self.notice.setText(text)
+        self.notice.setAccessibleDescription(text)
+
+    def end(self) -> None:
+        """The capture has ended: nothing can be asked of it any more."""
+        for deed in (Deed.MARKER, Deed.STOP):
+            self.buttons[deed].setEnabled(False)
+        self.marker.setEnabled(False)

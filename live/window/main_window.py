@@ -1,0 +1,324 @@
+"""The window: its parts, its keys, and the frame timer that keeps them up to date."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from PySide6.QtCore import QTimer
+from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtWidgets import (
+    QApplication,
+    QMainWindow,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.views.feed import Feed
+from live.views.model import ViewModel
+from live.window.bench import Bench
+from live.window.commands import Commands
+from live.window.dialogs import HelpPage, LeaveDialog, Leaving
+from live.window.far import FarView
+from live.window.faults import DrawingFaults
+from live.window.frame import Frame
+from live.window.header import FOLLOWED, Header
+from live.window.keys import Deed, every_key
+from live.window.span import TimeSpan
+from live.window.status import StatusLine
+from live.window.theme import DARK, LIGHT, Theme, looks_of, palette, style_sheet
+from live.window.timeline import Timeline
+
+FRAME_MS: Final = 110
+"""About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
+
+SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
+"""Steps of the text's size, in times of the system's."""
+
+
+class MainWindow(QMainWindow):
+    """Shows one feed.  ``frame`` is called by the timer, and by hand in tests and benchmarks."""
+
+    def __init__(self, feed: Feed, theme: Theme = LIGHT) -> None:
+        super().__init__()
+        self.model = ViewModel(feed)
+        self.plan = feed.plan
+        self.faults = DrawingFaults()
+        self.theme = theme
+        self.span = TimeSpan()
+        self.commands = Commands(self.model)
+        self.selected = self.plan.tests[0] if self.plan.tests else 0
+        self.looks = looks_of(self.plan)
+        self.timeline = Timeline(self.plan)
+        self._generation = self.model.generation
+        self._stale = True
+        self._over = False
+        self._leaving = False
+        self._free_to_close = not feed.is_live
+        self._size = SIZES.index(1.0)
+        self._usual = QFont(QApplication.font())
+        self.dialog: LeaveDialog | HelpPage | None = None
+        self._build(feed)
+        self._bind_keys()
+        self.dress(theme)
+        self._timer = QTimer(self)
+        self._timer.setInterval(FRAME_MS)
+        self._timer.timeout.connect(self.frame)
+
+    def _build(self, feed: Feed) -> None:
+        self.setWindowTitle(f"{feed.title} – Sidebeat")
+        self.header = Header(self.plan, self.do, is_live=feed.is_live)
+        self.bench = Bench(self.plan, self.looks, self.faults)
+        self.far = FarView(self.faults)
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.bench)
+        self.pages.addWidget(self.far)
+        inside = QWidget()
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(6, 6, 6, 0)
+        layout.setSpacing(6)
+        layout.addWidget(self.header)
+        layout.addWidget(self.pages, 1)
+        self.setCentralWidget(inside)
+        self.status_line = StatusLine(feed.title, is_live=feed.is_live, invented=self.plan.invented)
+        self.setStatusBar(self.status_line)
+        self.header.marker.written.connect(self.commands.marker)
+        self.bench.chart.moved.connect(self._moved)
+        self.bench.warnings.wanted.connect(self.look_at)
+        self.bench.cards.chosen.connect(self.select)
+        self.resize(1280, 720)
+
+    def _bind_keys(self) -> None:
+        self.shortcuts: dict[Deed, list[QShortcut]] = {}
+        for key in every_key():
+            for sequence in key.keys:
+                shortcut = QShortcut(QKeySequence(sequence), self)
+                shortcut.activated.connect(lambda deed=key.deed: self.do(deed))
+                self.shortcuts.setdefault(key.deed, []).append(shortcut)
+
+    def start(self) -> None:
+        """Draw from now on."""
+        self.bench.chart.setFocus()
+        self._timer.start()
+
+    # Pictures
+
+    def frame(self) -> bool:
+        """Take what came, and draw if anything did; returns whether it drew."""
+        with self.faults.guard("stream"):
+            self._stale |= self.model.pump()
+        if not self._stale:
+            return False
+        self._stale = False
+        with self.faults.guard("window"):
+            self._show()
+        if self._leaving and self.model.ended is not None:
+            self.leave()
+        return True
+
+    def _show(self) -> None:
+        model = self.model
+        if model.generation != self._generation:
+            self._generation = model.generation
+            self.timeline = Timeline(self.plan)
+        self.timeline.catch_up(model.board)
+        snapshot = model.snapshot()
+        now_s = snapshot.t_ns / 1e9
+        self.span.room = self.bench.chart.label_room
+        start_s, end_s = self.span.at(now_s)
+        frame = Frame(
+            plan=self.plan,
+            snapshot=snapshot,
+            board=model.board,
+            timeline=self.timeline,
+            looks=self.looks,
+            theme=self.theme,
+            start_s=start_s,
+            end_s=end_s,
+            now_s=now_s,
+            selected=self.selected,
+        )
+        over = model.ended is not None
+        if self.pages.currentWidget() is self.far:
+            with self.faults.guard("far view"):
+                self.far.show_frame(frame)
+        else:
+            self.bench.show_frame(frame, at_once=over)
+        if over and not self._over:
+            self._free_to_close = True
+            self.header.end()
+        self._over = over
+        self.header.show_follow(self.span.follow)
+        news = self.commands.news()
+        if news:
+            self.header.say(news)
+        self.status_line.show_state(now_s, model.status, model.ended, self._fault_words())
+
+    def _fault_words(self) -> str:
+        found = []
+        if self.faults.count:
+            found.append(f"errors in drawing: {self.faults.count}")
+        if self.model.faults:
+            found.append(f"errors in judging: {self.model.faults}")
+        return " · ".join(found)
+
+    def redraw(self) -> None:
+        """Draw at the next frame even if nothing comes."""
+        self._stale = True
+
+    # What the user does
+
+    def do(self, deed: Deed) -> None:
+        """Carry out one deed, from a key or a button."""
+        now_s = self.model.snapshot().t_ns / 1e9
+        match deed:
+            case Deed.MINUTE | Deed.FIVE | Deed.FIFTEEN | Deed.ALL:
+                self.span.set_follow(FOLLOWED[deed])
+            case Deed.NOW:
+                self.span.back_to_now()
+            case Deed.EARLIER:
+                self.span.pan(-0.25, now_s)
+            case Deed.LATER:
+                self.span.pan(0.25, now_s)
+            case Deed.CLOSER:
+                self.span.zoom(1 / 1.5, now_s)
+            case Deed.WIDER:
+                self.span.zoom(1.5, now_s)
+            case Deed.MARKER:
+                self._marker()
+            case Deed.MARK_NOW:
+                self._mark_now()
+            case Deed.NEXT_SENSOR:
+                self._select_next(1)
+            case Deed.LAST_SENSOR:
+                self._select_next(-1)
+            case Deed.TURN_PLANE:
+                self.bench.plane.turn()
+            case Deed.WARNINGS:
+                self.pages.setCurrentWidget(self.bench)
+                self.bench.warnings.setFocus()
+            case Deed.CONNECT:
+                if self.selected and not self._over:
+                    self.commands.connect(self.selected)
+            case Deed.FAR:
+                self._toggle_far()
+            case Deed.THEME:
+                self.dress(LIGHT if self.theme.is_dark else DARK)
+            case Deed.LARGER:
+                self._resize_text(self._size + 1)
+            case Deed.SMALLER:
+                self._resize_text(self._size - 1)
+            case Deed.SIZE:
+                self._resize_text(SIZES.index(1.0))
+            case Deed.PAUSE:
+                self._pause()
+            case Deed.HELP:
+                self.dialog = HelpPage(self)
+                self.dialog.open()
+            case Deed.STOP:
+                if self.header.buttons[Deed.STOP].isEnabled():
+                    self._ask(closing=False)
+            case Deed.CLOSE:
+                self.close()
+        self.redraw()
+
+    def select(self, number: int) -> None:
+        """Show this test sensor in the agreement plane."""
+        if number in self.plan.tests:
+            self.selected = number
+            self.redraw()
+
+    def _select_next(self, step: int) -> None:
+        tests = self.plan.tests
+        if tests:
+            self.select(tests[(tests.index(self.selected) + step) % len(tests)])
+
+    def look_at(self, second: float) -> None:
+        """Bring a second into the middle of the picture."""
+        self.pages.setCurrentWidget(self.bench)
+        self.span.centre_on(second, self.model.snapshot().t_ns / 1e9)
+        self.redraw()
+
+    def _moved(self, start_s: float, end_s: float) -> None:
+        self.span.set_free(start_s, end_s)
+        self.redraw()
+
+    def _marker(self) -> None:
+        field = self.header.marker
+        if field.hasFocus():
+            field.finish()
+        elif field.isEnabled():
+            field.setFocus()
+
+    def _mark_now(self) -> None:
+        if self.header.marker.isEnabled():
+            self.commands.marker("")
+
+    def _pause(self) -> None:
+        player = self.model.feed
+        if not hasattr(player, "pause") or not hasattr(player, "play"):
+            return
+        if getattr(player, "playing", False):
+            player.pause()
+            self.header.say("paused")
+        else:
+            player.play()
+            self.header.say("")
+
+    def _toggle_far(self) -> None:
+        page = self.bench if self.pages.currentWidget() is self.far else self.far
+        self.pages.setCurrentWidget(page)
+        page.setFocus()
+
+    def _resize_text(self, size: int) -> None:
+        self._size = min(max(size, 0), len(SIZES) - 1)
+        self.dress(self.theme)
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme, with text of the chosen size."""
+        self.theme = theme
+        font = QFont(self._usual)
+        font.setPointSizeF(self._usual.pointSizeF() * SIZES[self._size])
+        QApplication.setPalette(palette(theme))
+        QApplication.setFont(font)
+        self.setFont(font)
+        self.setStyleSheet(style_sheet(theme))
+        self.header.dress()
+        self.bench.dress(theme, font)
+        self.status_line.dress(theme)
+        self.redraw()
+
+    # Leaving
+
+    def leave(self) -> None:
+        """Close without asking; a running capture goes on."""
+        self._free_to_close = True
+        self.close()
+
+    def _ask(self, *, closing: bool) -> None:
+        self.dialog = LeaveDialog(self.model.feed.title, self, closing=closing)
+        self.dialog.chosen.connect(lambda answer: self._leave(answer, closing=closing))
+        self.dialog.open()
+
+    def _leave(self, answer: Leaving, *, closing: bool) -> None:
+        if answer is Leaving.END:
+            self._leaving = closing
+            self.commands.stop()
+            self.header.say("ending the capture …")
+        elif answer is Leaving.VIEW_ONLY:
+            self.leave()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """While a capture runs the user is asked; otherwise the window goes."""
+        if not self._free_to_close:
+            event.ignore()
+            self._ask(closing=True)
+            return
+        self._timer.stop()
+        self.model.feed.close()
+        event.accept()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The labels need another share of the width now."""
+        super().resizeEvent(event)
+        self.redraw()

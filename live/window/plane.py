@@ -1,0 +1,223 @@
+"""The agreement plane of one test sensor: reference across, sensor up, counts of pairs as shade.
+
+Turned, it shows the difference against the mean of the two, with the bias and the limits of
+agreement (bias ± 1.96 SD of the differences; Bland and Altman, Lancet 1986).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QResizeEvent
+from PySide6.QtWidgets import QWidget
+
+from analysis.agreement import Tolerance, sums_of
+from live.window.axes import ValueAxis, dress_axis
+from live.window.canvas import Area, Canvas, line_pen
+from live.window.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts, coarser
+from live.window.faults import DrawingFaults
+from live.window.figures import signed
+from live.window.frame import Frame
+from live.window.marks import radius_for
+from live.window.shapes import Stamps
+from live.window.theme import Theme
+
+_LATEST_S: Final = 60
+"""The pairs of the last minute stand out as the sensor's own shape."""
+_EMPTY: Final = (60.0, 120.0)
+
+
+_CELL_PX: Final = 3.5
+"""A cell of the shade is at least this large, or single pairs would be dust."""
+
+
+def _cell(px_per_bpm: float) -> int:
+    """How many bpm a cell must span to be seen."""
+    return next((size for size in CELL_SIZES if size * px_per_bpm >= _CELL_PX), CELL_SIZES[-1])
+
+
+class PlaneCanvas(Canvas):
+    """What stands over the shade: lines, limits and the latest pairs."""
+
+    name = "agreement plane"
+
+    def __init__(self, view: pg.ViewBox, faults: DrawingFaults) -> None:
+        super().__init__(view, faults)
+        self._stamps = Stamps()
+        self.turned = False
+        self.limits: tuple[float, float] | None = None
+        """Bias and half width of the limits, bpm; known while turned."""
+
+    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """Lines first, the latest pairs on top."""
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        if self.turned:
+            self._draw_limits(painter, area, frame)
+        else:
+            self._draw_equality(painter, area, frame)
+        self._draw_latest(painter, area, frame)
+
+    def _draw_equality(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        low, high = self._view.viewRange()[0]
+        bpm = np.linspace(max(low, 1.0), high, 40)
+        allowed = frame.tolerance(bpm)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        for edge, colour, dashed in (
+            (bpm, frame.theme.ink, False),
+            (bpm + allowed, frame.theme.faint, True),
+            (bpm - allowed, frame.theme.faint, True),
+        ):
+            painter.setPen(line_pen(colour, dashed=dashed))
+            painter.drawPath(pg.arrayToQPath(area.x(bpm), area.y(edge)))
+
+    def _draw_limits(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        painter.setPen(line_pen(frame.theme.rule))
+        left, right = area.box.left(), area.box.right()
+        painter.drawLine(QPointF(left, area.y(0.0)), QPointF(right, area.y(0.0)))
+        if self.limits is None:
+            return
+        bias, half = self.limits
+        metrics = QFontMetricsF(painter.font())
+        for value, words in ((bias + half, "limit"), (bias, "bias"), (bias - half, "limit")):
+            y = area.y(value)
+            painter.setPen(line_pen(frame.theme.ink, dashed=words == "limit"))
+            painter.drawLine(QPointF(left, y), QPointF(right, y))
+            text = f"{words} {signed(value, 1)}"
+            width = metrics.horizontalAdvance(text) + 6
+            plate = QRectF(right - width, y - metrics.height() - 1, width, metrics.height())
+            painter.fillRect(plate, QColor(frame.theme.ground))
+            painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
+
+    def _draw_latest(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        ref = frame.board.grid(frame.plan.reference)[-_LATEST_S:]
+        test = frame.board.grid(frame.selected)[-_LATEST_S:]
+        both = (ref >= 0) & (test >= 0)
+        across, up = ref[both] / 1000.0, test[both] / 1000.0
+        if self.turned:
+            across, up = (across + up) / 2, up - across
+        look = frame.looks[frame.selected]
+        colour, ground = QColor(look.colour(frame.theme)), QColor(frame.theme.ground)
+        radius = radius_for(QFontMetricsF(painter.font()))
+        ratio = painter.device().devicePixelRatio()
+        small = self._stamps.get(look.shape, 0.7 * radius, colour, None, ratio)
+        large = self._stamps.get(look.shape, 1.5 * radius, colour, ground, ratio)
+        xs, ys = area.x(across).tolist(), area.y(up).tolist()
+        for i, (x, y) in enumerate(zip(xs, ys, strict=True)):
+            self._stamps.put(painter, large if i == len(xs) - 1 else small, x, y)
+
+
+class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+    """The plane.  ``turn`` goes to the other position."""
+
+    def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        plot = self.getPlotItem()
+        plot.setAxisItems({"left": ValueAxis("left"), "bottom": ValueAxis("bottom")})
+        plot.setMenuEnabled(False)
+        plot.hideButtons()
+        plot.setMouseEnabled(x=False, y=False)
+        plot.disableAutoRange()
+        for name in ("left", "bottom"):
+            plot.getAxis(name).enableAutoSIPrefix(False)
+        # The uppermost and the rightmost tick's text reach beyond the axes.
+        plot.setContentsMargins(0, 8, 12, 0)
+        self.image = pg.ImageItem()
+        plot.addItem(self.image)
+        self.canvas = PlaneCanvas(plot.vb, faults)
+        self._drawn_for: tuple[object, ...] = ()
+        self.turned = False
+        self.setAccessibleName("Agreement plane")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def turn(self) -> None:
+        """Pair against pair, or difference against mean."""
+        self.turned = not self.turned
+
+    def dress(self, theme: Theme, font: QFont) -> None:
+        """Put on a theme, with text of this font's size."""
+        self.setBackground(theme.ground)
+        self.setFont(font)
+        self.scene().setFont(font)
+        plot = self.getPlotItem()
+        for name in ("left", "bottom"):
+            dress_axis(plot.getAxis(name), theme, font)
+        plot.getAxis("left").setWidth(max(QFontMetricsF(font).horizontalAdvance("Mmmmm"), 44))
+        shade = QColor(theme.shade)
+        table = np.empty((256, 4), dtype=np.ubyte)
+        table[:, :3] = (shade.red(), shade.green(), shade.blue())
+        table[:, 3] = np.linspace(70, 235, 256)
+        table[0, 3] = 0
+        self.image.setLookupTable(table)
+        self._drawn_for = ()
+
+    def show_frame(self, frame: Frame) -> None:
+        """Draw a frame; the picture changes once per grid second."""
+        counts = frame.timeline.counts[frame.selected]
+        key = (frame.selected, self.turned, counts.pairs, frame.snapshot.second, frame.theme.name)
+        if key == self._drawn_for:
+            return
+        self._drawn_for = key
+        plot = self.getPlotItem()
+        sensor = frame.status(frame.selected).label
+        ref = frame.status(frame.plan.reference).label
+        low, high = counts.range or _EMPTY
+        low, high = 10 * np.floor((low - 3) / 10), 10 * np.ceil((high + 3) / 10)
+        self.canvas.turned = self.turned
+        self.canvas.limits = self._limits(frame) if self.turned else None
+        reach = self._reach(counts.turned)
+        view = plot.vb
+        if self.turned:
+            fine, floor = counts.turned, -FAR_BPM
+            size = _cell(view.width() / (high - low)), _cell(view.height() / (2 * reach))
+        else:
+            fine, floor = counts.plane, LOW_BPM
+            size = (_cell(min(view.width(), view.height()) / (high - low)),) * 2
+        cells = coarser(fine, *size)
+        # Square-root shade: one pair is seen beside a thousand, and more still look like more.
+        self.image.setImage(
+            np.sqrt(cells, dtype=np.float32),
+            autoLevels=False,
+            levels=(0.0, max(float(np.sqrt(cells.max(initial=1))), 1.0)),
+        )
+        self.image.setRect(QRectF(LOW_BPM - 0.5, floor - 0.5, *fine.shape))
+        if self.turned:
+            plot.setAspectLocked(False)
+            plot.setLabel("bottom", f"mean of {sensor} and {ref} (bpm)")
+            plot.setLabel("left", f"{sensor} − {ref} (bpm)")
+            plot.setRange(xRange=(low, high), yRange=(-reach, reach), padding=0)
+        else:
+            plot.setAspectLocked(True)
+            plot.setLabel("bottom", f"{ref}, reference (bpm)")
+            plot.setLabel("left", f"{sensor} (bpm)")
+            plot.setRange(xRange=(low, high), yRange=(low, high), padding=0)
+        self.canvas.show_frame(frame)
+        beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
+        self.setAccessibleDescription(f"{sensor} against {ref}: {counts.pairs} pairs{beyond}")
+
+    @staticmethod
+    def _limits(frame: Frame) -> tuple[float, float] | None:
+        tolerance = Tolerance(frame.plan.tolerance_bpm, frame.plan.tolerance_percent)
+        board = frame.board
+        sums = sums_of(board.grid(frame.plan.reference), board.grid(frame.selected), tolerance)
+        bias, sd = sums.summary().bias_bpm, sums.sd_bpm
+        return None if bias is None or sd is None else (bias, 1.96 * sd)
+
+    def _reach(self, cells: Counts) -> float:
+        used = np.flatnonzero(cells.any(axis=0)) - FAR_BPM
+        reach = float(np.abs(used).max(initial=15))
+        if self.canvas.limits is not None:
+            bias, half = self.canvas.limits
+            reach = max(reach, abs(bias) + half)
+        return 5 * float(np.ceil((reach + 2) / 5))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Cells of another size may fit now."""
+        super().resizeEvent(event)
+        self._drawn_for = ()
+
+    def minimumSizeHint(self) -> QSize:
+        """Small enough for large text on a small screen."""
+        return QSize(160, 140)

@@ -1,0 +1,263 @@
+"""Series cut down to what a screen can show, without losing a spike, a gap or the newest second.
+
+A short stretch is drawn reading by reading.  For a long one each screen column gets the smallest
+and the greatest value that fall into it, so that one odd reading stays visible in eight hours.
+Columns without a reading stay empty, and whether the line may cross from one column to the next
+is kept beside them: a gap is never joined, at any magnification.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from replay.event import NS_PER_S
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+CROWDED: Final = 2.5
+"""Readings per screen column from which on columns are drawn instead of readings."""
+
+_FIRST_ROOM: Final = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What is drawn of one series: n points or columns.
+
+    ``t_s`` float64[n] in s; ``low`` and ``high`` float64[n] in bpm, the same array where each
+    reading is drawn; ``joined`` bool[n]: whether a line leads from point i to point i + 1.
+    """
+
+    t_s: Floats
+    low: Floats
+    high: Floats
+    joined: Bools
+
+    @property
+    def by_column(self) -> bool:
+        """Whether each point is a column of several readings."""
+        return self.low is not self.high
+
+    def line(self) -> tuple[Floats, Floats, Bools]:
+        """x, y and "joined to the next", each of length n (2 n for columns), for one path."""
+        if not self.by_column:
+            return self.t_s, self.low, self.joined
+        n = len(self.t_s)
+        y = np.empty(2 * n)
+        y[0::2] = self.low
+        y[1::2] = self.high
+        joined = np.ones(2 * n, dtype=np.bool_)
+        joined[1::2] = self.joined
+        return np.repeat(self.t_s, 2), y, joined
+
+    def runs(self) -> list[tuple[int, int]]:
+        """Stretches without a gap, as half-open index ranges."""
+        n = len(self.t_s)
+        if n == 0:
+            return []
+        ends = np.flatnonzero(~self.joined[: n - 1]) + 1
+        edges = [0, *ends.tolist(), n]
+        return list(itertools.pairwise(edges))
+
+
+_NO_FLOATS: Final = np.empty(0)
+NOTHING: Final = Drawn(_NO_FLOATS, _NO_FLOATS, _NO_FLOATS, np.empty(0, dtype=np.bool_))
+
+
+class Columns:
+    """Smallest and greatest value per second, and per 2, 4, 8 … s when asked for.
+
+    ``broken`` of a column says that the line may not enter it from the column before.
+    """
+
+    def __init__(self) -> None:
+        self.seconds = 0
+        self._low = np.full(_FIRST_ROOM, np.nan, dtype=np.float32)
+        self._high = np.full(_FIRST_ROOM, np.nan, dtype=np.float32)
+        self._broken = np.zeros(_FIRST_ROOM, dtype=np.bool_)
+        self._levels: dict[int, Columns] = {}
+
+    def merge(
+        self,
+        second: npt.NDArray[np.int64],
+        low: npt.NDArray[np.floating],
+        high: npt.NDArray[np.floating],
+        broken: Bools,
+    ) -> None:
+        """Add to the columns ``second`` (increasing, distinct; the first may be the last one
+        already there).  NaN in ``low`` and ``high`` leaves a column as it is.
+        """
+        if len(second) == 0:
+            return
+        self._make_room(int(second[-1]) + 1)
+        self._low[second] = np.fmin(self._low[second], low)
+        self._high[second] = np.fmax(self._high[second], high)
+        self._broken[second] |= broken
+        self.seconds = max(self.seconds, int(second[-1]) + 1)
+
+    def level(self, power: int) -> Columns:
+        """Columns of 2 ** ``power`` s, brought up to date."""
+        if power == 0:
+            return self
+        coarse = self._levels.setdefault(power, Columns())
+        width = 1 << power
+        # The newest coarse column may have been made from part of its seconds: make it again.
+        start = max(coarse.seconds - 1, 0)
+        count = -(-self.seconds // width) - start
+        if count > 0:
+            self._make_room((start + count) * width)
+            piece = slice(start * width, (start + count) * width)
+            coarse.merge(
+                np.arange(start, start + count),
+                np.fmin.reduce(self._low[piece].reshape(count, width), axis=1),
+                np.fmax.reduce(self._high[piece].reshape(count, width), axis=1),
+                np.logical_or.reduce(self._broken[piece].reshape(count, width), axis=1),
+            )
+        return coarse
+
+    def drawn(self, start_s: float, end_s: float, width_s: int, centre: float) -> Drawn:
+        """The columns from ``start_s`` to ``end_s`` and one more on each side, empty ones left
+        out; ``centre``: where in a column of one second its point stands (0 to 1).
+        """
+        first = max(int(start_s // width_s) - 1, 0)
+        last = min(int(end_s // width_s) + 2, self.seconds)
+        if last <= first:
+            return NOTHING
+        full = np.flatnonzero(~np.isnan(self._low[first:last]))
+        if len(full) == 0:
+            return NOTHING
+        index = full + first
+        broken = self._broken[index]
+        joined = np.zeros(len(index), dtype=np.bool_)
+        joined[:-1] = ~broken[1:]
+        t_s = index * width_s + (centre if width_s == 1 else width_s / 2)
+        low = self._low[index].astype(np.float64)
+        return Drawn(t_s.astype(np.float64), low, self._high[index].astype(np.float64), joined)
+
+    def _make_room(self, seconds: int) -> None:
+        room = len(self._low)
+        if seconds <= room:
+            return
+        while room < seconds:
+            room *= 2
+        for name, empty in (("_low", np.nan), ("_high", np.nan), ("_broken", False)):
+            old = getattr(self, name)
+            new = np.full(room, empty, dtype=old.dtype)
+            new[: len(old)] = old
+            setattr(self, name, new)
+
+
+def power_for(span_s: float, columns: int) -> int:
+    """Smallest power of two of seconds that gives at most ``columns`` columns in ``span_s``."""
+    power = 0
+    while span_s > columns * (1 << power):
+        power += 1
+    return power
+
+
+class ReadingSeries:
+    """The valid readings of one sensor.  ``gap_ns``: from here on two readings are not joined."""
+
+    def __init__(self, gap_ns: int) -> None:
+        self._gap_ns = gap_ns
+        self._columns = Columns()
+        self._t_ns = np.empty(0, dtype=np.int64)
+        self._mbpm = np.empty(0, dtype=np.int32)
+
+    def catch_up(self, t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32]) -> None:
+        """Take what is new of the whole series ``t_ns`` int64[n], ``mbpm`` int32[n]."""
+        old, n = len(self._t_ns), len(t_ns)
+        self._t_ns, self._mbpm = t_ns, mbpm
+        if n == old:
+            return
+        new_s = t_ns[old:] // NS_PER_S
+        before = t_ns[max(old - 1, 0) : n - 1]
+        broken = np.ones(n - old, dtype=np.bool_)
+        broken[len(broken) - len(before) :] = t_ns[n - len(before) :] - before > self._gap_ns
+        starts = np.flatnonzero(np.diff(new_s, prepend=-1))
+        bpm = mbpm[old:] / np.float32(1000)
+        self._columns.merge(
+            new_s[starts],
+            np.fmin.reduceat(bpm, starts),
+            np.fmax.reduceat(bpm, starts),
+            np.logical_or.reduceat(broken, starts),
+        )
+
+    @property
+    def newest(self) -> tuple[float, float] | None:
+        """Time (s) and value (bpm) of the newest reading."""
+        if len(self._t_ns) == 0:
+            return None
+        return float(self._t_ns[-1]) / NS_PER_S, float(self._mbpm[-1]) / 1000
+
+    def drawn(self, start_s: float, end_s: float, columns: int) -> Drawn:
+        """What to draw between two times on ``columns`` screen columns."""
+        # One reading beyond each edge, so that the line runs out of the picture.
+        first = int(np.searchsorted(self._t_ns, round(start_s * NS_PER_S), side="left"))
+        last = int(np.searchsorted(self._t_ns, round(end_s * NS_PER_S), side="right"))
+        first, last = max(first - 1, 0), min(last + 1, len(self._t_ns))
+        if last - first > CROWDED * columns:
+            power = power_for(end_s - start_s, columns)
+            found = self._columns.level(power).drawn(start_s, end_s, 1 << power, 0.5)
+            return self._with_newest(found) if last == len(self._t_ns) else found
+        t_ns = self._t_ns[first:last]
+        bpm = self._mbpm[first:last] / 1000.0
+        joined = np.zeros(len(t_ns), dtype=np.bool_)
+        joined[:-1] = np.diff(t_ns) <= self._gap_ns
+        return Drawn(t_ns / NS_PER_S, bpm, bpm, joined)
+
+    def _with_newest(self, found: Drawn) -> Drawn:
+        """The last column stands at its newest reading: nothing is drawn ahead of or behind it."""
+        newest = self.newest
+        if newest is None or len(found.t_s) == 0:
+            return found
+        found.t_s[-1] = newest[0]
+        return found
+
+
+class DifferenceSeries:
+    """Test minus reference at the grid seconds where both have a value."""
+
+    def __init__(self) -> None:
+        self._columns = Columns()
+        self._taken = 0
+
+    def catch_up(self, ref: npt.NDArray[np.int32], test: npt.NDArray[np.int32]) -> None:
+        """Take what is new of the two whole grids, int32[n] in mbpm, negative where no value."""
+        old, n = self._taken, min(len(ref), len(test))
+        if n <= old:
+            return
+        self._taken = n
+        pair = (ref[old:n] >= 0) & (test[old:n] >= 0)
+        second = np.flatnonzero(pair)
+        if len(second) == 0:
+            return
+        bpm = (test[old:n][second] - ref[old:n][second]) / np.float32(1000)
+        second += old
+        # The line may enter a second only from the second right before it.
+        had_pair = np.empty(len(second), dtype=np.bool_)
+        had_pair[1:] = np.diff(second) == 1
+        had_pair[0] = second[0] > 0 and self._had_pair(int(second[0]) - 1)
+        self._columns.merge(second, bpm, bpm, ~had_pair)
+
+    def _had_pair(self, second: int) -> bool:
+        found = self._columns.drawn(second, second, 1, 0.0)
+        return bool(np.any(found.t_s == second))
+
+    def drawn(self, start_s: float, end_s: float, columns: int) -> Drawn:
+        """What to draw between two times on ``columns`` screen columns."""
+        power = power_for(end_s - start_s, round(CROWDED * columns))
+        if power == 0:
+            found = self._columns.drawn(start_s, end_s, 1, 0.0)
+            return Drawn(found.t_s, found.low, found.low, found.joined)
+        power = power_for(end_s - start_s, columns)
+        found = self._columns.level(power).drawn(start_s, end_s, 1 << power, 0.0)
+        if len(found.t_s) and found.t_s[-1] > self._columns.seconds - 1:
+            found.t_s[-1] = self._columns.seconds - 1
+        return found

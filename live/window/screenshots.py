@@ -1,0 +1,114 @@
+"""Pictures of the window, made from a capture: ``python -m live.window.screenshots FILE``.
+
+Drawn offscreen, so that the pictures of the documentation can be made again on any machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import QSize
+from PySide6.QtGui import QPixmap
+from PySide6.QtWidgets import QApplication
+
+from live.views.feed import Feed
+from live.views.file_feed import FileFeed
+from live.window.app import open_application
+from live.window.keys import Deed
+from live.window.main_window import MainWindow
+from live.window.theme import LIGHT, THEMES, Theme
+from replay.errors import SidebeatError
+
+SIZES: Final = {"1280x720": (1280, 720), "1920x1080": (1920, 1080), "2560x1440": (2560, 1440)}
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """What one picture shows.  ``deeds``: what the user does before it is taken."""
+
+    size: tuple[int, int] = (1280, 720)
+    theme: Theme = LIGHT
+    far: bool = False
+    deeds: tuple[Deed, ...] = ()
+    cautions: bool = True
+
+
+def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
+    """The window at ``at_s`` seconds into a capture.
+
+    ``source``: a capture file, or a feed that has something to give until it is paused.
+    Raises :class:`~replay.errors.SidebeatError` if the file or Qt cannot be used.
+    """
+    open_application()
+    feed = FileFeed(source, speed=None) if isinstance(source, Path) else source
+    if isinstance(feed, FileFeed):
+        feed.pause()
+        feed.seek(round(at_s * 1e9))
+    window = MainWindow(feed, picture.theme)
+    window.resize(QSize(*picture.size))
+    window.bench.cautions.setVisible(picture.cautions)
+    window.show()
+    window.bench.chart.setFocus()
+    while window.frame():
+        pass
+    for deed in picture.deeds:
+        window.do(deed)
+    if picture.far:
+        window.do(Deed.FAR)
+    for _ in range(3):  # what was laid out anew by a deed is drawn in the next frame
+        QApplication.processEvents()
+        window.redraw()
+        window.bench.cards.settle()
+        window.frame()
+    QApplication.processEvents()
+    taken = window.grab()
+    faults = window.faults
+    window.leave()
+    if faults.count:
+        raise SidebeatError(f"the picture is not whole: {faults.last}")
+    return taken
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Make the pictures that were asked for; returns the exit status."""
+    parser = argparse.ArgumentParser(
+        prog="python -m live.window.screenshots", description="Pictures of the window."
+    )
+    parser.add_argument("file", type=Path, help="a capture")
+    parser.add_argument("--at", type=float, default=600.0, metavar="SECONDS", help="moment shown")
+    parser.add_argument("--out", type=Path, default=Path(), help="folder for the pictures")
+    parser.add_argument("--name", default="window", help="how the files' names begin")
+    parser.add_argument("--size", choices=tuple(SIZES), action="append", help="default: all")
+    parser.add_argument("--theme", choices=tuple(THEMES), action="append", help="default: all")
+    parser.add_argument("--far", action="store_true", help="the far view")
+    parser.add_argument("--text", type=int, default=0, help="steps of larger text")
+    parser.add_argument("--turned", action="store_true", help="difference against mean")
+    parser.add_argument("--span", choices=("1", "5", "15", "all"), default="5", help="minutes")
+    given = parser.parse_args(arguments)
+    given.out.mkdir(parents=True, exist_ok=True)
+    deeds = [Deed(f"follow-{given.span}")] + [Deed.LARGER] * given.text
+    if given.turned:
+        deeds.append(Deed.TURN_PLANE)
+    for size in given.size or SIZES:
+        for theme in given.theme or THEMES:
+            wanted = Picture(SIZES[size], THEMES[theme], given.far, tuple(deeds))
+            path = given.out / f"{given.name}-{theme}-{size}.png"
+            if not screenshot(given.file, given.at, wanted).save(str(path)):
+                raise SidebeatError(f"{path} could not be written")
+            print(path)
+    return 0
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    try:
+        sys.exit(main())
+    except SidebeatError as error:
+        print(error, file=sys.stderr)
+        sys.exit(2)
