@@ -13,6 +13,7 @@ import importlib.metadata
 import logging
 import os
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import Final, Protocol
 
@@ -71,7 +72,7 @@ def command_parser(name: str) -> argparse.ArgumentParser:
     command = load(name)
     parser = argparse.ArgumentParser(
         prog=f"sidebeat {name}",
-        description=command.HELP,
+        description=textwrap.fill(command.HELP, 78),
         epilog="example:\n"
         + "\n".join(f"  {line}" for line in command.EXAMPLE.strip().splitlines()),
         formatter_class=argparse.RawDescriptionHelpFormatter,

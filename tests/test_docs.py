@@ -1,0 +1,231 @@
+"""The documentation says what the program does: every option, every key, every line to type."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from live import __main__ as entry
+from live.board import Board
+from live.cli.main import COMMANDS, command_parser, load
+from replay.capture import Capture
+from replay.demo_files import demo_captures
+from replay.plan import parse_plan
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+REFERENCE = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+ROWING = demo_captures()[0]
+
+
+def section(command):
+    """The part of docs/commands.md about one command."""
+    start = re.search(rf"^## sidebeat {command}\b", REFERENCE, re.MULTILINE)
+    assert start is not None
+    rest = REFERENCE[start.end() :]
+    end = re.search(r"^## ", rest, re.MULTILINE)
+    return rest[: end.start()] if end else rest
+
+
+def code_words(text):
+    return set(re.findall(r"`([^`\n]+)`", text))
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_is_introduced(name):
+    """Each command stands in the README and has its part of the reference."""
+    assert f"`sidebeat {name}" in README
+    assert section(name).strip()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_option_is_documented_and_every_documented_one_exists(name):
+    """The options of the reference are exactly those of the parser."""
+    options = {
+        option
+        for action in command_parser(name)._actions
+        for option in action.option_strings
+        if option.startswith("--") and option != "--help" and action.help != argparse.SUPPRESS
+    }
+    first_cells = [line.split("|")[1] for line in section(name).splitlines() if line[:3] == "| `"]
+    assert set(re.findall(r"--[a-z][a-z-]*", " ".join(first_cells))) == options
+
+
+def keys_of(value):
+    """Every key in a JSON value, but the keys of tables by channel and by window of time."""
+    if isinstance(value, list):
+        return set().union(*map(keys_of, value)) if value else set()
+    if not isinstance(value, dict):
+        return set()
+    found = set(value)
+    for key, inner in value.items():
+        if key == "agreement":
+            found |= keys_of(list(inner.values()))
+        elif not (key in {"events", "session_events"} and isinstance(inner, dict)):
+            found |= keys_of(inner)
+    return found
+
+
+def facts_of(capsys, *arguments):
+    status = entry.main([*map(str, arguments), "--json"])
+    told = capsys.readouterr().out
+    return status, json.loads(told)
+
+
+def undocumented(facts, command):
+    known = code_words(section(command))
+    keys = {key.removesuffix("_interval") for key in keys_of(facts)}
+    return keys - known
+
+
+@pytest.mark.parametrize("name", ["replay", "analyse", "check"])
+def test_every_key_of_a_good_capture_is_documented(name, capsys):
+    """Each key that a command prints for the demo recordings stands in its part of the docs."""
+    for capture in demo_captures():
+        status, facts = facts_of(capsys, name, capture)
+        assert (status, undocumented(facts, name)) == (0, set())
+
+
+def test_every_key_about_damage_is_documented(tmp_path, capsys):
+    """Each key of a damaged capture's check and of its salvage stands in the docs."""
+    damaged = tmp_path / "damaged.sqlite"
+    damaged.write_bytes(ROWING.read_bytes()[:-5000])
+    status, facts = facts_of(capsys, "check", damaged)
+    assert (status, facts["whole"], undocumented(facts, "check")) == (1, False, set())
+    status, facts = facts_of(capsys, "check", damaged, "--salvage", tmp_path / "saved.sqlite")
+    assert (status, undocumented(facts, "check")) == (0, set())
+
+
+def test_every_key_of_found_sensors_is_documented():
+    """Each fact of a sensor in reach stands in the docs."""
+    from live.cli.sensors import sensor_facts
+    from live.sources.bluetooth import FoundSensor
+
+    sensor = FoundSensor(
+        name="Yarrow", address="C0:00:00:00:00:01", services=("heart rate",), signal_dbm=-60
+    )
+    facts = {"listened_s": 8.0, "sensors": [sensor_facts(sensor)]}
+    assert undocumented(facts, "sensors") == set()
+
+
+@pytest.mark.parametrize("path", demo_captures(), ids=lambda path: path.stem)
+def test_every_warning_of_the_demo_is_documented(path):
+    """Each kind of warning that the demo recordings raise has its line in the docs."""
+    with Capture.open(path) as capture:
+        board = Board(capture.plan)
+        for event in capture.events():
+            board.feed(event)
+        board.finish(capture.duration_ns)
+    kinds = {warning.kind.value for warning in board.warnings}
+    assert kinds
+    assert kinds <= code_words(REFERENCE[REFERENCE.index("## Warnings") :])
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_examples_can_be_typed(name):
+    """Each line of a command's example is accepted by its parser."""
+    for line in load(name).EXAMPLE.strip().splitlines():
+        words = shlex.split(re.split(r"\s{3,}", line)[0])
+        assert words[:2] == ["sidebeat", name]
+        command_parser(name).parse_args(words[2:])
+
+
+def blocks(text, language):
+    return [
+        "\n".join(line.strip() for line in block.splitlines())
+        for block in re.findall(rf"^\s*```{language}\n(.*?)^\s*```", text, re.MULTILINE | re.DOTALL)
+    ]
+
+
+def readme_lines():
+    lines = [
+        line.split("#")[0].strip() for block in blocks(README, "sh") for line in block.splitlines()
+    ]
+    inline = re.findall(r"`(sidebeat [a-z]+ [^`]*)`", README)
+    return sorted({line for line in [*lines, *inline] if line.startswith("sidebeat ")})
+
+
+@pytest.mark.parametrize("line", readme_lines())
+def test_lines_of_the_readme_are_accepted(line):
+    """Every `sidebeat` line of the README fits its command's parser."""
+    words = shlex.split(line)
+    if words[-1] == "FILE" or "COMMAND" in words:
+        return
+    command_parser(words[1]).parse_args(words[2:])
+
+
+@pytest.mark.parametrize(
+    "line", [line for line in readme_lines() if re.search(r"captures/\S+sqlite", line)]
+)
+def test_lines_about_a_capture_run(line, capsys):
+    """The README's lines about a finished capture work on a demo recording."""
+    words = shlex.split(re.sub(r"captures/\S+sqlite", lambda _: shlex.quote(str(ROWING)), line))
+    if words[1] == "replay":
+        words += ["--view", "terminal", "--speed", "max"]
+    assert entry.main(words[1:]) == 0
+    assert "W1" in capsys.readouterr().out
+
+
+def test_the_practice_line_runs(capsys, monkeypatch):
+    """Practice on simulated sensors runs as the README says, without a view and cut short."""
+    monkeypatch.chdir(ROOT)
+    line = next(line for line in readme_lines() if "--practice" in line)
+    words = shlex.split(line)[1:]
+    status, facts = facts_of(capsys, *words, "--view", "none", "--minutes", "0.03")
+    assert (status, facts["capture"], undocumented(facts, "live")) == (0, None, set())
+    assert facts["events"] > 0
+
+
+def test_the_demo_ends_with_table_and_report(tmp_path, capsys):
+    """The demo shows the agreement of each test sensor and writes the report that it names."""
+    assert entry.main(["demo", "--view", "none", "--speed", "max", "--out", str(tmp_path)]) == 0
+    told = capsys.readouterr().out
+    report = next(tmp_path.glob("*.html"))
+    assert f"Report: {report}" in told.replace("\n", "")
+    for words in ("Sorrel", "Tansy", "Bracken", "inside tolerance", "INVENTED DATA"):
+        assert words in told
+        assert words in report.read_text(encoding="utf-8")
+
+
+def test_the_demo_shows_a_warning_raised_and_cleared(tmp_path, capsys):
+    """Played in the terminal, the demo prints a warning of the strap and that it is over."""
+    arguments = ["demo", "--view", "terminal", "--speed", "max", "--out", str(tmp_path)]
+    assert entry.main(arguments) == 0
+    told = capsys.readouterr().out
+    assert "REFERENCE Yarrow: no contact" in told
+    assert "over: Yarrow: no contact" in told
+
+
+def test_the_plan_of_the_readme_is_a_plan():
+    """The plan in the README can be read and names a reference and a test sensor."""
+    plan = parse_plan(blocks(README, "toml")[0])
+    assert [sensor.role for sensor in plan.sensors] == ["reference", "test"]
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "docs/commands.md"])
+def test_links_lead_somewhere(name):
+    """Every relative link and picture in the documents exists."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    links = [link for link in re.findall(r"\]\(([^)#]+)\)", text) if "://" not in link]
+    assert [link for link in links if not ((ROOT / name).parent / link).exists()] == []
+
+
+def test_paths_of_the_map_exist():
+    """Every path that DEVELOPERS.md names in code marks is there."""
+    named = re.findall(r"`((?:live|analysis|replay|tests|docs)/[\w/]+(?:\.\w+)?/?)`", DEVELOPERS)
+    assert len(named) > 5
+    assert [path for path in named if not (ROOT / path).exists() and "NAME" not in path] == []
+
+
+def test_make_targets_in_the_documents_exist():
+    """Every `make` target that the documents name is in the Makefile."""
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    targets = set(re.findall(r"^([a-z][a-z-]*):", makefile, re.MULTILINE))
+    named = set(re.findall(r"(?:^|`)make ([a-z][a-z-]*)", README + DEVELOPERS, re.MULTILINE))
+    assert named <= targets
