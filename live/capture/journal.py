@@ -229,7 +229,8 @@ class ViewServer:
         return data
 
     async def _listen(self, reader: asyncio.StreamReader, frames: FrameReader, view: _View) -> None:
-        while data := await reader.read(4096):
+        data = b""  # what came together with the token is still in the frame reader
+        while True:
             for frame in frames.feed(data):
                 if not isinstance(frame, Command):
                     raise WireError("a view may only send commands")
@@ -237,3 +238,6 @@ class ViewServer:
                 view.wake.set()
                 if len(view.answers) > MAX_REQUEST:
                     raise WireError("a view asks and asks, but does not read the answers")
+            data = await reader.read(4096)
+            if not data:
+                return

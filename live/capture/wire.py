@@ -60,6 +60,9 @@ class Kind(IntEnum):
     TOKEN = 8
 
 
+_KINDS: Final = frozenset(Kind)
+
+
 @dataclass(frozen=True, slots=True)
 class Hello:
     """The first frame to a view.  ``plan``: TOML text; ``path``: empty for practice."""
@@ -148,6 +151,8 @@ class FrameReader:
 
 
 def _decode(kind: int, body: bytes) -> Frame:
+    if kind not in _KINDS:
+        raise WireError(f"a frame of unknown kind {kind} came")
     try:
         if kind == Kind.EVENT:
             t_ns, sensor, code = _EVENT.unpack_from(body)
@@ -167,11 +172,9 @@ def _decode(kind: int, body: bytes) -> Frame:
             return _command(values)
         if kind == Kind.ACK:
             return Acknowledged(**values)
-        if kind == Kind.TOKEN:
-            return str(values["token"])
+        return str(values["token"])
     except (struct.error, IndexError, KeyError, TypeError, ValueError) as error:
         raise WireError(f"a frame of kind {kind} cannot be read: {error}") from error
-    raise WireError(f"a frame of unknown kind {kind} came")
 
 
 def _command(values: dict[str, Any]) -> Command:

@@ -148,9 +148,7 @@ class MqttSource:
 
     async def _subscribe(self, client: aiomqtt.Client, topics: list[_Topic]) -> None:
         for topic in topics:
-            topic.enter(
-                LinkState.SEARCHING, f"Waiting for the first message on {topic.sensor.topic!r}."
-            )
+            topic.enter(LinkState.SEARCHING)
         granted = await client.subscribe([(topic.sensor.topic, AT_LEAST_ONCE) for topic in topics])
         codes = [code.value if isinstance(code, ReasonCode) else code for code in granted]
         for topic, code in zip(topics, codes, strict=True):
@@ -160,6 +158,8 @@ class MqttSource:
                     f"The broker at {self._where} does not let this user read "
                     f"{topic.sensor.topic!r}; allow it there.",
                 )
+            elif topic.state is LinkState.SEARCHING:  # no message came with the answer
+                topic.wait()
 
     async def _watch(self) -> None:
         """See topics fall quiet, and ask again for refused ones, slowly or when told to."""
@@ -224,6 +224,13 @@ class _Topic:
             self._advice = advice
             self._emit(t_ns, self.number, ADVICE, advice.encode())
 
+    def wait(self) -> None:
+        """Subscribed, and nothing heard so far."""
+        self.enter(
+            LinkState.SEARCHING,
+            f"Waiting for the first message on {self.sensor.topic!r}{self._so_far()}.",
+        )
+
     def lose(self, state: LinkState, advice: str) -> None:
         """The connection ended or could not be made; a link that was up is lost first."""
         if self.state.is_up:
@@ -246,8 +253,11 @@ class _Topic:
             if stored
             else f"a message of {len(payload)} bytes, which cannot be a heart rate"
         )
-        self._advice = f"Left out {why} ({self._left_out} left out so far)."
+        self._advice = f"Left out {why}{self._so_far()}."
         self._emit(t_ns, self.number, ADVICE, self._advice.encode())
+
+    def _so_far(self) -> str:
+        return f" ({self._left_out} left out so far)" if self._left_out else ""
 
 
 def _queue_type(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import socket
 import subprocess
@@ -37,6 +38,8 @@ class Broker:
             "set_tcp_nodelay true\n"
             "persistence false\n"
             "log_dest none\n"
+            # As root it would become another user, who cannot read a test's folder.
+            f"{'user root' if _is_root() else ''}\n"
             f"{self._settings}\n"
         )
         self._process = subprocess.Popen(
@@ -99,11 +102,15 @@ class Publisher:
 def running_broker(folder: Path, settings: str = "allow_anonymous true") -> Iterator[Broker]:
     """A broker for the length of a ``with`` block."""
     broker = Broker(folder, settings)
-    broker.start()
     try:
+        broker.start()
         yield broker
     finally:
         broker.kill()
+
+
+def _is_root() -> bool:
+    return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def _free_port() -> int:

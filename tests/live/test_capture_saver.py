@@ -1,0 +1,144 @@
+"""The saving thread: what it promises to the capture loop and to the file."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from live.capture.saver import COMMIT_EVENTS, Saver
+from replay.capture import Capture, CaptureWriter
+from replay.errors import CaptureError
+from replay.event import HEART_RATE, Event
+from tests.standins.feeds import PLAN
+
+
+class ScriptedWriter:
+    """Remembers each step; ``fail_at``: the commit that fails; ``gate``: held while not set."""
+
+    def __init__(self, fail_at: int | None = None) -> None:
+        self.steps: list[object] = []
+        self.committed = threading.Event()
+        self.gate = threading.Event()
+        self.gate.set()
+        self._fail_at = fail_at
+        self._appended = 0
+        self._commits = 0
+
+    def append(self, event: Event) -> None:
+        self._appended += 1
+        self.steps.append(event)
+
+    def commit(self) -> int:
+        self.gate.wait(30)
+        self._commits += 1
+        if self._commits == self._fail_at:
+            raise CaptureError("the disk is full")
+        self.steps.append("commit")
+        self.committed.set()
+        return self._appended
+
+    def close(self, *, t_ns: int, reason: str) -> None:
+        self.steps.append(("close", t_ns, reason))
+
+    def abandon(self) -> None:
+        self.steps.append("abandon")
+
+
+def beats(count: int, first: int = 0) -> list[Event]:
+    return [Event(n, 1, HEART_RATE, bytes([0, 100])) for n in range(first, first + count)]
+
+
+def started(writer: ScriptedWriter, failures: list[str] | None = None) -> Saver:
+    saver = Saver(lambda: writer, (failures if failures is not None else []).append)
+    saver.start()
+    return saver
+
+
+def test_a_burst_is_committed_by_count() -> None:
+    """Sixty-four events are committed at once, without waiting for the time to pass."""
+    writer = ScriptedWriter()
+    writer.gate.clear()
+    saver = started(writer)
+    for event in beats(COMMIT_EVENTS * 2):
+        saver.put(event)
+    writer.gate.set()
+    saver.close(1_000, "done")
+    assert saver.join(30)
+    commits = [n for n, step in enumerate(writer.steps) if step == "commit"]
+    assert commits[:2] == [COMMIT_EVENTS, 2 * COMMIT_EVENTS + 1]
+
+
+def test_a_single_event_is_committed_by_time() -> None:
+    """One event alone reaches the disk although no other follows."""
+    writer = ScriptedWriter()
+    saver = started(writer)
+    saver.put(beats(1)[0])
+    assert writer.committed.wait(30)
+    saver.close(1, "done")
+    assert saver.join(30)
+    assert saver.committed == saver.accepted == 1
+
+
+def test_handing_over_never_waits_for_the_disk() -> None:
+    """While a commit hangs, thousands of events are taken and the delay is shown."""
+    writer = ScriptedWriter()
+    saver = started(writer)
+    writer.gate.clear()
+    for event in beats(5_000):
+        saver.put(event)
+    assert saver.accepted == 5_000
+    assert saver.committed == 0
+    assert saver.commit_age_s > 0
+    writer.gate.set()
+    saver.close(9_999, "done")
+    assert saver.join(30)
+    assert saver.committed == 5_000
+    assert saver.commit_age_s == 0
+    assert writer.steps[-1] == ("close", 9_999, "done")
+
+
+def test_the_first_error_ends_the_saving_and_is_told_once() -> None:
+    """After a failed commit nothing more is written, and what was saved is known."""
+    failures: list[str] = []
+    writer = ScriptedWriter(fail_at=2)
+    saver = started(writer, failures)
+    for event in beats(COMMIT_EVENTS * 3):
+        saver.put(event)
+    assert saver.join(30)
+    saver.put(beats(1)[0])
+    saver.close(1_000, "done")
+    assert failures == ["saving failed: the disk is full"]
+    assert saver.failure == failures[0]
+    assert saver.committed == COMMIT_EVENTS
+    assert saver.accepted == COMMIT_EVENTS * 3 + 1
+    assert writer.steps[-1] == "abandon"
+
+
+def test_a_file_that_cannot_be_made_is_told_at_once(tmp_path: Path) -> None:
+    """Opening fails in the thread, and the error is raised where the capture starts."""
+    path = tmp_path / "missing" / "x.sqlite"
+    saver = Saver(
+        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda _: None
+    )
+    with pytest.raises(CaptureError, match="cannot create"):
+        saver.start()
+    assert saver.join(30)
+
+
+def test_the_real_writer_ends_as_a_clean_file(tmp_path: Path) -> None:
+    """Through the thread to a real file and back: the same events, a clean end."""
+    path = tmp_path / "x.sqlite"
+    saver = Saver(
+        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda _: None
+    )
+    saver.start()
+    events = beats(200)
+    for event in events:
+        saver.put(event)
+    saver.close(500, "done")
+    assert saver.join(30)
+    with Capture.open(path) as capture:
+        assert list(capture.events()) == events
+        assert (capture.clean, capture.end_t_ns, capture.end_reason) == (True, 500, "done")

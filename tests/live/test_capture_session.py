@@ -1,0 +1,141 @@
+"""The session: order, thread, and what may and may not stop it."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+
+from live.capture.session import Session
+from replay.event import HEART_RATE, LINK, MARKER, Event
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.t_ns = 0
+
+    def now_ns(self) -> int:
+        return self.t_ns
+
+
+class Sink:
+    """Takes events and ticks; ``broken``: raises instead."""
+
+    def __init__(self, *, broken: bool = False) -> None:
+        self.taken: list[Event | int] = []
+        self.broken = broken
+
+    def put(self, event: Event) -> None:
+        if self.broken:
+            raise RuntimeError("no")
+        self.taken.append(event)
+
+    def tick(self, t_ns: int) -> None:
+        self.taken.append(t_ns)
+
+
+def in_session(script, *, shown: Sink | None = None) -> tuple[Session, Sink, Sink, Clock]:
+    """Run ``script(session, clock)``, a function or a coroutine function, on a loop."""
+    clock, saved, seen = Clock(), Sink(), shown or Sink()
+
+    async def run() -> Session:
+        session = Session(clock, 2, saved, seen)
+        outcome = script(session, clock)
+        if outcome is not None:
+            await outcome
+        return session
+
+    return asyncio.run(run()), saved, seen, clock
+
+
+def test_every_event_goes_to_the_file_and_to_the_views() -> None:
+    """What is emitted is saved and shown, in order and unchanged."""
+
+    def script(session: Session, _clock: Clock) -> None:
+        session.emit(10, 1, HEART_RATE, b"\x00\x64")
+        session.emit(10, 2, HEART_RATE, bytearray(b"\x00\x65"))  # type: ignore[arg-type]
+
+    session, saved, seen, _ = in_session(script)
+    expected = [Event(10, 1, HEART_RATE, b"\x00\x64"), Event(10, 2, HEART_RATE, b"\x00\x65")]
+    assert saved.taken == seen.taken == expected
+    assert all(type(event.payload) is bytes for event in expected)
+    assert session.events == 2
+
+
+def test_a_stamp_never_lies_before_a_tick_that_was_sent() -> None:
+    """A late-comer gets the time of the tick, so that live and replayed boards agree."""
+
+    def script(session: Session, clock: Clock) -> None:
+        session.emit(10, 1, HEART_RATE, b"a")
+        clock.t_ns = 50
+        session.tick()
+        session.emit(20, 2, HEART_RATE, b"b")
+        session.emit(60, 2, HEART_RATE, b"c")
+
+    session, saved, seen, _ = in_session(script)
+    assert [event.t_ns for event in saved.taken] == [10, 50, 60]
+    assert [e if isinstance(e, int) else e.payload for e in seen.taken] == [b"a", 50, b"b", b"c"]
+    assert session.reordered == 1
+
+
+def test_a_call_from_another_thread_is_carried_to_the_loop() -> None:
+    """No notification is lost when a platform calls back on a thread of its own."""
+
+    async def script(session: Session, _clock: Clock) -> None:
+        stranger = threading.Thread(target=session.emit, args=(5, 1, HEART_RATE, b"x"))
+        stranger.start()
+        await asyncio.to_thread(stranger.join)
+        await asyncio.sleep(0)
+
+    _, saved, _, _ = in_session(script)
+    assert saved.taken == [Event(5, 1, HEART_RATE, b"x")]
+
+
+def test_a_broken_view_costs_no_event() -> None:
+    """An error in showing is counted; the event is saved."""
+    session, saved, _, _ = in_session(
+        lambda session, _clock: session.emit(1, 1, HEART_RATE, b"x"), shown=Sink(broken=True)
+    )
+    assert len(saved.taken) == 1
+    assert session.unshown == 1
+    assert "1 events could not be shown" in session.problem
+
+
+def test_what_is_not_of_this_session_is_counted_not_raised() -> None:
+    """An unknown channel, an unplanned sensor and an event after the end are refused."""
+
+    def script(session: Session, _clock: Clock) -> None:
+        session.emit(1, 1, "nonsense", b"")
+        session.emit(1, 3, HEART_RATE, b"")
+        session.emit(1, -1, HEART_RATE, b"")
+        session.end()
+        session.emit(2, 1, HEART_RATE, b"")
+
+    session, saved, _, _ = in_session(script)
+    assert saved.taken == []
+    assert session.refused == 4
+    assert "4 events could not be taken" in session.problem
+
+
+def test_the_end_closes_the_links_that_a_source_left_open() -> None:
+    """Each sensor that had a link state ends as stopped, once; the end is not before any event."""
+
+    def script(session: Session, clock: Clock) -> None:
+        session.emit(10, 1, LINK, b"streaming")
+        session.emit(30, 1, HEART_RATE, b"\x00\x64")
+        clock.t_ns = 20
+        assert session.end() == 30
+
+    _, saved, _, _ = in_session(script)
+    assert saved.taken[-1] == Event(30, 1, LINK, b"stopped")
+    assert len(saved.taken) == 3
+
+
+def test_a_marker_is_an_event_of_the_session() -> None:
+    """The tester's note is stamped when it arrives."""
+
+    def script(session: Session, clock: Clock) -> None:
+        clock.t_ns = 7
+        session.marker("gürtel nass gemacht")
+
+    _, saved, _, _ = in_session(script)
+    assert saved.taken == [Event(7, 0, MARKER, "gürtel nass gemacht".encode())]

@@ -1,0 +1,337 @@
+"""The MQTT source against a real mosquitto on the loopback interface."""
+
+from __future__ import annotations
+
+import asyncio
+import subprocess
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from live.capture.clock import MonotonicClock
+from live.sources import mqtt
+from live.sources.mqtt import MqttSource
+from replay.errors import PlanError
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, Event
+from replay.link import LinkState
+from replay.plan import Broker as PlannedBroker
+from replay.plan import Plan, PlannedSensor
+from tests.standins.broker import Broker, Publisher, running_broker
+
+TOPICS = ("bench/yarrow/hr", "bench/sorrel/hr")
+
+
+def plan_for(port: int, **broker: object) -> Plan:
+    return Plan(
+        wearer="W1",
+        activity="stair climbing",
+        sensors=(
+            PlannedSensor(label="Yarrow", role="reference", source="mqtt", topic=TOPICS[0]),
+            PlannedSensor(label="Bracken", role="test", source="bluetooth", name="Bracken"),
+            PlannedSensor(label="Sorrel", role="test", source="mqtt", topic=TOPICS[1]),
+        ),
+        broker=PlannedBroker(host="127.0.0.1", port=port, **broker),  # type: ignore[arg-type]
+    )
+
+
+class Heard:
+    """Collects what a source emits; ``until`` waits for a condition on it."""
+
+    def __init__(self) -> None:
+        self.events: list[Event] = []
+        self._changed = asyncio.Event()
+
+    def emit(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
+        self.events.append(Event(t_ns, sensor, channel, payload))
+        self._changed.set()
+
+    async def until(self, condition: Callable[[], object]) -> None:
+        async with asyncio.timeout(40):
+            while not condition():
+                self._changed.clear()
+                await self._changed.wait()
+
+    def links(self, sensor: int) -> list[str]:
+        return [e.payload.decode() for e in self.events if (e.sensor, e.channel) == (sensor, LINK)]
+
+    def is_now(self, sensor: int, state: LinkState) -> bool:
+        return self.links(sensor)[-1:] == [state.value]
+
+    def advice(self, sensor: int) -> list[str]:
+        return [
+            e.payload.decode() for e in self.events if (e.sensor, e.channel) == (sensor, ADVICE)
+        ]
+
+    def payloads(self, sensor: int) -> list[bytes]:
+        return [
+            e.payload for e in self.events if (e.sensor, e.channel) == (sensor, MQTT_HEART_RATE)
+        ]
+
+    def listening(self) -> bool:
+        return all(any("Waiting for" in words for words in self.advice(n)) for n in (1, 3))
+
+
+@asynccontextmanager
+async def running(source: MqttSource) -> AsyncIterator[Heard]:
+    heard = Heard()
+    task = asyncio.create_task(source.run(MonotonicClock(), heard.emit))
+    try:
+        yield heard
+    finally:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+def on_selector_loop(work) -> None:
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        runner.run(work)
+
+
+@pytest.fixture
+def broker(tmp_path: Path):
+    with running_broker(tmp_path) as broker:
+        yield broker
+
+
+async def published(publisher: Publisher, topic: str, payload: bytes, *, retain=False) -> None:
+    await asyncio.to_thread(publisher.publish, topic, payload, retain=retain)
+
+
+def test_each_topic_is_its_sensor_and_payloads_stay_raw(broker: Broker) -> None:
+    """Text, raw measurements and malformed payloads arrive as they were sent, in order."""
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(heard.listening)
+                sent = [b"142", b"\x16\x8e\x00\x04", b"", b"not a number", b"\xff" * 20, b" 142.5 "]
+                for payload in sent:
+                    await published(publisher, TOPICS[0], payload)
+                await published(publisher, TOPICS[1], b"99")
+                await published(publisher, "bench/elsewhere", b"1")
+                await heard.until(lambda: heard.payloads(3))
+            assert heard.payloads(1) == sent
+            assert heard.payloads(3) == [b"99"]
+            assert heard.links(1) == heard.links(3) == ["searching", "streaming", "stopped"]
+            assert heard.links(2) == []
+            stamps = [event.t_ns for event in heard.events]
+            assert stamps == sorted(stamps)
+
+    on_selector_loop(check())
+
+
+def test_a_burst_arrives_complete_and_in_order(broker: Broker) -> None:
+    """Of bursts of 500 messages without a pause none is lost, doubled or out of order."""
+    sent = [b"%d" % number for number in range(2_000)]
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(heard.listening)
+                # No more at once than the 1,000 that mosquitto holds for a slow reader.
+                for start in range(0, len(sent), 500):
+                    for payload in sent[start : start + 500]:
+                        publisher.shout(TOPICS[0], payload)
+                    await heard.until(lambda n=start: len(heard.payloads(1)) >= n + 500)
+            assert heard.payloads(1) == sent
+
+    on_selector_loop(check())
+
+
+def test_a_stored_value_is_left_out_and_counted(broker: Broker) -> None:
+    """A retained reading has no known age: the tester is told, and it is no reading."""
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            await published(publisher, TOPICS[0], b"61", retain=True)
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(lambda: any("stored" in words for words in heard.advice(1)))
+                await heard.until(lambda: "Waiting for" in "".join(heard.advice(3)))
+                assert heard.payloads(1) == []
+                assert heard.links(1) == ["searching"]
+                assert "1 left out so far" in heard.advice(1)[-1]
+                await published(publisher, TOPICS[0], b"142")
+                await heard.until(lambda: heard.payloads(1))
+            assert heard.payloads(1) == [b"142"]
+            assert heard.links(1) == ["searching", "streaming", "stopped"]
+
+    on_selector_loop(check())
+
+
+def test_a_sensor_that_always_publishes_retained_is_heard(broker: Broker) -> None:
+    """The retain flag of a publisher does not make a live message old."""
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(heard.listening)
+                for bpm in (b"140", b"141", b"142"):
+                    await published(publisher, TOPICS[0], bpm, retain=True)
+                await heard.until(lambda: len(heard.payloads(1)) == 3)
+            assert heard.payloads(1) == [b"140", b"141", b"142"]
+            assert not any("Left out" in words for words in heard.advice(1))
+
+    on_selector_loop(check())
+
+
+def test_a_message_that_cannot_be_a_heart_rate_is_left_out_and_counted(broker: Broker) -> None:
+    """A picture published on the topic by mistake does not fill the capture."""
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(heard.listening)
+                await published(publisher, TOPICS[0], bytes(mqtt.LONGEST_PAYLOAD + 1))
+                await published(publisher, TOPICS[0], b"7" * mqtt.LONGEST_PAYLOAD)
+                await heard.until(lambda: heard.payloads(1))
+            assert heard.payloads(1) == [b"7" * mqtt.LONGEST_PAYLOAD]
+            assert any("a message of 513 bytes" in words for words in heard.advice(1))
+
+    on_selector_loop(check())
+
+
+def test_the_stream_goes_on_after_the_broker_was_killed(broker: Broker) -> None:
+    """Lost, out of reach with advice, found again and subscribed again, all without help."""
+
+    async def check() -> None:
+        async with running(MqttSource(plan_for(broker.port))) as heard:
+            await heard.until(heard.listening)
+            with broker.publisher() as publisher:
+                await published(publisher, TOPICS[0], b"140")
+                await heard.until(lambda: heard.payloads(1))
+            broker.kill()
+            await heard.until(lambda: LinkState.ADAPTER_OFF.value in heard.links(1))
+            assert "cannot be reached" in heard.advice(1)[-1]
+            await asyncio.to_thread(broker.start)
+            await heard.until(lambda: heard.is_now(1, LinkState.SEARCHING))
+            await heard.until(lambda: all("Waiting for" in heard.advice(n)[-1] for n in (1, 3)))
+            with broker.publisher() as publisher:
+                await published(publisher, TOPICS[0], b"141")
+                await heard.until(lambda: len(heard.payloads(1)) == 2)
+        assert heard.payloads(1) == [b"140", b"141"]
+        assert heard.links(1) == [
+            "searching", "streaming", "lost", "adapter off", "searching", "streaming", "stopped",
+        ]  # fmt: skip
+        # One record for each change of state, not for each attempt.
+        assert heard.links(3) == ["searching", "adapter off", "searching", "stopped"]
+
+    on_selector_loop(check())
+
+
+def test_a_broker_that_is_not_there_is_waited_for(tmp_path: Path) -> None:
+    """Started before its broker, the source says so once and connects when it comes."""
+    broker = Broker(tmp_path)
+
+    async def check() -> None:
+        source = MqttSource(plan_for(broker.port))
+        async with running(source) as heard:
+            await heard.until(lambda: heard.is_now(1, LinkState.ADAPTER_OFF))
+            assert f"127.0.0.1:{broker.port} cannot be reached" in heard.advice(1)[-1]
+            await asyncio.to_thread(broker.start)
+            source.connect(1)
+            await heard.until(heard.listening)
+        assert heard.links(1) == ["searching", "adapter off", "searching", "stopped"]
+
+    try:
+        on_selector_loop(check())
+    finally:
+        broker.kill()
+
+
+def test_a_silent_topic_is_called_quiet(broker: Broker, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the broker there and no messages, the state is quiet, and streaming when they return."""
+    monkeypatch.setattr(mqtt, "QUIET_NS", 100_000_000)
+    plan = plan_for(broker.port)
+    short = replace(plan.sensors[0], hold_s=0.1)
+    plan = replace(plan, sensors=(short, *plan.sensors[1:]))
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan)) as heard:
+                await heard.until(heard.listening)
+                await published(publisher, TOPICS[0], b"140")
+                await heard.until(lambda: heard.is_now(1, LinkState.QUIET))
+                assert "nothing comes on" in heard.advice(1)[-1]
+                await published(publisher, TOPICS[0], b"141")
+                await heard.until(lambda: heard.is_now(1, LinkState.STREAMING))
+            assert heard.payloads(1) == [b"140", b"141"]
+
+    on_selector_loop(check())
+
+
+def test_a_wrong_password_is_refused_with_advice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The state is refused, the sentence names what to check and never the password."""
+    passwords = tmp_path / "passwords"
+    passwords.write_text("")
+    settings = f"allow_anonymous false\npassword_file {passwords}"
+    monkeypatch.setenv("BENCH_SECRET", "opensesame")
+
+    async def check(port: int) -> None:
+        plan = plan_for(port, username="tester", password_env="BENCH_SECRET")
+        async with running(MqttSource(plan)) as heard:
+            await heard.until(lambda: heard.is_now(1, LinkState.REFUSED))
+            await heard.until(lambda: heard.advice(1))
+        assert "check user name and password" in heard.advice(1)[-1]
+        assert not any(b"opensesame" in event.payload for event in heard.events)
+
+    with running_broker(tmp_path, settings) as broker:
+        on_selector_loop(check(broker.port))
+
+
+def test_the_password_comes_from_the_named_variable(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With the right password in the environment the topic is heard."""
+    passwords = tmp_path / "passwords"
+    passwords.write_text("tester:opensesame\n")
+    subprocess.run(["mosquitto_passwd", "-U", str(passwords)], check=True)  # hashes in place
+    settings = f"allow_anonymous false\npassword_file {passwords}"
+    monkeypatch.setenv("BENCH_SECRET", "opensesame")
+
+    async def check(port: int) -> None:
+        publisher = Publisher(port, "tester", "opensesame")
+        try:
+            plan = plan_for(port, username="tester", password_env="BENCH_SECRET")
+            async with running(MqttSource(plan)) as heard:
+                await heard.until(heard.listening)
+                await published(publisher, TOPICS[0], b"142")
+                await heard.until(lambda: heard.payloads(1))
+            assert heard.payloads(1) == [b"142"]
+        finally:
+            publisher.close()
+
+    with running_broker(tmp_path, settings) as broker:
+        on_selector_loop(check(broker.port))
+
+
+def test_two_sensors_on_one_topic_are_refused() -> None:
+    """One message cannot be two sensors' reading."""
+    plan = plan_for(1883)
+    twice = replace(plan.sensors[2], topic=TOPICS[0])
+    with pytest.raises(PlanError, match="already the topic of sensor 1"):
+        MqttSource(replace(plan, sensors=(*plan.sensors[:2], twice)))
+
+
+@pytest.mark.parametrize(
+    ("settings", "complaint"),
+    [
+        ({"username": "tester", "password_env": "NOT_SET_ANYWHERE"}, "is not set"),
+        ({"password_env": "PATH"}, "is needed where there is a password"),
+    ],
+)
+def test_an_impossible_login_is_known_beforehand(settings, complaint: str) -> None:
+    """What can be seen in the plan is said before anything starts."""
+    with pytest.raises(PlanError, match=complaint):
+        MqttSource(plan_for(1883, **settings))
+
+
+@pytest.mark.parametrize("port", [0, 65536, -1])
+def test_an_impossible_port_is_known_beforehand(port: int) -> None:
+    """A port outside 1 to 65535 is an error of the plan."""
+    with pytest.raises(PlanError, match=r"broker\.port"):
+        MqttSource(plan_for(port))
