@@ -13,7 +13,7 @@ from analysis.agreement import NARROW_RANGE_BPM, Tolerance
 from analysis.estimate import Estimate
 from analysis.session import SensorResult, SessionResult
 from analysis.statistics import Agreement
-from live.views.terminal.screen import INVENTED, clock, padded
+from live.views.terminal.screen import INVENTED, clock, spaced
 from replay.event import SESSION
 from replay.plan import Plan
 
@@ -41,10 +41,10 @@ def session_parts(result: SessionResult, title: str) -> Iterator[RenderableType]
         f"Reference: {_where(reference.sensor.label, reference.sensor.placement)}, covered "
         f"{reference.coverage_percent:.1f} % of the session.  {_tolerance(plan)}"
     )
-    yield padded(comparison(result))
+    yield spaced(comparison(result))
     for sensor in result.sensors:
-        yield padded(_sensor_block(sensor, result))
-    yield padded(Group(*_how(result)))
+        yield spaced(_sensor_block(sensor, result))
+    yield spaced(Group(*_how(result)))
 
 
 def comparison(result: SessionResult) -> RenderableType:
@@ -94,6 +94,8 @@ def sentence(label: str, reference: str, agreement: Agreement) -> str:
     if not agreement.pairs or bias is None:
         return f"{label} was never compared: it and {reference} had no value at the same second."
     words = f"{label} read {abs(bias):.1f} bpm {'above' if bias > 0 else 'below'} {reference}"
+    if abs(bias) < 0.05:  # it would be called 0.0 bpm below
+        words = f"{label} read the same as {reference}"
     interval = agreement.bias.interval
     if interval is not None:
         words += f" on average (95 % interval {interval[0]:+.1f} to {interval[1]:+.1f})"

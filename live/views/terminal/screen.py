@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from rich.console import Group, RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -298,6 +297,6 @@ def _agreement_cells(agreement: Agreement, *, with_r: bool) -> list[Text]:
     return cells
 
 
-def padded(renderable: RenderableType) -> Padding:
+def spaced(renderable: RenderableType) -> Group:
     """With an empty line above, for tables printed one after another."""
-    return Padding(renderable, (1, 0, 0, 0))
+    return Group(Text(), renderable)

@@ -10,8 +10,8 @@ from live.views.terminal.screen import (
     INVENTED,
     agreement_table,
     clock,
-    padded,
     sensor_table,
+    spaced,
     warning_text,
 )
 from replay.event import NS_PER_S
@@ -28,10 +28,10 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     console.print(Text(head, style="bold"), soft_wrap=True)
     if plan.invented:
         console.print(Text(INVENTED, style="bold"), soft_wrap=True)
-    console.print(padded(sensor_table(snapshot, width, plain=plain)))
+    console.print(spaced(sensor_table(snapshot, width, plain=plain)))
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
-        console.print(padded(agreement_table(tests, plan, width, plain=plain)))
+        console.print(spaced(agreement_table(tests, plan, width, plain=plain)))
     console.print()
     if not model.board.warnings:
         console.print("No warning was raised.")
