@@ -48,7 +48,10 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         """Ticks at whole, round values."""
         line = QFontMetricsF(self.style["tickFont"] or QFont()).height()
         rows = value_rows(minVal, maxVal, rows_in(size, line))
-        return [(1.0, [float(row) for row in rows])]
+        # A number at the very end would reach into the panel above or below.
+        spare = 0.55 * line * (maxVal - minVal) / max(size, 1.0)
+        inside = [float(row) for row in rows if minVal + spare <= row <= maxVal - spare]
+        return [(1.0, inside)]
 
     def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:
         """Whole numbers with a true minus."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QLabel,
+    QScrollArea,
     QSizePolicy,
     QSplitter,
     QToolButton,
@@ -123,9 +124,20 @@ class Bench(QWidget):
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])
 
-    def minimumSizeHint(self) -> QSize:
-        """Small enough for large text on a small screen."""
-        return QSize(480, 300)
+
+class ScrolledBench(QScrollArea):
+    """The workbench in a window that may be too low for it: large text on a small screen is
+    scrolled, not cut.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self.setWidget(bench)
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setAccessibleName("Workbench")
 
 
 def _splitter(orientation: Qt.Orientation, first: QWidget, second: QWidget) -> QSplitter:

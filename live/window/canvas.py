@@ -15,7 +15,7 @@ from typing import Final, TypeVar
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPen
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
 
 from live.window.faults import DrawingFaults
 from live.window.figures import tick_step
@@ -59,6 +59,7 @@ class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
         self._view = view
         self._faults = faults
         self.frame: Frame | None = None
+        self.font = QFont()
         view.addItem(self, ignoreBounds=True)
 
     def show_frame(self, frame: Frame) -> None:
@@ -88,6 +89,7 @@ class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
         area = Area(box, transform.m11(), transform.dx(), transform.m22(), transform.dy())
         painter.save()
         painter.resetTransform()
+        painter.setFont(self.font)
         with self._faults.guard(self.name):
             self.draw(painter, area, self.frame)
         painter.restore()

@@ -172,8 +172,8 @@ class SensorCard(QWidget):
         painter.setFont(self.font())
         painter.setPen(QColor(theme.faint))
         if status.role != "companion":
-            below = "no value now" if gone else "bpm"
-            painter.drawText(side.translated(0, line), _RIGHT, below)
+            unit = "no value now" if gone else "bpm"
+            painter.drawText(side.translated(0, line), _RIGHT, unit)
         if self._look is not None:
             fill = QColor(self._look.colour(theme))
             spot = QPointF(head.left() + 0.4 * line, head.top() + 0.5 * line)
@@ -199,9 +199,20 @@ class SensorCard(QWidget):
 
     def _paint_table(self, painter: QPainter, status: SensorStatus, row: QRectF) -> None:
         theme = self._theme
-        metrics = QFontMetricsF(self.font())
-        first = metrics.horizontalAdvance("session") + 8
-        share = (row.width() - first) / sum(_WIDTHS)
+        font = QFont(self.font())
+        # Large text in a narrow column: smaller rather than cut.
+        while True:
+            metrics = QFontMetricsF(font)
+            first = metrics.horizontalAdvance("session") + 8
+            share = (row.width() - first) / sum(_WIDTHS)
+            widest = max(
+                metrics.horizontalAdvance(words) / width
+                for words, width in zip(COLUMNS, _WIDTHS, strict=True)
+            )
+            if widest + 6 <= share or font.pointSizeF() < 6:
+                break
+            font.setPointSizeF(0.94 * font.pointSizeF())
+        painter.setFont(font)
         painter.setPen(QColor(theme.rule))
         painter.drawLine(row.topLeft(), row.topRight())
         table = [("", COLUMNS)]

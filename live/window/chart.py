@@ -83,15 +83,14 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         """Put on a theme, with text of this font's size."""
         metrics = QFontMetricsF(font)
         self.setFont(font)
-        self.scene().setFont(font)
+        for canvas in (self.traces, self.differences, self.lanes):
+            canvas.font = font
         self.setBackground(theme.ground)
         width = max(metrics.horizontalAdvance("Mmmmmmmmm"), 60)
         for plot in (self.top, self.middle, self.bottom):
             for name in ("left", "bottom"):
                 dress_axis(plot.getAxis(name), theme, font)
             plot.getAxis("left").setWidth(width)
-        self.top.setLabel("left", "heart rate (bpm)")
-        self.middle.setLabel("left", "difference (bpm)")
         self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
         self._share_height()
         self.lane_axis.ink = theme.ink
@@ -115,8 +114,18 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         if hasattr(self, "lanes"):  # Qt sends a first size before the panels are there
             self._share_height()
 
+    def _label_axes(self) -> None:
+        """Name the axes in full where the panel is high enough, with the unit alone elsewhere."""
+        metrics = QFontMetricsF(self.font())
+        for plot, words in ((self.top, "heart rate (bpm)"), (self.middle, "difference (bpm)")):
+            axis = plot.getAxis("left")
+            text = words if metrics.horizontalAdvance(words) < plot.vb.height() else "bpm"
+            if axis.labelText != text:
+                axis.setLabel(text)
+
     def show_frame(self, frame: Frame) -> None:
         """Draw a frame."""
+        self._label_axes()
         columns = self.columns
         self.top.setXRange(frame.start_s, frame.end_s, padding=0)
         self._set_rows(self.top, *self.traces.take(frame, columns))
@@ -129,5 +138,6 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             plot.setYRange(low, high, padding=0)
 
     def minimumSizeHint(self) -> QSize:
-        """Small enough for large text on a small screen."""
-        return QSize(320, 240)
+        """High enough for all lanes and a few lines of each panel."""
+        line = QFontMetricsF(self.font()).height()
+        return QSize(320, round((14.5 + 1.35 * (len(self._plan.sensors) + 1)) * line))

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import pyqtgraph as pg
+from PySide6.QtCore import QPointF
 from PySide6.QtGui import QFontMetricsF, QPainter
 
 from live.window.canvas import (
@@ -74,7 +75,8 @@ class DifferencesCanvas(Canvas):
         draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
         painter.setPen(line_pen(theme.faint))
         zero = round(area.y(0.0)) + 0.5
-        painter.drawLine(int(area.box.left()), int(zero), int(area.box.right()), int(zero))
+        end = min(area.x(frame.now_s), area.box.right())
+        painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
         for number in frame.plan.tests:
             pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import (
 
 from live.views.feed import Feed
 from live.views.model import ViewModel
-from live.window.bench import Bench
+from live.window.bench import Bench, ScrolledBench
 from live.window.commands import Commands
 from live.window.dialogs import HelpPage, LeaveDialog, Leaving
 from live.window.far import FarView
@@ -71,7 +71,8 @@ class MainWindow(QMainWindow):
         self.bench = Bench(self.plan, self.looks, self.faults)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
-        self.pages.addWidget(self.bench)
+        self.bench_page = ScrolledBench(self.bench)
+        self.pages.addWidget(self.bench_page)
         self.pages.addWidget(self.far)
         inside = QWidget()
         layout = QVBoxLayout(inside)
@@ -195,7 +196,8 @@ class MainWindow(QMainWindow):
             case Deed.TURN_PLANE:
                 self.bench.plane.turn()
             case Deed.WARNINGS:
-                self.pages.setCurrentWidget(self.bench)
+                self.pages.setCurrentWidget(self.bench_page)
+                self.bench_page.ensureWidgetVisible(self.bench.warnings)
                 self.bench.warnings.setFocus()
             case Deed.CONNECT:
                 if self.selected and not self._over:
@@ -235,7 +237,7 @@ class MainWindow(QMainWindow):
 
     def look_at(self, second: float) -> None:
         """Bring a second into the middle of the picture."""
-        self.pages.setCurrentWidget(self.bench)
+        self.pages.setCurrentWidget(self.bench_page)
         self.span.centre_on(second, self.model.snapshot().t_ns / 1e9)
         self.redraw()
 
@@ -266,9 +268,9 @@ class MainWindow(QMainWindow):
             self.header.say("")
 
     def _toggle_far(self) -> None:
-        page = self.bench if self.pages.currentWidget() is self.far else self.far
-        self.pages.setCurrentWidget(page)
-        page.setFocus()
+        is_far = self.pages.currentWidget() is self.far
+        self.pages.setCurrentWidget(self.bench_page if is_far else self.far)
+        (self.bench.chart if is_far else self.far).setFocus()
 
     def _resize_text(self, size: int) -> None:
         self._size = min(max(size, 0), len(SIZES) - 1)

@@ -140,7 +140,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         """Put on a theme, with text of this font's size."""
         self.setBackground(theme.ground)
         self.setFont(font)
-        self.scene().setFont(font)
+        self.canvas.font = font
         plot = self.getPlotItem()
         for name in ("left", "bottom"):
             dress_axis(plot.getAxis(name), theme, font)
@@ -148,7 +148,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         shade = QColor(theme.shade)
         table = np.empty((256, 4), dtype=np.ubyte)
         table[:, :3] = (shade.red(), shade.green(), shade.blue())
-        table[:, 3] = np.linspace(70, 235, 256)
+        table[:, 3] = np.linspace(100, 240, 256)
         table[0, 3] = 0
         self.image.setLookupTable(table)
         self._drawn_for = ()
@@ -185,17 +185,27 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self.image.setRect(QRectF(LOW_BPM - 0.5, floor - 0.5, *fine.shape))
         if self.turned:
             plot.setAspectLocked(False)
-            plot.setLabel("bottom", f"mean of {sensor} and {ref} (bpm)")
-            plot.setLabel("left", f"{sensor} − {ref} (bpm)")
+            self._label("bottom", f"mean of {sensor} and {ref} (bpm)", "mean (bpm)")
+            self._label("left", f"{sensor} − {ref} (bpm)", "difference (bpm)", "bpm")
             plot.setRange(xRange=(low, high), yRange=(-reach, reach), padding=0)
         else:
             plot.setAspectLocked(True)
-            plot.setLabel("bottom", f"{ref}, reference (bpm)")
-            plot.setLabel("left", f"{sensor} (bpm)")
+            self._label("bottom", f"{ref}, reference (bpm)", f"{ref} (bpm)", "reference (bpm)")
+            self._label("left", f"{sensor} (bpm)", "bpm")
             plot.setRange(xRange=(low, high), yRange=(low, high), padding=0)
         self.canvas.show_frame(frame)
         beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
         self.setAccessibleDescription(f"{sensor} against {ref}: {counts.pairs} pairs{beyond}")
+
+    def _label(self, name: str, *texts: str) -> None:
+        """The first of the texts that fits along the axis, or the last."""
+        view = self.getPlotItem().vb
+        room = view.height() if name == "left" else view.width()
+        width = QFontMetricsF(self.font()).horizontalAdvance
+        text = next((t for t in texts if width(t) <= room), texts[-1])
+        axis = self.getPlotItem().getAxis(name)
+        if axis.labelText != text:
+            axis.setLabel(text)
 
     @staticmethod
     def _limits(frame: Frame) -> tuple[float, float] | None:
@@ -219,5 +229,6 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self._drawn_for = ()
 
     def minimumSizeHint(self) -> QSize:
-        """Small enough for large text on a small screen."""
-        return QSize(160, 140)
+        """Room for the axes and a few cells."""
+        line = QFontMetricsF(self.font()).height()
+        return QSize(round(12 * line), round(9 * line))

@@ -1,0 +1,226 @@
+"""How much a picture of the window costs, against drawing every point: ``make bench-window``.
+
+Eight sensors at 4 Hz for eight hours, drawn offscreen.  Reported: CPU time of one frame (95th
+percentile; events, board and painting together) while following the last five minutes and with
+the whole session in view, memory by the hour, and the time from the start of a process to its
+first picture.  The naive way, in the same run: all points handed to stock plot items each time,
+and a scatter of all pairs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+import numpy as np
+import psutil
+import pyqtgraph as pg
+from PySide6.QtWidgets import QApplication
+
+from live.views.feed import Message, Tick
+from live.window.app import open_application
+from live.window.keys import Deed
+from live.window.main_window import FRAME_MS, MainWindow
+from live.window.theme import LIGHT
+from replay.event import HEART_RATE, Event
+from replay.payloads import encode_heart_rate
+from replay.plan import Plan, PlannedSensor
+
+RATE_HZ = 4
+SIZE = (1280, 900)
+GOALS = {"follow_p95_ms": 16.0, "all_p95_ms": 33.0, "first_frame_s": 1.5}
+FIRST_FRAME = """
+import sys, time
+from benchmarks.bench_window import Pushed, plan_of
+from live.window.app import open_application
+app = open_application()
+from live.window.main_window import MainWindow
+window = MainWindow(Pushed(plan_of(8)))
+window.resize(1280, 900)
+window.show()
+window.frame()
+app.processEvents()
+"""
+
+
+class Pushed:
+    """A feed that hands over what was pushed into it."""
+
+    title = "benchmark"
+    started_utc_ns = 0
+    is_live = False
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.waiting: list[Message] = []
+
+    def poll(self) -> list[Message]:
+        """Everything pushed since the last call."""
+        messages, self.waiting = self.waiting, []
+        return messages
+
+    def send(self, action: str, **values: str | int) -> int:
+        """Nothing listens."""
+        return 0
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def plan_of(sensors: int) -> Plan:
+    """A reference and test sensors."""
+    rows = [PlannedSensor(label="Yarrow", role="reference", placement="chest", address="00")]
+    rows += [
+        PlannedSensor(label=f"Test {n}", role="test", placement="left wrist", address=f"{n:02}")
+        for n in range(1, sensors)
+    ]
+    return Plan(wearer="W1", activity="benchmark", sensors=tuple(rows), invented=True)
+
+
+def messages(sensors: int, seconds: int, seed: int = 1) -> Iterator[list[Message]]:
+    """Events of each second with its ticks: efforts, noise, and a gap now and then."""
+    random = np.random.default_rng(seed)
+    payloads = [encode_heart_rate(bpm) for bpm in range(256)]
+    for second in range(seconds):
+        effort = 120 + 35 * np.sin(second / 90) + 15 * np.sin(second / 1700)
+        noise = random.normal(0, 3, (RATE_HZ, sensors))
+        row: list[Message] = []
+        for part in range(RATE_HZ):
+            for sensor in range(sensors):
+                if (second // 37 + 5 * sensor) % 61 == 0:
+                    continue
+                t_ns = second * 1_000_000_000 + part * 250_000_000 + sensor * 1_000_000
+                bpm = int(np.clip(effort + noise[part, sensor], 30, 235))
+                row.append(Event(t_ns, sensor + 1, HEART_RATE, payloads[bpm]))
+            row.append(Tick(second * 1_000_000_000 + part * 250_000_000 + 240_000_000))
+        yield row
+
+
+def frames(window: MainWindow, feed: Pushed, source: Iterator[list[Message]], count: int) -> Any:
+    """CPU ms of each of ``count`` frames at the pace of life, and the share of the drawing."""
+    app = QApplication.instance()
+    pending: list[Message] = []
+    whole, drawing = [], []
+    due_ns = -1
+    while len(whole) < count:
+        while not pending:
+            pending = next(source)
+        due_ns = max(due_ns, pending[0].t_ns) + FRAME_MS * 1_000_000
+        while pending and pending[0].t_ns <= due_ns:
+            feed.waiting.append(pending.pop(0))
+            if not pending:
+                pending = next(source)
+        begin = time.process_time()
+        window.model.pump()
+        window.redraw()
+        judged = time.process_time()
+        window.frame()
+        app.processEvents()
+        end = time.process_time()
+        whole.append(1000 * (end - begin))
+        drawing.append(1000 * (end - judged))
+    return np.array(whole), np.array(drawing)
+
+
+def naive(window: MainWindow, count: int) -> Any:
+    """CPU ms of a picture with all points of all series, and with a scatter of all pairs."""
+    app = QApplication.instance()
+    board, plan = window.model.board, window.plan
+    layout = pg.GraphicsLayoutWidget()
+    layout.resize(*SIZE)
+    top, below = layout.addPlot(row=0, col=0), layout.addPlot(row=1, col=0)
+    layout.show()
+    app.processEvents()
+    lines = {n: top.plot(pen=pg.mkPen(n)) for n in plan.compared}
+    scatter = below.plot(pen=None, symbol="o", symbolSize=4)
+    plain, with_pairs = [], []
+    for _ in range(count):
+        begin = time.process_time()
+        for number, line in lines.items():
+            t_ns, mbpm = board.series(number)
+            line.setData(t_ns / 1e9, mbpm / 1000)
+        app.processEvents()
+        plain.append(1000 * (time.process_time() - begin))
+        ref, test = board.grid(plan.reference), board.grid(plan.tests[0])
+        both = (ref >= 0) & (test >= 0)
+        scatter.setData(ref[both] / 1000, test[both] / 1000)
+        app.processEvents()
+        with_pairs.append(1000 * (time.process_time() - begin))
+    layout.close()
+    return np.array(plain), np.array(with_pairs)
+
+
+def first_frame_s(repeats: int) -> float:
+    """Median wall time from the start of a Python process to its first picture, s."""
+    root = Path(__file__).resolve().parent.parent
+    taken = []
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, "-c", FIRST_FRAME], check=True, cwd=root)
+        taken.append(time.perf_counter() - begin)
+    return float(np.median(taken))
+
+
+def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
+    """All figures of one run."""
+    app = open_application()
+    feed = Pushed(plan_of(sensors))
+    window = MainWindow(feed, LIGHT)
+    window.resize(*SIZE)
+    window.show()
+    app.processEvents()
+    seconds = round(hours * 3600)
+    source = messages(sensors, seconds + 120 + round(4 * count * FRAME_MS / 1000))
+    memory = []
+    for second in range(seconds):
+        feed.waiting += next(source)
+        if second % 20 == 19:
+            window.frame()
+            app.processEvents()
+        if second % 3600 == 3599:
+            memory.append(round(psutil.Process().memory_info().rss / 1e6, 1))
+    found: dict[str, Any] = {"hours": hours, "sensors": sensors, "readings": 0}
+    found["readings"] = sum(len(window.model.board.series(n)[0]) for n in window.plan.compared)
+    for name, deed in (("follow", Deed.FIVE), ("all", Deed.ALL)):
+        window.do(deed)
+        frames(window, feed, source, 5)
+        whole, drawing = frames(window, feed, source, count)
+        found[f"{name}_p95_ms"] = round(float(np.percentile(whole, 95)), 1)
+        found[f"{name}_median_ms"] = round(float(np.median(whole)), 1)
+        found[f"{name}_drawing_median_ms"] = round(float(np.median(drawing)), 1)
+    plain, with_pairs = naive(window, 5)
+    found["naive_median_ms"] = round(float(np.median(plain)), 1)
+    found["naive_with_scatter_median_ms"] = round(float(np.median(with_pairs)), 1)
+    found["memory_mb_by_hour"] = memory
+    found["faults"] = window.faults.count + window.model.faults
+    window.leave()
+    return found
+
+
+def main() -> int:
+    """Print the figures, one JSON object; non-zero if a goal is missed."""
+    parser = argparse.ArgumentParser(description="CPU time, memory and start of the window.")
+    parser.add_argument("--hours", type=float, default=8.0)
+    parser.add_argument("--sensors", type=int, default=8)
+    parser.add_argument("--frames", type=int, default=200)
+    given = parser.parse_args()
+    found = {"first_frame_s": round(first_frame_s(3), 2)}
+    found |= run(given.hours, given.sensors, given.frames)
+    found["goals"] = GOALS
+    missed = [name for name, goal in GOALS.items() if found[name] > goal]
+    found["missed"] = missed
+    print(json.dumps(found, indent=1))
+    return 1 if missed or found["faults"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
