@@ -55,31 +55,49 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    from rich.console import Console  # noqa: PLC0415 - only when it runs
-
-    from live.cli.agreement_tables import comparison  # noqa: PLC0415
-    from live.cli.analyse import analysed, analysis_facts, write_report  # noqa: PLC0415
-    from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415
+    from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415 - only when it runs
     from live.views.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
-    from replay.capture import Capture  # noqa: PLC0415
     from replay.demo_files import demo_captures  # noqa: PLC0415
 
     path = next((path for path in demo_captures() if "rowing" in path.name), demo_captures()[0])
     view = chosen_view(arguments.view)
     print(f"Playing {path.name}.  {INVENTED}", flush=True)
-    if view == "window":
-        print("Close the window to go on to the report.", flush=True)
-    speed = None if arguments.speed == FLAT_OUT else arguments.speed
-    turns = turns_of(path)
-    with PacedFeed(path, speed, slow=SLOW, after_s=AROUND_S, turns=turns) as feed:
+    concluded: list[bool] = []
+
+    def conclude() -> None:
+        if not concluded:
+            concluded.append(True)
+            _conclude(path, arguments.out)
+
+    with PacedFeed(
+        path,
+        None if arguments.speed == FLAT_OUT else arguments.speed,
+        slow=SLOW,
+        after_s=AROUND_S,
+        turns=turns_of(path),
+        # The window stays open to be looked at; the terminal view must first leave the screen.
+        at_end=conclude if view == "window" else None,
+    ) as feed:
         if view == "none":
             play_out(feed)
             status = 0
         else:
             status = show(feed, view, leave_at_end=True, summary=False)
-    if status:
-        return status
+    if status == 0:
+        conclude()
+    return status
+
+
+def _conclude(path: Path, folder: Path) -> None:
+    """Print the agreement and write the report."""
+    from rich.console import Console  # noqa: PLC0415 - only when it runs
+
+    from live.cli.agreement_tables import comparison  # noqa: PLC0415
+    from live.cli.analyse import analysed, analysis_facts, write_report  # noqa: PLC0415
+    from live.views.terminal.screen import INVENTED  # noqa: PLC0415
+    from replay.capture import Capture  # noqa: PLC0415
+
     with Capture.open(path) as capture:
         result = analysed(capture)
         facts = analysis_facts(capture, result)
@@ -93,7 +111,7 @@ def run(arguments: argparse.Namespace) -> int:
         style="bold",
     )
     console.print(comparison(result))
-    report = arguments.out / f"{path.stem}.html"
+    report = folder / f"{path.stem}.html"
     try:
         write_report(report, result, facts)
     except SidebeatError as error:
@@ -103,7 +121,6 @@ def run(arguments: argparse.Namespace) -> int:
         write_report(report, result, facts)
     console.print(f"\nReport: {report}", soft_wrap=True, markup=False)
     console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True, markup=False)
-    return 0
 
 
 def _near(path: Path) -> Path:

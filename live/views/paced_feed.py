@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from live.board import Board
-from live.views.feed import Message
+from live.views.feed import Ended, Message
 from live.views.file_feed import FileFeed
 from replay.capture import Capture
 from replay.event import NS_PER_S
@@ -17,7 +17,8 @@ class PacedFeed(FileFeed):
     """Plays at ``speed``, and at ``slow`` for ``after_s`` seconds from each of the ``turns``.
 
     ``turns``: session seconds.  A speed set by hand holds until the next change of pace.  Flat
-    out, or not faster than ``slow``, nothing is slowed down.
+    out, or not faster than ``slow``, nothing is slowed down.  ``at_end``: called once, on the
+    view's thread, at the first poll after the end was handed over, so that it has been drawn.
     """
 
     def __init__(
@@ -28,6 +29,7 @@ class PacedFeed(FileFeed):
         slow: float,
         after_s: int,
         turns: Iterable[int],
+        at_end: Callable[[], None] | None = None,
         clock: Callable[[], int] = time.monotonic_ns,
     ) -> None:
         super().__init__(path, speed, clock=clock)
@@ -35,6 +37,8 @@ class PacedFeed(FileFeed):
         self._slow = slow
         self._slowly = {second for turn in turns for second in range(turn - 1, turn + after_s)}
         self._is_slow = False
+        self._at_end = at_end
+        self._has_ended = False
 
     def poll(self) -> list[Message]:
         """As a player does; the pace may change first."""
@@ -42,7 +46,12 @@ class PacedFeed(FileFeed):
         if is_slow != self._is_slow and self._fast is not None and self._fast > self._slow:
             self.speed = self._slow if is_slow else self._fast
         self._is_slow = is_slow
-        return super().poll()
+        if self._has_ended and self._at_end is not None:
+            at_end, self._at_end = self._at_end, None
+            at_end()
+        messages = super().poll()
+        self._has_ended = self._has_ended or any(isinstance(m, Ended) for m in messages)
+        return messages
 
 
 def turns_of(path: Path) -> list[int]:

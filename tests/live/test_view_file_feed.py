@@ -9,6 +9,7 @@ from live.views import file_feed
 from live.views.feed import Acknowledged, Ended, Rewound, Tick
 from live.views.file_feed import NOTIFICATIONS, FileFeed
 from live.views.model import ViewModel
+from live.views.paced_feed import PacedFeed, turns_of
 from replay.errors import CaptureError
 from replay.event import NS_PER_S, Event
 from tests.standins.feeds import PLAN, two_sensors, written
@@ -271,3 +272,34 @@ def test_playing_with_ticks_equals_feeding_the_events(capture, wall):
         direct.feed(event)
     direct.finish(END_NS)
     assert model.snapshot() == direct.snapshot()
+
+
+def test_a_paced_player_slows_down_at_turns_and_calls_at_the_end(capture, wall):
+    """Near a turn the slow speed holds, elsewhere the fast one; the end is told once, after it."""
+    told = []
+    with PacedFeed(
+        capture, 20, slow=5, after_s=10, turns=[30], at_end=lambda: told.append(1), clock=wall
+    ) as feed:
+        speeds = {}
+        while not told:
+            speeds[feed.position_ns // NS_PER_S] = feed.speed
+            messages = feed.poll()
+            assert told == [] or messages == []
+            wall.pass_s(0.05)
+        feed.poll()
+    assert told == [1]
+    assert {speeds[s] for s in speeds if s < 28 or s > 41} == {20}
+    assert {speeds[s] for s in speeds if 31 <= s <= 39} == {5}
+
+
+def test_the_turns_are_those_of_the_warnings(tmp_path):
+    """The turns of a capture are the seconds at which its warnings come and go."""
+    events = [e for e in two_sensors(120) if not 40e9 < e.t_ns < 80e9]
+    path = written(tmp_path / "gap.sqlite", events, end_s=120)
+    with FileFeed(path, None) as feed:
+        model = ViewModel(feed)
+        while model.ended is None:
+            model.pump()
+    ends = {s for w in model.board.warnings for s in (w.start_s, w.end_s) if s is not None}
+    assert turns_of(path) == sorted(turns_of(path))
+    assert set(turns_of(path)) == ends != set()
