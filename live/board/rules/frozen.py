@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.pairing import NO_VALUE
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.following import Following
 from live.board.rules.sensor_rule import SensorRule
 from live.board.rules.thresholds import FROZEN, FrozenLimits
 from live.board.snapshot import Measure, WarningKind
@@ -33,10 +34,17 @@ class Frozen(SensorRule):
 
     kind = WarningKind.FROZEN
 
-    def __init__(self, bench: Bench, watched: SensorState, limits: FrozenLimits = FROZEN) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        limits: FrozenLimits = FROZEN,
+        following: Following | None = None,
+    ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
         self.clear_after_s = limits.clear_after_s
+        self._following = following or Following(bench, watched)
         self._value = NO_VALUE
         self._start = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
@@ -75,8 +83,6 @@ class Frozen(SensorRule):
             return UNSURE
         if self._rr_is_fresh(second):
             return self._beside_own_rr()
-        if second & 1:  # every other second is soon enough, and half the work
-            return UNSURE
         return self._accuse() if self._others_moved(second, run_s) else UNSURE
 
     def since(self) -> int:
@@ -151,18 +157,25 @@ class Frozen(SensorRule):
             return GOOD
         self._apart_s += 1
         self._mover = "rr"
-        return self._accuse() if self._apart_s >= _SHORTEST_STRETCH_S else UNSURE
+        return self._accuse() if self._apart_s >= self._limits.own_rr_s else UNSURE
 
     def _others_moved(self, second: int, run_s: int) -> bool:
         bench, watched, lag = self.bench, self.watched, self._limits.lag_s
         reference = bench.reference
+        needed = self._needed_mbpm(run_s)
         if not watched.is_reference and reference.held[second] != NO_VALUE:
-            moved = self._moved(reference.held, second, range(lag + 1))
+            lags = range(lag + 1)
+            follows = self._following.estimate(self._start)
+            if follows is not None:
+                slack = self._limits.delay_slack_s
+                lags = range(max(0, follows.delay_s - slack), follows.delay_s + slack + 1)
+                needed = max(needed, round(self._limits.moved_spreads * follows.spread_mbpm))
+            moved = self._moved(reference.held, second, lags, needed)
             self._mover = reference.label
         else:
             lags = range(-lag, 1) if watched.is_reference else range(-lag, lag + 1)
             movements = [
-                (self._moved(test.held, second, lags), test.label)
+                (self._moved(test.held, second, lags, needed), test.label)
                 for test in bench.tests
                 if test is not watched and test.held[second] != NO_VALUE
             ]
@@ -172,11 +185,11 @@ class Frozen(SensorRule):
             # The slower half decides: one sensor that jumps about proves nothing.
             moved, self._mover = movements[(len(movements) - 1) // 2]
         self._moved_mbpm = moved
-        return moved >= self._needed_mbpm(run_s)
+        return moved >= needed
 
-    def _moved(self, held: Sequence[int], second: int, lags: range) -> int:
+    def _moved(self, held: Sequence[int], second: int, lags: range, needed: int) -> int:
         """Least movement of another sensor, mbpm, over all the delays that ours may have."""
-        start, needed = self._start, self._needed_mbpm(second - self._start)
+        start = self._start
         smooth_s = self._limits.smooth_s
         first = start - max(lags[-1], 0) - smooth_s + 1
         if first < 0:

@@ -8,6 +8,7 @@ from live.board.rules.base import Rule
 from live.board.rules.battery import LowBattery
 from live.board.rules.contact import NoContact
 from live.board.rules.frozen import Frozen
+from live.board.rules.loose import LooseReference
 from live.board.rules.not_started import NotStarted
 from live.board.rules.reference_lost import ReferenceLost
 from live.board.rules.silent import Silent
@@ -18,7 +19,10 @@ if TYPE_CHECKING:
 
 def rules_for(bench: Bench) -> list[Rule]:
     """The rules that the sensors of this bench call for."""
-    rules: list[Rule] = [ReferenceLost(bench, bench.reference)]
+    rules: list[Rule] = [
+        LooseReference(bench, bench.reference),
+        ReferenceLost(bench, bench.reference),
+    ]
     for sensor in bench.sensors:
         rules += [NotStarted(bench, sensor), Silent(bench, sensor), LowBattery(bench, sensor)]
         if not sensor.is_companion:

@@ -1,0 +1,106 @@
+"""Holds the RR intervals of a sensor against the time that passed."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from replay.event import NS_PER_S
+from replay.payloads import RR_PER_S
+
+if TYPE_CHECKING:
+    from live.board.rules.thresholds import LooseLimits
+
+_SPACINGS: Final = 15
+_PACKETS: Final = 20
+_SLOPE_PACKETS: Final = 100
+_NO_BEAT_NS: Final = 5 * NS_PER_S // 2
+
+
+class RrAccount:
+    """Time that passed, less the time that the RR fill.
+
+    The balance swings by up to one beat, because a notification brings the beats that are
+    complete; beyond that, and beyond the jitter of arrival, it rises when beats are left out.
+    """
+
+    def __init__(self, limits: LooseLimits) -> None:
+        self._limits = limits
+        self._spacings: deque[int] = deque(maxlen=_SPACINGS)
+        self._counts: deque[int] = deque(maxlen=_PACKETS)
+        self._balances: deque[tuple[int, float]] = deque()
+        self._last_ns = -1
+        self._beat_ns = 0
+        self._balance = 0.0
+        # As if a minute had passed in which the RR filled the time.
+        self._passed_s = self._filled_s = 60.0
+        self.missing_s = 0.0
+        self.allowed_s = 0.0
+
+    def restart(self) -> None:
+        """Notifications were lost: what is missing is nobody's fault."""
+        self._balances.clear()
+        self._last_ns = -1
+        self._balance = 0.0
+        self.missing_s = 0.0
+
+    def take(self, t_ns: int, rr: Sequence[int], usual_rr: float) -> bool:
+        """One notification; whether beats are missing by now.
+
+        ``usual_rr``: RR of the neighbours in 1/1024 s, 0 if not known.  After ``True`` the account
+        starts anew, so that each loss is told once.
+        """
+        last_ns, self._last_ns = self._last_ns, t_ns
+        self._counts.append(len(rr))
+        if last_ns < 0 or usual_rr == 0:
+            return False
+        spacing_ns = t_ns - last_ns
+        spacings = self._spacings
+        usual_ns = sorted(spacings)[len(spacings) // 2] if spacings else spacing_ns
+        spacings.append(spacing_ns)
+        if rr:
+            self._beat_ns = t_ns
+        no_beat = t_ns - self._beat_ns > _NO_BEAT_NS  # that is another rule's
+        if (
+            no_beat
+            or spacing_ns > self._limits.gap_spacings * usual_ns
+            or self._sends_part(usual_rr)
+        ):
+            self.restart()
+            self._last_ns = t_ns
+            return False
+        passed_s, filled_s = spacing_ns / NS_PER_S, sum(rr) / RR_PER_S
+        self._balance += passed_s - filled_s * self._slope(passed_s, filled_s)
+        balances = self._balances
+        balances.append((t_ns, self._balance))
+        oldest_ns = t_ns - self._limits.account_s * NS_PER_S
+        while balances[0][0] < oldest_ns:
+            balances.popleft()
+        # Late notifications lift the balance until the next one: the lowest of three is fair.
+        now = min(balances[-1][1], balances[-2][1], balances[-3][1]) if len(balances) > 2 else 0.0
+        self.missing_s = max(0.0, now - min(balance for _, balance in balances))
+        self.allowed_s = usual_rr / RR_PER_S + self._limits.slack_s
+        if self.missing_s <= self.allowed_s:
+            return False
+        missing_s = self.missing_s
+        self.restart()
+        self._last_ns, self.missing_s = t_ns, missing_s
+        return True
+
+    def _slope(self, passed_s: float, filled_s: float) -> float:
+        """Time that passes while the RR fill a second, by the last hundred notifications."""
+        self._passed_s += passed_s - self._passed_s / _SLOPE_PACKETS
+        self._filled_s += filled_s - self._filled_s / _SLOPE_PACKETS
+        if self._filled_s <= 0:
+            return 1.0
+        most = self._limits.account_slope
+        return min(max(self._passed_s / self._filled_s, 1 - most), 1 + most)
+
+    def _sends_part(self, usual_rr: float) -> bool:
+        """Whether the sensor sends one RR a notification, however many beats there were."""
+        counts, spacings = self._counts, self._spacings
+        if len(counts) < _PACKETS or max(counts) != 1:
+            return False
+        usual_ns = sorted(spacings)[len(spacings) // 2]
+        return min(counts) == 1 and usual_rr / RR_PER_S < 0.9 * usual_ns / NS_PER_S
