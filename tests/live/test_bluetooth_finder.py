@@ -86,6 +86,18 @@ def test_a_sensor_found_by_name_keeps_its_address_among_twins() -> None:
     assert B in search.twin_of(1)
 
 
+def test_a_twin_of_a_linked_sensor_is_told_with_both_addresses() -> None:
+    """A namesake seen while the chosen sensor is linked, and so silent, names both."""
+    search = finder(sensor("Yarrow", name="Strap"))
+    see(search, A)
+    search.choose(1, 2.0)
+    assert search.twin_of(1) == ""
+    search.begin()
+    see(search, B, now_s=60.0)
+    assert A in search.twin_of(1)
+    assert B in search.twin_of(1)
+
+
 def test_a_twin_does_not_step_in_for_a_lost_sensor_at_once() -> None:
     """Another bearer of the name is taken only after the first was long away, and told."""
     search = finder(sensor("Yarrow", name="Strap"))

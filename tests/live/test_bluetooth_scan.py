@@ -44,7 +44,7 @@ def problem() -> str | None:
 def test_standard_sensors_are_listed_the_strongest_first(bluez: BlueZ) -> None:
     """Heart-rate, cadence and power sensors with their services; no other device."""
     bluez.add(Sensor(YARROW, "Yarrow", rssi=-70))
-    bluez.add(Sensor(BIKE, "Bike", streams=("2a5b", "2a63"), rssi=-50))
+    bluez.add(Sensor(BIKE, "Bike", streams=("2a5b", "2a63"), facts={}, rssi=-50))
     bluez.add(Sensor("C0:00:00:00:00:09", "Lamp", streams=(), facts={"2a19": b"\x20"}))
     listed = found()
     assert [sensor.name for sensor in listed] == ["Bike", "Yarrow"]

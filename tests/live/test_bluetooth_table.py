@@ -111,6 +111,13 @@ def test_vanishing_on_connect_waits_for_a_full_adapter() -> None:
     assert step.pause_s >= TIMING.full_s
 
 
+def test_a_known_sensor_that_is_forgotten_is_searched_without_delay() -> None:
+    """If the daemon forgot a sensor that was linked before, the adapter is not suspected."""
+    step = after(machine(), *STREAMING, H.DROPPED, H.DUE_KNOWN, H.FORGOTTEN)
+    assert step.pause_s < TIMING.full_s
+    assert step.then is H.DUE
+
+
 def test_pauses_grow_to_their_limit_and_begin_anew_after_a_steady_stream() -> None:
     """Failures lengthen the pause up to its limit; ten steady seconds make it short again."""
     link = machine()

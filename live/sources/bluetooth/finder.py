@@ -47,7 +47,7 @@ class Finder(Generic[D]):
         self._timing = timing
         self._seen: dict[str, Sighting[D]] = {}
         self._first_s: dict[str, float] = {}
-        self._chosen: dict[int, str] = {}
+        self._chosen: dict[int, Sighting[D]] = {}
         self._away_since_s: dict[int, float] = {}
         self._planned = {s.address.casefold() for s in sensors.values() if s.address}
 
@@ -78,7 +78,8 @@ class Finder(Generic[D]):
         if not candidates:
             return Choice(None)
         sensor = self._sensors[number]
-        before = self._chosen.get(number, "")
+        chosen = self._chosen.get(number)
+        before = chosen.address.casefold() if chosen else ""
         for sighting in candidates:
             if sensor.address or sighting.address.casefold() == before:
                 return self._take(number, sighting)
@@ -100,17 +101,17 @@ class Finder(Generic[D]):
         return self._take(number, sighting)
 
     def _take(self, number: int, sighting: Sighting[D], advice: str = "") -> Choice[D]:
-        self._chosen[number] = sighting.address.casefold()
+        self._chosen[number] = sighting
         return Choice(sighting, advice)
 
     def twin_of(self, number: int) -> str:
         """Advice if a sensor that was chosen by name has a namesake in sight; else empty."""
         sensor = self._sensors[number]
         chosen = self._chosen.get(number)
-        others = [s for s in self._candidates(number) if s.address.casefold() != chosen]
-        if sensor.address or chosen is None or not others:
+        if sensor.address or chosen is None:
             return ""
-        return _twins(sensor, [*self._bearers([chosen]), *others])
+        others = [s for s in self._candidates(number) if s.address != chosen.address]
+        return _twins(sensor, [chosen, *others]) if others else ""
 
     def _bearers(self, addresses: Iterable[str]) -> list[Sighting[D]]:
         return [self._seen[a] for a in addresses if a in self._seen]
@@ -119,7 +120,9 @@ class Finder(Generic[D]):
         sensor = self._sensors[number]
         if sensor.address:
             return self._bearers([sensor.address.casefold()])
-        taken = {a for n, a in self._chosen.items() if n != number} | self._planned
+        taken = self._planned | {
+            s.address.casefold() for n, s in self._chosen.items() if n != number
+        }
         return [
             sighting
             for address, sighting in self._seen.items()

@@ -1,4 +1,8 @@
-"""An upper bound on every wait for the radio, even where the wait cannot be cancelled."""
+"""Guards against what the layers below do on a bad day.
+
+An upper bound on every wait for the radio, even where the wait cannot be cancelled; and an ear
+for the complaints of a bus connection that died.
+"""
 
 from __future__ import annotations
 
@@ -46,3 +50,28 @@ def _forget(task: asyncio.Task[Any]) -> None:
     _abandoned.discard(task)
     if not task.cancelled():
         task.exception()  # looked at, so that the loop does not report it as never retrieved
+
+
+def expect_dead_buses(loop: asyncio.AbstractEventLoop) -> None:
+    """Take the loop's complaints about the sockets of a bus that died; pass on all others.
+
+    When the system bus dies, dbus-fast leaves behind futures that hold the error and that nobody
+    can reach to look at.  The loss itself is noticed and told; these complaints would only
+    fill the tester's terminal.
+    """
+    before = loop.get_exception_handler()
+
+    def handler(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        future = context.get("future")
+        error = context.get("exception")
+        is_plain_future = isinstance(future, asyncio.Future) and not isinstance(
+            future, asyncio.Task
+        )
+        if is_plain_future and isinstance(error, EOFError | OSError):
+            _log.debug("left behind by a dead bus: %r", error)
+        elif before is not None:
+            before(loop, context)
+        else:
+            loop.default_exception_handler(context)
+
+    loop.set_exception_handler(handler)

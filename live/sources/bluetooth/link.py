@@ -44,7 +44,7 @@ from replay.event import (
     SIGNAL,
 )
 from replay.link import LinkState
-from replay.plan import PlannedSensor
+from replay.plan import DEFAULT_HOLD_S, PlannedSensor
 
 FACTS: Final = (FIRMWARE, BATTERY, BODY_LOCATION, MODEL, MAKER, HARDWARE, SERIAL)
 """What is read once per link, the most useful first."""
@@ -90,6 +90,7 @@ class SensorLink:
         self._timing = timing
         self._machine = LinkMachine(timing, rng)
         self._device: BLEDevice | None = None
+        self._fresh = False
         self._client: BleakClient | None = None
         self._facts: asyncio.Task[None] | None = None
         self._watches: dict[str, SilenceWatch] = {}
@@ -111,6 +112,8 @@ class SensorLink:
         while True:
             before = step.state
             happening = await self._carry_out(step)
+            if happening is Happening.FORGOTTEN and self._device is not None:
+                self._radio.distrust(self._device)
             step = self._machine.on(happening, loop.time())
             if step.state is not before:
                 _log.info("%s: %s (%s)", self._sensor.label, step.state, happening.value)
@@ -189,12 +192,14 @@ class SensorLink:
         except BluetoothUnavailable as problem:
             self.advise(f"{problem}")
             return Happening.OFF
+        self._fresh = True
         return Happening.SEEN
 
     async def _connect(self) -> Happening:
         if self._device is None:
             return Happening.FORGOTTEN
-        async with self._radio.lock:
+        fresh, self._fresh = self._fresh, False
+        async with self._radio.turn():
             client = BleakClient(
                 self._device, disconnected_callback=self._on_drop, timeout=self._timing.connect_s
             )
@@ -205,7 +210,7 @@ class SensorLink:
             except EXPECTED as error:
                 happening = happening_of(error)
                 _log.debug("%s: connecting: %r", self._sensor.label, error)
-                if happening is Happening.FORGOTTEN or "limit" in str(error):
+                if (fresh and happening is Happening.FORGOTTEN) or "limit" in str(error):
                     happening = Happening.FORGOTTEN
                     self.advise(
                         f"{self._sensor.label} vanished while connecting: is this computer's "
@@ -333,19 +338,17 @@ class SensorLink:
 
     def _new_watch(self) -> SilenceWatch:
         timing = self._timing
-        rests = self._sensor.role == "companion"
-        least_s = timing.idle_s if rests else max(timing.silence_s, self._hold_s())
+        hold_s = self._sensor.hold_s
+        # A plan widens the age limit of a sensor that by design sends seldom.
+        least_s = max(timing.silence_s, hold_s) if hold_s > DEFAULT_HOLD_S else timing.silence_s
+        if self._sensor.role == "companion":
+            least_s = max(least_s, timing.idle_s)
         return SilenceWatch(
             first_s=max(timing.first_s, least_s),
             least_s=least_s,
             most_s=timing.silence_most_s,
             intervals=timing.silence_intervals,
         )
-
-    def _hold_s(self) -> float:
-        """The plan's age limit where it was widened for a sensor that sends seldom."""
-        standard = type(self._sensor).hold_s
-        return self._sensor.hold_s if self._sensor.hold_s > standard else 0.0
 
     def _on_drop(self, client: BleakClient) -> None:
         if client is self._client:

@@ -1,15 +1,15 @@
 """The one scanner of the process, and the lock that keeps scanning and connecting apart.
 
 Scanning goes on in stretches, only while a sensor is looked for; between two stretches the
-sensors that were found connect, one after another, each holding ``Radio.lock``.
+sensors that were found connect, one after another, each in its ``Radio.turn()``.
 """
 
 from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Callable, Mapping
-from contextlib import suppress
+from collections.abc import AsyncIterator, Callable, Mapping
+from contextlib import asynccontextmanager, suppress
 from typing import Final
 
 from bleak import BleakAdapter, BleakScanner
@@ -33,6 +33,7 @@ SERVICES: Final = {
 """The services that make a sensor ours, by full UUID: scanners filter by nothing shorter."""
 
 _UNFILTERED_EVERY: Final = 3
+_DISTRUST_SCANS: Final = 3
 _STUCK: Final = 5
 _log = logging.getLogger(__name__)
 
@@ -51,7 +52,8 @@ class Radio:
         on_signal: Callable[[int, int], None],
         on_advice: Callable[[int, str], None],
     ) -> None:
-        self.lock = asyncio.Lock()
+        self._lock = asyncio.Lock()
+        self._turns_wanted = 0
         self.problem: str | None = None
         self._timing = timing
         self._on_signal = on_signal
@@ -67,6 +69,7 @@ class Radio:
         self._off_waiters: set[int] = set()
         self._progress = asyncio.Event()
         self._scans = 0
+        self._distrusted: dict[str, int] = {}
         self._stuck = 0
 
     # --- for the links ------------------------------------------------------------------
@@ -95,6 +98,30 @@ class Radio:
         finally:
             self._off_waiters.discard(number)
 
+    @asynccontextmanager
+    async def turn(self) -> AsyncIterator[None]:
+        """The right to connect: no scan and no other connect meanwhile.
+
+        A running scan gives way: every second that a lost sensor waits is missing from the
+        session, while a sensor that was never there can be found a little later.
+        """
+        self._turns_wanted += 1
+        self._progress.set()
+        try:
+            async with self._lock:
+                yield
+        finally:
+            self._turns_wanted -= 1
+
+    def distrust(self, device: BLEDevice) -> None:
+        """The sensor is not known any more, whatever the list of connected ones says.
+
+        After a restart of the Bluetooth daemon bleak goes on listing the links of the old one;
+        connecting to such a link "succeeds" and then fails, again and again.  The sensor must
+        advertise before it is believed in, or a few scans must have passed in vain.
+        """
+        self._distrusted[device.address] = self._scans + _DISTRUST_SCANS
+
     def hurry(self) -> None:
         """Scan at once instead of after the pause."""
         self._hurry.set()
@@ -111,12 +138,16 @@ class Radio:
                 pause_s = 0.0
             found = False
             try:
-                async with self.lock:
+                async with self._lock:
                     found = await self._scan()
             except EXPECTED as error:
                 await self._failed(error)
+            except Exception:
+                # A defect must not end the search of an hours-long capture.
+                _log.exception("unexpected fault while scanning")
+                await self._wait(self._timing.adapter_poll_s)
             else:
-                if not found:
+                if not found and not self._turns_wanted:
                     pause_s = min(self._timing.scan_pause_s, max(0.5, 2 * pause_s))
                     await self._wait(pause_s)
                     continue
@@ -163,7 +194,7 @@ class Radio:
             await self._offer_connected()
             end_s = loop.time() + timing.scan_s
             found = False
-            while self._seekers and (left_s := end_s - loop.time()) > 0:
+            while self._seekers and not self._turns_wanted and (left_s := end_s - loop.time()) > 0:
                 if self._decide() and not found:
                     found = True
                     end_s = min(end_s, loop.time() + timing.settle_s)
@@ -180,9 +211,11 @@ class Radio:
     async def _offer_connected(self) -> None:
         """Sensors linked to this computer do not advertise; a killed program leaves such."""
         for device in await connected_devices(self._timing.call_s):
-            self._offer(Sighting(device.address, device.name or "", None, device))
+            if self._scans > self._distrusted.get(device.address, 0):
+                self._offer(Sighting(device.address, device.name or "", None, device))
 
     def _seen(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        self._distrusted.pop(device.address, None)
         name = device.name or advertisement.local_name or ""
         signal = None if advertisement.rssi <= UNKNOWN_DBM else advertisement.rssi
         self._offer(Sighting(device.address, name, signal, device))

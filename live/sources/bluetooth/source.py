@@ -11,7 +11,7 @@ from bleak import BleakScanner
 
 from live.sources.base import CaptureClock, Emit
 from live.sources.bluetooth.errors import EXPECTED, explain
-from live.sources.bluetooth.guard import bounded
+from live.sources.bluetooth.guard import bounded, expect_dead_buses
 from live.sources.bluetooth.link import SensorLink
 from live.sources.bluetooth.radio import Radio
 from live.sources.bluetooth.timing import Timing
@@ -42,6 +42,7 @@ class BluetoothSource:
         """Serve all sensors until cancelled, then end every link within a bounded time."""
         if not self._sensors:
             return
+        expect_dead_buses(asyncio.get_running_loop())
         radio = Radio(self._sensors, self._timing, self._signal, self._advise)
         self._links = {
             number: SensorLink(

@@ -145,6 +145,7 @@ class LinkMachine:
         self._lost = Backoff(timing.retry_s, timing.retry_most_s, rng)
         self._refused = Backoff(timing.refused_s, timing.refused_most_s, rng)
         self._streaming_since_s: float | None = None
+        self._just_seen = False
         self.state = LinkState.WAITING
 
     def on(self, happening: Happening, now_s: float) -> Step:
@@ -152,6 +153,8 @@ class LinkMachine:
         before = self.state
         self.state, action = TABLE[before][happening]
         self._count_steady(before, now_s)
+        if self.state is LinkState.CONNECTING:
+            self._just_seen = happening is Happening.SEEN
         if action is not Action.PAUSE:
             if happening is Happening.ON:
                 self._lost.reset()
@@ -159,12 +162,13 @@ class LinkMachine:
         if self.state is LinkState.REFUSED:
             return Step(self.state, action, self._refused.next_s())
         pause_s = self._lost.next_s()
-        if happening is Happening.FORGOTTEN and before is LinkState.CONNECTING:
-            pause_s = max(pause_s, self._timing.full_s)
+        forgotten = happening is Happening.FORGOTTEN
+        if forgotten and before is LinkState.CONNECTING and self._just_seen:
+            pause_s = max(pause_s, self._timing.full_s)  # perhaps the adapter is full
         # A sensor that was linked a moment ago is tried directly once; if that fails, it must
         # be seen before it is tried again, so that a sensor out of reach does not keep the
         # others waiting for their turn to connect.
-        known = before.is_up and happening is not Happening.FORGOTTEN
+        known = before.is_up and not forgotten
         return Step(self.state, action, pause_s, Happening.DUE_KNOWN if known else Happening.DUE)
 
     def _count_steady(self, before: LinkState, now_s: float) -> None:
