@@ -92,8 +92,11 @@ class _Eye:
         self._quick += (true - self._quick) * min(STEP_S / build.smooth_s, 1.0)
         self._slow += (true - self._slow) * STEP_S / _BLUNT_S
         right = self._slow + build.peaks * (self._quick - self._slow)
-        right += build.noise_bpm * (0.4 + self._work(t_s)) * self._error.step()
-        self._seen = right + self._slipped(t_s, right) * (self._rhythm(t_s, right) - right)
+        slipped = self._slipped(t_s, right)
+        error = build.noise_bpm * (0.4 + self._work(t_s)) * self._error.step()
+        self._seen = right + slipped * (self._rhythm(t_s, right) - right)
+        # A rhythm of the movement is taken more surely than a pulse.
+        self._seen += error * (1 - 0.7 * slipped * self._on_cadence)
 
     def _slipped(self, t_s: float, right: float) -> float:
         """How far the sensor has slipped on to the wrong rhythm, 0 to 1."""
@@ -104,6 +107,10 @@ class _Eye:
         toward = 0.0 if trouble is None else 1.0
         self._wrong += (toward - self._wrong) * STEP_S / _TAKEN_IN_S
         return self._wrong
+
+    @property
+    def _on_cadence(self) -> bool:
+        return self._trouble is not None and self._trouble.kind is TroubleKind.ON_CADENCE
 
     def _rhythm(self, t_s: float, right: float) -> float:
         """The wrong rhythm itself."""
