@@ -127,7 +127,10 @@ def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]
 
 
 def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
-    """A series as a line of two pixels: the same path twice, one pixel apart."""
+    """A series as a line of two pixels: the same path twice, one pixel apart.
+
+    Where points are as dense as pixels the line is broad enough by itself.
+    """
     x, y, joined = drawn.line()
     if len(x) == 0:
         return
@@ -136,9 +139,11 @@ def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
     if len(px) > 1:
-        path = pg.arrayToQPath(px, py, connect=joined)
+        whole = bool(joined[:-1].all())
+        path = pg.arrayToQPath(px, py, connect="all" if whole else joined)
         painter.drawPath(path)
-        painter.drawPath(path.translated(0, 1))
+        if len(px) < px[-1] - px[0]:
+            painter.drawPath(path.translated(0, 1))
     # A reading with a gap on either side has no line to be seen by.
     lone = ~joined
     lone[1:] &= ~joined[:-1]

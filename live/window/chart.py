@@ -131,6 +131,9 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self._set_rows(self.top, *self.traces.take(frame, columns))
         self._set_rows(self.middle, *self.differences.take(frame, columns))
         self.lanes.show_frame(frame)
+        # Left to the paint event, the new matrices would ask for a second painting.
+        for plot in (self.top, self.middle, self.bottom):
+            plot.vb.updateMatrix()
 
     @staticmethod
     def _set_rows(plot: pg.PlotItem, low: float, high: float) -> None:

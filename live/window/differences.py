@@ -26,6 +26,7 @@ from live.window.frame import Frame
 from live.window.marks import EndLabel, draw_end_labels, draw_marks
 from live.window.pyramid import NOTHING, Drawn
 from live.window.shapes import Stamps
+from live.window.traces import band_of
 
 _LEAST_REACH: Final = 20.0
 """Differences are never magnified beyond ±20 bpm: a beat of difference must look small."""
@@ -48,9 +49,7 @@ class DifferencesCanvas(Canvas):
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
-        self._ref = frame.timeline.readings[frame.plan.reference].drawn(
-            frame.start_s, frame.end_s, columns
-        )
+        self._ref = band_of(frame, columns)
         self.drawn = {
             number: frame.timeline.differences[number].drawn(frame.start_s, frame.end_s, columns)
             for number in frame.plan.tests

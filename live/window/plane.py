@@ -194,6 +194,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
             self._label("left", f"{sensor} (bpm)", "bpm")
             plot.setRange(xRange=(low, high), yRange=(low, high), padding=0)
         self.canvas.show_frame(frame)
+        plot.vb.updateMatrix()  # or the paint event would, and ask for a second painting
         beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
         self.setAccessibleDescription(f"{sensor} against {ref}: {counts.pairs} pairs{beyond}")
 

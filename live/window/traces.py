@@ -44,6 +44,7 @@ class TracesCanvas(Canvas):
         super().__init__(view, faults)
         self._stamps = stamps
         self.drawn: dict[int, Drawn] = {}
+        self.band = NOTHING
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
@@ -51,6 +52,7 @@ class TracesCanvas(Canvas):
             number: frame.timeline.readings[number].drawn(frame.start_s, frame.end_s, columns)
             for number in frame.plan.compared
         }
+        self.band = band_of(frame, columns)
         self.show_frame(frame)
         return self._range(frame)
 
@@ -80,14 +82,10 @@ class TracesCanvas(Canvas):
         line = QFontMetricsF(painter.font()).height()
         draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
         self._draw_lost_reference(painter, area, frame)
+        band = self.band
+        low_edge = band.low - frame.tolerance(band.low)
+        draw_band(painter, area, band, (low_edge, band.high + frame.tolerance(band.high)), theme)
         ref = self.drawn.get(plan.reference, NOTHING)
-        draw_band(
-            painter,
-            area,
-            ref,
-            (ref.low - frame.tolerance(ref.low), ref.high + frame.tolerance(ref.high)),
-            theme,
-        )
         if not ref.by_column:
             draw_line(painter, area, ref, line_pen(theme.band_core))
         for number in plan.tests:
@@ -131,3 +129,11 @@ class TracesCanvas(Canvas):
             value = "no value" if gone else f"{newest[1]:.0f}"
             labels.append(EndLabel(number, *newest, f"{value}  {status.label}", faint=gone))
         return labels
+
+
+def band_of(frame: Frame, columns: int) -> Drawn:
+    """The reference as its band is made of: in columns of three pixels where readings are dense,
+    because filling costs by the corner, and a band three pixels coarse looks the same.
+    """
+    readings = frame.timeline.readings[frame.plan.reference]
+    return readings.drawn(frame.start_s, frame.end_s, max(columns // 3, 1))
