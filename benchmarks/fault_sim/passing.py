@@ -61,9 +61,9 @@ def _silent(draft: Draft, noise: Noise, t_s: float) -> Fault | None:
     sensor.packets = spoil.without(sensor.packets, t_s, end_s)
     if noise.chance(0.5):
         sensor.silent.append((t_s, end_s))
-        return Fault("silent, link up", sensor.number, last_s, end_s, t_s)
+        return Fault("silent, link up", sensor.number, last_s, end_s, last_s)
     sensor.away.append((t_s, end_s))
-    return Fault("silent, link lost", sensor.number, last_s, end_s, t_s)
+    return Fault("silent, link lost", sensor.number, last_s, end_s, last_s)
 
 
 def _thinning(draft: Draft, noise: Noise, t_s: float) -> Fault | None:
