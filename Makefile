@@ -4,11 +4,14 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check
+.PHONY: help demo test setup setup-test check bench-rolling bench-capture bench-window faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
-	@echo "make test    run the whole suite: tests, style, types, import arrows"
+	@echo "make test    run the whole suite: style, types, import arrows, tests"
+	@echo "make check   style, types and import arrows alone"
+	@echo "make bench-rolling, bench-capture, bench-window, faults, coverage"
+	@echo "             measure what the documents state; faults and coverage take long"
 
 setup:
 	@$(PYTHON) set_up.py run
@@ -19,12 +22,20 @@ setup-test:
 demo: setup
 	@$(RUN) -m live demo
 
-test: setup-test check
-	$(RUN) -m pytest -n 2 --dist loadfile
+# The tests run and are told of even where the text of the code has a fault.
+test: setup-test
+	@failed=0; $(MAKE) --no-print-directory check || failed=1; \
+	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
+	exit $$failed
 
-# What a machine can say about the text of the code, quickest first.
 check: setup-test
 	$(RUN) -m ruff check .
 	$(RUN) -m ruff format --check .
 	$(RUN) -m mypy
 	.venv/bin/lint-imports
+
+bench-rolling bench-capture bench-window: setup-test
+	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)
+
+faults coverage: setup-test
+	$(RUN) -m benchmarks.$@
