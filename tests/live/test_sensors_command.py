@@ -54,6 +54,7 @@ def test_json_is_one_object_and_nothing_else(bluez: BlueZ) -> None:
         "battery_percent": 87,
         "placement": "chest",
         "firmware": "1.4.2",
+        "hardware": None,
         "model": "Bench strap",
         "maker": None,
         "serial": None,

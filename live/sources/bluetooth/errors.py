@@ -62,6 +62,8 @@ def happening_of(error: Exception, *, subscribing: bool = False) -> Happening:
         if text.startswith("adapter"):
             return Happening.OFF
         return Happening.FORGOTTEN if text.endswith("not found") else Happening.FAILED
+    if isinstance(error, AssertionError | AttributeError):
+        return Happening.DROPPED  # bleak's way of saying that the link went meanwhile
     if isinstance(error, EOFError) or (
         isinstance(error, OSError) and not isinstance(error, TimeoutError)
     ):

@@ -20,6 +20,7 @@ from bleak.uuids import normalize_uuid_16
 
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM, Finder, Sighting
+from live.sources.bluetooth.gatt import LINK_GONE
 from live.sources.bluetooth.guard import bounded
 from live.sources.bluetooth.timing import Timing
 from replay.plan import PlannedSensor
@@ -203,7 +204,7 @@ class Radio:
                     await asyncio.wait_for(self._progress.wait(), min(left_s, 0.25))
             found = self._decide() or found
         finally:
-            with suppress(*EXPECTED, AssertionError):
+            with suppress(*LINK_GONE):
                 await bounded(scanner.stop(), timing.call_s)
         self._tell_unseen()
         return found

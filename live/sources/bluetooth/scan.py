@@ -14,17 +14,16 @@ from bleak.backends.scanner import AdvertisementData
 
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM
+from live.sources.bluetooth.gatt import FACTS, LINK_GONE, read_value
 from live.sources.bluetooth.guard import bounded
-from live.sources.bluetooth.link import find_characteristic
 from live.sources.bluetooth.radio import SERVICES
 from live.sources.bluetooth.timing import Timing
 from replay.errors import PayloadError
-from replay.event import BATTERY, BODY_LOCATION, FIRMWARE, MAKER, MODEL, SERIAL
+from replay.event import FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
 from replay.payloads import Battery, BodyLocation, DeviceText, decode
 
 IN_USE = "in use on this computer, so it was not asked for details"
 SILENT = "did not answer when asked for details"
-_DETAILS = (BATTERY, BODY_LOCATION, FIRMWARE, MODEL, MAKER, SERIAL)
 _log = logging.getLogger(__name__)
 
 
@@ -46,6 +45,7 @@ class FoundSensor:
     battery_percent: int | None = None
     placement: str = ""
     firmware: str = ""
+    hardware: str = ""
     model: str = ""
     maker: str = ""
     serial: str = ""
@@ -128,7 +128,7 @@ async def _listen(seconds: float, timing: Timing, tell: Progress, share: float) 
             tell(f"listening, {len(sighted)} found", share * passed_s / seconds)
             await asyncio.sleep(min(0.25, seconds - passed_s))
     finally:
-        with suppress(*EXPECTED, AssertionError):
+        with suppress(*LINK_GONE):
             await bounded(scanner.stop(), timing.call_s)
     return sorted(
         sighted.values(),
@@ -152,22 +152,20 @@ async def _with_details(sensor: FoundSensor, device: BLEDevice, timing: Timing) 
     payloads: dict[str, bytes] = {}
     try:
         await bounded(client.connect(), timing.connect_s)
-        for channel in _DETAILS:
-            characteristic = find_characteristic(client, channel)
-            if characteristic is not None and "read" in characteristic.properties:
-                with suppress(*EXPECTED):
-                    value = await bounded(client.read_gatt_char(characteristic), timing.call_s)
-                    payloads[channel] = bytes(value)
-    except (*EXPECTED, AssertionError) as error:
+        for channel in FACTS:
+            value = await read_value(client, channel, timing.call_s)
+            if value is not None:
+                payloads[channel] = value
+    except LINK_GONE as error:
         _log.debug("details of %s: %r", sensor.address, error)
     finally:
-        with suppress(*EXPECTED, AssertionError):
+        with suppress(*LINK_GONE):
             await bounded(client.disconnect(), timing.disconnect_s)
     return _described(sensor, payloads) if payloads else replace(sensor, note=SILENT)
 
 
 def _described(sensor: FoundSensor, payloads: dict[str, bytes]) -> FoundSensor:
-    texts = {FIRMWARE: "", MODEL: "", MAKER: "", SERIAL: ""}
+    texts = dict.fromkeys((FIRMWARE, HARDWARE, MODEL, MAKER, SERIAL), "")
     battery: int | None = None
     placement = ""
     for channel, payload in payloads.items():
@@ -188,6 +186,7 @@ def _described(sensor: FoundSensor, payloads: dict[str, bytes]) -> FoundSensor:
         battery_percent=battery,
         placement=placement,
         firmware=texts[FIRMWARE],
+        hardware=texts[HARDWARE],
         model=texts[MODEL],
         maker=texts[MAKER],
         serial=texts[SERIAL],
