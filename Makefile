@@ -38,4 +38,4 @@ bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)
 
 faults coverage: setup-test
-	$(RUN) -m benchmarks.$@
+	$(RUN) -m benchmarks.$@ $(ARGS)

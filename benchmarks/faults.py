@@ -1,6 +1,6 @@
 """How well the warnings find faults, and how seldom they cry wolf.
 
-    python benchmarks/faults.py --seed 5000 --sessions 300
+    python -m benchmarks.faults --seed 5000 --sessions 300
 
 Simulates sessions (drawn wearers, workouts, sensors, quirks of real payloads) with labelled
 faults, and clean ones with hard intervals; feeds them to the board; prints per fault and rule the
@@ -17,8 +17,6 @@ import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from benchmarks.fault_sim.recorded import recorded_session
 from benchmarks.fault_sim.report import as_markdown, figures, recorded_figures
@@ -51,9 +49,9 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         total, values = _run(options)
     except SidebeatError as error:
-        print(f"faults.py: {error}", file=sys.stderr)
+        print(f"benchmarks.faults: {error}", file=sys.stderr)
         return 2
-    command = f"python benchmarks/faults.py --seed {options.seed} --sessions {options.sessions}"
+    command = f"python -m benchmarks.faults --seed {options.seed} --sessions {options.sessions}"
     text = f"Made by `{command}`.\n\n{as_markdown(values)}"
     print(json.dumps(values, ensure_ascii=False, indent=2) if options.json else text)
     if options.markdown is not None:
