@@ -67,7 +67,8 @@ class CheckReport:
     capture was closed.  ``span_ns``: from the start to the ending, or to the last event.
     ``started_utc_ns``, ``software``, ``uuid``: ``None`` where the session's row is lost.
     ``damaged_rows``: events that do not match their checksum; ``missing_rows``: further numbers
-    that are absent; ``lost``: where either kind is.  ``unknown_sensors``: events of sensors that
+    that are absent; ``lost``: where either kind is.  ``only_by_salvage``: of ``events``, those
+    that a plain reading does not reach.  ``unknown_sensors``: events of sensors that
     are not in the plan.  ``problems``: one sentence each; empty only if whole and clean.
     """
 
@@ -89,6 +90,7 @@ class CheckReport:
     notes: int
     damaged_rows: int
     missing_rows: int
+    only_by_salvage: int
     lost: tuple[LostStretch, ...]
     unknown_sensors: int
     problems: tuple[str, ...]
@@ -155,6 +157,7 @@ def check_capture(path: Path) -> CheckReport:
         notes=len(found.notes),
         damaged_rows=damaged,
         missing_rows=missing,
+        only_by_salvage=found.hidden + found.only_in_log,
         lost=lost,
         unknown_sensors=unknown,
         problems=(*faults, *unclosed),
@@ -218,11 +221,11 @@ def _faults(
         faults.append(
             f"{_count(unknown, 'event is', 'events are')} of sensors that the plan does not have."
         )
-    if found.only_in_log > COMMIT_EVERY_EVENTS:
-        # One commit that the kill cut off is no fault; more than one commit's events are.
+    # One commit that a kill cut off in the log is no fault; the events of more than one are.
+    in_log = found.only_in_log if found.only_in_log > COMMIT_EVERY_EVENTS else 0
+    if found.hidden or in_log:
         faults.append(
-            f"The log is damaged: {_count(found.only_in_log, 'event', 'events')} in it can only be "
-            "reached by a salvage."
+            f"{_count(found.hidden + in_log, 'event', 'events')} can only be reached by a salvage."
         )
     if found.damaged_notes:
         faults.append(f"{_count(found.damaged_notes, 'note is', 'notes are')} damaged.")

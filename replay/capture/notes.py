@@ -22,12 +22,12 @@ An undo may itself be undone.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Final
 
-from replay.errors import NoteError
+from replay.errors import NoteError, PlanError
 from replay.plan import Plan
 
 MARKER: Final = "marker"
@@ -107,10 +107,26 @@ class EffectiveNotes:
     efforts: tuple[Effort, ...] = ()
 
     def relabelled(self, plan: Plan) -> Plan:
-        """The plan with the labels that count now."""
-        for number, label in self.labels.items():
-            plan = plan.relabelled(number, label)
-        return plan
+        """The plan with the labels that count now.
+
+        Labels that make no valid plan together, as a salvage that lost some notes may leave
+        them, are not used.
+        """
+        try:
+            return _with_labels(plan, self.labels)
+        except PlanError:
+            return plan
+
+
+def _with_labels(plan: Plan, labels: Mapping[int, str]) -> Plan:
+    """All labels at once: on the way from one to the next, two may be the same."""
+    return replace(
+        plan,
+        sensors=tuple(
+            replace(sensor, label=labels.get(number, sensor.label))
+            for number, sensor in enumerate(plan.sensors, 1)
+        ),
+    )
 
 
 def standing(notes: Iterable[Note]) -> list[Note]:
@@ -169,10 +185,12 @@ def _exclusion(note: Note) -> Exclusion:
     )
 
 
-def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Iterable[Note]) -> None:
-    """Refuse a note that makes no sense, with :class:`NoteError` naming what must hold.
+def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Sequence[Note]) -> None:
+    """Refuse a note that makes no sense.
 
-    ``plan``: with the labels that count now.  ``earlier``: all notes of the capture.
+    ``plan``: as recorded.  ``earlier``: all notes of the capture, in order.  Raises
+    :class:`NoteError` naming what must hold, and :class:`PlanError` if the labels with this note
+    would not make a valid plan.
     """
     fields = _BODIES.get(kind)
     if fields is None:
@@ -182,9 +200,6 @@ def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Iterable
     for name, wanted in fields.items():
         if not isinstance(body[name], wanted) or isinstance(body[name], bool):
             raise NoteError(f"{kind}: {name} must be of type {wanted.__name__}")
-    if kind == UNDO:
-        _check_undo(body["note"], list(earlier))
-        return
     if "from_ns" in fields and not 0 <= body["from_ns"] < body["to_ns"]:
         raise NoteError(f"{kind}: the stretch must begin at 0 or later and end after its beginning")
     if kind == MARKER and body["t_ns"] < 0:
@@ -198,11 +213,14 @@ def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Iterable
             raise NoteError(
                 f"{kind}: the sensor must be a number from {lowest} to {len(plan.sensors)}"
             )
-    if kind == RELABEL:
-        plan.relabelled(body["sensor"], body["label"])
+    if kind == UNDO:
+        _check_undo(body["note"], earlier)
+    if kind in (RELABEL, UNDO):
+        following = max((note.number for note in earlier), default=0) + 1
+        _with_labels(plan, effective([*earlier, Note(following, 0, kind, body)]).labels)
 
 
-def _check_undo(number: int, earlier: list[Note]) -> None:
+def _check_undo(number: int, earlier: Sequence[Note]) -> None:
     if all(note.number != number for note in earlier):
         raise NoteError(f"undo: there is no note {number}")
     undone: set[int] = set()

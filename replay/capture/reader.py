@@ -7,7 +7,6 @@ false; rows that do not match their checksum, or that are missing, raise
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,8 +14,8 @@ from types import TracebackType
 from typing import Any, Final, Self
 
 from replay.capture.files import READ_ERRORS, cannot, open_for_reading
-from replay.capture.note_writer import append_note
-from replay.capture.notes import EffectiveNotes, Note, body_text, check_note, effective
+from replay.capture.note_table import append_note, read_notes
+from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
@@ -112,9 +111,7 @@ class Capture:
                 f"{self.path}: the capture ended with {self.event_count} events, but its last "
                 f"one is number {found}{_SALVAGE}"
             )
-        self._notes = self._read_notes()
-        self.effective_notes: EffectiveNotes = effective(self._notes)
-        self.plan: Plan = self.effective_notes.relabelled(self.recorded_plan)
+        self._set_notes(read_notes(self._connection, self.path))
 
     @property
     def duration_ns(self) -> int:
@@ -172,33 +169,34 @@ class Capture:
         return low
 
     def notes(self) -> tuple[Note, ...]:
-        """All notes in order of making, also undone ones; see ``effective_notes``."""
-        return self._notes
+        """All notes in order of making, also undone ones; see ``effective_notes``.
 
-    def _read_notes(self) -> tuple[Note, ...]:
-        notes = []
-        for *columns, crc in self._connection.execute(
-            "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
-        ):
-            if text_crc(*columns) != crc:
-                raise DamagedCapture(f"{self.path}: note {columns[0]} is damaged{_SALVAGE}")
-            number, made_utc_ns, kind, body = columns
-            notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
-        return tuple(notes)
+        Notes that another program adds are seen with the next one added here.
+        """
+        return self._notes
 
     def add_note(self, kind: str, *, made_utc_ns: int | None = None, **body: Any) -> Note:  # noqa: ANN401 - JSON values
         """Append a note (kinds and fields: :mod:`replay.capture.notes`) and return it.
 
         ``made_utc_ns``: now if not given.  ``plan`` and ``effective_notes`` follow at once.
-        Raises :class:`NoteError` if the note makes no sense, :class:`CaptureError` if the file
-        cannot be written (read-only, still being recorded).
+        Raises :class:`NoteError` or :class:`PlanError` if the note makes no sense, and
+        :class:`CaptureError` if the file cannot be written (read-only, still being recorded).
         """
-        check_note(kind, body, self.plan, self._notes)
-        text = body_text(body)
+        check_note(kind, body, self.recorded_plan, self._notes)
         made = time.time_ns() if made_utc_ns is None else made_utc_ns
-        number = append_note(self.path, self.event_count, kind, made, text)
-        note = Note(number, made, kind, json.loads(text))
-        self._notes = (*self._notes, note)
-        self.effective_notes = effective(self._notes)
-        self.plan = self.effective_notes.relabelled(self.recorded_plan)
-        return note
+        self._set_notes(
+            append_note(
+                self.path,
+                self.recorded_plan,
+                events=self.event_count,
+                kind=kind,
+                made_utc_ns=made,
+                body=body,
+            )
+        )
+        return self._notes[-1]
+
+    def _set_notes(self, notes: tuple[Note, ...]) -> None:
+        self._notes = notes
+        self.effective_notes: EffectiveNotes = effective(notes)
+        self.plan: Plan = self.effective_notes.relabelled(self.recorded_plan)

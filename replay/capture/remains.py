@@ -59,8 +59,9 @@ class Remains:
     ``rows``: whole events by their number.  ``altered``: numbers of events that are there, do
     not match their checksum, and were not found whole elsewhere in the file.  ``damaged_notes``:
     notes that cannot be read.  ``missing_bytes``: by how much the file is shorter than it says.
-    ``complaints``: what SQLite's ``integrity_check`` found.  ``only_in_log``: events whole in the
-    log that SQLite does not see, because their commit was cut off or the log is damaged.
+    ``complaints``: what SQLite's ``integrity_check`` found.  ``hidden``: whole events that SQLite
+    does not give when it reads the file in one go.  ``only_in_log``: events whole in the log
+    that SQLite does not see, because their commit was cut off or the log is damaged.
     """
 
     missing_bytes: int = 0
@@ -72,6 +73,7 @@ class Remains:
     notes: list[Note] = field(default_factory=list)
     damaged_notes: int = 0
     complaints: list[str] = field(default_factory=list)
+    hidden: int = 0
     only_in_log: int = 0
 
     def in_order(self) -> list[Row]:
@@ -119,11 +121,13 @@ def gather(path: Path) -> Remains:
                 connection.text_factory = _text
                 _read_small_tables(connection, found)
                 _read_in_one_go(connection, found)
+                plain = len(found.rows)
                 if found.altered or found.complaints or any(found.holes()):
                     for row in sift(main_bytes):
                         found.rows.setdefault(row.seq, row)
                     _read_in_ranges(connection, found)
                 in_file = len(found.rows)
+                found.hidden = in_file - plain
                 for row in sift(log_bytes):
                     found.rows.setdefault(row.seq, row)
                 found.only_in_log = len(found.rows) - in_file

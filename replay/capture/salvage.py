@@ -64,7 +64,13 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     if (
         found.session
         and found.ending
-        and not (stretches or found.damaged_notes or found.missing_bytes or found.complaints)
+        and not (
+            stretches
+            or found.damaged_notes
+            or found.missing_bytes
+            or found.complaints
+            or found.hidden
+        )
     ):
         raise CaptureError(f"{source}: the capture is whole and was closed; nothing to salvage")
     if not found.rows and not found.session:

@@ -1,0 +1,76 @@
+"""The table of notes: reading it, and adding one row to a capture that lies on the disk."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import Any, Final
+
+from replay.capture.files import LOG, READ_ERRORS, beside, cannot
+from replay.capture.notes import Note, body_text, check_note
+from replay.capture.schema import text_crc
+from replay.capture.sieve import sift_file
+from replay.errors import CaptureError, DamagedCapture
+from replay.plan import Plan
+
+_WAIT_MS: Final = 1000
+"""How long another program may hold the file, such as one that adds a note of its own."""
+
+
+def read_notes(connection: sqlite3.Connection, path: Path) -> tuple[Note, ...]:
+    """All notes in order.  Raises :class:`DamagedCapture` at one that is altered."""
+    notes = []
+    for *columns, crc in connection.execute(
+        "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
+    ):
+        if text_crc(*columns) != crc:
+            raise DamagedCapture(
+                f"{path}: note {columns[0]} is damaged; salvage what is whole into a new capture"
+            )
+        number, made_utc_ns, kind, body = columns
+        notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
+    return tuple(notes)
+
+
+def append_note(
+    path: Path, plan: Plan, *, events: int, kind: str, made_utc_ns: int, body: Mapping[str, Any]
+) -> tuple[Note, ...]:
+    """Add one note to a capture that is not being recorded; returns all, the new one last.
+
+    ``plan``: as recorded.  ``events``: how many events the caller has seen.  The note is checked
+    against what the file holds at this moment.  A log that a kill left behind is folded into the
+    file, unless it holds rows that SQLite would drop with it: then the capture has to be salvaged
+    first.  Raises :class:`CaptureError`, and as :func:`check_note`.
+    """
+    text = body_text(body)
+    log = beside(path, LOG)
+    try:
+        if log.exists() and any(row.seq > events for row in sift_file(log)):
+            raise DamagedCapture(
+                f"{path}: its log holds events that a note would cost; salvage what is whole into "
+                "a new capture first"
+            )
+        with closing(
+            sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True, isolation_level=None)
+        ) as connection:
+            connection.execute(f"PRAGMA busy_timeout = {_WAIT_MS}")
+            connection.execute("PRAGMA synchronous = FULL")
+            with suppress(sqlite3.OperationalError):
+                connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+            if connection.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
+                raise CaptureError(f"{path}: the capture is being recorded; set a marker there")
+            connection.execute("BEGIN IMMEDIATE")
+            notes = read_notes(connection, path)
+            check_note(kind, body, plan, notes)
+            row = (notes[-1].number + 1 if notes else 1, made_utc_ns, kind, text)
+            connection.execute(
+                "INSERT INTO note (number, made_utc_ns, kind, body, crc32) VALUES (?, ?, ?, ?, ?)",
+                (*row, text_crc(*row)),
+            )
+            connection.execute("COMMIT")
+            return (*notes, Note(*row[:3], json.loads(text)))
+    except (OSError, *READ_ERRORS) as error:
+        raise cannot("add a note to", path, error) from None
