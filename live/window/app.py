@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 from live.views.feed import Feed
@@ -31,15 +33,30 @@ def run_window(feed: Feed) -> int:
     window = MainWindow(feed, DARK if _system_is_dark(application) else LIGHT)
     window.showMaximized()
     window.start()
+    try:
+        with interruptible(application):
+            return application.exec()
+    finally:
+        window.leave()
+        feed.close()
+
+
+@contextmanager
+def interruptible(application: QApplication) -> Iterator[None]:
+    """Ctrl-C ends the application, unless this process was told to leave interrupts alone."""
+    if _interrupts_are_ignored():
+        yield
+        return
     # Python sees Ctrl-C only between two calls from Qt; the frame timer makes those.
     before = signal.signal(signal.SIGINT, lambda *_: application.quit())
     try:
-        status = application.exec()
+        yield
     finally:
         signal.signal(signal.SIGINT, before)
-        window.hide()
-        feed.close()
-    return status
+
+
+def _interrupts_are_ignored() -> bool:
+    return signal.getsignal(signal.SIGINT) is signal.SIG_IGN
 
 
 def open_application() -> QApplication:
