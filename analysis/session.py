@@ -9,8 +9,7 @@ from typing import Any, Final
 from analysis.agreement import Tolerance
 from analysis.load import SensorSeries, SessionData
 from analysis.statistics import Agreement, agreement_of
-from analysis.stretch import Stretch, kept_seconds
-from replay.event import SESSION
+from analysis.stretch import Stretch, concerning, kept_seconds
 from replay.plan import Plan
 
 LOW_REFERENCE_COVERAGE_PERCENT: Final = 80.0
@@ -89,10 +88,9 @@ def analyse_session(data: SessionData, exclusions: Sequence[Stretch] = ()) -> Se
     results = []
     for series in data.tests:
         whole = agreement_of(data.reference.grid, series.grid, tolerance)
-        concerned = [
-            s for s in stretches if s.sensor in (SESSION, data.reference.number, series.number)
-        ]
-        kept = kept_seconds(data.seconds, concerned)
+        kept = kept_seconds(
+            data.seconds, concerning(stretches, data.reference.number, series.number)
+        )
         excluded = data.seconds - int(kept.sum())
         rest = (
             agreement_of(data.reference.grid, series.grid, tolerance, kept=kept)

@@ -44,6 +44,11 @@ def kept_seconds(seconds: int, exclusions: Iterable[Stretch]) -> npt.NDArray[np.
     return kept
 
 
+def concerning(stretches: Iterable[Stretch], *sensors: int) -> list[Stretch]:
+    """Those stretches that are about one of these sensors or about the whole session."""
+    return [stretch for stretch in stretches if stretch.sensor in (SESSION, *sensors)]
+
+
 def gaps_of(grid: npt.NDArray[np.int32], sensor: int = SESSION) -> tuple[Stretch, ...]:
     """Stretches without a value in a grid, int32[n] with ``NO_VALUE`` in gaps."""
     missing = np.concatenate(([False], grid == NO_VALUE, [False]))

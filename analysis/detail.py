@@ -1,0 +1,186 @@
+"""The session in detail: delays, efforts, phases, zones, and each sensor's own error."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.agreement import Tolerance
+from analysis.delay import DelayCurve, delay_of, mean_age_s
+from analysis.efforts import Answer, Effort, Kind, Response, find_efforts, responses, share_of
+from analysis.error_variance import CORRELATED, ErrorVariance, error_variances
+from analysis.estimate import Estimate
+from analysis.load import SensorSeries, SessionData
+from analysis.pairing import NO_VALUE
+from analysis.phases import agreement_by, agreement_without_delay, phase_masks, zone_masks
+from analysis.statistics import Agreement
+from analysis.stretch import Stretch, concerning, kept_seconds
+
+NO_EFFORTS = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SensorDetail:
+    """One test sensor.
+
+    ``responses``: to :attr:`SessionDetail.efforts`, in their order.  ``without_delay``:
+    agreement with the delay taken out, ``None`` where the delay is not known.
+    """
+
+    series: SensorSeries
+    delay: Estimate
+    curve: DelayCurve | None
+    responses: tuple[Response, ...]
+    phases: Mapping[str, Agreement]
+    zones: Mapping[str, Agreement]
+    without_delay: Agreement | None
+
+    def answers(self, efforts: Sequence[Effort], kind: Kind) -> list[Answer]:
+        """Answers to the efforts (or troughs) alone."""
+        return [
+            response.answer
+            for effort, response in zip(efforts, self.responses, strict=True)
+            if effort.kind is kind
+        ]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SessionDetail:
+    """What is to be said of a session beside its overall agreement.
+
+    ``error_variances``: by sensor number, empty with fewer than three sensors that have seconds
+    in common.  ``cautions``: plain sentences.
+    """
+
+    efforts: tuple[Effort, ...]
+    sensors: tuple[SensorDetail, ...]
+    error_variances: Mapping[int, ErrorVariance]
+    cautions: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values by name: words with units."""
+        return {
+            "efforts": [_effort_json(effort) for effort in self.efforts],
+            "sensors": [_sensor_json(detail, self.efforts) for detail in self.sensors],
+            "error_variances": [
+                {
+                    "sensor": number,
+                    "error_variance_bpm2": error.variance,
+                    "error_variance_bpm2_interval": error.interval and list(error.interval),
+                    "error_sd_bpm": error.sd_bpm,
+                    "effective_count": error.effective_count,
+                    "caution": error.caution,
+                }
+                for number, error in self.error_variances.items()
+            ],
+            "cautions": list(self.cautions),
+        }
+
+
+def detail_session(
+    data: SessionData, exclusions: Sequence[Stretch] = (), *, one_clock: bool = True
+) -> SessionDetail:
+    """Delays, efforts, phases, zones and error variances of a session.
+
+    ``exclusions``: beside those noted in the capture, as for ``analysis.session``.  Efforts are
+    found on the reference with its excluded stretches as gaps.  ``one_clock=False`` for series
+    that were not stamped on one clock: no delay is claimed then.
+    """
+    plan, reference = data.plan, data.reference
+    tolerance = Tolerance(plan.tolerance_bpm, plan.tolerance_percent)
+    stretches = [*data.exclusions, *exclusions]
+    usable = kept_seconds(data.seconds, concerning(stretches, reference.number))
+    ref = np.where(usable, reference.grid, NO_VALUE).astype(np.int32)
+    efforts = find_efforts(ref, data.efforts)
+    phases, zones = phase_masks(ref), zone_masks(ref)
+    ref_age = mean_age_s(reference.t_ns, reference.grid)
+    details = []
+    for series in data.tests:
+        kept = kept_seconds(data.seconds, concerning(stretches, reference.number, series.number))
+        test = np.where(kept, series.grid, NO_VALUE).astype(np.int32)
+        age = mean_age_s(series.t_ns, series.grid) - ref_age
+        delay, curve = delay_of(ref, test, earlier_age_s=age)
+        if not one_clock:
+            delay = Estimate.undefined(
+                "The sensors were not stamped on one clock: offset and delay cannot be told apart."
+            )
+        details.append(
+            SensorDetail(
+                series=series,
+                delay=delay,
+                curve=curve,
+                responses=responses(efforts, ref, test),
+                phases=agreement_by(phases, ref, test, tolerance, kept),
+                zones=agreement_by(zones, ref, test, tolerance, kept),
+                without_delay=None
+                if delay.value is None
+                else agreement_without_delay(ref, test, tolerance, kept, delay.value + age),
+            )
+        )
+    errors = _errors(data, stretches)
+    cautions = [] if efforts else [NO_EFFORTS]
+    if errors:
+        cautions.append(CORRELATED)
+    return SessionDetail(efforts, tuple(details), errors, tuple(cautions))
+
+
+def _errors(data: SessionData, stretches: Sequence[Stretch]) -> dict[int, ErrorVariance]:
+    numbers = list(data.sensors)
+    if len(numbers) < 3:
+        return {}
+    grids = [data.sensors[number].grid for number in numbers]
+    present = np.all([grid != NO_VALUE for grid in grids], axis=0)
+    present &= kept_seconds(data.seconds, concerning(stretches, *numbers))
+    if np.count_nonzero(present) < 2:
+        return {}
+    found = error_variances([grid / 1000 for grid in grids], present)
+    return dict(zip(numbers, found, strict=True))
+
+
+def _effort_json(effort: Effort) -> dict[str, Any]:
+    return {
+        "kind": effort.kind.value,
+        "start_s": effort.start_s,
+        "peak_s": effort.peak_s,
+        "return_s": effort.return_s,
+        "base_bpm": effort.base_bpm,
+        "peak_bpm": effort.peak_bpm,
+        "rise_bpm": effort.rise_bpm,
+        "marked": effort.marked,
+    }
+
+
+def _sensor_json(detail: SensorDetail, efforts: Sequence[Effort]) -> dict[str, Any]:
+    result: dict[str, Any] = {
+        "sensor": detail.series.number,
+        "label": detail.series.sensor.label,
+        "delay_s": detail.delay.value,
+        "delay_s_interval": detail.delay.interval and list(detail.delay.interval),
+        "delay_caution": detail.delay.caution,
+        "responses": [
+            {
+                "answer": response.answer.value,
+                "delay_s": response.delay_s,
+                "shortfall_bpm": response.shortfall_bpm,
+                "share_recovered": response.share,
+            }
+            for response in detail.responses
+        ],
+        "phases": {name: part.to_json() for name, part in detail.phases.items()},
+        "zones": {name: part.to_json() for name, part in detail.zones.items()},
+        "without_delay": detail.without_delay and detail.without_delay.to_json(),
+    }
+    for kind in Kind:
+        answers = detail.answers(efforts, kind)
+        result[f"{kind.value}s"] = {"count": len(answers)} | {
+            answer.value: sum(found is answer for found in answers) for answer in Answer
+        }
+        followed = share_of(answers, Answer.FOLLOWED)
+        result[f"{kind.value}s"]["followed_share"] = followed.value
+        result[f"{kind.value}s"]["followed_share_interval"] = followed.interval and list(
+            followed.interval
+        )
+    return result

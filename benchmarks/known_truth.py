@@ -1,0 +1,171 @@
+"""Simulated sessions of which the truth is known, for the coverage table.
+
+Nothing here is shared with the estimators: the reference follows made-up work with different
+time constants up and down, errors are first-order autoregressive, and what each sensor makes of
+each effort is decided here first and only then drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal, stats
+
+NO_VALUE = -1
+Grid = np.ndarray
+Random = np.random.Generator
+
+
+def ar1(source: Random, count: int, phi: float, sd: float) -> np.ndarray:
+    """A stationary AR(1) series, float64[count]."""
+    shocks = source.normal(0, sd * math.sqrt(1 - phi * phi), count)
+    shocks[0] = source.normal(0, sd)
+    return signal.lfilter([1.0], [1.0, -phi], shocks)
+
+
+def to_grid(bpm: np.ndarray) -> Grid:
+    """Thousandths of a bpm, int32[n]."""
+    return np.rint(np.clip(bpm, 30, 235) * 1000).astype(np.int32)
+
+
+@dataclass(frozen=True)
+class Errors:
+    """A sensor whose error is AR(1) on a wandering heart rate: all truths in closed form."""
+
+    minutes: int
+    phi: float
+    bias: float
+    sd: float
+    gaps: bool = False
+    ref_mean: float = 130.0
+    ref_sd: float = 15.0
+    ref_phi: float = 0.98
+
+    @property
+    def name(self) -> str:
+        """How the scenario is called in the table."""
+        gaps = ", gaps" if self.gaps else ""
+        return f"{self.minutes} min, φ {self.phi}, bias {self.bias:g}, SD {self.sd:g}{gaps}"
+
+    def draw(self, source: Random) -> tuple[Grid, Grid]:
+        """Grids of reference and sensor."""
+        seconds = 60 * self.minutes
+        ref = self.ref_mean + ar1(source, seconds, self.ref_phi, self.ref_sd)
+        ref = np.clip(ref, 60, 200)
+        test = ref + self.bias + ar1(source, seconds, self.phi, self.sd)
+        ref_grid, test_grid = to_grid(ref), to_grid(test)
+        if self.gaps:
+            ref_grid[source.random(seconds) < 0.03] = NO_VALUE
+            for start in source.integers(0, seconds - 150, 4):
+                test_grid[start : start + source.integers(20, 150)] = NO_VALUE
+        return ref_grid, test_grid
+
+    def truth(self, tolerance_bpm: float, tolerance_percent: float) -> dict[str, float]:
+        """True value of each statistic."""
+        bias, sd, error = self.bias, self.sd, stats.norm(self.bias, self.sd)
+        mae = sd * math.sqrt(2 / math.pi) * math.exp(-((bias / sd) ** 2) / 2)
+        mae += bias * (1 - 2 * stats.norm.cdf(-bias / sd))
+        grid = np.linspace(-6, 6, 4001)
+        weights = stats.norm.pdf(grid)
+        weights /= weights.sum()
+        ref = np.clip(self.ref_mean + self.ref_sd * grid, 60, 200)
+        limit = np.maximum(tolerance_bpm, tolerance_percent / 100 * ref)
+        mean = float(weights @ ref)
+        spread = float(weights @ (ref - mean) ** 2)
+        return {
+            "bias": bias,
+            "sd": sd,
+            "loa_low": bias - 1.959964 * sd,
+            "loa_high": bias + 1.959964 * sd,
+            "mae": mae,
+            "mape": 100 * mae * float(weights @ (1 / ref)),
+            "rmse": math.hypot(bias, sd),
+            "within": 100 * float(weights @ (error.cdf(limit) - error.cdf(-limit))),
+            "pearson_r": math.sqrt(spread / (spread + sd * sd)),
+            "concordance": 2 * spread / (2 * spread + sd * sd + bias * bias),
+        }
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One effort as it was drawn: its onset and end of work, and what the sensor makes of it."""
+
+    onset_s: int
+    off_s: int
+    answer: str
+
+
+def interval_work(
+    source: Random, seconds: int, *, steady: bool = False
+) -> tuple[np.ndarray, list[tuple[int, int]]]:
+    """Work (0–1) by second and the stretches of hard work; one long steady one if ``steady``."""
+    work = np.zeros(seconds)
+    if steady:
+        work[:] = 0.7
+        return work, []
+    bouts = []
+    at = 90
+    while True:
+        on, off = int(source.uniform(60, 240)), int(source.uniform(75, 180))
+        if at + on + off >= seconds:
+            return work, bouts
+        work[at : at + on] = source.uniform(0.75, 1.0)
+        bouts.append((at, at + on))
+        at += on + off
+
+
+def heart(work: np.ndarray, rest: float, span: float, up_s: float, down_s: float) -> np.ndarray:
+    """Heart rate that follows the work with a time constant up and another down, float64[n]."""
+    level = np.empty(len(work))
+    now = work[0]
+    for second, target in enumerate(work):
+        now += (target - now) / (up_s if target > now else down_s)
+        level[second] = now
+    return rest + span * level
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """A session of intervals: the sensor's noise, and whether it fails some efforts."""
+
+    minutes: int = 45
+    noise_sd: float = 2.0
+    noise_phi: float = 0.0
+    failing: bool = False
+    steady: bool = False
+
+    def draw(self, source: Random) -> tuple[Grid, Grid, float, list[Planned]]:
+        """Reference, sensor, its true delay in s, and the efforts as planned."""
+        seconds = 60 * self.minutes
+        work, bouts = interval_work(source, seconds, steady=self.steady)
+        rest, span = source.uniform(75, 95), source.uniform(65, 90)
+        up_s, down_s = source.uniform(15, 30), source.uniform(35, 55)
+        delay = float(source.uniform(1, 6))
+        answers = [
+            str(source.choice(["followed", "late", "blunted", "missed"], p=[0.7, 0.1, 0.1, 0.1]))
+            if self.failing
+            else "followed"
+            for _ in bouts
+        ]
+        seen = work.copy()
+        lag = np.full(seconds, delay)
+        for (on, off), answer in zip(bouts, answers, strict=True):
+            if answer == "missed":
+                seen[on:off] = 0.0
+            elif answer == "blunted":
+                seen[on:off] *= source.uniform(0.42, 0.62)
+            elif answer == "late":
+                lag[on:off] = source.uniform(15, 22)
+        wander = ar1(source, seconds, 0.97, 1.0)
+        true = heart(work, rest, span, up_s, down_s) + wander
+        shown = heart(seen, rest, span, up_s, down_s) + wander
+        # The lag changes gently, as that of a filter that has lost and found its lock.
+        gentle = signal.filtfilt([1 / 9] * 9, [1.0], lag)
+        times = np.arange(seconds)
+        test = np.interp(times - gentle, times, shown)
+        test += ar1(source, seconds, self.noise_phi, self.noise_sd)
+        ref = np.rint(true + source.normal(0, 0.2, seconds))
+        efforts = [Planned(on, off, a) for (on, off), a in zip(bouts, answers, strict=True)]
+        return to_grid(ref), to_grid(np.rint(test)), delay, efforts
