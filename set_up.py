@@ -54,10 +54,11 @@ def _system_packages(purpose: str) -> None:
         print(f"Installing system packages: {' '.join(wanted)}", flush=True)
         environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
         apt = ["apt-get", "-qq", "-o", "Dpkg::Use-Pty=0"]
-        updated = subprocess.run([*apt, "update"], env=environment, check=False)
         install = [*apt, "install", "--no-install-recommends", "-y", *wanted]
-        done = subprocess.run(install, env=environment, check=False)
-        if updated.returncode == 0 and done.returncode == 0:
+        # What apt says while all goes well fills screens; its errors are shown.
+        for command in ([*apt, "update"], install):
+            done = subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=False)
+        if done.returncode == 0:
             return
         print("They could not be installed; going on with what works without them.", flush=True)
         return
