@@ -79,7 +79,7 @@ JUDGEMENTS: Final[Mapping[str, Judgement]] = {
     "beats doubled": Judgement(
         "loose reference", _set(W.LOOSE_REFERENCE, W.NO_CONTACT), 15, 90, _BAD_STRAP
     ),
-    # From when the heart has moved 5 bpm from the stuck value.
+    # From when the heart has moved by 5 bpm since the value stuck.
     "frozen": Judgement("frozen", _set(W.FROZEN), 10, 95, _set(W.APART, W.OUTVOTED_REFERENCE)),
     # From when the sensor shows the cadence and the heart is outside the tolerance of it.
     "on cadence, counted": Judgement("on cadence", _set(W.ON_CADENCE), 60, 85, _set(W.APART)),

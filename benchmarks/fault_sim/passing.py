@@ -118,8 +118,9 @@ def _frozen(draft: Draft, noise: Noise, t_s: float) -> Fault | None:
     if sensor is None:
         return None
     end_s = t_s + noise.uniform(90, 240)
-    packets, stuck = spoil.frozen(sensor.packets, t_s, end_s)
-    start_s = spoil.first_time(t_s, end_s - 30, lambda s: abs(draft.true_bpm(s) - stuck) >= 5)
+    packets = spoil.frozen(sensor.packets, t_s, end_s)
+    before = draft.true_bpm(t_s)
+    start_s = spoil.first_time(t_s, end_s - 30, lambda s: abs(draft.true_bpm(s) - before) >= 5)
     if start_s is None:
         return None
     sensor.packets = packets

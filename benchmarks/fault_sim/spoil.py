@@ -108,13 +108,13 @@ def taken_off(packets: Sequence[Packet], start_s: float, end_s: float, kind: str
     return changed
 
 
-def frozen(packets: Sequence[Packet], start_s: float, end_s: float) -> tuple[list[Packet], int]:
-    """The same notification again and again, with its RR if it has some; also which bpm."""
+def frozen(packets: Sequence[Packet], start_s: float, end_s: float) -> list[Packet]:
+    """The same notification again and again, with its RR if it has some."""
     stuck = next((p for p in packets if p.t_s >= start_s), packets[-1])
     return [
         Packet(p.t_s, stuck.bpm, p.contact, stuck.rr) if start_s <= p.t_s < end_s else p
         for p in packets
-    ], stuck.bpm
+    ]
 
 
 def scaled(
