@@ -59,6 +59,16 @@ class LooseReference(SensorRule):
         self._last_mbpm = 0
         self._settled_ns = -1
 
+    @property
+    def beats_are_sound(self) -> bool:
+        """Whether RR come, none of the recent ones was bad, and they agree with the bpm."""
+        return (
+            len(self._recent) == _RECENT_BEATS
+            and not any(self._recent)
+            and len(self._rates) > 0
+            and self._against_s == 0
+        )
+
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         if self._score > 0:

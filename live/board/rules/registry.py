@@ -1,17 +1,30 @@
-"""All rules of a session."""
+"""All rules of a session, wired to what they share."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from live.board.rules.apart import Apart
 from live.board.rules.base import Rule
 from live.board.rules.battery import LowBattery
+from live.board.rules.cadence import OnCadence
 from live.board.rules.contact import NoContact
+from live.board.rules.departure import Departure
+from live.board.rules.following import Following
 from live.board.rules.frozen import Frozen
+from live.board.rules.late import Late
 from live.board.rules.loose import LooseReference
 from live.board.rules.not_started import NotStarted
+from live.board.rules.outvoted import OutvotedReference
 from live.board.rules.reference_lost import ReferenceLost
+from live.board.rules.relay import Relay
+from live.board.rules.same_sensor import SameSensor
+from live.board.rules.session import CaptureLate, ClockJump, DiskLow
+from live.board.rules.signal import WeakSignal
 from live.board.rules.silent import Silent
+from live.board.rules.streams import Stream
+from live.board.rules.thinning import Thinning
+from live.board.rules.unit_slip import UnitSlip
 
 if TYPE_CHECKING:
     from live.board.bench import Bench
@@ -19,12 +32,46 @@ if TYPE_CHECKING:
 
 def rules_for(bench: Bench) -> list[Rule]:
     """The rules that the sensors of this bench call for."""
-    rules: list[Rule] = [
-        LooseReference(bench, bench.reference),
-        ReferenceLost(bench, bench.reference),
-    ]
+    rules: list[Rule] = [ClockJump(bench), CaptureLate(bench), DiskLow(bench)]
     for sensor in bench.sensors:
-        rules += [NotStarted(bench, sensor), Silent(bench, sensor), LowBattery(bench, sensor)]
-        if not sensor.is_companion:
-            rules += [NoContact(bench, sensor), Frozen(bench, sensor)]
+        rules += [
+            NotStarted(bench, sensor),
+            Silent(bench, sensor),
+            LowBattery(bench, sensor),
+            WeakSignal(bench, sensor),
+        ]
+    compared = [sensor for sensor in bench.sensors if not sensor.is_companion]
+    streams = [Stream(sensor) for sensor in compared]
+    relays: list[Relay] = []
+    for at, sensor in enumerate(compared):
+        own, others = streams[at], streams[:at] + streams[at + 1 :]
+        relays.append(Relay(bench, sensor, own, others))
+        rules += [
+            NoContact(bench, sensor),
+            Thinning(bench, sensor),
+            UnitSlip(bench, sensor),
+            SameSensor(bench, sensor, own, streams[:at]),
+        ]
+    departures = [Departure(bench, test, Following(bench, test)) for test in bench.tests]
+    on_cadence = [
+        OnCadence(bench, test, departure)
+        for test, departure in zip(bench.tests, departures, strict=True)
+    ]
+    for test, departure in zip(bench.tests, departures, strict=True):
+        rules += [
+            Frozen(bench, test, following=departure.following),
+            Late(bench, test, departure.following),
+            Apart(bench, test, departure),
+        ]
+    loose = LooseReference(bench, bench.reference)
+    rules += [
+        *relays,
+        *on_cadence,
+        loose,
+        Frozen(bench, bench.reference),
+        ReferenceLost(bench, bench.reference),
+        OutvotedReference(
+            bench, bench.reference, departures, relays=relays, on_cadence=on_cadence, loose=loose
+        ),
+    ]
     return rules

@@ -231,7 +231,211 @@ class LooseLimits:
     """Straps find their rate during the first seconds after they are put on or found again."""
 
 
+@dataclass(frozen=True, slots=True)
+class ThinningLimits:
+    """When notifications arrive at well under the sensor's own rate."""
+
+    window_s: int = 20
+    """Chosen: long enough to hold ten notifications of a sensor of 0.5 Hz."""
+    least_usual: float = 6.0
+    """With fewer in a window a single loss looks like a trend."""
+    thin: float = 0.6
+    """Radio links lose up to a fifth in a crowd; two in five is a link about to fail."""
+    fine: float = 0.8
+    """What a link in a crowd reaches again."""
+    kept_s: int = 300
+    """Chosen: what was usual in the last minutes in which all was well."""
+    raise_after_s: int = 3
+    """Chosen: the window itself averages; three seconds keep a single burst out."""
+    clear_after_s: int = 5
+    """Chosen: as above, and slower, so that a wavering link gives one warning."""
+
+
+@dataclass(frozen=True, slots=True)
+class DepartureLimits:
+    """When a difference is more than a delay or a blunted peak can explain."""
+
+    delay_s: int = 25
+    """Delay up to which a sensor may merely follow, while its own is not known."""
+    delay_slack_s: int = 6
+    """A known delay differs by some seconds between rise and fall, and smoothing adds to it."""
+    moved_mbpm: int = 10_000
+    """Chosen: a change of the reference from which it can be told whether a sensor follows it."""
+    follows: float = 0.35
+    """A sensor that has gone at least this part of the way follows, if bluntly: optical sensors
+    show half of a short effort's rise."""
+
+
+@dataclass(frozen=True, slots=True)
+class ApartLimits:
+    """When a test sensor counts as apart from the reference."""
+
+    raise_s: int = 60
+    """A hard interval keeps blunted sensors out of tolerance for half a minute; beyond a minute
+    it is not the interval."""
+    unlike_s: int = 2
+    """Chosen: seconds within tolerance weigh double against it."""
+    clear_s: int = 20
+    """Chosen: back within tolerance for as long as a delayed sensor may take to pass through."""
+
+
+@dataclass(frozen=True, slots=True)
+class LateLimits:
+    """When a test sensor that follows counts as late."""
+
+    delay_s: int = 20
+    """Optical sensors need 5 to 20 s; beyond, short efforts are over before they show."""
+    fine_s: int = 16
+    """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
+    estimates: int = 3
+    """Chosen: three estimates in a row, a minute together, over overlapping stretches."""
+    better: float = 0.7
+    """The delay must explain a good part of the difference, or it is not delay that matters."""
+
+
+@dataclass(frozen=True, slots=True)
+class CadenceLimits:
+    """When a value counts as stuck on the cadence."""
+
+    multiples: tuple[float, ...] = (1.0, 2.0, 0.5)
+    """Some pods count strides, and an arm swings once for two steps."""
+    near_mbpm: int = 4_000
+    """Cadence and bpm are whole numbers, and both are averaged over some seconds."""
+    raise_s: float = 20.0
+    """A heart on its way from one rate to another passes the band of 8 bpm within 10 s; a sensor
+    that follows late, within 20 s."""
+    clear_s: int = 15
+    """Chosen: off the cadence, or with the reference again, for as long as a lock takes to end."""
+    blunt_weight: float = 0.4
+    """A value that has followed the reference part of the way may rest near the cadence by
+    chance: it needs 50 s."""
+    steps_low_mbpm: int = 140_000
+    steps_high_mbpm: int = 200_000
+    """Running: 140 to 200 steps a minute; where no cadence sensor is there, only this range is
+    suspected."""
+    flat_mbpm: int = 6_000
+    """Runners keep their step rate within a few steps a minute."""
+    flat_s: int = 15
+    """Chosen: flat for longer than a heart under changing effort stays within 6 bpm by chance."""
+    without_s: float = 30.0
+    """Without a cadence sensor half as much again is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutvotedLimits:
+    """When test sensors that agree with each other make the reference the suspect."""
+
+    least: int = 2
+    """One against one is no vote."""
+    raise_s: int = 25
+    """Chosen: optical sensors err alike for 10 to 20 s after a change of effort."""
+    sound_beats_s: int = 35
+    """A reference whose RR are sound and agree with its bpm is given longer."""
+    clear_s: int = 20
+    """Chosen: as for a sensor apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelayLimits:
+    """When a sensor only repeats another's signal."""
+
+    same_rr: int = 20
+    """Two straps on one heart agree in an RR to 1/1024 s about every other time; in 20 in a row,
+    once in a million."""
+    rr_kept: int = 64
+    """Some 20 s of beats: more than a relay holds back."""
+    most_lag_s: float = 6.0
+    """A relay hands on within seconds; beyond, equal values are chance."""
+    lag_band_s: float = 0.6
+    """"A constant moment later": a relay that asks once a second adds up to a second of waver."""
+    telling: float = 1.0
+    """A leap over a value, or a turn, that is repeated exactly: half of the times it would not."""
+    plain: float = 0.25
+    """The next value of a rise: any sensor would pass it."""
+    unlike: float = 3.0
+    """A value that the other did not show speaks against it as three turns for it."""
+    raise_at: float = 10.0
+    """Ten turns repeated exactly: by chance once in a thousand such stretches."""
+    clear_unlike: int = 20
+    """Chosen: changes in a row of which most were not repeated."""
+    tie_s: float = 0.1
+    """Closer together than this, order of arrival does not tell who repeats whom."""
+
+
+@dataclass(frozen=True, slots=True)
+class SameSensorLimits:
+    """When two planned sensors are one."""
+
+    window_s: float = 0.1
+    """Two subscriptions to one sensor deliver within some ms."""
+    readings: int = 15
+    """Chosen: a quarter of a minute at 1 Hz without a difference."""
+    changes: int = 5
+    """Equal readings of a steady heart say nothing: so many of them must have been new."""
+    least_serial: int = 4
+    """Serials such as "0" or "001" are left empty by the maker, not a serial."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSlipLimits:
+    """When RR are in another unit than 1/1024 s."""
+
+    span_s: float = 150.0
+    """The first and the last beat of a stretch are uncertain by up to a second each: 1 % of it."""
+    slip: float = 1.024
+    """1/1024 s taken for ms, or the other way round."""
+    band: float = 0.008
+    """The uncertainty of ``span_s``: well apart from 1."""
+    fine: float = 0.012
+    """Halfway between right and slipped."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionLimits:
+    """Faults of the computer that captures."""
+
+    jump_ns: int = 500_000_000
+    """Time services move a clock by some ms; half a second is a step or a sleep."""
+    jump_stands_s: int = 60
+    """Chosen: long enough to be seen; the step itself is over at once."""
+    late_ns: int = 200_000_000
+    """A stamp 0.2 s late shifts a steep rise by 1 bpm; less does not matter at 1 Hz."""
+    late_stands_s: int = 10
+    """Chosen: long enough to be seen, short enough to count several."""
+    disk_low_bytes: int = 200_000_000
+    """A capture takes some 3 MB an hour, but a full disk stops everything else first."""
+    disk_fine_bytes: int = 300_000_000
+    """Chosen: clearly above, since other programs come and go."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalLimits:
+    """When a signal counts as weak."""
+
+    weak_dbm: int = -90
+    """Receivers of this radio lose packets from about −90 dBm on."""
+    fine_dbm: int = -85
+    """A body that turns changes the strength by 5 dB and more."""
+    fresh_s: float = 30.0
+    """An older value says nothing of now."""
+    raise_after_s: int = 10
+    """Chosen: an arm that passes behind the body takes some seconds."""
+    clear_after_s: int = 10
+    """Chosen: as above."""
+
+
 BEAT: Final = BeatLimits()
+THINNING: Final = ThinningLimits()
+DEPARTURE: Final = DepartureLimits()
+APART: Final = ApartLimits()
+LATE: Final = LateLimits()
+CADENCE: Final = CadenceLimits()
+OUTVOTED: Final = OutvotedLimits()
+RELAY: Final = RelayLimits()
+SAME_SENSOR: Final = SameSensorLimits()
+UNIT_SLIP: Final = UnitSlipLimits()
+SESSION: Final = SessionLimits()
+SIGNAL: Final = SignalLimits()
 LOOSE: Final = LooseLimits()
 SILENT: Final = SilentLimits()
 NOT_STARTED: Final = NotStartedLimits()

@@ -1,0 +1,86 @@
+"""Whether a test sensor is off by more than a delay or a blunted peak can explain.
+
+Optical sensors follow late and show short efforts blunted; being out of tolerance for a while
+after each change of effort is their nature, not a fault.  Shared by the rules that judge a test
+sensor beside the reference; looked at once a second.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from analysis.pairing import NO_VALUE
+from live.board.rules.following import Following
+from live.board.rules.thresholds import DEPARTURE, DepartureLimits
+
+if TYPE_CHECKING:
+    from live.board.bench import Bench
+    from live.board.sensor import SensorState
+
+
+class Departure:
+    """State of one test sensor against the reference at the grid second last looked at.
+
+    ``paired``: both have a value.  ``side``: 0 within tolerance, else +1 above or −1 below the
+    reference.  ``unexplained``: outside of everything the reference was within the sensor's
+    delay.  ``follows``: the reference has moved since they last agreed, and the sensor has gone
+    part of the way.
+    """
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        following: Following | None = None,
+        limits: DepartureLimits = DEPARTURE,
+    ) -> None:
+        self._bench: Final = bench
+        self._watched: Final = watched
+        self._limits: Final = limits
+        self.following: Final = following or Following(bench, watched)
+        self._second = -1
+        self._agreed: tuple[int, int] | None = None
+        self.paired = False
+        self.side = 0
+        self.unexplained = False
+        self.follows = False
+
+    def look(self, second: int) -> Departure:
+        """The state at ``second``; made on the first call for it."""
+        if second != self._second:
+            self._second = second
+            self._update(second)
+        return self
+
+    def _update(self, second: int) -> None:
+        bench = self._bench
+        reference, value = bench.reference.held[second], self._watched.held[second]
+        self.unexplained = self.follows = False
+        self.paired = NO_VALUE not in (reference, value)
+        if not self.paired:
+            self.side = 0
+            return
+        if bench.tolerance.within(reference, value):
+            self.side = 0
+            self._agreed = (reference, value)
+            return
+        self.side = 1 if value > reference else -1
+        follows = self.following.estimate(second)
+        delay_s = (
+            self._limits.delay_s
+            if follows is None
+            else min(follows.delay_s + self._limits.delay_slack_s, self._limits.delay_s)
+        )
+        was = [v for v in bench.reference.held[max(0, second - delay_s) : second] if v != NO_VALUE]
+        if self.side > 0:
+            nearest = max(was, default=reference)
+            self.unexplained = value > nearest and not bench.tolerance.within(nearest, value)
+        else:
+            nearest = min(was, default=reference)
+            self.unexplained = value < nearest and not bench.tolerance.within(nearest, value)
+        if self._agreed is not None:
+            reference_then, value_then = self._agreed
+            moved = reference - reference_then
+            went = value - value_then
+            if abs(moved) >= self._limits.moved_mbpm:
+                self.follows = went / moved >= self._limits.follows

@@ -1,0 +1,144 @@
+"""Outvoted reference: independent sensors agree with each other and not with the reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analysis.pairing import NO_VALUE
+from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.cadence import OnCadence
+from live.board.rules.departure import Departure
+from live.board.rules.relay import Relay
+from live.board.rules.sensor_rule import SensorRule
+from live.board.rules.thresholds import OUTVOTED, OutvotedLimits
+from live.board.snapshot import Measure, WarningKind
+
+if TYPE_CHECKING:
+    from live.board.bench import Bench
+    from live.board.rules.loose import LooseReference
+    from live.board.sensor import SensorState
+
+
+class OutvotedReference(SensorRule):
+    """A majority of the test sensors against the reference.
+
+    A test sensor has no vote while it repeats another's signal, lies on the cadence, or is off
+    by no more than its delay or a blunted peak explains: optical sensors share those errors.
+    """
+
+    kind = WarningKind.OUTVOTED_REFERENCE
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        departures: Sequence[Departure],
+        *,
+        relays: Sequence[Relay] = (),
+        on_cadence: Sequence[OnCadence] = (),
+        loose: LooseReference | None = None,
+        limits: OutvotedLimits = OUTVOTED,
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._departures = tuple(zip(bench.tests, departures, strict=True))
+        self._relays = {relay.sensor: relay for relay in relays}
+        self._on_cadence = {rule.sensor: rule for rule in on_cadence}
+        self._loose = loose
+        self._score = 0
+        self._since = 0
+        self._against: tuple[SensorState, ...] = ()
+        self._fine_s = 0
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        with_it = voters = 0
+        above: list[SensorState] = []
+        below: list[SensorState] = []
+        held_back = False
+        for test, departure in self._departures:
+            now = departure.look(second)
+            if not now.paired or self._has_no_vote(test):
+                continue
+            voters += 1
+            if now.side == 0:
+                with_it += 1
+            elif not now.unexplained or now.follows:
+                held_back = True
+            else:
+                (above if now.side > 0 else below).append(test)
+        if voters < self._limits.least:
+            return UNSURE
+        against = max(self._agreeing(above, second), self._agreeing(below, second), key=len)
+        if len(against) >= self._limits.least and len(against) > with_it:
+            if self._score == 0:
+                self._since = second
+            self._against = tuple(against)
+            self._fine_s = 0
+            self._score = min(self._score + 1, self._needed_s())
+        elif not held_back or with_it:
+            self._score = max(0, self._score - 1)
+            self._fine_s += 1
+            if self._fine_s >= self._limits.clear_s:
+                self._score = 0
+        if self._score >= self._needed_s():
+            return BAD
+        return GOOD if self._score == 0 else UNSURE
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._since
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        second = self.bench.second
+        names = " and ".join(test.label for test in self._against)
+        values = [test.held[second] for test in self._against if test.held[second] != NO_VALUE]
+        theirs = sum(values) / len(values) / 1000 if values else 0.0
+        own = self.watched.held[second] / 1000
+        return Explanation(
+            f"{names} agree with each other at {theirs:.0f} bpm and not with {self.name}, which "
+            f"shows {own:.0f}: the reference is the suspect.",
+            "Count the pulse at the neck for 15 s to see who is right; then wet and tighten the "
+            "strap, or put on another.",
+            (
+                Measure("time outvoted", self._score, "s", self._needed_s()),
+                Measure("sensors against it", len(self._against), "", self._limits.least),
+                Measure("their mean", theirs, "bpm"),
+                Measure("the reference", own, "bpm"),
+            ),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return "The sensors that agreed with each other no longer stand against it."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._score = self._fine_s = 0
+
+    def _needed_s(self) -> int:
+        sound = self._loose is not None and self._loose.beats_are_sound
+        return self._limits.sound_beats_s if sound else self._limits.raise_s
+
+    def _has_no_vote(self, test: SensorState) -> bool:
+        relay = self._relays.get(test.number)
+        if relay is not None and relay.repeats is not None:
+            return True
+        rule = self._on_cadence.get(test.number)
+        return rule is not None and rule.suspected
+
+    def _agreeing(self, tests: list[SensorState], second: int) -> list[SensorState]:
+        """The largest group in which neighbours by value agree within the tolerance."""
+        if len(tests) < self._limits.least:
+            return []
+        within = self.bench.tolerance.within
+        ordered = sorted(tests, key=lambda test: test.held[second])
+        best: list[SensorState] = []
+        for at, first in enumerate(ordered):
+            low = first.held[second]
+            group = [test for test in ordered[at:] if within(low, test.held[second])]
+            if len(group) > len(best):
+                best = group
+        return best

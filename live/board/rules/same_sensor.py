@@ -1,0 +1,142 @@
+"""Same sensor twice: two places in the plan, one device."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.sensor_rule import SensorRule
+from live.board.rules.streams import Stream
+from live.board.rules.thresholds import SAME_SENSOR, SameSensorLimits
+from live.board.snapshot import Measure, WarningKind
+from replay import event as ev
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from live.board.bench import Bench
+    from live.board.sensor import SensorState
+
+
+class _Twin:
+    """Readings in a row that were equal to those of another stream at the same moment."""
+
+    __slots__ = ("changes", "equal", "source")
+
+    def __init__(self, source: Stream) -> None:
+        self.source = source
+        self.equal = 0
+        self.changes = 0
+
+
+class SameSensor(SensorRule):
+    """The same address or serial as a sensor before it in the plan, or identical readings."""
+
+    kind = WarningKind.SAME_SENSOR
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        own: Stream,
+        before: Sequence[Stream],
+        limits: SameSensorLimits = SAME_SENSOR,
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._own = own
+        self._twins = tuple(_Twin(stream) for stream in before)
+        self._window_ns = round(limits.window_s * NS_PER_S)
+        self._texts_seen = -1
+        self._same: SensorState | None = None
+        self._why = ""
+        self._by_identity = False
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        own = self._own.look(second)
+        texts = sum(len(s.texts) for s in self.bench.sensors)
+        if texts != self._texts_seen:
+            self._texts_seen = texts
+            self._compare_identities()
+        if self._by_identity:
+            return BAD
+        if not own.new_readings:
+            return UNSURE
+        self._same = None
+        for twin in self._twins:
+            self._compare_readings(twin, second)
+            if twin.equal >= self._limits.readings and twin.changes >= self._limits.changes:
+                self._same = twin.source.sensor
+                self._why = f"its last {twin.equal} readings were the same at the same moment"
+        return BAD if self._same else GOOD
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        if self._by_identity:
+            return self.bench.second
+        readings = self._own.readings
+        first = max(0, len(readings) - self._limits.readings)
+        return readings[first][0] // NS_PER_S
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        label = self._same.label if self._same else "another"
+        equal = max((twin.equal for twin in self._twins), default=0)
+        return Explanation(
+            f"{self.name} and {label} are the same sensor: {self._why}.",
+            "Take one of the two out of the plan, or connect the sensor that was meant.",
+            (Measure("equal readings in a row", equal, "", self._limits.readings),),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return "Their readings differ again."
+
+    def _compare_identities(self) -> None:
+        own = self.watched
+        for twin in self._twins:
+            other = twin.source.sensor
+            why = _same_place(own, other) or _same_device(own, other, self._limits.least_serial)
+            if why:
+                self._same, self._why, self._by_identity = other, why, True
+                return
+
+    def _compare_readings(self, twin: _Twin, second: int) -> None:
+        own, source = self._own, twin.source.look(second)
+        new = list(own.readings)[-own.new_readings :]
+        before = own.readings[-own.new_readings - 1][1] if len(own.readings) > len(new) else None
+        for t_ns, reading in new:
+            equal = any(
+                reading == theirs
+                for at_ns, theirs in reversed(source.readings)
+                if abs(t_ns - at_ns) <= self._window_ns
+            )
+            if not equal:
+                twin.equal = twin.changes = 0
+            else:
+                twin.equal += 1
+                twin.changes += reading != before
+            before = reading
+
+
+def _same_place(own: SensorState, other: SensorState) -> str:
+    one, two = own.planned, other.planned
+    if one.source != two.source:
+        return ""
+    if one.address and one.address.casefold() == two.address.casefold():
+        return f"both are planned at the address {one.address}"
+    if one.topic and one.topic == two.topic:
+        return f"both are planned on the topic '{one.topic}'"
+    return ""
+
+
+def _same_device(own: SensorState, other: SensorState, least_serial: int) -> str:
+    serial = own.texts.get(ev.SERIAL, "")
+    if len(serial) < least_serial or len(set(serial)) == 1:
+        return ""
+    alike = all(
+        own.texts.get(channel) == other.texts.get(channel)
+        for channel in (ev.SERIAL, ev.MODEL, ev.MAKER)
+    )
+    return f"both report the serial number {serial}" if alike else ""
