@@ -246,10 +246,13 @@ def test_the_bluetooth_daemon_may_be_killed_and_restarted(bluez: BlueZ, links: b
         bluez.kill(links=links)
         await session.until_state(LinkState.ADAPTER_OFF)
         await until_told(session, "does not run")
+        known = len(session.states())
         bluez.start()
         await session.until_state(LinkState.STREAMING)
         await more_arrive(session)
         assert session.of(1, DOUBLED) == []
+        # bleak goes on listing the old daemon's links: one try at such a link, not a row of them.
+        assert session.states()[known:].count(LinkState.LOST) <= 1
 
     run(work)
 
@@ -439,6 +442,21 @@ def test_a_sensor_that_is_not_there_is_asked_for_and_found_later(bluez: BlueZ) -
         assert session.advice().count("not to be seen") == 1
 
     run(work)
+
+
+def test_a_scan_gives_way_to_a_lost_sensor(bluez: BlueZ) -> None:
+    """While one sensor is searched without end, another that lost its link does not wait."""
+    sensor = strap(bluez)
+    bluez.add(Sensor(SORREL, "Sorrel", in_reach=False))
+
+    async def work(session: Session) -> None:
+        await session.until_state(LinkState.STREAMING)
+        known = len(session.states())
+        bluez.drop(sensor)
+        await session.until_after(known, LinkState.STREAMING)
+        assert bluez.daemon.connects_while_scanning == 0
+
+    run(work, PAIR, replace(QUICK, scan_s=1000.0))
 
 
 def test_a_sensor_that_advertises_no_services_is_found(bluez: BlueZ) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 
-from replay.event import BATTERY, BODY_LOCATION, FIRMWARE, MODEL, SIGNAL
+from replay.event import BATTERY, BODY_LOCATION, DOUBLED, FIRMWARE, MODEL, SIGNAL
 from replay.link import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_session import Session, plan_of, planned
@@ -31,6 +31,7 @@ def test_two_sensors_stream_raw_payloads_in_order(bluez: BlueZ) -> None:
             assert session.of(2) == [payload[:2] for payload in sent]
             times = [event.t_ns for event in session.events]
             assert times == sorted(times)
+        assert bluez.daemon.connects_while_scanning == 0
 
     asyncio.run(work())
 
@@ -60,3 +61,35 @@ def test_a_link_goes_through_its_states_and_tells_its_facts(bluez: BlueZ) -> Non
         assert not strap.connected
 
     asyncio.run(work())
+
+
+def test_twenty_fast_sensors_arrive_complete(bluez: BlueZ) -> None:
+    """Twenty sensors at 20 Hz each: nothing is lost, doubled or out of order."""
+    sensors = [
+        bluez.add(Sensor(f"C0:00:00:00:01:{n:02X}", f"S{n}", script=_numbered)) for n in range(20)
+    ]
+    plan = plan_of(
+        *(planned(s.name, s.address, role="test" if n else "reference")
+          for n, s in enumerate(sensors))
+    )  # fmt: skip
+
+    async def work() -> None:
+        async with Session(plan) as session:
+            await session.until(lambda: all(map(bluez.is_subscribed, sensors)))
+            for sensor in sensors:
+                sensor.rate_hz = 20
+            await session.until(lambda: all(sensor.sent >= 40 for sensor in sensors))
+            for sensor in sensors:
+                sensor.rate_hz = 0
+            for number, sensor in enumerate(sensors, 1):
+                await session.until(lambda n=number, s=sensor: len(session.of(n)) >= s.sent)
+                assert session.of(number) == [_numbered(n) for n in range(sensor.sent)]
+                assert session.of(number, DOUBLED) == []
+        assert bluez.daemon.connects_while_scanning == 0
+
+    asyncio.run(work())
+
+
+def _numbered(n: int) -> bytes:
+    """A payload whose RR tells its place in the stream."""
+    return heart_rate(60 + n % 100, n % 65536)

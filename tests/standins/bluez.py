@@ -30,6 +30,7 @@ from typing import Any, TypeVar
 
 import pytest
 
+from live.sources.bluetooth.guard import expect_dead_buses
 from tests.standins.bluez_daemon import OTHER_PROGRAM, Daemon
 from tests.standins.bluez_sensor import Sensor, heart_rate
 from tests.standins.private_bus import PrivateBus
@@ -46,6 +47,7 @@ class BlueZ:
         self.bus = PrivateBus(folder)
         self.daemon = Daemon([])
         self._loop = asyncio.new_event_loop()
+        expect_dead_buses(self._loop)
         self._thread = threading.Thread(target=self._loop.run_forever, name="bluez", daemon=True)
 
     def open(self) -> None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Coroutine
+from contextlib import suppress
 from typing import Any
 
 from dbus_fast import BusType, Message, MessageType, Variant
@@ -39,6 +40,7 @@ class Daemon:
         self.advertise_s = 0.03
         self.links_possible = 99
         self.calls: list[tuple[str, str]] = []
+        self.connects_while_scanning = 0
         self.objects: Objects = {}
         self._bus: MessageBus | None = None
         self._discoveries: dict[str, list[str]] = {}
@@ -89,7 +91,13 @@ class Daemon:
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
         task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(self._ended)
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        self._tasks.discard(task)
+        if not task.cancelled() and (error := task.exception()) is not None:
+            if not isinstance(error, OSError | EOFError):  # those are a killed bus
+                raise error
 
     # --- the adapter --------------------------------------------------------------------
 
@@ -200,8 +208,8 @@ class Daemon:
                 if not (sensor.rate_hz and sensor.connected and sensor.subscribers.get(stream)):
                     due.pop(sensor, None)
                 elif now >= due.setdefault(sensor, now):
+                    due[sensor] += 1 / sensor.rate_hz  # before the wait, in which it may change
                     await self.notify(sensor, stream, sensor.script(sensor.sent))
-                    due[sensor] += 1 / sensor.rate_hz
             await asyncio.sleep(max(0.001, min(due.values(), default=now + 0.01) - loop.time()))
 
     async def _advertise(self) -> None:
@@ -247,7 +255,8 @@ class Daemon:
 
     def _signal(self, path: str, interface: str, member: str, sign: str, body: list[Any]) -> None:
         if self._bus is not None and self._bus.connected:
-            self._bus.send(Message.new_signal(path, interface, member, sign, body))
+            with suppress(OSError):  # the bus was killed a moment ago
+                self._bus.send(Message.new_signal(path, interface, member, sign, body))
 
     # --- calls --------------------------------------------------------------------------
 
@@ -312,6 +321,7 @@ class Daemon:
     async def _connect(self, message: Message) -> None:
         sensor = self._sensor(message)
         assert self._bus is not None
+        self.connects_while_scanning += bool(self._discoveries)
         if not self.powered:
             reply = _refusal(message, "NotReady", "Resource Not Ready")
         elif sensor in self._connecting:
