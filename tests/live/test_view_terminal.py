@@ -242,7 +242,10 @@ def test_a_real_terminal_is_as_before_after_leaving():
 
     from live.views.terminal import keys
 
-    ours, theirs = pty.openpty()
+    try:
+        ours, theirs = pty.openpty()
+    except OSError:
+        pytest.skip("this machine has no pseudo-terminals")
     stdin = os.fdopen(theirs, closefd=False)
     before = termios.tcgetattr(theirs)
     saved, sys.stdin = sys.stdin, stdin
