@@ -93,7 +93,8 @@ JUDGEMENTS: Final[Mapping[str, Judgement]] = {
     "wrong reference": Judgement(
         "outvoted reference", _set(W.OUTVOTED_REFERENCE), 60, 85, _set(W.LOOSE_REFERENCE)
     ),
-    # From the first repeated reading that differs from its forerunner's.
+    # From the first repeated reading with RR; without, from when the heart has moved by 10 bpm:
+    # before that any two good sensors say the same.
     "relay with RR": Judgement("relay", _set(W.RELAY), 60, 95),
     "relay of bpm": Judgement("relay", _set(W.RELAY), 60, 95),
     "same sensor twice": Judgement("same sensor twice", _set(W.SAME_SENSOR), 60, 0, _set(W.RELAY)),

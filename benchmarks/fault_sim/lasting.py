@@ -34,9 +34,15 @@ def _relay(draft: Draft, noise: Noise) -> None:
     delay_s = noise.uniform(0.3, 2.0)
     relay.packets = spoil.repeated(source.packets, noise, delay_s, with_rr=with_rr)
     relay.quirks = replace(relay.quirks, as_text=False)
-    start_s = relay.packets[0].t_s
+    begin_s = relay.packets[0].t_s
+    start_s: float | None = begin_s
+    if not with_rr:
+        before = draft.true_bpm(begin_s)
+        start_s = spoil.first_time(
+            begin_s, draft.duration_s, lambda s: abs(draft.true_bpm(s) - before) >= 10
+        )
     kind = "relay with RR" if with_rr else "relay of bpm"
-    _whole(draft, kind, relay, start_s, (source.number,))
+    _whole(draft, kind, relay, begin_s if start_s is None else start_s, (source.number,))
     source.spoken_for = True
 
 
@@ -59,7 +65,8 @@ def _unit_slip(draft: Draft, noise: Noise) -> None:
 
 def _whole(draft: Draft, kind: str, sensor: Sensor, start_s: float, also: tuple[int, ...]) -> None:
     sensor.spoken_for = True
-    draft.faults.append(Fault(kind, sensor.number, start_s, draft.duration_s, start_s, also))
+    began_s = sensor.packets[0].t_s
+    draft.faults.append(Fault(kind, sensor.number, start_s, draft.duration_s, began_s, also))
 
 
 def session_event(draft: Draft, noise: Noise) -> None:
