@@ -9,6 +9,7 @@ from collections import Counter
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final
 
+from rich.box import SIMPLE
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn
@@ -120,14 +121,15 @@ def sensor_facts(sensor: FoundSensor) -> dict[str, object]:
 
 
 def sensor_table(sensors: list[FoundSensor]) -> Table:
-    """The sensors as a table, one row each."""
-    table = Table(title="Sensors in reach", title_justify="left")
-    for heading in ("name", "address", "measures"):
-        table.add_column(heading)
-    table.add_column("signal", justify="right")
-    table.add_column("battery", justify="right")
-    for heading in ("place", "firmware", "model"):
-        table.add_column(heading)
+    """The sensors as a table, one row each; the address is never cut, for it is copied."""
+    table = Table(title="Sensors in reach", title_justify="left", box=SIMPLE, padding=(0, 1, 0, 0))
+    table.add_column("name", overflow="fold")
+    table.add_column("address", no_wrap=True)
+    table.add_column("measures", overflow="fold")
+    table.add_column("signal", justify="right", no_wrap=True)
+    table.add_column("battery", justify="right", no_wrap=True)
+    table.add_column("place", overflow="fold")
+    table.add_column("model, firmware", overflow="fold")
     for sensor in sensors:
         signal = "connected" if sensor.signal_dbm is None else f"{sensor.signal_dbm} dBm"
         battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
@@ -138,8 +140,7 @@ def sensor_table(sensors: list[FoundSensor]) -> Table:
             signal,
             battery,
             sensor.placement,
-            sensor.firmware,
-            sensor.model,
+            ", ".join(filter(None, (sensor.model, sensor.firmware))),
         )
         table.add_row(*(escape(_printable(cell)) for cell in cells))
     return table

@@ -75,6 +75,13 @@ def test_a_sensor_that_does_not_answer_is_listed_without_details(bluez: BlueZ) -
     assert by_name["Sorrel"].battery_percent == 87
 
 
+def test_a_sensor_with_nothing_to_tell_is_not_called_silent(bluez: BlueZ) -> None:
+    """A sensor that answers but offers no facts has empty fields and no note."""
+    bluez.add(Sensor(BIKE, "Bike", streams=("2a5b",), facts={}))
+    (sensor,) = found(details=True)
+    assert (sensor.note, sensor.battery_percent, sensor.firmware) == ("", None, "")
+
+
 def test_malformed_details_are_left_out(bluez: BlueZ) -> None:
     """A battery of 200 % and a name that is no UTF-8 are not shown as facts."""
     facts = {"2a19": b"\xc8", "2a26": b"\xff\xfe", "2a24": b"Strap\0\0"}

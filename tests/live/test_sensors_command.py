@@ -131,6 +131,23 @@ def test_a_sensors_name_cannot_steer_the_terminal() -> None:
     assert "[red]Strap" in text
 
 
+def test_addresses_are_whole_in_a_narrow_terminal() -> None:
+    """At 80 columns an address can still be copied from the table."""
+    console = Console(width=80, record=True, file=io.StringIO())
+    sensor = found(
+        "A rather long name of a sensor",
+        YARROW,
+        "heart rate",
+        "running speed and cadence",
+        battery_percent=100,
+        placement="ear lobe",
+        firmware="12.34.5678",
+        model="A rather long model",
+    )
+    console.print(sensor_table([sensor]))
+    assert YARROW in console.export_text()
+
+
 def test_starting_the_program_does_not_import_bleak() -> None:
     """Bluetooth is loaded by those who use it, so that the other commands start at once."""
     code = (

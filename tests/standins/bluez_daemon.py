@@ -95,9 +95,9 @@ class Daemon:
 
     def _ended(self, task: asyncio.Task[None]) -> None:
         self._tasks.discard(task)
-        if not task.cancelled() and (error := task.exception()) is not None:
-            if not isinstance(error, OSError | EOFError):  # those are a killed bus
-                raise error
+        error = None if task.cancelled() else task.exception()
+        if error is not None and not isinstance(error, OSError | EOFError):
+            raise error  # the others are a killed bus
 
     # --- the adapter --------------------------------------------------------------------
 

@@ -163,7 +163,7 @@ class Radio:
             return
         problem = explain(error)
         if problem != self.problem:
-            _log.warning("no Bluetooth: %s", problem)
+            _log.info("no Bluetooth: %s", problem)
         self.problem = problem
         for number in self._off_waiters:
             self._on_advice(number, problem)

@@ -150,8 +150,10 @@ async def _add_connected(sighted: dict[str, _Sighted], timing: Timing) -> None:
 async def _with_details(sensor: FoundSensor, device: BLEDevice, timing: Timing) -> FoundSensor:
     client = BleakClient(device, timeout=timing.connect_s)
     payloads: dict[str, bytes] = {}
+    answered = False
     try:
         await bounded(client.connect(), timing.connect_s)
+        answered = True
         for channel in FACTS:
             value = await read_value(client, channel, timing.call_s)
             if value is not None:
@@ -161,7 +163,7 @@ async def _with_details(sensor: FoundSensor, device: BLEDevice, timing: Timing) 
     finally:
         with suppress(*LINK_GONE):
             await bounded(client.disconnect(), timing.disconnect_s)
-    return _described(sensor, payloads) if payloads else replace(sensor, note=SILENT)
+    return _described(sensor, payloads) if answered else replace(sensor, note=SILENT)
 
 
 def _described(sensor: FoundSensor, payloads: dict[str, bytes]) -> FoundSensor:
