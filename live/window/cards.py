@@ -38,7 +38,7 @@ _PAD: Final = 8
 _BIG: Final = 2.1
 """The bpm, in times of the text's size."""
 _EVERY: Final = 4
-"""Cards follow every fourth frame, about twice a second: faster, no one could read them."""
+"""Each card follows every fourth frame, about twice a second: faster, no one could read it."""
 
 _WIDTHS: Final = (1.2, 1.2, 0.95, 1.0, 0.9)
 """Widths of the table's columns, in shares."""
@@ -255,7 +255,8 @@ class CardColumn(QScrollArea):
 
     def __init__(self, looks: dict[int, Look], count: int, faults: DrawingFaults) -> None:
         super().__init__()
-        self._skipped = 0
+        self._turn = 0
+        self._all_due = True
         self._theme: Theme | None = None
         self._selected = 0
         inside = QWidget()
@@ -274,15 +275,17 @@ class CardColumn(QScrollArea):
         self.setAccessibleName("Sensors")
 
     def show_frame(self, frame: Frame, *, at_once: bool = False) -> None:
-        """Bring the cards up to date, at a pace that can be read unless ``at_once``."""
-        self._skipped += 1
+        """Bring the cards whose turn it is up to date, all of them if ``at_once``."""
         changed = (self._theme, self._selected) != (frame.theme, frame.selected)
-        if not (at_once or changed or self._skipped >= _EVERY):
-            return
-        self._theme, self._selected, self._skipped = frame.theme, frame.selected, 0
-        for card in self.cards:
+        self._theme, self._selected = frame.theme, frame.selected
+        self._turn = (self._turn + 1) % _EVERY
+        due = (
+            self.cards if at_once or changed or self._all_due else self.cards[self._turn :: _EVERY]
+        )
+        self._all_due = False
+        for card in due:
             card.show_frame(frame)
 
     def settle(self) -> None:
-        """Follow the next frame, whatever the pace."""
-        self._skipped = _EVERY
+        """Bring all of them up to date with the next frame."""
+        self._all_due = True

@@ -45,7 +45,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.ci.layout.setRowStretchFactor(1, 3)
         self.ci.setContentsMargins(2, 4, 4, 2)
         self.ci.setSpacing(4)
-        self.setAccessibleName("Heart rate, difference and warnings over time")
+        for part in (self, self.viewport()):
+            part.setAccessibleName("Heart rate, difference and warnings over time")
         self.setFocusPolicy(pg.QtCore.Qt.FocusPolicy.StrongFocus)
 
     def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:

@@ -40,6 +40,7 @@ class HelpPage(QDialog):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.setAttribute(Qt.WidgetAttribute.WA_WindowPropagation)
         self.setWindowTitle("Keys and signs")
         self.setAccessibleName("Help: keys and signs")
         inside = QWidget()
@@ -103,6 +104,7 @@ class LeaveDialog(QDialog):
 
     def __init__(self, title: str, parent: QWidget | None = None, *, closing: bool = True) -> None:
         super().__init__(parent)
+        self.setAttribute(Qt.WidgetAttribute.WA_WindowPropagation)
         self.setWindowTitle("The capture is running")
         words = f"{title} is being recorded.\n\n{_END_WORDS}"
         if closing:
@@ -125,12 +127,14 @@ class LeaveDialog(QDialog):
             button.clicked.connect(lambda _=False, answer=answer: self._answer(answer))
             flow.addWidget(button)
             self.buttons[answer] = button
-        # Enter and Escape do what loses nothing.
-        self.buttons[Leaving.STAY].setDefault(True)
-        self.buttons[Leaving.STAY].setFocus()
         layout = QVBoxLayout(self)
         layout.addWidget(text)
         layout.addWidget(row)
+        # Enter and Escape do what loses nothing.
+        for button in self.buttons.values():
+            button.setAutoDefault(False)
+        self.buttons[Leaving.STAY].setDefault(True)
+        self.buttons[Leaving.STAY].setFocus()
 
     def _answer(self, answer: Leaving) -> None:
         self.done(0)

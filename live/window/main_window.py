@@ -10,6 +10,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QMainWindow,
     QStackedWidget,
+    QToolTip,
     QVBoxLayout,
     QWidget,
 )
@@ -281,10 +282,10 @@ class MainWindow(QMainWindow):
         self.theme = theme
         font = QFont(self._usual)
         font.setPointSizeF(self._usual.pointSizeF() * SIZES[self._size])
-        QApplication.setPalette(palette(theme))
-        QApplication.setFont(font)
+        self.setPalette(palette(theme))
         self.setFont(font)
-        self.setStyleSheet(style_sheet(theme))
+        QToolTip.setFont(font)
+        self.setStyleSheet(style_sheet(theme, font.pointSizeF()))
         self.header.dress()
         self.bench.dress(theme, font)
         self.status_line.dress(theme)

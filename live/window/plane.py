@@ -129,7 +129,8 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self.canvas = PlaneCanvas(plot.vb, faults)
         self._drawn_for: tuple[object, ...] = ()
         self.turned = False
-        self.setAccessibleName("Agreement plane")
+        for part in (self, self.viewport()):
+            part.setAccessibleName("Agreement plane")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
     def turn(self) -> None:

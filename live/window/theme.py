@@ -161,9 +161,12 @@ def palette(theme: Theme) -> QPalette:
     return made
 
 
-def style_sheet(theme: Theme) -> str:
-    """What the palette cannot say: frames, and a focus ring that is seen on every control."""
+def style_sheet(theme: Theme, points: float) -> str:
+    """What the palette cannot say: the text's size in points for every part (a window's font does
+    not reach all of them through a style sheet), frames, and a focus ring on every control.
+    """
     return f"""
+    QWidget {{ font-size: {points:g}pt; }}
     QToolButton, QPushButton {{
         border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 8px;
         background: {theme.ground}; color: {theme.ink};

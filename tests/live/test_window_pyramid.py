@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
@@ -56,7 +58,7 @@ def test_no_line_crosses_a_gap(spacing_ms, columns, cuts):
         made.drawn(0, float(t_ns[-1]) / S, columns)
     made.catch_up(t_ns, mbpm)
     drawn = made.drawn(0, float(t_ns[-1]) / S, columns)
-    gaps = [(a / S, b / S) for a, b in zip(t_ns[:-1], t_ns[1:], strict=True) if b - a > GAP]
+    gaps = [(a / S, b / S) for a, b in pairwise(t_ns.tolist()) if b - a > GAP]
     width = 2.0 ** power_for(float(t_ns[-1]) / S, columns) if drawn.by_column else 0.0
     for left, right in crossings(drawn):
         if left == right:
