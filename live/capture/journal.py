@@ -15,6 +15,7 @@ import asyncio
 import contextlib
 import hmac
 import logging
+import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -115,7 +116,7 @@ class ViewServer:
         self._on_command = on_command
         self._views: set[_View] = set()
         self._tasks: set[asyncio.Task[None]] = set()
-        self._server: asyncio.Server | None = None
+        self._listener: socket.socket | None = None
         self._run: RunFile | None = None
         self._finishing = False
         self.run_file: Path | None = None
@@ -125,11 +126,15 @@ class ViewServer:
         """How many views are attached."""
         return len(self._views)
 
-    async def start(self) -> Path:
-        """Listen, and write the run file.  Raises ``OSError``."""
-        self._server = await asyncio.start_server(self._accept, "127.0.0.1", 0)
-        port = self._server.sockets[0].getsockname()[1]
+    def start(self) -> Path:
+        """Listen, and write the run file; on the running loop.  Raises ``OSError``."""
+        # A plain reader rather than asyncio.start_server or sock_accept: both lose the socket of
+        # somebody who connects in the very moment of stopping (Python 3.11).
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener.setblocking(False)
+        port = self._listener.getsockname()[1]
         self.run_file, self._run = write_run_file(port, self._hello.title, self._hello.path)
+        self._listen_at(self._listener)
         self._backlog.on_append = self._wake_all
         return self.run_file
 
@@ -142,8 +147,9 @@ class ViewServer:
 
     async def stop(self) -> None:
         """Let the views read to the end, for a moment, then close everything."""
-        if self._server is not None:
-            self._server.close()
+        if self._listener is not None:
+            asyncio.get_running_loop().remove_reader(self._listener)
+            self._listener.close()
         if self.run_file is not None:
             with contextlib.suppress(OSError):
                 self.run_file.unlink(missing_ok=True)
@@ -162,14 +168,31 @@ class ViewServer:
         for view in self._views:
             view.wake.set()
 
-    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        task = asyncio.ensure_future(self._serve(reader, writer))
+    def _accept(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        try:
+            connection, _ = listener.accept()
+        except (BlockingIOError, ConnectionError):
+            return  # who knocked has gone
+        except OSError as error:
+            # Out of file descriptors, say: the knock stays there, so listening goes on later.
+            _log.warning("a view could not be let in: %s", error)
+            loop.remove_reader(listener)
+            loop.call_later(1.0, self._listen_at, listener)
+            return
+        connection.setblocking(False)
+        task = asyncio.create_task(self._serve(connection))
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def _listen_at(self, listener: socket.socket) -> None:
+        if listener.fileno() >= 0:
+            asyncio.get_running_loop().add_reader(listener, self._accept, listener)
+
+    async def _serve(self, connection: socket.socket) -> None:
         """A view from its first frame to its last; its faults end here."""
         frames = FrameReader(MAX_REQUEST)
+        reader, writer = await asyncio.open_connection(sock=connection)
         try:
             if await asyncio.wait_for(self._is_known(reader, frames), HANDSHAKE_S):
                 await self._converse(reader, writer, frames)
@@ -178,7 +201,7 @@ class ViewServer:
         except Exception:
             _log.exception("a view was let go")
         finally:
-            writer.close()
+            await _close(writer)
 
     async def _is_known(self, reader: asyncio.StreamReader, frames: FrameReader) -> bool:
         """Whether the first frame is the token; nothing is said before that."""
@@ -241,3 +264,14 @@ class ViewServer:
             data = await reader.read(4096)
             if not data:
                 return
+
+
+async def _close(writer: asyncio.StreamWriter) -> None:
+    """Close a connection; what a frozen view has not read is thrown away after a moment."""
+    writer.close()
+    try:
+        with contextlib.suppress(OSError, TimeoutError):
+            await asyncio.wait_for(writer.wait_closed(), LAST_WORDS_S)
+    finally:
+        writer.transport.abort()
+        await asyncio.sleep(0)  # the transport closes its socket in the loop's next turn

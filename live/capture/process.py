@@ -156,7 +156,7 @@ class _Capture:
         watching: list[asyncio.Task[None]] = []
         served: list[asyncio.Task[None]] = []
         try:
-            await self._open_views(server)
+            self._open_views(server)
             if self._minutes is not None:
                 self._loop.call_later(
                     self._minutes * 60, self._request_stop, f"{self._minutes:g} min have passed"
@@ -255,9 +255,9 @@ class _Capture:
             started_utc_ns=clock.started_utc_ns,
         )
 
-    async def _open_views(self, server: ViewServer) -> None:
+    def _open_views(self, server: ViewServer) -> None:
         try:
-            run_file = await server.start()
+            run_file = server.start()
         except OSError as error:
             self._say(f"No view can attach to this capture ({error}); the capture goes on.")
             return

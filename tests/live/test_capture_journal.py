@@ -38,10 +38,10 @@ class Served:
         self.commands: list[Command] = []
         hello = Hello(VERSION, format_plan(PLAN), "x.sqlite", "/captures/x.sqlite", 77)
         self.server = ViewServer(self.backlog, hello, self._obey)
-        self._loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._loop.run_forever)
+        self._ready = threading.Event()
+        self._thread = threading.Thread(target=self._run)
         self._thread.start()
-        self.run_file = self._await(self.server.start())
+        assert self._ready.wait(30)
 
     def do(self, work: Callable[[], object]) -> None:
         async def call() -> None:
@@ -54,10 +54,19 @@ class Served:
 
     def stop(self) -> None:
         if self._thread.is_alive():
-            self._await(self.server.stop())
-            self._loop.call_soon_threadsafe(self._loop.stop)
+            self._loop.call_soon_threadsafe(self._stopped.set)
             self._thread.join()
-            self._loop.close()
+
+    def _run(self) -> None:
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+            runner.run(self._serve())
+
+    async def _serve(self) -> None:
+        self._loop, self._stopped = asyncio.get_running_loop(), asyncio.Event()
+        self.run_file = self.server.start()
+        self._ready.set()
+        await self._stopped.wait()
+        await self.server.stop()
 
     def _obey(self, command: Command) -> Acknowledged:
         self.commands.append(command)
