@@ -82,7 +82,7 @@ def test_what_the_session_says_of_itself_comes_back(tmp_path: Path) -> None:
 
 
 def test_a_closed_capture_is_one_file(tmp_path: Path) -> None:
-    """After closing, neither a log nor any other file lies beside the capture."""
+    """After closing, nothing lies beside the capture, and it no longer asks for a log."""
     path = tmp_path / "c.sqlite"
     writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
     for event in session_events(5):
@@ -91,6 +91,7 @@ def test_a_closed_capture_is_one_file(tmp_path: Path) -> None:
     assert path.with_name("c.sqlite-wal").exists()
     writer.close(t_ns=10 * NS_PER_S, reason="stopped")
     assert list(tmp_path.iterdir()) == [path]
+    assert path.read_bytes()[18:20] == b"\x01\x01"  # 2 is log mode, refused in read-only folders
 
 
 def test_an_event_takes_no_more_than_35_bytes(tmp_path: Path) -> None:
