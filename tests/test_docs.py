@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from live import __main__ as entry
-from live.board import Board
+from live.board.snapshot import WarningKind
 from live.cli.main import COMMANDS, command_parser, load
-from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.plan import parse_plan
 
@@ -114,17 +113,10 @@ def test_every_key_of_found_sensors_is_documented():
     assert undocumented(facts, "sensors") == set()
 
 
-@pytest.mark.parametrize("path", demo_captures(), ids=lambda path: path.stem)
-def test_every_warning_of_the_demo_is_documented(path):
-    """Each kind of warning that the demo recordings raise has its line in the docs."""
-    with Capture.open(path) as capture:
-        board = Board(capture.plan)
-        for event in capture.events():
-            board.feed(event)
-        board.finish(capture.duration_ns)
-    kinds = {warning.kind.value for warning in board.warnings}
-    assert kinds
-    assert kinds <= code_words(REFERENCE[REFERENCE.index("## Warnings") :])
+@pytest.mark.parametrize("kind", WarningKind)
+def test_every_warning_is_documented(kind):
+    """Each kind of warning has its line in the docs."""
+    assert f"\n| `{kind.value}` | " in REFERENCE[REFERENCE.index("## Warnings") :]
 
 
 @pytest.mark.parametrize("name", COMMANDS)
