@@ -162,6 +162,7 @@ class Daemon:
         """The link breaks (or is ended); subscriptions of open bus connections remain."""
         if sensor.connected:
             sensor.connected = False
+            self.calls.append(("link down", sensor.path))
             self._change(
                 sensor.path,
                 _DEVICE,
