@@ -1,4 +1,4 @@
-"""The workbench: time panels and cards, warnings and agreement plane, and the cautions on top."""
+"""The workbench: time panels and cards, warnings and agreement plane, and the cautions."""
 
 from __future__ import annotations
 
@@ -50,6 +50,12 @@ class Cautions(QFrame):
         layout.addWidget(self.text, 1)
         layout.addWidget(self.dismiss, 0, Qt.AlignmentFlag.AlignTop)
 
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme."""
+        self.setStyleSheet(
+            f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}"
+        )
+
 
 class Bench(QWidget):
     """All panels.  Their proportions follow the window until the user drags a divider."""
@@ -58,7 +64,6 @@ class Bench(QWidget):
         super().__init__()
         self._faults = faults
         self._dragged = False
-        self.cautions = Cautions()
         self.chart = Chart(plan, faults)
         self.warnings = WarningsList(plan, faults)
         self.plane = AgreementPlane(faults)
@@ -71,12 +76,10 @@ class Bench(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(6)
-        layout.addWidget(self.cautions)
         layout.addWidget(self.across, 1)
         self.plane.setVisible(bool(plan.tests))
         # Where the keyboard goes from panel to panel.
         for before, after in (
-            (self.cautions.dismiss, self.chart),
             (self.chart, self.warnings),
             (self.warnings, self.plane),
             (self.plane, self.cards.cards[0]),
@@ -102,9 +105,6 @@ class Bench(QWidget):
         """Put on a theme, with text of this font's size."""
         self.chart.dress(theme, font)
         self.plane.dress(theme, font)
-        self.cautions.setStyleSheet(
-            f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}"
-        )
         self._share()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -40,7 +40,7 @@ _BIG: Final = 2.1
 _EVERY: Final = 4
 """Each card follows every fourth frame, about twice a second: faster, no one could read it."""
 
-_WIDTHS: Final = (1.2, 1.2, 0.95, 1.0, 0.9)
+_WIDTHS: Final = (1.22, 1.3, 0.95, 1.0, 0.85)
 """Widths of the table's columns, in shares."""
 
 _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
@@ -209,7 +209,7 @@ class SensorCard(QWidget):
                 metrics.horizontalAdvance(words) / width
                 for words, width in zip(COLUMNS, _WIDTHS, strict=True)
             )
-            if widest + 6 <= share or font.pointSizeF() < 6:
+            if widest + 3 <= share or font.pointSizeF() < 6:
                 break
             font.setPointSizeF(0.94 * font.pointSizeF())
         painter.setFont(font)

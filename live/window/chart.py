@@ -106,7 +106,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         """Lanes get a fixed height: enough for a line of text, more in a tall window."""
         line = QFontMetricsF(self.font()).height()
         lanes = len(self._plan.sensors) + 1
-        lane = min(max(0.3 * self.height() / lanes, 1.35 * line), 2.4 * line)
+        lane = min(max(0.25 * self.height() / lanes, 1.35 * line), 2.4 * line)
         self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -123,6 +123,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             text = words if metrics.horizontalAdvance(words) < plot.vb.height() else "bpm"
             if axis.labelText != text:
                 axis.setLabel(text)
+                axis.resizeEvent()  # puts the new text in the middle
 
     def show_frame(self, frame: Frame) -> None:
         """Draw a frame."""

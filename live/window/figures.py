@@ -9,6 +9,8 @@ STEPS_S: Final = (
 )  # fmt: skip
 """Distances between ticks that a clock reader expects."""
 
+STEPS_BPM: Final = (1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000)
+
 
 def clock(seconds: float, *, sign: bool = True) -> str:
     """``m:ss`` below an hour, ``h:mm:ss`` from then on; whole seconds, rounded down."""
@@ -30,14 +32,8 @@ def tick_step(span_s: float, most: int) -> int:
 
 
 def value_step(span: float, most: int) -> int:
-    """Distance of ticks on an axis of bpm: 1, 2, 5, 10, 20, 50 … with at most ``most`` of them."""
-    step = 1
-    factors = (2, 2.5, 2)
-    for i in range(12):
-        if span / step <= most:
-            break
-        step = round(step * factors[i % 3])
-    return step
+    """Distance of ticks on an axis of bpm, so that at most ``most`` of them are needed."""
+    return next((step for step in STEPS_BPM if span / step <= most), STEPS_BPM[-1])
 
 
 def value_rows(low: float, high: float, most: int) -> list[int]:

@@ -32,7 +32,7 @@ class MarkerField(QLineEdit):
 
     def __init__(self) -> None:
         super().__init__()
-        self.setPlaceholderText("marker: what happened?")
+        self.setPlaceholderText("what happened?")
         self.setMaxLength(_LONGEST_MARKER)
         self.setAccessibleName("Text of the marker; Enter sets it")
         self.returnPressed.connect(self.finish)
@@ -88,12 +88,12 @@ class Header(QWidget):
             self.buttons[deed].setEnabled(is_live)
         self.marker.setEnabled(is_live)
         if not is_live:
-            self.marker.setPlaceholderText("markers need a live session")
+            self.marker.setPlaceholderText("only while recording")
 
     def dress(self) -> None:
         """Sizes that follow the text's."""
         signs = self.fontMetrics().averageCharWidth()
-        self.marker.setFixedWidth(28 * signs)
+        self.marker.setFixedWidth(24 * signs)
         self.updateGeometry()
 
     def show_follow(self, follow: Follow | None) -> None:

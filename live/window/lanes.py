@@ -20,6 +20,9 @@ from replay.event import SESSION
 _TRACK: Final = 0.22
 """Share of a lane's height for the track of values; the warnings stand above it."""
 
+_TAIL_S: Final = 5.0
+"""The end of a warning that a later one may cover."""
+
 
 class LanesCanvas(Canvas):
     """The lowest panel.  Lane 0 is the session; then the sensors in the order of the plan."""
@@ -90,6 +93,7 @@ class LanesCanvas(Canvas):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         wash = QColor(colour)
         wash.setAlpha(44)
+        painter.fillRect(box, QColor(theme.ground))
         painter.fillRect(box, wash)
         painter.setPen(line_pen(colour.name()))
         painter.drawLine(box.bottomLeft(), box.bottomRight())
@@ -134,14 +138,18 @@ class LanesCanvas(Canvas):
 
 
 def _stacked(warnings: list[SensorWarning]) -> list[tuple[int, int, SensorWarning]]:
-    """(level, levels, warning): those that overlap in time share the lane's height."""
+    """(level, levels, warning): those that overlap in time share the lane's height.
+
+    Where one merely ends while the next begins (a loose strap that loses contact), the later is
+    drawn over the earlier's end, and both keep the whole height for their words.
+    """
     placed: list[tuple[int, SensorWarning]] = []
     free: list[float] = []
     for warning in warnings:
-        end = float("inf") if warning.end_s is None else float(warning.end_s)
         level = next((i for i, until in enumerate(free) if until <= warning.since_s), len(free))
         if level == len(free):
             free.append(0.0)
-        free[level] = end
+        end = float("inf") if warning.end_s is None else float(warning.end_s)
+        free[level] = end - max(_TAIL_S, 0.2 * (end - warning.since_s))
         placed.append((level, warning))
     return [(level, len(free), warning) for level, warning in placed]

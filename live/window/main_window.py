@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 
 from live.views.feed import Feed
 from live.views.model import ViewModel
-from live.window.bench import Bench, ScrolledBench
+from live.window.bench import Bench, Cautions, ScrolledBench
 from live.window.commands import Commands
 from live.window.dialogs import HelpPage, LeaveDialog, Leaving
 from live.window.far import FarView
@@ -69,6 +69,7 @@ class MainWindow(QMainWindow):
     def _build(self, feed: Feed) -> None:
         self.setWindowTitle(f"{feed.title} – Sidebeat")
         self.header = Header(self.plan, self.do, is_live=feed.is_live)
+        self.cautions = Cautions()
         self.bench = Bench(self.plan, self.looks, self.faults)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
@@ -80,6 +81,7 @@ class MainWindow(QMainWindow):
         layout.setContentsMargins(6, 6, 6, 0)
         layout.setSpacing(6)
         layout.addWidget(self.header)
+        layout.addWidget(self.cautions)
         layout.addWidget(self.pages, 1)
         self.setCentralWidget(inside)
         self.status_line = StatusLine(feed.title, is_live=feed.is_live, invented=self.plan.invented)
@@ -282,11 +284,13 @@ class MainWindow(QMainWindow):
         self.theme = theme
         font = QFont(self._usual)
         font.setPointSizeF(self._usual.pointSizeF() * SIZES[self._size])
-        self.setPalette(palette(theme))
+        # The palette is the application's: a window's own does not reach all of its parts.
+        QApplication.setPalette(palette(theme))
         self.setFont(font)
         QToolTip.setFont(font)
         self.setStyleSheet(style_sheet(theme, font.pointSizeF()))
         self.header.dress()
+        self.cautions.dress(theme)
         self.bench.dress(theme, font)
         self.status_line.dress(theme)
         self.redraw()

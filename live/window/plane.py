@@ -208,6 +208,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         axis = self.getPlotItem().getAxis(name)
         if axis.labelText != text:
             axis.setLabel(text)
+            axis.resizeEvent()  # puts the new text in the middle
 
     @staticmethod
     def _limits(frame: Frame) -> tuple[float, float] | None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QSize
-from PySide6.QtGui import QPixmap
+from PySide6.QtGui import QImage, QPixmap
 from PySide6.QtWidgets import QApplication
 
 from live.views.feed import Feed
@@ -22,8 +22,11 @@ from live.views.file_feed import FileFeed
 from live.window.app import open_application
 from live.window.keys import Deed
 from live.window.main_window import MainWindow
-from live.window.theme import LIGHT, THEMES, Theme
+from live.window.theme import DARK, LIGHT, THEMES, Theme
+from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
+
+PICTURES: Final = Path("docs") / "pictures"
 
 SIZES: Final = {"1280x720": (1280, 720), "1920x1080": (1920, 1080), "2560x1440": (2560, 1440)}
 
@@ -52,7 +55,7 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
         feed.seek(round(at_s * 1e9))
     window = MainWindow(feed, picture.theme)
     window.resize(QSize(*picture.size))
-    window.bench.cautions.setVisible(picture.cautions)
+    window.cautions.setVisible(picture.cautions)
     window.show()
     window.bench.chart.setFocus()
     while window.frame():
@@ -75,14 +78,38 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
     return taken
 
 
+def documentation_pictures(folder: Path) -> list[Path]:
+    """Make the pictures that the documentation shows, from the demo recordings."""
+    rowing, _, stairs = demo_captures()
+    made = []
+    for name, path, at_s, picture in (
+        ("window", rowing, 532.0, Picture(cautions=False)),
+        ("window-dark", stairs, 850.0, Picture(theme=DARK, cautions=False)),
+        ("far-view", rowing, 532.0, Picture(far=True, cautions=False)),
+    ):
+        made.append(folder / f"{name}.png")
+        _save(screenshot(path, at_s, picture), made[-1])
+    return made
+
+
+def _save(picture: QPixmap, path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # Without transparency and packed tightly: a quality of 0 is the strongest compression of a PNG.
+    flat = picture.toImage().convertToFormat(QImage.Format.Format_RGB888)
+    if not flat.save(str(path), "PNG", 0):  # type: ignore[call-overload]
+        raise SidebeatError(f"{path} could not be written")
+    print(path)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pictures that were asked for; returns the exit status."""
     parser = argparse.ArgumentParser(
-        prog="python -m live.window.screenshots", description="Pictures of the window."
+        prog="python -m live.window.screenshots",
+        description="Pictures of the window. Without FILE: those of the documentation.",
     )
-    parser.add_argument("file", type=Path, help="a capture")
+    parser.add_argument("file", type=Path, nargs="?", help="a capture")
     parser.add_argument("--at", type=float, default=600.0, metavar="SECONDS", help="moment shown")
-    parser.add_argument("--out", type=Path, default=Path(), help="folder for the pictures")
+    parser.add_argument("--out", type=Path, default=PICTURES, help="folder for the pictures")
     parser.add_argument("--name", default="window", help="how the files' names begin")
     parser.add_argument("--size", choices=tuple(SIZES), action="append", help="default: all")
     parser.add_argument("--theme", choices=tuple(THEMES), action="append", help="default: all")
@@ -91,17 +118,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--turned", action="store_true", help="difference against mean")
     parser.add_argument("--span", choices=("1", "5", "15", "all"), default="5", help="minutes")
     given = parser.parse_args(arguments)
-    given.out.mkdir(parents=True, exist_ok=True)
+    if given.file is None:
+        documentation_pictures(given.out)
+        return 0
     deeds = [Deed(f"follow-{given.span}")] + [Deed.LARGER] * given.text
     if given.turned:
         deeds.append(Deed.TURN_PLANE)
     for size in given.size or SIZES:
         for theme in given.theme or THEMES:
             wanted = Picture(SIZES[size], THEMES[theme], given.far, tuple(deeds))
-            path = given.out / f"{given.name}-{theme}-{size}.png"
-            if not screenshot(given.file, given.at, wanted).save(str(path)):
-                raise SidebeatError(f"{path} could not be written")
-            print(path)
+            taken = screenshot(given.file, given.at, wanted)
+            _save(taken, given.out / f"{given.name}-{theme}-{size}.png")
     return 0
 
 

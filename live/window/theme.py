@@ -168,7 +168,7 @@ def style_sheet(theme: Theme, points: float) -> str:
     return f"""
     QWidget {{ font-size: {points:g}pt; }}
     QToolButton, QPushButton {{
-        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 8px;
+        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 7px;
         background: {theme.ground}; color: {theme.ink};
     }}
     QToolButton:checked {{ background: {theme.ink}; color: {theme.ground}; }}

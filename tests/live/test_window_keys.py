@@ -342,7 +342,7 @@ def test_no_key_means_two_things():
 def test_cautions_are_shown_until_dismissed():
     """The cautions stand at the top from the start; a button takes them away."""
     with shown(session(5)) as (window, _):
-        cautions = window.bench.cautions
+        cautions = window.cautions
         assert cautions.isVisible()
         for words in ("Not a medical device", "chest pain", "physician", "stays on this machine"):
             assert words in cautions.text.text()
