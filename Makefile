@@ -4,12 +4,13 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check bench-rolling bench-capture bench-window faults coverage
+.PHONY: help demo test setup setup-test check pictures bench-rolling bench-capture bench-window faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
 	@echo "make test    run the whole suite: style, types, import arrows, tests"
 	@echo "make check   style, types and import arrows alone"
+	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-window, faults, coverage"
 	@echo "             measure what the documents state; faults and coverage take long"
 
@@ -33,6 +34,9 @@ check: setup-test
 	$(RUN) -m ruff format --check .
 	$(RUN) -m mypy
 	.venv/bin/lint-imports
+
+pictures: setup
+	@$(RUN) -m live.window.screenshots
 
 bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)

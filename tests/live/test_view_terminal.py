@@ -117,7 +117,7 @@ def test_plain_signs_are_ascii():
     """On a terminal without Unicode the sensors' shapes are ASCII."""
     snapshot_lines = text_of(shown_of(board_after(5), plain=True), 80, 24).splitlines()
     row = next(line for line in snapshot_lines if "Sorrel" in line)
-    assert row.startswith("^ Sorrel")
+    assert row.startswith("o Sorrel")
 
 
 @pytest.mark.parametrize(
@@ -142,7 +142,7 @@ def test_m_drops_a_marker_and_shows_the_answer():
     view = TerminalView(feed, leave_at_end=False)
     view.press("m")
     view.pump()
-    assert feed.sent == [("marker", {"text": "marker"})]
+    assert feed.sent == [("marker", {"text": "marker 1"})]
     assert view.shown().note == "marker at 0:10"
 
 

@@ -75,7 +75,7 @@ class TerminalView:
             self._press_player(self._player, key)
             return
         if key == "m":
-            self._ask("marker", "marker", text="marker")
+            self._ask("marker", "marker", text=self._marker_text())
         elif key in {"q", "\x1b"}:
             if self._stop_asked_twice:
                 self.stop()
@@ -137,6 +137,9 @@ class TerminalView:
         pace = "flat out" if player.speed is None else f"{player.speed:g} x"
         return f"of {length}  replay {pace if player.playing else 'paused'}"
 
+    def _marker_text(self) -> str:
+        return f"marker {len(self.model.board.markers) + 1}"
+
     def _ask(self, action: str, what: str, **values: str | int) -> None:
         self._asked[self._feed.send(action, **values)] = what
 
@@ -160,7 +163,7 @@ class TerminalView:
                 faster = now / 2 if key == "-" else now * 2
                 player.speed = min(max(faster, SLOWEST), FASTEST)
             case "m":
-                self._ask("marker", "marker", text="marker")
+                self._ask("marker", "marker", text=self._marker_text())
 
 
 def run_terminal(

@@ -21,11 +21,11 @@ from replay.plan import Plan
 
 INVENTED: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
 
-# The Okabe-Ito palette without black; each colour goes with a shape, so that nothing is told by
-# colour alone.
-TEST_COLOURS: Final = ("#E69F00", "#56B4E9", "#009E73", "#CC79A7", "#F0E442", "#D55E00")
-TEST_SHAPES: Final = ("▲", "■", "◆", "●", "▼", "★")
-PLAIN_SHAPES: Final = ("^", "#", "<", "o", "v", "*")
+# The Okabe-Ito palette, as bright as the window's dark theme; each colour goes with the shape that
+# the window gives it, so that nothing is told by colour alone and both views look alike.
+TEST_COLOURS: Final = ("#f0812f", "#3f9fe0", "#1fbf90", "#d98fb8", "#e69f00", "#7cc6f0", "#f0e442")
+TEST_SHAPES: Final = ("●", "■", "▲", "◆", "✕", "✚", "★")
+PLAIN_SHAPES: Final = ("o", "#", "^", "<", "x", "+", "*")
 OUT: Final = "bold #D55E00"
 FAINT: Final = "dim"
 
