@@ -13,7 +13,7 @@ from analysis.agreement import NARROW_RANGE_BPM, Tolerance
 from analysis.estimate import Estimate
 from analysis.session import SensorResult, SessionResult
 from analysis.statistics import Agreement
-from live.views.terminal.screen import INVENTED, clock, spaced
+from live.views.terminal.screen import INVENTED, clock, signed, spaced
 from replay.event import SESSION
 from replay.plan import Plan
 
@@ -177,7 +177,7 @@ def _tolerance(plan: Plan) -> str:
 def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
     if estimate.value is None:
         return "–"
-    value = f"{estimate.value:{form}}{unit}"
+    value = signed(estimate.value, form) + unit
     if estimate.interval is None:
         return f"{value} (none)"
     low, high = estimate.interval

@@ -16,7 +16,7 @@ from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.keys import parse_posix
-from live.views.terminal.screen import Shown, clock, screen, warning_lines
+from live.views.terminal.screen import Shown, clock, screen, signed, warning_lines
 from replay.event import NS_PER_S
 from tests.standins.feeds import PLAN, ScriptedFeed, two_sensors, written
 
@@ -111,6 +111,14 @@ def test_a_problem_of_the_capture_replaces_its_status():
 def test_clock(seconds, text):
     """Session time reads m:ss, with hours from the first hour on."""
     assert clock(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(-0.04, "0.0"), (0.04, "0.0"), (-0.06, "-0.1"), (12.34, "+12.3")]
+)
+def test_what_rounds_to_0_has_no_sign(value, text):
+    """Neither -0.0 nor +0.0 is ever shown."""
+    assert signed(value, "+.1f") == text
 
 
 def test_plain_signs_are_ascii():

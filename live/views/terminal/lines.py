@@ -12,7 +12,7 @@ from rich.text import Text
 from live.board.snapshot import SensorStatus, Snapshot
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
-from live.views.terminal.screen import INVENTED, clock, warning_text
+from live.views.terminal.screen import INVENTED, clock, signed, warning_text
 from replay.event import NS_PER_S
 
 EVERY_S: Final = 10.0
@@ -93,7 +93,11 @@ def _said(sensor: SensorStatus) -> str:
     if sensor.held_bpm is None:
         return f"{sensor.label} – ({sensor.link.value})"
     inside = {None: "", True: ", in", False: ", OUT"}[sensor.within]
-    difference = "" if sensor.difference_bpm is None else f" ({sensor.difference_bpm:+.0f}{inside})"
+    difference = (
+        ""
+        if sensor.difference_bpm is None
+        else f" ({signed(sensor.difference_bpm, '+.0f')}{inside})"
+    )
     return f"{sensor.label} {sensor.held_bpm:.0f}{difference}"
 
 

@@ -67,6 +67,12 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
 
 
+def signed(value: float, form: str) -> str:
+    """A number as text; what rounds to 0 has no sign."""
+    text = format(value, form)
+    return text if float(text) else text.lstrip("+-")
+
+
 def screen(shown: Shown, width: int, height: int) -> RenderableType:
     """The whole screen, cut to ``width`` x ``height`` characters, most needed first."""
     snapshot = shown.snapshot
@@ -240,7 +246,7 @@ def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: b
     tests = [other for other in snapshot.sensors if other.role == "test"]
     fresh = sensor.held_bpm is not None
     bpm = Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT)
-    differs = "" if sensor.difference_bpm is None else f"{sensor.difference_bpm:+.0f}"
+    differs = "" if sensor.difference_bpm is None else signed(sensor.difference_bpm, "+.0f")
     inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
     if sensor.role == "reference":
         inside = Text("ref.", FAINT)
@@ -283,7 +289,7 @@ def _named(sensor: SensorStatus, tests: Sequence[SensorStatus], plain: bool) -> 
 
 def _agreement_cells(agreement: Agreement, *, with_r: bool) -> list[Text]:
     def number(value: float | None, form: str) -> Text:
-        return Text("–", FAINT) if value is None else Text(format(value, form))
+        return Text("–", FAINT) if value is None else Text(signed(value, form))
 
     cells = [number(agreement.bias_bpm, "+.1f"), number(agreement.mae_bpm, ".1f")]
     share = agreement.within_tolerance_percent
