@@ -5,7 +5,7 @@ where single seconds are not, and a t interval with seven degrees of freedom is 
 (Schmeiser, Operations Research 1982;30:556–568, on why few batches are enough).
 
 Two refinements.  The dependence that is left between neighbouring batches is put right with the
-AR(1) coefficient of the differences (:func:`leftover`).  Sizes are treated on the log scale,
+autoregression of the differences (:func:`leftover`).  Sizes are treated on the log scale,
 where their distribution is nearer to symmetric and no limit is negative; shares by the effective
 binomial count of Korn & Graubard (Survey Methodology 1998;24:193–201), because near 0 or 100 % a
 symmetric interval misses on one side.
@@ -18,6 +18,7 @@ from typing import Final
 
 import numpy as np
 
+from analysis.dependence import Dependence
 from analysis.effective import FloatArray
 from analysis.estimate import Estimate, binomial_interval, t_quantile
 
@@ -37,53 +38,62 @@ _TOO_SHORT: Final = (
 _TOO_DEPENDENT: Final = "The differences are too dependent to tell how sure this is: no interval."
 
 
-def leftover(phi: float, count: int) -> float:
-    """Variance of the mean of an AR(1) series over what eight batch means make of it; ≥ 1.
+def leftover(dependence: Dependence, count: int) -> float:
+    """Variance of the mean of ``count`` values over what eight batch means make of it; ≥ 1.
 
-    ``phi``: coefficient; ``count``: length of the series.  Exact for an AR(1) series without
-    gaps: the batches' sample variance estimates 8/7 (V_batch − V_mean).
+    The batches' sample variance estimates 8/7 (V_batch − V_mean), both known from the model.
+    Infinite where the model sees no difference between them.
     """
-    if phi <= 0:
-        return 1.0
-    whole, batch = _variance_of_mean(phi, count), _variance_of_mean(phi, count // BATCHES)
-    return (BATCHES - 1) * whole / (batch - whole)
+    whole = dependence.inflation(count) / count
+    batch = dependence.inflation(count // BATCHES) / (count // BATCHES)
+    if batch <= whole:
+        return math.inf
+    return max((BATCHES - 1) * whole / (batch - whole), 1.0)
 
 
-def size_estimate(values: FloatArray, phi: float | None) -> Estimate:
+def size_estimate(values: FloatArray, dependence: Dependence | None) -> Estimate:
     """Mean of sizes (absolute, percent or squared errors) with its interval.
 
-    ``values``: float64[n] ≥ 0 in order of time, gaps left out.  ``phi``: AR(1) coefficient of the
+    ``values``: float64[n] ≥ 0 in order of time, gaps left out.  ``dependence``: of the
     differences, ``None`` if it is not known.
     """
     if len(values) == 0:
         return Estimate.undefined("There are no pairs.")
     mean = float(values.mean())
-    caution = _why_not(len(values), phi)
-    if caution or phi is None:
+    caution = _why_not(len(values), dependence)
+    if caution or dependence is None:
         return Estimate(mean, caution=caution)
-    error = math.sqrt(_variance_by_batches(values) * leftover(phi, len(values)))
+    more = leftover(dependence, len(values))
+    if not math.isfinite(more):
+        return Estimate(mean, caution=_TOO_DEPENDENT)
+    error = math.sqrt(_variance_by_batches(values) * more)
     if error == 0:
         return Estimate(mean, caution="The error is the same throughout: no interval can be given.")
     factor = math.exp(t_quantile(BATCHES - 1) * error / mean)
     return Estimate(mean, (mean / factor, mean * factor))
 
 
-def share_estimate(within: FloatArray, phi: float | None, effective: float | None) -> Estimate:
+def share_estimate(
+    within: FloatArray, dependence: Dependence | None, effective: float | None
+) -> Estimate:
     """Share of ones with its interval (shares, not percent).
 
-    ``within``: float64[n] of 0 and 1 in order of time, gaps left out.  ``phi`` as above.
+    ``within``: float64[n] of 0 and 1 in order of time, gaps left out.  ``dependence`` as above.
     ``effective``: effective count of the differences' mean, which stands in where all (or none)
     are within and the batches cannot tell how sure that is.
     """
     if len(within) == 0:
         return Estimate.undefined("There are no pairs.")
     share = float(within.mean())
-    caution = _why_not(len(within), phi)
-    if caution or phi is None or effective is None:
+    caution = _why_not(len(within), dependence)
+    if caution or dependence is None or effective is None:
         return Estimate(share, caution=caution or _TOO_DEPENDENT)
-    variance = _variance_by_batches(within) * leftover(phi, len(within))
     if share in (0.0, 1.0):
         return Estimate(share, binomial_interval(share * effective, effective), effective)
+    more = leftover(dependence, len(within))
+    if not math.isfinite(more):
+        return Estimate(share, caution=_TOO_DEPENDENT)
+    variance = _variance_by_batches(within) * more
     if variance == 0:
         return Estimate(share, caution="Each batch has the same share: no interval can be given.")
     independent = min(share * (1 - share) / variance, float(len(within)))
@@ -99,18 +109,12 @@ def share_estimate(within: FloatArray, phi: float | None, effective: float | Non
     return Estimate(share, binomial_interval(share * count, count), independent, caution)
 
 
-def _why_not(count: int, phi: float | None) -> str:
+def _why_not(count: int, dependence: Dependence | None) -> str:
     if count < BATCHES * SHORTEST_BATCH:
         return _TOO_SHORT
-    return _TOO_DEPENDENT if phi is None else ""
+    return _TOO_DEPENDENT if dependence is None else ""
 
 
 def _variance_by_batches(values: FloatArray) -> float:
     means = np.array([part.mean() for part in np.array_split(values, BATCHES)])
     return float(means.var(ddof=1)) / BATCHES
-
-
-def _variance_of_mean(phi: float, count: int) -> float:
-    """Variance of the mean of ``count`` values of an AR(1) series with variance 1."""
-    tail = phi * (1 - phi**count) / (count * (1 - phi) ** 2)
-    return ((1 + phi) / (1 - phi) - 2 * tail) / count

@@ -15,7 +15,8 @@ from typing import Final
 
 import numpy as np
 
-from analysis.effective import BoolArray, FloatArray, count_for_variance, first_order
+from analysis.dependence import dependence_of
+from analysis.effective import BoolArray, FloatArray
 from analysis.estimate import Interval, Z
 
 CORRELATED: Final = (
@@ -112,8 +113,8 @@ def _effective(
     """The smallest effective count of the pairwise differences: the careful choice."""
     counts = []
     for i, j in pairs:
-        phi = first_order(series[i] - series[j], present)
-        if phi is None:
+        dependence = dependence_of(series[i] - series[j], present)
+        if dependence is None:
             return None
-        counts.append(count_for_variance(phi, present))
+        counts.append(dependence.count_for_variance(present))
     return min(counts)

@@ -12,13 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.effective import (
-    BoolArray,
-    FloatArray,
-    count_for_mean,
-    count_for_variance,
-    first_order,
-)
+from analysis.dependence import dependence_of, kurtosis_of
+from analysis.effective import BoolArray, FloatArray
 from analysis.estimate import Estimate, Interval, Z, chi_square_factors, t_quantile
 
 FEWEST_EFFECTIVE = 3.0
@@ -47,19 +42,20 @@ def limits_of_agreement(difference: FloatArray, present: BoolArray | None = None
     if len(values) < 2:
         nothing = Estimate.undefined("There are fewer than two pairs.")
         return Limits(nothing, nothing, nothing, nothing)
-    phi = first_order(difference, present)
+    dependence = dependence_of(difference, present)
     mean, sd = float(values.mean()), float(values.std(ddof=1))
-    if phi is None:
+    if dependence is None:
         caution = (
             "The differences do not vary, so no interval can be given."
             if sd == 0
             else "There are too few adjacent pairs to tell how dependent they are: no interval."
         )
         return _without_intervals(mean, sd, caution)
-    for_mean, for_sd = count_for_mean(phi, present), count_for_variance(phi, present)
-    if for_mean < FEWEST_EFFECTIVE:
+    for_mean = dependence.count_for_mean(present)
+    for_sd = dependence.count_for_variance(present, kurtosis_of(values))
+    if min(for_mean, for_sd) < FEWEST_EFFECTIVE:
         caution = (
-            f"The differences drift so slowly that {len(values)} pairs are worth fewer than "
+            f"The differences drift so slowly that these {len(values)} pairs are worth fewer than "
             f"{FEWEST_EFFECTIVE:.0f} independent ones: no interval."
         )
         return _without_intervals(mean, sd, caution)

@@ -20,7 +20,7 @@ import numpy as np
 
 from analysis.agreement import Tolerance
 from analysis.delay import delay_of
-from analysis.effective import count_for_mean, count_for_variance, first_order
+from analysis.dependence import dependence_of, first_order
 from analysis.efforts import Kind, find_efforts, responses
 from analysis.replicates import Group, limits_varying
 from analysis.statistics import agreement_of
@@ -34,6 +34,9 @@ SCENARIOS = (
     Errors(30, 0.95, 0, 6, gaps=True),
     Errors(30, 0.98, 1, 8),
     Errors(60, 0.98, 3, 6),
+    Errors(30, 0.97, 1, 3, white=2),
+    Errors(30, 0.95, 1, 5, smooth_s=15),
+    Errors(30, 0.95, 1, 3, tail=1.7),
 )
 STATISTICS = (
     "bias", "sd", "loa_low", "loa_high", "mae", "mape", "rmse", "within", "pearson_r",
@@ -98,13 +101,13 @@ def sessions_run(count: int, seed: int) -> tuple[bool, bool]:
     groups, pooled = [], []
     for _ in range(count):
         difference = source.normal(0, 1.5) + ar1(source, 900, 0.95, 4.0)
-        phi = first_order(difference, present) or 0.0
+        dependence = dependence_of(difference, present) or first_order(0.0, 900)
         groups.append(
             Group(
                 float(difference.mean()),
                 float(difference.var(ddof=1)),
-                count_for_mean(phi, present),
-                count_for_variance(phi, present) - 1,
+                dependence.count_for_mean(present),
+                dependence.count_for_variance(present) - 1,
             )
         )
         pooled.append(difference)
@@ -143,7 +146,7 @@ def main() -> int:
 
 def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
     print("\nCoverage of the 95 % intervals of one session (* below its goal at 30 min)")
-    print(f"{'':38}" + "".join(f"{name:>12}" for name in (*STATISTICS, "naive bias")))
+    print(f"{'':52}" + "".join(f"{name:>12}" for name in (*STATISTICS, "naive bias")))
     for scenario in SCENARIOS:
         counts = {name: Counter[bool | None]() for name in (*STATISTICS, "naive bias")}
         for held in each(partial(agreement_run, scenario)):
@@ -156,7 +159,7 @@ def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> N
             star = "*" if round(share, 3) < GOALS.get(name, 0) else " "
             none = f"({count[None]})" if count[None] else ""
             cells.append(f"{none}{share:.3f}{star}".rjust(12))
-        print(f"{scenario.name:38}" + "".join(cells))
+        print(f"{scenario.name:52}" + "".join(cells))
     print("In brackets: sessions for which no interval was given.  Naive: SD/√n of all pairs.")
 
 

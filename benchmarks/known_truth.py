@@ -14,6 +14,7 @@ import numpy as np
 from scipy import signal, stats
 
 NO_VALUE = -1
+REF_MEAN, REF_SD = 130.0, 15.0
 Grid = np.ndarray
 Random = np.random.Generator
 
@@ -32,30 +33,43 @@ def to_grid(bpm: np.ndarray) -> Grid:
 
 @dataclass(frozen=True)
 class Errors:
-    """A sensor whose error is AR(1) on a wandering heart rate: all truths in closed form."""
+    """A sensor whose error is known in distribution, on a wandering heart rate.
+
+    The error is AR(1) with ``phi`` and SD ``sd``, if wanted averaged over ``smooth_s`` (a late or
+    smoothing sensor), under white noise of SD ``white`` (rounding, single beats), or with heavy
+    tails: a power ``tail`` above 1 of the normal series (missed efforts).
+    """
 
     minutes: int
     phi: float
     bias: float
     sd: float
     gaps: bool = False
-    ref_mean: float = 130.0
-    ref_sd: float = 15.0
-    ref_phi: float = 0.98
+    white: float = 0.0
+    smooth_s: int = 1
+    tail: float = 1.0
 
     @property
     def name(self) -> str:
         """How the scenario is called in the table."""
-        gaps = ", gaps" if self.gaps else ""
-        return f"{self.minutes} min, φ {self.phi}, bias {self.bias:g}, SD {self.sd:g}{gaps}"
+        parts = [f"{self.minutes} min, φ {self.phi}, bias {self.bias:g}, SD {self.sd:g}"]
+        parts += ["gaps"] * self.gaps
+        parts += [f"white {self.white:g}"] * (self.white > 0)
+        parts += [f"mean of {self.smooth_s} s"] * (self.smooth_s > 1)
+        parts += ["heavy tails"] * (self.tail > 1)
+        return ", ".join(parts)
 
     def draw(self, source: Random) -> tuple[Grid, Grid]:
         """Grids of reference and sensor."""
         seconds = 60 * self.minutes
-        ref = self.ref_mean + ar1(source, seconds, self.ref_phi, self.ref_sd)
-        ref = np.clip(ref, 60, 200)
-        test = ref + self.bias + ar1(source, seconds, self.phi, self.sd)
-        ref_grid, test_grid = to_grid(ref), to_grid(test)
+        ref = np.clip(REF_MEAN + ar1(source, seconds, 0.98, REF_SD), 60, 200)
+        slow = ar1(source, seconds + self.smooth_s - 1, self.phi, 1.0)
+        if self.smooth_s > 1:
+            slow = np.convolve(slow, np.full(self.smooth_s, 1 / self.smooth_s), "valid")
+            apart = np.subtract.outer(np.arange(self.smooth_s), np.arange(self.smooth_s))
+            slow /= math.sqrt(np.mean(self.phi ** np.abs(apart)))
+        error = self._shaped(slow) + source.normal(0, 1, seconds) * self.white
+        ref_grid, test_grid = to_grid(ref), to_grid(ref + self.bias + error)
         if self.gaps:
             ref_grid[source.random(seconds) < 0.03] = NO_VALUE
             for start in source.integers(0, seconds - 150, 4):
@@ -63,29 +77,35 @@ class Errors:
         return ref_grid, test_grid
 
     def truth(self, tolerance_bpm: float, tolerance_percent: float) -> dict[str, float]:
-        """True value of each statistic."""
-        bias, sd, error = self.bias, self.sd, stats.norm(self.bias, self.sd)
-        mae = sd * math.sqrt(2 / math.pi) * math.exp(-((bias / sd) ** 2) / 2)
-        mae += bias * (1 - 2 * stats.norm.cdf(-bias / sd))
-        grid = np.linspace(-6, 6, 4001)
-        weights = stats.norm.pdf(grid)
-        weights /= weights.sum()
-        ref = np.clip(self.ref_mean + self.ref_sd * grid, 60, 200)
+        """True value of each statistic, by quadrature over error and heart rate."""
+        normal = np.linspace(-7, 7, 2801)
+        weights = stats.norm.pdf(normal) / stats.norm.pdf(normal).sum()
+        shaped = self._shaped(normal)
+        if self.white:  # normal under normal is normal
+            shaped = normal * math.hypot(self.sd, self.white)
+        error = self.bias + shaped
+        sd = math.sqrt(float(weights @ shaped**2))
+        mae = float(weights @ np.abs(error))
+        ref = np.clip(REF_MEAN + REF_SD * normal, 60, 200)
         limit = np.maximum(tolerance_bpm, tolerance_percent / 100 * ref)
-        mean = float(weights @ ref)
-        spread = float(weights @ (ref - mean) ** 2)
+        inside = np.array([weights @ (np.abs(error) <= most) for most in limit[::20]])
+        coarse = weights[::20] / weights[::20].sum()
+        spread = float(weights @ (ref - weights @ ref) ** 2)
         return {
-            "bias": bias,
+            "bias": self.bias,
             "sd": sd,
-            "loa_low": bias - 1.959964 * sd,
-            "loa_high": bias + 1.959964 * sd,
+            "loa_low": self.bias - 1.959964 * sd,
+            "loa_high": self.bias + 1.959964 * sd,
             "mae": mae,
             "mape": 100 * mae * float(weights @ (1 / ref)),
-            "rmse": math.hypot(bias, sd),
-            "within": 100 * float(weights @ (error.cdf(limit) - error.cdf(-limit))),
+            "rmse": math.hypot(self.bias, sd),
+            "within": 100 * float(coarse @ inside),
             "pearson_r": math.sqrt(spread / (spread + sd * sd)),
-            "concordance": 2 * spread / (2 * spread + sd * sd + bias * bias),
+            "concordance": 2 * spread / (2 * spread + sd * sd + self.bias**2),
         }
+
+    def _shaped(self, normal: np.ndarray) -> np.ndarray:
+        return self.sd * np.sign(normal) * np.abs(normal) ** self.tail
 
 
 @dataclass(frozen=True)

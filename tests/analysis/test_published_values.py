@@ -10,6 +10,7 @@ import pytest
 from analysis.batch import leftover
 from analysis.concordance import concordance_from
 from analysis.correlation import fisher_interval
+from analysis.dependence import first_order
 from analysis.estimate import Z, binomial_interval
 from analysis.limits import limits_from
 
@@ -140,5 +141,7 @@ def test_the_leftover_dependence_of_batches_is_exact() -> None:
     whole = np.sum([phi ** abs(i - j) for i in range(count) for j in range(count)]) / count**2
     within = np.sum([phi ** abs(i - j) for i in range(batch) for j in range(batch)]) / batch**2
     expected_variance_of_batches = (within - whole) * 8 / 7
-    assert whole / (expected_variance_of_batches / 8) == pytest.approx(leftover(phi, count))
-    assert leftover(0.0, count) == 1
+    assert whole / (expected_variance_of_batches / 8) == pytest.approx(
+        leftover(first_order(phi, count), count)
+    )
+    assert leftover(first_order(0.0, count), count) == pytest.approx(1)
