@@ -69,8 +69,10 @@ def test_the_screen_fits(width, height):
 
 def test_the_screen_says_what_the_board_knows():
     """At 80x24: bpm, difference, inside or not, agreement, and the saved events are all there."""
-    text = text_of(shown_of(board_after(120, apart=20), status=STATUS), 80, 24)
-    for words in ("Yarrow", "Sorrel", "+20", "OUT", "99 %", "61 events, 60 saved", "x.sqlite"):
+    model = board_after(120, apart=30)
+    text = text_of(shown_of(model, status=STATUS), 80, 24)
+    difference = f"{model.snapshot().sensors[1].difference_bpm:+.0f}"
+    for words in ("Yarrow", "Sorrel", difference, "OUT", "99 %", "61 events, 60 saved", "x.sqlite"):
         assert words in text
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -52,15 +54,20 @@ def beat(second: float, sensor: int, bpm: int) -> Event:
 
 
 def two_sensors(seconds: int, *, apart: int = 2) -> list[Event]:
-    """A reference and a test sensor ``apart`` bpm above it, once a second each."""
+    """A reference and a test sensor about ``apart`` bpm above it, once a second each.
+
+    Both follow one heart with unrest of their own, so that neither looks like a copy of the other.
+    """
+    unrest = random.Random(11)
     events = [
         Event(0, 1, LINK, b"streaming"),
         Event(0, 2, LINK, b"streaming"),
         Event(5 * NS_PER_S + 1, 0, MARKER, b"warm"),
     ]
     for second in range(seconds):
-        events.append(beat(second + 0.1, 1, 100 + second % 40))
-        events.append(beat(second + 0.3, 2, 100 + second % 40 + apart))
+        heart = 120 + round(20 * math.sin(second / 15))
+        events.append(beat(second + 0.1, 1, heart + unrest.choice((-1, 0, 1))))
+        events.append(beat(second + 0.3, 2, heart + apart + unrest.choice((-2, -1, 0, 1, 2))))
     return sorted(events, key=lambda event: event.t_ns)
 
 
