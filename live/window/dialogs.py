@@ -6,7 +6,7 @@ from enum import Enum
 from typing import Final
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence
+from PySide6.QtGui import QColor, QKeySequence
 from PySide6.QtWidgets import (
     QDialog,
     QFrame,
@@ -18,8 +18,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from live.board.snapshot import Severity
 from live.window.flow import FlowLayout
 from live.window.keys import KEYS
+from live.window.shapes import Stamps
+from live.window.theme import SEVERITY_SHAPES, SEVERITY_WORDS, Theme
 
 CAUTIONS: Final = (
     "Not a medical device and no diagnosis. Stop and get help on chest pain, faintness or unusual "
@@ -35,40 +38,43 @@ def native(keys: tuple[str, ...]) -> str:
     return "  or  ".join(QKeySequence(key).toString(form) for key in keys)
 
 
-class HelpPage(QDialog):
-    """All keys and signs, and the cautions."""
+SIGNS: Final = (
+    "The dark band is the reference, as wide as the tolerance: a line on the band agrees. Hatching "
+    "is a gap: no valid reading. A grey number is old. An arrow after a difference: the line lies "
+    "beyond the panel, in the arrow's direction. r in brackets is not to be trusted; the line "
+    "below the table says why."
+)
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+
+class HelpPage(QDialog):
+    """All keys and signs, and the cautions.  ``theme``: for the colours of the signs."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_WindowPropagation)
         self.setWindowTitle("Keys and signs")
         self.setAccessibleName("Help: keys and signs")
+        # Large text on a small screen: the groups stand below one another instead of side by side.
+        groups = QWidget()
+        flow = FlowLayout(groups, gap=20, at_top=True)
+        columns = (("Time", "Session"), ("What is shown",))
+        for names in columns:
+            flow.addWidget(_keys_of(names))
         inside = QWidget()
-        grid = QGridLayout(inside)
-        grid.setHorizontalSpacing(18)
-        row = 0
-        for group, keys in KEYS.items():
-            grid.addWidget(_label(f"<b>{group}</b>"), row, 0, 1, 2)
-            row += 1
-            for key in keys:
-                grid.addWidget(_label(native(key.keys)), row, 0)
-                grid.addWidget(_label(key.words), row, 1)
-                row += 1
-        signs = (
-            "The dark band is the reference, as wide as the tolerance: a line on the band agrees. "
-            "Hatching is a gap: no valid reading. A grey number is old. r in brackets is not to "
-            "be trusted; the line below the table says why."
-        )
-        for text in ("<b>Signs</b>", signs, "<b>Care</b>", CAUTIONS):
+        below = QVBoxLayout(inside)
+        below.addWidget(groups)
+        below.addWidget(_label("<b>Signs</b>"))
+        below.addWidget(_severities(theme))
+        for text in (SIGNS, "<b>Care</b>", CAUTIONS):
             label = _label(text)
             label.setWordWrap(True)
-            grid.addWidget(label, row, 0, 1, 2)
-            row += 1
-        grid.setColumnStretch(1, 1)
+            below.addWidget(label)
+        below.addStretch(1)
         area = QScrollArea()
         area.setWidget(inside)
         area.setWidgetResizable(True)
         area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setAccessibleName("Keys and signs")
         close = QPushButton("Close")
         close.setAccessibleName("Close the help page")
         close.clicked.connect(self.accept)
@@ -76,10 +82,47 @@ class HelpPage(QDialog):
         layout.addWidget(area)
         layout.addWidget(close, 0, Qt.AlignmentFlag.AlignRight)
         # As large as the text asks for, but never larger than the window it lies on.
-        hint = inside.sizeHint()
-        room = hint if parent is None else parent.size()
-        width = min(max(hint.width() + 60, 560), room.width())
-        self.resize(width, min(hint.height() + 80, room.height()))
+        wide = groups.sizeHint().width() + 60
+        if parent is not None:
+            wide = min(wide, parent.width())
+        high = inside.heightForWidth(wide - 40) + 90
+        self.resize(wide, high if parent is None else min(high, parent.height()))
+
+
+def _keys_of(names: tuple[str, ...]) -> QWidget:
+    """The keys of some groups, below one another."""
+    block = QWidget()
+    grid = QGridLayout(block)
+    grid.setContentsMargins(0, 0, 0, 0)
+    grid.setHorizontalSpacing(16)
+    for name in names:
+        row = grid.rowCount()
+        grid.addWidget(_label(f"<b>{name}</b>"), row, 0, 1, 2)
+        for place, key in enumerate(KEYS[name], row + 1):
+            grid.addWidget(_label(native(key.keys)), place, 0)
+            grid.addWidget(_label(key.words), place, 1)
+    grid.setRowStretch(grid.rowCount(), 1)
+    return block
+
+
+def _severities(theme: Theme) -> QWidget:
+    """Each severity's shape with its word."""
+    block = QWidget()
+    flow = FlowLayout(block, gap=16)
+    stamps = Stamps()
+    for severity in sorted(SEVERITY_SHAPES, reverse=True):
+        word = QLabel(
+            f"fault: {SEVERITY_WORDS[severity]}" if severity > Severity.NOTICE else "notice"
+        )
+        picture = QLabel()
+        radius = 0.4 * word.fontMetrics().height()
+        fill = QColor(theme.severity(severity))
+        shape = SEVERITY_SHAPES[severity]
+        picture.setPixmap(stamps.get(shape, radius, fill, None, block.devicePixelRatioF()))
+        picture.setAccessibleName(f"{shape}: {word.text()}")
+        flow.addWidget(picture)
+        flow.addWidget(word)
+    return block
 
 
 class Leaving(Enum):

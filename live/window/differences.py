@@ -59,7 +59,8 @@ class DifferencesCanvas(Canvas):
         for drawn in self.drawn.values():
             if len(drawn.t_s):
                 reach = max(reach, -float(drawn.low.min()), float(drawn.high.max()))
-        reach = min(10 * math.ceil(reach / 10), _MOST_REACH) + 2
+        # Beyond the last round value, so that its number has room on the axis.
+        reach = 1.2 * min(10 * math.ceil(reach / 10), _MOST_REACH)
         self.drawn = {number: _within(drawn, reach) for number, drawn in self.drawn.items()}
         return -reach, reach
 

@@ -9,12 +9,15 @@ from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
 
 
 class FlowLayout(QLayout):
-    """Left to right, then on to the next line."""
+    """Left to right, then on to the next line; in the middle of its line or ``at_top``."""
 
-    def __init__(self, parent: QWidget | None = None, gap: int = 4) -> None:
+    def __init__(
+        self, parent: QWidget | None = None, gap: int = 4, *, at_top: bool = False
+    ) -> None:
         super().__init__(parent)
         self._items: list[QLayoutItem] = []
         self._gap = gap
+        self._at_top = at_top
 
     def addItem(self, item: QLayoutItem) -> None:
         """Called by Qt for each control."""
@@ -63,14 +66,27 @@ class FlowLayout(QLayout):
         return size
 
     def _place(self, rect: QRect, *, move: bool) -> int:
-        shown = [item for item in self._items if not item.isEmpty()]
-        line = max((item.sizeHint().height() for item in shown), default=0)
-        x, y = rect.x(), rect.y()
-        for item in shown:
-            size = item.sizeHint()
-            if x > rect.x() and x + size.width() > rect.right() + 1:
-                x, y = rect.x(), y + line + self._gap
-            if move:
-                item.setGeometry(QRect(QPoint(x, y + (line - size.height()) // 2), size))
-            x += size.width() + self._gap
-        return y + line - rect.y()
+        """Put the controls in their places, or only say how high that would be."""
+        lines: list[list[QLayoutItem]] = [[]]
+        x = 0
+        for item in self._items:
+            if item.isEmpty():
+                continue
+            width = item.sizeHint().width()
+            if lines[-1] and x + width > rect.width():
+                lines.append([])
+                x = 0
+            lines[-1].append(item)
+            x += width + self._gap
+        y = rect.y()
+        for line in lines:
+            high = max((item.sizeHint().height() for item in line), default=0)
+            x = rect.x()
+            for item in line:
+                size = item.sizeHint()
+                down = 0 if self._at_top else (high - size.height()) // 2
+                if move:
+                    item.setGeometry(QRect(QPoint(x, y + down), size))
+                x += size.width() + self._gap
+            y += high + self._gap
+        return y - self._gap - rect.y()

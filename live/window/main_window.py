@@ -218,7 +218,7 @@ class MainWindow(QMainWindow):
             case Deed.PAUSE:
                 self._pause()
             case Deed.HELP:
-                self.dialog = HelpPage(self)
+                self.dialog = HelpPage(self.theme, self)
                 self.dialog.open()
             case Deed.STOP:
                 if self.header.buttons[Deed.STOP].isEnabled():

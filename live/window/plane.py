@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QWidget
 
 from analysis.agreement import Tolerance, sums_of
 from live.window.axes import ValueAxis, dress_axis
-from live.window.canvas import Area, Canvas, line_pen
+from live.window.canvas import Area, Canvas, line_pen, spread
 from live.window.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts, coarser
 from live.window.faults import DrawingFaults
 from live.window.figures import signed
@@ -81,13 +81,17 @@ class PlaneCanvas(Canvas):
             return
         bias, half = self.limits
         metrics = QFontMetricsF(painter.font())
-        for value, words in ((bias + half, "limit"), (bias, "bias"), (bias - half, "limit")):
+        lines = ((bias + half, "limit"), (bias, "bias"), (bias - half, "limit"))
+        high = metrics.height()
+        wanted = [area.y(value) - 0.6 * high for value, _ in lines]
+        middles = spread(wanted, high, area.box.top(), area.box.bottom())
+        for (value, words), middle in zip(lines, middles, strict=True):
             y = area.y(value)
             painter.setPen(line_pen(frame.theme.ink, dashed=words == "limit"))
             painter.drawLine(QPointF(left, y), QPointF(right, y))
             text = f"{words} {signed(value, 1)}"
             width = metrics.horizontalAdvance(text) + 6
-            plate = QRectF(right - width, y - metrics.height() - 1, width, metrics.height())
+            plate = QRectF(right - width, middle - high / 2, width, high)
             painter.fillRect(plate, QColor(frame.theme.ground))
             painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
 

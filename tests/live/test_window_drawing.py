@@ -93,7 +93,7 @@ def test_a_lost_sensor_is_drawn_along_the_edge():
     with shown(messages) as (window, _):
         low, high = window.bench.chart.middle.vb.viewRange()[1]
         drawn = window.bench.chart.differences.drawn[2]
-        assert (low, high) == (-42.0, 42.0)
+        assert (low, high) == (-48.0, 48.0)
         assert drawn.low.min() > low
         assert window.model.snapshot().sensors[1].difference_bpm < low
 
