@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check pictures bench-rolling bench-capture bench-window faults coverage
+.PHONY: help demo test setup setup-test check style types arrows pictures bench-rolling bench-capture bench-window faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -25,14 +25,20 @@ demo: setup
 
 # The tests run and are told of even where the text of the code has a fault.
 test: setup-test
-	@failed=0; $(MAKE) --no-print-directory check || failed=1; \
+	@failed=0; $(MAKE) --no-print-directory --keep-going check || failed=1; \
 	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
 	exit $$failed
 
-check: setup-test
+check: style types arrows
+
+style: setup-test
 	$(RUN) -m ruff check .
 	$(RUN) -m ruff format --check .
+
+types: setup-test
 	$(RUN) -m mypy
+
+arrows: setup-test
 	.venv/bin/lint-imports
 
 pictures: setup
