@@ -32,6 +32,10 @@ from analysis.effective import (
 HIGHEST_ORDER: Final = 20
 """Seconds that the model looks back; raising it to 30 changed nothing in simulations."""
 
+SUBSTANTIAL: Final = 6.0
+"""How much better by Akaike's criterion a higher order must be than order 1 to be taken: below
+that the data do not tell them apart, and order 1, with its bias corrected, is the more careful."""
+
 WHOLE_SHARE: Final = 0.5
 """Share of the seconds that must have all of the seconds an order looks back on."""
 
@@ -101,6 +105,8 @@ def dependence_of(values: FloatArray, present: BoolArray) -> Dependence | None:
     fits = _levinson(rho, highest)
     scores = [adjacent * math.log(fit.rest) + 2 * order for order, fit in enumerate(fits, 1)]
     order = int(np.argmin(scores)) + 1 if fits else 1
+    if order > 1 and scores[0] - scores[order - 1] < SUBSTANTIAL:
+        order = 1
     seconds = len(values)
     if order == 1:
         phi = float(rho[1]) + (1 + 4 * float(rho[1])) / adjacent
