@@ -45,6 +45,10 @@ MAKER: Final = "2a29"
 MQTT_HEART_RATE: Final = "mqtt-hr"
 """An MQTT payload of a planned topic: a bare bpm as text, or the bytes of a 2A37."""
 
+FILE_HEART_RATE: Final = "file-hr"
+"""Heart rate of one record of an activity file: the text that stood there, and behind a blank
+its unit where that is not bpm (``replay.payloads.file_heart_rate``)."""
+
 # What the session records about itself or about its link to a sensor.
 LINK: Final = "link"
 """ASCII name of the new link state of a sensor (``replay.link.LinkState``)."""
@@ -65,7 +69,7 @@ MARKER: Final = "marker"
 ADVICE: Final = "advice"
 """A sentence for the tester about the link to a sensor, UTF-8 (for example: adapter full?)."""
 
-HEART_RATE_CHANNELS: Final = frozenset({HEART_RATE, MQTT_HEART_RATE})
+HEART_RATE_CHANNELS: Final = frozenset({HEART_RATE, MQTT_HEART_RATE, FILE_HEART_RATE})
 GATT_CHANNELS: Final = frozenset(
     {
         HEART_RATE, BODY_LOCATION, BATTERY, CYCLING, RUNNING, POWER,
@@ -75,6 +79,7 @@ GATT_CHANNELS: Final = frozenset(
 CHANNELS: Final = (
     *sorted(GATT_CHANNELS),
     MQTT_HEART_RATE, LINK, SIGNAL, DOUBLED, ANCHOR, JUMP, LATE, DISK, MARKER, ADVICE,
+    FILE_HEART_RATE,
 )  # fmt: skip
 """Every channel of this format version."""
 

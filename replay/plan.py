@@ -20,7 +20,10 @@ from replay.errors import PlanError
 
 ROLES: Final = ("reference", "test", "companion")
 """A companion (cadence, power) is recorded and used by the warnings, but not compared."""
-SOURCES: Final = ("bluetooth", "mqtt", "simulated")
+SOURCES: Final = ("bluetooth", "mqtt", "simulated", "file")
+ALIGNMENTS: Final = ("estimated", "by hand", "as recorded")
+"""How the clock of an imported file was brought onto the capture's: by the changes that both
+series show, by the tester's number, or not at all (the file's own times are taken)."""
 DEFAULT_HOLD_S: Final = 3.0
 """Age up to which a reading stands for the present second: heart-rate sensors send about
 once a second, so three seconds allow two lost notifications and no more."""
@@ -34,6 +37,9 @@ class PlannedSensor:
     of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
     ``name``; MQTT sensors by ``topic``; simulated ones by ``kind``.  ``hold_s``: pairing age
     limit in seconds.
+
+    A sensor that was imported has ``file`` (its name), ``sha256`` (of the file, hexadecimal),
+    ``offset_s`` (added to the file's own times) and ``alignment`` (one of :data:`ALIGNMENTS`).
     """
 
     label: str
@@ -45,12 +51,23 @@ class PlannedSensor:
     topic: str = ""
     kind: str = ""
     firmware: str = ""
+    file: str = ""
+    sha256: str = ""
+    offset_s: float = 0.0
+    alignment: str = ""
     hold_s: float = DEFAULT_HOLD_S
 
     @property
     def hold_ns(self) -> int:
         """The age limit in nanoseconds."""
         return round(self.hold_s * 1e9)
+
+    @property
+    def on_capture_clock(self) -> bool:
+        """Whether the capture clock stamped it.  Of a file it did not: the offset of its clock
+        and the delay of its sensor cannot be told apart, so that no delay may be claimed.
+        """
+        return self.source != "file"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,7 +178,25 @@ def _check(plan: Plan) -> None:
             )
         if sensor.source == "simulated" and not sensor.kind:
             raise PlanError(where, "a simulated sensor needs a kind")
+        _check_file(where, sensor)
         _number(f"{where}, hold_s", sensor.hold_s, 0.1, 120)
+
+
+def _check_file(where: str, sensor: PlannedSensor) -> None:
+    if sensor.source != "file":
+        for name in ("file", "sha256", "offset_s", "alignment"):
+            if getattr(sensor, name):
+                raise PlanError(f"{where}, {name}", "is for sensors with source file only")
+        return
+    if not sensor.file:
+        raise PlanError(where, "a sensor from a file needs the file's name")
+    if sensor.alignment not in ALIGNMENTS:
+        raise PlanError(
+            f"{where}, alignment", "must be one of " + ", ".join(ALIGNMENTS), sensor.alignment
+        )
+    if sensor.sha256 and not re.fullmatch(r"[0-9a-f]{64}", sensor.sha256):
+        raise PlanError(f"{where}, sha256", "must be 64 hexadecimal digits", sensor.sha256)
+    _number(f"{where}, offset_s", sensor.offset_s, -1e10, 1e10)
 
 
 def _number(where: str, value: object, low: float, high: float) -> float:
@@ -178,7 +213,8 @@ _SESSION_KEYS: Final = {
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
-    "topic": str, "kind": str, "firmware": str, "hold_s": float,
+    "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str, "offset_s": float,
+    "alignment": str, "hold_s": float,
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,

@@ -11,6 +11,7 @@ relabel               ``sensor``, ``label``                            another l
 effort                ``from_ns``, ``to_ns``, ``text``                 an effort marked by hand
 undo                  ``note``                                         that note no longer counts
 salvaged              see :mod:`replay.capture.salvage`                what a salvage could save
+imported              see :mod:`replay.files.importing`                what was made of a file
 ===================== ================================================ =========================
 
 Times are ns of the capture clock, a stretch is ``from_ns <= t < to_ns``.  ``sensor`` is the
@@ -38,6 +39,7 @@ RELABEL: Final = "relabel"
 EFFORT: Final = "effort"
 UNDO: Final = "undo"
 SALVAGED: Final = "salvaged"
+IMPORTED: Final = "imported"
 
 _STRETCH: Final = {"from_ns": int, "to_ns": int}
 _EXCLUDED: Final = {**_STRETCH, "sensor": int, "reason": str}
@@ -52,7 +54,7 @@ _BODIES: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
         UNDO: {"note": int},
     }
 )
-KINDS: Final = (*_BODIES, SALVAGED)
+KINDS: Final = (*_BODIES, SALVAGED, IMPORTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,8 +231,8 @@ def _check_undo(number: int, earlier: Sequence[Note]) -> None:
             undone.add(note.body["note"])
     if number in undone:
         raise NoteError(f"undo: note {number} has been undone already")
-    if any(note.number == number and note.kind == SALVAGED for note in earlier):
-        raise NoteError("undo: what a salvage has recorded stays")
+    if any(note.number == number and note.kind in (SALVAGED, IMPORTED) for note in earlier):
+        raise NoteError("undo: what a salvage or an import has recorded stays")
 
 
 def body_text(body: Mapping[str, Any]) -> str:

@@ -21,6 +21,11 @@ from replay.payloads.device import (
     decode_body_location,
     decode_text,
 )
+from replay.payloads.file_heart_rate import (
+    FILE_UNITS,
+    decode_file_heart_rate,
+    encode_file_heart_rate,
+)
 from replay.payloads.heart_rate import (
     HIGHEST_VALID_MBPM,
     LOWEST_VALID_MBPM,
@@ -43,6 +48,7 @@ from replay.payloads.motion import (
 __all__ = [
     "CRANK_MODULUS",
     "DECODERS",
+    "FILE_UNITS",
     "HIGHEST_VALID_MBPM",
     "LOWEST_VALID_MBPM",
     "RR_PER_S",
@@ -58,8 +64,10 @@ __all__ = [
     "Revolutions",
     "RunningCadence",
     "decode",
+    "decode_file_heart_rate",
     "decode_heart_rate",
     "decode_mqtt_heart_rate",
+    "encode_file_heart_rate",
     "encode_heart_rate",
 ]
 
@@ -71,6 +79,7 @@ Reading: TypeAlias = (
 DECODERS: Final[Mapping[str, Callable[[bytes], Reading]]] = {
     event.HEART_RATE: decode_heart_rate,
     event.MQTT_HEART_RATE: decode_mqtt_heart_rate,
+    event.FILE_HEART_RATE: decode_file_heart_rate,
     event.BODY_LOCATION: decode_body_location,
     event.BATTERY: decode_battery,
     event.CYCLING: decode_cycling,

@@ -170,8 +170,8 @@ def test_channel_numbers_never_move() -> None:
     assert [CHANNEL_IDS[getattr(event_module, name)] for name in (
         "HEART_RATE", "MQTT_HEART_RATE", "BODY_LOCATION", "BATTERY", "CYCLING", "RUNNING", "POWER",
         "MODEL", "SERIAL", "FIRMWARE", "HARDWARE", "MAKER", "LINK", "SIGNAL", "DOUBLED", "ANCHOR",
-        "JUMP", "LATE", "DISK", "MARKER", "ADVICE",
-    )] == list(range(1, 22))  # fmt: skip
+        "JUMP", "LATE", "DISK", "MARKER", "ADVICE", "FILE_HEART_RATE",
+    )] == list(range(1, 23))  # fmt: skip
 
 
 def test_a_changing_buffer_does_not_change_what_was_appended(tmp_path: Path) -> None:
