@@ -90,14 +90,14 @@ def plan_of(sensors: int) -> Plan:
     return Plan(wearer="W1", activity="benchmark", sensors=tuple(rows), invented=True)
 
 
-def messages(sensors: int, seconds: int, seed: int = 1) -> Iterator[list[Message]]:
+def messages(sensors: int, seconds: int, seed: int = 1) -> Iterator[list[Event | Tick]]:
     """Events of each second with its ticks: efforts, noise, and a gap now and then."""
     random = np.random.default_rng(seed)
     payloads = [encode_heart_rate(bpm) for bpm in range(256)]
     for second in range(seconds):
         effort = 120 + 35 * np.sin(second / 90) + 15 * np.sin(second / 1700)
         noise = random.normal(0, 3, (RATE_HZ, sensors))
-        row: list[Message] = []
+        row: list[Event | Tick] = []
         for part in range(RATE_HZ):
             for sensor in range(sensors):
                 if (second // 37 + 5 * sensor) % 61 == 0:
@@ -110,12 +110,12 @@ def messages(sensors: int, seconds: int, seed: int = 1) -> Iterator[list[Message
 
 
 def frames(
-    window: MainWindow, feed: Pushed, source: Iterator[list[Message]], count: int
+    window: MainWindow, feed: Pushed, source: Iterator[list[Event | Tick]], count: int
 ) -> tuple[Floats, Floats]:
     """CPU ms of each of ``count`` frames at the pace of life, and the share of the drawing."""
-    app = QApplication.instance()
-    pending: list[Message] = []
-    whole, drawing = [], []
+    pending: list[Event | Tick] = []
+    whole: list[float] = []
+    drawing: list[float] = []
     due_ns = -1
     while len(whole) < count:
         while not pending:
@@ -130,7 +130,7 @@ def frames(
         window.redraw()
         judged = time.process_time()
         window.frame()
-        app.processEvents()
+        QApplication.processEvents()
         end = time.process_time()
         whole.append(1000 * (end - begin))
         drawing.append(1000 * (end - judged))
@@ -139,13 +139,12 @@ def frames(
 
 def naive(window: MainWindow, count: int) -> tuple[Floats, Floats]:
     """CPU ms of a picture with all points of all series, and with a scatter of all pairs."""
-    app = QApplication.instance()
     board, plan = window.model.board, window.plan
     layout = pg.GraphicsLayoutWidget()
     layout.resize(*SIZE)
     top, below = layout.addPlot(row=0, col=0), layout.addPlot(row=1, col=0)
     layout.show()
-    app.processEvents()
+    QApplication.processEvents()
     lines = {n: top.plot(pen=pg.mkPen(n)) for n in plan.compared}
     scatter = below.plot(pen=None, symbol="o", symbolSize=4)
     plain, with_pairs = [], []
@@ -154,12 +153,12 @@ def naive(window: MainWindow, count: int) -> tuple[Floats, Floats]:
         for number, line in lines.items():
             t_ns, mbpm = board.series(number)
             line.setData(t_ns / 1e9, mbpm / 1000)
-        app.processEvents()
+        QApplication.processEvents()
         plain.append(1000 * (time.process_time() - begin))
         ref, test = board.grid(plan.reference), board.grid(plan.tests[0])
         both = (ref >= 0) & (test >= 0)
         scatter.setData(ref[both] / 1000, test[both] / 1000)
-        app.processEvents()
+        QApplication.processEvents()
         with_pairs.append(1000 * (time.process_time() - begin))
     layout.close()
     return np.array(plain), np.array(with_pairs)
@@ -181,12 +180,12 @@ def first_frame_s(repeats: int) -> float:
 
 def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
     """All figures of one run."""
-    app = open_application()
+    open_application()
     feed = Pushed(plan_of(sensors))
     window = MainWindow(feed, LIGHT)
     window.resize(*SIZE)
     window.show()
-    app.processEvents()
+    QApplication.processEvents()
     seconds = round(hours * 3600)
     source = messages(sensors, seconds + 120 + round(4 * count * FRAME_MS / 1000))
     memory = []
@@ -194,7 +193,7 @@ def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
         feed.waiting += next(source)
         if second % 20 == 19:
             window.frame()
-            app.processEvents()
+            QApplication.processEvents()
         if second % 3600 == 3599:
             memory.append(round(psutil.Process().memory_info().rss / 1e6, 1))
     found: dict[str, Any] = {"hours": hours, "sensors": sensors, "readings": 0}
@@ -222,7 +221,7 @@ def main() -> int:
     parser.add_argument("--sensors", type=int, default=8)
     parser.add_argument("--frames", type=int, default=200)
     given = parser.parse_args()
-    found = {"first_frame_s": round(first_frame_s(5), 2)}
+    found: dict[str, Any] = {"first_frame_s": round(first_frame_s(5), 2)}
     found |= run(given.hours, given.sensors, given.frames)
     found["goals"] = GOALS
     missed = [name for name, goal in GOALS.items() if found[name] > goal]

@@ -127,7 +127,7 @@ def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]
 
 
 def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
-    """A series as a line of two pixels: the same path twice, one pixel apart.
+    """A series as a line of about two pixels: the same thin path again, a little lower.
 
     Where points are as dense as pixels the line is broad enough by itself.
     """
@@ -143,7 +143,10 @@ def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
         path = pg.arrayToQPath(px, py, connect="all" if whole else joined)
         painter.drawPath(path)
         if len(px) < px[-1] - px[0]:
-            painter.drawPath(path.translated(0, 1))
+            # A thin pen is one device pixel wide, however many of them make up a pixel.
+            ratio = painter.device().devicePixelRatio()
+            for step in range(1, round(1.5 * ratio)):
+                painter.drawPath(path.translated(0, step / ratio))
     # A reading with a gap on either side has no line to be seen by.
     lone = ~joined
     lone[1:] &= ~joined[:-1]

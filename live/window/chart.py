@@ -22,6 +22,9 @@ from replay.plan import Plan
 _LABEL_SIGNS: Final = 19
 """Room at the lines' ends, in average letters."""
 
+LANE_LINES: Final = 1.45
+"""Height of a lane in lines of text: a track, and the words of a warning above it."""
+
 
 class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is untyped
     """Traces, differences and lanes.  ``moved``: the user dragged or zoomed to (start, end) s."""
@@ -106,7 +109,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         """Lanes get a fixed height: enough for a line of text, more in a tall window."""
         line = QFontMetricsF(self.font()).height()
         lanes = len(self._plan.sensors) + 1
-        lane = min(max(0.25 * self.height() / lanes, 1.35 * line), 2.4 * line)
+        lane = min(max(0.25 * self.height() / lanes, LANE_LINES * line), 2.4 * line)
         self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -145,4 +148,4 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     def minimumSizeHint(self) -> QSize:
         """High enough for all lanes and a few lines of each panel."""
         line = QFontMetricsF(self.font()).height()
-        return QSize(320, round((14.5 + 1.35 * (len(self._plan.sensors) + 1)) * line))
+        return QSize(320, round((14.5 + LANE_LINES * (len(self._plan.sensors) + 1)) * line))

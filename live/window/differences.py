@@ -65,14 +65,14 @@ class DifferencesCanvas(Canvas):
         return -reach, reach
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        """Zone, grid, lines, labels: from back to front."""
+        """Grid, zone, lines, labels: from back to front."""
         theme, looks = frame.theme, frame.looks
         ref = self._ref
         allowed = frame.tolerance(ref.high)
-        draw_band(painter, area, ref, (-allowed, allowed), theme)
         low, high = self._view.viewRange()[1]
         line = QFontMetricsF(painter.font()).height()
         draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
+        draw_band(painter, area, ref, (-allowed, allowed), theme)
         painter.setPen(line_pen(theme.faint))
         zero = round(area.y(0.0)) + 0.5
         end = min(area.x(frame.now_s), area.box.right())

@@ -102,7 +102,7 @@ class LanesCanvas(Canvas):
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
         text = box.adjusted(2 * radius + 5, 0, -2, 0)
         words = str(warning.kind)
-        if box.height() < 0.8 * metrics.height() or text.width() < 0.4 * metrics.horizontalAdvance(
+        if box.height() < 0.75 * metrics.height() or text.width() < 0.4 * metrics.horizontalAdvance(
             words
         ):
             return
