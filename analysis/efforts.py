@@ -176,12 +176,15 @@ def respond(
     half = _crossing(rising, base_at, peak_at, (base + peak) / 2)
     delay = None if half_ref is None or half is None else half - half_ref
     if share < BLUNTED_SHARE:
-        answer = Answer.BLUNTED
+        # A partial rise that comes once the reference has peaked is a sensor that finds its way
+        # back to the falling heart rate, not one that shows the effort.
+        found_late = half is not None and half > effort.peak_s
+        answer = Answer.MISSED if found_late else Answer.BLUNTED
     elif delay is not None and delay > LATE_S:
         answer = Answer.LATE
     else:
         answer = Answer.FOLLOWED
-    return Response(answer, delay, shortfall, share)
+    return Response(answer, None if answer is Answer.MISSED else delay, shortfall, share)
 
 
 def responses(

@@ -119,6 +119,13 @@ def test_the_height_of_the_answer_decides(height: float, answer: str) -> None:
     assert middle.shortfall_bpm == pytest.approx(50 - height, abs=3)
 
 
+def test_finding_back_after_the_peak_is_not_an_answer() -> None:
+    """A sensor flat through an effort that joins the falling reference afterwards missed it."""
+    bpm = _heart(1000, ONSETS, (60, 50, 60))
+    bpm[400:535] = bpm[395]
+    assert _efforts_only(_grid(bpm, noise=1.0)) == ["followed", "missed", "followed"]
+
+
 def test_a_late_answer_is_late_and_not_missed() -> None:
     """A sensor 18 s behind is late in every effort, with the delay at half rise."""
     test = np.concatenate((REFERENCE[:1].repeat(18), REFERENCE))[:1000]
