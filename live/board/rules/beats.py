@@ -9,6 +9,7 @@ that widen with the wearer's own variability.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from statistics import median
@@ -31,6 +32,8 @@ class Beat(Enum):
     """Short, then long, together two: the heart itself does this at times."""
     JUMP = "jump"
     """Off by more than the heart's own variability, and none of the above."""
+    LEAP = "leap"
+    """Five alike in a row, far from those before: the rate leapt, or what is counted changed."""
     IMPOSSIBLE = "impossible"
     """An interval that no heart has at all."""
 
@@ -50,7 +53,7 @@ class BeatJudge:
     def __init__(self, limits: BeatLimits) -> None:
         self._limits = limits
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
-        self._refused: deque[int] = deque(maxlen=limits.rebase)
+        self._refused: list[Judged] = []
         self._spread = limits.usual_spread
         self._short = 0
 
@@ -73,18 +76,20 @@ class BeatJudge:
         self._refused.clear()
         self._short = 0
 
-    def judge(self, rr: int) -> Judged | None:
-        """Judge the next RR; ``None`` while there are too few neighbours or while it waits for
-        the one that follows.
+    def judge(self, rr: int) -> Sequence[Judged]:
+        """Take the next RR; the judgements that are ripe with it, oldest first.
+
+        None while there are too few neighbours, or while one waits for those that follow: a
+        short beat for the next, jumps for whether they are the start of a new rate.
         """
         limits = self._limits
         if not limits.least_rr <= rr <= limits.most_rr:
             self._short = 0
-            return Judged(Beat.IMPOSSIBLE, rr, self.beside)
+            return (Judged(Beat.IMPOSSIBLE, rr, self.beside),)
         beside = self.beside
         if beside == 0:
             self._accepted.append(rr)
-            return None
+            return ()
         short, self._short = self._short, 0
         ratio = rr / beside
         if short:
@@ -92,42 +97,48 @@ class BeatJudge:
             if abs(together - 1) <= limits.pair_share:
                 return self._refuse(Beat.EXTRA, short, beside)
             if ratio > 1 and abs(together - 2) <= limits.pair_share:
-                return Judged(Beat.ECTOPIC, short, beside)
-            # The short one stays unexplained; the present one is looked at with the next.
-            jump = self._refuse(Beat.JUMP, short, beside)
-            if ratio < 1 - self.limit:
-                self._short = rr
-            elif ratio <= 1 + self.limit:
-                self._accept(rr, ratio)
-            else:
-                self._refuse(Beat.JUMP, rr, beside)
-            return jump
+                return (Judged(Beat.ECTOPIC, short, beside),)
+            # The short one stays unexplained; the present one is looked at by itself.
+            ripe = self._refuse(Beat.JUMP, short, beside)
+            return (*ripe, *self._alone(rr, self.beside))
+        return self._alone(rr, beside)
+
+    def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
+        limits = self._limits
+        ratio = rr / beside
         if abs(ratio - 1) <= self.limit:
-            self._accept(rr, ratio)
-            return Judged(Beat.GOOD, rr, beside)
+            return (*self._accept(rr, ratio), Judged(Beat.GOOD, rr, beside))
         if ratio < 1:
             self._short = rr
-            return None
+            return ()
         if ratio < limits.missed_ratio:
             return self._refuse(Beat.JUMP, rr, beside)
         return self._refuse(
             Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY, rr, beside
         )
 
-    def _accept(self, rr: int, ratio: float) -> None:
-        limits = self._limits
+    def _accept(self, rr: int, ratio: float) -> Sequence[Judged]:
         self._accepted.append(rr)
-        self._refused.clear()
-        self._spread += (abs(ratio - 1) - self._spread) / limits.spread_beats
+        self._spread += (abs(ratio - 1) - self._spread) / self._limits.spread_beats
+        return self._released()
 
-    def _refuse(self, beat: Beat, rr: int, beside: float) -> Judged:
-        refused = self._refused
-        refused.append(rr)
-        if len(refused) == refused.maxlen and max(refused) <= min(refused) * (
-            1 + self._limits.least_share
-        ):
-            # The rate itself has changed: these are the neighbours now.
-            self._accepted.clear()
-            self._accepted.extend(refused)
-            refused.clear()
-        return Judged(beat, rr, beside)
+    def _released(self) -> Sequence[Judged]:
+        ripe, self._refused = self._refused, []
+        return ripe
+
+    def _refuse(self, beat: Beat, rr: int, beside: float) -> Sequence[Judged]:
+        limits, refused = self._limits, self._refused
+        if beat in (Beat.EXTRA, Beat.MISSED_MANY):
+            return (*self._released(), Judged(beat, rr, beside))
+        most = 1 + limits.least_share
+        if refused and not refused[-1].rr / most <= rr <= refused[-1].rr * most:
+            ripe = self._released()
+            self._refused.append(Judged(beat, rr, beside))
+            return ripe
+        refused.append(Judged(beat, rr, beside))
+        if len(refused) < limits.rebase:
+            return ()
+        # The rate itself has changed: these are the neighbours now.
+        self._accepted.clear()
+        self._accepted.extend(judged.rr for judged in self._released())
+        return (Judged(Beat.LEAP, rr, beside),)

@@ -40,6 +40,8 @@ class Departure:
         self.following: Final = following or Following(bench, watched)
         self._second = -1
         self._agreed: tuple[int, int] | None = None
+        self._leapt = 0
+        self._delay_s = limits.delay_s
         self.paired = False
         self.side = 0
         self.unexplained = False
@@ -57,21 +59,22 @@ class Departure:
         reference, value = bench.reference.held[second], self._watched.held[second]
         self.unexplained = self.follows = False
         self.paired = NO_VALUE not in (reference, value)
+        self._look_for_leap(second, reference)
         if not self.paired:
             self.side = 0
             return
         if bench.tolerance.within(reference, value):
             self.side = 0
             self._agreed = (reference, value)
+            # Looked at while they agree only: a fault must not teach the delay that excuses it.
+            follows = self.following.estimate(second)
+            if follows is not None:
+                limits = self._limits
+                self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
             return
         self.side = 1 if value > reference else -1
-        follows = self.following.estimate(second)
-        delay_s = (
-            self._limits.delay_s
-            if follows is None
-            else min(follows.delay_s + self._limits.delay_slack_s, self._limits.delay_s)
-        )
-        was = [v for v in bench.reference.held[max(0, second - delay_s) : second] if v != NO_VALUE]
+        first = max(0, second - self._delay_s, self._leapt)
+        was = [v for v in bench.reference.held[first:second] if v != NO_VALUE]
         if self.side > 0:
             nearest = max(was, default=reference)
             self.unexplained = value > nearest and not bench.tolerance.within(nearest, value)
@@ -84,3 +87,14 @@ class Departure:
             went = value - value_then
             if abs(moved) >= self._limits.moved_mbpm:
                 self.follows = went / moved >= self._limits.follows
+
+    def _look_for_leap(self, second: int, reference: int) -> None:
+        """A leap of the reference is no change of the heart: count from behind it."""
+        before = self._bench.reference.held[second - 1] if second else NO_VALUE
+        if NO_VALUE in (reference, before):
+            return
+        leap = reference - before
+        if abs(leap) > self._limits.leap_mbpm:
+            self._leapt = second
+            if self._agreed is not None:
+                self._agreed = (self._agreed[0] + leap, self._agreed[1])

@@ -50,6 +50,7 @@ class Frozen(SensorRule):
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
         self._rr: deque[int] = deque(maxlen=_RR_KEPT)
         self._rr_ns = -1
+        self._rr_at_start = 0
         self._rr_list: tuple[int, ...] = ()
         self._same_rr = 0
         self._apart_s = 0
@@ -130,6 +131,7 @@ class Frozen(SensorRule):
         self._value = mbpm
         self._start = second
         self._apart_s = 0
+        self._rr_at_start = self._own_rr_mbpm() if self._rr else mbpm
 
     def _accuse(self) -> Sign:
         self._accused = True
@@ -137,22 +139,27 @@ class Frozen(SensorRule):
 
     def _usual_s(self) -> float:
         runs = sorted(self._runs)
-        longest = runs[len(runs) * 19 // 20] if runs else 0
+        longest = runs[min(len(runs) - 1, int(len(runs) * self._limits.runs_share))] if runs else 0
         return min(self._limits.runs * longest, self._limits.runs_most_s)
 
     def _needed_mbpm(self, run_s: int) -> int:
+        """Movement of the others that is asked for: the less, the longer the run stands out."""
         limits = self._limits
-        return max(limits.moved_least_mbpm, limits.moved_mbpm - limits.relax_mbpm_per_s * run_s)
+        usual = max(self._usual_s(), limits.least_s)
+        needed = round(limits.moved_mbpm * usual / max(run_s, 1))
+        return min(max(needed, limits.moved_least_mbpm), limits.moved_mbpm)
 
     def _rr_is_fresh(self, second: int) -> bool:
         return len(self._rr) == _RR_KEPT and second * NS_PER_S - self._rr_ns <= _RR_FRESH_NS
 
     def _own_rr_mbpm(self) -> int:
-        middle = sorted(self._rr)[_RR_KEPT // 2]
+        middle = sorted(self._rr)[len(self._rr) // 2]
         return _MBPM_OF_RR // middle if middle else 0
 
     def _beside_own_rr(self) -> Sign:
-        if abs(self._own_rr_mbpm() - self._value) <= self._limits.own_rr_mbpm:
+        rate, most = self._own_rr_mbpm(), self._limits.own_rr_mbpm
+        # The RR must have moved, too: a bpm that is off by a constant is another rule's.
+        if abs(rate - self._value) <= most or abs(rate - self._rr_at_start) <= most:
             self._apart_s = 0
             return GOOD
         self._apart_s += 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
@@ -35,17 +36,19 @@ class LooseReference(SensorRule):
         watched: SensorState,
         limits: LooseLimits = LOOSE,
         beat_limits: BeatLimits = BEAT,
+        unit: Callable[[], float] = lambda: 1.0,
     ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
         self._judge = BeatJudge(beat_limits)
-        self._account = RrAccount(limits)
+        self._account = RrAccount(limits, unit)
         self._weights = {
             Beat.MISSED: limits.missed,
             Beat.MISSED_MANY: limits.missed_many,
             Beat.EXTRA: limits.missed,
             Beat.ECTOPIC: limits.ectopic,
             Beat.JUMP: limits.jump,
+            Beat.LEAP: limits.leap,
             Beat.IMPOSSIBLE: limits.impossible,
         }
         self._score = 0.0
@@ -58,6 +61,16 @@ class LooseReference(SensorRule):
         self._last_ns = -1
         self._last_mbpm = 0
         self._settled_ns = -1
+
+    @property
+    def contradicts_bpm(self) -> int | None:
+        """The rate that its RR say, mbpm, while its bpm says another."""
+        return self._rates[-1][1] if self._against_s and self._rates else None
+
+    @property
+    def bad_beats(self) -> int:
+        """Bad beats among the last 60."""
+        return sum(self._recent)
 
     @property
     def beats_are_sound(self) -> bool:
@@ -130,11 +143,10 @@ class LooseReference(SensorRule):
             self._settled_ns = -1
         if self._settled_ns < 0:
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
-        self._look_for_leap(second, t_ns, mbpm)
+        self._look_for_leap(second, t_ns, mbpm, bool(self._recent))
         self._last_ns, self._last_mbpm = t_ns, mbpm
         for rr in reading.rr:
-            judged = self._judge.judge(rr)
-            if judged is not None:
+            for judged in self._judge.judge(rr):
                 self._weigh(second, judged)
         if self._account.take(t_ns, reading.rr, self._judge.beside):
             self._add(
@@ -172,13 +184,15 @@ class LooseReference(SensorRule):
             self._against_s = 0
             return
         self._against_s += 1
+        if self._against_s <= limits.against_free_s:
+            return
         self._add(
             second,
             limits.against_bpm_per_s,
             f"its RR say {said[-1] / 1000:.0f} bpm while it sends {self._last_mbpm / 1000:.0f}",
         )
 
-    def _look_for_leap(self, second: int, t_ns: int, mbpm: int) -> None:
+    def _look_for_leap(self, second: int, t_ns: int, mbpm: int, has_rr: bool) -> None:
         limits = self._limits
         if self._last_ns < 0 or t_ns < self._settled_ns:
             return
@@ -187,7 +201,7 @@ class LooseReference(SensorRule):
         if apart_s <= limits.leap_s and leap > limits.leap_mbpm + limits.leap_mbpm_per_s * apart_s:
             self._add(
                 second,
-                limits.leap,
+                limits.leap if has_rr else limits.leap_alone,
                 f"it leapt from {self._last_mbpm / 1000:.0f} to {mbpm / 1000:.0f} bpm in "
                 f"{apart_s:.1f} s",
             )

@@ -53,10 +53,12 @@ class OutvotedReference(SensorRule):
 
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
+        within = self.bench.tolerance.within
         with_it = voters = 0
         above: list[SensorState] = []
         below: list[SensorState] = []
         held_back = False
+        own_rr = self._loose.contradicts_bpm if self._loose is not None else None
         for test, departure in self._departures:
             now = departure.look(second)
             if not now.paired or self._has_no_vote(test):
@@ -64,11 +66,15 @@ class OutvotedReference(SensorRule):
             voters += 1
             if now.side == 0:
                 with_it += 1
+            elif own_rr is not None and within(own_rr, test.held[second]):
+                (above if now.side > 0 else below).append(test)
             elif not now.unexplained or now.follows:
                 held_back = True
             else:
                 (above if now.side > 0 else below).append(test)
         if voters < self._limits.least:
+            return UNSURE
+        if self._loose is not None and self._loose.bad_beats >= self._limits.bad_beats:
             return UNSURE
         against = max(self._agreeing(above, second), self._agreeing(below, second), key=len)
         if len(against) >= self._limits.least and len(against) > with_it:
@@ -76,7 +82,8 @@ class OutvotedReference(SensorRule):
                 self._since = second
             self._against = tuple(against)
             self._fine_s = 0
-            self._score = min(self._score + 1, self._needed_s())
+            weight = 1 if own_rr is None else self._limits.contradicted
+            self._score = min(self._score + weight, self._needed_s())
         elif not held_back or with_it:
             self._score = max(0, self._score - 1)
             self._fine_s += 1

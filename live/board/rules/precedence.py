@@ -36,7 +36,8 @@ SAME_SENSOR: Final[Mapping[K, frozenset[K]]] = {
     ),
     K.SAME_SENSOR: frozenset({K.RELAY, K.APART, K.LATE}),
     K.RELAY: frozenset({K.APART, K.LATE}),
-    K.LOOSE_REFERENCE: frozenset({K.OUTVOTED_REFERENCE, K.ON_CADENCE, K.UNIT_SLIP}),
+    K.LOOSE_REFERENCE: frozenset({K.UNIT_SLIP}),
+    K.OUTVOTED_REFERENCE: frozenset({K.LOOSE_REFERENCE}),
     K.FROZEN: frozenset(
         {K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.OUTVOTED_REFERENCE}
     ),
@@ -46,7 +47,7 @@ SAME_SENSOR: Final[Mapping[K, frozenset[K]]] = {
 """A standing warning of the first kind makes those of the others on the same sensor its own."""
 
 _REFERENCE_FAULTS: Final = (
-    K.NOT_STARTED, K.SILENT, K.NO_CONTACT, K.LOOSE_REFERENCE, K.FROZEN, K.ON_CADENCE,
+    K.NOT_STARTED, K.SILENT, K.NO_CONTACT, K.LOOSE_REFERENCE, K.FROZEN,
     K.OUTVOTED_REFERENCE, K.REFERENCE_LOST,
 )  # fmt: skip
 
@@ -58,15 +59,15 @@ test sensor: they compare with a reference that cannot be compared with."""
 
 WITHHELD_BY_REFERENCE: Final[Mapping[K, frozenset[K]]] = {
     kind: frozenset({K.FROZEN, K.ON_CADENCE})
-    for kind in (K.LOOSE_REFERENCE, K.FROZEN, K.ON_CADENCE, K.OUTVOTED_REFERENCE)
+    for kind in (K.LOOSE_REFERENCE, K.FROZEN, K.OUTVOTED_REFERENCE)
 }
 """While a warning of the first kind stands on the reference, its movements accuse nobody; but a
 test sensor that was accused before has a fault of its own and stays accused."""
 
 ORDER: Final = (
     K.DISK_LOW, K.CLOCK_JUMP, K.CAPTURE_LATE, K.LOW_BATTERY,
-    K.NOT_STARTED, K.SILENT, K.NO_CONTACT, K.SAME_SENSOR, K.RELAY, K.FROZEN, K.LOOSE_REFERENCE,
-    K.ON_CADENCE, K.OUTVOTED_REFERENCE, K.REFERENCE_LOST, K.LATE, K.APART, K.THINNING,
+    K.NOT_STARTED, K.SILENT, K.NO_CONTACT, K.SAME_SENSOR, K.RELAY, K.FROZEN, K.OUTVOTED_REFERENCE,
+    K.LOOSE_REFERENCE, K.ON_CADENCE, K.REFERENCE_LOST, K.LATE, K.APART, K.THINNING,
     K.UNIT_SLIP, K.WEAK_SIGNAL,
 )  # fmt: skip
 """The order in which rules are asked: what explains comes before what is explained, so that it

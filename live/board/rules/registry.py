@@ -43,13 +43,14 @@ def rules_for(bench: Bench) -> list[Rule]:
     compared = [sensor for sensor in bench.sensors if not sensor.is_companion]
     streams = [Stream(sensor) for sensor in compared]
     relays: list[Relay] = []
+    slip = UnitSlip(bench, bench.reference)
     for at, sensor in enumerate(compared):
         own, others = streams[at], streams[:at] + streams[at + 1 :]
         relays.append(Relay(bench, sensor, own, others))
         rules += [
             NoContact(bench, sensor),
             Thinning(bench, sensor),
-            UnitSlip(bench, sensor),
+            slip if sensor is bench.reference else UnitSlip(bench, sensor),
             SameSensor(bench, sensor, own, streams[:at]),
         ]
     departures = [Departure(bench, test, Following(bench, test)) for test in bench.tests]
@@ -63,7 +64,7 @@ def rules_for(bench: Bench) -> list[Rule]:
             Late(bench, test, departure.following),
             Apart(bench, test, departure),
         ]
-    loose = LooseReference(bench, bench.reference)
+    loose = LooseReference(bench, bench.reference, unit=lambda: slip.factor)
     rules += [
         *relays,
         *on_cadence,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule
@@ -16,6 +16,9 @@ from replay.event import NS_PER_S
 if TYPE_CHECKING:
     from live.board.bench import Bench
     from live.board.sensor import SensorState
+
+
+_LEAP_MBPM: Final = 2_000
 
 
 class _Echo:
@@ -140,6 +143,8 @@ class Relay(SensorRule):
         own = self._own
         changes = list(own.changes)[-own.new_changes :]
         for echo in self._echoes:
+            if own.beats and echo.source.beats:
+                continue  # two that send RR are told by these: straps on one heart agree in bpm
             for t_ns, mbpm, _ in changes:
                 self._compare(echo, t_ns, mbpm)
             if self._source is None and echo.score >= self._limits.raise_at:
@@ -176,10 +181,8 @@ class Relay(SensorRule):
         echo.unlike = max(0, echo.unlike - 2)
         echo.last_count = match[0]
         echo.lags.append(match[1])
-        telling = turned or abs(step) >= 2000
-        echo.score = min(
-            echo.score + (limits.telling if telling else limits.plain), 2 * limits.raise_at
-        )
+        weight = limits.turn if turned else limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
+        echo.score = min(echo.score + weight, 2 * limits.raise_at)
 
     def _is_later(self, lag_s: float, echo: _Echo) -> bool:
         """Whether this one is the repeater; equal arrival makes it the later in the plan."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule
@@ -16,6 +16,11 @@ from replay.event import NS_PER_S
 if TYPE_CHECKING:
     from live.board.bench import Bench
     from live.board.sensor import SensorState
+    from replay.payloads import HeartRate
+
+
+_IDENTITY_EVERY_S: Final = 5
+"""Device Information is read once; a few seconds do not matter."""
 
 
 class _Twin:
@@ -47,7 +52,6 @@ class SameSensor(SensorRule):
         self._own = own
         self._twins = tuple(_Twin(stream) for stream in before)
         self._window_ns = round(limits.window_s * NS_PER_S)
-        self._texts_seen = -1
         self._same: SensorState | None = None
         self._why = ""
         self._by_identity = False
@@ -55,9 +59,7 @@ class SameSensor(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         own = self._own.look(second)
-        texts = sum(len(s.texts) for s in self.bench.sensors)
-        if texts != self._texts_seen:
-            self._texts_seen = texts
+        if second % _IDENTITY_EVERY_S == 0:
             self._compare_identities()
         if self._by_identity:
             return BAD
@@ -107,17 +109,20 @@ class SameSensor(SensorRule):
         new = list(own.readings)[-own.new_readings :]
         before = own.readings[-own.new_readings - 1][1] if len(own.readings) > len(new) else None
         for t_ns, reading in new:
-            equal = any(
-                reading == theirs
-                for at_ns, theirs in reversed(source.readings)
-                if abs(t_ns - at_ns) <= self._window_ns
-            )
-            if not equal:
+            if not self._has_equal(source, t_ns, reading):
                 twin.equal = twin.changes = 0
             else:
                 twin.equal += 1
                 twin.changes += reading != before
             before = reading
+
+    def _has_equal(self, source: Stream, t_ns: int, reading: HeartRate) -> bool:
+        for at_ns, theirs in reversed(source.readings):
+            if at_ns < t_ns - self._window_ns:
+                return False
+            if at_ns <= t_ns + self._window_ns and theirs == reading:
+                return True
+        return False
 
 
 def _same_place(own: SensorState, other: SensorState) -> str:

@@ -87,8 +87,10 @@ class FrozenLimits:
 
     least_s: int = 8
     """A heart at a steady pace shows the same whole bpm for many seconds; less is never frozen."""
-    runs: float = 1.3
-    """Chosen: longer than its own longer recent runs by a third; coarse sensors are not accused."""
+    runs: float = 1.0
+    """Longer than its own longer recent runs: coarse sensors are not accused of being coarse."""
+    runs_share: float = 0.95
+    """Which of its own recent runs counts as long."""
     runs_most_s: int = 30
     """Chosen: beyond this the own history excuses nothing any more."""
     runs_kept: int = 60
@@ -98,13 +100,12 @@ class FrozenLimits:
     must have moved whichever of these is assumed, else the value may not have got there yet."""
     delay_slack_s: int = 4
     """A known delay is known to some seconds, and differs between rise and fall."""
-    moved_mbpm: int = 4_500
-    """Chosen: more than the jitter of a steady heart that has been smoothed over 5 s."""
-    moved_least_mbpm: int = 2_500
-    """Chosen: after a long run a smaller movement suffices."""
-    relax_mbpm_per_s: int = 60
-    """Chosen: the step between the two, reached after half a minute."""
-    moved_spreads: float = 1.5
+    moved_mbpm: int = 8_000
+    """Chosen: what others must move while a run is only as long as usual; less in proportion,
+    the more the run stands out …"""
+    moved_least_mbpm: int = 3_000
+    """… but never less than the jitter of a steady heart that has been smoothed over 5 s."""
+    moved_spreads: float = 2.0
     """A sensor that follows loosely may stand still by chance: the movement must stand out of
     the spread with which it follows."""
     smooth_s: int = 5
@@ -201,8 +202,10 @@ class LooseLimits:
     """RR that fall short of the time that passed by two beats or more: they were left out."""
     against_bpm_per_s: float = 1.2
     """The RR and the bpm of one strap contradict each other: five seconds of it suffice."""
-    leap: float = 3.0
-    """One leap may be the end of a fault; two are a fault."""
+    leap: float = 2.4
+    """A leap of the RR and of the bpm that is made of them are one leap, and one is not enough."""
+    leap_alone: float = 3.5
+    """Without RR the bpm is all there is: two leaps within 10 s."""
     clear_s: int = 30
     """Without a bad beat for this long it is seated again: at one bad beat in 100 the next would
     have come, half of the times, within 70 beats."""
@@ -211,14 +214,13 @@ class LooseLimits:
     account_s: int = 20
     """Stretch over which the RR are held against the time that passed: long enough to hold two
     of the beats left out by a strap that loses one in ten."""
-    account_slope: float = 0.03
-    """RR in another unit (1.024) or rounded down differ from time by up to 2.5 %, steadily; that
-    is another rule's."""
     gap_spacings: float = 1.7
     """A wider spacing than this many usual ones: a notification was lost, and its RR with it."""
     against_bpm_mbpm: int = 8_000
     """Straps average their bpm over some beats; more than 8 bpm outside of what the RR said in
     the last seconds is no averaging."""
+    against_free_s: int = 3
+    """After a leap the bpm may be ahead of the median of nine beats by some seconds."""
     against_bpm_s: int = 15
     """Straps average over up to 15 s."""
     leap_mbpm: int = 15_000
@@ -261,6 +263,8 @@ class DepartureLimits:
     """A known delay differs by some seconds between rise and fall, and smoothing adds to it."""
     moved_mbpm: int = 10_000
     """Chosen: a change of the reference from which it can be told whether a sensor follows it."""
+    leap_mbpm: int = 12_000
+    """No heart moves the reference by so much in a second: nobody is expected to follow it."""
     follows: float = 0.35
     """A sensor that has gone at least this part of the way follows, if bluntly: optical sensors
     show half of a short effort's rise."""
@@ -283,14 +287,17 @@ class ApartLimits:
 class LateLimits:
     """When a test sensor that follows counts as late."""
 
-    delay_s: int = 20
-    """Optical sensors need 5 to 20 s; beyond, short efforts are over before they show."""
-    fine_s: int = 16
+    delay_s: int = 24
+    """Optical sensors need 5 to 20 s, and the estimate wavers by some; beyond, short efforts are
+    over before they show."""
+    fine_s: int = 19
     """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
     estimates: int = 3
     """Chosen: three estimates in a row, a minute together, over overlapping stretches."""
-    better: float = 0.7
+    better: float = 0.6
     """The delay must explain a good part of the difference, or it is not delay that matters."""
+    spread_mbpm: float = 6_000.0
+    """At its delay a sensor that follows does so within a few bpm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,11 +316,11 @@ class CadenceLimits:
     blunt_weight: float = 0.4
     """A value that has followed the reference part of the way may rest near the cadence by
     chance: it needs 50 s."""
-    steps_low_mbpm: int = 140_000
-    steps_high_mbpm: int = 200_000
-    """Running: 140 to 200 steps a minute; where no cadence sensor is there, only this range is
+    steps_low_mbpm: int = 150_000
+    steps_high_mbpm: int = 190_000
+    """Running: 150 to 190 steps a minute; where no cadence sensor is there, only this range is
     suspected."""
-    flat_mbpm: int = 6_000
+    flat_mbpm: int = 5_000
     """Runners keep their step rate within a few steps a minute."""
     flat_s: int = 15
     """Chosen: flat for longer than a heart under changing effort stays within 6 bpm by chance."""
@@ -329,10 +336,14 @@ class OutvotedLimits:
     """One against one is no vote."""
     raise_s: int = 25
     """Chosen: optical sensors err alike for 10 to 20 s after a change of effort."""
-    sound_beats_s: int = 35
+    sound_beats_s: int = 40
     """A reference whose RR are sound and agree with its bpm is given longer."""
     clear_s: int = 20
     """Chosen: as for a sensor apart."""
+    contradicted: int = 2
+    """Seconds a second counts for while the reference's own RR side with the others."""
+    bad_beats: int = 6
+    """Of the last 60: a reference with so many is loose, and that is told already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,14 +359,17 @@ class RelayLimits:
     """A relay hands on within seconds; beyond, equal values are chance."""
     lag_band_s: float = 0.6
     """"A constant moment later": a relay that asks once a second adds up to a second of waver."""
-    telling: float = 1.0
-    """A leap over a value, or a turn, that is repeated exactly: half of the times it would not."""
-    plain: float = 0.25
+    turn: float = 1.0
+    """A turn that is repeated exactly: half of the times a sensor of its own would not."""
+    leap: float = 0.5
+    """A leap over a value: on a steep rise a sensor of its own has the same chance to skip it."""
+    plain: float = 0.15
     """The next value of a rise: any sensor would pass it."""
     unlike: float = 3.0
     """A value that the other did not show speaks against it as three turns for it."""
-    raise_at: float = 10.0
-    """Ten turns repeated exactly: by chance once in a thousand such stretches."""
+    raise_at: float = 7.0
+    """Seven turns repeated exactly: by chance once in a hundred such stretches, and two sensors
+    with the same averaging are rare."""
     clear_unlike: int = 20
     """Chosen: changes in a row of which most were not repeated."""
     tie_s: float = 0.1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from replay.event import NS_PER_S
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 _SPACINGS: Final = 15
 _PACKETS: Final = 20
-_SLOPE_PACKETS: Final = 100
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 
 
@@ -23,18 +22,18 @@ class RrAccount:
 
     The balance swings by up to one beat, because a notification brings the beats that are
     complete; beyond that, and beyond the jitter of arrival, it rises when beats are left out.
+    ``unit``: gives the factor by which the RR must be multiplied, where they slipped in unit.
     """
 
-    def __init__(self, limits: LooseLimits) -> None:
+    def __init__(self, limits: LooseLimits, unit: Callable[[], float] = lambda: 1.0) -> None:
         self._limits = limits
+        self._unit = unit
         self._spacings: deque[int] = deque(maxlen=_SPACINGS)
         self._counts: deque[int] = deque(maxlen=_PACKETS)
         self._balances: deque[tuple[int, float]] = deque()
         self._last_ns = -1
         self._beat_ns = 0
         self._balance = 0.0
-        # As if a minute had passed in which the RR filled the time.
-        self._passed_s = self._filled_s = 60.0
         self.missing_s = 0.0
         self.allowed_s = 0.0
 
@@ -70,8 +69,7 @@ class RrAccount:
             self.restart()
             self._last_ns = t_ns
             return False
-        passed_s, filled_s = spacing_ns / NS_PER_S, sum(rr) / RR_PER_S
-        self._balance += passed_s - filled_s * self._slope(passed_s, filled_s)
+        self._balance += spacing_ns / NS_PER_S - sum(rr) / RR_PER_S * self._unit()
         balances = self._balances
         balances.append((t_ns, self._balance))
         oldest_ns = t_ns - self._limits.account_s * NS_PER_S
@@ -87,15 +85,6 @@ class RrAccount:
         self.restart()
         self._last_ns, self.missing_s = t_ns, missing_s
         return True
-
-    def _slope(self, passed_s: float, filled_s: float) -> float:
-        """Time that passes while the RR fill a second, by the last hundred notifications."""
-        self._passed_s += passed_s - self._passed_s / _SLOPE_PACKETS
-        self._filled_s += filled_s - self._filled_s / _SLOPE_PACKETS
-        if self._filled_s <= 0:
-            return 1.0
-        most = self._limits.account_slope
-        return min(max(self._passed_s / self._filled_s, 1 - most), 1 + most)
 
     def _sends_part(self, usual_rr: float) -> bool:
         """Whether the sensor sends one RR a notification, however many beats there were."""

@@ -42,6 +42,12 @@ class UnitSlip(SensorRule):
         self._ratio = 1.0
         self._against_bpm = 1.0
         self._since = 0
+        self._factor = 1.0
+
+    @property
+    def factor(self) -> float:
+        """What the RR must be multiplied with to be in 1/1024 s, as far as is known."""
+        return self._factor
 
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
@@ -61,6 +67,7 @@ class UnitSlip(SensorRule):
         limits = self._limits
         self._ratio = (last[0] - first[0]) / NS_PER_S / (ticks / RR_PER_S)
         if abs(self._ratio - 1) <= limits.fine:
+            self._factor = 1.0
             return GOOD
         self._against_bpm = ticks / RR_PER_S / beats * (bpm / count / 1000) / 60
         for slip in (limits.slip, 1 / limits.slip):
@@ -69,6 +76,7 @@ class UnitSlip(SensorRule):
                 and abs(self._against_bpm * slip - 1) <= limits.fine
             ):
                 self._since = first[0] // NS_PER_S
+                self._factor = slip
                 return BAD
         return UNSURE
 
