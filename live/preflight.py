@@ -140,8 +140,11 @@ def no_window() -> str:
 
 
 def install_line(extras: str = "window") -> str:
-    """The line that installs Sidebeat here: from its folder, into a virtual environment."""
+    """The line that installs what is missing: from the folder of the source, if there is one."""
     what = f'-e ".[{extras}]"' if extras else "-e ."
+    if not (Path(__file__).resolve().parent.parent / "pyproject.toml").exists():
+        # Installed from a wheel: pip finds Sidebeat there and adds what the extras name.
+        what = f'"sidebeat[{extras}]"' if extras else "sidebeat"
     if sys.prefix != sys.base_prefix:
         return f"{_quoted(sys.executable)} -m pip install {what}"
     if sys.platform == "win32":

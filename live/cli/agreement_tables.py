@@ -23,6 +23,9 @@ CAUTIONS: Final = (
 )
 
 
+_BRACKETS: Final = "In brackets: 95 % interval, or none where none can be given honestly."
+
+
 def print_session(result: SessionResult, title: str, console: Console) -> None:
     """Print all that one session says: the comparison, each sensor, how it was done."""
     for part in session_parts(result, title):
@@ -65,7 +68,7 @@ def comparison(result: SessionResult) -> RenderableType:
         )
     excluded = any(sensor.without_exclusions for sensor in result.sensors)
     what = "Excluded stretches are taken out.  " if excluded else ""
-    return Group(table, Text(f"{what}In brackets: 95 % interval.", style="dim"))
+    return Group(table, Text(f"{what}{_BRACKETS}", style="dim"))
 
 
 def _sensor_block(result: SensorResult, session: SessionResult) -> RenderableType:
