@@ -66,6 +66,8 @@ class LaneAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         super().__init__("left")
         self.lanes: list[tuple[str, Shape | None, str]] = []
         self.ink = "#000000"
+        # The names change with the theme alone, the panel beside them nine times a second.
+        self.setCacheMode(self.CacheMode.DeviceCoordinateCache)
 
     def paint(self, painter: QPainter, *_: object) -> None:
         """Called by Qt."""

@@ -135,14 +135,15 @@ def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
     if len(x) == 0:
         return
     px, py = area.x(x), area.y(y)
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing, not drawn.by_column)
+    sparse = bool(len(px) < px[-1] - px[0])
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, sparse)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
     if len(px) > 1:
         whole = bool(joined[:-1].all())
         path = pg.arrayToQPath(px, py, connect="all" if whole else joined)
         painter.drawPath(path)
-        if len(px) < px[-1] - px[0]:
+        if sparse:
             # A thin pen is one device pixel wide, however many of them make up a pixel.
             ratio = painter.device().devicePixelRatio()
             for step in range(1, round(1.5 * ratio)):

@@ -58,17 +58,19 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         plot.hideButtons()
         plot.setMouseEnabled(x=True, y=False)
         plot.disableAutoRange()
-        plot.vb.sigRangeChangedManually.connect(self._was_moved)
-        if row:
-            plot.setXLink(self.top)
+        # Not linked to one another: a link costs more at each picture than setting the range of
+        # all three, and only a hand on the mouse moves one alone.
+        plot.vb.sigRangeChangedManually.connect(lambda *_: self._was_moved(plot))
         if row < 2:
             plot.hideAxis("bottom")
         for axis in ("left", "bottom"):
             plot.getAxis(axis).enableAutoSIPrefix(False)
         return plot
 
-    def _was_moved(self, *_: object) -> None:
-        start, end = self.top.vb.viewRange()[0]
+    def _was_moved(self, moved: pg.PlotItem) -> None:
+        start, end = moved.vb.viewRange()[0]
+        for plot in (self.top, self.middle, self.bottom):
+            plot.setXRange(start, end, padding=0)
         self.moved.emit(start, end)
 
     @property
@@ -104,6 +106,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             shape = None if look is None else look.shape
             colour = theme.faint if look is None else look.colour(theme)
             self.lane_axis.lanes.append((sensor.label, shape, colour))
+        self.lane_axis.update()
 
     def _share_height(self) -> None:
         """Lanes get a fixed height: enough for a line of text, more in a tall window."""
@@ -132,7 +135,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         """Draw a frame."""
         self._label_axes()
         columns = self.columns
-        self.top.setXRange(frame.start_s, frame.end_s, padding=0)
+        for plot in (self.top, self.middle, self.bottom):
+            plot.setXRange(frame.start_s, frame.end_s, padding=0)
         self._set_rows(self.top, *self.traces.take(frame, columns))
         self._set_rows(self.middle, *self.differences.take(frame, columns))
         self.lanes.show_frame(frame)

@@ -17,11 +17,12 @@ from PySide6.QtWidgets import QWidget
 from analysis.agreement import Tolerance, sums_of
 from live.window.axes import ValueAxis, dress_axis
 from live.window.canvas import Area, Canvas, line_pen, spread
-from live.window.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts, coarser
+from live.window.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts
 from live.window.faults import DrawingFaults
 from live.window.figures import signed
 from live.window.frame import Frame
 from live.window.marks import radius_for
+from live.window.shade import Shade, shade_of
 from live.window.shapes import Stamps
 from live.window.theme import Theme
 
@@ -40,7 +41,7 @@ def _cell(px_per_bpm: float) -> int:
 
 
 class PlaneCanvas(Canvas):
-    """What stands over the shade: lines, limits and the latest pairs."""
+    """The plane: shade, lines or limits, and the latest pairs."""
 
     name = "agreement plane"
 
@@ -48,11 +49,14 @@ class PlaneCanvas(Canvas):
         super().__init__(view, faults)
         self._stamps = Stamps()
         self.turned = False
+        self.shade: Shade | None = None
         self.limits: tuple[float, float] | None = None
         """Bias and half width of the limits, bpm; known while turned."""
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        """Lines first, the latest pairs on top."""
+        """Shade and lines first, the latest pairs on top."""
+        if self.shade is not None:
+            self.shade.draw(painter, area)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         if self.turned:
             self._draw_limits(painter, area, frame)
@@ -128,10 +132,9 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
             plot.getAxis(name).enableAutoSIPrefix(False)
         # The uppermost and the rightmost tick's text reach beyond the axes.
         plot.setContentsMargins(0, 8, 12, 0)
-        self.image = pg.ImageItem()
-        plot.addItem(self.image)
         self.canvas = PlaneCanvas(plot.vb, faults)
         self._drawn_for: tuple[object, ...] = ()
+        self._range: tuple[float, ...] = ()
         self.turned = False
         for part in (self, self.viewport()):
             part.setAccessibleName("Agreement plane")
@@ -150,12 +153,6 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         for name in ("left", "bottom"):
             dress_axis(plot.getAxis(name), theme, font)
         plot.getAxis("left").setWidth(max(QFontMetricsF(font).horizontalAdvance("Mmmmm"), 44))
-        shade = QColor(theme.shade)
-        table = np.empty((256, 4), dtype=np.ubyte)
-        table[:, :3] = (shade.red(), shade.green(), shade.blue())
-        table[:, 3] = np.linspace(100, 240, 256)
-        table[0, 3] = 0
-        self.image.setLookupTable(table)
         self._drawn_for = ()
 
     def show_frame(self, frame: Frame) -> None:
@@ -180,24 +177,19 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         else:
             fine, floor = counts.plane, LOW_BPM
             size = (_cell(min(view.width(), view.height()) / (high - low)),) * 2
-        cells = coarser(fine, *size)
-        # Square-root shade: one pair is seen beside a thousand, and more still look like more.
-        self.image.setImage(
-            np.sqrt(cells, dtype=np.float32),
-            autoLevels=False,
-            levels=(0.0, max(float(np.sqrt(cells.max(initial=1))), 1.0)),
-        )
-        self.image.setRect(QRectF(LOW_BPM - 0.5, floor - 0.5, *fine.shape))
+        self.canvas.shade = shade_of(fine, size, (LOW_BPM, floor), QColor(frame.theme.shade))
         if self.turned:
-            plot.setAspectLocked(False)
             self._label("bottom", f"mean of {sensor} and {ref} (bpm)", "mean (bpm)")
             self._label("left", f"{sensor} − {ref} (bpm)", "difference (bpm)", "bpm")
-            plot.setRange(xRange=(low, high), yRange=(-reach, reach), padding=0)
+            wanted = (low, high, -reach, reach)
         else:
-            plot.setAspectLocked(True)
             self._label("bottom", f"{ref}, reference (bpm)", f"{ref} (bpm)", "reference (bpm)")
             self._label("left", f"{sensor} (bpm)", "bpm")
-            plot.setRange(xRange=(low, high), yRange=(low, high), padding=0)
+            wanted = (low, high, low, high)
+        if wanted != self._range:
+            self._range = wanted
+            plot.setAspectLocked(not self.turned)
+            plot.setRange(xRange=wanted[:2], yRange=wanted[2:], padding=0)
         self.canvas.show_frame(frame)
         plot.vb.updateMatrix()  # or the paint event would, and ask for a second painting
         beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
@@ -234,6 +226,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         """Cells of another size may fit now."""
         super().resizeEvent(event)
         self._drawn_for = ()
+        self._range = ()
 
     def minimumSizeHint(self) -> QSize:
         """Room for the axes and a few cells."""
