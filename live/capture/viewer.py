@@ -13,9 +13,13 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import IO
+from typing import IO, Final
 
 import live
+
+_BEHIND: Final = 5
+"""Steps of niceness: a third of the capture's weight, so that a picture may come late, a stamp
+not."""
 
 
 class ViewProcess:
@@ -43,6 +47,8 @@ class ViewProcess:
             [sys.executable, "-P", "-m", "live", *arguments],
             env=environment,
             stdout=stdout,
+            # Where there is no nice(), see step_behind.
+            creationflags=getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0),
         )
 
     @property
@@ -81,6 +87,13 @@ class ViewProcess:
         if not self.wait(grace_s):
             self._process.kill()
             self._process.wait()
+
+
+def step_behind() -> None:
+    """Let the capture go first where both want the processor; called by a view."""
+    if hasattr(os, "nice"):
+        with contextlib.suppress(OSError):
+            os.nice(_BEHIND)
 
 
 def terminal_restorer() -> Callable[[], None]:

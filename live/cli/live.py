@@ -80,7 +80,8 @@ def _attach(arguments: argparse.Namespace) -> int:
             raise SidebeatError(f"--{option} is for a new capture, not for --attach")
     if arguments.practice or arguments.json:
         raise SidebeatError("--practice and --json are for a new capture, not for --attach")
-    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415 - see live.cli.main
+    from live.capture.viewer import step_behind  # noqa: PLC0415 - see live.cli.main
+    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415
 
     view = chosen_view(arguments.view)
     if view == "none":
@@ -89,6 +90,7 @@ def _attach(arguments: argparse.Namespace) -> int:
         # Ctrl-C in the terminal reaches this process too; it is meant for the capture, whose end
         # the window then shows.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+    step_behind()
     feed = CaptureFeed.attach(Path(arguments.attach) if arguments.attach else None)
     try:
         return show(feed, view, leave_at_end=True)
@@ -126,6 +128,9 @@ def _capture(arguments: argparse.Namespace) -> int:
         return process
 
     opened: list[ViewProcess] = []
+    # A key that is held sends Ctrl-C again while the last lines are printed; they must come out.
+    before = signal.getsignal(signal.SIGINT)
+    signal.signal(signal.SIGINT, lambda *_: None)
     outcome = run_capture(
         plan,
         None if arguments.practice else (arguments.out or Path()),
@@ -134,14 +139,15 @@ def _capture(arguments: argparse.Namespace) -> int:
         open_view=None if view == "none" else open_view,
         say=talk.say,
     )
-    # A terminal view leaves by itself at the end; only then can this process print again.
     for process in opened:
+        # A terminal view leaves by itself at the end; only then can this process print again.
         if view == "terminal" or outcome.by_signal:
             process.let_go(_GRACE_S)
     talk.view = None
     talk.say(_summary(outcome))
     if arguments.json:
-        print(json.dumps(_facts(outcome)))
+        print(json.dumps(_facts(outcome)), flush=True)
+    signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
     _wait_for_window(opened)
     if outcome.problem:
         raise SidebeatError(outcome.problem)
@@ -195,7 +201,9 @@ def _facts(outcome: CaptureOutcome) -> dict[str, object]:
 
 
 def _wait_for_window(opened: list[ViewProcess]) -> None:
-    """The window may stay open to be looked at; Ctrl-C then closes it."""
+    """The window may stay open to be looked at; Ctrl-C or SIGTERM then closes it."""
+    if opened:
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
     for process in opened:
         try:
             process.wait(None)
