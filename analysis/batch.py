@@ -30,7 +30,7 @@ SHORTEST_BATCH: Final = 30
 
 FEW_EPISODES: Final = 4.0
 """Independent stretches outside (or inside) the tolerance below which a share is rough: the
-simulated coverage falls to about .90 there."""
+variance between batches then rests on one or two of them."""
 
 _TOO_SHORT: Final = (
     f"Fewer than {BATCHES * SHORTEST_BATCH} pairs: too short for an interval from batches."

@@ -2,7 +2,7 @@
 
 For each whole shift the variance of (test − shifted reference) is taken over one fixed core of
 the test series, and a parabola fitted around the lowest gives the fraction.  (The
-maximum of the cross-correlation is biased on series with a trend: −0.9 ± 1.4 s in simulations.)
+maximum of the cross-correlation is biased on series with a trend.)
 The delay includes the sensor's own smoothing.  A heart rate that hardly moves cannot show a
 delay; then no number is given.
 

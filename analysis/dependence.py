@@ -3,8 +3,9 @@
 An autoregression is fitted, its order (1–20) chosen by Akaike's criterion.  At order 1 the counts
 are the closed forms N(1 − φ)/(1 + φ) for a mean and N(1 − φ²)/(1 + φ²) for a variance.  Order 1
 alone is not enough for real sensors: rounding and beat-to-beat noise on a slow error make its φ,
-taken from adjacent seconds, far too small (nominal 95 % intervals then hold in half of simulated
-sessions), and the smooth error of a late sensor makes it far too large (no interval at all).
+taken from adjacent seconds, far too small (the column "order 1" of ``benchmarks/coverage.py``
+shows what becomes of its intervals), and the smooth error of a late sensor makes it far too
+large, so that no interval could be given at all.
 
 Sources: Yule–Walker fits by Levinson's recursion; Akaike, IEEE Trans Autom Control
 1974;19:716–723; Kendall, Biometrika 1954;41:403–404 for the bias of φ; the counts of higher orders
@@ -30,7 +31,8 @@ from analysis.effective import (
 )
 
 HIGHEST_ORDER: Final = 20
-"""Seconds that the model looks back; raising it to 30 changed nothing in simulations."""
+"""Seconds that the model looks back; a sensor's error that is older has long been forgotten or
+shows as a slow one already."""
 
 SUBSTANTIAL: Final = 6.0
 """How much better by Akaike's criterion a higher order must be than order 1 to be taken: below

@@ -20,8 +20,8 @@ from analysis.pairing import NO_VALUE, pairs_of
 from analysis.proportional import ProportionalBias, proportional_bias
 
 FEW_EFFECTIVE: Final = 16.0
-"""Independent pairs below which every interval of the stretch is called rough: the simulated
-coverage of the intervals falls off from there."""
+"""Independent pairs below which every interval of the stretch is called rough: the count
+itself is then known to a factor of two at best."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """How often the published intervals hold the truth, in simulated sessions of known truth.
 
 ``python -m benchmarks.coverage`` prints every table; ``--quick`` a short run of them.  Seeds
-stand on the command line; no threshold was tuned on the seeds that are its defaults.
+stand on the command line; its default seeds were not used while methods were chosen.
 """
 
 from __future__ import annotations
@@ -21,10 +21,12 @@ import numpy as np
 from analysis.agreement import Tolerance
 from analysis.delay import delay_of
 from analysis.dependence import dependence_of, first_order
+from analysis.effective import lagged_correlation
 from analysis.efforts import Kind, find_efforts, responses
+from analysis.estimate import t_quantile
 from analysis.replicates import Group, limits_varying
 from analysis.statistics import agreement_of
-from benchmarks.known_truth import Errors, Intervals, ar1
+from benchmarks.known_truth import NO_VALUE, Errors, Intervals, ar1
 
 TOLERANCE = Tolerance(5, 10)
 SCENARIOS = (
@@ -42,6 +44,7 @@ STATISTICS = (
     "bias", "sd", "loa_low", "loa_high", "mae", "mape", "rmse", "within", "pearson_r",
     "concordance",
 )  # fmt: skip
+COLUMNS = (*STATISTICS, "order 1", "naive bias")
 GOALS = dict.fromkeys(("bias", "loa_low", "loa_high", "mae", "within"), 0.93)
 GOALS["pearson_r"] = 0.90
 
@@ -54,14 +57,25 @@ def _random(scenario: Errors | Intervals, seed: int) -> np.random.Generator:
 def agreement_run(scenario: Errors, seed: int) -> dict[str, bool | None]:
     """Whether each interval of one simulated session holds the truth; ``None``: none given."""
     truth = scenario.truth(TOLERANCE.bpm, TOLERANCE.percent)
-    result = agreement_of(*scenario.draw(_random(scenario, seed)), TOLERANCE)
+    ref, test = scenario.draw(_random(scenario, seed))
+    result = agreement_of(ref, test, TOLERANCE)
     held: dict[str, bool | None] = {}
     for name in STATISTICS:
         interval = getattr(result, name).interval
         held[name] = interval and interval[0] <= truth[name] <= interval[1]
-    half = 1.96 * result.sd.value / math.sqrt(result.pairs)
-    held["naive bias"] = abs(result.bias.value - scenario.bias) <= half
+    off = abs(result.bias.value - scenario.bias)
+    held["naive bias"] = off <= 1.96 * result.sd.value / math.sqrt(result.pairs)
+    held["order 1"] = off <= _half_by_order_one(ref, test, result.sd.value)
     return held
+
+
+def _half_by_order_one(ref: np.ndarray, test: np.ndarray, sd: float) -> float:
+    """Half the interval of the bias if only the correlation of adjacent seconds were used."""
+    present = (ref != NO_VALUE) & (test != NO_VALUE)
+    raw = float(lagged_correlation((test - ref) / 1000, present, 1)[1])
+    phi = min(raw + (1 + 4 * raw) / len(ref), 0.9999)
+    count = max(first_order(phi, len(ref)).count_for_mean(present), 1.5)
+    return t_quantile(count - 1) * sd / math.sqrt(count)
 
 
 def delay_run(scenario: Intervals, seed: int) -> tuple[float, bool] | None:
@@ -122,7 +136,7 @@ def sessions_run(count: int, seed: int) -> tuple[bool, bool]:
 def main() -> int:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seed", type=int, default=20_000, help="seed of the first session")
+    parser.add_argument("--seed", type=int, default=70_000, help="seed of the first session")
     parser.add_argument("--runs", type=int, default=1000, help="simulated sessions per row")
     parser.add_argument("--quick", action="store_true", help="100 sessions per row")
     parser.add_argument("--workers", type=int, default=2, help="processes")
@@ -146,9 +160,9 @@ def main() -> int:
 
 def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
     print("\nCoverage of the 95 % intervals of one session (* below its goal at 30 min)")
-    print(f"{'':52}" + "".join(f"{name:>12}" for name in (*STATISTICS, "naive bias")))
+    print(f"{'':52}" + "".join(f"{name:>12}" for name in COLUMNS))
     for scenario in SCENARIOS:
-        counts = {name: Counter[bool | None]() for name in (*STATISTICS, "naive bias")}
+        counts = {name: Counter[bool | None]() for name in COLUMNS}
         for held in each(partial(agreement_run, scenario)):
             for name, value in held.items():
                 counts[name][value] += 1
@@ -160,7 +174,9 @@ def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> N
             none = f"({count[None]})" if count[None] else ""
             cells.append(f"{none}{share:.3f}{star}".rjust(12))
         print(f"{scenario.name:52}" + "".join(cells))
-    print("In brackets: sessions for which no interval was given.  Naive: SD/√n of all pairs.")
+    print(
+        "In brackets: sessions for which no interval was given.  Naive: SD/√n of all pairs; order 1: an AR(1) of\nadjacent seconds in place of the order that the data ask for; both of the bias."
+    )
 
 
 def _print_delay(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
