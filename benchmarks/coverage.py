@@ -174,9 +174,8 @@ def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> N
             none = f"({count[None]})" if count[None] else ""
             cells.append(f"{none}{share:.3f}{star}".rjust(12))
         print(f"{scenario.name:52}" + "".join(cells))
-    print(
-        "In brackets: sessions for which no interval was given.  Naive: SD/√n of all pairs; order 1: an AR(1) of\nadjacent seconds in place of the order that the data ask for; both of the bias."
-    )
+    print("In brackets: sessions for which no interval was given.  Of the bias, for comparison:")
+    print("naive: SD/√n of all pairs; order 1: an AR(1) of adjacent seconds whatever the data ask.")
 
 
 def _print_delay(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
