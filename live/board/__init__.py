@@ -2,5 +2,6 @@
 
 from live.board.bench import Marker
 from live.board.board import Board
+from live.board.faults import reference_faults
 
-__all__ = ["Board", "Marker"]
+__all__ = ["Board", "Marker", "reference_faults"]

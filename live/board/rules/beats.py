@@ -83,10 +83,10 @@ class BeatJudge:
         short beat for the next, jumps for whether they are the start of a new rate.
         """
         limits = self._limits
-        if not limits.least_rr <= rr <= limits.most_rr:
-            self._short = 0
-            return (Judged(Beat.IMPOSSIBLE, rr, self.beside),)
         beside = self.beside
+        if not 0 < rr <= limits.most_rr or (beside == 0 and rr < limits.least_rr):
+            self._short = 0
+            return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             self._accepted.append(rr)
             return ()
@@ -99,7 +99,10 @@ class BeatJudge:
             if ratio > 1 and abs(together - 2) <= limits.pair_share:
                 return (Judged(Beat.ECTOPIC, short, beside),)
             # The short one stays unexplained; the present one is looked at by itself.
-            ripe = self._refuse(Beat.JUMP, short, beside)
+            if short < limits.least_rr:
+                ripe: Sequence[Judged] = (*self._released(), Judged(Beat.IMPOSSIBLE, short, beside))
+            else:
+                ripe = self._refuse(Beat.JUMP, short, beside)
             return (*ripe, *self._alone(rr, self.beside))
         return self._alone(rr, beside)
 

@@ -41,7 +41,7 @@ SAME_SENSOR: Final[Mapping[K, frozenset[K]]] = {
     K.FROZEN: frozenset(
         {K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.OUTVOTED_REFERENCE}
     ),
-    K.ON_CADENCE: frozenset({K.APART, K.LATE, K.OUTVOTED_REFERENCE}),
+    K.ON_CADENCE: frozenset({K.APART, K.LATE}),
     K.LATE: frozenset({K.APART}),
 }  # fmt: skip
 """A standing warning of the first kind makes those of the others on the same sensor its own."""

@@ -60,9 +60,11 @@ class RrAccount:
         spacings.append(spacing_ns)
         if rr:
             self._beat_ns = t_ns
+        unknown = len(self._counts) < _PACKETS  # whether it sends all of its beats
         no_beat = t_ns - self._beat_ns > _NO_BEAT_NS  # that is another rule's
         if (
-            no_beat
+            unknown
+            or no_beat
             or spacing_ns > self._limits.gap_spacings * usual_ns
             or self._sends_part(usual_rr)
         ):
@@ -89,7 +91,7 @@ class RrAccount:
     def _sends_part(self, usual_rr: float) -> bool:
         """Whether the sensor sends one RR a notification, however many beats there were."""
         counts, spacings = self._counts, self._spacings
-        if len(counts) < _PACKETS or max(counts) != 1:
+        if max(counts) != 1:
             return False
         usual_ns = sorted(spacings)[len(spacings) // 2]
         return min(counts) == 1 and usual_rr / RR_PER_S < 0.9 * usual_ns / NS_PER_S
