@@ -17,10 +17,10 @@ import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
 
+from live.window.columns import Drawn, Floats
 from live.window.faults import DrawingFaults
 from live.window.figures import tick_step
 from live.window.frame import Frame
-from live.window.pyramid import Drawn, Floats
 from live.window.theme import Theme
 
 _Number = TypeVar("_Number", float, Floats)

@@ -20,11 +20,11 @@ from live.window.canvas import (
     line_pen,
     rows_in,
 )
+from live.window.columns import NOTHING, Drawn
 from live.window.faults import DrawingFaults
 from live.window.figures import signed, value_rows
 from live.window.frame import Frame
 from live.window.marks import EndLabel, draw_end_labels, draw_marks
-from live.window.pyramid import NOTHING, Drawn
 from live.window.shapes import Stamps
 from live.window.traces import band_of
 

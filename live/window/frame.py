@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from live.board.snapshot import SensorStatus, SensorWarning, Snapshot
-from live.window.pyramid import Floats
+from live.window.columns import Floats
 from live.window.theme import Look, Theme
 from live.window.timeline import Timeline
 from replay.plan import Plan

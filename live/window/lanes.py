@@ -76,7 +76,7 @@ class LanesCanvas(Canvas):
             and w.since_s <= frame.end_s
             and (w.end_s is None or w.end_s >= frame.start_s)
         ]
-        for level, of, warning in _stacked(mine):
+        for level, of, warning in stacked(mine):
             end = frame.now_s if warning.end_s is None else float(warning.end_s)
             left = max(area.x(float(warning.since_s)), area.box.left() - 2)
             right = min(area.x(end), area.box.right() + 2)
@@ -137,7 +137,7 @@ class LanesCanvas(Canvas):
             )
 
 
-def _stacked(warnings: list[SensorWarning]) -> list[tuple[int, int, SensorWarning]]:
+def stacked(warnings: list[SensorWarning]) -> list[tuple[int, int, SensorWarning]]:
     """(level, levels, warning): those that overlap in time share the lane's height.
 
     Where one merely ends while the next begins (a loose strap that loses contact), the later is

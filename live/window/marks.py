@@ -8,8 +8,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter
 
 from live.window.canvas import Area, elided, line_pen, mark_points, spread
+from live.window.columns import Drawn
 from live.window.frame import Frame
-from live.window.pyramid import Drawn
 from live.window.shapes import Stamps
 
 

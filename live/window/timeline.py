@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from live.window.counts import PairCounts
 from live.window.gaps import GapRuns
-from live.window.pyramid import DifferenceSeries, ReadingSeries
+from live.window.series import DifferenceSeries, ReadingSeries
 from replay.plan import Plan
 
 if TYPE_CHECKING:

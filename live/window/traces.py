@@ -22,11 +22,11 @@ from live.window.canvas import (
     line_pen,
     rows_in,
 )
+from live.window.columns import NOTHING, Drawn
 from live.window.faults import DrawingFaults
 from live.window.figures import value_rows
 from live.window.frame import Frame
 from live.window.marks import EndLabel, draw_end_labels, draw_marks
-from live.window.pyramid import NOTHING, Drawn
 from live.window.shapes import Stamps
 
 _RESTING: Final = (50.0, 110.0)

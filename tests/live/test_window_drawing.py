@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import logging
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPointF
+from hypothesis import given
+from hypothesis import strategies as st
+from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
+from live.board.snapshot import SensorWarning, Severity, WarningKind
 from live.views.feed import Ended, Rewound, Tick
+from live.window.canvas import Area, mark_points, spread
 from live.window.keys import Deed
+from live.window.lanes import stacked
 from live.window.shapes import SENSOR_SHAPES
 from live.window.theme import DARK, LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, looks_of
 from live.window.warnings_list import WARNING
@@ -232,3 +238,58 @@ def test_before_anything_came_the_window_stands():
             picture(window)
         QApplication.processEvents()
         assert window.faults.count == 0, window.faults.last
+
+
+@given(st.lists(st.floats(-50, 450), max_size=8), st.floats(5, 40))
+def test_labels_at_the_lines_ends_do_not_overlap(wanted, height):
+    """Labels keep their order and their distance, and stay inside where they fit at all."""
+    bottom = max(400.0, height * len(wanted))
+    placed = spread(wanted, height, 0.0, bottom)
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    middles = [placed[i] for i in order]
+    assert all(b - a >= height - 1e-6 for a, b in pairwise(middles))
+    assert all(height / 2 - 1e-6 <= y <= bottom - height / 2 + 1e-6 for y in middles)
+
+
+def fault(since: int, end: int | None) -> SensorWarning:
+    return SensorWarning(
+        1, WarningKind.SILENT, 1, Severity.TEST_FAULT, since, since, end, "Cause.", "Advice."
+    )
+
+
+def test_warnings_at_one_time_share_their_lane():
+    """Two at once stand above one another; one that ends as the next begins keeps its height."""
+    assert [(level, of) for level, of, _ in stacked([fault(0, 100), fault(50, None)])] == [
+        (0, 2),
+        (1, 2),
+    ]
+    assert [(level, of) for level, of, _ in stacked([fault(0, 100), fault(97, None)])] == [
+        (0, 1),
+        (0, 1),
+    ]
+
+
+def test_a_card_wraps_its_facts_anew_at_another_width():
+    """In a narrower column the same facts take more lines, and the card grows."""
+    with shown(session(60)) as (window, _):
+        card = window.bench.cards.cards[1]
+        before = card.sizeHint().height()
+        card.resize(card.width() // 2, card.height())
+        assert card.sizeHint().height() > before
+
+
+def test_marks_stay_on_their_line_while_time_passes():
+    """The shapes along a line are bound to times: a tick later they stand at the same seconds."""
+    with shown(session(400)) as (window, feed):
+        chart = window.bench.chart
+        rows = []
+        for extra in (0, 3):
+            feed.waiting.append(Tick(round((400 + extra) * NS_PER_S)))
+            picture(window)
+            start, end = chart.top.vb.viewRange()[0]
+            scale = chart.top.vb.width() / (end - start)
+            area = Area(QRectF(chart.top.vb.rect()), scale, -start * scale, 1.0, 0.0)
+            xs, _ = mark_points(chart.traces.drawn[2], area, 0.37)
+            rows.append({round(float(x / scale + start), 1) for x in xs})
+        assert len(rows[0]) >= 3
+        assert rows[0] & rows[1] >= rows[1] - {max(rows[1])}

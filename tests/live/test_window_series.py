@@ -8,7 +8,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from live.window.pyramid import Columns, DifferenceSeries, Drawn, ReadingSeries, power_for
+from live.window.columns import Columns, Drawn, power_for
+from live.window.series import DifferenceSeries, ReadingSeries
 
 S = 1_000_000_000
 GAP = 3 * S
