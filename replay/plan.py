@@ -155,6 +155,7 @@ def _check(plan: Plan) -> None:
     _number("session.tolerance_bpm", plan.tolerance_bpm, 0, 100)
     _number("session.tolerance_percent", plan.tolerance_percent, 0, 100)
     seen: set[str] = set()
+    taken: set[tuple[str, str]] = set()
     for sensor in plan.sensors:
         where = f"sensor {sensor.label!r}"
         if not sensor.label.strip():
@@ -176,6 +177,12 @@ def _check(plan: Plan) -> None:
             raise PlanError(
                 f"{where}, topic", "must name one topic, without wildcards", sensor.topic
             )
+        for place, found_by in (("address", sensor.address.upper()), ("topic", sensor.topic)):
+            if not found_by:
+                continue
+            if (place, found_by) in taken:
+                raise PlanError(f"{where}, {place}", "is another sensor's already", found_by)
+            taken.add((place, found_by))
         if sensor.source == "simulated" and not sensor.kind:
             raise PlanError(where, "a simulated sensor needs a kind")
         _check_file(where, sensor)

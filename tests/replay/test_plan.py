@@ -1,0 +1,142 @@
+"""The plan: what it accepts, what it refuses in which words, and its way to text and back."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from replay.errors import PlanError
+from replay.plan import Broker, Plan, PlannedSensor, format_plan, load_plan, parse_plan
+
+SMALLEST = """
+[session]
+wearer = "W1"
+activity = "rowing ergometer"
+
+[[sensor]]
+label = "Yarrow"
+role = "reference"
+address = "C0:00:00:00:00:01"
+"""
+
+text = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=20)
+seconds = st.floats(0.1, 120, allow_nan=False)
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> Plan:
+    """Any valid plan with one to four sensors."""
+    count = draw(st.integers(1, 4))
+    reference = draw(st.integers(0, count - 1))
+    labels = draw(
+        st.lists(text.filter(lambda t: t.strip()), min_size=count, max_size=count, unique=True)
+    )
+    sensors = []
+    for n, label in enumerate(labels):
+        source = draw(st.sampled_from(["bluetooth", "mqtt", "simulated"]))
+        sensors.append(
+            PlannedSensor(
+                label=label,
+                role="reference"
+                if n == reference
+                else draw(st.sampled_from(["test", "companion"])),
+                placement=draw(text),
+                source=source,
+                address=f"C0:00:00:00:00:0{n}" if source == "bluetooth" else "",
+                topic=f"gym/{n}" if source == "mqtt" else "",
+                kind="strap" if source == "simulated" else "",
+                firmware=draw(text),
+                hold_s=draw(seconds),
+            )
+        )
+    return Plan(
+        wearer=draw(st.from_regex(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}", fullmatch=True)),
+        activity=draw(text),
+        sensors=tuple(sensors),
+        tolerance_bpm=draw(st.floats(0, 100)),
+        tolerance_percent=draw(st.integers(0, 100)),
+        broker=draw(st.none() | st.builds(Broker, host=text, port=st.integers(1, 65535))),
+        details=draw(st.dictionaries(text, text, max_size=3)),
+        invented=draw(st.booleans()),
+        seed=draw(st.integers(0, 2**31)),
+    )
+
+
+@given(plans())
+def test_text_and_back_is_the_same_plan(plan: Plan):
+    """Every plan that can be made survives being written and read."""
+    assert parse_plan(format_plan(plan)) == plan
+
+
+def test_the_smallest_plan_has_the_usual_tolerance():
+    """Without a word about it, agreement means within 5 bpm or 10 %, with 3 s of hold."""
+    plan = parse_plan(SMALLEST)
+    assert (plan.tolerance_bpm, plan.tolerance_percent) == (5.0, 10.0)
+    assert plan.sensor(plan.reference).hold_ns == 3_000_000_000
+    assert plan.tests == ()
+
+
+SECOND = '[[sensor]]\nlabel = "Sorrel"\nrole = "test"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "rule"),
+    [
+        ("[session", "file", "is not valid TOML"),
+        ("", "session", "must be a table"),
+        (SMALLEST.replace("wearer", "waerer"), "session.waerer", "is not known"),
+        (SMALLEST.replace('wearer = "W1"\n', ""), "session.wearer", "is missing"),
+        (SMALLEST.replace('"W1"', '"Jo Someone"'), "session.wearer", "must be a short code"),
+        (SMALLEST.replace('"W1"', "1"), "session.wearer", "must be of type str"),
+        (SMALLEST + "[extra]\n", "extra", "is not a part of a plan"),
+        (SMALLEST.split("[[sensor]]", maxsplit=1)[0], "sensor", "at least one [[sensor]]"),
+        (SMALLEST.replace("reference", "test"), "sensor.role", "exactly one sensor"),
+        (SMALLEST.replace('"reference"', '"boss"'), "sensor.role", "exactly one sensor"),
+        (SMALLEST.replace("C0:00:00:00:00:01", ""), "sensor 'Yarrow'", "needs an address"),
+        (SMALLEST.replace("Yarrow", " "), "sensor.label", "must not be empty"),
+        (SMALLEST + "hold_s = 0\n", "sensor 'Yarrow', hold_s", "must lie between"),
+        (SMALLEST + "hold_s = true\n", "sensor 1.hold_s", "must be of type float"),
+        (SMALLEST + 'source = "post"\n', "sensor 'Yarrow', source", "must be one of"),
+        (SMALLEST + 'source = "mqtt"\n', "sensor 'Yarrow'", "needs a topic"),
+        (
+            SMALLEST + 'source = "mqtt"\ntopic = "gym/#"\n',
+            "sensor 'Yarrow', topic",
+            "without wildcards",
+        ),
+        (SMALLEST + 'source = "simulated"\n', "sensor 'Yarrow'", "needs a kind"),
+        (SMALLEST + SECOND.replace("Sorrel", "Yarrow"), "sensor.label", "must be unique"),
+        (
+            SMALLEST + SECOND + 'address = "c0:00:00:00:00:01"\n',
+            "sensor 'Sorrel', address",
+            "is another sensor's already",
+        ),
+        (SMALLEST + "[details]\nage = 3\n", "details", "must be a table of texts"),
+        (SMALLEST + '[broker]\nport = "1883"\n', "broker.port", "must be of type int"),
+    ],
+)
+def test_what_cannot_be_carried_out_is_refused(text: str, field: str, rule: str):
+    """The error names the field and the rule, in one line."""
+    with pytest.raises(PlanError) as caught:
+        parse_plan(text)
+    assert field == caught.value.field
+    assert rule in caught.value.rule
+    assert "\n" not in str(caught.value)
+
+
+def test_a_file_that_cannot_be_read_is_a_plan_error(tmp_path):
+    """A missing plan, a folder and bytes that are no text end in the same kind of error."""
+    binary = tmp_path / "binary.toml"
+    binary.write_bytes(b"\xff\xfe\x00")
+    for path in (tmp_path / "none.toml", tmp_path, binary):
+        with pytest.raises(PlanError, match="plan: "):
+            load_plan(path)
+
+
+def test_sensors_are_found_by_label():
+    """Numbers count from 1 in the order of the plan; an unknown label names the known ones."""
+    plan = parse_plan(SMALLEST + SECOND + 'address = "C0:00:00:00:00:02"\n')
+    assert (plan.number("Yarrow"), plan.number("Sorrel")) == (1, 2)
+    with pytest.raises(PlanError, match="Yarrow, Sorrel"):
+        plan.number("Tansy")
+    assert plan.relabelled(2, "Linden").sensor(2).label == "Linden"
