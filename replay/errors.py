@@ -3,6 +3,8 @@
 SidebeatError
 ├── PlanError        the plan asks for something impossible (field, rule, value)
 ├── NoteError        a note about a session that makes no sense
+├── ActivityFileError    a file from elsewhere cannot be imported
+│   └── ColumnsUnclear   its columns must be named
 ├── PayloadError     a sensor sent bytes that the standard does not allow (names the byte)
 └── CaptureError     a capture file cannot be read or written
     ├── NotACapture      another kind of file
@@ -14,6 +16,8 @@ exits with a status other than 0.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 
 class SidebeatError(Exception):
@@ -32,6 +36,26 @@ class PlanError(SidebeatError):
 
 class NoteError(SidebeatError):
     """A note about a session that makes no sense; the message names what must hold."""
+
+
+class ActivityFileError(SidebeatError):
+    """An activity file that cannot be imported; the message names the file."""
+
+
+class ColumnsUnclear(ActivityFileError):
+    """A table in which a column must be named first.
+
+    ``wanted``: which one (``time``, ``bpm`` or ``time format``).  ``columns``: all names.
+    ``samples``: some of the first rows, as text.
+    """
+
+    def __init__(
+        self, message: str, wanted: str, columns: Sequence[str], samples: Sequence[Sequence[str]]
+    ) -> None:
+        self.wanted = wanted
+        self.columns = tuple(columns)
+        self.samples = tuple(tuple(row) for row in samples)
+        super().__init__(message)
 
 
 class PayloadError(SidebeatError, ValueError):

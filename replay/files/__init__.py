@@ -1,0 +1,72 @@
+"""Activity files from elsewhere (FIT, TCX, GPX, CSV), each as one plain heart-rate series."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from replay.errors import ActivityFileError
+from replay.files.fit import read_fit
+from replay.files.markup import decoded_markup, read_gpx, read_tcx, root_tag
+from replay.files.series import Counts, FileSeries, RawSeries, Row, plural, settle
+from replay.files.table import TableOptions, read_table
+
+__all__ = [
+    "Counts",
+    "FileSeries",
+    "RawSeries",
+    "Row",
+    "TableOptions",
+    "plural",
+    "read_activity",
+    "settle",
+]
+
+
+def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries:
+    """Read an activity file; what kind it is, its content says.
+
+    ``options``: how to read a table.  Raises :class:`ActivityFileError` if it cannot be read or
+    holds no heart rate, and :class:`replay.errors.ColumnsUnclear` if a table needs options.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise ActivityFileError(f"{path}: cannot be read: {error.strerror}") from None
+    raw = _read(path, data, options or TableOptions())
+    series = settle(path, hashlib.sha256(data).hexdigest(), raw)
+    if not series.values:
+        counts = series.counts
+        if not counts.rows:
+            raise ActivityFileError(f"{path}: this {raw.kind} file has no records")
+        if counts.no_time == counts.rows:
+            raise ActivityFileError(
+                f"{path}: none of its {plural(counts.rows, 'row')} has a time that can be read"
+            )
+        raise ActivityFileError(
+            f"{path}: none of its {plural(counts.rows, 'row')} has a heart rate"
+        )
+    return series
+
+
+def _read(path: Path, data: bytes, options: TableOptions) -> RawSeries:
+    if not data.strip():
+        raise ActivityFileError(f"{path}: the file is empty")
+    if data[8:12] == b".FIT":
+        return read_fit(path, data)
+    if data.startswith(b"SQLite format 3\0"):
+        raise ActivityFileError(
+            f"{path}: this is not an activity file; if it is a capture, give it to --into"
+        )
+    if data.startswith((b"\x1f\x8b", b"PK\x03\x04")):
+        raise ActivityFileError(f"{path}: the file is compressed; unpack it first")
+    head = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").replace(b"\0", b"")
+    if not head.startswith(b"<"):
+        return read_table(path, data, options)
+    text = decoded_markup(path, data)
+    root = root_tag(path, text)
+    if root == "TrainingCenterDatabase":
+        return read_tcx(path, text)
+    if root == "gpx":
+        return read_gpx(path, text)
+    raise ActivityFileError(f"{path}: this is XML, but neither TCX nor GPX")

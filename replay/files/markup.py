@@ -1,0 +1,153 @@
+"""TCX and GPX activity files.
+
+TCX is read with the standard library, GPX with ``gpxpy``.  Neither format has a use for a document
+type declaration, and entity bombs need one: a file that has one is refused before it is parsed.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from datetime import UTC
+from pathlib import Path
+from typing import Any, Final
+from xml.etree import ElementTree
+from xml.parsers import expat
+
+from replay.errors import ActivityFileError
+from replay.files.fit import missing_parser
+from replay.files.series import RawSeries, Row
+from replay.files.times import ISO, TimeReader, utc_ns
+
+_HEART_RATE_TAGS: Final = ("hr", "heartrate")
+"""Local names under which GPX extensions keep the heart rate, in lower case."""
+_CHUNK: Final = 1 << 20
+_ZONELESS: Final = "Its times name no zone: taken as UTC, as the format wants it."
+_DECLARED: Final = re.compile(
+    rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']"""
+)
+_BOMS: Final = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+
+def decoded_markup(path: Path, data: bytes) -> str:
+    """The text of an XML file by its byte order mark or declaration, UTF-8 if it has neither.
+
+    Raises :class:`ActivityFileError`.
+    """
+    encoding = next((name for mark, name in _BOMS.items() if data.startswith(mark)), "")
+    declared = _DECLARED.match(data)
+    if not encoding:
+        encoding = declared[1].decode("ascii") if declared else "utf-8"
+    try:
+        text = data.decode(encoding)
+    except (UnicodeError, LookupError):
+        raise ActivityFileError(f"{path}: its text is not {encoding}, as it should be") from None
+    # What is decoded has no encoding any more; a parser must not be told of one.
+    return re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1)
+
+
+def root_tag(path: Path, text: str) -> str:
+    """Local name of the root element; empty if the text is not XML.
+
+    Raises :class:`ActivityFileError` if there is a document type declaration.
+    """
+    found: list[str] = []
+    parser = expat.ParserCreate("utf-8")
+
+    def refuse(*_: object) -> None:
+        raise ActivityFileError(
+            f"{path}: the file declares a document type, which activity files never do; it is "
+            "not read, because entities could be hidden in it"
+        )
+
+    def begin(tag: str, _: object) -> None:
+        found.append(tag)
+        raise StopIteration
+
+    parser.StartDoctypeDeclHandler = refuse
+    parser.StartElementHandler = begin
+    with suppress(StopIteration, expat.ExpatError):
+        parser.Parse(text.encode("utf-8", "replace"), True)
+    return found[0].rpartition(":")[2] if found else ""
+
+
+def read_tcx(path: Path, text: str) -> RawSeries:
+    """The heart rate of every ``Trackpoint``; call :func:`root_tag` first.
+
+    A file that breaks off gives what stands before, with a remark.
+    """
+    times = TimeReader(ISO)
+    rows: list[Row] = []
+    remarks = []
+    parser = ElementTree.XMLPullParser(["end"])  # type: ignore[var-annotated]
+    try:
+        for start in range(0, len(text), _CHUNK):
+            parser.feed(text[start : start + _CHUNK])
+            rows += _trackpoints(parser, times)
+        parser.close()
+        rows += _trackpoints(parser, times)
+    except ElementTree.ParseError:
+        remarks.append("The file breaks off or is damaged: what stands before is used.")
+    if remarks and not rows:
+        raise ActivityFileError(f"{path}: this TCX file is damaged, and no record can be read")
+    if times.zoneless:
+        remarks.append(_ZONELESS)
+    return RawSeries("TCX", rows, remarks=tuple(remarks))
+
+
+def read_gpx(path: Path, text: str) -> RawSeries:
+    """The heart rate of every track point, from its extensions; call :func:`root_tag` first.
+
+    Raises :class:`ActivityFileError` if it is not whole, or if ``gpxpy`` is missing.
+    """
+    try:
+        import gpxpy  # noqa: PLC0415 - an optional dependency
+        from gpxpy.gpx import GPXException  # noqa: PLC0415
+    except ModuleNotFoundError:
+        raise missing_parser(path, "GPX") from None
+    try:
+        track = gpxpy.parse(text)
+    except (GPXException, ValueError) as error:
+        raise ActivityFileError(f"{path}: this GPX file is damaged: {error}") from None
+    rows, zoneless = [], False
+    for point in (p for t in track.tracks for s in t.segments for p in s.points):
+        moment = point.time
+        if moment is not None and moment.tzinfo is None:
+            zoneless, moment = True, moment.replace(tzinfo=UTC)
+        rows.append(
+            Row(None if moment is None else utc_ns(moment), _extension_value(point.extensions))
+        )
+    return RawSeries("GPX", rows, remarks=(_ZONELESS,) if zoneless else ())
+
+
+def _trackpoints(parser: ElementTree.XMLPullParser[Any], times: TimeReader) -> Iterator[Row]:
+    for event in parser.read_events():
+        element = event[-1]
+        if isinstance(element, ElementTree.Element) and _local(element) == "Trackpoint":
+            time = _text_of(element, ("Time",))
+            rate = next((e for e in element if _local(e) == "HeartRateBpm"), None)
+            value = None if rate is None else _text_of(rate, ("Value",))
+            yield Row(None if time is None else times.read(time), value)
+            element.clear()  # an activity of a day is large
+
+
+def _text_of(element: ElementTree.Element, tags: tuple[str, ...]) -> str | None:
+    return next((child.text for child in element if _local(child) in tags), None)
+
+
+def _extension_value(extensions: Iterable[ElementTree.Element]) -> str | None:
+    for extension in extensions:
+        for element in extension.iter():
+            if _local(element).lower() in _HEART_RATE_TAGS:
+                return element.text
+    return None
+
+
+def _local(element: ElementTree.Element) -> str:
+    return str(element.tag).rpartition("}")[2].rpartition(":")[2]

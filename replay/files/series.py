@@ -1,0 +1,201 @@
+"""One heart-rate series from a file, whatever its format: in order, counted, and no more.
+
+Nothing is made up and nothing is smoothed: rows without a time or without a heart rate cannot be
+readings and are counted; the rest is put in order of time.  The values stay text as they stood.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+
+from replay.event import NS_PER_S
+from replay.plan import DEFAULT_HOLD_S
+
+HOLD_PER_SPACING: Final = 1.2
+"""A value stands until the next one is a fifth of the usual spacing overdue."""
+LONGEST_HOLD_S: Final = 20.0
+"""Devices that save space keep a value every 5 to 15 s; a heart can change by 20 bpm in more."""
+USUAL_SHARE: Final = 0.95
+"""Share of the spacings up to which they are the file's own; rarer ones are pauses."""
+_PAUSE_S: Final = 60.0
+"""No device samples more rarely during an activity: a longer spacing says nothing about it."""
+
+
+_FARTHEST: Final = 2**62
+"""ns: the year 2116, and half of what 64 bits hold; a later time is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One record as it stood: ``time_ns`` or ``value`` may be missing."""
+
+    time_ns: int | None
+    value: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RawSeries:
+    """What a parser found.
+
+    ``kind``: ``FIT``, ``TCX``, ``GPX`` or ``CSV``.  ``anchored``: times are ns since 1970, UTC;
+    otherwise ns since the file's own start.  ``remarks``: sentences for the tester.
+    """
+
+    kind: str
+    rows: Sequence[Row]
+    unit: str = "bpm"
+    anchored: bool = True
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What became of the rows.
+
+    ``rows``: records in the file; of these ``no_time`` and ``no_heart_rate`` hold no reading and
+    ``duplicated`` say the same again.  ``unordered``: rows that stood after a later one.
+    ``conflicting``: rows with the time of another one and a different value; both are kept.
+    """
+
+    rows: int
+    no_time: int = 0
+    no_heart_rate: int = 0
+    duplicated: int = 0
+    unordered: int = 0
+    conflicting: int = 0
+
+    def sentences(self) -> list[str]:
+        """What the tester should know, one short sentence for each count that is not 0."""
+        told = (
+            (self.no_time, "dropped: no time"),
+            (self.no_heart_rate, "dropped: no heart rate"),
+            (self.duplicated, "dropped: the same time and value stood there already"),
+            (self.unordered, "out of order: sorted by time"),
+            (self.conflicting, "with the time of another row and a different value: both kept"),
+        )
+        return [f"{plural(count, 'row')} {what}." for count, what in told if count]
+
+
+@dataclass(frozen=True, slots=True)
+class FileSeries:
+    """The readings of one file, in order of time.
+
+    ``times_ns``: see :class:`RawSeries`.  ``values``: text as it stood.  ``spacing_s``: the
+    spacing that 95 % of the readings keep to.  ``hold_s``: how long a value may stand.
+    ``pauses``: stretches longer than that without a reading, ``paused_s`` in all.
+    """
+
+    path: Path
+    kind: str
+    sha256: str
+    times_ns: tuple[int, ...]
+    values: tuple[str, ...]
+    unit: str
+    anchored: bool
+    counts: Counts
+    remarks: tuple[str, ...]
+    spacing_s: float
+    hold_s: float
+    pauses: int
+    paused_s: float
+
+    @property
+    def span_s(self) -> float:
+        """From the first reading to the last."""
+        return (self.times_ns[-1] - self.times_ns[0]) / NS_PER_S if self.times_ns else 0.0
+
+    def sentences(self) -> list[str]:
+        """Everything about the file that the tester should know."""
+        told = [*self.counts.sentences(), *self.remarks]
+        if self.hold_s != DEFAULT_HOLD_S:
+            told.append(
+                f"A value every {self.spacing_s:g} s: each is held for up to {self.hold_s:g} s."
+            )
+        if self.pauses:
+            told.append(
+                f"{plural(self.pauses, 'pause')} without a reading, {self.paused_s:.0f} s in all."
+            )
+        return told
+
+
+def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
+    """Put the rows in order and count what is dropped.  Never raises; there may be none left."""
+    timed = [row for row in raw.rows if row.time_ns is not None and abs(row.time_ns) < _FARTHEST]
+    kept: list[tuple[int, str]] = []
+    latest, unordered = -(2**63), 0
+    for row in timed:
+        value = (row.value or "").strip()
+        if row.time_ns is None or not value:
+            continue
+        if row.time_ns < latest:
+            unordered += 1
+        latest = max(latest, row.time_ns)
+        kept.append((row.time_ns, value))
+    valued = len(kept)
+    kept.sort(key=lambda reading: reading[0])
+    readings, duplicated, conflicting = _without_repetitions(kept)
+    times = tuple(time for time, _ in readings)
+    spacing_s, hold_s = _spacing(times)
+    pauses = [(b - a) / NS_PER_S for a, b in pairwise(times) if b - a > hold_s * NS_PER_S]
+    return FileSeries(
+        path=path,
+        kind=raw.kind,
+        sha256=sha256,
+        times_ns=times,
+        values=tuple(value for _, value in readings),
+        unit=raw.unit,
+        anchored=raw.anchored,
+        counts=Counts(
+            rows=len(raw.rows),
+            no_time=len(raw.rows) - len(timed),
+            no_heart_rate=len(timed) - valued,
+            duplicated=duplicated,
+            unordered=unordered,
+            conflicting=conflicting,
+        ),
+        remarks=raw.remarks,
+        spacing_s=spacing_s,
+        hold_s=hold_s,
+        pauses=len(pauses),
+        paused_s=sum(pauses),
+    )
+
+
+def plural(count: int, noun: str) -> str:
+    """``1 row``, ``1,200 rows``."""
+    return f"{count:,} {noun}" + ("" if count == 1 else "s")
+
+
+def _without_repetitions(
+    kept: Iterable[tuple[int, str]],
+) -> tuple[list[tuple[int, str]], int, int]:
+    readings: list[tuple[int, str]] = []
+    duplicated = conflicting = 0
+    at, there = None, set[str]()
+    for time, value in kept:
+        if time != at:
+            at, there = time, set()
+        if value in there:
+            duplicated += 1
+            continue
+        conflicting += bool(there)
+        there.add(value)
+        readings.append((time, value))
+    return readings, duplicated, conflicting
+
+
+def _spacing(times: Sequence[int]) -> tuple[float, float]:
+    """The usual spacing and the age limit that goes with it, in s."""
+    spacings = sorted(
+        spacing for a, b in pairwise(times) if 0 < (spacing := (b - a) / NS_PER_S) <= _PAUSE_S
+    )
+    if not spacings:
+        return 0.0, DEFAULT_HOLD_S
+    usual = spacings[math.ceil(USUAL_SHARE * len(spacings)) - 1]
+    hold = min(math.ceil(HOLD_PER_SPACING * usual), LONGEST_HOLD_S)
+    return round(usual, 3), max(DEFAULT_HOLD_S, float(hold))

@@ -1,0 +1,195 @@
+"""Tables of text (CSV): where the columns are, which one is which, what their times mean."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from replay.errors import ActivityFileError, ColumnsUnclear
+from replay.files.series import RawSeries, Row, plural
+from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
+from replay.payloads import FILE_UNITS
+
+_DELIMITERS: Final = ",;\t|"
+_SNIFFED_LINES: Final = 50
+"""Lines looked at for the delimiter and the header; devices write a preamble of a few lines."""
+_SAMPLE_ROWS: Final = 20
+_TIME_NAMES: Final = (
+    "time", "timestamp", "time stamp", "datetime", "date time", "utc", "time utc", "utc time",
+    "timestamp utc", "elapsed", "elapsed time", "elapsed s", "seconds", "time s", "t", "t s",
+)  # fmt: skip
+_BPM_NAMES: Final = (
+    "hr", "bpm", "hr bpm", "heart rate", "heartrate", "heart rate bpm", "heartrate bpm", "pulse",
+    "pulse bpm", "pulse rate", "heart rate hr",
+)  # fmt: skip
+_NUMBER: Final = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableOptions:
+    """What the tester says of a table; empty where the file is left to speak for itself.
+
+    ``time_column``: a name, or two joined by ``+`` (date and time of day).  ``unit``: of the
+    heart rate.  ``time_format``, ``timezone``: see :mod:`replay.files.times`.  ``start``: ISO
+    8601 time at which elapsed times are 0.
+    """
+
+    time_column: str = ""
+    bpm_column: str = ""
+    time_format: str = ""
+    unit: str = ""
+    timezone: str = ""
+    start: str = ""
+
+
+def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
+    """The heart rate of every row.
+
+    Raises :class:`ColumnsUnclear` if a column, or what its times mean, must be said first, and
+    :class:`ActivityFileError` if this is no table or an option does not fit it.
+    """
+    text, remarks = _decoded(path, data)
+    columns, rows = _cells(path, text)
+    if options.unit and options.unit not in FILE_UNITS:
+        raise ActivityFileError(f"the unit {options.unit!r} is not known; there are bpm, Hz and ms")
+    times_at = _columns_of(
+        path, columns, rows, options.time_column, wanted="time", usual=_TIME_NAMES
+    )
+    bpm_at = _columns_of(path, columns, rows, options.bpm_column, wanted="bpm", usual=_BPM_NAMES)[0]
+    texts = [" ".join(row[at] for at in times_at).strip() for row in rows]
+    form = options.time_format or guess_format([t for t in texts if t][:_SAMPLE_ROWS])
+    if form is None:
+        sample = next((t for t in texts if t), "")
+        raise ColumnsUnclear(
+            f"{path}: what the times mean is not clear ({sample!r}); say it with --time-format "
+            "(iso, unix-s, unix-ms, elapsed, or a pattern such as '%d.%m.%Y %H:%M:%S')",
+            "time format",
+            columns,
+            rows[:3],
+        )
+    zone = zone_named(options.timezone) if options.timezone else None
+    reader = TimeReader(form, zone)
+    moments = [reader.read(text) for text in texts]
+    anchored = True
+    if form == ELAPSED:
+        moments, anchored = _from_start(moments, options, path)
+    if reader.zoneless and not zone:
+        remarks.append("Its times name no zone: taken as UTC (--timezone says otherwise).")
+    if reader.repeated:
+        remarks.append(
+            f"{plural(reader.repeated, 'row')} in the hour that the end of daylight saving "
+            "repeats: told apart by their order."
+        )
+    return RawSeries(
+        "CSV",
+        [Row(moment, row[bpm_at]) for moment, row in zip(moments, rows, strict=True)],
+        unit=options.unit or "bpm",
+        anchored=anchored,
+        remarks=tuple(remarks),
+    )
+
+
+def _from_start(
+    moments: list[int | None], options: TableOptions, path: Path
+) -> tuple[list[int | None], bool]:
+    if not options.start:
+        return moments, False
+    zone = zone_named(options.timezone) if options.timezone else None
+    start = parse_moment(options.start, zone)
+    if start is None:
+        raise ActivityFileError(f"{path}: --start {options.start!r} is not an ISO 8601 time")
+    return [None if moment is None else start + moment for moment in moments], True
+
+
+def _decoded(path: Path, data: bytes) -> tuple[str, list[str]]:
+    marks = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"\xef\xbb\xbf": "utf-8-sig"}
+    encoding = next((name for mark, name in marks.items() if data.startswith(mark)), "utf-8")
+    try:
+        text = data.decode(encoding)
+        remarks: list[str] = []
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")  # every byte is a letter in it; only names can be wrong
+        remarks = ["The text is not UTF-8: read as Latin-1."]
+    if "\0" in text:
+        raise ActivityFileError(f"{path}: this is neither FIT, TCX, GPX nor a table of text")
+    return text, remarks
+
+
+def _cells(path: Path, text: str) -> tuple[list[str], list[list[str]]]:
+    """Names of the columns, and the rows below them, all of the same length."""
+    lines = [line for line in text.splitlines() if line.strip()]
+    best: tuple[int, int, str] = (0, 0, "")
+    for delimiter in _DELIMITERS:
+        widths = Counter(
+            len(row) for row in csv.reader(lines[:_SNIFFED_LINES], delimiter=delimiter)
+        )
+        width, count = max(
+            ((w, c) for w, c in widths.items() if w > 1), key=lambda wc: wc[1], default=(0, 0)
+        )
+        best = max(best, (count, width, delimiter))
+    count, width, delimiter = best
+    if count < 2:
+        raise ActivityFileError(
+            f"{path}: this is neither FIT, TCX, GPX nor a table with a time and a heart rate"
+        )
+    try:
+        table = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    except csv.Error as error:
+        raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
+    table = [row for row in table if any(cell.strip() for cell in row)]
+    first = next(i for i, row in enumerate(table) if len(row) == width)
+    names = [cell.strip() for cell in table[first]]
+    if any(_NUMBER.fullmatch(name) for name in names):
+        names = [f"column {n}" for n in range(1, width + 1)]
+    else:
+        first += 1
+    if len(set(names)) < len(names):  # two of a name cannot be told apart by it
+        names = [
+            name if names.count(name) == 1 else f"{name} ({n})" for n, name in enumerate(names, 1)
+        ]
+    rows = [[*row, *[""] * width][:width] for row in table[first:]]
+    return names, rows
+
+
+def _columns_of(
+    path: Path,
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    asked: str,
+    *,
+    wanted: str,
+    usual: Sequence[str],
+) -> list[int]:
+    """Where the wanted column is; two places for a date and a time of day in two columns."""
+    if asked:
+        parts = [asked] if asked in columns else [part.strip() for part in asked.split("+")]
+        unknown = [part for part in parts if part not in columns]
+        if unknown or (wanted != "time" and len(parts) > 1):
+            raise ColumnsUnclear(
+                f"{path}: there is no column {asked!r}; there are {', '.join(columns)}",
+                wanted,
+                columns,
+                rows[:3],
+            )
+        return [columns.index(part) for part in parts]
+    found = [i for i, name in enumerate(columns) if _plain(name) in usual]
+    if len(found) == 1:
+        return found
+    what = "the times" if wanted == "time" else "the heart rate"
+    raise ColumnsUnclear(
+        f"{path}: which column holds {what} is not clear; say it with --{wanted}-column (there "
+        f"are {', '.join(columns)})",
+        wanted,
+        columns,
+        rows[:3],
+    )
+
+
+def _plain(name: str) -> str:
+    return " ".join(re.findall(r"[a-z0-9]+", name.lower()))
