@@ -33,6 +33,7 @@ class StatusLine(QStatusBar):
         self._title = title
         self._is_live = is_live
         self.setSizeGripEnabled(False)
+        self.setContentsMargins(6, 0, 6, 2)
         self.capture = self._label("Capture")
         self.addWidget(self.capture, 1)
         self.faults = self._label("Faults of drawing")
