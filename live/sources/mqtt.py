@@ -59,8 +59,8 @@ _log = logging.getLogger(__name__)
 class MqttSource:
     """All MQTT sensors of a plan, over one connection to the plan's broker.
 
-    Raises :class:`PlanError` for what can be known beforehand: two sensors on one topic, a
-    password variable that is not set, an impossible port.
+    Raises :class:`PlanError` for what can be known beforehand: a password variable that is not
+    set, an impossible port.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -69,13 +69,6 @@ class MqttSource:
         for number, sensor in enumerate(plan.sensors, 1):
             if sensor.source != "mqtt":
                 continue
-            if sensor.topic in self._topics:
-                raise PlanError(
-                    f"sensor {number} ({sensor.label}), topic",
-                    f"is already the topic of sensor {self._topics[sensor.topic].number}; "
-                    "each sensor needs its own",
-                    sensor.topic,
-                )
             self._topics[sensor.topic] = _Topic(number, sensor)
         self._password = _password(self._broker)
         self._tls = ssl.create_default_context() if self._broker.tls else None

@@ -309,14 +309,6 @@ def test_the_password_comes_from_the_named_variable(
         on_selector_loop(check(broker.port))
 
 
-def test_two_sensors_on_one_topic_are_refused() -> None:
-    """One message cannot be two sensors' reading."""
-    plan = plan_for(1883)
-    twice = replace(plan.sensors[2], topic=TOPICS[0])
-    with pytest.raises(PlanError, match="already the topic of sensor 1"):
-        MqttSource(replace(plan, sensors=(*plan.sensors[:2], twice)))
-
-
 @pytest.mark.parametrize(
     ("settings", "complaint"),
     [

@@ -10,7 +10,7 @@ from live.board.rules.registry import rules_for
 from live.board.snapshot import WarningKind as K
 from replay import event as ev
 from replay.event import Event
-from tests.standins.bench_events import S, hr, of_kind, plan_of, planned, play, stream
+from tests.standins.bench_events import S, hr, of_kind, plan_of, play, stream
 
 
 def _of(kind: K):
@@ -126,17 +126,6 @@ def test_equal_serials_are_one_sensor(serial: str, told: bool) -> None:
     ]
     board = play(plan_of(), texts, until_s=20, rules=_of(K.SAME_SENSOR))
     assert [w.sensor for w in board.warnings] == ([3] if told else [])
-
-
-def test_equal_addresses_are_one_sensor() -> None:
-    """Two places in the plan with one address are told at once, whatever the case of letters."""
-    plan = plan_of(
-        planned("Yarrow", "reference"),
-        planned("Sorrel", source="bluetooth", address="c0:00:00:00:00:0a"),
-        planned("Tansy", source="bluetooth", address="C0:00:00:00:00:0A"),
-    )
-    (warning,) = play(plan, [], until_s=20, rules=_of(K.SAME_SENSOR)).warnings
-    assert (warning.sensor, warning.start_s) == (3, 0)
 
 
 def test_thinning_is_told_against_the_sensors_own_rate() -> None:

@@ -78,6 +78,7 @@ def test_the_smallest_plan_has_the_usual_tolerance():
 
 
 SECOND = '[[sensor]]\nlabel = "Sorrel"\nrole = "test"\n'
+BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
 
 
 @pytest.mark.parametrize(
@@ -109,6 +110,11 @@ SECOND = '[[sensor]]\nlabel = "Sorrel"\nrole = "test"\n'
         (
             SMALLEST + SECOND + 'address = "c0:00:00:00:00:01"\n',
             "sensor 'Sorrel', address",
+            "is another sensor's already",
+        ),
+        (
+            SMALLEST + BY_TOPIC + BY_TOPIC.replace("Sorrel", "Tansy"),
+            "sensor 'Tansy', topic",
             "is another sensor's already",
         ),
         (SMALLEST + "[details]\nage = 3\n", "details", "must be a table of texts"),

@@ -35,7 +35,10 @@ class _Twin:
 
 
 class SameSensor(SensorRule):
-    """The same address or serial as a sensor before it in the plan, or identical readings."""
+    """The same serial as a sensor before it in the plan, or identical readings.
+
+    One address or topic for two sensors is refused with the plan.
+    """
 
     kind = WarningKind.SAME_SENSOR
 
@@ -99,7 +102,7 @@ class SameSensor(SensorRule):
         own = self.watched
         for twin in self._twins:
             other = twin.source.sensor
-            why = _same_place(own, other) or _same_device(own, other, self._limits.least_serial)
+            why = _same_device(own, other, self._limits.least_serial)
             if why:
                 self._same, self._why, self._by_identity = other, why, True
                 return
@@ -123,17 +126,6 @@ class SameSensor(SensorRule):
             if at_ns <= t_ns + self._window_ns and theirs == reading:
                 return True
         return False
-
-
-def _same_place(own: SensorState, other: SensorState) -> str:
-    one, two = own.planned, other.planned
-    if one.source != two.source:
-        return ""
-    if one.address and one.address.casefold() == two.address.casefold():
-        return f"both are planned at the address {one.address}"
-    if one.topic and one.topic == two.topic:
-        return f"both are planned on the topic '{one.topic}'"
-    return ""
 
 
 def _same_device(own: SensorState, other: SensorState, least_serial: int) -> str:
