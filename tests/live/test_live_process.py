@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -358,7 +359,7 @@ def test_two_captures_of_one_minute_get_two_files(broker: Broker, tmp_path: Path
 @pytest.mark.parametrize(
     ("options", "complaint"),
     [
-        ([], "say which session"),
+        (["--view", "none"], "say which session"),
         (["--plan", "missing.toml"], "cannot be read"),
         (["--plan", "plan.toml", "--minutes", "0"], "--minutes must be"),
         (["--plan", "plan.toml", "--minutes", "nan"], "--minutes must be"),
@@ -393,6 +394,31 @@ def test_what_cannot_be_done_is_said_in_one_sentence(
     assert complaint in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
     assert list(tmp_path.rglob("*.sqlite")) == []
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="takes away the system bus")
+@pytest.mark.parametrize("mixed", [False, True])
+def test_without_bluetooth_it_says_so(broker: Broker, tmp_path: Path, mixed: bool) -> None:
+    """Bluetooth sensors alone cannot be captured here; beside others, the others are captured."""
+    nowhere = {"DBUS_SYSTEM_BUS_ADDRESS": f"unix:path={tmp_path / 'no-bus'}"}
+    plan = plan_for(broker)
+    tansy = PlannedSensor(label="Tansy", role="test", name="Tansy")
+    strap = PlannedSensor(label="Yarrow", role="reference", name="Yarrow")
+    sensors = (*plan.sensors, tansy) if mixed else (strap, tansy)
+    options = ("--view", "none", "--minutes", "0.02")
+    with running_capture(
+        tmp_path / "c", replace(plan, sensors=sensors), *options, environment=nowhere
+    ) as capture:
+        status = capture.wait()
+        assert status == (0 if mixed else 2)
+        if mixed:
+            assert "The other sensors are captured meanwhile." in capture.stdout
+            assert {e.sensor for e in events_of(capture.file()) if e.channel == LINK} == {1, 2, 3}
+        else:
+            assert "Bluetooth" in capture.stderr
+            assert len(capture.stderr.strip().splitlines()) == 1
+            assert capture.stdout == ""
+            assert not capture.out.exists()
 
 
 def _views(messages: list[Message]) -> int:
