@@ -82,6 +82,11 @@ class MonotonicClock:
         self.started_utc_ns: Final = first.utc_ns - first.t_ns
         """UTC of ``t_ns = 0``, ns since 1970."""
 
+    @property
+    def zero_ns(self) -> int:
+        """When the session began, on the monotonic clock underneath."""
+        return self._zero
+
     def now_ns(self) -> int:
         """Nanoseconds since the session began; never goes back."""
         return self._clocks.monotonic_ns() - self._zero

@@ -16,12 +16,12 @@ import contextlib
 import hmac
 import logging
 import socket
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from live.capture.runfile import RunFile, write_run_file
+from live.capture.runfile import RunFile, rewrite_run_file, write_run_file
 from live.capture.wire import (
     FrameReader,
     Hello,
@@ -93,8 +93,9 @@ class Backlog:
 class _View:
     """One attached view: its place, and what is to be said to it alone."""
 
-    def __init__(self, writer: asyncio.StreamWriter) -> None:
+    def __init__(self, writer: asyncio.StreamWriter, backlog: Backlog) -> None:
         self.writer = writer
+        self.backlog = backlog
         self.place = Place()
         self.answers = bytearray()
         self.status = b""  # the newest only: an old status is worth nothing
@@ -109,7 +110,7 @@ class ViewServer:
         self,
         backlog: Backlog,
         hello: Hello,
-        on_command: Callable[[Command], Acknowledged],
+        on_command: Callable[[Command], Acknowledged | Awaitable[Acknowledged]],
     ) -> None:
         self._backlog = backlog
         self._hello = hello
@@ -137,6 +138,21 @@ class ViewServer:
         self._listen_at(self._listener)
         self._backlog.on_append = self._wake_all
         return self.run_file
+
+    def turn_over(self, backlog: Backlog, hello: Hello) -> None:
+        """Serve another session from now on, at the same address.
+
+        Views of the session before read it to its end and are then let go; they may come again.
+        Raises ``OSError`` if the run file cannot be written; the new session is served all the
+        same.
+        """
+        self._backlog.on_append = lambda: None
+        self._backlog, self._hello = backlog, hello
+        backlog.on_append = self._wake_all
+        self._wake_all()
+        if self._run is not None and self.run_file is not None:
+            self._run = replace(self._run, title=hello.title, capture=hello.path)
+            rewrite_run_file(self.run_file, self._run)
 
     def tell(self, status: CaptureStatus) -> None:
         """Send this status to every view; one that is still unsent is replaced."""
@@ -219,7 +235,7 @@ class ViewServer:
         # No buffer of our own behind the socket's: what a view has not read stays in the backlog.
         writer.transport.set_write_buffer_limits(high=0)
         writer.write(hello_frame(self._hello))
-        view = _View(writer)
+        view = _View(writer, self._backlog)
         self._views.add(view)
         talking = asyncio.ensure_future(self._talk(view))
         listening = asyncio.ensure_future(self._listen(reader, frames, view))
@@ -241,11 +257,11 @@ class ViewServer:
                 # drain() does not yield while the socket takes everything at once; stamps come
                 # first, so the loop gets its turn between any two writes.
                 await asyncio.sleep(0)
-            if self._finishing:
+            if self._finishing or view.backlog is not self._backlog:
                 return
 
     def _next_words(self, view: _View) -> bytes:
-        data, view.place = self._backlog.read(view.place)
+        data, view.place = view.backlog.read(view.place)
         data += bytes(view.answers) + view.status
         view.answers.clear()
         view.status = b""
@@ -257,13 +273,25 @@ class ViewServer:
             for frame in frames.feed(data):
                 if not isinstance(frame, Command):
                     raise WireError("a view may only send commands")
-                view.answers += ack_frame(self._on_command(frame))
-                view.wake.set()
+                answer = self._on_command(frame)
+                if isinstance(answer, Acknowledged):
+                    self._answer(view, answer)
+                else:
+                    task = asyncio.create_task(self._answer_later(view, answer))
+                    self._tasks.add(task)
+                    task.add_done_callback(self._tasks.discard)
                 if len(view.answers) > MAX_REQUEST:
                     raise WireError("a view asks and asks, but does not read the answers")
             data = await reader.read(4096)
             if not data:
                 return
+
+    def _answer(self, view: _View, answer: Acknowledged) -> None:
+        view.answers += ack_frame(answer)
+        view.wake.set()
+
+    async def _answer_later(self, view: _View, coming: Awaitable[Acknowledged]) -> None:
+        self._answer(view, await coming)
 
 
 async def _close(writer: asyncio.StreamWriter) -> None:

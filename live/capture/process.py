@@ -11,19 +11,21 @@ import asyncio
 import contextlib
 import importlib.metadata
 import logging
-import signal
-from collections.abc import Callable, Coroutine, Iterator, Sequence
+import time
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from types import FrameType
 from typing import Any, Final, Protocol
 
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
+from live.capture.commands import Commands
 from live.capture.journal import Backlog, ViewServer
+from live.capture.rehearsal import ABANDONED_S, RECORDING_BEGINS, Stage
 from live.capture.saver import Saver
 from live.capture.session import Session
+from live.capture.signals import signals_go_to
 from live.capture.wire import VERSION, Hello
 from live.sources.base import Source
 from live.views.feed import Acknowledged, CaptureStatus, Command, Ended
@@ -41,7 +43,6 @@ CLOSING_S: Final = 60.0
 """How long the disk may take to close the file before it is called a failure."""
 RESTART_S: Final = 5.0
 """A source that failed is started again after this."""
-LONGEST_MARKER: Final = 2000
 
 _log = logging.getLogger(__name__)
 
@@ -79,25 +80,29 @@ def run_capture(
     sources: Sequence[Source],
     *,
     minutes: float | None = None,
+    rehearse: bool = False,
     open_view: Callable[[Path], View] | None = None,
     say: Callable[[str], None] = print,
 ) -> CaptureOutcome:
     """Capture one session; returns when it has ended and its file is closed.
 
     ``out_dir``: folder for the file, made if need be; ``None``: nothing is saved.  ``open_view``:
-    given the run file, starts the view.  ``say``: takes one line for the tester.  Call it on the
-    main thread: it minds the signals.  Raises :class:`CaptureError` if the file cannot be made.
+    given the run file, starts the view.  ``rehearse``: the session, its file and its minutes begin
+    when a view asks for it (``record``); until then nothing is saved.  ``say``: takes one line for
+    the tester.  Call it on the main thread: it minds the signals.  Raises :class:`CaptureError` if
+    the file cannot be made.
     """
     capture = _Capture(
         plan=plan,
         out_dir=out_dir,
         sources=sources,
         minutes=minutes,
+        rehearse=rehearse,
         open_view=open_view,
         say=say,
     )
     with (
-        _signals_go_to(capture.interrupted),
+        signals_go_to(capture.interrupted),
         asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner,
     ):
         return runner.run(capture.run())
@@ -113,6 +118,7 @@ class _Capture:
         out_dir: Path | None,
         sources: Sequence[Source],
         minutes: float | None,
+        rehearse: bool,
         open_view: Callable[[Path], View] | None,
         say: Callable[[str], None],
     ) -> None:
@@ -120,6 +126,8 @@ class _Capture:
         self._out_dir = out_dir
         self._sources = sources
         self._minutes = minutes
+        self._rehearsing = rehearse
+        self._beginning: asyncio.Task[Acknowledged] | None = None
         self._open_view = open_view
         self._tell_tester = say
         self._path: Path | None = None
@@ -147,43 +155,53 @@ class _Capture:
         """Capture until told to stop."""
         self._loop = asyncio.get_running_loop()
         clock = MonotonicClock()
-        self._open_file(clock)
-        backlog = Backlog()
-        session = Session(clock, len(self._plan.sensors), self._saver, backlog)
-        hello = self._hello(clock)
-        server = ViewServer(backlog, hello, lambda command: self._carry_out(command, session))
-        duties: list[Callable[[], Coroutine[Any, Any, None]]]
-        watching: list[asyncio.Task[None]] = []
+        if not self._rehearsing:
+            self._saver = self._open_file(clock)
+        self._backlog = Backlog()
+        session = Session(clock, len(self._plan.sensors), self._saver, self._backlog)
+        self._stage = Stage(session, clock)
+        commands = Commands(
+            self._stage,
+            self._sources,
+            len(self._plan.sensors),
+            request_stop=self._request_stop,
+            is_ending=self._stop.is_set,
+        )
+        self._server = ViewServer(
+            self._backlog,
+            self._hello(clock),
+            lambda command: (
+                self._record(command) if command.action == "record" else commands.carry_out(command)
+            ),
+        )
+        self._watching: list[asyncio.Task[None]] = []
         served: list[asyncio.Task[None]] = []
         try:
-            self._open_views(server)
-            if self._minutes is not None:
-                self._loop.call_later(
-                    self._minutes * 60, self._request_stop, f"{self._minutes:g} min have passed"
-                )
-            duties = [
-                lambda: keep_watch(clock, session.emit),
-                lambda: self._keep_views_informed(session, server),
-            ]
-            if (folder := self._out_dir) is not None:
-                duties.append(lambda: watch_disk(folder, clock, session.emit))
-            watching += [asyncio.create_task(_for_ever(duty)) for duty in duties]
+            self._open_views()
+            if not self._rehearsing:
+                self._count_minutes()
+            self._watch(clock, session)
+            informing = asyncio.create_task(_for_ever(self._keep_views_informed))
             # The watch has its first turn before the sources: the first event is an anchor.
             await asyncio.sleep(0)
             served += [
-                asyncio.create_task(_for_ever(partial(source.run, clock, session.emit)))
+                asyncio.create_task(_for_ever(partial(source.run, clock, self._stage.emit)))
                 for source in self._sources
             ]
             await self._stop.wait()
         finally:
+            if self._beginning is not None:
+                await asyncio.wait([self._beginning])
+            session = self._stage.session
             await self._let_go(served)
+            watching = [*self._watching, informing]
             for task in watching:
                 task.cancel()
             await asyncio.gather(*watching, return_exceptions=True)
             t_ns = session.end()
             await self._close_file(t_ns)
-            backlog.end(Ended(t_ns, self._problem or self._reason))
-            await server.stop()
+            self._backlog.end(Ended(t_ns, self._problem or self._reason))
+            await self._server.stop()
         return CaptureOutcome(
             path=self._path,
             duration_ns=t_ns,
@@ -196,11 +214,65 @@ class _Capture:
             problem=self._problem,
         )
 
+    def _count_minutes(self) -> None:
+        if self._minutes is not None and self._loop is not None:
+            self._loop.call_later(
+                self._minutes * 60, self._request_stop, f"{self._minutes:g} min have passed"
+            )
+
+    def _watch(self, clock: MonotonicClock, session: Session) -> None:
+        """Watch over clock and disk for this session."""
+        duties: list[Callable[[], Coroutine[Any, Any, None]]]
+        duties = [lambda: keep_watch(clock, session.emit)]
+        if (folder := self._out_dir) is not None and self._saver is not None:
+            duties.append(lambda: watch_disk(folder, clock, session.emit))
+        self._watching += [asyncio.create_task(_for_ever(duty)) for duty in duties]
+
+    # From rehearsal to recording.
+
+    def _record(self, command: Command) -> Acknowledged | Awaitable[Acknowledged]:
+        if not self._rehearsing or self._beginning is not None:
+            return Acknowledged(command.number, done=False, message="it has begun already")
+        if self._stop.is_set():
+            return Acknowledged(command.number, done=False, message="the capture is ending")
+        self._beginning = asyncio.create_task(self._begin(command.number))
+        self._beginning.add_done_callback(self._has_begun)
+        return self._beginning
+
+    def _has_begun(self, _task: asyncio.Task[Acknowledged]) -> None:
+        self._beginning = None
+
+    async def _begin(self, number: int) -> Acknowledged:
+        """Begin the session that is recorded, with the links as they stand."""
+        clock = MonotonicClock()
+        try:
+            # Links and rehearsal go on meanwhile; a disk that sleeps takes its time.
+            saver = await asyncio.to_thread(self._open_file, clock)
+        except (CaptureError, OSError) as error:
+            return Acknowledged(number, done=False, message=str(error))
+        self._saver, self._rehearsing = saver, False
+        backlog = Backlog()
+        session = Session(clock, len(self._plan.sensors), saver, backlog)
+        for task in self._watching:
+            task.cancel()
+        self._watching.clear()
+        self._watch(clock, session)
+        await asyncio.sleep(0)  # as at the start: the first event is an anchor
+        rehearsal, before = self._stage.session, self._backlog
+        self._stage.exchange(session, clock)
+        self._backlog = backlog
+        before.end(Ended(rehearsal.tick(), RECORDING_BEGINS))
+        with contextlib.suppress(OSError):  # only what the run file says would be out of date
+            self._server.turn_over(backlog, self._hello(clock))
+        self._count_minutes()
+        return Acknowledged(number, done=True, message="recording")
+
     # The file.
 
-    def _open_file(self, clock: MonotonicClock) -> None:
+    def _open_file(self, clock: MonotonicClock) -> Saver | None:
+        """Make the file and the thread that writes it; ``None`` for practice."""
         if self._out_dir is None:
-            return
+            return None
         try:
             self._out_dir.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -216,8 +288,9 @@ class _Capture:
             self._on_saving_failed,
         )
         saver.start()
-        self._path, self._saver = path, saver
+        self._path = path
         self._say(f"Capturing to {path}")
+        return saver
 
     def _on_saving_failed(self, problem: str) -> None:
         """Called in the saver's thread."""
@@ -250,14 +323,17 @@ class _Capture:
         return Hello(
             version=VERSION,
             plan=format_plan(self._plan),
-            title=self._path.name if self._path else "practice, nothing is saved",
+            title=self._path.name if self._path else self._unsaved_title(),
             path=str(self._path.absolute()) if self._path else "",
             started_utc_ns=clock.started_utc_ns,
         )
 
-    def _open_views(self, server: ViewServer) -> None:
+    def _unsaved_title(self) -> str:
+        return "rehearsal" if self._rehearsing else "practice, nothing is saved"
+
+    def _open_views(self) -> None:
         try:
-            run_file = server.start()
+            run_file = self._server.start()
         except OSError as error:
             self._say(f"No view can attach to this capture ({error}); the capture goes on.")
             return
@@ -267,24 +343,29 @@ class _Capture:
             except OSError as error:
                 self._say(f"The view could not be started ({error}); the capture goes on.")
 
-    async def _keep_views_informed(self, session: Session, server: ViewServer) -> None:
+    async def _keep_views_informed(self) -> None:
         count = 0
+        watched_s = time.monotonic()
         while True:
-            session.tick()
+            self._stage.session.tick()
             if count % STATUS_EVERY == 0:
-                server.tell(self._status(session, server))
+                self._server.tell(self._status())
             self._mention_dead_view()
+            if self._server.views or not self._rehearsing:
+                watched_s = time.monotonic()
+            elif time.monotonic() - watched_s > ABANDONED_S:
+                self._request_stop("nobody watches the rehearsal")
             count += 1
             await asyncio.sleep(TICK_S)
 
-    def _status(self, session: Session, server: ViewServer) -> CaptureStatus:
-        saver = self._saver
+    def _status(self) -> CaptureStatus:
+        saver, session = self._saver, self._stage.session
         return CaptureStatus(
             path=str(self._path) if self._path else "",
             events=session.events,
             saved=saver.committed if saver else 0,
             commit_age_s=round(saver.commit_age_s, 2) if saver else 0.0,
-            views=server.views,
+            views=self._server.views,
             problem=self._problem or session.problem,
         )
 
@@ -298,34 +379,6 @@ class _Capture:
                 f"The view {how}; the capture goes on.  "
                 "Attach a view again with 'sidebeat live --attach', stop with Ctrl-C."
             )
-
-    def _carry_out(self, command: Command, session: Session) -> Acknowledged:
-        """What a view asks; never raises."""
-        if command.action == "stop":
-            self._request_stop("stopped from a view")
-            return Acknowledged(command.number, done=True, message="stopping")
-        if self._stop.is_set():
-            return Acknowledged(command.number, done=False, message="the capture is ending")
-        if command.action == "marker":
-            text = str(command.values.get("text", "")).strip()
-            if not 0 < len(text) <= LONGEST_MARKER:
-                return Acknowledged(
-                    command.number,
-                    done=False,
-                    message=f"a marker has 1 to {LONGEST_MARKER} characters",
-                )
-            session.marker(text)
-            return Acknowledged(command.number, done=True, message="marked")
-        if command.action == "connect":
-            sensor = command.values.get("sensor")
-            if not isinstance(sensor, int) or not 1 <= sensor <= len(self._plan.sensors):
-                return Acknowledged(command.number, done=False, message="no such sensor")
-            for source in self._sources:
-                source.connect(sensor)
-            return Acknowledged(command.number, done=True, message="trying again")
-        return Acknowledged(
-            command.number, done=False, message=f"there is no command {command.action!r}"
-        )
 
     # The end.
 
@@ -373,34 +426,6 @@ async def _for_ever(duty: Callable[[], Coroutine[Any, Any, None]]) -> None:
             await asyncio.sleep(RESTART_S)
         else:
             return
-
-
-@contextlib.contextmanager
-def _signals_go_to(handler: Callable[[str], None]) -> Iterator[None]:
-    """Ctrl-C and the signals that ask to end call ``handler`` with a reason; never an exception.
-
-    A signal that is ignored (``nohup``) stays ignored.
-    """
-    reasons = {
-        "SIGINT": "stopped with Ctrl-C",
-        "SIGTERM": "asked to end (SIGTERM)",
-        "SIGHUP": "the terminal was closed",
-        "SIGBREAK": "the console was closed",
-    }
-
-    def on_signal(number: int, _frame: FrameType | None) -> None:
-        handler(reasons[signal.Signals(number).name])
-
-    before = {}
-    for name in reasons:
-        number = getattr(signal, name, None)
-        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
-            before[number] = signal.signal(number, on_signal)
-    try:
-        yield
-    finally:
-        for number, previous in before.items():
-            signal.signal(number, previous)
 
 
 def _free_path(path: Path) -> Path:

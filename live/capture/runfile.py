@@ -68,6 +68,15 @@ def write_run_file(port: int, title: str, capture: str) -> tuple[Path, RunFile]:
     return path, content
 
 
+def rewrite_run_file(path: Path, content: RunFile) -> None:
+    """Exchange what a run file says, in one step and under the same protection."""
+    fresh = path.with_suffix(".new")
+    handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        json.dump(asdict(content), file)
+    fresh.replace(path)
+
+
 def read_run_file(path: Path) -> RunFile:
     """Read one run file.  Raises :class:`NoCapture` in one sentence."""
     try:

@@ -110,10 +110,11 @@ class Session:
         """Put the tester's note at this moment."""
         self.emit(self._clock.now_ns(), SESSION, MARKER, text.encode())
 
-    def tick(self) -> None:
-        """Tell the views that they have everything up to now."""
+    def tick(self) -> int:
+        """Tell the views that they have everything up to now; returns that moment's ``t_ns``."""
         self._last_ns = max(self._last_ns, self._clock.now_ns())
         self._shown.tick(self._last_ns)
+        return self._last_ns
 
     def end(self) -> int:
         """Close every link that a source left open and take nothing more; the session's end.

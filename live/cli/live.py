@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import json
 import logging
 import math
@@ -17,6 +18,8 @@ from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from live.capture.process import CaptureOutcome
     from live.capture.viewer import ViewProcess
     from live.sources.base import Source
@@ -27,17 +30,29 @@ HELP: Final = (
     "SIGTERM, the set number of minutes or a stop from the view."
 )
 EXAMPLE: Final = """\
+sidebeat live --out captures                     set up in the window, then record
 sidebeat live --plan plan.toml --out captures
 sidebeat live --plan plan.toml --practice        nothing is saved
 sidebeat live --attach                           another view of the running capture
 """
 
 _GRACE_S: Final = 5.0
+_NO_PLAN: Final = (
+    "say which session: --plan FILE.  'sidebeat sensors' prints a plan of the sensors in reach to "
+    "start from: save it as plan.toml, set roles, labels and placements, then "
+    "'sidebeat live --plan plan.toml'.  (--attach: a view of a running capture.)"
+)
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the command's own arguments."""
-    parser.add_argument("--plan", type=Path, metavar="FILE", help="the session's plan (TOML)")
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        metavar="FILE",
+        help="the session's plan (TOML); without it the window opens on its set-up page, which "
+        "makes one",
+    )
     parser.add_argument(
         "--out",
         type=Path,
@@ -65,12 +80,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     # Set by the capture for the view that it starts itself.
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
+    # Set by the set-up page for the capture that it starts; see live.setup.children.
+    parser.add_argument("--rehearse", action="store_true", help=argparse.SUPPRESS)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry it out; returns the exit status.  Raises :class:`SidebeatError` in one sentence."""
     if arguments.attach is not None:
         return _attach(arguments)
+    _check(arguments)
+    if arguments.plan is None:
+        return _set_up(arguments)
+    if arguments.rehearse:
+        return _rehearse(arguments)
     return _capture(arguments)
 
 
@@ -98,14 +120,75 @@ def _attach(arguments: argparse.Namespace) -> int:
         feed.close()
 
 
-def _capture(arguments: argparse.Namespace) -> int:
-    if arguments.plan is None:
-        raise SidebeatError("say which session: --plan FILE (or --attach to a running one)")
+def _check(arguments: argparse.Namespace) -> None:
     if arguments.practice and arguments.out is not None:
         raise SidebeatError("--practice saves nothing, so --out has no meaning with it")
     minutes: float | None = arguments.minutes
     if minutes is not None and not (math.isfinite(minutes) and minutes > 0):
         raise SidebeatError(f"--minutes must be a number above 0, not {minutes:g}")
+
+
+def _set_up(arguments: argparse.Namespace) -> int:
+    """Make a plan in the window, and record it there."""
+    from live import preflight  # noqa: PLC0415
+
+    no_window = preflight.no_window()
+    if arguments.json or arguments.view in {"terminal", "none"} or no_window:
+        why = f"  (The set-up page needs the window.  {no_window})" if no_window else ""
+        raise SidebeatError(_NO_PLAN + why)
+    from live.window.setup.app import run_setup  # noqa: PLC0415 - Qt, only where it is wanted
+
+    out = None if arguments.practice else (arguments.out or Path())
+    return run_setup(out, minutes=arguments.minutes)
+
+
+def _rehearse(arguments: argparse.Namespace) -> int:
+    """Serve a set-up page: say on stdout where to attach, record when told to."""
+    from live.capture.process import run_capture  # noqa: PLC0415 - see live.cli.main
+    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
+    from replay.plan import load_plan  # noqa: PLC0415
+
+    talk = _Talk(aside=True)
+
+    def tell(**facts: object) -> None:
+        with contextlib.suppress(OSError):  # the page has gone; the recording matters more
+            print(json.dumps(facts, ensure_ascii=False), flush=True)
+
+    try:
+        plan = plan_with_invention_marked(load_plan(arguments.plan))
+        outcome = run_capture(
+            plan,
+            None if arguments.practice else (arguments.out or Path()),
+            _sources(plan, talk),
+            minutes=arguments.minutes,
+            rehearse=True,
+            open_view=lambda run_file: _Told(tell, run_file),
+            say=talk.say,
+        )
+    except SidebeatError as error:
+        tell(problem=str(error))
+        return 2
+    if outcome.path is not None:
+        talk.say(_summary(outcome))
+    tell(**_facts(outcome))
+    if outcome.problem:
+        raise SidebeatError(outcome.problem)
+    return 0
+
+
+class _Told:
+    """The page, told where it can attach; when it goes is for itself to say."""
+
+    def __init__(self, tell: Callable[..., None], run_file: Path) -> None:
+        tell(run_file=str(run_file))
+
+    def ended(self) -> str | None:
+        """Never."""
+        return None
+
+
+def _capture(arguments: argparse.Namespace) -> int:
+    minutes: float | None = arguments.minutes
     from live.capture.process import run_capture  # noqa: PLC0415 - see live.cli.main
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
     from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415

@@ -63,7 +63,9 @@ Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Rewound
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """What a view asks of the capture: ``marker`` (text), ``stop``, ``connect`` (sensor)."""
+    """What a view asks of the capture: ``marker`` (text), ``stop``, ``connect`` (sensor), and of a
+    rehearsal ``record``.
+    """
 
     number: int
     action: str

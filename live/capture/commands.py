@@ -1,0 +1,65 @@
+"""What a view may ask of the capture: a marker, another try at a sensor, the end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from live.capture.rehearsal import Stage
+from live.sources.base import Source
+from live.views.feed import Acknowledged, Command
+
+LONGEST_MARKER: Final = 2000
+"""Characters; a note, not a file."""
+
+
+class Commands:
+    """Carries out what views ask.
+
+    ``request_stop``: takes the reason; ``is_ending``: whether the capture is already stopping.
+    """
+
+    def __init__(
+        self,
+        stage: Stage,
+        sources: Sequence[Source],
+        sensors: int,
+        *,
+        request_stop: Callable[[str], None],
+        is_ending: Callable[[], bool],
+    ) -> None:
+        self._stage = stage
+        self._sources = sources
+        self._sensors = sensors
+        self._request_stop = request_stop
+        self._is_ending = is_ending
+
+    def carry_out(self, command: Command) -> Acknowledged:
+        """Do it, or say why not; never raises."""
+        try:
+            done, message = self._answer(command)
+        except Exception as error:
+            # A fault in what a view asked for must not reach the capture.
+            done, message = False, f"it failed: {error}"
+        return Acknowledged(command.number, done=done, message=message)
+
+    def _answer(self, command: Command) -> tuple[bool, str]:
+        if command.action == "stop":
+            self._request_stop("stopped from a view")
+            return True, "stopping"
+        if self._is_ending():
+            return False, "the capture is ending"
+        if command.action == "marker":
+            text = str(command.values.get("text", "")).strip()
+            if not 0 < len(text) <= LONGEST_MARKER:
+                return False, f"a marker has 1 to {LONGEST_MARKER} characters"
+            self._stage.session.marker(text)
+            return True, "marked"
+        if command.action == "connect":
+            sensor = command.values.get("sensor")
+            if not isinstance(sensor, int) or not 1 <= sensor <= self._sensors:
+                return False, "there is no such sensor"
+            for source in self._sources:
+                source.connect(sensor)
+            return True, "trying again"
+        return False, f"there is no command {command.action!r}"
