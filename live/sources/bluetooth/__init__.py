@@ -17,7 +17,7 @@ is why nothing imports it before it is needed.
 import logging
 
 from live.sources.bluetooth.errors import BluetoothUnavailable
-from live.sources.bluetooth.scan import FoundSensor, scan
+from live.sources.bluetooth.scan import FoundSensor, SeenSensor, scan, watch
 from live.sources.bluetooth.source import BluetoothSource, bluetooth_problem
 from live.sources.bluetooth.timing import Timing
 
@@ -25,9 +25,11 @@ __all__ = [
     "BluetoothSource",
     "BluetoothUnavailable",
     "FoundSensor",
+    "SeenSensor",
     "Timing",
     "bluetooth_problem",
     "scan",
+    "watch",
 ]
 
 # bleak warns of each lost bus and of a missing version tool: all of it is handled here and told

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
@@ -24,6 +24,7 @@ from replay.payloads import Battery, BodyLocation, DeviceText, decode
 
 IN_USE = "in use on this computer, so it was not asked for details"
 SILENT = "did not answer when asked for details"
+_ASK_AGAIN_S = 60.0
 _log = logging.getLogger(__name__)
 
 
@@ -85,13 +86,7 @@ async def scan(
     sighted = await _listen(seconds, timing, tell, 0.5 if details else 1.0)
     found = []
     for index, one in enumerate(sighted):
-        sensor = FoundSensor(
-            name=one.name,
-            address=one.device.address,
-            services=tuple(words for uuid, words in SERVICES.items() if uuid in one.services),
-            signal_dbm=one.signal_dbm,
-            connected=one.connected,
-        )
+        sensor = _found(one)
         if details:
             tell(f"asking {one.name or one.device.address}", 0.5 + 0.5 * index / len(sighted))
             sensor = (
@@ -102,6 +97,70 @@ async def scan(
         found.append(sensor)
     tell("done", 1.0)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class SeenSensor:
+    """A sensor and how long ago it was last heard, in s."""
+
+    sensor: FoundSensor
+    age_s: float
+
+
+async def watch(round_s: float, *, timing: Timing | None = None) -> AsyncIterator[list[SeenSensor]]:
+    """Listen in rounds for ever; after each, all sensors seen so far.
+
+    Each new sensor is asked for its details once, between two rounds, unless it is connected
+    already; one that did not answer is asked again after a minute.
+
+    Raises :class:`BluetoothUnavailable` with one sentence if Bluetooth cannot be used.
+    """
+    timing = timing or Timing()
+    now_s = asyncio.get_running_loop().time
+    known: dict[str, tuple[FoundSensor, float]] = {}
+    asked_s: dict[str, float] = {}
+
+    def so_far() -> list[SeenSensor]:
+        return [SeenSensor(sensor, now_s() - heard_s) for sensor, heard_s in known.values()]
+
+    while True:
+        sighted = await _listen(round_s, timing, lambda _what, _share: None, 1.0)
+        for one in sighted:
+            address = one.device.address
+            before, _ = known.get(address, (_found(one), 0.0))
+            fresh = _found(one)
+            known[address] = (
+                replace(
+                    before,
+                    name=fresh.name or before.name,
+                    services=fresh.services or before.services,
+                    signal_dbm=fresh.signal_dbm,
+                    connected=fresh.connected,
+                    note=IN_USE if fresh.connected else before.note,
+                ),
+                now_s(),
+            )
+        yield so_far()
+        for one in sighted:
+            address = one.device.address
+            if one.connected or now_s() - asked_s.get(address, -_ASK_AGAIN_S) < _ASK_AGAIN_S:
+                continue
+            sensor, heard_s = known[address]
+            if sensor.battery_percent is not None or sensor.firmware:
+                continue
+            asked_s[address] = now_s()
+            known[address] = (await _with_details(sensor, one.device, timing), heard_s)
+            yield so_far()
+
+
+def _found(one: _Sighted) -> FoundSensor:
+    return FoundSensor(
+        name=one.name,
+        address=one.device.address,
+        services=tuple(words for uuid, words in SERVICES.items() if uuid in one.services),
+        signal_dbm=one.signal_dbm,
+        connected=one.connected,
+    )
 
 
 async def _listen(seconds: float, timing: Timing, tell: Progress, share: float) -> list[_Sighted]:

@@ -1,0 +1,158 @@
+"""Sensors that were worn before: label, role and placement by address and name.
+
+A small TOML file in the user's own configuration folder.  Of the wearer it holds the code and
+nothing else; the details for a report are never in it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tomllib
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import tomli_w
+
+from replay.errors import SidebeatError
+from replay.plan import PlannedSensor
+
+CONFIG_FOLDER_VARIABLE: Final = "SIDEBEAT_CONFIG_DIR"
+"""Environment variable that names another folder for what is remembered."""
+VERSION: Final = 1
+KEPT: Final = 200
+"""Sensors kept; who wears more has a study of its own to look them up in."""
+
+
+class MemoryProblem(SidebeatError):
+    """What is remembered cannot be read or written; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class RememberedSensor:
+    """One sensor as it was last planned."""
+
+    address: str
+    name: str
+    label: str
+    role: str
+    placement: str
+
+
+@dataclass(frozen=True, slots=True)
+class LastSession:
+    """What of the last session is proposed for the next one."""
+
+    wearer: str = ""
+    activity: str = ""
+    tolerance_bpm: float = 5.0
+    tolerance_percent: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """All that is remembered, the newest sensor first."""
+
+    sensors: tuple[RememberedSensor, ...] = ()
+    last: LastSession = LastSession()
+
+    def recall(self, address: str, name: str) -> RememberedSensor | None:
+        """The sensor with this address and name.
+
+        Some sensors draw a new address when they are switched on: a name that exactly one
+        remembered sensor has is enough then.
+        """
+        for sensor in self.sensors:
+            if (sensor.address, sensor.name) == (address, name):
+                return sensor
+        namesakes = [sensor for sensor in self.sensors if name and sensor.name == name]
+        return namesakes[0] if len(namesakes) == 1 else None
+
+    def with_session(
+        self, sensors: Iterable[PlannedSensor], names: dict[str, str], last: LastSession
+    ) -> Memory:
+        """With the Bluetooth sensors of a session put on top.  ``names``: name by address."""
+        new = tuple(
+            RememberedSensor(s.address, names.get(s.address, s.name), s.label, s.role, s.placement)
+            for s in sensors
+            if s.source == "bluetooth"
+        )
+        fresh = {(sensor.address, sensor.name) for sensor in new}
+        old = tuple(s for s in self.sensors if (s.address, s.name) not in fresh)
+        return replace(self, sensors=(new + old)[:KEPT], last=last)
+
+
+def memory_path() -> Path:
+    """The file of this user; its folder need not exist."""
+    if named := os.environ.get(CONFIG_FOLDER_VARIABLE):
+        folder = Path(named)
+    elif sys.platform == "win32":
+        base = os.environ.get("APPDATA") or str(Path.home() / "AppData" / "Roaming")
+        folder = Path(base) / "Sidebeat"
+    elif sys.platform == "darwin":
+        folder = Path.home() / "Library" / "Application Support" / "Sidebeat"
+    else:
+        folder = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "sidebeat"
+    return folder / "sensors.toml"
+
+
+def load_memory(path: Path) -> Memory:
+    """Read it; empty if there is no file.
+
+    Raises :class:`MemoryProblem` in one sentence if the file is damaged or of a newer version;
+    it is then left as it is.
+    """
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return Memory()
+    except (OSError, ValueError) as error:
+        raise MemoryProblem(f"{path} cannot be read ({error}); no sensor is remembered") from None
+    version = raw.get("version")
+    if version != VERSION:
+        raise MemoryProblem(
+            f"{path} is of version {version!r}, this program reads {VERSION}; "
+            "no sensor is remembered and the file is left alone"
+        )
+    try:
+        return Memory(
+            tuple(_sensor(row) for row in raw.get("sensor", [])),
+            _last(raw.get("last", {})),
+        )
+    except (TypeError, ValueError, AttributeError) as error:
+        raise MemoryProblem(f"{path} is not as it should be ({error})") from None
+
+
+def save_memory(path: Path, memory: Memory) -> None:
+    """Write it, in one step.  Raises :class:`MemoryProblem` if the folder does not let us."""
+    table: dict[str, Any] = {"version": VERSION, "last": asdict(memory.last)}
+    text = tomli_w.dumps(table)
+    for sensor in memory.sensors:
+        text += "\n[[sensor]]\n" + tomli_w.dumps(asdict(sensor))
+    fresh = path.with_suffix(f".{os.getpid()}.new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(path)
+    except OSError as error:
+        raise MemoryProblem(
+            f"the sensors could not be remembered in {path}: {error.strerror}"
+        ) from None
+
+
+def _sensor(row: dict[str, object]) -> RememberedSensor:
+    known = RememberedSensor.__dataclass_fields__
+    values = {key: value for key, value in row.items() if key in known}
+    if not all(isinstance(value, str) for value in values.values()):
+        raise TypeError("every fact of a sensor is a text")
+    return RememberedSensor(**values)  # type: ignore[arg-type]
+
+
+def _last(row: dict[str, object]) -> LastSession:
+    texts = {key: str(row[key]) for key in ("wearer", "activity") if key in row}
+    numbers = {
+        key: float(str(row[key])) for key in ("tolerance_bpm", "tolerance_percent") if key in row
+    }
+    return LastSession(**texts, **numbers)  # type: ignore[arg-type]
