@@ -51,7 +51,7 @@ def test_disk_nearly_full_has_hysteresis() -> None:
 
 
 def test_weak_signal_needs_seconds_and_has_hysteresis() -> None:
-    """A weak signal is told after 10 s and ends after 10 s of a better one; old values say nothing."""
+    """A weak signal is told after 10 s and ends after 10 s of a better one, if they are new."""
     levels = [*((t, -93) for t in range(10, 30)), *((t, -88) for t in range(30, 50)),
               *((t, -80) for t in range(50, 80)), (80, -95), (84, -70), (90, -99)]  # fmt: skip
     events = [Event(t * S, 2, ev.SIGNAL, (dbm & 0xFF).to_bytes(1, "little")) for t, dbm in levels]

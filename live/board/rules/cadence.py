@@ -56,8 +56,8 @@ class OnCadence(SensorRule):
         limits = self._limits
         known = any(pod.has_cadence for pod in self._pods)
         needed = limits.raise_s if known else limits.without_s
-        if now.side == 0:
-            near = False
+        if now.side == 0 or now.reference_leapt:
+            near = False  # a reference that leaps away leaves the others where the heart is
         elif known:
             near = self._near_cadence(second)
         else:

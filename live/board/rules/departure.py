@@ -41,11 +41,17 @@ class Departure:
         self._second = -1
         self._agreed: tuple[int, int] | None = None
         self._leapt = 0
+        self._agreed_at = -1
         self._delay_s = limits.delay_s
         self.paired = False
         self.side = 0
         self.unexplained = False
         self.follows = False
+
+    @property
+    def reference_leapt(self) -> bool:
+        """Whether the reference has leapt away since they last agreed."""
+        return self._leapt > self._agreed_at
 
     def look(self, second: int) -> Departure:
         """The state at ``second``; made on the first call for it."""
@@ -66,6 +72,7 @@ class Departure:
         if bench.tolerance.within(reference, value):
             self.side = 0
             self._agreed = (reference, value)
+            self._agreed_at = second
             # Looked at while they agree only: a fault must not teach the delay that excuses it.
             follows = self.following.estimate(second)
             if follows is not None:

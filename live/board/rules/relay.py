@@ -163,15 +163,17 @@ class Relay(SensorRule):
         oldest_ns = t_ns - round(limits.most_lag_s * NS_PER_S)
         usual = echo.lag_s if len(echo.lags) >= 4 else None
         match: tuple[int, float] | None = None
+        times = 0
         for at_ns, value, count in reversed(echo.source.changes):
-            if at_ns < oldest_ns or count <= echo.last_count:
+            if at_ns < oldest_ns:
                 break
             if value != mbpm:
                 continue
+            times += 1
             lag_s = (t_ns - at_ns) / NS_PER_S
-            if usual is None or abs(lag_s - usual) <= limits.lag_band_s:
+            fits = usual is None or abs(lag_s - usual) <= limits.lag_band_s
+            if match is None and fits and count > echo.last_count:
                 match = (count, lag_s)
-                break
         if match is None:
             echo.unlike = min(echo.unlike + 1, 2 * limits.clear_unlike)
             echo.score = max(0.0, echo.score - limits.unlike)
@@ -182,7 +184,9 @@ class Relay(SensorRule):
         echo.last_count = match[0]
         echo.lags.append(match[1])
         weight = limits.turn if turned else limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
-        echo.score = min(echo.score + weight, 2 * limits.raise_at)
+        # A value that the other shows again and again is matched at any lag.
+        by_chance = min(1.0, times * 2 * limits.lag_band_s / limits.most_lag_s)
+        echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
 
     def _is_later(self, lag_s: float, echo: _Echo) -> bool:
         """Whether this one is the repeater; equal arrival makes it the later in the plan."""

@@ -198,8 +198,9 @@ class LooseLimits:
     """The heart itself does this: single early beats are common, a run of them is not."""
     impossible: float = 2.5
     """Some straps send one such RR now and then in an otherwise sound stream."""
-    missing_time: float = 5.0
-    """RR that fall short of the time that passed by two beats or more: they were left out."""
+    missing_time: float = 4.0
+    """RR that fall short of the time that passed by two beats or more were left out; once, they
+    may have been in a notification that was lost."""
     against_bpm_per_s: float = 1.2
     """The RR and the bpm of one strap contradict each other: five seconds of it suffice."""
     leap: float = 2.4
@@ -209,12 +210,13 @@ class LooseLimits:
     clear_s: int = 30
     """Without a bad beat for this long it is seated again: at one bad beat in 100 the next would
     have come, half of the times, within 70 beats."""
-    slack_s: float = 0.2
-    """Arrival wavers by some tens of ms; single late notifications are passed over anyway."""
+    slack_s: float = 0.4
+    """Notifications arrive some tenths of a second late while a radio repeats packets; single
+    late ones are passed over anyway."""
     account_s: int = 20
     """Stretch over which the RR are held against the time that passed: long enough to hold two
     of the beats left out by a strap that loses one in ten."""
-    gap_spacings: float = 1.7
+    gap_spacings: float = 1.5
     """A wider spacing than this many usual ones: a notification was lost, and its RR with it."""
     against_bpm_mbpm: int = 8_000
     """Straps average their bpm over some beats; more than 8 bpm outside of what the RR said in
@@ -394,11 +396,12 @@ class SameSensorLimits:
 class UnitSlipLimits:
     """When RR are in another unit than 1/1024 s."""
 
-    span_s: float = 150.0
-    """The first and the last beat of a stretch are uncertain by up to a second each: 1 % of it."""
+    span_s: float = 110.0
+    """The first and the last beat of a stretch are uncertain by half a second or so each: 1 % of
+    it."""
     slip: float = 1.024
     """1/1024 s taken for ms, or the other way round."""
-    band: float = 0.008
+    band: float = 0.009
     """The uncertainty of ``span_s``: well apart from 1."""
     fine: float = 0.012
     """Halfway between right and slipped."""
