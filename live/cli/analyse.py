@@ -11,8 +11,6 @@ from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
     from analysis.session import SessionResult
-    from analysis.stretch import Stretch
-    from live.board import Board
     from replay.capture import Capture
 
 HELP: Final = (
@@ -65,34 +63,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def analysed(capture: Capture) -> SessionResult:
-    """All numbers of an open capture, with the reference's bad stretches as exclusions."""
-    from analysis.load import load_session  # noqa: PLC0415 - numpy and scipy, when needed
-    from analysis.session import analyse_session  # noqa: PLC0415
-    from live.board import Board  # noqa: PLC0415
+    """All numbers of an open capture, with and without what notes and suggestions exclude."""
+    from live.inspect import exclusions  # noqa: PLC0415 - numpy and scipy, when needed
 
-    board = Board(capture.plan)
-    for event in capture.events():
-        board.feed(event)
-    board.finish(capture.duration_ns)
-    return analyse_session(load_session(capture), reference_faults(board))
-
-
-def reference_faults(board: Board) -> list[Stretch]:
-    """Where the reference was missing or doubtful, from the warnings of a finished board."""
-    from analysis.stretch import Stretch  # noqa: PLC0415 - with the rest
-    from live.board.snapshot import Severity  # noqa: PLC0415
-
-    end_s = board.snapshot().second + 1
-    return [
-        Stretch(
-            warning.since_s,
-            end_s if warning.end_s is None else warning.end_s,
-            f"reference: {warning.kind.value}",
-            warning.sensor,
-        )
-        for warning in board.warnings
-        if warning.severity == Severity.REFERENCE_FAULT
-    ]
+    data, board = exclusions.session_of(capture)
+    return exclusions.analysed(data, exclusions.suggestions(board), capture.effective_notes)
 
 
 def write_report(path: Path, result: SessionResult, facts: dict[str, Any]) -> None:
@@ -148,6 +123,11 @@ def analysis_facts(capture: Capture, result: SessionResult) -> dict[str, Any]:
         number = fact["sensor"]
         return fact | {"sensor": result.plan.sensor(number).label if number else None}
 
+    from live.inspect.exclusions import marked_efforts  # noqa: PLC0415 - numpy and scipy, when needed
+    from live.inspect.moments import efforts_of  # noqa: PLC0415 - as above
+
+    marked = marked_efforts(capture.effective_notes)
+    efforts = efforts_of(result.reference, result.exclusions, marked)
     facts = result.to_json()
     facts["reference"] = _numbered(facts["reference"])
     facts["sensors"] = [_numbered(sensor) for sensor in facts["sensors"]]
@@ -157,6 +137,16 @@ def analysis_facts(capture: Capture, result: SessionResult) -> dict[str, Any]:
         "started_utc": utc_text(capture.started_utc_ns),
         "clean": capture.clean,
         **facts,
+        "efforts": [
+            {
+                "start_s": effort.start_s,
+                "peak_s": effort.peak_s,
+                "return_s": effort.return_s,
+                "rise_bpm": effort.rise_bpm,
+                "marked": effort.marked,
+            }
+            for effort in efforts
+        ],
     }
 
 
