@@ -69,6 +69,9 @@ MARKER: Final = "marker"
 ADVICE: Final = "advice"
 """A sentence for the tester about the link to a sensor, UTF-8 (for example: adapter full?)."""
 
+ACKNOWLEDGED: Final = "acknowledged"
+"""The tester knows of the warning that stands: its kind, UTF-8; the event's sensor is whose."""
+
 HEART_RATE_CHANNELS: Final = frozenset({HEART_RATE, MQTT_HEART_RATE, FILE_HEART_RATE})
 GATT_CHANNELS: Final = frozenset(
     {
@@ -79,7 +82,7 @@ GATT_CHANNELS: Final = frozenset(
 CHANNELS: Final = (
     *sorted(GATT_CHANNELS),
     MQTT_HEART_RATE, LINK, SIGNAL, DOUBLED, ANCHOR, JUMP, LATE, DISK, MARKER, ADVICE,
-    FILE_HEART_RATE,
+    FILE_HEART_RATE, ACKNOWLEDGED,
 )  # fmt: skip
 """Every channel of this format version."""
 

@@ -77,6 +77,10 @@ class Board:
             self._close_before(t_ns)
         self._now_ns = t_ns
         number = event.sensor
+        if event.channel == ev.ACKNOWLEDGED:
+            kind = event.payload.decode("utf-8", errors="replace")
+            self._referee.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
+            return
         sensors = self._bench.sensors
         if 0 < number <= len(sensors):
             sensors[number - 1].take(t_ns, event)

@@ -68,7 +68,8 @@ class SensorWarning:
     the session.  ``start_s``: grid second at which it was raised; ``since_s``: grid second at
     which the fault underneath it began, never later than ``start_s``.  ``end_s``: grid second at
     which it cleared, ``None`` while it stands.  ``cause`` and ``advice``: one sentence each.
-    ``cleared``: how it ended, empty while it stands.
+    ``cleared``: how it ended, empty while it stands.  ``acknowledged_s``: second at which the
+    tester said that it is known, ``None`` if that was not said.
     """
 
     number: int
@@ -82,6 +83,12 @@ class SensorWarning:
     advice: str
     cleared: str = ""
     measures: tuple[Measure, ...] = ()
+    acknowledged_s: float | None = None
+
+    @property
+    def calls(self) -> bool:
+        """Whether it stands and nobody has said yet that it is known."""
+        return self.end_s is None and self.acknowledged_s is None
 
 
 @dataclass(frozen=True, slots=True)

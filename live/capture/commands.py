@@ -1,4 +1,4 @@
-"""What a view may ask of the capture: a marker, another try at a sensor, the end."""
+"""What a view may ask: a marker, to note a warning as known, another try at a sensor, the end."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from live.views.feed import Acknowledged, Command
 
 LONGEST_MARKER: Final = 2000
 """Characters; a note, not a file."""
+LONGEST_KIND: Final = 40
+"""Characters; the kinds of warnings are a few words each."""
 
 
 class Commands:
@@ -55,6 +57,15 @@ class Commands:
                 return False, f"a marker has 1 to {LONGEST_MARKER} characters"
             self._stage.session.marker(text)
             return True, "marked"
+        if command.action == "acknowledge":
+            sensor, kind = command.values.get("sensor"), str(command.values.get("kind", ""))
+            # Which kinds there are is the board's business: it ignores what does not stand.
+            if not isinstance(sensor, int) or not 0 <= sensor <= self._sensors:
+                return False, "there is no such sensor"
+            if not 0 < len(kind) <= LONGEST_KIND:
+                return False, "a warning is named by its kind"
+            self._stage.session.acknowledge(sensor, kind)
+            return True, "acknowledged"
         if command.action == "connect":
             sensor = command.values.get("sensor")
             if not isinstance(sensor, int) or not 1 <= sensor <= self._sensors:

@@ -12,7 +12,7 @@ import threading
 from typing import Protocol
 
 from live.sources.base import CaptureClock
-from replay.event import CHANNELS, LINK, MARKER, SESSION, Event
+from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event
 from replay.link import LinkState
 
 _log = logging.getLogger(__name__)
@@ -109,6 +109,10 @@ class Session:
     def marker(self, text: str) -> None:
         """Put the tester's note at this moment."""
         self.emit(self._clock.now_ns(), SESSION, MARKER, text.encode())
+
+    def acknowledge(self, sensor: int, kind: str) -> None:
+        """The tester knows of the warning of this kind that stands; ``sensor`` 0: the session's."""
+        self.emit(self._clock.now_ns(), sensor, ACKNOWLEDGED, kind.encode())
 
     def tick(self) -> int:
         """Tell the views that they have everything up to now; returns that moment's ``t_ns``."""

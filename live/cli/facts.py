@@ -85,4 +85,5 @@ def _warning(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
         "cause": warning.cause,
         "advice": warning.advice,
         "cleared": warning.cleared,
+        "acknowledged_s": warning.acknowledged_s,
     }

@@ -193,6 +193,7 @@ _CHANNEL_WORDS: Final[Mapping[str, str]] = {
     ev.LATE: "capture held up",
     ev.DISK: "free space",
     ev.MARKER: "marker",
+    ev.ACKNOWLEDGED: "warning acknowledged",
 }
 
 

@@ -283,6 +283,7 @@ _TEXT_NAMES: Final = {
     ev.LINK: "link state",
     ev.MARKER: "marker",
     ev.ADVICE: "advice",
+    ev.ACKNOWLEDGED: "warning acknowledged",
     ev.FILE_HEART_RATE: "heart rate, as text",
 }
 _TEXT_CHANNELS: Final = frozenset({ev.FILE_HEART_RATE})

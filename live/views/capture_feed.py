@@ -112,7 +112,8 @@ class CaptureFeed:
     def send(self, action: str, **values: str | int) -> int:
         """Ask the capture for something; returns the command's number.
 
-        ``marker`` with ``text``; ``stop``; ``connect`` with ``sensor`` (number in the plan).
+        ``marker`` with ``text``; ``acknowledge`` with ``kind`` and ``sensor`` (0: the session);
+        ``stop``; ``connect`` with ``sensor`` (number in the plan).
         """
         self._numbers += 1
         self._unanswered.add(self._numbers)

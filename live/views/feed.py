@@ -63,8 +63,8 @@ Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Rewound
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """What a view asks of the capture: ``marker`` (text), ``stop``, ``connect`` (sensor), and of a
-    rehearsal ``record``.
+    """What a view asks of the capture: ``marker`` (text), ``acknowledge`` (the kind and the
+    sensor of a warning), ``stop``, ``connect`` (sensor), and of a rehearsal ``record``.
     """
 
     number: int

@@ -7,11 +7,11 @@ timer and draws from ``snapshot()`` and ``board``; nothing here knows how it is 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from live.board import Board
-from live.board.snapshot import Snapshot
+from live.board.snapshot import SensorWarning, Snapshot
 from live.views.feed import Acknowledged, CaptureStatus, Ended, Feed, Rewound, Tick
 from replay.event import Event
 from replay.plan import Plan
@@ -75,6 +75,17 @@ class ViewModel:
         if self._snapshot is None:
             self._snapshot = self.board.snapshot()
         return self._snapshot
+
+    def acknowledge(self, warnings: Iterable[SensorWarning]) -> list[int]:
+        """Tell the capture that the tester knows of these; numbers of the commands.
+
+        Each by its kind and sensor, so that what was not on the screen yet is not silenced.
+        """
+        return [
+            self.feed.send("acknowledge", sensor=warning.sensor, kind=warning.kind.value)
+            for warning in warnings
+            if warning.calls
+        ]
 
     def answer(self, number: int) -> Acknowledged | None:
         """The capture's answer to the command with this number, once; ``None`` until it came."""

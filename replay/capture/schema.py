@@ -34,6 +34,7 @@ CHANNEL_IDS: Final[Mapping[str, int]] = MappingProxyType(
         ev.FIRMWARE: 10, ev.HARDWARE: 11, ev.MAKER: 12, ev.LINK: 13, ev.SIGNAL: 14,
         ev.DOUBLED: 15, ev.ANCHOR: 16, ev.JUMP: 17, ev.LATE: 18, ev.DISK: 19,
         ev.MARKER: 20, ev.ADVICE: 21, ev.FILE_HEART_RATE: 22,
+        ev.ACKNOWLEDGED: 23,
     }
 )  # fmt: skip
 """Number of each channel in the event table.  Numbers are never given anew: salvage reads

@@ -96,6 +96,15 @@ class Referee:
                     if slot.good_s >= slot.rule.clear_after_s:
                         self._clear(slot, second, slot.rule.cleared())
 
+    def acknowledge(self, sensor: int, kind: str, at_s: float) -> None:
+        """The tester knows of what stands of this kind and sensor; nothing else changes by it."""
+        for slot in self._slots:
+            if slot.index < 0:
+                continue
+            warning = self._warnings[slot.index]
+            if warning.calls and warning.sensor == sensor and warning.kind.value == kind:
+                self._warnings[slot.index] = replace(warning, acknowledged_s=at_s)
+
     def _yielding(self, winner: _Slot, how: Yield) -> tuple[_Slot, ...]:
         plan = self._bench.plan
         tests = frozenset(plan.tests)
