@@ -25,8 +25,13 @@ VENV = ROOT / ".venv"
 STAMP = VENV / "sidebeat-setup.txt"
 """What was installed, as a checksum of what it depends on, for each set of extras."""
 
-PURPOSES = {"run": "window", "test": "window,test"}
+PURPOSES = {"run": "window,files", "test": "window,test"}
 """The extras to install, by what the folder is set up for."""
+
+REAL_FILES = VENV / "share" / "activity-files"
+REAL_FILES_FROM = "sweat==0.25.0"
+"""A wheel (MIT) that ships real FIT, TCX and GPX files, on which the parsers are tested.  Its files
+alone are wanted: they lie apart from the environment, where its old pins would be in the way."""
 
 
 def main(arguments: list[str]) -> int:
@@ -39,7 +44,11 @@ def main(arguments: list[str]) -> int:
     _system_packages(purpose)
     if not _environment():
         return 1
-    return 0 if _packages(purpose) else 1
+    if not _packages(purpose):
+        return 1
+    if purpose == "test":
+        _real_files()
+    return 0
 
 
 def _system_packages(purpose: str) -> None:
@@ -101,6 +110,16 @@ def _packages(purpose: str) -> bool:
             print("The window's packages could not be installed; trying without", flush=True)
     _fail("the packages could not be installed; pip's messages above say why")
     return False
+
+
+def _real_files() -> None:
+    if REAL_FILES.exists():
+        return
+    pip = [str(_python(VENV)), "-m", "pip", "install", "-qq", "--disable-pip-version-check"]
+    pip += ["--no-deps", "--only-binary", ":all:", "--target", str(REAL_FILES), REAL_FILES_FROM]
+    if subprocess.run(pip, check=False).returncode:
+        shutil.rmtree(REAL_FILES, ignore_errors=True)
+        print("Real activity files could not be fetched; the tests that read them are skipped")
 
 
 def _checksum() -> str:

@@ -227,24 +227,24 @@ def _chosen(places: _Places, *, near: bool) -> Alignment | str:
     if np.isnan(left).all():
         return STEADY
     best = int(np.nanargmin(left))
+    filled = np.where(np.isnan(left), np.inf, left)
+    around = ndimage.minimum_filter1d(filled, 2 * APART_S + 1, mode="constant", cval=np.inf)
+    lowest = np.flatnonzero((filled == around) & np.isfinite(filled))
     if near:
         # Of the places about as good as the best one, the one that asks least of the clock.
         good = min(MOST_UNEXPLAINED, CLEARLY * float(left[best]))
-        filled = np.where(np.isnan(left), np.inf, left)
-        lowest = ndimage.minimum_filter1d(filled, 2 * APART_S + 1, mode="constant", cval=np.inf)
-        places_at = np.flatnonzero((filled == lowest) & (filled <= good))
-        places_at = places_at[np.abs(offsets[places_at]) <= NEAR_S]
-        if len(places_at):
-            best = int(places_at[np.argmin(np.abs(offsets[places_at]))])
+        by_utc = lowest[(np.abs(offsets[lowest]) <= NEAR_S) & (left[lowest] <= good)]
+        if len(by_utc):
+            best = int(by_utc[np.argmin(np.abs(offsets[by_utc]))])
     if left[best] > MOST_UNEXPLAINED:
         return NO_LIKENESS
-    elsewhere = np.where(np.abs(offsets - offsets[best]) >= APART_S, left, np.nan)
-    rival = None if np.isnan(elsewhere).all() else int(np.nanargmin(elsewhere))
+    others = lowest[lowest != best]
+    rival = int(others[np.argmin(left[others])]) if len(others) else None
     result = Alignment(
         float(offsets[best]),
         unexplained=float(left[best]),
         rival_s=None if rival is None else float(offsets[rival]),
-        rival_ratio=None if rival is None else float(elsewhere[rival] / max(left[best], 1e-9)),
+        rival_ratio=None if rival is None else float(left[rival] / max(left[best], 1e-9)),
     )
     if not result.is_unique and (not near or abs(offsets[best]) > NEAR_S):
         return AMBIGUOUS

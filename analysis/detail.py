@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from analysis.phases import agreement_by, agreement_without_delay, phase_masks, 
 from analysis.statistics import Agreement
 from analysis.stretch import Stretch, concerning, kept_seconds
 
+NOT_ONE_CLOCK = "The sensors were not stamped on one clock: offset and delay cannot be told apart."
 NO_EFFORTS = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
 
 
@@ -86,8 +87,9 @@ def detail_session(
     """Delays, efforts, phases, zones and error variances of a session.
 
     ``exclusions``: beside those noted in the capture, as for ``analysis.session``.  Efforts are
-    found on the reference with its excluded stretches as gaps.  ``one_clock=False`` for series
-    that were not stamped on one clock: no delay is claimed then.
+    found on the reference with its excluded stretches as gaps.  No delay is claimed of a sensor
+    that was not stamped on the clock of the reference: of one from a file, of any where the
+    reference is from a file, and of all with ``one_clock=False``; its efforts are not late then.
     """
     plan, reference = data.plan, data.reference
     tolerance = Tolerance(plan.tolerance_bpm, plan.tolerance_percent)
@@ -103,16 +105,16 @@ def detail_session(
         test = np.where(kept, series.grid, NO_VALUE).astype(np.int32)
         age = mean_age_s(series.t_ns, series.grid) - ref_age
         delay, curve = delay_of(ref, test, earlier_age_s=age)
-        if not one_clock:
-            delay = Estimate.undefined(
-                "The sensors were not stamped on one clock: offset and delay cannot be told apart."
-            )
+        answers = responses(efforts, ref, test)
+        if not (one_clock and series.sensor.on_capture_clock and reference.sensor.on_capture_clock):
+            delay = Estimate.undefined(NOT_ONE_CLOCK)
+            answers = tuple(_without_delay(answer) for answer in answers)
         details.append(
             SensorDetail(
                 series=series,
                 delay=delay,
                 curve=curve,
-                responses=responses(efforts, ref, test),
+                responses=answers,
                 phases=agreement_by(phases, ref, test, tolerance, kept),
                 zones=agreement_by(zones, ref, test, tolerance, kept),
                 without_delay=None
@@ -125,6 +127,12 @@ def detail_session(
     if errors:
         cautions.append(CORRELATED)
     return SessionDetail(efforts, tuple(details), errors, tuple(cautions))
+
+
+def _without_delay(response: Response) -> Response:
+    """The response of a sensor whose clock was aligned by its own changes."""
+    answer = Answer.FOLLOWED if response.answer is Answer.LATE else response.answer
+    return replace(response, answer=answer, delay_s=None)
 
 
 def _errors(data: SessionData, stretches: Sequence[Stretch]) -> dict[int, ErrorVariance]:

@@ -20,6 +20,7 @@ class Machine:
         self._venv = folder / ".venv"
         monkeypatch.setattr(set_up, "VENV", self._venv)
         monkeypatch.setattr(set_up, "STAMP", self._venv / "stamp.txt")
+        monkeypatch.setattr(set_up, "REAL_FILES", self._venv / "share" / "files")
         monkeypatch.setattr(set_up.sys, "platform", "linux")
         monkeypatch.setattr(set_up.subprocess, "run", self.run)
         monkeypatch.setattr(set_up.shutil, "which", lambda name: f"/usr/bin/{name}")
@@ -37,6 +38,8 @@ class Machine:
             python = self._venv / "bin" / "python"
             python.parent.mkdir(parents=True)
             python.touch()
+        if "--target" in command:
+            Path(command[command.index("--target") + 1]).mkdir(parents=True)
         fails = any(word in " ".join(command) for word in self._failing)
         return subprocess.CompletedProcess(command, 1 if fails else 0, "", "")
 
@@ -48,11 +51,12 @@ def test_a_bare_machine_gets_everything(monkeypatch, tmp_path):
     """As root: system packages, then the environment, then Sidebeat with its extras."""
     machine = Machine(monkeypatch, tmp_path, lacking=["libegl1"])
     assert set_up.main(["test"]) == 0
-    update, install, venv, pip = machine.words()
+    update, install, venv, pip, files = machine.words()
     assert update.startswith("apt-get")
     assert install.endswith("install --no-install-recommends -y libegl1")
     assert "-m venv" in venv
     assert pip.endswith("[window,test]")
+    assert files.endswith(set_up.REAL_FILES_FROM)
 
 
 def test_the_second_run_does_nothing(monkeypatch, tmp_path):
@@ -69,7 +73,7 @@ def test_a_folder_set_up_for_use_is_completed_for_tests(monkeypatch, tmp_path):
     set_up.main(["run"])
     machine.ran.clear()
     set_up.main(["test"])
-    assert [words.endswith("[window,test]") for words in machine.words()] == [True]
+    assert machine.words()[0].endswith("[window,test]")
 
 
 def test_without_root_the_command_is_printed(monkeypatch, tmp_path, capsys):
@@ -99,6 +103,16 @@ def test_what_cannot_be_set_up_is_said(monkeypatch, tmp_path, capsys, failing, s
     Machine(monkeypatch, tmp_path, failing=[failing])
     assert set_up.main(["run"]) == 1
     assert sentence in capsys.readouterr().err
+
+
+def test_without_real_files_the_rest_is_ready(monkeypatch, tmp_path, capsys):
+    """If the real activity files cannot be fetched, it is said, and tried again next time."""
+    machine = Machine(monkeypatch, tmp_path, failing=["--target"])
+    assert set_up.main(["test"]) == 0
+    assert "could not be fetched" in capsys.readouterr().out
+    machine.ran.clear()
+    set_up.main(["test"])
+    assert [set_up.REAL_FILES_FROM in words for words in machine.words()] == [True]
 
 
 def test_an_old_python_is_refused(monkeypatch, tmp_path, capsys):

@@ -240,6 +240,8 @@ def _capture(arguments: argparse.Namespace) -> int:
 def _sources(plan: Plan, talk: _Talk) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
     kinds = {sensor.source for sensor in plan.sensors}
+    if "file" in kinds:
+        raise SidebeatError("a sensor from a file cannot be recorded; it is put in by import")
     sources: list[Source] = []
     if "simulated" in kinds:
         from live.sources.simulated import SimulatedSource  # noqa: PLC0415

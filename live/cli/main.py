@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import importlib.metadata
+import keyword
 import logging
 import os
 import sys
@@ -24,6 +25,9 @@ COMMANDS: Final[dict[str, str]] = {
     "live": "record a session and watch it",
     "replay": "play a recorded session through the live pipeline",
     "analyse": "print the agreement of one session, with intervals",
+    "import": "bring activity files into a capture, beside its sensors or on their own",
+    "export": "write what a capture holds as CSV, Parquet or JSON",
+    "report": "write one page about a session, with figures",
     "check": "say whether a capture file is whole",
     "demo": "show it all on an invented session; needs no hardware",
 }
@@ -63,7 +67,7 @@ def version() -> str:
 
 def load(name: str) -> Command:
     """The module of one command."""
-    module: Command = importlib.import_module(f"live.cli.{name}")
+    module: Command = importlib.import_module(f"live.cli.{name}{'_' * keyword.iskeyword(name)}")
     return module
 
 

@@ -16,7 +16,7 @@ from typing import Final, Self
 
 from live.views.feed import Acknowledged, Ended, Message, Rewound, Tick
 from replay.capture import Capture
-from replay.event import GATT_CHANNELS, MQTT_HEART_RATE, Event
+from replay.event import GATT_CHANNELS, HEART_RATE_CHANNELS, Event
 from replay.plan import Plan
 
 SLOWEST: Final = 0.5
@@ -27,7 +27,7 @@ SLICE: Final = 2_000
 """Events handed over by one ``poll`` at most: about 20 ms of a board's work, so that a view still
 draws while it runs flat out or catches up after a seek."""
 
-NOTIFICATIONS: Final = GATT_CHANNELS | {MQTT_HEART_RATE}
+NOTIFICATIONS: Final = GATT_CHANNELS | HEART_RATE_CHANNELS
 """What ``step`` stops at; links, anchors and other records of the session pass by unseen."""
 
 

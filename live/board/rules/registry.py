@@ -31,9 +31,13 @@ if TYPE_CHECKING:
 
 
 def rules_for(bench: Bench) -> list[Rule]:
-    """The rules that the sensors of this bench call for."""
+    """The rules that the sensors of this bench call for.
+
+    A sensor that was imported from a file has no link that could be mended, and no delay.
+    """
     rules: list[Rule] = [ClockJump(bench), CaptureLate(bench), DiskLow(bench)]
-    for sensor in bench.sensors:
+    linked = [sensor for sensor in bench.sensors if sensor.planned.on_capture_clock]
+    for sensor in linked:
         rules += [
             NotStarted(bench, sensor),
             Silent(bench, sensor),
@@ -49,7 +53,7 @@ def rules_for(bench: Bench) -> list[Rule]:
         relays.append(Relay(bench, sensor, own, others))
         rules += [
             NoContact(bench, sensor),
-            Thinning(bench, sensor),
+            *([Thinning(bench, sensor)] if sensor in linked else []),
             slip if sensor is bench.reference else UnitSlip(bench, sensor),
             SameSensor(bench, sensor, own, streams[:at]),
         ]
@@ -59,9 +63,10 @@ def rules_for(bench: Bench) -> list[Rule]:
         for test, departure in zip(bench.tests, departures, strict=True)
     ]
     for test, departure in zip(bench.tests, departures, strict=True):
+        one_clock = test in linked and bench.reference in linked
         rules += [
             Frozen(bench, test, following=departure.following),
-            Late(bench, test, departure.following),
+            *([Late(bench, test, departure.following)] if one_clock else []),
             Apart(bench, test, departure),
         ]
     loose = LooseReference(bench, bench.reference, unit=lambda: slip.factor)
