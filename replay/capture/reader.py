@@ -125,14 +125,17 @@ class Capture:
         missing, and :class:`CaptureError` if the file cannot be read on.
         """
         channels = CHANNEL_NAMES  # the file's own list is for other tools, and unchecked
-        expected = first = self._first_at(start_ns) if start_ns > 0 else 1
+        expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         try:
-            cursor = self._connection.execute(
-                f"SELECT {_COLUMNS} FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
-                (first, stop),
-            )
-            while rows := cursor.fetchmany(_FETCH_ROWS):
+            # Page by page: a query left open while the caller pauses would keep notes out.
+            while expected < stop:
+                rows = self._connection.execute(
+                    f"SELECT {_COLUMNS} FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
+                    (expected, min(expected + _FETCH_ROWS, stop)),
+                ).fetchall()
+                if not rows:
+                    break
                 for row in rows:
                     seq, t_ns, sensor, channel, payload, _ = row
                     if seq != expected or not is_whole(row) or channel not in channels:

@@ -242,3 +242,14 @@ def test_a_refusal_is_one_sentence(path: Path) -> None:
     with Capture.open(path) as capture:
         sentence = _sentence(lambda: capture.add_note("exclusion", **{**_DRY, "sensor": 9}))
     assert sentence == "exclusion: the sensor must be a number from 0 to 3"
+
+
+def test_a_note_can_be_added_while_the_events_are_being_read(tmp_path):
+    """A reader that pauses in the middle of the events keeps no note out, and reads on."""
+    path = tmp_path / "capture.sqlite"
+    events = write_capture(path, session_events(1500))  # more than are read at once
+    with Capture.open(path) as playing, Capture.open(path) as noting:
+        reading = iter(playing.events())
+        first = next(reading)
+        noting.add_note("marker", t_ns=1, text="meanwhile")
+        assert [first, *reading] == events
