@@ -68,6 +68,11 @@ class LineChild:
             return None
         return self._process.poll()
 
+    @property
+    def has_ended(self) -> bool:
+        """Whether it runs no more."""
+        return self._process.poll() is not None
+
     def poll(self) -> list[dict[str, Any]]:
         """What it has said since the last call."""
         lines = []

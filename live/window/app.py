@@ -30,7 +30,7 @@ def run_window(feed: Feed) -> int:
     from live.window.main_window import MainWindow  # noqa: PLC0415 - Qt, once it is known to be there
     from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
 
-    window = MainWindow(feed, DARK if _system_is_dark(application) else LIGHT)
+    window = MainWindow(feed, DARK if system_is_dark(application) else LIGHT)
     window.showMaximized()
     window.start()
     try:
@@ -109,7 +109,8 @@ def unusable(pyside: str, python: tuple[int, ...]) -> str:
     return ""
 
 
-def _system_is_dark(application: QApplication) -> bool:
+def system_is_dark(application: QApplication) -> bool:
+    """Whether this system prefers light text on a dark ground."""
     from PySide6.QtCore import Qt  # noqa: PLC0415 - known to be there now
 
     return application.styleHints().colorScheme() is Qt.ColorScheme.Dark

@@ -1,0 +1,1 @@
+"""The set-up page of the window: who wears what, the checks, and the start."""

@@ -1,0 +1,89 @@
+"""Opening the set-up page, and going on as the live window of the capture it starts."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from live.window.app import interruptible, open_application, system_is_dark
+
+if TYPE_CHECKING:
+    from live.views.capture_feed import CaptureFeed
+    from live.window.main_window import MainWindow
+    from live.window.setup.window import SetupWindow
+
+
+def run_setup(out: Path | None, *, minutes: float | None = None) -> int:
+    """Set up a session in a window, record it, show it; returns the exit status.
+
+    ``out``: folder for the capture, ``None`` for practice.  Returns when the window is closed and
+    the capture, which is a process of its own, has ended.  Raises
+    :class:`~live.window.app.WindowMissing` with the line that installs what is lacking.
+    """
+    application = open_application()
+    from live.window.setup.window import SetupWindow  # noqa: PLC0415 - Qt, known to be there now
+    from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
+
+    theme = DARK if system_is_dark(application) else LIGHT
+    window = SetupWindow(out, minutes=minutes, theme=theme)
+    shown: list[MainWindow] = []
+
+    def go_on(feed: CaptureFeed) -> None:
+        # Ctrl-C in the terminal reaches the capture too; it is meant for the capture alone now,
+        # whose end the window then shows.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        shown.append(live_window(window, feed))
+
+    window.recording.connect(go_on)
+    window.showMaximized()
+    window.start()
+    try:
+        with interruptible(application):
+            application.exec()
+    finally:
+        window.leave()
+        if window.rehearsal is not None:
+            window.rehearsal.wait_for_end()
+        for live in shown:
+            live.leave()
+    return _until_the_capture_ends(window)
+
+
+def live_window(window: SetupWindow, feed: CaptureFeed) -> MainWindow:
+    """Show the capture's live window in the place of the set-up page."""
+    from live.window.keys import Deed  # noqa: PLC0415 - Qt, known to be there
+    from live.window.main_window import SIZES, MainWindow  # noqa: PLC0415 - as above
+
+    live = MainWindow(feed, window.theme)
+    steps = window.size_index - SIZES.index(1.0)
+    for _ in range(abs(steps)):
+        live.do(Deed.LARGER if steps > 0 else Deed.SMALLER)
+    if not window.cautions.isVisible():
+        live.cautions.hide()
+    live.setGeometry(window.geometry())
+    if window.isMaximized():
+        live.showMaximized()
+    else:
+        live.show()
+    live.start()
+    window.close()
+    return live
+
+
+def _until_the_capture_ends(window: SetupWindow) -> int:
+    rehearsal = window.rehearsal
+    if rehearsal is None or rehearsal.recording is None:
+        return 0
+    child = rehearsal.child
+    if not child.has_ended:
+        print(
+            "The capture goes on.  Attach a view again with 'sidebeat live --attach', "
+            "stop it there or with Ctrl-C here.",
+            file=sys.stderr,
+            flush=True,
+        )
+    # Ctrl-C reaches the capture as well, which then ends in good order; that is waited for.
+    signal.signal(signal.SIGINT, lambda *_: None)
+    return child.wait()

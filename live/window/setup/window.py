@@ -1,0 +1,442 @@
+"""The set-up window: plan, checks, start; it goes on as the live window of the capture."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final, Protocol
+
+from PySide6.QtCore import QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QApplication,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QMainWindow,
+    QPushButton,
+    QStackedWidget,
+    QToolButton,
+    QToolTip,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.setup.children import LineChild, listening_child
+from live.setup.folder import FolderWatch
+from live.setup.memory import Memory, MemoryProblem, load_memory, memory_path, save_memory
+from live.setup.rehearsal import Rehearsal
+from live.setup.swaps import past_plans
+from live.views.capture_feed import CaptureFeed
+from live.window.bench import Cautions
+from live.window.dialogs import native
+from live.window.flow import FlowLayout
+from live.window.main_window import SIZES
+from live.window.setup.check_page import CheckPage
+from live.window.setup.help import SetupHelp
+from live.window.setup.keys import STEP_KEYS, Step
+from live.window.setup.look import setup_style
+from live.window.setup.parts import sentence
+from live.window.setup.plan_page import PlanPage
+from live.window.theme import DARK, LIGHT, Theme, palette, style_sheet
+from replay.errors import PlanError, SidebeatError
+from replay.plan import Plan, format_plan, load_plan
+
+FRAME_MS: Final = 200
+
+
+class StartRehearsal(Protocol):
+    """Makes a rehearsal; tests give their own."""
+
+    def __call__(self, plan: Plan, out: Path | None, minutes: float | None) -> Rehearsal:
+        """Start it."""
+
+
+class SetupWindow(QMainWindow):
+    """Sets up one session.  ``recording``: it has begun; the feed belongs to the receiver.
+
+    ``out``: folder proposed for the capture, ``None`` for practice.  ``listen`` and ``rehearse``
+    start the helper processes.
+    """
+
+    recording = Signal(object)
+
+    def __init__(
+        self,
+        out: Path | None,
+        *,
+        minutes: float | None = None,
+        theme: Theme = LIGHT,
+        listen: Callable[[], LineChild] = listening_child,
+        rehearse: StartRehearsal = Rehearsal,
+    ) -> None:
+        super().__init__()
+        self.theme = theme
+        self.size_index = SIZES.index(1.0)
+        self.dialog: SetupHelp | None = None
+        self.rehearsal: Rehearsal | None = None
+        self._minutes = minutes
+        self._listen = listen
+        self._rehearse = rehearse
+        self._usual = QFont(QApplication.font())
+        self._child: LineChild | None = None
+        self._waiting: Plan | None = None
+        self._waits_for: LineChild | None = None
+        self._waits_since_s = 0.0
+        self._past_of: Path | None = None
+        self._past: list[Plan] | None = None
+        self._memory_path = memory_path()
+        note = ""
+        try:
+            memory = load_memory(self._memory_path)
+            self._remembers = True
+        except MemoryProblem as error:
+            memory, note, self._remembers = Memory(), str(error), False
+        self._memory = memory
+        self.plan_page = PlanPage(memory, out)
+        self.check_page = CheckPage()
+        self.watch = FolderWatch(out)
+        self._build()
+        self._bind_keys()
+        self.dress(theme)
+        self.note.setText(note)
+        self.note.setVisible(bool(note))
+        self._update()
+        self._timer = QTimer(self)
+        self._timer.setInterval(FRAME_MS)
+        self._timer.timeout.connect(self.frame)
+
+    def _build(self) -> None:
+        self.setWindowTitle("New session – Sidebeat")
+        self.buttons: dict[Step, QToolButton] = {}
+        top = QWidget()
+        flow = FlowLayout(top, gap=6)
+        flow.setContentsMargins(0, 0, 0, 0)
+        self.steps = QLabel()
+        flow.addWidget(self.steps)
+        for key in STEP_KEYS:
+            if not key.button:
+                continue
+            button = QToolButton()
+            button.setText(key.button)
+            button.setToolTip(f"{key.words} ({native(key.keys[:1])})")
+            button.setAccessibleName(key.words)
+            button.clicked.connect(lambda _=False, step=key.step: self.do(step))
+            flow.addWidget(button)
+            self.buttons[key.step] = button
+        self.cautions = Cautions()
+        self.note = sentence(kind="alarm")
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.plan_page)
+        self.pages.addWidget(self.check_page)
+        self.plan_page.changed.connect(self._update)
+        self.check_page.again.connect(self._again)
+        self.todo = sentence(kind="")
+        self.back = QPushButton("Back to the plan")
+        self.back.clicked.connect(lambda: self.do(Step.BACK))
+        self.forward = QPushButton("Check the sensors")
+        self.forward.setObjectName("forward")
+        self.forward.clicked.connect(lambda: self.do(Step.FORWARD))
+        bottom = QHBoxLayout()
+        bottom.addWidget(self.todo, 1)
+        bottom.addWidget(self.back)
+        bottom.addWidget(self.forward)
+        inside = QWidget()
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(8, 8, 8, 8)
+        layout.setSpacing(8)
+        for part in (top, self.cautions, self.note):
+            layout.addWidget(part)
+        layout.addWidget(self.pages, 1)
+        layout.addLayout(bottom)
+        self.setCentralWidget(inside)
+        self.resize(1280, 720)
+
+    def _bind_keys(self) -> None:
+        self.shortcuts: dict[Step, list[QShortcut]] = {}
+        for key in STEP_KEYS:
+            for sequence in key.keys:
+                shortcut = QShortcut(QKeySequence(sequence), self)
+                shortcut.activated.connect(lambda step=key.step: self.do(step))
+                self.shortcuts.setdefault(key.step, []).append(shortcut)
+
+    def start(self) -> None:
+        """Listen for sensors from now on."""
+        self._child = self._listen()
+        self.plan_page.list.setFocus()
+        self._timer.start()
+
+    # What comes
+
+    def frame(self) -> None:
+        """Take what came, and show it; called by the timer, and by hand in tests."""
+        lines = self._child.poll() if self._child is not None else []
+        if self.pages.currentWidget() is self.plan_page:
+            self.plan_page.hear(lines)
+        self.watch.folder = self.plan_page.form.out
+        self.watch.poll()
+        self._read_past()
+        if self._waiting is not None:
+            self._start_when_free(self._waiting)
+        if self.rehearsal is not None:
+            self._follow(self.rehearsal)
+
+    def _follow(self, rehearsal: Rehearsal) -> None:
+        rehearsal.poll()
+        if rehearsal.recording is not None:
+            self._begun(rehearsal, rehearsal.recording)
+            return
+        self.check_page.say(rehearsal.problem or rehearsal.refusal)
+        self.check_page.show_checks(rehearsal.results(self.watch.facts))
+        self._update()
+
+    def _read_past(self) -> None:
+        """Plans of past sessions in the output folder, read in a thread of its own."""
+        folder = self.plan_page.form.out
+        if folder is not None and folder != self._past_of:
+            self._past_of = folder
+
+            def read() -> None:
+                self._past = past_plans(folder)
+
+            threading.Thread(target=read, name="past plans", daemon=True).start()
+        if self._past is not None:
+            plans, self._past = self._past, None
+            self.plan_page.know_past(plans)
+
+    # What the user does
+
+    def do(self, step: Step) -> None:
+        """Carry out one step, from a key or a button."""
+        page = self.plan_page
+        on_plan = self.pages.currentWidget() is page
+        match step:
+            case Step.FORWARD:
+                self._forward()
+            case Step.BACK:
+                if not on_plan:
+                    self._go_back()
+            case Step.REACH if on_plan:
+                page.list.setFocus()
+            case Step.WORN if on_plan and page.worn.editors:
+                page.worn.editors[page.chosen].label.setFocus()
+            case Step.SKETCH if on_plan and page.draft.sensors:
+                here = page.draft.sensors[page.chosen].placement
+                page.sketch.buttons.get(here, page.sketch.buttons["chest"]).setFocus()
+                page.ensureWidgetVisible(page.sketch)
+            case Step.SESSION if on_plan:
+                page.form.wearer.setFocus()
+            case Step.OPEN:
+                self._open()
+            case Step.SAVE:
+                self._save()
+            case Step.THEME:
+                self.dress(LIGHT if self.theme.is_dark else DARK)
+            case Step.LARGER:
+                self._resize_text(self.size_index + 1)
+            case Step.SMALLER:
+                self._resize_text(self.size_index - 1)
+            case Step.SIZE:
+                self._resize_text(SIZES.index(1.0))
+            case Step.HELP:
+                self.dialog = SetupHelp(self)
+                self.dialog.open()
+            case Step.CLOSE:
+                self.close()
+
+    def _forward(self) -> None:
+        if not self.forward.isEnabled():
+            return
+        if self.pages.currentWidget() is self.check_page:
+            if self.rehearsal is not None:
+                self.rehearsal.record()
+            self._update()
+            return
+        plan = self.plan_page.draft.plan()
+        self._waiting = plan
+        self._waits_since_s = time.monotonic()
+        if self._child is not None:
+            self._child.let_go()
+            self._waits_for, self._child = self._child, None
+        self.check_page.begin(plan)
+        self.pages.setCurrentWidget(self.check_page)
+        self.forward.setFocus()
+        self._update()
+
+    def _start_when_free(self, plan: Plan) -> None:
+        """Rehearse as soon as the listening process has let go of the radio."""
+        child = self._waits_for
+        patient = time.monotonic() - self._waits_since_s < 10
+        if child is not None and child.status is None and patient:
+            child.poll()
+            return
+        self._waiting = self._waits_for = None
+        try:
+            self.rehearsal = self._rehearse(plan, self.plan_page.form.out, self._minutes)
+        except OSError as error:
+            self.check_page.say(f"the capture process cannot be started: {error}")
+
+    def _go_back(self) -> None:
+        if self.rehearsal is not None:
+            if self.rehearsal.is_beginning:
+                return
+            self.rehearsal.stop()
+            self.rehearsal = None
+        self._waiting = None
+        if self._child is None:
+            self._child = self._listen()
+        self.pages.setCurrentWidget(self.plan_page)
+        self.plan_page.list.setFocus()
+        self._update()
+
+    def _again(self, sensor: int) -> None:
+        if self.rehearsal is not None:
+            self.rehearsal.connect(sensor)
+
+    def _open(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Open a plan", "", "Plans (*.toml)")
+        if name:
+            self.open_plan(Path(name))
+
+    def open_plan(self, path: Path) -> None:
+        """Go on from a plan file; what is wrong with it is said on the page."""
+        try:
+            plan = load_plan(path)
+        except PlanError as error:
+            self._say(str(error))
+            return
+        self._say("")
+        if self.pages.currentWidget() is self.check_page:
+            self._go_back()
+        self.plan_page.show_plan(plan)
+
+    def _save(self) -> None:
+        problems = self.plan_page.draft.problems()
+        if problems:
+            self._say(f"This is not a plan yet. {problems[0]}")
+            return
+        name, _ = QFileDialog.getSaveFileName(self, "Save the plan", "plan.toml", "Plans (*.toml)")
+        if name:
+            self.save_plan(Path(name))
+
+    def save_plan(self, path: Path) -> None:
+        """Write the plan as it stands; what goes wrong is said on the page."""
+        try:
+            path.write_text(format_plan(self.plan_page.draft.plan()), encoding="utf-8")
+        except (OSError, SidebeatError) as error:
+            self._say(f"{path} could not be written: {error}")
+        else:
+            self._say("")
+
+    def _say(self, text: str) -> None:
+        self.note.setText(text)
+        self.note.setVisible(bool(text))
+
+    def _update(self) -> None:
+        """Buttons and the sentence beside them, by what is still missing."""
+        if self.pages.currentWidget() is self.plan_page:
+            problems = self.plan_page.draft.problems()
+            self._show_steps(1)
+            self.back.hide()
+            self._show_forward("Check the sensors", enabled=not problems)
+            more = f"  ({len(problems) - 1} more)" if len(problems) > 1 else ""
+            self._show_todo(f"{problems[0]}{more}" if problems else "The plan is complete.")
+            return
+        self.back.show()
+        rehearsal = self.rehearsal
+        if rehearsal is not None and rehearsal.is_beginning:
+            self._show_steps(3)
+            self._show_forward("Recording begins …", enabled=False)
+            self._show_todo("The file is being made.")
+            return
+        self._show_steps(2)
+        missing = self.check_page.not_ready
+        heard = rehearsal is not None and rehearsal.is_heard
+        all_ready = heard and bool(self.check_page.checks) and not missing
+        saving = self.plan_page.form.out is not None
+        what = "recording" if saving else "practice"
+        words = f"Start {what}" if all_ready else f"Start {what} all the same"
+        self._show_forward(words, enabled=heard)
+        if all_ready:
+            self._show_todo("All is ready.")
+        elif heard:
+            self._show_todo(f"Not ready: {'; '.join(missing)}.")
+        else:
+            self._show_todo("Starting the rehearsal …")
+
+    def _show_steps(self, now: int) -> None:
+        names = ("1 plan", "2 checks", "3 recording")
+        marked = (f"<b>{name}</b>" if n == now else name for n, name in enumerate(names, 1))
+        text = f"<b>New session</b> &nbsp; {' › '.join(marked)} &nbsp;"
+        if self.steps.text() != text:
+            self.steps.setText(text)
+            self.steps.setAccessibleName(f"New session, step {names[now - 1]}")
+
+    def _show_forward(self, words: str, *, enabled: bool) -> None:
+        if self.forward.text() != words:
+            self.forward.setText(words)
+            self.forward.setAccessibleName(words)
+        self.forward.setEnabled(enabled)
+
+    def _show_todo(self, text: str) -> None:
+        if self.todo.text() != text:
+            self.todo.setText(text)
+
+    def _resize_text(self, index: int) -> None:
+        self.size_index = min(max(index, 0), len(SIZES) - 1)
+        self.dress(self.theme)
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme, with text of the chosen size."""
+        self.theme = theme
+        font = QFont(self._usual)
+        font.setPointSizeF(self._usual.pointSizeF() * SIZES[self.size_index])
+        QApplication.setPalette(palette(theme))
+        self.setFont(font)
+        QToolTip.setFont(font)
+        self.setStyleSheet(style_sheet(theme, font.pointSizeF()) + setup_style(theme))
+        self.cautions.dress(theme)
+        self.plan_page.dress(theme)
+        self.check_page.dress(theme)
+
+    # The start, and leaving
+
+    def _begun(self, rehearsal: Rehearsal, feed: CaptureFeed) -> None:
+        """The recording runs: remember its sensors, keep its plan beside it, hand it over."""
+        self._timer.stop()
+        rehearsal.stop()
+        out = self.plan_page.form.out
+        if out is not None:
+            try:
+                beside = (out / feed.title).with_suffix(".toml")
+                beside.write_text(format_plan(rehearsal.plan), encoding="utf-8")
+            except OSError:
+                pass  # the capture holds the plan itself
+        self._remember(rehearsal.plan)
+        self.recording.emit(feed)
+
+    def _remember(self, plan: Plan) -> None:
+        if not self._remembers:
+            return
+        names = self.plan_page.reach.names(sensor.address for sensor in plan.sensors)
+        memory = self._memory.with_session(plan.sensors, names, self.plan_page.last_session())
+        try:
+            save_memory(self._memory_path, memory)
+        except MemoryProblem as error:
+            print(f"sidebeat: {error}")
+
+    def leave(self) -> None:
+        """Let go of the helpers; a recording that has begun goes on."""
+        self._timer.stop()
+        if self._child is not None:
+            self._child.let_go()
+            self._child = None
+        if self.rehearsal is not None:
+            self.rehearsal.stop()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Nothing is lost by closing here: what is recorded has a window of its own."""
+        self.leave()
+        event.accept()
