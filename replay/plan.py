@@ -16,6 +16,7 @@ from typing import Any, Final
 
 import tomli_w
 
+from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
 
 ROLES: Final = ("reference", "test", "companion")
@@ -87,9 +88,9 @@ class Plan:
     """A session as planned.
 
     ``tolerance_bpm`` / ``tolerance_percent``: a test reading agrees when it differs from the
-    reference by no more than the greater of the two.  ``details``: free facts that a published
-    report should state (skin tone, temperature …), by name.  ``invented``: the data come from
-    simulated wearers; every screen and page says so.
+    reference by no more than the greater of the two.  ``attention``: what a warning sets off.
+    ``details``: free facts that a published report should state (skin tone, temperature …), by
+    name.  ``invented``: the data come from simulated wearers; every screen and page says so.
     """
 
     wearer: str
@@ -98,6 +99,7 @@ class Plan:
     tolerance_bpm: float = 5.0
     tolerance_percent: float = 10.0
     broker: Broker | None = None
+    attention: AttentionPlan = field(default_factory=AttentionPlan)
     details: Mapping[str, str] = field(default_factory=dict)
     invented: bool = False
     seed: int = 1
@@ -133,6 +135,15 @@ class Plan:
         """Numbers of the reference and the test sensors, in the order of the plan."""
         return tuple(n for n, s in enumerate(self.sensors, 1) if s.role != "companion")
 
+    @property
+    def to_keep(self) -> Plan:
+        """The plan as a capture keeps it: without the command that warnings set off.
+
+        It is this computer's business, may hold what others should not read, and must never be
+        run because it stood in a file that came from somewhere else.
+        """
+        return replace(self, attention=replace(self.attention, command=()))
+
     def relabelled(self, number: int, label: str) -> Plan:
         """The same plan with another label for one sensor."""
         sensors = list(self.sensors)
@@ -154,6 +165,7 @@ def _check(plan: Plan) -> None:
         )
     _number("session.tolerance_bpm", plan.tolerance_bpm, 0, 100)
     _number("session.tolerance_percent", plan.tolerance_percent, 0, 100)
+    check_attention(plan.attention)
     seen: set[str] = set()
     taken: set[tuple[str, str]] = set()
     for sensor in plan.sensors:
@@ -185,6 +197,8 @@ def _check(plan: Plan) -> None:
             taken.add((place, found_by))
         if sensor.source == "simulated" and not sensor.kind:
             raise PlanError(where, "a simulated sensor needs a kind")
+        if sensor.topic and sensor.topic == plan.attention.topic:
+            raise PlanError("attention.topic", "is a sensor's topic already", sensor.topic)
         _check_file(where, sensor)
         _number(f"{where}, hold_s", sensor.hold_s, 0.1, 120)
 
@@ -214,6 +228,7 @@ def _number(where: str, value: object, low: float, high: float) -> float:
     return float(value)
 
 
+_PARTS: Final = ("session", "sensor", "broker", "attention", "details")
 _SESSION_KEYS: Final = {
     "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
     "invented": bool, "seed": int,
@@ -234,9 +249,9 @@ def parse_plan(text: str) -> Plan:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise PlanError("file", f"is not valid TOML: {error}") from None
-    unknown = sorted(set(raw) - {"session", "sensor", "broker", "details"})
+    unknown = sorted(set(raw) - set(_PARTS))
     if unknown:
-        raise PlanError(unknown[0], "is not a part of a plan (session, sensor, broker, details)")
+        raise PlanError(unknown[0], f"is not a part of a plan ({', '.join(_PARTS)})")
     session = _table("session", raw.get("session"), _SESSION_KEYS, required=("wearer", "activity"))
     rows = raw.get("sensor")
     if not isinstance(rows, list) or not rows:
@@ -253,7 +268,8 @@ def parse_plan(text: str) -> Plan:
     details = raw.get("details", {})
     if not isinstance(details, dict) or not all(isinstance(v, str) for v in details.values()):
         raise PlanError("details", "must be a table of texts")
-    return Plan(**session, sensors=sensors, broker=broker, details=details)
+    attention = parse_attention(raw.get("attention", {}))
+    return Plan(**session, sensors=sensors, broker=broker, attention=attention, details=details)
 
 
 def _table(
@@ -299,6 +315,8 @@ def format_plan(plan: Plan) -> str:
     }
     if plan.broker is not None:
         table["broker"] = _filled(plan.broker, _BROKER_KEYS, always=("host", "port"))
+    if attention := attention_table(plan.attention):
+        table["attention"] = attention
     if plan.details:
         table["details"] = dict(plan.details)
     parts = [tomli_w.dumps(table)]

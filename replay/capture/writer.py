@@ -247,7 +247,8 @@ def _begin_file(
         # Schema and session go to the main file before the log begins: even the main file
         # alone is then known as a capture, with its plan.
         connection.executescript(f"BEGIN IMMEDIATE;\n{schema()}")
-        session = (session_uuid, started_utc_ns, software, int(plan.invented), format_plan(plan))
+        kept = format_plan(plan.to_keep)
+        session = (session_uuid, started_utc_ns, software, int(plan.invented), kept)
         connection.execute(
             "INSERT INTO session (id, uuid, started_utc_ns, software, invented, plan, crc32) "
             "VALUES (1, ?, ?, ?, ?, ?, ?)",
