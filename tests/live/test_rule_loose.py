@@ -107,7 +107,7 @@ def test_beats_left_out_are_told_by_the_time_they_leave() -> None:
     ]
     (warning,) = play(plan_of(), kept, until_s=320, rules=_rule).warnings
     assert "less than the time that passed" in warning.cause
-    assert warning.start_s <= 215
+    assert warning.start_s <= 220
 
 
 def test_lost_notifications_are_not_lost_beats() -> None:

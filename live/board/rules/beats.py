@@ -65,6 +65,11 @@ class BeatJudge:
         return float(median(self._accepted))
 
     @property
+    def newest(self) -> int:
+        """The newest accepted RR in 1/1024 s; only after :attr:`beside` is known."""
+        return self._accepted[-1]
+
+    @property
     def limit(self) -> float:
         """Share by which an RR may differ from its neighbours."""
         limits = self._limits

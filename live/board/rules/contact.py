@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import TYPE_CHECKING
 
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
@@ -34,8 +35,8 @@ class NoContact(SensorRule):
         self._since = 0
         self._aspect = ""
         self._last_beat_ns = -1
-        self._beats = 0
-        self._packets_without = 0.0
+        self._without = 0
+        self._beat_gaps: deque[int] = deque(maxlen=limits.beat_gaps_kept)
 
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
@@ -130,21 +131,24 @@ class NoContact(SensorRule):
 
     def _count_beats(self, fresh: list[tuple[int, HeartRate]]) -> None:
         for t_ns, reading in fresh:
-            if reading.rr:
-                self._last_beat_ns = t_ns
-                self._beats += len(reading.rr)
-                self._packets_without *= 0.95
-            elif self._last_beat_ns >= 0 and t_ns - self._last_beat_ns < self._no_beats_ns:
-                # What is missing now must not become the habit that excuses it.
-                self._packets_without += 0.05 * (1 - self._packets_without)
+            if not reading.rr:
+                self._without += 1
+                continue
+            if self._last_beat_ns >= 0:
+                self._beat_gaps.append(t_ns - self._last_beat_ns)
+            self._last_beat_ns = t_ns
+            self._without = 0
 
     def _beats_stopped(self, second: int) -> bool:
-        return (
-            self._last_beat_ns >= 0
-            and self._beats >= self._limits.beats_usual
-            and self._packets_without < self._limits.packets_without
-            and second * NS_PER_S - self._last_beat_ns > self._no_beats_ns
-        )
+        limits, gaps = self._limits, self._beat_gaps
+        if (
+            self._last_beat_ns < 0
+            or second * NS_PER_S - self._last_beat_ns <= self._no_beats_ns
+            or self._without < limits.no_beats_readings
+            or len(gaps) < limits.beats_usual
+        ):
+            return False
+        return sorted(gaps)[len(gaps) * 9 // 10] * 2 <= self._no_beats_ns
 
     def _no_beats(self) -> Sign:
         if self._aspect != "beats" or self._score_s == 0:

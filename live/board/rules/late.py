@@ -42,8 +42,11 @@ class Late(SensorRule):
             return UNSURE
         if newest is not self._seen:
             self._seen = newest
-            late = newest.delay_s >= limits.delay_s and newest.spread_mbpm <= min(
-                limits.better * newest.spread_now_mbpm, limits.spread_mbpm
+            late = (
+                newest.delay_s >= limits.delay_s
+                and abs(newest.mean_mbpm) <= limits.mean_mbpm
+                and newest.spread_mbpm <= limits.spread_mbpm
+                and newest.spread_mbpm <= limits.better * newest.spread_now_mbpm
             )
             if late and self._in_a_row == 0:
                 self._since = second

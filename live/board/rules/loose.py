@@ -91,12 +91,10 @@ class LooseReference(SensorRule):
             self._take(second, t_ns, reading)
         if fresh:
             self._hold_against_bpm(second)
-        if self._score >= self._limits.raise_at:
-            return BAD
         if self._last_bad < 0 or second - self._last_bad >= self._limits.clear_s:
             self._score = 0.0
             return GOOD if fresh else UNSURE
-        return UNSURE
+        return BAD if self._score >= self._limits.raise_at else UNSURE
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -155,6 +153,9 @@ class LooseReference(SensorRule):
                 f"its RR fill {self._account.missing_s:.1f} s less than the time that passed",
             )
         if reading.rr and self._judge.beside:
+            # The median lags behind a steep rise, the newest beat does not.
+            newest = _MBPM_OF_RR // self._judge.newest
+            self._rates.append((second, newest))
             self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
 
     def _weigh(self, second: int, judged: Judged) -> None:

@@ -46,7 +46,7 @@ class OutvotedReference(SensorRule):
         self._relays = {relay.sensor: relay for relay in relays}
         self._on_cadence = {rule.sensor: rule for rule in on_cadence}
         self._loose = loose
-        self._score = 0
+        self._score = 0.0
         self._since = 0
         self._against: tuple[SensorState, ...] = ()
         self._fine_s = 0
@@ -54,7 +54,7 @@ class OutvotedReference(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         within = self.bench.tolerance.within
-        with_it = voters = 0
+        with_it = voters = followers = 0
         above: list[SensorState] = []
         below: list[SensorState] = []
         held_back = False
@@ -68,10 +68,11 @@ class OutvotedReference(SensorRule):
                 with_it += 1
             elif own_rr is not None and within(own_rr, test.held[second]):
                 (above if now.side > 0 else below).append(test)
-            elif not now.unexplained or now.follows:
-                held_back = True
-            else:
+            elif now.unexplained:
+                followers += now.follows
                 (above if now.side > 0 else below).append(test)
+            else:
+                held_back = True
         if voters < self._limits.least:
             return UNSURE
         if self._loose is not None and self._loose.bad_beats >= self._limits.bad_beats:
@@ -82,13 +83,17 @@ class OutvotedReference(SensorRule):
                 self._since = second
             self._against = tuple(against)
             self._fine_s = 0
-            weight = 1 if own_rr is None else self._limits.contradicted
+            weight = 1.0 if own_rr is None else self._limits.contradicted
+            if followers:
+                # Optical sensors blunt alike: two of them are no evidence against sound beats.
+                doubt = self._beats_are_sound() and len(against) < self._limits.many
+                weight *= 0.0 if doubt else self._limits.blunt_weight
             self._score = min(self._score + weight, self._needed_s())
         elif not held_back or with_it:
-            self._score = max(0, self._score - 1)
+            self._score = max(0.0, self._score - 1)
             self._fine_s += 1
             if self._fine_s >= self._limits.clear_s:
-                self._score = 0
+                self._score = 0.0
         if self._score >= self._needed_s():
             return BAD
         return GOOD if self._score == 0 else UNSURE
@@ -123,11 +128,15 @@ class OutvotedReference(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._score = self._fine_s = 0
+        self._score = 0.0
+        self._fine_s = 0
 
     def _needed_s(self) -> int:
-        sound = self._loose is not None and self._loose.beats_are_sound
-        return self._limits.sound_beats_s if sound else self._limits.raise_s
+        limits = self._limits
+        return limits.sound_beats_s if self._beats_are_sound() else limits.raise_s
+
+    def _beats_are_sound(self) -> bool:
+        return self._loose is not None and self._loose.beats_are_sound
 
     def _has_no_vote(self, test: SensorState) -> bool:
         relay = self._relays.get(test.number)

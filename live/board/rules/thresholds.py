@@ -55,8 +55,11 @@ class ContactLimits:
     """A strap on the skin has a beat at least every 2.4 s (25 bpm); two or more are missing."""
     beats_usual: int = 20
     """Beats seen before their absence says anything: some sensors never send RR."""
-    packets_without: float = 0.5
-    """Share of notifications without RR above which their absence is the sensor's habit."""
+    beat_gaps_kept: int = 60
+    """Chosen: half a minute and more of what is usual; where one in ten gaps between RR is half
+    as long as ``no_beats_s``, leaving RR out is the sensor's habit."""
+    no_beats_readings: int = 4
+    """So many readings without a beat: lost notifications alone do not make it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +186,11 @@ class LooseLimits:
     """
 
     raise_at: float = 5.0
-    """Two missed or doubled beats within about 15 s; one alone never suffices."""
+    """Two missed or doubled beats within about 20 s; one alone never suffices."""
     most: float = 10.0
     """Chosen: evidence of long ago must not outlive the fault."""
-    leak_per_s: float = 0.2
-    """Two slips more than 15 s apart have nothing to do with each other."""
+    leak_per_s: float = 0.15
+    """Two slips more than 20 s apart have nothing to do with each other."""
     missed: float = 4.0
     """A heart in exercise does not skip, and does not beat twice."""
     missed_many: float = 4.9
@@ -289,17 +292,19 @@ class ApartLimits:
 class LateLimits:
     """When a test sensor that follows counts as late."""
 
-    delay_s: int = 24
-    """Optical sensors need 5 to 20 s, and the estimate wavers by some; beyond, short efforts are
-    over before they show."""
-    fine_s: int = 19
+    delay_s: int = 20
+    """Optical sensors need 5 to 20 s; beyond, short efforts are over before they show."""
+    fine_s: int = 17
     """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
-    estimates: int = 3
-    """Chosen: three estimates in a row, a minute together, over overlapping stretches."""
-    better: float = 0.6
-    """The delay must explain a good part of the difference, or it is not delay that matters."""
-    spread_mbpm: float = 6_000.0
-    """At its delay a sensor that follows does so within a few bpm."""
+    estimates: int = 2
+    """Chosen: two estimates in a row: one may be made across a change of the band's seat."""
+    better: float = 0.4
+    """The delay must explain most of the difference; values that are wrong for another reason
+    also have a best delay, but a poor one."""
+    spread_mbpm: float = 4_000.0
+    """At its delay a sensor that follows does so within a few bpm, smoothing included …"""
+    mean_mbpm: float = 5_000.0
+    """… and without lying above or below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,11 +343,16 @@ class OutvotedLimits:
     """One against one is no vote."""
     raise_s: int = 25
     """Chosen: optical sensors err alike for 10 to 20 s after a change of effort."""
-    sound_beats_s: int = 40
+    sound_beats_s: int = 35
     """A reference whose RR are sound and agree with its bpm is given longer."""
     clear_s: int = 20
     """Chosen: as for a sensor apart."""
-    contradicted: int = 2
+    blunt_weight: float = 0.5
+    """Sensors that have gone part of the way with the reference may only be blunted: they count
+    half, and two of them not at all against RR that are sound."""
+    many: int = 3
+    """Chosen: so many at one value are not all blunted by the same amount."""
+    contradicted: float = 2.0
     """Seconds a second counts for while the reference's own RR side with the others."""
     bad_beats: int = 6
     """Of the last 60: a reference with so many is loose, and that is told already."""
@@ -396,7 +406,7 @@ class SameSensorLimits:
 class UnitSlipLimits:
     """When RR are in another unit than 1/1024 s."""
 
-    span_s: float = 110.0
+    span_s: float = 105.0
     """The first and the last beat of a stretch are uncertain by half a second or so each: 1 % of
     it."""
     slip: float = 1.024
@@ -405,6 +415,10 @@ class UnitSlipLimits:
     """The uncertainty of ``span_s``: well apart from 1."""
     fine: float = 0.012
     """Halfway between right and slipped."""
+    raise_after_s: int = 5
+    """Chosen: a slip is steady; a sum of RR that only passes by its value is not."""
+    clear_after_s: int = 20
+    """Chosen: as above."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _SPACINGS: Final = 15
 _PACKETS: Final = 20
+_SETTLED_NS: Final = 5 * NS_PER_S
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 
 
@@ -77,9 +78,11 @@ class RrAccount:
         oldest_ns = t_ns - self._limits.account_s * NS_PER_S
         while balances[0][0] < oldest_ns:
             balances.popleft()
-        # Late notifications lift the balance until the next one: the lowest of three is fair.
-        now = min(balances[-1][1], balances[-2][1], balances[-3][1]) if len(balances) > 2 else 0.0
-        self.missing_s = max(0.0, now - min(balance for _, balance in balances))
+        if t_ns - balances[0][0] < 2 * _SETTLED_NS:
+            return False
+        # Late notifications lift the balance until those behind them have come, too.
+        now = min(balance for at_ns, balance in balances if at_ns > t_ns - _SETTLED_NS)
+        self.missing_s = now - min(balance for _, balance in balances)
         self.allowed_s = usual_rr / RR_PER_S + self._limits.slack_s
         if self.missing_s <= self.allowed_s:
             return False

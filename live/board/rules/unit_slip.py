@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from typing import TYPE_CHECKING, Final
 
@@ -33,6 +34,8 @@ class UnitSlip(SensorRule):
     ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
+        self.raise_after_s = limits.raise_after_s
+        self.clear_after_s = limits.clear_after_s
         self._span_ns = round(limits.span_s * NS_PER_S)
         # (t_ns, ticks so far, beats so far, sum of bpm so far, notifications so far)
         self._totals: deque[tuple[int, int, int, int, int]] = deque()
@@ -74,11 +77,24 @@ class UnitSlip(SensorRule):
             if (
                 abs(self._ratio - slip) <= limits.band
                 and abs(self._against_bpm * slip - 1) <= limits.fine
+                and self._halves_agree(slip)
             ):
                 self._since = first[0] // NS_PER_S
                 self._factor = slip
                 return BAD
         return UNSURE
+
+    def _halves_agree(self, slip: float) -> bool:
+        """Whether both halves of the stretch slipped alike; beats left out come in bursts."""
+        totals = self._totals
+        marks = (totals[0], totals[len(totals) // 2], totals[-1])
+        for first, last in itertools.pairwise(marks):
+            ticks = last[1] - first[1]
+            ratio = (last[0] - first[0]) / NS_PER_S / (ticks / RR_PER_S) if ticks else 0.0
+            # Half a stretch is twice as uncertain.
+            if abs(ratio - slip) > 2 * self._limits.band:
+                return False
+        return True
 
     def since(self) -> int:
         """See :class:`Rule`."""
