@@ -25,7 +25,7 @@ VENV = ROOT / ".venv"
 STAMP = VENV / "sidebeat-setup.txt"
 """What was installed, as a checksum of what it depends on, for each set of extras."""
 
-PURPOSES = {"run": "window,files", "test": "window,test"}
+PURPOSES = {"run": "window,files,report", "test": "window,test"}
 """The extras to install, by what the folder is set up for."""
 
 REAL_FILES = VENV / "share" / "activity-files"
@@ -69,7 +69,11 @@ def _system_packages(purpose: str) -> None:
             done = subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=False)
         if done.returncode == 0:
             return
-        print("They could not be installed; going on with what works without them.", flush=True)
+        # A package that this release does not have must not cost the others.
+        for package in wanted:
+            single = [*apt, "install", "--no-install-recommends", "-y", package]
+            subprocess.run(single, env=environment, stdout=subprocess.DEVNULL, check=False)
+        print("Not all could be installed; going on with what works without them.", flush=True)
         return
     print("Missing system packages; going on with what works without them.  To install them:")
     print("    " + preflight.apt_line(wanted), flush=True)

@@ -74,7 +74,8 @@ def sensor_verdict(result: SessionResult, detail: SessionDetail, index: int) -> 
 
 def _how_close(result: SessionResult) -> str:
     plan, reference = result.plan, result.reference.sensor.label
-    told, never = [], []
+    told: list[str] = []
+    never: list[str] = []
     for one in result.sensors:
         label, within = one.series.sensor.label, quoted(one).within
         if within.value is None:

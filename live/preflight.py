@@ -28,6 +28,9 @@ BASE_PACKAGES = {
 
 WINDOW_PACKAGES = {"PySide6": "PySide6-Essentials", "pyqtgraph": "pyqtgraph"}
 
+REPORT_PACKAGES = {"jinja2": "jinja2", "matplotlib": "matplotlib"}
+"""What `sidebeat report` draws and writes with."""
+
 WINDOW_LIBRARIES = {
     "libGL.so.1": "libgl1",
     "libEGL.so.1": "libegl1",
@@ -51,7 +54,7 @@ SCREEN_LIBRARIES = {
 FONT_PACKAGE = "fonts-dejavu-core"
 """Without any font Qt raises nothing and draws boxes."""
 
-TEST_PROGRAMS = {"dbus-daemon": "dbus", "mosquitto": "mosquitto"}
+TEST_PROGRAMS = {"dbus-daemon": "dbus", "mosquitto": "mosquitto", "chromium": "chromium"}
 """Program to Debian package of what the tests drive."""
 
 

@@ -1,0 +1,115 @@
+"""``sidebeat report``: one page about one session, with its figures."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+from live.cli.main import version
+from replay.errors import SidebeatError
+
+HELP: Final = (
+    "Write one self-contained HTML page about a session: a verdict in plain words, the traces, "
+    "agreement, efforts, every number with its interval, how it was done; and its figures for "
+    "video and print beside it."
+)
+EXAMPLE: Final = """
+sidebeat report captures/2026-03-04_0715_rowing-ergometer_W1.sqlite
+sidebeat report capture.sqlite --out reports/rowing.html --figures reports/figures
+sidebeat report capture.sqlite --no-figures --json
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("file", type=Path, metavar="FILE", help="the capture")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="PATH.html",
+        help="the page (default: reports/NAME.html, where you are)",
+    )
+    figures = parser.add_mutually_exclusive_group()
+    figures.add_argument(
+        "--figures",
+        type=Path,
+        metavar="DIR",
+        help="folder for the figures (default: beside the page, in NAME_figures)",
+    )
+    figures.add_argument(
+        "--no-figures", action="store_true", help="write the page alone; it holds its figures"
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print all facts of the page as one JSON object"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry the command out; returns the exit status."""
+    out = arguments.out or Path("reports") / f"{arguments.file.stem}.html"
+    if out.suffix.lower() != ".html":
+        raise SidebeatError(f"{out}: the page must end in .html")
+    folder = arguments.figures or out.with_name(f"{out.stem}_figures")
+    facts = write_report(arguments.file, out, None if arguments.no_figures else folder)
+    if arguments.json:
+        from live.cli.facts import print_json  # noqa: PLC0415 - only when asked for
+
+        print_json(facts)
+        return 0
+    for sentence in facts["verdict"]:
+        print(sentence)
+    print(f"\nPage: {out}")
+    if facts["figures"]:
+        print(f"Figures: {len(facts['figures'])} files in {folder}")
+    return 0
+
+
+def write_report(file: Path, out: Path, figures: Path | None) -> dict[str, Any]:
+    """Write the page and, unless ``figures`` is ``None``, the figures' files; returns the facts.
+
+    Raises :class:`SidebeatError` if the capture cannot be read, a file cannot be written, or
+    what draws the figures is not installed.
+    """
+    need_packages()
+    from live.report.facts import report_facts  # noqa: PLC0415 - heavy, and perhaps not there
+    from live.report.figures import figures_in_page, save_figures  # noqa: PLC0415
+    from live.report.page import page  # noqa: PLC0415
+    from live.report.pipeline import session_numbers  # noqa: PLC0415
+    from live.report.words import day_text  # noqa: PLC0415
+    from replay.capture import Capture  # noqa: PLC0415
+
+    with Capture.open(file) as capture:
+        numbers = session_numbers(capture)
+        facts = report_facts(capture, numbers, f"Sidebeat {version()}")
+    session = f"{facts['wearer']}, {facts['activity']}, {day_text(facts['started_utc'])}"
+    foot = f"{facts['reported_with']}; capture {facts['capture_sha256'][:12]}"
+    text = page(facts, figures_in_page(numbers, session))
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SidebeatError(f"{out}: cannot be written: {error.strerror}") from None
+    saved: list[str] = []
+    if figures is not None:
+        for path in save_figures(numbers, figures, file.stem, session, foot):
+            saved.append(str(path))
+            _tell_progress(len(saved))
+    return facts | {"page": str(out), "figures": saved}
+
+
+def need_packages() -> None:
+    """Raise :class:`SidebeatError` with the line to type if the extra is not installed."""
+    from live import preflight  # noqa: PLC0415 - with the check
+
+    missing = preflight.missing_packages(preflight.REPORT_PACKAGES)
+    if missing:
+        raise SidebeatError(
+            f"the report needs {' and '.join(missing)}: {preflight.install_line('report')}"
+        )
+
+
+def _tell_progress(count: int) -> None:
+    if sys.stderr.isatty():
+        print(f"\rfigures: {count} files", end="", file=sys.stderr, flush=True)

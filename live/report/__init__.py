@@ -1,0 +1,1 @@
+"""The report of one session: its numbers, its figures, and one page that holds them all."""

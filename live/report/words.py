@@ -1,0 +1,90 @@
+"""Numbers and times as text, for page and figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Final
+
+from replay.event import NS_PER_S
+
+NONE: Final = "–"
+"""Stands where there is no value."""
+
+INVENTED: Final = "INVENTED DATA"
+INVENTED_LONG: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
+
+_CLOCK_STEPS_S: Final = (15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400)
+
+
+def number(value: float | None, digits: int, *, sign: bool = False, unit: str = "") -> str:
+    """A number with a true minus; what rounds to 0 has no sign."""
+    if value is None:
+        return NONE
+    text = f"{value:+.{digits}f}" if sign else f"{value:.{digits}f}"
+    if not text.strip("+-0."):
+        text = text.lstrip("+-")
+    return text.replace("-", "−") + (f" {unit}" if unit else "")
+
+
+def interval(
+    ends: Sequence[float] | None, digits: int, *, sign: bool = False, unit: str = ""
+) -> str:
+    """An interval as ``low to high``; empty if there is none."""
+    if ends is None:
+        return ""
+    low, high = (number(end, digits, sign=sign) for end in ends)
+    return f"{low} to {high}" + (f" {unit}" if unit else "")
+
+
+def count(value: int) -> str:
+    """A whole number with thin spaces between thousands."""
+    return f"{value:,}".replace(",", "\u202f")
+
+
+def clock(seconds: float) -> str:
+    """Session time: ``m:ss``, from an hour on ``h:mm:ss``."""
+    minutes, second = divmod(int(seconds), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+
+
+def clock_ticks(seconds: float, most: int) -> list[int]:
+    """Round times from 0 to ``seconds``, at most about ``most`` of them."""
+    step = next((s for s in _CLOCK_STEPS_S if seconds / s <= most), _CLOCK_STEPS_S[-1])
+    return list(range(0, int(seconds) + 1, step))
+
+
+def duration(seconds: float) -> str:
+    """A length of time in words: ``14 s``, ``3 min 5 s``, ``2 h 10 min``."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes, rest = divmod(whole, 60)
+    if whole < 3600:
+        return f"{minutes} min" + (f" {rest} s" if rest else "")
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h" + (f" {minutes} min" if minutes else "")
+
+
+def utc_text(utc_ns: int) -> str:
+    """ISO 8601 with milliseconds and ``Z``."""
+    moment = datetime.fromtimestamp(utc_ns / NS_PER_S, tz=UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def day_text(utc_iso: str) -> str:
+    """``4 March 2026, 06:15 UTC`` from ISO 8601."""
+    moment = datetime.fromisoformat(utc_iso)
+    return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M} UTC"
+
+
+def listed(words: Sequence[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+_MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
