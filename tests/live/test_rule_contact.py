@@ -43,10 +43,10 @@ def test_lost_contact_is_raised_within_ten_seconds(every_s, bpm, contact, words)
     )
     (warning,) = board.warnings
     assert warning.since_s in (41, 42)
-    assert 43 <= warning.start_s <= 45
+    assert 43 <= warning.start_s <= (50 if bpm == 250 else 45)
     assert words in warning.cause
     assert warning.end_s is not None
-    assert 64 <= warning.end_s <= 68
+    assert 64 <= warning.end_s <= 73
     assert warning.cleared == "Contact is back: 120 bpm."
 
 
@@ -54,6 +54,12 @@ def test_flicker_of_contact_is_not_raised() -> None:
     """Contact that flickers for a second or two is no warning, and makes no flicker of warnings."""
     readings = [hr(k + 0.5, 2, 120, contact=k % 6 > 1) for k in range(120)]
     assert play(plan_of(), readings, until_s=120, rules=_contact).warnings == ()
+
+
+def test_bursts_of_doubled_beats_are_not_lost_contact() -> None:
+    """A bpm out of range for some seconds, again and again, is no flicker of warnings."""
+    readings = [hr(k + 0.5, 1, 250 if k % 20 < 5 else 150) for k in range(400)]
+    assert play(plan_of(), readings, until_s=400, rules=_contact).warnings == ()
 
 
 def test_one_zero_is_no_lost_contact() -> None:

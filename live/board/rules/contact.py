@@ -54,19 +54,20 @@ class NoContact(SensorRule):
         if bad:
             if self._score_s == 0:
                 self._since = second
-            if self._score_s < self._limits.most_s:
+            if self._score_s < self._needed_s + self._limits.most_s:
                 self._score_s += 1
         elif self._score_s:
             self._score_s -= 1
         if self._score_s == 0:
             self._bad_readings = 0
             return GOOD
-        if (
-            self._score_s >= self._limits.raise_s
-            and self._bad_readings >= self._limits.least_readings
-        ):
+        if self._score_s >= self._needed_s and self._bad_readings >= self._limits.least_readings:
             return BAD
         return UNSURE
+
+    @property
+    def _needed_s(self) -> int:
+        return self._limits.range_s if self._aspect == "range" else self._limits.raise_s
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -82,7 +83,7 @@ class NoContact(SensorRule):
         second = self.bench.second
         for_s = second - self._since
         bpm = self.watched.newest.bpm if self.watched.newest else 0.0
-        measures = [Measure("seconds without contact", for_s, "s", self._limits.raise_s)]
+        measures = [Measure("seconds without contact", for_s, "s", self._needed_s)]
         match self._aspect:
             case "contact":
                 cause = f"{self.name} says that it has had no skin contact for {for_s} s."

@@ -29,6 +29,7 @@ class Late(SensorRule):
     ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
+        self.clear_after_s = limits.clear_after_s
         self._following = following or Following(bench, watched)
         self._seen: Follows | None = None
         self._in_a_row = 0

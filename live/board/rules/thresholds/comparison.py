@@ -1,0 +1,189 @@
+"""Thresholds, with their reasons.  Sensors beside each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceLostLimits:
+    """When the reference counts as lost although no other rule says why."""
+
+    raise_after_s: int = 10
+    """Longer than silence and lost contact take to be told, so that those name the cause."""
+    clear_after_s: int = 3
+    """As long as a reading is held: it did not come back for a single notification."""
+
+
+@dataclass(frozen=True, slots=True)
+class FollowingLimits:
+    """When the delay of a test sensor can be told."""
+
+    window_s: int = 180
+    """Long enough for an effort and its return, short enough to follow a band that slips."""
+    least_s: int = 60
+    """Less holds no change of effort."""
+    every_s: int = 20
+    """Chosen: the delay of a sensor does not change from one second to the next."""
+    valid_s: int = 600
+    """Chosen: what was seen in the last effort still holds in the rest after it."""
+    most_delay_s: int = 40
+    """Twice what optical sensors need; beyond, it is not a delay any more."""
+    least_range_mbpm: int = 15_000
+    """A reference that hardly moved looks alike under every delay."""
+    most_spread_mbpm: float = 8_000.0
+    """Beyond this it does not follow at all."""
+    gain: float = 0.7
+    """The best delay must be better than the worst by this much, or nothing was told apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class FrozenLimits:
+    """When a value that does not change counts as frozen."""
+
+    least_s: int = 8
+    """A heart at a steady pace shows the same whole bpm for many seconds; less is never frozen."""
+    runs: float = 1.0
+    """Longer than its own longer recent runs: coarse sensors are not accused of being coarse."""
+    runs_share: float = 0.95
+    """Which of its own recent runs counts as long."""
+    runs_most_s: int = 30
+    """Chosen: beyond this the own history excuses nothing any more."""
+    runs_kept: int = 60
+    """Chosen: some minutes of history, so that a change of effort renews it."""
+    lag_s: int = 20
+    """Optical sensors follow 5 to 20 s late: while a sensor's own delay is not known, the others
+    must have moved whichever of these is assumed, else the value may not have got there yet."""
+    delay_slack_s: int = 4
+    """A known delay is known to some seconds, and differs between rise and fall."""
+    moved_mbpm: int = 8_000
+    """Chosen: what others must move while a run is only as long as usual; less in proportion,
+    the more the run stands out …"""
+    moved_least_mbpm: int = 3_000
+    """… but never less than the jitter of a steady heart that has been smoothed over 5 s."""
+    moved_spreads: float = 2.0
+    """A sensor that follows loosely may stand still by chance: the movement must stand out of
+    the spread with which it follows."""
+    smooth_s: int = 5
+    """Optical sensors average over seconds; a movement that is gone within them is not missed."""
+    same_rr_packets: int = 8
+    """The same RR list eight times: two hearts beats rarely agree to 1 ms, and never so often."""
+    own_rr_mbpm: int = 3_000
+    """Chosen: the sensor's own RR say another rate than its bpm by more than averaging does."""
+    own_rr_s: int = 4
+    """Chosen: a contradiction for as long as straps need to bring the RR into the average."""
+    clear_after_s: int = 2
+    """Chosen: the value has changed and kept changing or staying for another second."""
+
+
+@dataclass(frozen=True, slots=True)
+class DepartureLimits:
+    """When a difference is more than a delay or a blunted peak can explain."""
+
+    delay_s: int = 25
+    """Delay up to which a sensor may merely follow, while its own is not known."""
+    delay_slack_s: int = 6
+    """A known delay differs by some seconds between rise and fall, and smoothing adds to it."""
+    moved_mbpm: int = 10_000
+    """Chosen: a change of the reference from which it can be told whether a sensor follows it."""
+    leap_mbpm: int = 12_000
+    """No heart moves the reference by so much in a second: nobody is expected to follow it."""
+    follows: float = 0.35
+    """A sensor that has gone at least this part of the way follows, if bluntly: optical sensors
+    show half of a short effort's rise."""
+
+
+@dataclass(frozen=True, slots=True)
+class ApartLimits:
+    """When a test sensor counts as apart from the reference."""
+
+    raise_s: int = 60
+    """A hard interval keeps blunted sensors out of tolerance for half a minute; beyond a minute
+    it is not the interval."""
+    unlike_s: int = 2
+    """Chosen: seconds within tolerance weigh double against it."""
+    clear_s: int = 20
+    """Chosen: back within tolerance for as long as a delayed sensor may take to pass through."""
+
+
+@dataclass(frozen=True, slots=True)
+class LateLimits:
+    """When a test sensor that follows counts as late."""
+
+    delay_s: int = 20
+    """Optical sensors need 5 to 20 s; beyond, short efforts are over before they show."""
+    fine_s: int = 17
+    """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
+    estimates: int = 2
+    """Chosen: two estimates in a row: one may be made across a change of the band's seat."""
+    clear_after_s: int = 90
+    """Chosen: an effort and a half; a sensor on the border gives one warning, not one an effort."""
+    better: float = 0.4
+    """The delay must explain most of the difference; values that are wrong for another reason
+    also have a best delay, but a poor one."""
+    spread_mbpm: float = 4_000.0
+    """At its delay a sensor that follows does so within a few bpm, smoothing included …"""
+    mean_mbpm: float = 5_000.0
+    """… and without lying above or below."""
+
+
+@dataclass(frozen=True, slots=True)
+class CadenceLimits:
+    """When a value counts as stuck on the cadence."""
+
+    multiples: tuple[float, ...] = (1.0, 2.0, 0.5)
+    """Some pods count strides, and an arm swings once for two steps."""
+    near_mbpm: int = 4_000
+    """Cadence and bpm are whole numbers, and both are averaged over some seconds."""
+    raise_s: float = 20.0
+    """A heart on its way from one rate to another passes the band of 8 bpm within 10 s; a sensor
+    that follows late, within 20 s."""
+    clear_s: int = 15
+    """Chosen: off the cadence, or with the reference again, for as long as a lock takes to end."""
+    blunt_weight: float = 0.4
+    """A value that has followed the reference part of the way may rest near the cadence by
+    chance: it needs 50 s."""
+    steps_low_mbpm: int = 150_000
+    steps_high_mbpm: int = 190_000
+    """Running: 150 to 190 steps a minute; where no cadence sensor is there, only this range is
+    suspected."""
+    flat_mbpm: int = 5_000
+    """Runners keep their step rate within a few steps a minute."""
+    flat_s: int = 15
+    """Chosen: flat for longer than a heart under changing effort stays within 6 bpm by chance."""
+    without_s: float = 30.0
+    """Without a cadence sensor half as much again is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutvotedLimits:
+    """When test sensors that agree with each other make the reference the suspect."""
+
+    least: int = 2
+    """One against one is no vote."""
+    raise_s: int = 25
+    """Chosen: optical sensors err alike for 10 to 20 s after a change of effort."""
+    sound_beats_s: int = 35
+    """A reference whose RR are sound and agree with its bpm is given longer."""
+    clear_s: int = 20
+    """Chosen: as for a sensor apart."""
+    blunt_weight: float = 0.5
+    """Sensors that have gone part of the way with the reference may only be blunted: they count
+    half, and two of them not at all against RR that are sound."""
+    many: int = 3
+    """Chosen: so many at one value are not all blunted by the same amount."""
+    contradicted: float = 2.0
+    """Seconds a second counts for while the reference's own RR side with the others."""
+    bad_beats: int = 6
+    """Of the last 60: a reference with so many is loose, and that is told already."""
+
+
+REFERENCE_LOST: Final = ReferenceLostLimits()
+FOLLOWING: Final = FollowingLimits()
+FROZEN: Final = FrozenLimits()
+DEPARTURE: Final = DepartureLimits()
+APART: Final = ApartLimits()
+LATE: Final = LateLimits()
+CADENCE: Final = CadenceLimits()
+OUTVOTED: Final = OutvotedLimits()

@@ -1,0 +1,108 @@
+"""Thresholds, with their reasons.  Sensors, links and the capturing computer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class NotStartedLimits:
+    """When a planned sensor counts as not started."""
+
+    after_s: int = 8
+    """Scanning and connecting take 2 to 7 s; the tester should know within 10 s."""
+    underway_s: int = 20
+    """Longer while a link is being made: a connection attempt may take 10 s and be repeated."""
+    clear_after_s: int = 2
+    """Chosen: one more second than the first notification; a single stray is not a start."""
+
+
+@dataclass(frozen=True, slots=True)
+class SilentLimits:
+    """When a sensor that was heard counts as silent."""
+
+    least_s: float = 5.0
+    """Radio links skip 2 to 4 s when the body stands between sensor and computer."""
+    spacings: float = 3.0
+    """Three of the sensor's own slower spacings: two lost in a row are common, three are not."""
+    most_s: float = 8.0
+    """Even a sensor that sends every 2 s must be missed within 10 s."""
+    companion_s: float = 60.0
+    """Cadence and power sensors fall silent by design while nothing turns."""
+    back_s: float = 2.5
+    """An age that says it is sending again, for sensors of 0.5 Hz and faster."""
+    clear_after_s: int = 4
+    """One notification keeps the age below ``back_s`` for 3 s; the fourth second needs another."""
+
+
+@dataclass(frozen=True, slots=True)
+class ThinningLimits:
+    """When notifications arrive at well under the sensor's own rate."""
+
+    window_s: int = 20
+    """Chosen: long enough to hold ten notifications of a sensor of 0.5 Hz."""
+    least_usual: float = 6.0
+    """With fewer in a window a single loss looks like a trend."""
+    thin: float = 0.6
+    """Radio links lose up to a fifth in a crowd; two in five is a link about to fail."""
+    fine: float = 0.8
+    """What a link in a crowd reaches again."""
+    kept_s: int = 300
+    """Chosen: what was usual in the last minutes in which all was well."""
+    raise_after_s: int = 3
+    """Chosen: the window itself averages; three seconds keep a single burst out."""
+    clear_after_s: int = 5
+    """Chosen: as above, and slower, so that a wavering link gives one warning."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalLimits:
+    """When a signal counts as weak."""
+
+    weak_dbm: int = -90
+    """Receivers of this radio lose packets from about −90 dBm on."""
+    fine_dbm: int = -85
+    """A body that turns changes the strength by 5 dB and more."""
+    fresh_s: float = 30.0
+    """An older value says nothing of now."""
+    raise_after_s: int = 10
+    """Chosen: an arm that passes behind the body takes some seconds."""
+    clear_after_s: int = 10
+    """Chosen: as above."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryLimits:
+    """When a battery counts as low."""
+
+    low_percent: int = 15
+    """Chosen: coin cells fall off quickly below; and one session should still be possible."""
+    fine_percent: int = 20
+    """A reading may wander by some percent with temperature and load."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionLimits:
+    """Faults of the computer that captures."""
+
+    jump_ns: int = 500_000_000
+    """Time services move a clock by some ms; half a second is a step or a sleep."""
+    jump_stands_s: int = 60
+    """Chosen: long enough to be seen; the step itself is over at once."""
+    late_ns: int = 200_000_000
+    """A stamp 0.2 s late shifts a steep rise by 1 bpm; less does not matter at 1 Hz."""
+    late_stands_s: int = 10
+    """Chosen: long enough to be seen, short enough to count several."""
+    disk_low_bytes: int = 200_000_000
+    """A capture takes some 3 MB an hour, but a full disk stops everything else first."""
+    disk_fine_bytes: int = 300_000_000
+    """Chosen: clearly above, since other programs come and go."""
+
+
+NOT_STARTED: Final = NotStartedLimits()
+SILENT: Final = SilentLimits()
+THINNING: Final = ThinningLimits()
+SIGNAL: Final = SignalLimits()
+BATTERY: Final = BatteryLimits()
+SESSION: Final = SessionLimits()

@@ -1,0 +1,196 @@
+"""Thresholds, with their reasons.  One sensor by itself: contact, beats, unit, repetition."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class ContactLimits:
+    """When a sensor counts as off the skin."""
+
+    raise_s: int = 3
+    """Chosen: contact bits flicker for a second when a strap shifts; for three it is off."""
+    least_readings: int = 2
+    """One reading may be a slip; a sensor of 0.5 Hz gives the second one in time."""
+    range_s: int = 8
+    """Longer for a bpm that no heart has: doubled beats make it in bursts of some seconds, and
+    those are another rule's."""
+    most_s: int = 3
+    """Evidence goes so far above what raises it, and so many more good seconds clear it."""
+    no_beats_s: float = 6.0
+    """A strap on the skin has a beat at least every 2.4 s (25 bpm); two or more are missing."""
+    beats_usual: int = 20
+    """Beats seen before their absence says anything: some sensors never send RR."""
+    beat_gaps_kept: int = 60
+    """Chosen: half a minute and more of what is usual; where one in ten gaps between RR is half
+    as long as ``no_beats_s``, leaving RR out is the sensor's habit."""
+    no_beats_readings: int = 4
+    """So many readings without a beat: lost notifications alone do not make it."""
+
+
+@dataclass(frozen=True, slots=True)
+class BeatLimits:
+    """What an RR interval may be beside its neighbours (1/1024 s, or shares of their median)."""
+
+    neighbours: int = 9
+    """Nine beats span a breath at rest and follow an interval's rise within 4 s."""
+    least_neighbours: int = 5
+    """A median of fewer is moved by two bad beats."""
+    least_share: float = 0.15
+    """In exercise successive RR differ by 1 to 3 %; real recordings of well seated straps hold
+    one beat in some thousands beyond 10 % and none beyond 15 %."""
+    spreads: float = 5.0
+    """At rest the RR swing with each breath: five of the wearer's own mean deviations."""
+    most_share: float = 0.40
+    """Beyond this even a breathing heart at rest does not go, and a missed beat would hide."""
+    usual_spread: float = 0.02
+    """Where the own deviation starts from, until it is known."""
+    spread_beats: int = 40
+    """Beats over which the own deviation is learned: a few breaths."""
+    least_rr: int = 236
+    """260 bpm: faster than any heart in exercise."""
+    most_rr: int = 2560
+    """2.5 s, 24 bpm: slower than the slowest valid reading."""
+    pair_share: float = 0.2
+    """Two intervals that together make one (or two) beats do so within a fifth."""
+    missed_ratio: float = 1.65
+    """Between one and two beats the middle is 1.5; a little more, for the pause after an early
+    beat."""
+    missed_many_ratio: float = 2.6
+    """From here on at least two beats are missing."""
+    rebase: int = 5
+    """Five alike in a row that differ from the neighbours are a new rate, not five slips."""
+
+
+@dataclass(frozen=True, slots=True)
+class LooseLimits:
+    """When the evidence of bad beats counts as a loose or dry reference.
+
+    Evidence is summed as in a one-sided cumulative sum (Page, Biometrika 1954): each bad beat
+    adds its weight, time takes away.
+    """
+
+    raise_at: float = 5.0
+    """Two missed or doubled beats within about 20 s; one alone never suffices."""
+    most: float = 10.0
+    """Chosen: evidence of long ago must not outlive the fault."""
+    leak_per_s: float = 0.15
+    """Two slips more than 20 s apart have nothing to do with each other."""
+    missed: float = 4.0
+    """A heart in exercise does not skip, and does not beat twice."""
+    missed_many: float = 4.9
+    """Almost enough alone: nothing but a lost electrode makes it."""
+    jump: float = 2.5
+    """Unexplained, but an early beat or a change of posture may be behind it."""
+    ectopic: float = 1.5
+    """The heart itself does this: single early beats are common, a run of them is not."""
+    impossible: float = 2.5
+    """Some straps send one such RR now and then in an otherwise sound stream."""
+    missing_time: float = 4.0
+    """RR that fall short of the time that passed by two beats or more were left out; once, they
+    may have been in a notification that was lost."""
+    against_bpm_per_s: float = 1.2
+    """The RR and the bpm of one strap contradict each other: five seconds of it suffice."""
+    leap: float = 2.4
+    """A leap of the RR and of the bpm that is made of them are one leap, and one is not enough."""
+    leap_alone: float = 3.5
+    """Without RR the bpm is all there is: two leaps within 10 s."""
+    clear_s: int = 30
+    """Without a bad beat for this long it is seated again: at one bad beat in 100 the next would
+    have come, half of the times, within 70 beats."""
+    slack_s: float = 0.4
+    """Notifications arrive some tenths of a second late while a radio repeats packets; single
+    late ones are passed over anyway."""
+    account_s: int = 20
+    """Stretch over which the RR are held against the time that passed: long enough to hold two
+    of the beats left out by a strap that loses one in ten."""
+    gap_spacings: float = 1.5
+    """A wider spacing than this many usual ones: a notification was lost, and its RR with it."""
+    against_bpm_mbpm: int = 8_000
+    """Straps average their bpm over some beats; more than 8 bpm outside of what the RR said in
+    the last seconds is no averaging."""
+    against_free_s: int = 3
+    """After a leap the bpm may be ahead of the median of nine beats by some seconds."""
+    against_bpm_s: int = 15
+    """Straps average over up to 15 s."""
+    leap_mbpm: int = 15_000
+    """A change between two readings that no heart makes: 15 bpm at once …"""
+    leap_mbpm_per_s: int = 5_000
+    """… and 5 bpm a second, the steepest start of exercise (80 bpm, time constant 15 s)."""
+    leap_s: float = 3.0
+    """Readings further apart than this say nothing of a leap."""
+    settle_s: int = 10
+    """Straps find their rate during the first seconds after they are put on or found again."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSlipLimits:
+    """When RR are in another unit than 1/1024 s."""
+
+    span_s: float = 105.0
+    """The first and the last beat of a stretch are uncertain by half a second or so each: 1 % of
+    it."""
+    slip: float = 1.024
+    """1/1024 s taken for ms, or the other way round."""
+    band: float = 0.009
+    """The uncertainty of ``span_s``: well apart from 1."""
+    fine: float = 0.012
+    """Halfway between right and slipped."""
+    raise_after_s: int = 5
+    """Chosen: a slip is steady; a sum of RR that only passes by its value is not."""
+    clear_after_s: int = 20
+    """Chosen: as above."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelayLimits:
+    """When a sensor only repeats another's signal."""
+
+    same_rr: int = 20
+    """Two straps on one heart agree in an RR to 1/1024 s about every other time; in 20 in a row,
+    once in a million."""
+    rr_kept: int = 64
+    """Some 20 s of beats: more than a relay holds back."""
+    most_lag_s: float = 6.0
+    """A relay hands on within seconds; beyond, equal values are chance."""
+    lag_band_s: float = 0.6
+    """"A constant moment later": a relay that asks once a second adds up to a second of waver."""
+    turn: float = 1.0
+    """A turn that is repeated exactly: half of the times a sensor of its own would not."""
+    leap: float = 0.5
+    """A leap over a value: on a steep rise a sensor of its own has the same chance to skip it."""
+    plain: float = 0.15
+    """The next value of a rise: any sensor would pass it."""
+    unlike: float = 3.0
+    """A value that the other did not show speaks against it as three turns for it."""
+    raise_at: float = 7.0
+    """Seven turns repeated exactly: by chance once in a hundred such stretches, and two sensors
+    with the same averaging are rare."""
+    clear_unlike: int = 20
+    """Chosen: changes in a row of which most were not repeated."""
+    tie_s: float = 0.1
+    """Closer together than this, order of arrival does not tell who repeats whom."""
+
+
+@dataclass(frozen=True, slots=True)
+class SameSensorLimits:
+    """When two planned sensors are one."""
+
+    window_s: float = 0.1
+    """Two subscriptions to one sensor deliver within some ms."""
+    readings: int = 15
+    """Chosen: a quarter of a minute at 1 Hz without a difference."""
+    changes: int = 5
+    """Equal readings of a steady heart say nothing: so many of them must have been new."""
+    least_serial: int = 4
+    """Serials such as "0" or "001" are left empty by the maker, not a serial."""
+
+
+CONTACT: Final = ContactLimits()
+BEAT: Final = BeatLimits()
+LOOSE: Final = LooseLimits()
+UNIT_SLIP: Final = UnitSlipLimits()
+RELAY: Final = RelayLimits()
+SAME_SENSOR: Final = SameSensorLimits()
