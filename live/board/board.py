@@ -64,6 +64,11 @@ class Board:
         """The last closed grid second, −1 before the first."""
         return self._next_second - 1
 
+    @property
+    def now_ns(self) -> int:
+        """Time of the newest event or tick, ns of the capture clock."""
+        return self._now_ns
+
     def feed(self, event: Event) -> None:
         """Close every grid second before the event, then take it.
 

@@ -11,6 +11,7 @@ from live.views.feed import Acknowledged, Command
 
 LONGEST_MARKER: Final = 2000
 """Characters; a note, not a file."""
+LONGEST_TROUBLE: Final = 300
 LONGEST_KIND: Final = 40
 """Characters; the kinds of warnings are a few words each."""
 
@@ -35,6 +36,8 @@ class Commands:
         self._sensors = sensors
         self._request_stop = request_stop
         self._is_ending = is_ending
+        self.trouble = ""
+        """What the watcher said last that it could not do; usually empty."""
 
     def carry_out(self, command: Command) -> Acknowledged:
         """Do it, or say why not; never raises."""
@@ -49,6 +52,8 @@ class Commands:
         if command.action == "stop":
             self._request_stop("stopped from a view")
             return True, "stopping"
+        if command.action == "watch":  # the server of the views has taken note of it
+            return True, "watching"
         if self._is_ending():
             return False, "the capture is ending"
         if command.action == "marker":
@@ -57,6 +62,9 @@ class Commands:
                 return False, f"a marker has 1 to {LONGEST_MARKER} characters"
             self._stage.session.marker(text)
             return True, "marked"
+        if command.action == "trouble":
+            self.trouble = str(command.values.get("text", ""))[:LONGEST_TROUBLE]
+            return True, "noted"
         if command.action == "acknowledge":
             sensor, kind = command.values.get("sensor"), str(command.values.get("kind", ""))
             # Which kinds there are is the board's business: it ignores what does not stand.

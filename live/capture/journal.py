@@ -96,6 +96,7 @@ class _View:
     def __init__(self, writer: asyncio.StreamWriter, backlog: Backlog) -> None:
         self.writer = writer
         self.backlog = backlog
+        self.is_watcher = False
         self.place = Place()
         self.answers = bytearray()
         self.status = b""  # the newest only: an old status is worth nothing
@@ -115,7 +116,7 @@ class ViewServer:
         self._backlog = backlog
         self._hello = hello
         self._on_command = on_command
-        self._views: set[_View] = set()
+        self._views: dict[_View, None] = {}  # a set in the order of attaching
         self._tasks: set[asyncio.Task[None]] = set()
         self._listener: socket.socket | None = None
         self._run: RunFile | None = None
@@ -124,8 +125,8 @@ class ViewServer:
 
     @property
     def views(self) -> int:
-        """How many views are attached."""
-        return len(self._views)
+        """How many views are attached; one that only calls the tester is none."""
+        return sum(not view.is_watcher for view in self._views)
 
     def start(self) -> Path:
         """Listen, and write the run file; on the running loop.  Raises ``OSError``."""
@@ -155,10 +156,14 @@ class ViewServer:
             rewrite_run_file(self.run_file, self._run)
 
     def tell(self, status: CaptureStatus) -> None:
-        """Send this status to every view; one that is still unsent is replaced."""
-        frame = status_frame(status)
+        """Send this status to every view; one that is still unsent is replaced.
+
+        The view that was attached last is told that it is in front.
+        """
+        pictures = [view for view in self._views if not view.is_watcher]
+        others, front = (status_frame(replace(status, in_front=front)) for front in (False, True))
         for view in self._views:
-            view.status = frame
+            view.status = front if view in pictures[-1:] else others
             view.wake.set()
 
     async def stop(self) -> None:
@@ -236,13 +241,13 @@ class ViewServer:
         writer.transport.set_write_buffer_limits(high=0)
         writer.write(hello_frame(self._hello))
         view = _View(writer, self._backlog)
-        self._views.add(view)
+        self._views[view] = None
         talking = asyncio.ensure_future(self._talk(view))
         listening = asyncio.ensure_future(self._listen(reader, frames, view))
         try:
             await asyncio.wait({talking, listening}, return_when=asyncio.FIRST_COMPLETED)
         finally:
-            self._views.discard(view)
+            self._views.pop(view, None)
             for task in (talking, listening):
                 task.cancel()
             await asyncio.gather(talking, listening, return_exceptions=True)
@@ -273,6 +278,7 @@ class ViewServer:
             for frame in frames.feed(data):
                 if not isinstance(frame, Command):
                     raise WireError("a view may only send commands")
+                view.is_watcher |= frame.action == "watch"
                 answer = self._on_command(frame)
                 if isinstance(answer, Acknowledged):
                     self._answer(view, answer)

@@ -160,7 +160,7 @@ class _Capture:
         self._backlog = Backlog()
         session = Session(clock, len(self._plan.sensors), self._saver, self._backlog)
         self._stage = Stage(session, clock)
-        commands = Commands(
+        self._commands = commands = Commands(
             self._stage,
             self._sources,
             len(self._plan.sensors),
@@ -367,6 +367,7 @@ class _Capture:
             commit_age_s=round(saver.commit_age_s, 2) if saver else 0.0,
             views=self._server.views,
             problem=self._problem or session.problem,
+            trouble=self._commands.trouble,
         )
 
     def _mention_dead_view(self) -> None:

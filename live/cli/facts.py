@@ -7,8 +7,9 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
+from live.attention.facts import warning_facts
 from live.board import Board
-from live.board.snapshot import SensorStatus, SensorWarning
+from live.board.snapshot import SensorStatus
 from replay.event import NS_PER_S
 from replay.plan import Plan
 
@@ -29,7 +30,7 @@ def board_facts(board: Board) -> dict[str, Any]:
     return {
         "seconds": snapshot.second + 1,
         "sensors": [_sensor(status) for status in snapshot.sensors],
-        "warnings": [_warning(warning, board.plan) for warning in board.warnings],
+        "warnings": [warning_facts(warning, board.plan) for warning in board.warnings],
         "markers": [
             {"at_s": round(marker.t_ns / NS_PER_S, 3), "text": marker.text}
             for marker in board.markers
@@ -70,20 +71,4 @@ def _sensor(status: SensorStatus) -> dict[str, Any]:
         "malformed": status.malformed,
         "doubled": status.doubled,
         "agreement": {name: asdict(window) for name, window in status.windows.items()},
-    }
-
-
-def _warning(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
-    return {
-        "number": warning.number,
-        "kind": warning.kind.value,
-        "sensor": plan.sensor(warning.sensor).label if warning.sensor else None,
-        "severity": warning.severity.name.lower().replace("_", " "),
-        "since_s": warning.since_s,
-        "start_s": warning.start_s,
-        "end_s": warning.end_s,
-        "cause": warning.cause,
-        "advice": warning.advice,
-        "cleared": warning.cleared,
-        "acknowledged_s": warning.acknowledged_s,
     }

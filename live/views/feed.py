@@ -26,6 +26,8 @@ class CaptureStatus:
 
     ``path``: the capture file, empty for practice without saving.  ``saved``: events committed
     to disk; ``commit_age_s``: seconds since the last commit.  ``views``: attached views.
+    ``trouble``: what warnings should set off and could not, in one sentence.  ``in_front``: the
+    view that reads this is the newest one; it alone may be heard.
     """
 
     path: str
@@ -34,6 +36,8 @@ class CaptureStatus:
     commit_age_s: float
     views: int
     problem: str = ""
+    trouble: str = ""
+    in_front: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,9 @@ Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Rewound
 @dataclass(frozen=True, slots=True)
 class Command:
     """What a view asks of the capture: ``marker`` (text), ``acknowledge`` (the kind and the
-    sensor of a warning), ``stop``, ``connect`` (sensor), and of a rehearsal ``record``.
+    sensor of a warning), ``stop``, ``connect`` (sensor), and of a rehearsal ``record``.  A view
+    without a picture, which only calls the tester, says so by ``watch``; by ``trouble`` (text) it
+    says what it could not do.
     """
 
     number: int

@@ -208,7 +208,7 @@ def test_the_status_is_for_now_and_not_for_later_views(served: Served) -> None:
     try:
         polled(early, lambda _: served.server.views == 1)
         served.do(lambda: served.server.tell(CaptureStatus("p", 1, 1, 0.0, 1)))
-        assert polled(early, bool) == [CaptureStatus("p", 1, 1, 0.0, 1)]
+        assert polled(early, bool) == [CaptureStatus("p", 1, 1, 0.0, 1, in_front=True)]
         late = CaptureFeed.attach(served.run_file)
         served.do(lambda: served.backlog.tick(5))
         assert polled(late, bool) == [Tick(5)]
@@ -216,6 +216,38 @@ def test_the_status_is_for_now_and_not_for_later_views(served: Served) -> None:
         early.close()
         if late is not None:
             late.close()
+
+
+def test_one_view_is_in_front(served: Served) -> None:
+    """The newest view is told that it is in front, a watcher never; after it the one before."""
+    feeds: list[CaptureFeed] = []
+
+    def views_are(count: int) -> None:
+        until = time.monotonic() + 30
+        while served.server.views != count:
+            assert time.monotonic() < until
+            time.sleep(0.005)
+
+    def fronts() -> list[bool]:
+        served.do(lambda: served.server.tell(CaptureStatus("p", 1, 1, 0.0, 1)))
+        told = [polled(feed, bool) for feed in feeds]
+        return [status.in_front for (*_, status) in told if isinstance(status, CaptureStatus)]
+
+    try:
+        for count in (1, 2):
+            feeds.append(CaptureFeed.attach(served.run_file))
+            views_are(count)
+        feeds.append(CaptureFeed.attach(served.run_file))
+        feeds[2].send("watch")
+        assert isinstance(polled(feeds[2], bool)[0], Acknowledged)
+        views_are(2)
+        assert fronts() == [False, True, False]
+        feeds.pop(1).close()
+        views_are(1)
+        assert fronts() == [True, False]
+    finally:
+        for feed in feeds:
+            feed.close()
 
 
 def test_the_end_reaches_every_view(served: Served) -> None:

@@ -1,0 +1,54 @@
+"""What is told about a warning, as plain values: keys are words with their units."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from live.attention.attendant import Call
+from live.board.snapshot import SensorWarning
+from replay.plan import Plan
+
+
+def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
+    """One warning, for JSON.  ``sensor`` is its label, ``None`` for the session."""
+    return {
+        "number": warning.number,
+        "kind": warning.kind.value,
+        "sensor": plan.sensor(warning.sensor).label if warning.sensor else None,
+        "severity": warning.severity.name.lower().replace("_", " "),
+        "since_s": warning.since_s,
+        "start_s": warning.start_s,
+        "end_s": warning.end_s,
+        "cause": warning.cause,
+        "advice": warning.advice,
+        "cleared": warning.cleared,
+        "acknowledged_s": warning.acknowledged_s,
+    }
+
+
+def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, Any]:
+    """One call, for JSON: the warning, and which session it is about."""
+    return {
+        "event": call.occasion.value,
+        **warning_facts(call.warning, plan),
+        "wearer": plan.wearer,
+        "activity": plan.activity,
+        "started_utc": started_utc,
+        "invented": plan.invented,
+    }
+
+
+def call_environment(facts: dict[str, Any]) -> dict[str, str]:
+    """The same facts as environment variables ``SIDEBEAT_…``; what is ``None`` is empty."""
+    return {
+        f"SIDEBEAT_{key.upper()}": _as_text(value)
+        # A null byte cannot stand in an environment; a label could hold one.
+        .replace("\0", " ")
+        for key, value in facts.items()
+    }
+
+
+def _as_text(value: object) -> str:
+    if value is None:
+        return ""
+    return str(value).lower() if isinstance(value, bool) else str(value)
