@@ -93,14 +93,19 @@ def _conclude(path: Path, folder: Path) -> None:
     """Print the agreement and write the report."""
     from rich.console import Console  # noqa: PLC0415 - only when it runs
 
+    from live import preflight  # noqa: PLC0415
     from live.cli.agreement_tables import comparison  # noqa: PLC0415
-    from live.cli.analyse import analysed, analysis_facts, write_report  # noqa: PLC0415
+    from live.cli.analyse import write_report  # noqa: PLC0415
+    from live.cli.report import software, write_page  # noqa: PLC0415
+    from live.report.facts import report_facts  # noqa: PLC0415
+    from live.report.pipeline import session_numbers  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     with Capture.open(path) as capture:
-        result = analysed(capture)
-        facts = analysis_facts(capture, result)
+        numbers = session_numbers(capture)
+        facts = report_facts(capture, numbers, software())
+    result = numbers.result
     console = Console(highlight=False)
     console.print()
     plan = result.plan
@@ -111,14 +116,22 @@ def _conclude(path: Path, folder: Path) -> None:
         style="bold",
     )
     console.print(comparison(result))
+
+    def write(page: Path) -> None:
+        """The full report, or its numbers alone where what draws figures is not installed."""
+        if preflight.missing_packages(preflight.REPORT_PACKAGES):
+            write_report(page, numbers, facts)
+        else:
+            write_page(numbers, facts, page, None)
+
     report = folder / f"{path.stem}.html"
     try:
-        write_report(report, result, facts)
+        write(report)
     except SidebeatError as error:
         # A demo may be run from where nothing can be written; its report is still shown.
         print(f"sidebeat: {error}", file=sys.stderr)
         report = Path(tempfile.mkdtemp(prefix="sidebeat-")) / report.name
-        write_report(report, result, facts)
+        write(report)
     console.print(f"\nReport: {report}", soft_wrap=True, markup=False)
     console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True, markup=False)
 

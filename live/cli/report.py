@@ -5,10 +5,13 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.main import version
 from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from live.report.pipeline import SessionNumbers
 
 HELP: Final = (
     "Write one self-contained HTML page about a session: a verdict in plain words, the traces, "
@@ -58,6 +61,12 @@ def run(arguments: argparse.Namespace) -> int:
 
         print_json(facts)
         return 0
+    if facts["figures"] and sys.stderr.isatty():
+        print(file=sys.stderr)
+    if facts["invented"]:
+        from live.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
+
+        print(INVENTED_LONG)
     for sentence in facts["verdict"]:
         print(sentence)
     print(f"\nPage: {out}")
@@ -67,22 +76,33 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def write_report(file: Path, out: Path, figures: Path | None) -> dict[str, Any]:
-    """Write the page and, unless ``figures`` is ``None``, the figures' files; returns the facts.
+    """Compute, then write the page and, unless ``figures`` is ``None``, the figures' files.
 
-    Raises :class:`SidebeatError` if the capture cannot be read, a file cannot be written, or
-    what draws the figures is not installed.
+    Returns the facts.  Raises :class:`SidebeatError` if the capture cannot be read, a file cannot
+    be written, or what draws the figures is not installed.
     """
     need_packages()
     from live.report.facts import report_facts  # noqa: PLC0415 - heavy, and perhaps not there
-    from live.report.figures import figures_in_page, save_figures  # noqa: PLC0415
-    from live.report.page import page  # noqa: PLC0415
     from live.report.pipeline import session_numbers  # noqa: PLC0415
-    from live.report.words import day_text  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     with Capture.open(file) as capture:
         numbers = session_numbers(capture)
-        facts = report_facts(capture, numbers, f"Sidebeat {version()}")
+        facts = report_facts(capture, numbers, software())
+    return write_page(numbers, facts, out, figures)
+
+
+def write_page(
+    numbers: SessionNumbers, facts: dict[str, Any], out: Path, figures: Path | None
+) -> dict[str, Any]:
+    """Write the page and the figures of what has been computed; returns the facts with them.
+
+    Raises :class:`SidebeatError` if a file cannot be written.
+    """
+    from live.report.figures import figures_in_page, save_figures  # noqa: PLC0415 - as above
+    from live.report.page import page  # noqa: PLC0415
+    from live.report.words import day_text  # noqa: PLC0415
+
     session = f"{facts['wearer']}, {facts['activity']}, {day_text(facts['started_utc'])}"
     foot = f"{facts['reported_with']}; capture {facts['capture_sha256'][:12]}"
     text = page(facts, figures_in_page(numbers, session))
@@ -93,10 +113,16 @@ def write_report(file: Path, out: Path, figures: Path | None) -> dict[str, Any]:
         raise SidebeatError(f"{out}: cannot be written: {error.strerror}") from None
     saved: list[str] = []
     if figures is not None:
-        for path in save_figures(numbers, figures, file.stem, session, foot):
+        stem = Path(facts["file_name"]).stem
+        for path in save_figures(numbers, figures, stem, session, foot):
             saved.append(str(path))
             _tell_progress(len(saved))
     return facts | {"page": str(out), "figures": saved}
+
+
+def software() -> str:
+    """What makes the report, with its version."""
+    return f"Sidebeat {version()}"
 
 
 def need_packages() -> None:
@@ -112,4 +138,4 @@ def need_packages() -> None:
 
 def _tell_progress(count: int) -> None:
     if sys.stderr.isatty():
-        print(f"\rfigures: {count} files", end="", file=sys.stderr, flush=True)
+        print(f"\rfigures: {count} files ", end="", file=sys.stderr, flush=True)

@@ -124,7 +124,7 @@ def _of_agreement(numbers: SessionNumbers) -> str:
         found = quoted(one)
         share = number(found.within.value, 0)
         parts.append(
-            f"{one.series.sensor.label}: {count(found.pairs)} pairs, {share} % within tolerance"
+            f"{one.series.sensor.label}: {count(found.pairs)} pairs, {share} % inside tolerance"
         )
     return "Counts of pairs, sensor against reference. " + "; ".join(parts) + "."
 

@@ -16,7 +16,7 @@ from analysis.agreement import Tolerance
 from analysis.closer import Closer, closer_of
 from analysis.detail import SessionDetail, detail_session
 from analysis.gap_error import GapError, gap_error
-from analysis.load import SessionData, session_data
+from analysis.load import SessionData
 from analysis.pairing import NO_VALUE
 from analysis.session import SensorResult, SessionResult, analyse_session
 from analysis.stretch import Stretch, concerning, kept_seconds

@@ -78,7 +78,7 @@ def draw_agreement(numbers: SessionNumbers, layout: Layout, heading: Heading) ->
         share = agreement.within
         return [
             f"{count(agreement.pairs)} pairs{_worth(agreement)}",
-            f"within tolerance {number(share.value, 0)} % {_brackets(share, 0)}".rstrip(),
+            f"inside tolerance {number(share.value, 0)} % {_brackets(share, 0)}".rstrip(),
         ]
 
     cell = _cell(high - low)

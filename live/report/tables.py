@@ -44,7 +44,7 @@ _STATISTICS: Final = (
     ("mean absolute error (MAE), bpm", "mae_bpm", Form(2)),
     ("MAPE, %", "mape_percent", Form(2)),
     ("RMSE, bpm", "rmse_bpm", Form(2)),
-    ("within tolerance, %", "within_tolerance_percent", Form(1)),
+    ("inside tolerance, %", "within_tolerance_percent", Form(1)),
     ("Pearson r", "pearson_r", Form(3)),
     ("concordance (CCC)", "concordance", Form(3)),
     ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm", Form(3, sign=True)),
@@ -104,7 +104,7 @@ def summary(facts: Facts) -> Table:
     return Table(
         "summary",
         "The test sensors at a glance; 95 % intervals in brackets",
-        ("sensor", "pairs", "bias, bpm", "MAE, bpm", "within tolerance, %", "delay, s",
+        ("sensor", "pairs", "bias, bpm", "MAE, bpm", "inside tolerance, %", "delay, s",
          "efforts followed"),
         tuple(rows),
         tuple(
@@ -181,7 +181,7 @@ def parts(facts: Facts) -> Table:
         "parts",
         "By what the heart was doing (rest, rise, steady, fall) and by thirds of its own range in "
         "this session; without what is left out",
-        ("part", "pairs", "worth", "bias, bpm", "MAE, bpm", "within tolerance, %"),
+        ("part", "pairs", "worth", "bias, bpm", "MAE, bpm", "inside tolerance, %"),
         tuple(rows),
     )
 
