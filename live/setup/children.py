@@ -93,7 +93,10 @@ class LineChild:
 
     def wait(self) -> int:
         """Wait until it ends by itself; its exit status."""
-        return self._process.wait()
+        status = self._process.wait()
+        self._reader.join()
+        self._close_input()
+        return status
 
     def _close_input(self) -> None:
         if self._process.stdin is not None:

@@ -28,10 +28,6 @@ def looks_of_draft(sensors: Sequence[PlannedSensor]) -> list[Look | None]:
 def setup_style(theme: Theme) -> str:
     """Style of the controls that only the set-up page has."""
     return f"""
-    QComboBox, QSpinBox, QDoubleSpinBox {{ padding: 2px 4px; }}
-    QComboBox:focus, QSpinBox:focus, QDoubleSpinBox:focus, QCheckBox:focus {{
-        border: 2px solid {theme.focus};
-    }}
     QFrame#section, QFrame#card {{
         background: {theme.ground}; border: 1px solid {theme.rule}; border-radius: 3px;
     }}
@@ -41,6 +37,9 @@ def setup_style(theme: Theme) -> str:
     QLabel#alarm {{ color: {theme.alarm}; }}
     QPushButton#forward {{
         background: {theme.ink}; color: {theme.ground}; font-weight: bold; padding: 6px 16px;
+    }}
+    QPushButton#forward[ready="false"] {{
+        background: {theme.ground}; color: {theme.ink}; border: 1px solid {theme.ink};
     }}
     QPushButton#forward:disabled {{
         background: {theme.panel}; color: {theme.faint}; border: 1px dashed {theme.faint};

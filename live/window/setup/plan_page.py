@@ -196,10 +196,10 @@ class PlanPage(QScrollArea):
         self._update()
 
     def _remove(self, index: int) -> None:
+        self.list.setFocus()
         self.draft = self.draft.without(index)
         self.chosen = max(0, min(self.chosen, len(self.draft.sensors) - 1))
         self._update()
-        self.list.setFocus()
 
     def _change(self, index: int, field: str, text: str) -> None:
         self.draft = self.draft.changed(index, **{field: text})
@@ -304,7 +304,7 @@ class PlanPage(QScrollArea):
             column.deleteLater()
         shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
             3: ((5, (near, form)), (6, (worn, advice)), (4, (placing,))),
-            2: ((5, (near, form)), (5, (worn, advice, placing))),
+            2: ((5, (near, placing)), (6, (worn, advice, form))),
             1: ((1, (near, worn, advice, placing, form)),),
         }[count]
         self._columns = []
@@ -312,9 +312,8 @@ class PlanPage(QScrollArea):
             column = QVBoxLayout()
             column.setSpacing(8)
             for part in parts:
-                column.addWidget(part, 1 if part is placing else 0)
-            if placing not in parts:
-                column.addStretch(1)
+                column.addWidget(part)
+            column.addStretch(1)
             self._across.addLayout(column, share)
             self._columns.append(column)
 

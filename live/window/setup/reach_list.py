@@ -10,13 +10,15 @@ from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from live.setup.reach import Reach, SensorInReach
+from live.window.setup.ticks import TickBoxes
 from live.window.theme import LIGHT, Theme
 
-_COLUMNS: Final = ("sensor", "signal", "battery", "measures")
+_COLUMNS: Final = ("sensor", "signal", "battery")
+_ROWS: Final = 6
 _SHORT: Final = {
     "heart rate": "heart rate",
-    "cycling speed and cadence": "cycling cadence",
-    "running speed and cadence": "running cadence",
+    "cycling speed and cadence": "cycling",
+    "running speed and cadence": "running",
     "cycling power": "power",
 }
 
@@ -35,6 +37,9 @@ class ReachList(QTableWidget):
         self.setAccessibleName("Sensors in reach; Space ticks the sensor of a row")
         self.verticalHeader().hide()
         self.setShowGrid(False)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.boxes = TickBoxes()
+        self.setItemDelegateForColumn(0, self.boxes)
         self.setWordWrap(False)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -65,14 +70,21 @@ class ReachList(QTableWidget):
         """Put on a theme."""
         self.theme = theme
         line = QFontMetricsF(self.font()).height()
-        self.verticalHeader().setDefaultSectionSize(round(1.6 * line))
-        self.setMinimumHeight(round(5.2 * 1.6 * line))
+        self.boxes.theme = theme
+        self.verticalHeader().setDefaultSectionSize(round(2.5 * line))
+        self._fit()
+
+    def _fit(self) -> None:
+        """High enough for a handful of sensors; more are scrolled."""
+        rows = min(max(len(self._addresses), 3), _ROWS) * self.verticalHeader().defaultSectionSize()
+        self.setFixedHeight(rows + self.horizontalHeader().sizeHint().height() + 4)
 
     def _lay_out(self, addresses: list[str]) -> None:
         row = self.currentRow()
         current = self._addresses[row] if 0 <= row < len(self._addresses) else ""
         self._addresses = addresses
         self.setRowCount(len(addresses))
+        self._fit()
         self._items = [[QTableWidgetItem() for _ in _COLUMNS] for _ in addresses]
         for row in range(len(addresses)):
             for column in range(len(_COLUMNS)):
@@ -87,14 +99,13 @@ class ReachList(QTableWidget):
 
     def _fill(self, row: int, sensor: SensorInReach, called: str, worn: bool, now_s: float) -> None:
         battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
-        texts = (
-            called,
-            sensor.signal_words(now_s),
-            battery,
-            ", ".join(_SHORT.get(service, service) for service in sensor.services),
-        )
+        words = [_SHORT.get(service, service) for service in sensor.services]
+        measures = ", ".join(words) if len(words) < 3 else f"{words[0]} + {len(words) - 1} more"
+        signal = sensor.signal_words(now_s).replace(", ", "\n")
+        texts = (f"{called}\n{measures}" if measures else called, signal, battery)
         ink = self.theme.ink if sensor.is_near(now_s) else self.theme.faint
-        tip = "\n".join(filter(None, (sensor.address, sensor.firmware, sensor.note)))
+        facts = (sensor.address, ", ".join(sensor.services), sensor.firmware, sensor.note)
+        tip = "\n".join(filter(None, facts))
         for column, text in enumerate(texts):
             item = self._items[row][column]
             if item.text() != text:
@@ -106,6 +117,7 @@ class ReachList(QTableWidget):
         if first.checkState() != state or first.data(Qt.ItemDataRole.CheckStateRole) is None:
             first.setCheckState(state)
         spoken = ", ".join(filter(None, (*texts, "worn" if worn else "not worn")))
+        spoken = spoken.replace("\n", ", ")
         first.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
 
     def _changed(self, item: QTableWidgetItem) -> None:

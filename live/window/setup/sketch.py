@@ -175,7 +175,7 @@ class BodySketch(QWidget):
         self.theme = LIGHT
         self._body = body()
         self.setAccessibleName("Body sketch: places where a sensor is worn")
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.buttons = {place: PlaceButton(place, self) for place in PLACES}
         for button in self.buttons.values():
             button.clicked.connect(lambda _=False, place=button.place: self.chosen.emit(place))
@@ -185,7 +185,10 @@ class BodySketch(QWidget):
         high = max(300, round(20 * QFontMetricsF(self.font()).height()))
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
-    sizeHint = minimumSizeHint
+    def sizeHint(self) -> QSize:
+        """Larger is no clearer."""
+        high = round(31 * QFontMetricsF(self.font()).height())
+        return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
     def show_worn(self, worn: Mapping[str, Sequence[Worn]], current: str | None) -> None:
         """``worn``: sensors by place.  ``current``: the place of the sensor that is being placed,

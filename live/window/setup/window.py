@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final, Protocol
 
-from PySide6.QtCore import QTimer, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
@@ -139,7 +139,9 @@ class SetupWindow(QMainWindow):
         self.forward = QPushButton("Check the sensors")
         self.forward.setObjectName("forward")
         self.forward.clicked.connect(lambda: self.do(Step.FORWARD))
+        self.todo.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         bottom = QHBoxLayout()
+        bottom.setSpacing(8)
         bottom.addWidget(self.todo, 1)
         bottom.addWidget(self.back)
         bottom.addWidget(self.forward)
@@ -358,7 +360,7 @@ class SetupWindow(QMainWindow):
         saving = self.plan_page.form.out is not None
         what = "recording" if saving else "practice"
         words = f"Start {what}" if all_ready else f"Start {what} all the same"
-        self._show_forward(words, enabled=heard)
+        self._show_forward(words, enabled=heard, ready=all_ready)
         if all_ready:
             self._show_todo("All is ready.")
         elif heard:
@@ -374,7 +376,11 @@ class SetupWindow(QMainWindow):
             self.steps.setText(text)
             self.steps.setAccessibleName(f"New session, step {names[now - 1]}")
 
-    def _show_forward(self, words: str, *, enabled: bool) -> None:
+    def _show_forward(self, words: str, *, enabled: bool, ready: bool = True) -> None:
+        if self.forward.property("ready") != ready:
+            self.forward.setProperty("ready", ready)
+            self.forward.style().unpolish(self.forward)
+            self.forward.style().polish(self.forward)
         if self.forward.text() != words:
             self.forward.setText(words)
             self.forward.setAccessibleName(words)

@@ -20,8 +20,9 @@ from PySide6.QtWidgets import (
 )
 
 from live.setup.places import NOT_WORN, PLACES
+from live.window.flow import FlowLayout
 from live.window.setup.look import looks_of_draft
-from live.window.setup.parts import let_go_of, sentence
+from live.window.setup.parts import sentence
 from live.window.shapes import draw
 from live.window.theme import LIGHT, Look, Theme
 from replay.plan import ROLES, PlannedSensor
@@ -86,23 +87,35 @@ class SensorEditor(QFrame):
         self.remove.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.remove.clicked.connect(self.removed)
         self.facts = sentence()
+        # Large text in a narrow column: fields go on in a second line instead of being cut.
+        fields = QWidget()
+        flow = FlowLayout(fields, gap=6)
+        flow.setContentsMargins(0, 0, 0, 0)
+        for field in (self.label, self.role, self.placement):
+            flow.addWidget(field)
+        policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum)
+        policy.setHeightForWidth(True)
+        fields.setSizePolicy(policy)
         grid = QGridLayout(self)
         grid.setContentsMargins(8, 6, 8, 6)
-        grid.setHorizontalSpacing(6)
+        grid.setHorizontalSpacing(8)
         grid.setVerticalSpacing(4)
         grid.addWidget(self.sign, 0, 0)
-        grid.addWidget(self.label, 0, 1)
-        grid.addWidget(self.role, 0, 2)
-        grid.addWidget(self.placement, 0, 3)
-        grid.addWidget(self.facts, 1, 1, 1, 2)
-        grid.addWidget(self.remove, 1, 3, Qt.AlignmentFlag.AlignRight)
-        for column, share in ((1, 3), (2, 2), (3, 3)):
-            grid.setColumnStretch(column, share)
-        for field in (self.label, self.role, self.placement):
-            field.setMinimumWidth(40)
-            field.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        grid.addWidget(fields, 0, 1, 1, 2)
+        grid.addWidget(self.facts, 1, 1)
+        grid.addWidget(self.remove, 1, 2, Qt.AlignmentFlag.AlignRight)
+        grid.setColumnStretch(1, 1)
+        self.dress(LIGHT)
         for part in (self.label, self.role, self.placement, where, self.remove):
             part.installEventFilter(self)
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme; fields as wide as the longest usual text needs."""
+        self.sign.theme = theme
+        letter = self.fontMetrics().averageCharWidth()
+        self.label.setFixedWidth(17 * letter)
+        self.placement.setFixedWidth(23 * letter)
+        self.sign.update()
 
     def show_sensor(self, sensor: PlannedSensor, look: Look | None, facts: str) -> None:
         """Show a sensor; a field that is being typed into already holds its text."""
@@ -180,16 +193,20 @@ class WornList(QWidget):
         """Put on a theme."""
         self.theme = theme
         for editor in self.editors:
-            editor.sign.theme = theme
-            editor.sign.update()
+            editor.dress(theme)
 
     def _lay_out(self, count: int) -> None:
-        let_go_of(self._rows)
-        self.editors = []
-        for index in range(count):
+        # Cards are filled anew each time, so only their number matters; a card that is deleted
+        # while it has the keyboard would hand it to its neighbour.
+        while len(self.editors) > count:
+            editor = self.editors.pop()
+            self._rows.removeWidget(editor)
+            editor.hide()
+            editor.deleteLater()
+        for index in range(len(self.editors), count):
             editor = SensorEditor(partial(self._change, index))
             editor.picked.connect(lambda index=index: self.picked.emit(index))
             editor.removed.connect(lambda index=index: self.removed.emit(index))
-            editor.sign.theme = self.theme
+            editor.dress(self.theme)
             self._rows.addWidget(editor)
             self.editors.append(editor)
