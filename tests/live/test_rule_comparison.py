@@ -127,7 +127,7 @@ def test_late_clears_when_it_follows_again() -> None:
     )
     (warning,) = board.warnings
     assert warning.end_s is not None
-    assert 620 <= warning.end_s <= 840
+    assert 620 <= warning.end_s <= 960
 
 
 def test_value_on_the_cadence_is_told_within_half_a_minute() -> None:

@@ -45,7 +45,7 @@ class LooseReference(SensorRule):
         self._weights = {
             Beat.MISSED: limits.missed,
             Beat.MISSED_MANY: limits.missed_many,
-            Beat.EXTRA: limits.missed,
+            Beat.EXTRA: limits.extra,
             Beat.ECTOPIC: limits.ectopic,
             Beat.JUMP: limits.jump,
             Beat.LEAP: limits.leap,

@@ -57,7 +57,7 @@ class FrozenLimits:
     must have moved whichever of these is assumed, else the value may not have got there yet."""
     delay_slack_s: int = 4
     """A known delay is known to some seconds, and differs between rise and fall."""
-    moved_mbpm: int = 8_000
+    moved_mbpm: int = 7_000
     """Chosen: what others must move while a run is only as long as usual; less in proportion,
     the more the run stands out …"""
     moved_least_mbpm: int = 3_000
@@ -117,8 +117,8 @@ class LateLimits:
     """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
     estimates: int = 2
     """Chosen: two estimates in a row: one may be made across a change of the band's seat."""
-    clear_after_s: int = 90
-    """Chosen: an effort and a half; a sensor on the border gives one warning, not one an effort."""
+    clear_after_s: int = 180
+    """Chosen: some efforts; a sensor on the border gives one warning, not one an effort."""
     better: float = 0.4
     """The delay must explain most of the difference; values that are wrong for another reason
     also have a best delay, but a poor one."""

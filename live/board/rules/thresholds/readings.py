@@ -73,13 +73,15 @@ class LooseLimits:
     """
 
     raise_at: float = 5.0
-    """Two missed or doubled beats within about 20 s; one alone never suffices."""
+    """Two missed or doubled beats within about 25 s; one alone never suffices."""
     most: float = 10.0
     """Chosen: evidence of long ago must not outlive the fault."""
     leak_per_s: float = 0.15
-    """Two slips more than 20 s apart have nothing to do with each other."""
-    missed: float = 4.0
-    """A heart in exercise does not skip, and does not beat twice."""
+    """Two slips more than half a minute apart have nothing to do with each other."""
+    missed: float = 4.4
+    """A heart in exercise does not skip."""
+    extra: float = 4.7
+    """Nor does it beat twice within one beat's time."""
     missed_many: float = 4.9
     """Almost enough alone: nothing but a lost electrode makes it."""
     jump: float = 2.5
