@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from live.simulated.kinds import kind_of
+from live.simulated.script import script_for
 from replay.errors import PlanError
 from replay.plan import Broker, Plan, PlannedSensor
 
@@ -128,7 +130,12 @@ class Draft:
         ]
         if not found:
             try:
-                self.plan()
+                plan = self.plan()
+                if plan.invented:
+                    script_for(plan.activity)
+                for sensor in plan.sensors:
+                    if sensor.source == "simulated":
+                        kind_of(sensor)
             except PlanError as error:
                 found.append(f"{error.field}: {error.rule}.")
         return found
