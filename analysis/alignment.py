@@ -7,7 +7,8 @@ in common).  The file's own UTC comes first: a place elsewhere is believed only 
 better, since the intervals of a session resemble each other.  *Fine*, around that place: the
 estimator of :mod:`analysis.delay` (variance over one fixed core, parabola around the lowest), here
 at the readings themselves instead of a grid, so that sparse files are not smeared.  The interval
-is a jackknife over eight stretches.
+is the wider of two, both over eight stretches of the session: by a jackknife of the lowest point,
+and by how far away the variance is clearly greater.
 
 The offset of a clock and the delay of a sensor look alike and are removed together.  That is why
 nothing may be said about the delay of a sensor that was aligned in this way.
@@ -101,7 +102,8 @@ class Alignment:
         """In plain words: the offset, how sure it is, and a slip by its name."""
         if self.offset_s is None:
             return [f"The clock could not be aligned: {self.problem}."]
-        low, high = self.interval or (self.offset_s, self.offset_s)
+        # Adding 0 after rounding turns −0.0 into 0.0.
+        low, high = (round(end, 1) + 0.0 for end in self.interval or (self.offset_s,) * 2)
         told = [
             f"{self.offset_s:+.1f} s are added to its times (95 % interval {low:+.1f} to "
             f"{high:+.1f} s; {100 * (1 - (self.unexplained or 0)):.0f} % of the heart rate's "
@@ -151,7 +153,7 @@ def align(reference: ReadingSeries, test: ReadingSeries, *, near: bool = True) -
     named = near and slip != 0 and abs(offset - slip) <= NEAR_S
     return replace(
         found,
-        offset_s=round(offset, 2),
+        offset_s=round(offset, 2) + 0.0,  # never −0.0
         interval=(offset - half, offset + half),
         slip_s=slip if named else 0,
     )
@@ -279,10 +281,33 @@ def _fine(
     if best is None or any(part is None for part in left_out):
         return UNSURE
     error = math.sqrt((BATCHES - 1) * float(np.var(np.array(left_out, dtype=float))))
-    half = t_quantile(BATCHES - 1) * error
+    half = max(
+        t_quantile(BATCHES - 1) * error,
+        _half_told_apart(
+            np.asarray(shifts - best, dtype=np.float64),
+            [(part - difference.mean(axis=0)) ** 2 for part in parts],
+        ),
+    )
     if half > WIDEST_HALF_INTERVAL_S:
         return UNSURE
     return coarse_s + best, half
+
+
+def _half_told_apart(away_s: FloatArray, squares: list[FloatArray]) -> float:
+    """Half of the interval in s, from how far away a shift must be to be clearly worse.
+
+    ``away_s``: of each shift.  ``squares``: by stretch, of the differences at each shift.  Where
+    the heart changes slowly, the lowest point is a whim of the noise, in every stretch alike, and
+    a jackknife of it alone would be too sure.  Around its lowest point the variance grows with
+    the square of the distance, and its error with the distance, so that a shift becomes clearly
+    worse at twice the half interval of the lowest point.
+    """
+    here = int(np.argmin(np.abs(away_s)))
+    worse = np.array([part.mean(axis=0) - part.mean(axis=0)[here] for part in squares])
+    error = worse.std(axis=0, ddof=1) / math.sqrt(len(worse))
+    clear = worse.mean(axis=0) > t_quantile(len(worse) - 1) * error
+    clear[np.abs(away_s) < 1] = True  # within a second, it is for the parabola to say
+    return float(np.max(np.abs(away_s[~clear]), initial=0.0)) / 2
 
 
 def _between(

@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.alignment import AMBIGUOUS, NO_LIKENESS, NO_OVERLAP, STEADY, ReadingSeries, align
+from analysis.alignment import (
+    AMBIGUOUS,
+    NO_LIKENESS,
+    NO_OVERLAP,
+    STEADY,
+    UNSURE,
+    ReadingSeries,
+    align,
+)
 from replay.event import NS_PER_S
 
 START_S = 1_772_608_500
@@ -63,16 +71,16 @@ def test_the_clock_is_recovered(spacing, clock_s, slip_s):
 
 @pytest.mark.parametrize("spacing", [1, 5, 15])
 def test_the_interval_holds_what_it_says(spacing):
-    """In 60 simulated sessions the 95 % interval covers the true offset in 90 to 100 %."""
+    """In 40 simulated sessions the 95 % interval covers the true offset in at least 36."""
     covered = 0
-    for seed in range(60):
+    for seed in range(40):
         values = heart(seed)
         found = align(
             worn(values, seed + 1000, noise=1),
             worn(values, seed + 2000, spacing=spacing, noise=4, file_clock_s=-37.4),
         )
         covered += found.interval[0] <= 37.4 <= found.interval[1]
-    assert covered >= 54
+    assert covered >= 36
 
 
 def test_delay_and_clock_are_removed_together():
@@ -107,6 +115,14 @@ def test_a_steady_session_aligns_nothing():
     assert found.sentences() == [f"The clock could not be aligned: {STEADY}."]
 
 
+def test_a_slow_session_is_not_aligned_by_its_noise():
+    """Where the heart drifts so slowly that seconds cannot matter, no seconds are given."""
+    second = np.arange(7200)
+    values = 80 + 20 * np.sin(second / 700) + 10 * np.sin(second / 97)
+    found = align(worn(values, 4), worn(values, 5, spacing=5, noise=4, file_clock_s=5))
+    assert (found.offset_s, found.problem) == (None, UNSURE)
+
+
 def test_two_hearts_are_not_aligned():
     """A file of another session is not forced upon the reference."""
     found = align(worn(heart(4), 5), worn(heart(40), 6))
@@ -129,7 +145,7 @@ def test_no_readings_no_alignment():
 def test_intervals_that_resemble_each_other_are_settled_by_utc_and_said():
     """Clockwork intervals fit at every period; the file's own time decides, the rival is named."""
     values = heart(6, kind="clockwork")
-    found = align(worn(values, 7, noise=5), worn(values, 8, noise=9, file_clock_s=8))
+    found = align(worn(values, 7, noise=3), worn(values, 8, noise=6, file_clock_s=8))
     assert found.offset_s == pytest.approx(-8, abs=3)
     assert abs(abs(found.rival_s) % 240) in (pytest.approx(8, abs=8), pytest.approx(232, abs=8))
     assert not found.is_unique
@@ -139,7 +155,7 @@ def test_intervals_that_resemble_each_other_are_settled_by_utc_and_said():
 def test_without_utc_resembling_intervals_are_not_settled():
     """Where nothing says which of the alike places is meant, none is chosen."""
     values = heart(6, kind="clockwork")
-    found = align(worn(values, 7, noise=5), worn(values, 8, noise=9), near=False)
+    found = align(worn(values, 7, noise=3), worn(values, 8, noise=6), near=False)
     assert (found.offset_s, found.problem) == (None, AMBIGUOUS)
 
 

@@ -13,6 +13,8 @@ from analysis.efforts import Answer
 from analysis.load import load_session
 from live import __main__ as entry
 from live.board import Board
+from live.board.bench import Bench
+from live.board.rules.registry import rules_for
 from live.board.snapshot import WarningKind
 from live.cli import import_dialog
 from replay.capture import Capture, CaptureWriter
@@ -171,6 +173,28 @@ def test_no_delay_is_claimed_of_a_file(recorded, tmp_path, capsys):
     assert all(response.answer is not Answer.LATE for response in tansy.responses)
     never = {WarningKind.LATE, WarningKind.NOT_STARTED, WarningKind.SILENT, WarningKind.THINNING}
     assert [w for w in board.warnings if w.sensor == 3 and w.kind in never] == []
+
+
+def test_rules_about_links_and_delays_leave_files_alone():
+    """A sensor from a file has no rule about its link or its delay; the others have theirs."""
+    file = {"source": "file", "file": "tansy.fit", "alignment": "estimated"}
+    plan = Plan(
+        wearer="W1",
+        activity="stairs",
+        sensors=(
+            PlannedSensor(label="Yarrow", role="reference", name="Yarrow"),
+            PlannedSensor(label="Bracken", role="test", name="Bracken"),
+            PlannedSensor(label="Tansy", role="test", **file),
+        ),
+    )
+    rules = rules_for(Bench(plan))
+    of_link = {
+        WarningKind.LATE, WarningKind.NOT_STARTED, WarningKind.SILENT, WarningKind.THINNING,
+        WarningKind.WEAK_SIGNAL, WarningKind.LOW_BATTERY,
+    }  # fmt: skip
+    kinds = {number: {rule.kind for rule in rules if rule.sensor == number} for number in (2, 3)}
+    assert kinds[2] - kinds[3] == of_link
+    assert WarningKind.APART in kinds[3]
 
 
 def test_with_a_file_as_reference_no_delay_is_claimed_of_anyone(recorded, tmp_path, capsys):
