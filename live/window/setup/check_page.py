@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
+    QHBoxLayout,
     QScrollArea,
     QSizePolicy,
     QToolButton,
@@ -24,6 +25,8 @@ from live.window.theme import LIGHT, Theme
 from replay.event import SESSION
 from replay.plan import Plan
 
+_WIDEST: Final = 150
+"""Characters."""
 _SHAPES: Final = {
     State.WAITING: Shape.RING,
     State.READY: Shape.DISC,
@@ -151,7 +154,13 @@ class CheckPage(QScrollArea):
         self._rows.setSpacing(6)
         self.section.add(self._rows)
         self.section.column.addStretch(1)
-        self.setWidget(self.section)
+        # On a wide screen a state must not stand far from what it is the state of.
+        inside = QWidget()
+        across = QHBoxLayout(inside)
+        across.setContentsMargins(0, 0, 0, 0)
+        across.addWidget(self.section, 100)
+        across.addStretch(1)
+        self.setWidget(inside)
 
     def begin(self, plan: Plan) -> None:
         """Forget the rehearsal before; this plan is rehearsed now."""
@@ -193,4 +202,5 @@ class CheckPage(QScrollArea):
     def dress(self, theme: Theme) -> None:
         """Put on a theme."""
         self.theme = theme
+        self.section.setMaximumWidth(_WIDEST * self.fontMetrics().averageCharWidth())
         self.show_checks(self.checks)

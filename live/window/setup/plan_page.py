@@ -289,6 +289,9 @@ class PlanPage(QScrollArea):
         self._arrange()
 
     def _arrange(self) -> None:
+        # Title and sentence above the sketch take some four lines.
+        self.sketch.room = self.viewport().height() - 5 * self.fontMetrics().height()
+        self.sketch.updateGeometry()
         letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
         self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
 

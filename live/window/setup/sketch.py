@@ -173,6 +173,8 @@ class BodySketch(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.theme = LIGHT
+        self.room = 0
+        """Height that can be seen at once; 0 if not known.  The sketch is no higher if it can."""
         self._body = body()
         self.setAccessibleName("Body sketch: places where a sensor is worn")
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
@@ -182,12 +184,13 @@ class BodySketch(QWidget):
 
     def minimumSizeHint(self) -> QSize:
         """Small enough for a low window, large enough that no two places touch."""
-        high = max(300, round(20 * QFontMetricsF(self.font()).height()))
+        high = max(300, round(14 * QFontMetricsF(self.font()).height()))
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
     def sizeHint(self) -> QSize:
         """Larger is no clearer."""
         high = round(31 * QFontMetricsF(self.font()).height())
+        high = max(self.minimumSizeHint().height(), min(high, self.room or high))
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
     def show_worn(self, worn: Mapping[str, Sequence[Worn]], current: str | None) -> None:
