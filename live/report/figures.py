@@ -122,7 +122,7 @@ def _of_agreement(numbers: SessionNumbers) -> str:
     parts = []
     for one in numbers.result.sensors:
         found = quoted(one)
-        share = number(found.within.value, 0)
+        share = number(found.within.value, 1)
         parts.append(
             f"{one.series.sensor.label}: {count(found.pairs)} pairs, {share} % inside tolerance"
         )

@@ -78,7 +78,7 @@ def draw_agreement(numbers: SessionNumbers, layout: Layout, heading: Heading) ->
         share = agreement.within
         return [
             f"{count(agreement.pairs)} pairs{_worth(agreement)}",
-            f"inside tolerance {number(share.value, 0)} % {_brackets(share, 0)}".rstrip(),
+            f"inside tolerance {number(share.value, 1)} % {_brackets(share, 1)}".rstrip(),
         ]
 
     cell = _cell(high - low)
@@ -104,6 +104,8 @@ def draw_differences(numbers: SessionNumbers, layout: Layout, heading: Heading) 
         for limit in (plane.agreement.loa_low, plane.agreement.loa_high):
             ends += [limit.value] if limit.value is not None else []
             ends += list(limit.interval or ())
+        for sloped in plane.agreement.proportional.limits:
+            ends += [sloped.low_bpm, sloped.high_bpm]
     bottom, top = 5 * floor((min(ends) - 4) / 5), 5 * ceil((max(ends) + 4) / 5)
     reference = numbers.result.reference.sensor.label
 

@@ -168,7 +168,8 @@ class Sheet:
     @cached_property
     def overlay(self) -> Axes:
         """Axes over the whole sheet in inches from the upper left corner, without a frame."""
-        ax = self.figure.add_axes((0, 0, 1, 1), zorder=5)
+        # Over other axes, and under the figure's words.
+        ax = self.figure.add_axes((0, 0, 1, 1), zorder=1)
         ax.set_axis_off()
         ax.patch.set_visible(False)
         ax.set_autoscale_on(False)
@@ -193,7 +194,7 @@ class Sheet:
         buffer = io.StringIO()
         with _style():
             self.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-        text = buffer.getvalue().replace("'DejaVu Sans'", _FONTS)
+        text = buffer.getvalue().replace("'DejaVu Sans', sans-serif", _FONTS)
         # A hundredth of a point is finer than any printer; matplotlib writes six digits.
         return _COORDINATES.sub(_shortened, text)
 
@@ -204,7 +205,8 @@ def _style() -> Iterator[None]:
         {
             "svg.fonttype": "none",  # text stays text: it can be read aloud and found
             "svg.hashsalt": "sidebeat",  # the same figure twice is the same file twice
-            "font.family": "DejaVu Sans",
+            "font.family": "sans-serif",
+            "font.sans-serif": ["DejaVu Sans"],
             "hatch.linewidth": 0.8,
         }
     ):

@@ -26,7 +26,7 @@ _POINTS: Final = 100
 _LOOKS: Final = {
     Answer.FOLLOWED: ("ground", "faint", ""),
     Answer.LATE: ("caution-tint", "caution", ""),
-    Answer.BLUNTED: ("caution-tint", "caution", "...."),
+    Answer.BLUNTED: ("caution-tint", "caution", ".."),
     Answer.MISSED: ("alarm-tint", "alarm", ""),
     Answer.UNSEEN: ("panel", "faint", "///"),
 }

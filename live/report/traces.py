@@ -38,7 +38,7 @@ def draw_traces(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sh
     needed = legend_rows * 1.6 * em + (34 if layout.width_in > 5 else 40) * em + below
     sheet = Sheet(layout, needed, heading)
     left = (8.2 if layout.width_in > 5 else 6.6) * em
-    width = sheet.width - left - 1.2 * em
+    width = sheet.width - left - 2.2 * em
     top = sheet.top + legend_rows * 1.6 * em + 0.9 * em
     free = sheet.bottom - below - 1.2 * em - top
     upper = sheet.axes(left, top, width, 0.61 * free)

@@ -1,0 +1,103 @@
+"""A headless Chromium that lays a page out at several widths and says what it sees.
+
+The page runs in frames of these widths, untouched; a script beside it measures them.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+
+CONTROL = "control: this line is expected"
+"""An error that the measuring page makes on purpose: without it the console was not heard."""
+
+_MEASURE = """
+<!DOCTYPE html><meta charset="utf-8"><title>measuring</title><body><script>
+const page = PAGE, widths = WIDTHS;
+function seen(frame, width) {
+  const doc = frame.contentDocument, root = doc.documentElement, found = {width};
+  found.scroll_width = root.scrollWidth;
+  found.wide = [...doc.querySelectorAll('body *')]
+    .filter(e => !e.closest('.scroll') && !e.closest('svg'))
+    .filter(e => e.getBoundingClientRect().right > width + 1)
+    .map(e => e.tagName + '.' + e.className);
+  found.cut = [], found.overlap = [], found.pictures = [];
+  for (const svg of doc.querySelectorAll('svg')) {
+    const box = svg.getBoundingClientRect();
+    if (!box.width) continue;
+    found.pictures.push(svg.querySelector('title').textContent);
+    const words = [...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
+      .map(t => [t.textContent, t.getBoundingClientRect()]);
+    for (const [text, r] of words)
+      if (r.left < box.left - 1 || r.right > box.right + 1 || r.top < box.top - 1 ||
+          r.bottom > box.bottom + 1) found.cut.push(text);
+    for (let i = 0; i < words.length; i++) for (let j = i + 1; j < words.length; j++) {
+      const [a, r] = words[i], [b, s] = words[j];
+      const across = Math.min(r.right, s.right) - Math.max(r.left, s.left);
+      const down = Math.min(r.bottom, s.bottom) - Math.max(r.top, s.top);
+      const small = Math.min(r.height, s.height, r.width, s.width);
+      if (across > 0.25 * small && down > 0.35 * small) found.overlap.push(a + ' | ' + b);
+    }
+  }
+  found.small = [...doc.querySelectorAll('svg text')].map(
+    t => {
+      const m = t.getScreenCTM(), shown = t.closest('svg').getBoundingClientRect().width;
+      return shown ? parseFloat(getComputedStyle(t).fontSize) * Math.hypot(m.a, m.b) : 0;
+    }).filter(size => size > 0).reduce((a, b) => Math.min(a, b), 99);
+  return found;
+}
+const results = [];
+let waiting = widths.length;
+console.error('CONTROL');
+for (const width of widths) {
+  const frame = document.createElement('iframe');
+  frame.style = `width:${width}px;height:2000px;border:0`;
+  frame.onload = () => {
+    results.push(seen(frame, width));
+    if (!--waiting) {
+      document.body.replaceChildren();
+      const pre = document.createElement('pre');
+      pre.textContent = JSON.stringify(results);
+      document.body.append(pre);
+    }
+  };
+  frame.srcdoc = page;
+  document.body.append(frame);
+}
+</script>
+"""
+
+
+def browser() -> str | None:
+    """Path of a Chromium, if there is one."""
+    return next((path for name in NAMES if (path := shutil.which(name))), None)
+
+
+def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], list[str]]:
+    """What is seen at each width (CSS pixels), and what the console said."""
+    script = _MEASURE.replace("WIDTHS", json.dumps(widths)).replace("CONTROL", CONTROL)
+    # "</" would end the script before the page's own end.
+    script = script.replace("PAGE", json.dumps(page).replace("</", "<\\/"))
+    path = folder / "measure.html"
+    path.write_text(script, encoding="utf-8")
+    done = subprocess.run(
+        [
+            browser() or "chromium", "--headless", "--no-sandbox", "--disable-gpu",
+            "--disable-quic", "--no-first-run", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync", "--enable-logging=stderr",
+            f"--user-data-dir={folder / 'profile'}", "--window-size=1600,2200",
+            "--virtual-time-budget=60000", "--dump-dom", path.as_uri(),
+        ],
+        capture_output=True, text=True, timeout=110, check=True,
+    )  # fmt: skip
+    console = [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+    told = re.search(r"<pre>(.*?)</pre>", done.stdout, re.DOTALL)
+    if told is None:
+        raise AssertionError(done.stdout[-2000:] + done.stderr[-2000:])
+    return sorted(json.loads(html.unescape(told.group(1))), key=lambda one: one["width"]), console
