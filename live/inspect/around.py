@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -43,9 +43,10 @@ class Notification:
     """One event as the inspector shows it.
 
     ``spacing_ns``: since the one before of the same sensor on the same channel, ``None`` for the
-    first.  ``why``: one phrase on its fate.  ``from_s``, ``to_s``: grid seconds ``from_s <= k <
-    to_s`` at which it is the sensor's value, if it is ``HELD``.  ``channel``: by which its bytes
-    are to be read; for a dropped copy that of the notification it repeats.
+    first.  ``why``: one phrase on its fate, for ``HELD`` the grid seconds.  ``from_s``, ``to_s``:
+    grid seconds ``from_s <= k < to_s`` at which it is the sensor's value, if it is ``HELD``.
+    ``channel``: by which its bytes are to be read; for a dropped copy that of the notification
+    it repeats.
     """
 
     event: Event
@@ -58,12 +59,19 @@ class Notification:
 
 
 def notifications(
-    capture: Capture, start_ns: int, end_ns: int, *, sensors: frozenset[int] | None = None
+    capture: Capture,
+    start_ns: int,
+    end_ns: int,
+    *,
+    sensors: frozenset[int] | None = None,
+    before: Callable[[int, str, int], int | None] | None = None,
 ) -> tuple[Notification, ...]:
     """The events with ``start_ns <= t_ns < end_ns`` of some sensors (all if ``None``).
 
-    The session's own events are left out unless sensor 0 is asked for.  Raises
-    ``replay.errors.DamagedCapture`` where the capture is damaged.
+    The session's own events are left out unless sensor 0 is asked for.  ``before``: time of the
+    newest event of (sensor, channel) before a time, if somebody knows it; else the capture is
+    searched, which takes as long as the gap is old.  Raises ``replay.errors.DamagedCapture`` where
+    the capture is damaged.
     """
     plan = capture.plan
     longest_ns = max(sensor.hold_ns for sensor in plan.sensors) + NS_PER_S
@@ -74,15 +82,20 @@ def notifications(
         if event.sensor in wanted
     ]
     shown = [event for event in read if event.t_ns < end_ns]
-    before = _before(capture, max(start_ns, 0), {(e.sensor, e.channel) for e in shown})
+    streams = {(event.sensor, event.channel) for event in shown}
+    if before is None:
+        newest = _searched(capture, max(start_ns, 0), streams)
+    else:
+        known = {stream: before(*stream, max(start_ns, 0)) for stream in streams}
+        newest = {stream: t_ns for stream, t_ns in known.items() if t_ns is not None}
     following = _next_valid(read)
     ends_s = capture.duration_ns // NS_PER_S
     origins: dict[tuple[int, bytes], str] = {}
     found = []
     for place, event in enumerate(shown):
         stream = (event.sensor, event.channel)
-        last_ns = before.get(stream)
-        before[stream] = event.t_ns
+        last_ns = newest.get(stream)
+        newest[stream] = event.t_ns
         spacing = None if last_ns is None else event.t_ns - last_ns
         channel = event.channel
         if channel == ev.DOUBLED:
@@ -97,7 +110,7 @@ def notifications(
 _Stream = tuple[int, str]
 
 
-def _before(capture: Capture, start_ns: int, streams: set[_Stream]) -> dict[_Stream, int]:
+def _searched(capture: Capture, start_ns: int, streams: set[_Stream]) -> dict[_Stream, int]:
     """Time of the newest event before ``start_ns`` in each stream that has one."""
     found: dict[_Stream, int] = {}
     until_ns = start_ns
@@ -162,7 +175,7 @@ def _judged(
         why = "a newer one came before the next grid second"
         return Notification(event, spacing_ns, Fate.PASSED, why)
     last = to_s - 1
-    why = f"value at second {from_s}" if last == from_s else f"value at seconds {from_s} to {last}"
+    why = f"second {from_s}" if last == from_s else f"seconds {from_s} to {last}"
     return Notification(event, spacing_ns, Fate.HELD, why, from_s, to_s)
 
 

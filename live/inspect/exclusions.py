@@ -19,7 +19,7 @@ from live.board import Board, reference_faults
 from replay.event import NS_PER_S, Event
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from replay.capture import Capture, EffectiveNotes
 
@@ -79,15 +79,18 @@ def marked_efforts(notes: EffectiveNotes) -> tuple[Stretch, ...]:
     return tuple(Stretch.of_ns(one.from_ns, one.to_ns, one.text) for one in notes.efforts)
 
 
-def session_of(capture: Capture) -> tuple[SessionData, Board]:
+def session_of(
+    capture: Capture, also: Callable[[Event], object] | None = None
+) -> tuple[SessionData, Board]:
     """An open capture as arrays and as its finished board, in one pass over its events.
 
-    Raises what reading its events raises (``replay.errors.DamagedCapture``).
+    ``also``: called with each event.  Raises what reading its events raises
+    (``replay.errors.DamagedCapture``).
     """
     board = Board(capture.plan)
     data = session_data(
         capture.plan,
-        _through(board, capture.events()),
+        _through(board, capture.events(), also),
         capture.duration_ns,
         capture.effective_notes,
     )
@@ -105,7 +108,11 @@ def analysed(
     return analyse_session(data, counting(suggested, notes))
 
 
-def _through(board: Board, events: Iterable[Event]) -> Iterator[Event]:
+def _through(
+    board: Board, events: Iterable[Event], also: Callable[[Event], object] | None
+) -> Iterator[Event]:
     for event in events:
         board.feed(event)
+        if also is not None:
+            also(event)
         yield event

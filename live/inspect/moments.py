@@ -31,7 +31,10 @@ class MomentKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, order=True)
 class Moment:
-    """``t_ns``: capture time to go to; ``end_ns``: where it is over, the same for a marker."""
+    """``t_ns``: capture time to go to; ``end_ns``: where it is over, the same for a marker.
+
+    What happens at a grid second is seen right after it, when the board has closed it.
+    """
 
     t_ns: int
     end_ns: int
@@ -64,7 +67,7 @@ def moments_of(
     plan = data.plan
     found = [
         Moment(
-            warning.start_s * NS_PER_S,
+            warning.start_s * NS_PER_S + 1,
             end_ns if warning.end_s is None else warning.end_s * NS_PER_S,
             MomentKind.WARNING,
             f"{warning.kind}: {plan.sensor(warning.sensor).label if warning.sensor else 'session'}",
@@ -75,7 +78,7 @@ def moments_of(
     found += [Moment(t_ns, t_ns, MomentKind.MARKER, text) for t_ns, text in data.markers]
     found += [
         Moment(
-            effort.start_s * NS_PER_S,
+            effort.start_s * NS_PER_S + 1,
             effort.return_s * NS_PER_S,
             MomentKind.EFFORT,
             f"effort {number}",
@@ -85,7 +88,7 @@ def moments_of(
     for series in data.sensors.values():
         found += [
             Moment(
-                gap.start_s * NS_PER_S,
+                gap.start_s * NS_PER_S + 1,
                 gap.end_s * NS_PER_S,
                 MomentKind.GAP,
                 f"gap: {series.sensor.label}, {gap.seconds} s",

@@ -7,6 +7,9 @@ hours takes seconds, so it is done on a thread of its own, with a connection of 
 from __future__ import annotations
 
 import threading
+from array import array
+from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +23,7 @@ from live.inspect.exclusions import Suggestion, analysed, marked_efforts, sessio
 from live.inspect.moments import Moment, efforts_of, moments_of
 from replay.capture import Capture
 from replay.errors import SidebeatError
+from replay.event import Event
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,11 +34,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Survey:
-    """``data``: the arrays, with the notes as they were when it was read.  ``board``: finished."""
+    """``data``: the arrays, with the notes as they were when it was read.  ``board``: finished.
+    ``arrivals``: times of all events by sensor and channel, ns, in order.
+    """
 
     data: SessionData
     board: Board
     suggested: tuple[Suggestion, ...]
+    arrivals: Mapping[tuple[int, str], array[int]]
+
+    def before(self, sensor: int, channel: str, t_ns: int) -> int | None:
+        """Time of the newest event of a sensor on a channel before ``t_ns``."""
+        times = self.arrivals.get((sensor, channel))
+        place = bisect_left(times, t_ns) if times else 0
+        return times[place - 1] if times and place else None
 
     def with_notes(self, plan: Plan, notes: EffectiveNotes) -> SessionData:
         """The same arrays with other notes, without reading the events again.
@@ -70,9 +83,14 @@ class Findings:
 
 def read_survey(path: Path) -> Survey:
     """Read a whole capture.  Raises as ``Capture.open`` and reading its events do."""
+    arrivals: dict[tuple[int, str], array[int]] = {}
+
+    def note(event: Event) -> None:
+        arrivals.setdefault((event.sensor, event.channel), array("q")).append(event.t_ns)
+
     with Capture.open(path) as capture:
-        data, board = session_of(capture)
-    return Survey(data, board, suggestions(board))
+        data, board = session_of(capture, note)
+    return Survey(data, board, suggestions(board), arrivals)
 
 
 def findings(survey: Survey, plan: Plan, notes: EffectiveNotes) -> Findings:

@@ -40,6 +40,8 @@ class FileFeed:
     """
 
     is_live: Final = False
+    shows_ahead = True
+    """Whether a view may show, paler, what comes after the position."""
 
     def __init__(
         self,
@@ -65,8 +67,13 @@ class FileFeed:
     # What is shown
 
     @property
+    def capture(self) -> Capture:
+        """The capture that is played; notes may be added to it."""
+        return self._capture
+
+    @property
     def plan(self) -> Plan:
-        """The plan stored in the capture."""
+        """The plan stored in the capture, with the labels that count now."""
         return self._capture.plan
 
     @property
@@ -130,6 +137,13 @@ class FileFeed:
         """
         self._wishes.clear()
         self._aim(t_ns)
+
+    def reload(self) -> None:
+        """Hand over everything up to here once more, from the start: the plan has changed."""
+        self._wishes.clear()
+        goal = self._goal_ns if self._goal_ns is not None else self._position_ns
+        self._go_back()
+        self._aim(goal)
 
     def skip(self, by_ns: int) -> None:
         """Go on by this time, back if it is negative, from where an earlier wish has led."""

@@ -21,6 +21,8 @@ class PacedFeed(FileFeed):
     view's thread, at the first poll after the end was handed over, so that it has been drawn.
     """
 
+    shows_ahead = False  # played to be looked at like a live session
+
     def __init__(
         self,
         path: Path,

@@ -64,6 +64,8 @@ class Bench(QWidget):
         super().__init__()
         self._faults = faults
         self._dragged = False
+        self.lower_share = 0.27
+        """Share of the height for what stands below the time panels."""
         self.chart = Chart(plan, faults)
         self.warnings = WarningsList(plan, faults)
         self.plane = AgreementPlane(faults)
@@ -101,25 +103,34 @@ class Bench(QWidget):
             with self._faults.guard("agreement plane"):
                 self.plane.show_frame(frame)
 
+    def replan(self, plan: Plan, theme: Theme) -> None:
+        """Other labels."""
+        self.chart.replan(plan, theme)
+        self.warnings.replan(plan)
+
     def dress(self, theme: Theme, font: QFont) -> None:
         """Put on a theme, with text of this font's size."""
         self.chart.dress(theme, font)
         self.plane.dress(theme, font)
-        self._share()
+        self.share()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """The panels share the new room."""
         super().resizeEvent(event)
-        self._share()
+        self.share()
 
-    def _share(self) -> None:
+    def share(self) -> None:
+        """Give the panels their parts of the room, unless the user has dragged a divider."""
         if self._dragged:
             return
         wide, high = self.width(), self.height()
         cards = min(self.cards.cards[0].sizeHint().width() + 16, round(0.42 * wide))
         self.across.setSizes([wide - cards, cards])
         line = QFontMetricsF(self.font()).height()
-        lower = min(max(round(0.27 * high), round(9 * line)), round(0.4 * high))
+        lower = min(
+            max(round(self.lower_share * high), round(9 * line)),
+            round(max(0.4, self.lower_share) * high),
+        )
         self.left.setSizes([high - lower, lower])
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])

@@ -197,6 +197,16 @@ def draw_hatch(
             painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
 
 
+def draw_veil(painter: QPainter, area: Area, frame: Frame) -> None:
+    """What comes after the cursor of a replay is paler."""
+    if frame.whole is None:
+        return
+    left = max(area.x(frame.now_s), area.box.left())
+    veil = QColor(frame.theme.ground)
+    veil.setAlpha(150)
+    painter.fillRect(QRectF(left, area.box.top(), area.box.right() - left, area.box.height()), veil)
+
+
 def draw_flag(painter: QPainter, box: QRectF, x: float, colour: str) -> None:
     """The dashed upright of a marker."""
     pen = line_pen(colour)

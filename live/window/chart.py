@@ -99,6 +99,14 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             plot.getAxis("left").setWidth(width)
         self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
         self._share_height()
+        self._name_lanes(theme)
+
+    def replan(self, plan: Plan, theme: Theme) -> None:
+        """Other labels."""
+        self._plan = plan
+        self._name_lanes(theme)
+
+    def _name_lanes(self, theme: Theme) -> None:
         self.lane_axis.ink = theme.ink
         self.lane_axis.lanes = [("session", None, theme.ink)]
         for number, sensor in enumerate(self._plan.sensors, 1):

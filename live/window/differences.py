@@ -17,6 +17,7 @@ from live.window.canvas import (
     draw_flag,
     draw_grid,
     draw_line,
+    draw_veil,
     line_pen,
     rows_in,
 )
@@ -51,7 +52,7 @@ class DifferencesCanvas(Canvas):
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self._ref = band_of(frame, columns)
         self.drawn = {
-            number: frame.timeline.differences[number].drawn(frame.start_s, frame.end_s, columns)
+            number: frame.lines.differences[number].drawn(frame.start_s, frame.end_s, columns)
             for number in frame.plan.tests
         }
         self.show_frame(frame)
@@ -75,7 +76,7 @@ class DifferencesCanvas(Canvas):
         draw_band(painter, area, ref, (-allowed, allowed), theme)
         painter.setPen(line_pen(theme.faint))
         zero = round(area.y(0.0)) + 0.5
-        end = min(area.x(frame.now_s), area.box.right())
+        end = min(area.x(max(frame.now_s, frame.drawn_to_s)), area.box.right())
         painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
         for number in frame.plan.tests:
             pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
@@ -87,6 +88,7 @@ class DifferencesCanvas(Canvas):
         for number in frame.plan.tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+        draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
 
     def _labels(self, frame: Frame) -> list[EndLabel]:

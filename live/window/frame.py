@@ -24,6 +24,8 @@ class Frame:
 
     ``now_s``: the newest instant; ``start_s`` and ``end_s``: the visible stretch, all in seconds
     since the session began.  ``selected``: number of the test sensor in the agreement plane.
+    ``whole`` and ``later``: of a recorded session, what is drawn beyond ``now_s`` under a veil: all
+    lines, and all warnings; none while recording.
     """
 
     plan: Plan
@@ -36,6 +38,24 @@ class Frame:
     end_s: float
     now_s: float
     selected: int
+    whole: Timeline | None = None
+    later: Sequence[SensorWarning] | None = None
+
+    @property
+    def lines(self) -> Timeline:
+        """What the time panels draw."""
+        return self.whole or self.timeline
+
+    @property
+    def lane_warnings(self) -> Sequence[SensorWarning]:
+        """The warnings that stand on the time axis."""
+        return self.board.warnings if self.later is None else self.later
+
+    @property
+    def drawn_to_s(self) -> float:
+        """Where what is drawn ends: the newest closed second, or the end of the recording."""
+        second = self.snapshot.second
+        return float(max(second if self.whole is None else self.whole.seconds - 1, second, 0))
 
     @property
     def warnings(self) -> Sequence[SensorWarning]:

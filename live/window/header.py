@@ -9,7 +9,9 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLabel, QLineEdit, QToolButton, QWidget
 
+from live.inspect.efforts import EffortState
 from live.window.dialogs import native
+from live.window.figures import clock
 from live.window.flow import FlowLayout
 from live.window.keys import Deed, every_key
 from live.window.span import Follow
@@ -53,6 +55,13 @@ class MarkerField(QLineEdit):
             super().keyPressEvent(event)
 
 
+def effort_words(state: EffortState | None) -> str:
+    """``effort 3 · 1:24`` while it lasts, ``after effort 3 · 0:40`` behind it."""
+    if state is None:
+        return ""
+    return f"{'' if state.under_way else 'after '}effort {state.number} · {clock(state.for_s)}"
+
+
 class Header(QWidget):
     """Title, time, marker, views and help, in as many rows as they need."""
 
@@ -64,6 +73,10 @@ class Header(QWidget):
         self.title = QLabel(f"<b>{mark}{plan.wearer} · {plan.activity}</b>&nbsp;&nbsp;")
         self.title.setAccessibleName(f"{mark}{plan.wearer}, {plan.activity}")
         flow.addWidget(self.title)
+        self.effort = QLabel()
+        self.effort.setAccessibleName("Effort")
+        self.effort.hide()
+        flow.addWidget(self.effort)
         self.buttons: dict[Deed, QToolButton] = {}
         self.marker = MarkerField()
         for key in every_key():
@@ -101,6 +114,20 @@ class Header(QWidget):
         for deed, length in FOLLOWED.items():
             self.buttons[deed].setChecked(length is follow)
         self.buttons[Deed.NOW].setEnabled(follow is None)
+
+    def show_effort(self, state: EffortState | None) -> None:
+        """Number of the effort and time in it, or since it."""
+        words = effort_words(state)
+        if words != self.effort.text():
+            self.effort.setText(words)
+            self.effort.setAccessibleDescription(words)
+        self.effort.setVisible(bool(words))
+
+    def allow_markers(self, hint: str) -> None:
+        """Markers can be set, although nothing is being recorded."""
+        self.buttons[Deed.MARKER].setEnabled(True)
+        self.marker.setEnabled(True)
+        self.marker.setPlaceholderText(hint)
 
     def say(self, text: str) -> None:
         """Show an answer to what was asked last."""

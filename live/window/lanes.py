@@ -11,7 +11,16 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter
 
 from live.board.snapshot import SensorWarning
-from live.window.canvas import Area, Canvas, draw_flag, draw_grid, draw_hatch, elided, line_pen
+from live.window.canvas import (
+    Area,
+    Canvas,
+    draw_flag,
+    draw_grid,
+    draw_hatch,
+    draw_veil,
+    elided,
+    line_pen,
+)
 from live.window.frame import Frame
 from live.window.shapes import Shape, draw
 from live.window.theme import SEVERITY_SHAPES
@@ -44,6 +53,7 @@ class LanesCanvas(Canvas):
             if number == SESSION:
                 self._draw_markers(painter, area, frame, room)
             self._draw_warnings(painter, area, frame, number, room)
+        draw_veil(painter, area, frame)
         painter.setPen(line_pen(frame.theme.rule))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         for number in range(1, lanes):
@@ -56,13 +66,13 @@ class LanesCanvas(Canvas):
         colour = frame.looks[number].colour(frame.theme)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         left = max(area.x(0.0), area.box.left())
-        right = min(area.x(float(max(frame.snapshot.second, 0))), area.box.right())
+        right = min(area.x(frame.drawn_to_s), area.box.right())
         if right <= left:
             return
         painter.fillRect(QRectF(left, track.top(), right - left, track.height()), QColor(colour))
-        gaps = frame.timeline.gaps[number]
+        gaps = frame.lines.gaps[number]
         for start, end in gaps.between(frame.start_s, frame.end_s, 1 / area.x_scale):
-            first, last = area.x(max(start - 1, 0)), area.x(min(end, frame.snapshot.second))
+            first, last = area.x(max(start - 1, 0)), area.x(min(end, frame.drawn_to_s))
             hole = QRectF(first, track.top() - 2, max(last - first, 1), track.height() + 4)
             draw_hatch(painter, hole.intersected(area.box), frame.theme.ink, frame.theme.ground)
 
@@ -71,13 +81,17 @@ class LanesCanvas(Canvas):
     ) -> None:
         mine = [
             w
-            for w in frame.warnings
+            for w in frame.lane_warnings
             if w.sensor == number
             and w.since_s <= frame.end_s
             and (w.end_s is None or w.end_s >= frame.start_s)
         ]
         for level, of, warning in stacked(mine):
-            end = frame.now_s if warning.end_s is None else float(warning.end_s)
+            end = (
+                max(frame.now_s, frame.drawn_to_s)
+                if warning.end_s is None
+                else float(warning.end_s)
+            )
             left = max(area.x(float(warning.since_s)), area.box.left() - 2)
             right = min(area.x(end), area.box.right() + 2)
             height = room.height() / of

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import Final
 
 from PySide6.QtCore import QTimer
@@ -15,8 +16,16 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from live.attention.attention import Attention
+from live.board import Board
+from live.inspect.efforts import EffortTracker
 from live.views.feed import Feed
+from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
+from live.window.after.afterwards import Afterwards
+from live.window.after.hands import Hands
+from live.window.after.overlay import Overlays, Seen
+from live.window.after.readout import Readout
 from live.window.bench import Bench, Cautions, ScrolledBench
 from live.window.commands import Commands
 from live.window.dialogs import HelpPage, LeaveDialog, Leaving
@@ -29,9 +38,13 @@ from live.window.span import TimeSpan
 from live.window.status import StatusLine
 from live.window.theme import DARK, LIGHT, Theme, looks_of, palette, style_sheet
 from live.window.timeline import Timeline
+from replay.plan import Plan
 
 FRAME_MS: Final = 110
 """About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
+
+TRAVEL_S: Final = 0.06
+"""Time of one frame that goes into bringing a replay to where its cursor was put."""
 
 SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
 """Steps of the text's size, in times of the system's."""
@@ -48,9 +61,12 @@ class MainWindow(QMainWindow):
         self.theme = theme
         self.span = TimeSpan()
         self.commands = Commands(self.model)
+        self.attention: Attention | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
         self.looks = looks_of(self.plan)
         self.timeline = Timeline(self.plan)
+        self.efforts = EffortTracker()
+        self.seen = Seen()
         self._generation = self.model.generation
         self._stale = True
         self._over = False
@@ -83,10 +99,20 @@ class MainWindow(QMainWindow):
         layout.addWidget(self.header)
         layout.addWidget(self.cautions)
         layout.addWidget(self.pages, 1)
+        self.hands = Hands(self.bench.chart)
+        self.overlays = Overlays(self.bench.chart, self.faults, self.seen)
+        self.after = Afterwards(self, feed) if isinstance(feed, FileFeed) else None
+        if self.after is not None:
+            layout.addWidget(self.after.bar)
+            if not self.after.desk.why_not:
+                self.header.allow_markers("note at the cursor")
         self.setCentralWidget(inside)
         self.status_line = StatusLine(feed.title, is_live=feed.is_live, invented=self.plan.invented)
         self.setStatusBar(self.status_line)
-        self.header.marker.written.connect(self.commands.marker)
+        self.header.marker.written.connect(self._set_marker)
+        self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
+        self.readout.changed.connect(self.redraw)
+        self.hands.pointed.connect(self.readout.point)
         self.bench.chart.moved.connect(self._moved)
         self.bench.warnings.wanted.connect(self.look_at)
         self.bench.cards.chosen.connect(self.select)
@@ -110,7 +136,14 @@ class MainWindow(QMainWindow):
     def frame(self) -> bool:
         """Take what came, and draw if anything did; returns whether it drew."""
         with self.faults.guard("stream"):
-            self._stale |= self.model.pump()
+            self._stale |= self._take()
+        if self.attention is not None:
+            self.attention.look(self.model)
+            if trouble := self.attention.trouble():
+                self.header.say(trouble)
+        if self.after is not None and self.after.is_travelling:
+            self.after.show_state()
+            return True
         if not self._stale:
             return False
         self._stale = False
@@ -120,14 +153,28 @@ class MainWindow(QMainWindow):
             self.leave()
         return True
 
+    def _take(self) -> bool:
+        """Take what came; on the way to where a cursor was put, as much as a frame has time for."""
+        news = self.model.pump()
+        if self.after is not None:
+            news |= self.after.tick()
+            until = time.perf_counter() + TRAVEL_S
+            while self.after.is_travelling and time.perf_counter() < until:
+                news |= self.model.pump()
+        return news
+
     def _show(self) -> None:
         model = self.model
         if model.generation != self._generation:
             self._generation = model.generation
             self.timeline = Timeline(self.plan)
+            self.efforts = EffortTracker()
         self.timeline.catch_up(model.board)
+        self.efforts.catch_up(model.board.grid(self.plan.reference))
         snapshot = model.snapshot()
         now_s = snapshot.t_ns / 1e9
+        whole = self.after.whole if self.after is not None else None
+        self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
         self.span.room = self.bench.chart.label_room
         start_s, end_s = self.span.at(now_s)
         frame = Frame(
@@ -141,17 +188,26 @@ class MainWindow(QMainWindow):
             end_s=end_s,
             now_s=now_s,
             selected=self.selected,
+            whole=whole,
+            later=None if whole is None or self.after is None else self.after.warnings,
         )
+        if self.after is not None:
+            with self.faults.guard("replay"):
+                self.after.show_frame(frame)
         over = model.ended is not None
         if self.pages.currentWidget() is self.far:
             with self.faults.guard("far view"):
                 self.far.show_frame(frame)
         else:
             self.bench.show_frame(frame, at_once=over)
+            with self.faults.guard("cursor"):
+                self.overlays.show_frame(frame, self.bench.chart.traces)
         if over and not self._over:
             self._free_to_close = True
-            self.header.end()
+            if self.after is None:
+                self.header.end()
         self._over = over
+        self.header.show_effort(self.efforts.state)
         self.header.show_follow(self.span.follow)
         news = self.commands.news()
         if news:
@@ -175,6 +231,9 @@ class MainWindow(QMainWindow):
     def do(self, deed: Deed) -> None:
         """Carry out one deed, from a key or a button."""
         now_s = self.model.snapshot().t_ns / 1e9
+        if self.after is not None and self.after.do(deed):
+            self.redraw()
+            return
         match deed:
             case Deed.MINUTE | Deed.FIVE | Deed.FIFTEEN | Deed.ALL:
                 self.span.set_follow(FOLLOWED[deed])
@@ -200,11 +259,17 @@ class MainWindow(QMainWindow):
                 self.bench.plane.turn()
             case Deed.WARNINGS:
                 self.pages.setCurrentWidget(self.bench_page)
+                if self.after is not None:
+                    self.after.shelf.show_page(self.bench.under)
                 self.bench_page.ensureWidgetVisible(self.bench.warnings)
                 self.bench.warnings.setFocus()
             case Deed.CONNECT:
                 if self.selected and not self._over:
                     self.commands.connect(self.selected)
+            case Deed.ACKNOWLEDGE:
+                self._acknowledge(everything=False)
+            case Deed.ACKNOWLEDGE_ALL:
+                self._acknowledge(everything=True)
             case Deed.FAR:
                 self._toggle_far()
             case Deed.THEME:
@@ -215,6 +280,12 @@ class MainWindow(QMainWindow):
                 self._resize_text(self._size - 1)
             case Deed.SIZE:
                 self._resize_text(SIZES.index(1.0))
+            case Deed.READOUT:
+                self.readout.toggle(self.model.snapshot().second)
+            case Deed.READ_EARLIER:
+                self.readout.step(-1, self.model.snapshot().second)
+            case Deed.READ_LATER:
+                self.readout.step(1, self.model.snapshot().second)
             case Deed.PAUSE:
                 self._pause()
             case Deed.HELP:
@@ -248,6 +319,35 @@ class MainWindow(QMainWindow):
         self.span.set_free(start_s, end_s)
         self.redraw()
 
+    def bring_into_picture(self, second: float) -> None:
+        """Move a picture that does not follow, if this second lies outside of it."""
+        start, end = self.span.at(self.model.snapshot().t_ns / 1e9)
+        if self.span.follow is None and not start <= second <= end:
+            self.look_at(second)
+        self.redraw()
+
+    def hold_picture(self) -> None:
+        """Stop following, and stay with the stretch that is shown."""
+        if self.span.follow is not None:
+            self.span.set_free(*self.span.at(self.model.snapshot().t_ns / 1e9))
+
+    def replan(self, plan: Plan) -> None:
+        """The sensors have other labels now."""
+        self.plan = plan
+        self.bench.replan(plan, self.theme)
+        self.redraw()
+
+    def _board_in_picture(self) -> Board:
+        after = self.after
+        survey = after.survey if after is not None and after.ahead else None
+        return self.model.board if survey is None else survey.board
+
+    def _set_marker(self, text: str) -> None:
+        if self.after is not None:
+            self.after.desk.marker(text)
+        else:
+            self.commands.marker(text)
+
     def _marker(self) -> None:
         field = self.header.marker
         if field.hasFocus():
@@ -258,6 +358,17 @@ class MainWindow(QMainWindow):
     def _mark_now(self) -> None:
         if self.header.marker.isEnabled():
             self.commands.marker("")
+
+    def _acknowledge(self, *, everything: bool) -> None:
+        """The warning chosen in the list, else the gravest that calls; or all of them."""
+        calling = [w for w in self.model.snapshot().open_warnings if w.calls]
+        if not everything:
+            chosen = self.bench.warnings.chosen()
+            calling = [w for w in calling if w.number == chosen] or calling[:1]
+        if not calling:
+            self.header.say("no warning calls")
+        elif not self._over:
+            self.commands.acknowledge(calling)
 
     def _pause(self) -> None:
         player = self.model.feed
@@ -293,6 +404,8 @@ class MainWindow(QMainWindow):
         self.cautions.dress(theme)
         self.bench.dress(theme, font)
         self.status_line.dress(theme)
+        if self.after is not None:
+            self.after.dress()
         self.redraw()
 
     # Leaving
@@ -322,6 +435,8 @@ class MainWindow(QMainWindow):
             self._ask(closing=True)
             return
         self._timer.stop()
+        if self.attention is not None:
+            self.attention.close()
         self.model.feed.close()
         event.accept()
 

@@ -28,19 +28,21 @@ class TimeSpan:
 
     ``follow``: what is followed, ``None`` after the user moved the picture.  ``room``: share of
     the width kept free to the right of the newest second for the labels at the lines' ends.
+    ``whole_s``: length of a recorded session of which all is drawn, 0 if none is.
     """
 
     def __init__(self, follow: Follow = Follow.FIVE, room: float = 0.12) -> None:
         self.room = room
         self.last_follow = follow
         self.follow: Follow | None = follow
+        self.whole_s = 0.0
         self._free = (0.0, 60.0)
 
     def at(self, now_s: float) -> tuple[float, float]:
         """Start and end of the visible stretch when the newest second is ``now_s``."""
         if self.follow is None:
             return self._free
-        length = float(self.follow.value) or max(now_s, 60.0)
+        length = float(self.follow.value) or max(now_s, self.whole_s, 60.0)
         # Until the first window is full the session starts at the left edge and stays there.
         start = max(now_s - length, 0.0)
         return start, start + length / (1 - self.room)

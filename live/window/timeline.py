@@ -22,10 +22,12 @@ class Timeline:
         self.differences = {n: DifferenceSeries() for n in plan.tests}
         self.gaps = {n: GapRuns() for n in plan.compared}
         self.counts = {n: PairCounts() for n in plan.tests}
+        self.seconds = 0
 
     def catch_up(self, board: Board) -> None:
         """Take what the board has got since the last call."""
         ref = board.grid(self.plan.reference)
+        self.seconds = len(ref)
         for number in self.plan.compared:
             self.readings[number].catch_up(*board.series(number))
             self.gaps[number].catch_up(board.grid(number))

@@ -19,6 +19,7 @@ from live.window.canvas import (
     draw_grid,
     draw_hatch,
     draw_line,
+    draw_veil,
     line_pen,
     rows_in,
 )
@@ -49,7 +50,7 @@ class TracesCanvas(Canvas):
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self.drawn = {
-            number: frame.timeline.readings[number].drawn(frame.start_s, frame.end_s, columns)
+            number: frame.lines.readings[number].drawn(frame.start_s, frame.end_s, columns)
             for number in frame.plan.compared
         }
         self.band = band_of(frame, columns)
@@ -98,12 +99,13 @@ class TracesCanvas(Canvas):
         for number in plan.tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+        draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
 
     def _draw_lost_reference(self, painter: QPainter, area: Area, frame: Frame) -> None:
         theme = frame.theme
         metrics = QFontMetricsF(painter.font())
-        gaps = frame.timeline.gaps[frame.plan.reference]
+        gaps = frame.lines.gaps[frame.plan.reference]
         for start, end in gaps.between(frame.start_s, frame.end_s, 1 / area.x_scale):
             # The gap begins with the last second that had a value and ends with the next one.
             left, right = area.x(max(start - 1, 0)), area.x(end)
@@ -135,5 +137,5 @@ def band_of(frame: Frame, columns: int) -> Drawn:
     """The reference as its band is made of: in columns of three pixels where readings are dense,
     because filling costs by the corner, and a band three pixels coarse looks the same.
     """
-    readings = frame.timeline.readings[frame.plan.reference]
+    readings = frame.lines.readings[frame.plan.reference]
     return readings.drawn(frame.start_s, frame.end_s, max(columns // 3, 1))

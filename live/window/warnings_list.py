@@ -43,8 +43,9 @@ _Index = QModelIndex | QPersistentModelIndex
 
 
 def heading(plan: Plan, warning: SensorWarning) -> str:
-    """Kind, sensor and time in one line."""
-    return f"{warning.kind}: {who(plan, warning.sensor)}, {stretch(warning)}"
+    """Kind, sensor and time in one line, and whether it is acknowledged."""
+    known = "" if warning.acknowledged_s is None else ", acknowledged"
+    return f"{warning.kind}: {who(plan, warning.sensor)}, {stretch(warning)}{known}"
 
 
 def story(warning: SensorWarning) -> str:
@@ -59,7 +60,7 @@ class WarningsModel(QAbstractListModel):
 
     def __init__(self, plan: Plan) -> None:
         super().__init__()
-        self._plan = plan
+        self.plan = plan
         self.rows: list[SensorWarning] = []
 
     def take(self, frame: Frame) -> None:
@@ -87,7 +88,7 @@ class WarningsModel(QAbstractListModel):
             return warning
         if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
             word = SEVERITY_WORDS[warning.severity]
-            return f"{word}: {heading(self._plan, warning)}. {story(warning)}"
+            return f"{word}: {heading(self.plan, warning)}. {story(warning)}"
         if role == Qt.ItemDataRole.ToolTipRole:
             return "\n".join(t for t in (warning.cause, warning.advice, warning.cleared) if t)
         return None
@@ -96,7 +97,7 @@ class WarningsModel(QAbstractListModel):
 class _WarningPainter(QStyledItemDelegate):
     def __init__(self, plan: Plan, faults: DrawingFaults) -> None:
         super().__init__()
-        self._plan = plan
+        self.plan = plan
         self._faults = faults
         self.theme: Theme = LIGHT
 
@@ -137,17 +138,17 @@ class _WarningPainter(QStyledItemDelegate):
         line = QRectF(box.left(), box.top() + _PAD, box.width(), metrics.height())
         radius = 0.36 * metrics.height()
         spot = QPointF(box.left() + 0.8 * metrics.height(), line.center().y())
-        if is_open:
+        if warning.calls:
             draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
         else:
             ground = QColor(theme.ground)
             draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, ground, edge=colour)
         left = box.left() + self._indent(metrics)
         text = QRectF(left, line.top(), box.right() - left - _PAD, line.height())
-        font.setBold(is_open)
+        font.setBold(warning.calls)
         painter.setFont(font)
         painter.setPen(colour)
-        words = heading(self._plan, warning)
+        words = heading(self.plan, warning)
         shown = elided(words, QFontMetricsF(font), text.width())
         painter.drawText(text, _LEFT, shown)
         painter.setPen(QColor(theme.ink if is_open else theme.faint))
@@ -182,6 +183,16 @@ class WarningsList(QListView):
         self.setAccessibleName("Warnings")
         self.activated.connect(self._go)
         self.clicked.connect(self._go)
+
+    def chosen(self) -> int | None:
+        """Number of the warning chosen in the list; ``None`` if there is none."""
+        index = self.currentIndex()
+        return index.data(WARNING).number if index.isValid() else None
+
+    def replan(self, plan: Plan) -> None:
+        """Other labels."""
+        self._plan = self.warnings.plan = self._painter.plan = plan
+        self.viewport().update()
 
     def _go(self, index: QModelIndex) -> None:
         warning = index.data(WARNING)

@@ -7,6 +7,7 @@ import pytest
 from analysis.pairing import NO_VALUE
 from live.board import Board
 from live.inspect.around import Fate, notifications, values_in
+from live.inspect.survey import read_survey
 from replay.capture import Capture
 from replay.event import BATTERY, DOUBLED, HEART_RATE, MQTT_HEART_RATE, NS_PER_S, Event
 from tests.standins.feeds import PLAN, beat, two_sensors, written
@@ -61,7 +62,7 @@ def test_a_value_is_held_for_the_plan_s_time_and_no_longer(capture):
     """A reading at 1.1 s with 3 s of hold is the value at seconds 2, 3 and 4."""
     held = notifications(capture, 0, 3 * NS_PER_S)[1]
     assert (held.from_s, held.to_s) == (2, 5)
-    assert held.why == "value at seconds 2 to 4"
+    assert held.why == "seconds 2 to 4"
 
 
 def test_spacing_reaches_back_over_any_gap(capture):
@@ -70,6 +71,15 @@ def test_spacing_reaches_back_over_any_gap(capture):
     assert one.spacing_ns == round(197.8 * NS_PER_S)
     first = notifications(capture, 0, 2 * NS_PER_S)[1]
     assert first.spacing_ns is None
+
+
+def test_the_survey_knows_the_same_spacings(capture):
+    """With the times of a whole reading, spacings are those of searching the file."""
+    survey = read_survey(capture.path)
+    for start in (0, 2, 150):
+        span = start * NS_PER_S, 201 * NS_PER_S
+        searched = notifications(capture, *span)
+        assert notifications(capture, *span, before=survey.before) == searched
 
 
 def test_sensors_can_be_chosen(capture):

@@ -174,7 +174,7 @@ def test_jumps_go_to_the_next_and_the_last_of_a_kind(survey, path):
         moments = findings(survey, capture.plan, capture.effective_notes).moments
     gap = next_moment(moments, MomentKind.GAP, 50 * NS_PER_S)
     assert gap is not None
-    assert gap.t_ns == 103 * NS_PER_S
+    assert gap.t_ns == 103 * NS_PER_S + 1
     assert next_moment(moments, MomentKind.GAP, gap.t_ns) is None
     assert last_moment(moments, MomentKind.GAP, gap.t_ns + 1) == gap
     assert last_moment(moments, MomentKind.MARKER, 0) is None

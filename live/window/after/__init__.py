@@ -1,0 +1,1 @@
+"""The window on a recorded session: player, inspector, numbers and notes."""
