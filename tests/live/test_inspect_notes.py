@@ -94,12 +94,13 @@ def test_window_and_command_agree_after_every_note(path, survey, capsys):
             step(notebook)
             found, shown = numbers(survey, capture)
             told = analysed(capsys, path)
-            assert {
-                k: v for k, v in told["sensors"][0].items() if k not in ("sensor", "number")
-            } == {k: v for k, v in shown["sensors"][0].items() if k != "sensor"}
+            agreement = ("excluded_s", "whole_session", "without_exclusions", "label", "gaps")
+            for told_of, shown_of in zip(told["sensors"], shown["sensors"], strict=True):
+                assert {k: told_of[k] for k in agreement} == {k: shown_of[k] for k in agreement}
             assert len(told["exclusions"]) == len(shown["exclusions"])
-            assert [(e["start_s"], e["marked"]) for e in told["efforts"]] == [
-                (e.start_s, e.marked) for e in found.efforts
+            efforts = [e for e in told["efforts"] if e["kind"] == "effort"]
+            assert [(e["start_s"], e["return_s"], e["marked"]) for e in efforts] == [
+                (e.start_s, e.return_s, e.marked) for e in found.efforts
             ]
             seen.append(json.dumps(told["sensors"]) + json.dumps(told["efforts"]))
     assert seen[:5] == seen[-5:]
