@@ -43,6 +43,7 @@ arrows: setup-test
 
 pictures: setup
 	@$(RUN) -m live.window.screenshots
+	@$(RUN) -m live.window.setup.pictures
 
 bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)

@@ -264,7 +264,8 @@ class SetupWindow(QMainWindow):
             self._waits_for, self._child = self._child, None
         self.check_page.begin(plan)
         self.pages.setCurrentWidget(self.check_page)
-        self.forward.setFocus()
+        self._update()
+        self.back.setFocus()
         self._update()
 
     def _start_when_free(self, plan: Plan) -> None:
