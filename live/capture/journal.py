@@ -213,7 +213,11 @@ class ViewServer:
     async def _serve(self, connection: socket.socket) -> None:
         """A view from its first frame to its last; its faults end here."""
         frames = FrameReader(MAX_REQUEST)
-        reader, writer = await asyncio.open_connection(sock=connection)
+        try:
+            reader, writer = await asyncio.open_connection(sock=connection)
+        except OSError:
+            connection.close()
+            return
         try:
             if await asyncio.wait_for(self._is_known(reader, frames), HANDSHAKE_S):
                 await self._converse(reader, writer, frames)

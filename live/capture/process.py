@@ -12,7 +12,7 @@ import contextlib
 import importlib.metadata
 import logging
 import time
-from collections.abc import Awaitable, Callable, Coroutine, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -22,7 +22,8 @@ from typing import Any, Final, Protocol
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
 from live.capture.journal import Backlog, ViewServer
-from live.capture.rehearsal import ABANDONED_S, RECORDING_BEGINS, Stage
+from live.capture.rehearsal import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, Stage
+from live.capture.runfile import NoCapture
 from live.capture.saver import Saver
 from live.capture.session import Session
 from live.capture.signals import signals_go_to
@@ -43,6 +44,9 @@ CLOSING_S: Final = 60.0
 """How long the disk may take to close the file before it is called a failure."""
 RESTART_S: Final = 5.0
 """A source that failed is started again after this."""
+_MOST_NAMES: Final = 1000
+_LOGS: Final = ("-wal", "-journal")
+"""What SQLite keeps beside a file; left behind without it, they are another capture's."""
 
 _log = logging.getLogger(__name__)
 
@@ -81,16 +85,16 @@ def run_capture(
     *,
     minutes: float | None = None,
     rehearse: bool = False,
-    open_view: Callable[[Path], View] | None = None,
+    open_view: Callable[[Path], View | None] | None = None,
     say: Callable[[str], None] = print,
 ) -> CaptureOutcome:
     """Capture one session; returns when it has ended and its file is closed.
 
     ``out_dir``: folder for the file, made if need be; ``None``: nothing is saved.  ``open_view``:
-    given the run file, starts the view.  ``rehearse``: the session, its file and its minutes begin
-    when a view asks for it (``record``); until then nothing is saved.  ``say``: takes one line for
-    the tester.  Call it on the main thread: it minds the signals.  Raises :class:`CaptureError` if
-    the file cannot be made.
+    given the run file, starts the view, if any.  ``rehearse``: the session, its file and its
+    minutes begin when a view asks for it (``record``); until then nothing is saved.  ``say``: takes
+    one line for the tester.  Call it on the main thread: it minds the signals.  Raises
+    :class:`CaptureError` if the file cannot be made.
     """
     capture = _Capture(
         plan=plan,
@@ -119,7 +123,7 @@ class _Capture:
         sources: Sequence[Source],
         minutes: float | None,
         rehearse: bool,
-        open_view: Callable[[Path], View] | None,
+        open_view: Callable[[Path], View | None] | None,
         say: Callable[[str], None],
     ) -> None:
         self._plan = plan
@@ -280,17 +284,29 @@ class _Capture:
                 f"the folder {self._out_dir} cannot be made: {error.strerror}"
             ) from None
         started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
-        path = _free_path(self._out_dir / capture_name(started, self._plan))
-        saver = Saver(
-            lambda: CaptureWriter(
-                path, self._plan, started_utc_ns=clock.started_utc_ns, software=_software()
-            ),
-            self._on_saving_failed,
-        )
-        saver.start()
-        self._path = path
-        self._say(f"Capturing to {path}")
-        return saver
+        for path in _names(self._out_dir / capture_name(started, self._plan)):
+            if any(path.with_name(path.name + log).exists() for log in ("", *_LOGS)):
+                continue
+            saver = Saver(
+                partial(
+                    CaptureWriter,
+                    path,
+                    self._plan,
+                    started_utc_ns=clock.started_utc_ns,
+                    software=_software(),
+                ),
+                self._on_saving_failed,
+            )
+            try:
+                saver.start()
+            except CaptureError:
+                if path.exists():  # another capture that began in this moment took the name
+                    continue
+                raise
+            self._path = path
+            self._say(f"Capturing to {path}")
+            return saver
+        raise CaptureError(f"{self._out_dir} holds too many captures of this minute")
 
     def _on_saving_failed(self, problem: str) -> None:
         """Called in the saver's thread."""
@@ -329,12 +345,12 @@ class _Capture:
         )
 
     def _unsaved_title(self) -> str:
-        return "rehearsal" if self._rehearsing else "practice, nothing is saved"
+        return REHEARSAL if self._rehearsing else "practice, nothing is saved"
 
     def _open_views(self) -> None:
         try:
             run_file = self._server.start()
-        except OSError as error:
+        except (OSError, NoCapture) as error:
             self._say(f"No view can attach to this capture ({error}); the capture goes on.")
             return
         if self._open_view is not None:
@@ -429,14 +445,11 @@ async def _for_ever(duty: Callable[[], Coroutine[Any, Any, None]]) -> None:
             return
 
 
-def _free_path(path: Path) -> Path:
-    """The path itself, or with ``-2``, ``-3`` … where one of the same minute exists already."""
-    candidate = path
-    count = 1
-    while candidate.exists():
-        count += 1
-        candidate = path.with_stem(f"{path.stem}-{count}")
-    return candidate
+def _names(path: Path) -> Iterator[Path]:
+    """The path itself, then with ``-2``, ``-3`` … for further captures of the same minute."""
+    yield path
+    for count in range(2, _MOST_NAMES + 1):
+        yield path.with_stem(f"{path.stem}-{count}")
 
 
 def _software() -> str:

@@ -17,6 +17,8 @@ from replay.event import SESSION
 
 RECORDING_BEGINS: Final = "the recording begins"
 """Reason by which the stream of a rehearsal ends; attach again for the recording's own."""
+REHEARSAL: Final = "rehearsal"
+"""Title of what views see until then."""
 ABANDONED_S: Final = 15.0
 """A rehearsal that no view watches for so long ends: its page has crashed, and the sensors it
 holds would be missing elsewhere."""

@@ -39,7 +39,7 @@ class RunFile:
 
 
 def run_folder() -> Path:
-    """The folder of this user's run files; made if need be."""
+    """The folder of this user's run files; made if need be.  Raises :class:`NoCapture`."""
     if named := os.environ.get(RUN_FOLDER_VARIABLE):
         folder = Path(named)
     elif sys.platform == "win32":
@@ -49,7 +49,13 @@ def run_folder() -> Path:
         folder = Path(runtime) / "sidebeat"
     else:
         folder = Path.home() / ".cache" / "sidebeat" / "run"
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise NoCapture(
+            f"the folder of running captures, {folder}, cannot be made ({error.strerror}); name "
+            f"another in the environment variable {RUN_FOLDER_VARIABLE}"
+        ) from None
     return folder
 
 

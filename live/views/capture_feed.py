@@ -117,7 +117,7 @@ class CaptureFeed:
         """
         self._numbers += 1
         self._unanswered.add(self._numbers)
-        if self._gone:
+        if self._gone or self._ended:
             with self._room:
                 self._held += self._refuse_all()
         else:

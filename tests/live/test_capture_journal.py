@@ -357,6 +357,16 @@ def test_without_a_capture_one_sentence_says_so() -> None:
         CaptureFeed.attach(stale)
 
 
+def test_a_run_folder_that_cannot_be_made_is_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sentence names the folder and how another can be given."""
+    (tmp_path / "file").touch()
+    monkeypatch.setenv("SIDEBEAT_RUN_DIR", str(tmp_path / "file" / "run"))
+    with pytest.raises(NoCapture, match=r"run, cannot be made .*SIDEBEAT_RUN_DIR"):
+        find_capture()
+
+
 def test_of_two_running_captures_one_must_be_named(served: Served) -> None:
     """With several captures running nothing is guessed."""
     other = Served()

@@ -245,6 +245,29 @@ def test_on_a_terminal_the_last_tables_stay(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_a_terminal_that_is_taken_away_is_left_in_peace():
+    """With the terminal gone, as when the capture it belongs to was killed, nothing is raised."""
+    import pty
+
+    from live.views.terminal import keys
+
+    try:
+        ours, theirs = pty.openpty()
+    except OSError:
+        pytest.skip("this machine has no pseudo-terminals")
+    stdin = os.fdopen(theirs, closefd=False)
+    saved, sys.stdin = sys.stdin, stdin
+    try:
+        with keys.keyboard() as board:
+            os.close(ours)
+            assert board.read() == []
+    finally:
+        sys.stdin = saved
+        stdin.close()
+        os.close(theirs)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 def test_a_real_terminal_is_as_before_after_leaving():
     """Keys are read one by one from a pseudo-terminal, whose settings are restored."""
     import pty

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Final, Protocol
 
 
@@ -64,7 +64,10 @@ def keyboard() -> Iterator[Keys]:
         try:
             yield _PosixKeys(terminal)
         finally:
-            termios.tcsetattr(terminal, termios.TCSADRAIN, before)
+            # Refused where the terminal is gone, or is its shell's again because the capture that
+            # this view belongs to was killed; the shell then sets it right itself.
+            with suppress(termios.error):
+                termios.tcsetattr(terminal, termios.TCSADRAIN, before)
 
 
 class _PosixKeys:
@@ -76,7 +79,10 @@ class _PosixKeys:
 
         got = b""
         while select.select([self._terminal], [], [], 0)[0]:
-            chunk = os.read(self._terminal, 1024)
+            try:
+                chunk = os.read(self._terminal, 1024)
+            except OSError:  # the terminal is gone, or its shell's again: see keyboard()
+                break
             if not chunk:
                 break
             got += chunk
