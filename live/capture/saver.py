@@ -17,12 +17,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
+from replay.capture import COMMIT_EVERY_EVENTS, COMMIT_EVERY_S
 from replay.errors import CaptureError, SidebeatError
 from replay.event import Event
 
-COMMIT_EVENTS: Final = 64
-COMMIT_EVERY_S: Final = 0.4
-"""A killed session may miss its last 0.5 s and no more; 0.1 s is left for the commit itself."""
+COMMIT_AFTER_S: Final = COMMIT_EVERY_S - 0.1
+"""From an event to its commit; 0.1 s is left for the commit itself."""
 
 _log = logging.getLogger(__name__)
 
@@ -140,10 +140,10 @@ class Saver:
                 return
             if item is not None:
                 if not waiting:
-                    due = time.monotonic() + COMMIT_EVERY_S
+                    due = time.monotonic() + COMMIT_AFTER_S
                 writer.append(item)
                 waiting += 1
-            if waiting >= COMMIT_EVENTS or (waiting and time.monotonic() >= due):
+            if waiting >= COMMIT_EVERY_EVENTS or (waiting and time.monotonic() >= due):
                 self.committed = writer.commit()
                 self._waiting_since = time.monotonic()
                 waiting = 0

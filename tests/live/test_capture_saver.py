@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.saver import COMMIT_EVENTS, Saver
-from replay.capture import Capture, CaptureWriter
+from live.capture.saver import Saver
+from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
 from replay.errors import CaptureError
 from replay.event import HEART_RATE, Event
 from tests.standins.feeds import PLAN
@@ -61,13 +61,13 @@ def test_a_burst_is_committed_by_count() -> None:
     writer = ScriptedWriter()
     writer.gate.clear()
     saver = started(writer)
-    for event in beats(COMMIT_EVENTS * 2):
+    for event in beats(COMMIT_EVERY_EVENTS * 2):
         saver.put(event)
     writer.gate.set()
     saver.close(1_000, "done")
     assert saver.join(30)
     commits = [n for n, step in enumerate(writer.steps) if step == "commit"]
-    assert commits[:2] == [COMMIT_EVENTS, 2 * COMMIT_EVENTS + 1]
+    assert commits[:2] == [COMMIT_EVERY_EVENTS, 2 * COMMIT_EVERY_EVENTS + 1]
 
 
 def test_a_single_event_is_committed_by_time() -> None:
@@ -104,15 +104,15 @@ def test_the_first_error_ends_the_saving_and_is_told_once() -> None:
     failures: list[str] = []
     writer = ScriptedWriter(fail_at=2)
     saver = started(writer, failures)
-    for event in beats(COMMIT_EVENTS * 3):
+    for event in beats(COMMIT_EVERY_EVENTS * 3):
         saver.put(event)
     assert saver.join(30)
     saver.put(beats(1)[0])
     saver.close(1_000, "done")
     assert failures == ["saving failed: the disk is full"]
     assert saver.failure == failures[0]
-    assert saver.committed == COMMIT_EVENTS
-    assert saver.accepted == COMMIT_EVENTS * 3 + 1
+    assert saver.committed == COMMIT_EVERY_EVENTS
+    assert saver.accepted == COMMIT_EVERY_EVENTS * 3 + 1
     assert writer.steps[-1] == "abandon"
 
 
