@@ -16,12 +16,15 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from live import preflight
 
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
+SERVICE_POLICY = Path("/usr/sbin/policy-rc.d")
 STAMP = VENV / "sidebeat-setup.txt"
 """What was installed, as a checksum of what it depends on, for each set of extras."""
 
@@ -65,8 +68,11 @@ def _system_packages(purpose: str) -> None:
         apt = ["apt-get", "-qq", "-o", "Dpkg::Use-Pty=0"]
         install = [*apt, "install", "--no-install-recommends", "-y", *wanted]
         # What apt says while all goes well fills screens; its errors are shown.
-        for command in ([*apt, "update"], install):
-            done = subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=False)
+        with _no_service_begins():
+            for command in ([*apt, "update"], install):
+                done = subprocess.run(
+                    command, env=environment, stdout=subprocess.DEVNULL, check=False
+                )
         if done.returncode == 0:
             return
         # A package that this release does not have must not cost the others.
@@ -77,6 +83,26 @@ def _system_packages(purpose: str) -> None:
         return
     print("Missing system packages; going on with what works without them.  To install them:")
     print("    " + preflight.apt_line(wanted), flush=True)
+
+
+@contextmanager
+def _no_service_begins() -> Iterator[None]:
+    """Keep a package that is installed from starting its service meanwhile.
+
+    The tests start a broker of their own; nobody has asked for one on this machine's port 1883.
+    Debian's packages ask this program first (Debian Policy 9.3.3.1: 101 is "not allowed").
+    """
+    try:
+        with SERVICE_POLICY.open("x", encoding="ascii") as policy:
+            policy.write("#!/bin/sh\nexit 101\n")
+        SERVICE_POLICY.chmod(0o755)
+    except OSError:  # the machine has a policy of its own, as most containers do
+        yield
+        return
+    try:
+        yield
+    finally:
+        SERVICE_POLICY.unlink(missing_ok=True)
 
 
 def _environment() -> bool:

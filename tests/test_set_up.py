@@ -19,6 +19,7 @@ class Machine:
         self._failing = failing
         self._venv = folder / ".venv"
         monkeypatch.setattr(set_up, "VENV", self._venv)
+        monkeypatch.setattr(set_up, "SERVICE_POLICY", folder / "policy-rc.d")
         monkeypatch.setattr(set_up, "STAMP", self._venv / "stamp.txt")
         monkeypatch.setattr(set_up, "REAL_FILES", self._venv / "share" / "files")
         monkeypatch.setattr(set_up.sys, "platform", "linux")
@@ -57,6 +58,33 @@ def test_a_bare_machine_gets_everything(monkeypatch, tmp_path):
     assert "-m venv" in venv
     assert pip.endswith("[window,test]")
     assert files.endswith(set_up.REAL_FILES_FROM)
+
+
+def test_no_service_begins_while_packages_are_installed(monkeypatch, tmp_path):
+    """While apt runs the policy says "not allowed"; afterwards it is gone."""
+    policy = tmp_path / "policy-rc.d"
+    answers = []
+    machine = Machine(monkeypatch, tmp_path, lacking=["mosquitto"])
+
+    def run(command, **options):
+        if "install" in command and "mosquitto" in command:
+            answers.append(call([policy]))
+        return machine.run(command, **options)
+
+    call = subprocess.call
+    monkeypatch.setattr(set_up.subprocess, "run", run)
+    assert set_up.main(["test"]) == 0
+    assert answers == [101]
+    assert not policy.exists()
+
+
+def test_a_policy_of_the_machine_is_left_alone(monkeypatch, tmp_path):
+    """Where the machine has a policy about services already, it stays as it is."""
+    policy = tmp_path / "policy-rc.d"
+    policy.write_text("the machine's own")
+    Machine(monkeypatch, tmp_path, lacking=["mosquitto"])
+    assert set_up.main(["test"]) == 0
+    assert policy.read_text() == "the machine's own"
 
 
 def test_the_second_run_does_nothing(monkeypatch, tmp_path):
