@@ -100,12 +100,14 @@ def share_estimate(
     # Korn and Graubard lower the count for the few degrees of freedom it was estimated with.
     count = independent * (t_quantile(len(within) - 1) / t_quantile(BATCHES - 1)) ** 2
     rare = min(share, 1 - share) * independent
-    caution = (
-        f"Only about {max(rare, 1):.0f} independent stretches decide this share: its interval is "
-        "rough."
-        if rare < FEW_EPISODES
-        else ""
-    )
+    caution = ""
+    if rare < FEW_EPISODES:
+        few = (
+            "one independent stretch decides"
+            if rare < 1.5
+            else (f"{rare:.0f} independent stretches decide")
+        )
+        caution = f"Only about {few} this share: its interval is rough."
     return Estimate(share, binomial_interval(share * count, count), independent, caution)
 
 

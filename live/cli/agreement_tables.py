@@ -23,7 +23,7 @@ CAUTIONS: Final = (
 )
 
 
-_BRACKETS: Final = "In brackets: 95 % interval, or none where none can be given honestly."
+_BRACKETS: Final = "In brackets: 95 % interval; none where any would be a guess."
 
 
 def print_session(result: SessionResult, title: str, console: Console) -> None:
@@ -68,13 +68,23 @@ def comparison(result: SessionResult) -> RenderableType:
         )
     excluded = any(sensor.without_exclusions for sensor in result.sensors)
     what = "Excluded stretches are taken out.  " if excluded else ""
-    return Group(table, Text(f"{what}{_BRACKETS}", style="dim"))
+    return Group(table, Text(f"{what}{_BRACKETS}", style="dim"), *_reasons(result))
+
+
+def _reasons(result: SessionResult) -> Iterator[Text]:
+    """Why the table has no interval where it says so, a line for each such sensor."""
+    for sensor in result.sensors:
+        counted = sensor.without_exclusions or sensor.whole
+        for estimate in (counted.bias, counted.mae, counted.within):
+            if estimate.value is not None and estimate.interval is None and estimate.caution:
+                yield Text(f"{sensor.series.sensor.label}: {estimate.caution}", style="dim")
+                break
 
 
 def _sensor_block(result: SensorResult, session: SessionResult) -> RenderableType:
     series = result.series
     head = Text(_where(series.sensor.label, series.sensor.placement), style="bold")
-    facts = [f"covered {series.coverage_percent:.1f} %", f"{len(series.gaps)} gap(s)"]
+    facts = [f"covered {series.coverage_percent:.1f} %", f"gaps: {len(series.gaps)}"]
     facts += [f"{series.malformed} malformed"] if series.malformed else []
     facts += [f"{series.invalid} without a valid value"] if series.invalid else []
     facts += [f"firmware {series.firmware}"] if series.firmware else []

@@ -72,7 +72,7 @@ def _salvage(arguments: argparse.Namespace) -> int:
     for stretch in done.stretches:
         print(f"  {_stretch(stretch)}")
     if done.damaged_notes:
-        print(f"  {done.damaged_notes} note(s) made afterwards are lost")
+        print(f"  lost of the notes made afterwards: {done.damaged_notes}")
     if done.may_lack_its_end:
         print("  The recording was never closed; its last half-second may be missing.")
     return 0
@@ -95,7 +95,7 @@ def _print_report(report: CheckReport) -> None:
         started = utc_text(report.started_utc_ns)
     console.print(
         f"Started {started}, {_clock(report.span_ns)} long, {report.events:,} events, "
-        f"{report.notes} note(s) made afterwards, {report.anchors} UTC anchors.",
+        f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
         markup=False,
     )
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
@@ -130,7 +130,7 @@ def _print_report(report: CheckReport) -> None:
             f"Clock jump at {_clock(jump.t_ns)}: UTC moved by {jump.step_ns / NS_PER_S:+.3f} s."
         )
     if report.late:
-        console.print(f"The recording computer was late {report.late} time(s): see `late` events.")
+        console.print(f"Times that the recording computer was late (`late` events): {report.late}.")
     if not report.whole or not report.clean:
         console.print(
             f"To save what is whole: sidebeat check {report.path} --salvage NEW.sqlite",
@@ -212,7 +212,7 @@ def _seconds(t_ns: int | None) -> float | None:
 
 def _stretch(stretch: LostStretch) -> str:
     until = "the end" if stretch.before_ns is None else _clock(stretch.before_ns)
-    return f"{stretch.events:,} event(s) between {_clock(stretch.after_ns)} and {until}"
+    return f"lost between {_clock(stretch.after_ns)} and {until}: {stretch.events:,}"
 
 
 def _clock(t_ns: int) -> str:
