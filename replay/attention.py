@@ -33,6 +33,11 @@ class AttentionPlan:
     sounds: bool = True
     quiet: Mapping[str, float | None] = field(default_factory=dict)
 
+    @property
+    def needs_watcher(self) -> bool:
+        """Whether more is asked for than what a view does by itself."""
+        return bool(self.command or self.topic)
+
     def quiet_of(self, kind: str) -> float | None:
         """Quiet time of a kind of warning in seconds; ``None``: it never calls."""
         return self.quiet.get(kind, self.quiet_s)

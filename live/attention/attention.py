@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import Final, Protocol
 
 from live.attention.attendant import Attendant, Call
+from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
 from replay.event import NS_PER_S
 
@@ -56,7 +57,8 @@ class Attention:
     """Looks at a view's model after each ``pump`` and calls by its means.
 
     ``only_in_front``: be silent while the capture says that another view is in front.  A replay is
-    never behind, and its time may run at any pace.
+    never behind, and its time may run at any pace; what is passed over on the way to another
+    moment calls nobody.
     """
 
     def __init__(
@@ -103,18 +105,24 @@ class Attention:
             self._attendant = Attendant(model.plan.attention)
             self._generation = model.generation
             self._ended = False
+            if not model.feed.is_live:
+                self._attendant.look(0.0, [])  # a replay begins with its beginning
         if self._ended:
             return
         warnings = model.board.warnings
         t_ns = model.board.now_ns
-        present = not model.feed.is_live or self._pace.is_present(t_ns, self._clock())
-        if model.ended is not None:
-            self._ended = True
-            self._call_all(self._attendant.finish(warnings))
-        elif present and not self._is_behind(model):
+        if self._is_present(model, t_ns) and not self._is_behind(model):
             self._call_all(self._attendant.look(t_ns / NS_PER_S, warnings))
         else:
             self._attendant.rest()
+        if model.ended is not None:
+            self._ended = True
+            self._call_all(self._attendant.finish(warnings))
+
+    def _is_present(self, model: ViewModel, t_ns: int) -> bool:
+        if isinstance(model.feed, FileFeed):
+            return not model.feed.catching_up
+        return self._pace.is_present(t_ns, self._clock())
 
     def _is_behind(self, model: ViewModel) -> bool:
         if not (self._only_in_front and model.feed.is_live):

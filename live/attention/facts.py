@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 from live.attention.attendant import Call
 from live.board.snapshot import SensorWarning
+from replay.event import NS_PER_S
 from replay.plan import Plan
 
 
@@ -36,6 +39,13 @@ def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, Any]:
         "started_utc": started_utc,
         "invented": plan.invented,
     }
+
+
+def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call], dict[str, Any]]:
+    """What is told about a call in a session of this plan that began then (ns since 1970)."""
+    started = datetime.fromtimestamp(started_utc_ns / NS_PER_S, tz=UTC)
+    text = started.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return lambda call: call_facts(call, plan, text)
 
 
 def call_environment(facts: dict[str, Any]) -> dict[str, str]:

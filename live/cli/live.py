@@ -9,11 +9,14 @@ import json
 import logging
 import math
 import signal
+import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.views import add_view_option, chosen_view, show
+from live.attention.asked import Asked
+from live.cli.views import add_view_option, chosen_view, show, split_command
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
@@ -78,7 +81,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="print one JSON object about the finished capture, and nothing else, on stdout; "
         "no view is opened unless --view asks for one",
     )
-    # Set by the capture for the view that it starts itself.
+    parser.add_argument(
+        "--on-warning",
+        type=split_command,
+        metavar="CMD",
+        help="run this program for each warning, in place of the plan's command; the facts are in "
+        "environment variables SIDEBEAT_... and, as JSON, on its standard input",
+    )
+    parser.add_argument("--mute", action="store_true", help="no sounds, whatever the plan says")
+    # Set by the capture for the view and the watcher that it starts itself.
+    parser.add_argument("--watch", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
     # Set by the set-up page for the capture that it starts; see live.setup.children.
     parser.add_argument("--rehearse", action="store_true", help=argparse.SUPPRESS)
@@ -97,14 +109,16 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _attach(arguments: argparse.Namespace) -> int:
-    for option in ("plan", "out", "minutes"):
-        if getattr(arguments, option) is not None:
+    for option in ("plan", "out", "minutes", "on-warning"):
+        if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} is for a new capture, not for --attach")
     if arguments.practice or arguments.json:
         raise SidebeatError("--practice and --json are for a new capture, not for --attach")
     from live.capture.viewer import step_behind  # noqa: PLC0415 - see live.cli.main
     from live.views.capture_feed import CaptureFeed  # noqa: PLC0415
 
+    if arguments.watch:
+        return _watch(Path(arguments.attach))
     view = chosen_view(arguments.view)
     if view == "none":
         raise SidebeatError("--attach needs a view: window or terminal")
@@ -115,9 +129,42 @@ def _attach(arguments: argparse.Namespace) -> int:
     step_behind()
     feed = CaptureFeed.attach(Path(arguments.attach) if arguments.attach else None)
     try:
-        return show(feed, view, leave_at_end=True)
+        asked = Asked(sounds=False if arguments.mute else None)
+        return show(feed, view, leave_at_end=True, asked=asked)
     finally:
         feed.close()
+
+
+def _watch(run_file: Path) -> int:
+    """Be the watcher of a capture; say on stdout what a warning should set off and could not."""
+    from live.attention.watcher import watch  # noqa: PLC0415 - see live.cli.main
+    from live.capture.viewer import step_behind  # noqa: PLC0415
+    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415
+
+    # Ctrl-C reaches this process too, but is meant for the capture, whose end is then seen here.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    step_behind()
+    watch(lambda: CaptureFeed.attach(run_file), lambda said: print(f"Note: {said}.", flush=True))
+    return 0
+
+
+def _planned(arguments: argparse.Namespace) -> Plan:
+    """The plan as the options change it; what it asks for is checked before anything starts."""
+    from live.attention.attendant import check_kinds  # noqa: PLC0415 - see live.cli.main
+    from live.attention.command import check_command  # noqa: PLC0415
+    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
+    from replay.plan import Broker, load_plan  # noqa: PLC0415
+
+    plan = plan_with_invention_marked(load_plan(arguments.plan))
+    if arguments.on_warning:
+        plan = replace(plan, attention=replace(plan.attention, command=arguments.on_warning))
+    check_kinds(plan.attention)
+    check_command(plan.attention.command)
+    if plan.attention.topic:
+        from live.sources.mqtt import broker_password  # noqa: PLC0415 - only where it is wanted
+
+        broker_password(plan.broker or Broker())
+    return plan
 
 
 def _check(arguments: argparse.Namespace) -> None:
@@ -132,6 +179,8 @@ def _set_up(arguments: argparse.Namespace) -> int:
     """Make a plan in the window, and record it there."""
     from live import preflight  # noqa: PLC0415
 
+    if arguments.on_warning is not None:
+        raise SidebeatError("--on-warning needs a plan: --plan FILE")
     no_window = preflight.no_window()
     if arguments.json or arguments.view in {"terminal", "none"} or no_window:
         why = f"  (The set-up page needs the window.  {no_window})" if no_window else ""
@@ -139,35 +188,45 @@ def _set_up(arguments: argparse.Namespace) -> int:
     from live.window.setup.app import run_setup  # noqa: PLC0415 - Qt, only where it is wanted
 
     out = None if arguments.practice else (arguments.out or Path())
-    return run_setup(out, minutes=arguments.minutes)
+    asked = Asked(sounds=False if arguments.mute else None)
+    return run_setup(out, minutes=arguments.minutes, asked=asked)
 
 
 def _rehearse(arguments: argparse.Namespace) -> int:
     """Serve a set-up page: say on stdout where to attach, record when told to."""
-    from live.capture.process import run_capture  # noqa: PLC0415 - see live.cli.main
-    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
-    from replay.plan import load_plan  # noqa: PLC0415
+    from live.attention.started import WithWatcher  # noqa: PLC0415 - see live.cli.main
+    from live.capture.process import run_capture  # noqa: PLC0415
 
     talk = _Talk(aside=True)
+    watched: list[WithWatcher] = []
+
+    def open_view(run_file: Path) -> _Told | WithWatcher:
+        told = _Told(tell, run_file)
+        if not plan.attention.needs_watcher:
+            return told
+        watched.append(WithWatcher(told, run_file, talk.say, sys.stderr))
+        return watched[0]
 
     def tell(**facts: object) -> None:
         with contextlib.suppress(OSError):  # the page has gone; the recording matters more
             print(json.dumps(facts, ensure_ascii=False), flush=True)
 
     try:
-        plan = plan_with_invention_marked(load_plan(arguments.plan))
+        plan = _planned(arguments)
         outcome = run_capture(
             plan,
             None if arguments.practice else (arguments.out or Path()),
             _sources(plan, talk),
             minutes=arguments.minutes,
             rehearse=True,
-            open_view=lambda run_file: _Told(tell, run_file),
+            open_view=open_view,
             say=talk.say,
         )
     except SidebeatError as error:
         tell(problem=str(error))
         return 2
+    for one in watched:
+        one.let_go()
     if outcome.path is not None:
         talk.say(_summary(outcome))
     tell(**_facts(outcome))
@@ -189,12 +248,11 @@ class _Told:
 
 def _capture(arguments: argparse.Namespace) -> int:
     minutes: float | None = arguments.minutes
-    from live.capture.process import run_capture  # noqa: PLC0415 - see live.cli.main
+    from live.attention.started import WithWatcher  # noqa: PLC0415 - see live.cli.main
+    from live.capture.process import run_capture  # noqa: PLC0415
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
-    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
-    from replay.plan import load_plan  # noqa: PLC0415
 
-    plan = plan_with_invention_marked(load_plan(arguments.plan))
+    plan = _planned(arguments)
     talk = _Talk(aside=arguments.json)
     sources = _sources(plan, talk)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
@@ -202,14 +260,33 @@ def _capture(arguments: argparse.Namespace) -> int:
     def open_view(run_file: Path) -> ViewProcess:
         restore = terminal_restorer() if view == "terminal" else lambda: None
         process = ViewProcess(
-            ["live", "--attach", str(run_file), "--view", view, "--child"],
-            stdout=sys.stderr if arguments.json else None,
+            [
+                "live",
+                "--attach",
+                str(run_file),
+                "--view",
+                view,
+                "--child",
+                *(["--mute"] if arguments.mute else []),
+            ],
+            stdout=aside,
             on_killed=restore,
         )
         talk.view = process if view == "terminal" else None
         opened.append(process)
         return process
 
+    def open_views(run_file: Path) -> ViewProcess | WithWatcher | None:
+        shown = open_view(run_file) if view != "none" else None
+        if not plan.attention.needs_watcher:
+            return shown
+        # A terminal view shows it by itself, and must not be written over.
+        where = subprocess.DEVNULL if view == "terminal" else aside
+        watched.append(WithWatcher(shown, run_file, talk.say, where))
+        return watched[0]
+
+    aside = sys.stderr if arguments.json else None
+    watched: list[WithWatcher] = []
     opened: list[ViewProcess] = []
     # A key that is held sends Ctrl-C again while the last lines are printed; they must come out.
     before = signal.getsignal(signal.SIGINT)
@@ -219,7 +296,7 @@ def _capture(arguments: argparse.Namespace) -> int:
         None if arguments.practice else (arguments.out or Path()),
         sources,
         minutes=minutes,
-        open_view=None if view == "none" else open_view,
+        open_view=open_views,
         say=talk.say,
     )
     for process in opened:
@@ -231,6 +308,8 @@ def _capture(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(_facts(outcome)), flush=True)
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
+    for one in watched:
+        one.let_go()
     _wait_for_window(opened)
     if outcome.problem:
         raise SidebeatError(outcome.problem)
@@ -320,4 +399,6 @@ class _Talk(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         """Take one log record."""
-        self.say(f"sidebeat: {record.getMessage()}")
+        # Where nobody reads any more, that must not become an error of the part that spoke.
+        with contextlib.suppress(OSError, ValueError):
+            self.say(f"sidebeat: {record.getMessage()}")

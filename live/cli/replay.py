@@ -11,8 +11,11 @@ from typing import Final
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from live import preflight
+from live.attention.asked import AS_USUAL, Asked
+from live.attention.hearing import attention_of, closing_if_any
 from live.cli.facts import board_facts, plan_facts, print_json, utc_text
-from live.cli.views import add_view_option, chosen_view, show
+from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
 from live.views.terminal.summary import print_summary
@@ -26,6 +29,7 @@ HELP: Final = (
 EXAMPLE: Final = """
 sidebeat replay recordings_demo/rowing.sqlite
 sidebeat replay recordings_demo/rowing.sqlite --speed max --view none --json
+sidebeat replay captures/rowing.sqlite --beside other_computer/rowing.sqlite
 """
 
 
@@ -41,9 +45,26 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     add_view_option(parser, none_means="only what is printed at the end")
     parser.add_argument(
+        "--beside",
+        type=Path,
+        metavar="FILE2",
+        help="show FILE and FILE2, captures of one session from two computers, one above the other "
+        "in the window, aligned by UTC; nothing is played",
+    )
+    parser.add_argument(
         "--json",
         action="store_true",
         help="print every warning and the final agreement as one JSON object; implies --view none",
+    )
+
+    parser.add_argument(
+        "--sounds", action="store_true", help="let warnings be heard as in a live session"
+    )
+    parser.add_argument(
+        "--on-warning",
+        type=split_command,
+        metavar="CMD",
+        help="run this program for each warning, as 'live' does; nothing is published",
     )
 
 
@@ -65,18 +86,24 @@ def speed(text: str) -> float:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
+    if arguments.beside is not None:
+        return _show_beside(arguments)
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
     pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
+    from live.attention.command import check_command  # noqa: PLC0415 - only when it runs
+
+    asked = Asked(arguments.sounds or None, arguments.on_warning or ())
+    check_command(asked.command)
     if view != "none":
         with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
-            status = show(feed, view)
+            status = show(feed, view, asked=asked)
         if status or not arguments.json:
             return status
         pace = FLAT_OUT
     with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
-        model = play_out(feed)
+        model = play_out(feed, asked if view == "none" else AS_USUAL)
         if arguments.json:
             print_json(
                 {
@@ -92,16 +119,33 @@ def run(arguments: argparse.Namespace) -> int:
     return _faults(model)
 
 
-def play_out(feed: FileFeed) -> ViewModel:
+def _show_beside(arguments: argparse.Namespace) -> int:
+    if arguments.json or arguments.view in {"terminal", "none"} or arguments.speed is not None:
+        raise SidebeatError(
+            "--beside shows two captures in the window; it takes no --json, --speed or other view"
+        )
+    reason = preflight.no_window()
+    if reason:
+        raise SidebeatError(f"--beside needs the window: {reason}")
+    from live.window.after.beside import run_beside  # noqa: PLC0415 - Qt, only where it is wanted
+
+    return run_beside(arguments.file, arguments.beside)
+
+
+def play_out(feed: FileFeed, asked: Asked = AS_USUAL) -> ViewModel:
     """Play to the end without a view, at the feed's own speed; progress on a terminal's stderr."""
     model = ViewModel(feed)
-    with Progress(
+    with closing_if_any(attention_of(feed, asked)) as attention, Progress(
         TextColumn("replaying"), BarColumn(), TimeRemainingColumn(),
         console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty(),
     ) as progress:  # fmt: skip
         task = progress.add_task("", total=max(feed.duration_ns, 1))
         while model.ended is None:
             model.pump()
+            if attention is not None:
+                attention.look(model)
+                if trouble := attention.trouble():
+                    print(f"sidebeat: {trouble}", file=sys.stderr)
             progress.update(task, completed=feed.position_ns)
             if feed.speed is not None and not feed.catching_up:
                 time.sleep(0.05)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
+import shlex
 import sys
 from typing import Final
 
 from live import preflight
+from live.attention.asked import AS_USUAL, Asked
 from live.views.feed import Feed
 
 VIEWS: Final = ("window", "terminal", "none")
@@ -20,6 +23,19 @@ def add_view_option(parser: argparse.ArgumentParser, *, none_means: str) -> None
         help="where to show it: the window (default where there is a screen), the terminal, "
         f"or none: {none_means}",
     )
+
+
+def split_command(text: str) -> tuple[str, ...]:
+    """A command line as program and arguments, for an argument of the parser."""
+    try:
+        words = shlex.split(text, posix=os.name != "nt")
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"cannot be read: {error}") from None
+    if os.name == "nt":  # backslashes are of paths there, and quotation marks stay on the words
+        words = [word.strip('"') for word in words]
+    if not words or not words[0]:
+        raise argparse.ArgumentTypeError("must begin with a program")
+    return tuple(words)
 
 
 def chosen_view(asked: str | None) -> str:
@@ -37,16 +53,23 @@ def chosen_view(asked: str | None) -> str:
     return "terminal"
 
 
-def show(feed: Feed, view: str, *, leave_at_end: bool = False, summary: bool = True) -> int:
+def show(
+    feed: Feed,
+    view: str,
+    *,
+    leave_at_end: bool = False,
+    summary: bool = True,
+    asked: Asked = AS_USUAL,
+) -> int:
     """Run the window or the terminal view on a feed until it is left; returns its exit status.
 
     ``leave_at_end``: the terminal view ends with the feed instead of waiting for a key.
-    ``summary``: the terminal view leaves its last tables behind.
+    ``summary``: the terminal view leaves its last tables behind.  ``asked``: how it calls.
     """
     if view == "window":
         from live.window.app import run_window  # noqa: PLC0415 - Qt, only where it is wanted
 
-        return run_window(feed)
+        return run_window(feed, asked)
     from live.views.terminal.app import run_terminal  # noqa: PLC0415 - as above
 
-    return run_terminal(feed, leave_at_end=leave_at_end, summary=summary)
+    return run_terminal(feed, leave_at_end=leave_at_end, summary=summary, asked=asked)

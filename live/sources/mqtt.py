@@ -70,7 +70,7 @@ class MqttSource:
             if sensor.source != "mqtt":
                 continue
             self._topics[sensor.topic] = _Topic(number, sensor)
-        self._password = _password(self._broker)
+        self._password = broker_password(self._broker)
         self._tls = ssl.create_default_context() if self._broker.tls else None
         self._identifier = f"sidebeat-{secrets.token_hex(4)}"
         self._where = f"{self._broker.host}:{self._broker.port}"
@@ -270,7 +270,10 @@ def _queue_type(
     return Stamping
 
 
-def _password(broker: Broker) -> str | None:
+def broker_password(broker: Broker) -> str | None:
+    """The broker's password; ``None`` if it has none.  Raises :class:`PlanError` in one sentence
+    for what cannot be right about the broker of a plan.
+    """
     if not broker.host:
         raise PlanError("broker.host", "is missing")
     if not 1 <= broker.port <= 65535:

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
+from live import preflight
+from live.attention.asked import AS_USUAL, Asked
 from live.views.feed import Feed
 from replay.errors import SidebeatError
 
@@ -21,16 +23,20 @@ class WindowMissing(SidebeatError):
     """What the window needs is not installed, or cannot be used."""
 
 
-def run_window(feed: Feed) -> int:
+def run_window(feed: Feed, asked: Asked = AS_USUAL) -> int:
     """Show a feed in a window until it is closed; returns the exit status.
+
+    ``asked``: how it calls the tester.
 
     Raises :class:`WindowMissing` with the line that installs what is lacking.
     """
     application = open_application()
+    from live.attention.hearing import attention_of  # noqa: PLC0415 - as below
     from live.window.main_window import MainWindow  # noqa: PLC0415 - Qt, once it is known to be there
     from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
 
     window = MainWindow(feed, DARK if system_is_dark(application) else LIGHT)
+    window.attention = attention_of(feed, asked, application.beep)
     window.showMaximized()
     window.start()
     try:
@@ -82,31 +88,14 @@ def open_application() -> QApplication:
 def require_window() -> None:
     """Check that Qt and pyqtgraph are there and sound.  Raises :class:`WindowMissing`."""
     try:
-        import pyqtgraph  # noqa: F401, PLC0415 - as above
-        import PySide6  # noqa: PLC0415 - whether it is there is the question
-        from PySide6 import QtWidgets  # noqa: F401, PLC0415 - as above
+        import pyqtgraph  # noqa: F401, PLC0415 - as below
+        from PySide6 import QtWidgets  # noqa: F401, PLC0415 - whether it is there is the question
     except ImportError as error:
         raise WindowMissing(
             f"the window cannot be opened ({error}); install what it needs with: {INSTALL}"
         ) from None
-    problem = unusable(PySide6.__version__, sys.version_info[:2])
-    if problem:
-        raise WindowMissing(problem)
-
-
-def unusable(pyside: str, python: tuple[int, ...]) -> str:
-    """Why this PySide6 must not be used with this Python; empty if it may.
-
-    From 6.12.0 on, on a Python below 3.12, each call that returns nothing takes a reference away
-    from ``None``, and the process aborts after some five thousand of them.
-    """
-    version = tuple(int(part) for part in pyside.split(".")[:2])
-    if version >= (6, 12) and python < (3, 12):
-        return (
-            f"PySide6 {pyside} aborts on Python {python[0]}.{python[1]} after some thousand calls; "
-            f'install an older one with: python -m pip install "PySide6-Essentials>=6.8,<6.12"'
-        )
-    return ""
+    if preflight.broken_qt():
+        raise WindowMissing(preflight.broken_qt())
 
 
 def system_is_dark(application: QApplication) -> bool:

@@ -201,7 +201,8 @@ class SensorCard(QWidget):
         draw(painter, SEVERITY_SHAPES[self._warning.severity], spot, 0.36 * line, warned)
         painter.setPen(warned)
         below.setLeft(below.left() + 1.2 * line)
-        text = f"{self._warning.kind}, {stretch(self._warning)}"
+        known = "" if self._warning.calls else ", acknowledged"
+        text = f"{self._warning.kind}, {stretch(self._warning)}{known}"
         painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
 
     def mousePressEvent(self, event: QMouseEvent) -> None:

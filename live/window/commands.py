@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from live.board.snapshot import SensorWarning
 from live.views.model import ViewModel
 
 
@@ -26,6 +29,12 @@ class Commands:
         self._send(
             f"{self._model.plan.sensor(sensor).label}: trying again", "connect", sensor=sensor
         )
+
+    def acknowledge(self, warnings: Sequence[SensorWarning]) -> None:
+        """Say that these are known: they stay, and call no more."""
+        words = ", ".join(warning.kind.value for warning in warnings)
+        for number in self._model.acknowledge(warnings):
+            self._waiting[number] = f"acknowledged: {words}"
 
     def _send(self, words: str, action: str, **values: str | int) -> None:
         self._waiting[self._model.feed.send(action, **values)] = words

@@ -147,7 +147,8 @@ class FarView(QWidget):
         spot = QPointF(upper.left() + radius, upper.center().y())
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, QColor(colour))
         upper.setLeft(upper.left() + 2.6 * radius)
-        _fit(painter, str(warning.kind), upper, 0.27 * box.height(), colour, bold=True)
+        words = str(warning.kind) if warning.calls else f"{warning.kind} · acknowledged"
+        _fit(painter, words, upper, 0.27 * box.height(), colour, bold=True)
         lower = QRectF(box.left(), upper.bottom(), box.width(), 0.5 * box.height())
         _fit_wrapped(painter, warning.advice, lower, 0.22 * box.height(), theme.ink)
 

@@ -97,7 +97,7 @@ class Header(QWidget):
         self.notice = QLabel()
         self.notice.setAccessibleName("Answer of the capture")
         flow.addWidget(self.notice)
-        for deed in (Deed.MARKER, Deed.STOP):
+        for deed in (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP):
             self.buttons[deed].setEnabled(is_live)
         self.marker.setEnabled(is_live)
         if not is_live:
@@ -136,6 +136,6 @@ class Header(QWidget):
 
     def end(self) -> None:
         """The capture has ended: nothing can be asked of it any more."""
-        for deed in (Deed.MARKER, Deed.STOP):
+        for deed in (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP):
             self.buttons[deed].setEnabled(False)
         self.marker.setEnabled(False)

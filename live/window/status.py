@@ -71,6 +71,8 @@ class StatusLine(QStatusBar):
             words = f"PROBLEM: {status.problem} · {words}"
         elif status is not None and status.path and status.commit_age_s > _LATE_COMMIT_S:
             words = f"PROBLEM: nothing was saved for {status.commit_age_s:.0f} s · {words}"
+        if status is not None and status.trouble:
+            words = f"{words} · {status.trouble}"
         _set(self.capture, words)
         if ended is not None:
             state = f"ended: {ended.reason}"

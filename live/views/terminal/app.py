@@ -9,6 +9,9 @@ from typing import Final
 from rich.console import Console
 from rich.live import Live
 
+from live.attention.asked import AS_USUAL, Asked
+from live.attention.attention import Attention
+from live.attention.hearing import attention_of, closing_if_any
 from live.views.feed import Feed
 from live.views.file_feed import FASTEST, SLOWEST, FileFeed
 from live.views.model import ViewModel
@@ -27,15 +30,23 @@ QUIET_FRAME_S: Final = 0.5
 STOP_WAIT_S: Final = 20.0
 """Time a stopping capture is given: letting go of a sensor takes up to 2.5 s, one by one."""
 
-LIVE_KEYS: Final = "m marker   q stop recording   d leave this view, recording goes on"
+LIVE_KEYS: Final = "m marker   v, V acknowledge one, all   q stop recording   d leave, it goes on"
 REPLAY_KEYS: Final = "space pause   ← → 10 s   n next   p previous   + - speed   q leave"
 
 
 class TerminalView:
     """The state of the screen between keys and frames; draws nothing itself."""
 
-    def __init__(self, feed: Feed, *, leave_at_end: bool, plain: bool = False) -> None:
+    def __init__(
+        self,
+        feed: Feed,
+        *,
+        leave_at_end: bool,
+        plain: bool = False,
+        attention: Attention | None = None,
+    ) -> None:
         self.model = ViewModel(feed)
+        self._attention = attention
         self.done = False
         self.interrupted = False
         self._feed = feed
@@ -58,6 +69,9 @@ class TerminalView:
     def pump(self) -> bool:
         """Take what came; returns whether anything did."""
         news = self.model.pump()
+        if self._attention is not None:
+            self._attention.look(self.model)
+            self._note = self._attention.trouble() or self._note
         for number, what in list(self._asked.items()):
             answer = self.model.answer(number)
             if answer is not None:
@@ -76,6 +90,8 @@ class TerminalView:
             return
         if key == "m":
             self._ask("marker", "marker", text=self._marker_text())
+        elif key in {"v", "V"}:
+            self._acknowledge(everything=key == "V")
         elif key in {"q", "\x1b"}:
             if self._stop_asked_twice:
                 self.stop()
@@ -140,6 +156,13 @@ class TerminalView:
     def _marker_text(self) -> str:
         return f"marker {len(self.model.board.markers) + 1}"
 
+    def _acknowledge(self, *, everything: bool) -> None:
+        calling = [w for w in self.model.snapshot().open_warnings if w.calls]
+        if not calling:
+            self._note = "no warning calls"
+        for number in self.model.acknowledge(calling if everything else calling[:1]):
+            self._asked[number] = "acknowledge"
+
     def _ask(self, action: str, what: str, **values: str | int) -> None:
         self._asked[self._feed.send(action, **values)] = what
 
@@ -173,26 +196,30 @@ def run_terminal(
     summary: bool = True,
     console: Console | None = None,
     sleep: Callable[[float], None] = time.sleep,
+    asked: Asked = AS_USUAL,
 ) -> int:
     """Show a feed until it is left; returns the exit status (130 after Ctrl-C).
 
     Without a terminal, plain lines are printed now and then until the feed ends.  ``summary``:
-    print the tables as they stand when leaving.  The feed is left open for the caller.
+    print the tables as they stand when leaving.  ``asked``: how it calls the tester.  The feed is
+    left open for the caller.
     """
     console = console or Console()
     if not console.is_terminal or console.is_dumb_terminal:
         model = ViewModel(feed)
-        status = follow_in_lines(model, console, sleep=sleep)
+        with closing_if_any(attention_of(feed, asked)) as attention:
+            status = follow_in_lines(model, console, sleep=sleep, attention=attention)
         if summary:
             console.print()
             print_summary(model, console)
         return status
     plain = not console.encoding.lower().startswith("utf")
-    view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain)
     with (
+        closing_if_any(attention_of(feed, asked, console.bell)) as attention,
         keyboard() as keys,
         Live(console=console, screen=True, auto_refresh=False, vertical_overflow="crop") as live,
     ):
+        view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain, attention=attention)
         while True:
             try:
                 _show(view, console, live, keys, sleep)

@@ -9,7 +9,8 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from live.board.snapshot import SensorStatus, Snapshot
+from live.attention.attention import Attention
+from live.board.snapshot import SensorStatus, SensorWarning, Snapshot
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
 from live.views.terminal.screen import INVENTED, clock, signed, warning_text
@@ -28,6 +29,7 @@ class Lines:
         self._model = model
         self._raised: set[int] = set()
         self._cleared: set[int] = set()
+        self._known: set[int] = set()
 
     def news(self) -> Iterator[Text]:
         """Lines for what happened since the last call."""
@@ -36,11 +38,17 @@ class Lines:
             if warning.number not in self._raised:
                 self._raised.add(warning.number)
                 yield Text(f"{clock(warning.start_s):>8}  ") + warning_text(warning, snapshot)
+            if warning.acknowledged_s is not None and warning.number not in self._known:
+                self._known.add(warning.number)
+                yield Text(
+                    f"{clock(warning.acknowledged_s):>8}  acknowledged: "
+                    f"{_whose(warning, snapshot)}{warning.kind.value}"
+                )
             if warning.end_s is not None and warning.number not in self._cleared:
                 self._cleared.add(warning.number)
-                whose = f"{snapshot.sensors[warning.sensor - 1].label}: " if warning.sensor else ""
                 yield Text(
-                    f"{clock(warning.end_s):>8}  over: {whose}{warning.kind.value}, after "
+                    f"{clock(warning.end_s):>8}  over: {_whose(warning, snapshot)}"
+                    f"{warning.kind.value}, after "
                     f"{warning.end_s - warning.start_s} s.  {warning.cleared}".rstrip()
                 )
 
@@ -52,7 +60,11 @@ class Lines:
 
 
 def follow_in_lines(
-    model: ViewModel, console: Console, *, sleep: Callable[[float], None] = time.sleep
+    model: ViewModel,
+    console: Console,
+    *,
+    sleep: Callable[[float], None] = time.sleep,
+    attention: Attention | None = None,
 ) -> int:
     """Print a feed as lines until it ends; returns 0, or 130 after Ctrl-C."""
     _print(console, opening(model.snapshot(), model))
@@ -65,6 +77,10 @@ def follow_in_lines(
             model.pump()
             for line in lines.news():
                 _print(console, line)
+            if attention is not None:
+                attention.look(model)
+                if trouble := attention.trouble():
+                    _print(console, Text(f"          {trouble}"))
             if time.monotonic() - said_at >= EVERY_S:
                 said_at = time.monotonic()
                 _print(console, lines.status())
@@ -87,6 +103,10 @@ def opening(snapshot: Snapshot, model: ViewModel) -> Text:
     if plan.invented:
         text.append(f"\n{INVENTED}")
     return text
+
+
+def _whose(warning: SensorWarning, snapshot: Snapshot) -> str:
+    return f"{snapshot.sensors[warning.sensor - 1].label}: " if warning.sensor else ""
 
 
 def _said(sensor: SensorStatus) -> str:

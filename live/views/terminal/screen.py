@@ -180,13 +180,18 @@ def past_lines(past: Sequence[SensorWarning], snapshot: Snapshot, room: int) -> 
 def warning_text(warning: SensorWarning, snapshot: Snapshot) -> Text:
     """A warning in one paragraph: how grave, whose, since when, why, and what to do."""
     grave = warning.severity >= Severity.REFERENCE_FAULT
-    text = Text()
-    text.append(f"{'!!' if grave else '! '} ", style=OUT if grave else "bold")
-    text.append(f"{_SEVERITY_WORDS[warning.severity]} ", style=OUT if grave else "bold")
-    text.append(f"{_label(snapshot, warning.sensor)}{warning.kind.value}", style="bold")
+    known = warning.acknowledged_s is not None
+    text = Text(style=FAINT if known else "")
+    sign = "   " if known else f"{'!!' if grave else '! '} "
+    loud = "" if known else OUT if grave else "bold"
+    text.append(sign, style=loud)
+    text.append(f"{_SEVERITY_WORDS[warning.severity]} ", style=loud)
+    text.append(f"{_label(snapshot, warning.sensor)}{warning.kind.value}", style=loud and "bold")
     span = f"since {clock(warning.since_s)}"
     if warning.end_s is not None:
         span = f"{clock(warning.start_s)} to {clock(warning.end_s)}"
+    if warning.acknowledged_s is not None:
+        span += f", acknowledged at {clock(warning.acknowledged_s)}"
     text.append(f", {span}.  {warning.cause}  ")
     text.append(f"Do: {warning.advice}", style="italic")
     return text
@@ -239,6 +244,8 @@ def status_line(status: CaptureStatus) -> Text:
     words = f"{status.events:,} events"
     if status.path:
         words += f", {status.saved:,} saved, last commit {status.commit_age_s:.1f} s ago"
+    if status.trouble:
+        name = f"{status.trouble}  {name}"
     return Text(f"{words}  {name}", style=FAINT, no_wrap=True, overflow="ellipsis")
 
 

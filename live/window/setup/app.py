@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from live.attention.asked import AS_USUAL, Asked
 from live.window.app import interruptible, open_application, system_is_dark
 
 if TYPE_CHECKING:
@@ -15,11 +16,12 @@ if TYPE_CHECKING:
     from live.window.setup.window import SetupWindow
 
 
-def run_setup(out: Path | None, *, minutes: float | None = None) -> int:
+def run_setup(out: Path | None, *, minutes: float | None = None, asked: Asked = AS_USUAL) -> int:
     """Set up a session in a window, record it, show it; returns the exit status.
 
-    ``out``: folder for the capture, ``None`` for practice.  Returns when the window is closed and
-    the capture, which is a process of its own, has ended.  Raises
+    ``out``: folder for the capture, ``None`` for practice.  ``asked``: how the live window calls
+    the tester.  Returns when the window is closed and the capture, which is a process of its own,
+    has ended.  Raises
     :class:`~live.window.app.WindowMissing` with the line that installs what is lacking.
     """
     application = open_application()
@@ -34,7 +36,7 @@ def run_setup(out: Path | None, *, minutes: float | None = None) -> int:
         # Ctrl-C in the terminal reaches the capture too; it is meant for the capture alone now,
         # whose end the window then shows.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-        shown.append(live_window(window, feed))
+        shown.append(live_window(window, feed, asked))
 
     window.recording.connect(go_on)
     window.showMaximized()
@@ -51,12 +53,16 @@ def run_setup(out: Path | None, *, minutes: float | None = None) -> int:
     return _until_the_capture_ends(window)
 
 
-def live_window(window: SetupWindow, feed: CaptureFeed) -> MainWindow:
+def live_window(window: SetupWindow, feed: CaptureFeed, asked: Asked = AS_USUAL) -> MainWindow:
     """Show the capture's live window in the place of the set-up page."""
+    from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - Qt, known to be there
+
+    from live.attention.hearing import attention_of  # noqa: PLC0415 - as above
     from live.window.keys import Deed  # noqa: PLC0415 - Qt, known to be there
     from live.window.main_window import SIZES, MainWindow  # noqa: PLC0415 - as above
 
     live = MainWindow(feed, window.theme)
+    live.attention = attention_of(feed, asked, QApplication.beep)
     steps = window.size_index - SIZES.index(1.0)
     for _ in range(abs(steps)):
         live.do(Deed.LARGER if steps > 0 else Deed.SMALLER)
