@@ -32,7 +32,7 @@ class ViewProcess:
     def __init__(
         self,
         arguments: Sequence[str],
-        stdout: IO[str] | None = None,
+        stdout: IO[str] | int | None = None,
         on_killed: Callable[[], None] = lambda: None,
     ) -> None:
         self._on_killed: Callable[[], None] | None = on_killed
