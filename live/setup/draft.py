@@ -10,6 +10,7 @@ from typing import Final
 
 from live.simulated.kinds import kind_of
 from live.simulated.script import script_for
+from replay.attention import AttentionPlan
 from replay.errors import PlanError
 from replay.plan import Broker, Plan, PlannedSensor
 
@@ -40,6 +41,8 @@ def identity(sensor: PlannedSensor) -> Identity:
         return "mqtt", sensor.topic
     if sensor.source == "simulated":
         return "simulated", f"{sensor.kind}/{sensor.label}"
+    if sensor.source == "file":
+        return "file", sensor.label
     return "bluetooth", sensor.address or sensor.name
 
 
@@ -53,6 +56,7 @@ class Draft:
     tolerance_bpm: float = 5.0
     tolerance_percent: float = 10.0
     broker: Broker | None = None
+    attention: AttentionPlan = field(default_factory=AttentionPlan)
     details: Mapping[str, str] = field(default_factory=dict)
     seed: int = 1
 
@@ -66,6 +70,7 @@ class Draft:
             tolerance_bpm=plan.tolerance_bpm,
             tolerance_percent=plan.tolerance_percent,
             broker=plan.broker,
+            attention=plan.attention,
             details=dict(plan.details),
             seed=plan.seed,
         )
@@ -146,7 +151,7 @@ class Draft:
             replace(sensor, label=sensor.label.strip(), placement=sensor.placement.strip())
             for sensor in self.sensors
         )
-        over_mqtt = any(sensor.source == "mqtt" for sensor in sensors)
+        over_mqtt = bool(self.attention.topic) or any(s.source == "mqtt" for s in sensors)
         return Plan(
             wearer=self.wearer,
             activity=self.activity.strip(),
@@ -154,6 +159,7 @@ class Draft:
             tolerance_bpm=self.tolerance_bpm,
             tolerance_percent=self.tolerance_percent,
             broker=(self.broker or Broker()) if over_mqtt else None,
+            attention=self.attention,
             details={key: text.strip() for key, text in self.details.items() if text.strip()},
             invented=any(sensor.source == "simulated" for sensor in sensors),
             seed=self.seed,

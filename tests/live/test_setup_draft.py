@@ -8,6 +8,7 @@ import pytest
 
 from live.setup.draft import Draft
 from live.setup.places import PLACES, from_sensor, mirrored, part, side
+from replay.attention import AttentionPlan
 from replay.payloads.device import BODY_LOCATIONS
 from replay.plan import Broker, PlannedSensor, format_plan, parse_plan
 
@@ -71,6 +72,16 @@ def test_the_broker_is_in_the_plan_only_if_it_is_needed():
         PlannedSensor(label="Bracken", role="test", placement="waist", source="mqtt", topic="a/b")
     )
     assert with_topic.plan().broker == Broker(host="10.0.0.5")
+
+
+def test_what_the_page_has_no_field_for_is_kept():
+    """A plan that was read keeps what a warning sets off, and each sensor's own age limit."""
+    plan = replace(
+        WHOLE.plan(),
+        attention=AttentionPlan(command=("notify", "me")),
+        sensors=(YARROW, replace(SORREL, hold_s=8.0)),
+    )
+    assert Draft.of(plan).plan() == plan
 
 
 def test_empty_details_are_left_out_and_simulated_sensors_mark_the_plan():

@@ -364,6 +364,16 @@ def test_checks_turn_from_waiting_to_ready(tmp_path):
         assert not window.forward.isEnabled()
 
 
+def test_a_command_that_was_asked_for_is_in_the_plan(tmp_path):
+    """A command for warnings from the command line takes the place of the plan's."""
+    command = ("notify", "now")
+    with setup_page(tmp_path, *ROWS, on_warning=command, rehearse=PlayedRehearsal) as (window, _):
+        complete(window)
+        window.do(Step.FORWARD)
+        window.frame()
+        assert window.rehearsal.plan.attention.command == command
+
+
 def test_escape_goes_back_and_stops_the_rehearsal(tmp_path):
     """Back on the page the draft is as it was, and sensors are listened for again."""
     with setup_page(tmp_path, *ROWS, rehearse=PlayedRehearsal) as (window, child):

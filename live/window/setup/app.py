@@ -16,12 +16,18 @@ if TYPE_CHECKING:
     from live.window.setup.window import SetupWindow
 
 
-def run_setup(out: Path | None, *, minutes: float | None = None, asked: Asked = AS_USUAL) -> int:
+def run_setup(
+    out: Path | None,
+    *,
+    minutes: float | None = None,
+    on_warning: tuple[str, ...] = (),
+    asked: Asked = AS_USUAL,
+) -> int:
     """Set up a session in a window, record it, show it; returns the exit status.
 
-    ``out``: folder for the capture, ``None`` for practice.  ``asked``: how the live window calls
-    the tester.  Returns when the window is closed and the capture, which is a process of its own,
-    has ended.  Raises
+    ``out``: folder for the capture, ``None`` for practice.  ``on_warning``: command for each
+    warning, in place of the plan's.  ``asked``: how the live window calls the tester.  Returns when
+    the window is closed and the capture, which is a process of its own, has ended.  Raises
     :class:`~live.window.app.WindowMissing` with the line that installs what is lacking.
     """
     application = open_application()
@@ -29,7 +35,7 @@ def run_setup(out: Path | None, *, minutes: float | None = None, asked: Asked = 
     from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
 
     theme = DARK if system_is_dark(application) else LIGHT
-    window = SetupWindow(out, minutes=minutes, theme=theme)
+    window = SetupWindow(out, minutes=minutes, on_warning=on_warning, theme=theme)
     shown: list[MainWindow] = []
 
     def go_on(feed: CaptureFeed) -> None:

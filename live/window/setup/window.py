@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -57,7 +58,8 @@ class StartRehearsal(Protocol):
 class SetupWindow(QMainWindow):
     """Sets up one session.  ``recording``: it has begun; the feed belongs to the receiver.
 
-    ``out``: folder proposed for the capture, ``None`` for practice.  ``listen`` and ``rehearse``
+    ``out``: folder proposed for the capture, ``None`` for practice.  ``on_warning``: command for
+    each warning, in place of the plan's.  ``listen`` and ``rehearse``
     start the helper processes.
     """
 
@@ -68,6 +70,7 @@ class SetupWindow(QMainWindow):
         out: Path | None,
         *,
         minutes: float | None = None,
+        on_warning: tuple[str, ...] = (),
         theme: Theme = LIGHT,
         listen: Callable[[], LineChild] = listening_child,
         rehearse: StartRehearsal = Rehearsal,
@@ -78,6 +81,7 @@ class SetupWindow(QMainWindow):
         self.dialog: SetupHelp | None = None
         self.rehearsal: Rehearsal | None = None
         self._minutes = minutes
+        self._on_warning = on_warning
         self._listen = listen
         self._rehearse = rehearse
         self._usual = QFont(QApplication.font())
@@ -257,6 +261,8 @@ class SetupWindow(QMainWindow):
             self._update()
             return
         plan = self.plan_page.draft.plan()
+        if self._on_warning:
+            plan = replace(plan, attention=replace(plan.attention, command=self._on_warning))
         self._waiting = plan
         self._waits_since_s = time.monotonic()
         if self._child is not None:
