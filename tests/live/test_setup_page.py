@@ -100,10 +100,10 @@ def test_ticking_and_unticking_by_keyboard(tmp_path):
 def test_the_page_leads_to_a_plan(tmp_path):
     """Filled in by keyboard and sketch, the draft is the plan that was meant."""
     with setup_page(tmp_path, *ROWS) as (window, _):
-        assert not window.forward.isEnabled()
+        assert not window.footer.forward.isEnabled()
         complete(window)
-        assert window.todo.text() == "The plan is complete."
-        assert window.forward.isEnabled()
+        assert window.footer.todo.text() == "The plan is complete."
+        assert window.footer.forward.isEnabled()
         plan = window.plan_page.draft.plan()
         assert (plan.wearer, plan.activity) == ("W1", "kettlebell sets")
         assert [(s.label, s.role, s.placement, s.address) for s in plan.sensors] == [
@@ -116,7 +116,7 @@ def test_the_page_leads_to_a_plan(tmp_path):
 def test_what_is_missing_is_said_beside_the_button(tmp_path):
     """The first thing that is missing stands below, with how many more there are."""
     with setup_page(tmp_path, *ROWS) as (window, _):
-        assert window.todo.text() == "Tick the sensors that are worn.  (2 more)"
+        assert window.footer.todo.text() == "Tick the sensors that are worn.  (2 more)"
         window.do(Step.FORWARD)
         assert window.plan_page.isVisible()
 
@@ -350,18 +350,21 @@ def test_checks_turn_from_waiting_to_ready(tmp_path):
             "Yarrow (reference): contact: ready. Well.",
             "Sorrel: heard: problem. Not heard.",
         ]
-        assert window.forward.text() == "Start recording all the same"
-        assert window.todo.text() == "Not ready: Sorrel: heard."
+        assert window.footer.forward.text() == "Start recording all the same"
+        assert window.footer.todo.text() == "Not ready: Sorrel: heard."
         assert [row.retry.isVisible() for row in page.rows] == [False, True]
         page.rows[1].retry.click()
         assert window.rehearsal.again == [2]
         window.rehearsal.checks[1] = replace(window.rehearsal.checks[1], state=State.READY)
         window.frame()
-        assert (window.forward.text(), window.todo.text()) == ("Start recording", "All is ready.")
+        assert (window.footer.forward.text(), window.footer.todo.text()) == (
+            "Start recording",
+            "All is ready.",
+        )
         press(window, "Ctrl+Return")
         assert window.rehearsal.is_beginning
         window.frame()
-        assert not window.forward.isEnabled()
+        assert not window.footer.forward.isEnabled()
 
 
 def test_a_command_that_was_asked_for_is_in_the_plan(tmp_path):
@@ -409,7 +412,7 @@ def test_practice_says_that_nothing_is_saved(tmp_path):
         window.do(Step.FORWARD)
         window.frame()
         assert window.rehearsal.out is None
-        assert "Start practice" in window.forward.text()
+        assert "Start practice" in window.footer.forward.text()
         assert window.check_page.who.text().startswith("INVENTED DATA")
 
 

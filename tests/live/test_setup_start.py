@@ -48,9 +48,9 @@ def test_from_the_page_to_a_whole_file(tmp_path):
     """Plan, checks, start, live window, asked on closing, end: the file is whole and its own."""
     out = tmp_path / "captures"
     with setup_page(out) as (window, child):
-        assert not window.forward.isEnabled()
+        assert not window.footer.forward.isEnabled()
         fill(window)
-        assert window.forward.isEnabled()
+        assert window.footer.forward.isEnabled()
         shown: list[MainWindow] = []
         window.recording.connect(lambda feed: shown.append(live_window(window, feed)))
         window.do(Step.FORWARD)
@@ -62,7 +62,7 @@ def test_from_the_page_to_a_whole_file(tmp_path):
             "reading",
         )
         assert list(out.glob("*")) == []
-        assert window.forward.text() == "Start recording all the same"
+        assert window.footer.forward.text() == "Start recording all the same"
         window.do(Step.FORWARD)
         until(window.frame, lambda: shown, "live window")
         (live,) = shown
@@ -146,7 +146,7 @@ def test_a_folder_that_refuses_keeps_the_rehearsal(tmp_path):
         assert "cannot be made" in window.check_page.told.text()
         assert window.rehearsal.recording is None
         assert window.rehearsal.problem == ""
-        assert window.forward.isEnabled()
+        assert window.footer.forward.isEnabled()
 
 
 def test_going_back_lets_go_of_the_sensors(tmp_path):

@@ -9,15 +9,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, Protocol
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QFileDialog,
-    QHBoxLayout,
     QLabel,
     QMainWindow,
-    QPushButton,
     QStackedWidget,
     QToolButton,
     QToolTip,
@@ -36,6 +34,7 @@ from live.window.dialogs import native
 from live.window.flow import FlowLayout
 from live.window.main_window import SIZES
 from live.window.setup.check_page import CheckPage
+from live.window.setup.footer import Footer
 from live.window.setup.help import SetupHelp
 from live.window.setup.keys import STEP_KEYS, Step
 from live.window.setup.look import setup_style
@@ -137,18 +136,7 @@ class SetupWindow(QMainWindow):
         self.pages.addWidget(self.check_page)
         self.plan_page.changed.connect(self._update)
         self.check_page.again.connect(self._again)
-        self.todo = sentence(kind="")
-        self.back = QPushButton("Back to the plan")
-        self.back.clicked.connect(lambda: self.do(Step.BACK))
-        self.forward = QPushButton("Check the sensors")
-        self.forward.setObjectName("forward")
-        self.forward.clicked.connect(lambda: self.do(Step.FORWARD))
-        self.todo.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        bottom = QHBoxLayout()
-        bottom.setSpacing(8)
-        bottom.addWidget(self.todo, 1)
-        bottom.addWidget(self.back)
-        bottom.addWidget(self.forward)
+        self.footer = Footer(self.do)
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(8, 8, 8, 8)
@@ -156,7 +144,7 @@ class SetupWindow(QMainWindow):
         for part in (top, self.cautions, self.note):
             layout.addWidget(part)
         layout.addWidget(self.pages, 1)
-        layout.addLayout(bottom)
+        layout.addWidget(self.footer)
         self.setCentralWidget(inside)
         self.resize(1280, 720)
 
@@ -253,7 +241,7 @@ class SetupWindow(QMainWindow):
                 self.close()
 
     def _forward(self) -> None:
-        if not self.forward.isEnabled():
+        if not self.footer.forward.isEnabled():
             return
         if self.pages.currentWidget() is self.check_page:
             if self.rehearsal is not None:
@@ -271,7 +259,7 @@ class SetupWindow(QMainWindow):
         self.check_page.begin(plan)
         self.pages.setCurrentWidget(self.check_page)
         self._update()
-        self.back.setFocus()
+        self.footer.back.setFocus()
         self._update()
 
     def _start_when_free(self, plan: Plan) -> None:
@@ -345,35 +333,29 @@ class SetupWindow(QMainWindow):
 
     def _update(self) -> None:
         """Buttons and the sentence beside them, by what is still missing."""
+        show = self.footer.show_state
         if self.pages.currentWidget() is self.plan_page:
             problems = self.plan_page.draft.problems()
             self._show_steps(1)
-            self.back.hide()
-            self._show_forward("Check the sensors", enabled=not problems)
             more = f"  ({len(problems) - 1} more)" if len(problems) > 1 else ""
-            self._show_todo(f"{problems[0]}{more}" if problems else "The plan is complete.")
+            todo = f"{problems[0]}{more}" if problems else "The plan is complete."
+            show(todo, "Check the sensors", enabled=not problems, back=False)
             return
-        self.back.show()
         rehearsal = self.rehearsal
         if rehearsal is not None and rehearsal.is_beginning:
             self._show_steps(3)
-            self._show_forward("Recording begins …", enabled=False)
-            self._show_todo("The file is being made.")
+            show("The file is being made.", "Recording begins …", enabled=False)
             return
         self._show_steps(2)
         missing = self.check_page.not_ready
         heard = rehearsal is not None and rehearsal.is_heard
-        all_ready = heard and bool(self.check_page.checks) and not missing
-        saving = self.plan_page.form.out is not None
-        what = "recording" if saving else "practice"
-        words = f"Start {what}" if all_ready else f"Start {what} all the same"
-        self._show_forward(words, enabled=heard, ready=all_ready)
-        if all_ready:
-            self._show_todo("All is ready.")
-        elif heard:
-            self._show_todo(f"Not ready: {'; '.join(missing)}.")
-        else:
-            self._show_todo("Starting the rehearsal …")
+        ready = heard and bool(self.check_page.checks) and not missing
+        start = f"Start {'practice' if self.plan_page.form.out is None else 'recording'}"
+        todo = "Starting the rehearsal …"
+        if heard:
+            todo = "All is ready." if ready else f"Not ready: {'; '.join(missing)}."
+        words = start if ready else f"{start} all the same"
+        show(todo, words, enabled=heard, ready=ready)
 
     def _show_steps(self, now: int) -> None:
         names = ("1 plan", "2 checks", "3 recording")
@@ -382,20 +364,6 @@ class SetupWindow(QMainWindow):
         if self.steps.text() != text:
             self.steps.setText(text)
             self.steps.setAccessibleName(f"New session, step {names[now - 1]}")
-
-    def _show_forward(self, words: str, *, enabled: bool, ready: bool = True) -> None:
-        if self.forward.property("ready") != ready:
-            self.forward.setProperty("ready", ready)
-            self.forward.style().unpolish(self.forward)
-            self.forward.style().polish(self.forward)
-        if self.forward.text() != words:
-            self.forward.setText(words)
-            self.forward.setAccessibleName(words)
-        self.forward.setEnabled(enabled)
-
-    def _show_todo(self, text: str) -> None:
-        if self.todo.text() != text:
-            self.todo.setText(text)
 
     def _resize_text(self, index: int) -> None:
         self.size_index = min(max(index, 0), len(SIZES) - 1)
