@@ -19,6 +19,7 @@ OLDEST_PYTHON = (3, 11)
 BASE_PACKAGES = {
     "bleak": "bleak",
     "aiomqtt": "aiomqtt",
+    "paho": "paho-mqtt",
     "numpy": "numpy",
     "scipy": "scipy",
     "rich": "rich",
@@ -113,7 +114,8 @@ def broken_qt() -> str:
         if numbers >= (6, 12):
             return (
                 f"{package} {version} crashes on Python {sys.version_info[0]}."
-                f'{sys.version_info[1]}; install "PySide6-Essentials>=6.8,<6.12".'
+                f"{sys.version_info[1]} after some thousand calls; install an older one: "
+                f'{_quoted(sys.executable)} -m pip install "PySide6-Essentials>=6.8,<6.12"'
             )
     return ""
 

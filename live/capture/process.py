@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import importlib.metadata
 import logging
 import time
-from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -22,6 +21,7 @@ from typing import Any, Final, Protocol
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
 from live.capture.journal import Backlog, ViewServer
+from live.capture.naming import free_names, software
 from live.capture.rehearsal import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, Stage
 from live.capture.runfile import NoCapture
 from live.capture.saver import Saver
@@ -44,9 +44,6 @@ CLOSING_S: Final = 60.0
 """How long the disk may take to close the file before it is called a failure."""
 RESTART_S: Final = 5.0
 """A source that failed is started again after this."""
-_MOST_NAMES: Final = 1000
-_LOGS: Final = ("-wal", "-journal")
-"""What SQLite keeps beside a file; left behind without it, they are another capture's."""
 
 _log = logging.getLogger(__name__)
 
@@ -284,16 +281,14 @@ class _Capture:
                 f"the folder {self._out_dir} cannot be made: {error.strerror}"
             ) from None
         started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
-        for path in _names(self._out_dir / capture_name(started, self._plan)):
-            if any(path.with_name(path.name + log).exists() for log in ("", *_LOGS)):
-                continue
+        for path in free_names(self._out_dir / capture_name(started, self._plan)):
             saver = Saver(
                 partial(
                     CaptureWriter,
                     path,
                     self._plan,
                     started_utc_ns=clock.started_utc_ns,
-                    software=_software(),
+                    software=software(),
                 ),
                 self._on_saving_failed,
             )
@@ -443,17 +438,3 @@ async def _for_ever(duty: Callable[[], Coroutine[Any, Any, None]]) -> None:
             await asyncio.sleep(RESTART_S)
         else:
             return
-
-
-def _names(path: Path) -> Iterator[Path]:
-    """The path itself, then with ``-2``, ``-3`` … for further captures of the same minute."""
-    yield path
-    for count in range(2, _MOST_NAMES + 1):
-        yield path.with_stem(f"{path.stem}-{count}")
-
-
-def _software() -> str:
-    try:
-        return f"sidebeat {importlib.metadata.version('sidebeat')}"
-    except importlib.metadata.PackageNotFoundError:
-        return "sidebeat (not installed)"

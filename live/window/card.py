@@ -198,11 +198,13 @@ class SensorCard(QWidget):
             return
         warned = QColor(theme.severity(self._warning.severity))
         spot = QPointF(below.left() + 0.4 * line, below.center().y())
-        draw(painter, SEVERITY_SHAPES[self._warning.severity], spot, 0.36 * line, warned)
+        shape = SEVERITY_SHAPES[self._warning.severity]
+        filled = warned if self._warning.calls else QColor(theme.ground)
+        draw(painter, shape, spot, 0.36 * line, filled, edge=warned)
         painter.setPen(warned)
         below.setLeft(below.left() + 1.2 * line)
-        known = "" if self._warning.calls else ", acknowledged"
-        text = f"{self._warning.kind}, {stretch(self._warning)}{known}"
+        known = "" if self._warning.calls else " (known)"
+        text = f"{self._warning.kind}{known}, {stretch(self._warning)}"
         painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
 
     def mousePressEvent(self, event: QMouseEvent) -> None:

@@ -145,9 +145,11 @@ class FarView(QWidget):
         upper = QRectF(box.left(), box.top() + 0.1 * box.height(), box.width(), 0.34 * box.height())
         radius = min(0.13 * box.height(), 0.05 * box.width())
         spot = QPointF(upper.left() + radius, upper.center().y())
-        draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, QColor(colour))
+        filled = QColor(colour if warning.calls else theme.ground)
+        shape = SEVERITY_SHAPES[warning.severity]
+        draw(painter, shape, spot, radius, filled, edge=QColor(colour))
         upper.setLeft(upper.left() + 2.6 * radius)
-        words = str(warning.kind) if warning.calls else f"{warning.kind} · acknowledged"
+        words = str(warning.kind) if warning.calls else f"{warning.kind} (known)"
         _fit(painter, words, upper, 0.27 * box.height(), colour, bold=True)
         lower = QRectF(box.left(), upper.bottom(), box.width(), 0.5 * box.height())
         _fit_wrapped(painter, warning.advice, lower, 0.22 * box.height(), theme.ink)
@@ -180,7 +182,7 @@ def _fit(
     font.setPixelSize(max(int(height), 6))
     width = QFontMetricsF(font).horizontalAdvance(text)
     if width > box.width():
-        font.setPixelSize(max(int(height * box.width() / width), int(0.45 * height), 6))
+        font.setPixelSize(max(int(0.96 * height * box.width() / width), int(0.45 * height), 6))
     painter.setFont(font)
     painter.setPen(QColor(colour))
     painter.drawText(box, flags, elided(text, QFontMetricsF(font), box.width()))
