@@ -74,7 +74,8 @@ def press(widget: QWidget, key: str) -> None:
     modifiers = Qt.KeyboardModifier.NoModifier
     for name in held:
         modifiers |= getattr(Qt.KeyboardModifier, {"Ctrl": "Control"}.get(name, name) + "Modifier")
-    code = {"+": "Plus", "-": "Minus", "=": "Equal", "?": "Question"}.get(last, last)
+    names = {"+": "Plus", "-": "Minus", "=": "Equal", "?": "Question", ".": "Period", ",": "Comma"}
+    code = names.get(last, last)
     QTest.keyClick(widget, getattr(Qt.Key, f"Key_{code}"), modifiers)
     QApplication.processEvents()
 

@@ -1,0 +1,252 @@
+"""Two captures of one session, one above the other on one axis of time, to look at."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QFont, QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtWidgets import (
+    QApplication,
+    QFrame,
+    QLabel,
+    QMainWindow,
+    QScrollArea,
+    QSplitter,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.inspect.pair import Beside, Side, read_beside
+from live.window.after.hands import Hands
+from live.window.after.overlay import Overlays, Seen
+from live.window.after.readout import Readout
+from live.window.app import interruptible, open_application, system_is_dark
+from live.window.chart import Chart
+from live.window.dialogs import native
+from live.window.faults import DrawingFaults
+from live.window.flow import FlowLayout
+from live.window.frame import Frame
+from live.window.keys import Deed, every_key
+from live.window.span import Follow, TimeSpan
+from live.window.theme import DARK, LIGHT, Theme, looks_of, palette, style_sheet
+from live.window.timeline import Timeline
+
+_BUTTONS: Final = {
+    Deed.ALL: "all",
+    Deed.EARLIER: "earlier",
+    Deed.LATER: "later",
+    Deed.CLOSER: "closer",
+    Deed.WIDER: "wider",
+    Deed.READOUT: "values",
+    Deed.THEME: "light/dark",
+    Deed.CLOSE: "close",
+}
+_KEYS_ONLY: Final = (Deed.READ_EARLIER, Deed.READ_LATER, Deed.LARGER, Deed.SMALLER)
+_SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
+
+
+class _Half(QWidget):
+    """One capture: its name, and its panels."""
+
+    def __init__(self, side: Side, faults: DrawingFaults, place: str) -> None:
+        super().__init__()
+        self.side = side
+        self.plan = side.board.plan
+        self.looks = looks_of(self.plan)
+        self.timeline = Timeline(self.plan)
+        self.timeline.catch_up(side.board)
+        mark = "INVENTED DATA · " if self.plan.invented else ""
+        self.title = QLabel(
+            f"{mark}{place} · {side.name} · {self.plan.wearer} · {self.plan.activity}"
+        )
+        self.title.setTextFormat(Qt.TextFormat.PlainText)
+        self.title.setAccessibleName(f"Capture {place}: {side.name}")
+        self.chart = Chart(self.plan, faults)
+        for part in (self.chart, self.chart.viewport()):
+            part.setAccessibleName(f"Heart rate, difference and warnings of {side.name}")
+        self.seen = Seen()
+        self.hands = Hands(self.chart)
+        self.overlays = Overlays(self.chart, faults, self.seen)
+        self.values = QLabel()
+        self.values.setAccessibleName(f"Values of {side.name} at one time")
+        self.values.hide()
+        self.readout = Readout(self.seen, lambda: side.board, self._say)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(2)
+        layout.addWidget(self.title)
+        layout.addWidget(self.chart, 1)
+        layout.addWidget(self.values)
+
+    def _say(self, words: str) -> None:
+        self.values.setText(words)
+        self.values.setVisible(bool(words))
+
+    def show_stretch(self, start_s: float, end_s: float, theme: Theme) -> None:
+        """Draw a stretch of the common time."""
+        frame = Frame(
+            plan=self.plan,
+            snapshot=self.side.board.snapshot(),
+            board=self.side.board,
+            timeline=self.timeline,
+            looks=self.looks,
+            theme=theme,
+            start_s=start_s,
+            end_s=end_s,
+            now_s=self.side.to_s,
+            selected=0,
+            later=self.side.warnings,
+        )
+        self.chart.show_frame(frame)
+        self.overlays.show_frame(frame, self.chart.traces)
+
+
+class BesideWindow(QMainWindow):
+    """Shows both; nothing can be changed here."""
+
+    def __init__(self, beside: Beside, theme: Theme = LIGHT) -> None:
+        super().__init__()
+        self.faults = DrawingFaults()
+        self.theme = theme
+        self._size = _SIZES.index(1.0)
+        self._usual = QFont(QApplication.font())
+        self._end_s = max(side.to_s for side in beside.sides)
+        self.span = TimeSpan(Follow.ALL)
+        self.halves = [
+            _Half(side, self.faults, place)
+            for side, place in zip(beside.sides, ("A", "B"), strict=True)
+        ]
+        self.setWindowTitle(" | ".join(side.name for side in beside.sides) + " – Sidebeat")
+        self.words = QLabel(beside.words())
+        self.words.setWordWrap(True)
+        self.words.setAccessibleName("How the two are aligned")
+        row = QWidget()
+        flow = FlowLayout(row)
+        flow.setContentsMargins(0, 0, 0, 0)
+        self.buttons: dict[Deed, QToolButton] = {}
+        for key in every_key():
+            if key.deed not in _BUTTONS and key.deed not in _KEYS_ONLY:
+                continue
+            for sequence in key.keys:
+                QShortcut(QKeySequence(sequence), self).activated.connect(
+                    partial(self.do, key.deed)
+                )
+            if key.deed in _BUTTONS:
+                button = QToolButton()
+                button.setText(_BUTTONS[key.deed])
+                button.setToolTip(f"{key.words} ({native(key.keys)})")
+                button.setAccessibleName(key.words)
+                button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+                button.clicked.connect(lambda _=False, deed=key.deed: self.do(deed))
+                self.buttons[key.deed] = button
+        for deed in _BUTTONS:
+            flow.addWidget(self.buttons[deed])
+        splitter = QSplitter(Qt.Orientation.Vertical)
+        splitter.setChildrenCollapsible(False)
+        for half in self.halves:
+            splitter.addWidget(half)
+            half.chart.moved.connect(self._moved)
+            half.hands.pointed.connect(self._point)
+        inside = QWidget()
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(6, 6, 6, 6)
+        layout.setSpacing(4)
+        layout.addWidget(row)
+        layout.addWidget(self.words)
+        layout.addWidget(splitter, 1)
+        area = QScrollArea()  # two captures of many sensors may be higher than a small screen
+        area.setWidget(inside)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setAccessibleName("Both captures")
+        self.setCentralWidget(area)
+        self.resize(1280, 720)
+        self.dress(theme)
+
+    def do(self, deed: Deed) -> None:
+        """Carry out one deed, from a key or a button."""
+        match deed:
+            case Deed.ALL:
+                self.span.set_follow(Follow.ALL)
+            case Deed.EARLIER | Deed.LATER:
+                self.span.pan(-0.25 if deed is Deed.EARLIER else 0.25, self._end_s)
+            case Deed.CLOSER | Deed.WIDER:
+                self.span.zoom(1 / 1.5 if deed is Deed.CLOSER else 1.5, self._end_s)
+            case Deed.READOUT | Deed.READ_EARLIER | Deed.READ_LATER:
+                self._read(deed)
+            case Deed.THEME:
+                self.dress(LIGHT if self.theme.is_dark else DARK)
+            case Deed.LARGER | Deed.SMALLER:
+                step = 1 if deed is Deed.LARGER else -1
+                self._size = min(max(self._size + step, 0), len(_SIZES) - 1)
+                self.dress(self.theme)
+            case Deed.CLOSE:
+                self.close()
+        self.draw()
+
+    def _read(self, deed: Deed) -> None:
+        start, end = self.span.at(self._end_s)
+        middle = round((start + min(end, self._end_s)) / 2)
+        for half in self.halves:
+            if deed is Deed.READOUT:
+                half.readout.toggle(middle)
+            else:
+                half.readout.step(1 if deed is Deed.READ_LATER else -1, middle)
+
+    def _moved(self, start_s: float, end_s: float) -> None:
+        self.span.set_free(start_s, end_s)
+        self.draw()
+
+    def _point(self, second: float) -> None:
+        for half in self.halves:
+            half.readout.point(second)
+        self.draw()
+
+    def draw(self) -> None:
+        """Draw both with the stretch that is looked at."""
+        self.span.room = max(half.chart.label_room for half in self.halves)
+        start, end = self.span.at(self._end_s)
+        for half in self.halves:
+            with self.faults.guard("panels of a capture"):
+                half.show_stretch(start, end, self.theme)
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme, with text of the chosen size."""
+        self.theme = theme
+        font = QFont(self._usual)
+        font.setPointSizeF(self._usual.pointSizeF() * _SIZES[self._size])
+        QApplication.setPalette(palette(theme))
+        self.setFont(font)
+        self.setStyleSheet(style_sheet(theme, font.pointSizeF()))
+        for half in self.halves:
+            half.chart.dress(theme, font)
+            half.chart.bottom.setLabel("bottom", "time since the first began (h:mm:ss)")
+        self.draw()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The labels need another share of the width now, once the panels have theirs."""
+        super().resizeEvent(event)
+        QTimer.singleShot(0, self.draw)
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """The panels get their size now."""
+        super().showEvent(event)
+        QTimer.singleShot(0, self.draw)
+
+
+def run_beside(one: Path, two: Path) -> int:
+    """Show two captures until the window is closed; returns the exit status.
+
+    Raises as :func:`~live.inspect.pair.read_beside` does, and
+    :class:`~live.window.app.WindowMissing`.
+    """
+    application = open_application()
+    window = BesideWindow(read_beside(one, two), DARK if system_is_dark(application) else LIGHT)
+    window.showMaximized()
+    with interruptible(application):
+        return application.exec()

@@ -1,0 +1,119 @@
+"""Windows on capture files that a test plays, scrubs and annotates."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+
+from PySide6.QtCore import QEvent, QPointF, Qt
+from PySide6.QtGui import QMouseEvent
+from PySide6.QtWidgets import QApplication
+
+from live.views.file_feed import FileFeed
+from live.window.app import open_application
+from live.window.main_window import MainWindow
+from live.window.theme import LIGHT
+from replay.event import BATTERY, DOUBLED, HEART_RATE, NS_PER_S, Event
+from tests.standins.feeds import two_sensors
+from tests.standins.windows import press
+
+LENGTH_S = 300
+
+
+def events():
+    """A session with a gap of the test sensor and one of the reference, and odd notifications."""
+    kept = [
+        event
+        for event in two_sensors(LENGTH_S)
+        if not (event.sensor == 2 and 60 <= event.t_ns / NS_PER_S < 90)
+        and not (event.sensor == 1 and 150 <= event.t_ns / NS_PER_S < 190)
+    ]
+    kept += [
+        Event(round(20.35 * NS_PER_S), 2, DOUBLED, bytes([0x06, 0x77])),
+        Event(round(20.6 * NS_PER_S), 2, HEART_RATE, b"\x10"),
+        Event(round(20.7 * NS_PER_S), 2, BATTERY, b"\x40"),
+    ]
+    return sorted(kept, key=lambda event: event.t_ns)
+
+
+class Wall:
+    """A clock that a test turns."""
+
+    def __init__(self):
+        self.now_ns = 0
+
+    def __call__(self):
+        return self.now_ns
+
+    def pass_s(self, seconds):
+        self.now_ns += round(seconds * NS_PER_S)
+
+
+@contextmanager
+def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
+    """A window on a capture, paused, with everything that is read in the background read."""
+    open_application()
+    wall = Wall()
+    feed = FileFeed(path, 1.0, clock=wall)
+    feed.pause()
+    feed.seek(round(at_s * NS_PER_S))
+    window = MainWindow(feed, theme)
+    window.wall = wall
+    window.resize(*size)
+    window.show()
+    window.activateWindow()
+    window.bench.chart.setFocus()
+    settle(window)
+    try:
+        yield window
+    finally:
+        assert window.faults.count == 0, window.faults.last
+        if window.after.desk.dialog is not None:
+            window.after.desk.dialog.close()
+        window.leave()
+        window.deleteLater()
+        QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def settle(window):
+    """Let the window do all that is waiting, and draw it."""
+    for _ in range(3):
+        window.after.settle()
+        while window.after.is_travelling:
+            window.frame()
+        window.redraw()
+        window.frame()
+        QApplication.processEvents()
+
+
+def do(window, key):
+    window.activateWindow()  # without a window manager a closed dialog leaves none active
+    press(window.focusWidget() or window, key)
+    settle(window)
+
+
+def at(window):
+    return window.after.feed.position_ns
+
+
+def drag(widget, spot, modifiers=Qt.KeyboardModifier.NoModifier):
+    """Move with the left button down."""
+    event = QMouseEvent(
+        QEvent.Type.MouseMove,
+        QPointF(spot),
+        QPointF(widget.mapToGlobal(spot)),
+        Qt.MouseButton.NoButton,
+        Qt.MouseButton.LeftButton,
+        modifiers,
+    )
+    QApplication.sendEvent(widget, event)
+
+
+def spot_at(window, second, *, axis=False):
+    """Place on the chart's viewport of a second, in the traces or on the time axis."""
+    chart = window.bench.chart
+    view = chart.bottom.vb if axis else chart.top.vb
+    scene = view.mapViewToScene(view.viewRect().center())
+    scene.setX(chart.top.vb.mapViewToScene(QPointF(second, 0)).x())
+    if axis:
+        scene.setY(chart.bottom.getAxis("bottom").sceneBoundingRect().center().y())
+    return chart.mapFromScene(scene)
