@@ -87,6 +87,7 @@ def settle(window):
 
 def do(window, key):
     window.activateWindow()  # without a window manager a closed dialog leaves none active
+    QApplication.processEvents()
     press(window.focusWidget() or window, key)
     settle(window)
 
