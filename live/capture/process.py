@@ -201,6 +201,7 @@ class _Capture:
             await asyncio.gather(*watching, return_exceptions=True)
             t_ns = session.end()
             await self._close_file(t_ns)
+            self._server.tell(self._status())  # the last word on how much is saved
             self._backlog.end(Ended(t_ns, self._problem or self._reason))
             await self._server.stop()
         return CaptureOutcome(

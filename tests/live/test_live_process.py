@@ -229,6 +229,27 @@ def test_a_killed_view_costs_nothing_and_another_sees_it_all(
 
 
 @on_posix
+def test_the_last_status_tells_of_the_whole_file(broker: Broker, tmp_path: Path) -> None:
+    """When the capture has ended, views know how many events the closed file holds."""
+    with counting(broker), running_capture(tmp_path / "c", plan_for(broker)) as capture:
+        feed = capture.attach()
+        follow(feed, lambda messages: len(readings(messages)) >= 5)
+        capture.signal(signal.SIGTERM)
+        messages = follow(
+            feed,
+            lambda messages: (
+                any(isinstance(m, Ended) for m in messages)
+                and isinstance(messages[-1], CaptureStatus)
+            ),
+        )
+        feed.close()
+        assert capture.wait() == 0
+        status = messages[-1]
+        assert isinstance(status, CaptureStatus)
+        assert status.events == status.saved == len(events_of(capture.file()))
+
+
+@on_posix
 def test_a_second_ctrl_c_does_not_lose_the_file(broker: Broker, tmp_path: Path) -> None:
     """However often and fast the tester presses, the capture ends clean."""
     with counting(broker), running_capture(tmp_path / "c", plan_for(broker), "--json") as capture:
@@ -297,6 +318,64 @@ def test_a_source_that_fails_is_started_again(broker: Broker, tmp_path: Path) ->
         capture.signal(signal.SIGTERM)
         assert capture.wait() == 0
         assert "failed; it starts again" in capture.stderr
+
+
+@on_posix
+def test_nobody_reading_its_words_costs_no_source(broker: Broker, tmp_path: Path) -> None:
+    """A source that fails while the terminal is gone is started again all the same."""
+    before = (
+        "import io, sys\n"
+        "from live.capture import process\n"
+        "process.RESTART_S = 0.05\n"
+        "from live.sources import mqtt\n"
+        "class Gone(io.StringIO):\n"
+        "    def write(self, text):\n"
+        "        raise BrokenPipeError\n"
+        "run = mqtt.MqttSource.run\n"
+        "calls = []\n"
+        "async def failing_once(self, clock, emit):\n"
+        "    calls.append(1)\n"
+        "    if len(calls) == 1:\n"
+        "        import logging\n"
+        "        logging.getLogger().handlers[0]._stream = Gone()\n"
+        "        raise RuntimeError('a bug')\n"
+        "    await run(self, clock, emit)\n"
+        "mqtt.MqttSource.run = failing_once\n"
+    )
+    with (
+        counting(broker),
+        running_capture(tmp_path / "c", plan_for(broker), before=before) as capture,
+    ):
+        feed = capture.attach()
+        follow(feed, lambda messages: len(readings(messages)) >= 5)
+        feed.close()
+        capture.signal(signal.SIGTERM)
+        capture.wait()
+        with Capture.open(capture.file()) as saved:
+            assert saved.clean
+
+
+@on_posix
+def test_two_captures_that_begin_at_once_both_get_a_file(broker: Broker, tmp_path: Path) -> None:
+    """Where another capture takes the name in the last moment, the next name is taken."""
+    before = (
+        "from live.capture import process\n"
+        "writer = process.CaptureWriter\n"
+        "def second(path, plan, **rest):\n"
+        "    if not path.stem.endswith('-2'):\n"
+        "        writer(path, plan, **rest).close(t_ns=0, reason='quicker')\n"
+        "    return writer(path, plan, **rest)\n"
+        "process.CaptureWriter = second\n"
+    )
+    with running_capture(
+        tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.02", before=before
+    ) as capture:
+        assert capture.wait() == 0
+        mine = Path(json.loads(capture.stdout)["capture"])
+    assert mine.stem.endswith("-2")
+    for path in (mine, mine.with_stem(mine.stem.removesuffix("-2"))):
+        with Capture.open(path) as saved:
+            assert saved.clean
 
 
 @on_posix
