@@ -4,14 +4,14 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check style types arrows pictures bench-rolling bench-capture bench-window faults coverage
+.PHONY: help demo test setup setup-test check style types arrows pictures bench-rolling bench-capture bench-window bench-analysis faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
 	@echo "make test    run the whole suite: style, types, import arrows, tests"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make pictures    make the pictures of the documents again"
-	@echo "make bench-rolling, bench-capture, bench-window, faults, coverage"
+	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, coverage"
 	@echo "             measure what the documents state; faults and coverage take long"
 
 setup:
@@ -50,3 +50,8 @@ bench-rolling bench-capture bench-window: setup-test
 
 faults coverage: setup-test
 	$(RUN) -m benchmarks.$@ $(ARGS)
+
+# arch is wanted for this comparison alone.
+bench-analysis: setup-test
+	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[bench]"
+	$(RUN) -m benchmarks.bench_analysis $(ARGS)

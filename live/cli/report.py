@@ -61,8 +61,6 @@ def run(arguments: argparse.Namespace) -> int:
 
         print_json(facts)
         return 0
-    if facts["figures"] and sys.stderr.isatty():
-        print(file=sys.stderr)
     if facts["invented"]:
         from live.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
 
@@ -99,24 +97,35 @@ def write_page(
 
     Raises :class:`SidebeatError` if a file cannot be written.
     """
-    from live.report.figures import figures_in_page, save_figures  # noqa: PLC0415 - as above
+    from live.report.figures import (  # noqa: PLC0415 - as above
+        FigureFiles,
+        figures_in_page,
+        saving_figures,
+    )
     from live.report.page import page  # noqa: PLC0415
     from live.report.words import day_text  # noqa: PLC0415
 
     session = f"{facts['wearer']}, {facts['activity']}, {day_text(facts['started_utc'])}"
     foot = f"{facts['reported_with']}; capture {facts['capture_sha256'][:12]}"
-    text = page(facts, figures_in_page(numbers, session))
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SidebeatError(f"{out}: cannot be written: {error.strerror}") from None
+
+    def write() -> None:
+        text = page(facts, figures_in_page(numbers, session))
+        try:
+            out.parent.mkdir(parents=True, exist_ok=True)
+            out.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise SidebeatError(f"{out}: cannot be written: {error.strerror}") from None
+
     saved: list[str] = []
-    if figures is not None:
-        stem = Path(facts["file_name"]).stem
-        for path in save_figures(numbers, figures, stem, session, foot):
-            saved.append(str(path))
-            _tell_progress(len(saved))
+    if figures is None:
+        write()
+    else:
+        files = FigureFiles(figures, Path(facts["file_name"]).stem, session, foot)
+        with saving_figures(numbers, files) as rest:
+            write()
+            _tell_progress("page written, drawing the figures")
+            saved = sorted(map(str, rest()))
+            _tell_progress("")
     return facts | {"page": str(out), "figures": saved}
 
 
@@ -136,6 +145,7 @@ def need_packages() -> None:
         )
 
 
-def _tell_progress(count: int) -> None:
+def _tell_progress(words: str) -> None:
+    """Say on a terminal what is being done, in place of what was said before."""
     if sys.stderr.isatty():
-        print(f"\rfigures: {count} files ", end="", file=sys.stderr, flush=True)
+        print(f"\r\x1b[K{words}", end="", file=sys.stderr, flush=True)

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +26,7 @@ from live.report.sheet import (
     Layout,
     Sheet,
     inline,
+    style,
 )
 from live.report.strips import draw_strips
 from live.report.traces import draw_traces
@@ -51,13 +56,27 @@ class InPage:
     narrow: str
 
 
+@dataclass(frozen=True, slots=True)
+class FigureFiles:
+    """Where the files of the figures go, and what stands on them.
+
+    ``stem``: beginning of the files' names.  ``session``: who, what, when.  ``foot``: where the
+    figures come from, in small print.
+    """
+
+    folder: Path
+    stem: str
+    session: str
+    foot: str
+
+
 def figures_in_page(numbers: SessionNumbers, session: str) -> Iterator[InPage]:
     """Every figure as SVG that takes its colours from the page.  ``session``: who, what, when."""
     for kind in FIGURES:
         heading = Heading(kind.title, session, "", numbers.result.plan.invented)
         drawn = {
             layout.name: inline(
-                kind.draw(numbers, layout, heading).svg(),
+                _drawn(kind, numbers, layout, heading).svg(),
                 f"{kind.name}-{layout.name}",
                 kind.title,
                 kind.words(numbers),
@@ -67,38 +86,62 @@ def figures_in_page(numbers: SessionNumbers, session: str) -> Iterator[InPage]:
         yield InPage(kind.name, kind.title, drawn[PAGE.name], drawn[PHONE.name])
 
 
-def save_figures(
-    numbers: SessionNumbers, folder: Path, stem: str, session: str, foot: str
-) -> Iterator[Path]:
-    """Save every figure as PNG and SVG for video and print, and give each path when it is there.
+@contextmanager
+def saving_figures(
+    numbers: SessionNumbers, files: FigureFiles
+) -> Iterator[Callable[[], Iterator[Path]]]:
+    """Save every figure as PNG and SVG for video and print, on two processor cores.
 
-    ``stem``: beginning of the files' names.  ``foot``: where the figure comes from, in small
-    print.  Raises :class:`SidebeatError` if a file cannot be written.
+    Those for video are begun at once in a process beside this one, so that the page can be made
+    meanwhile.  What the context gives is called to save those for print, and gives each path
+    when its file is there.  Raises :class:`SidebeatError` if a file cannot be written.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for kind in FIGURES:
-            heading = Heading(kind.title, session, foot, numbers.result.plan.invented)
-            base = folder / f"{stem}_{kind.name}"
-            sheet = kind.draw(numbers, VIDEO, heading)
-            for size, dpi in VIDEO_DPI.items():
-                path = base.with_name(f"{base.name}_{size}.png")
-                sheet.save_png(path, dpi)
-                yield path
-            path = base.with_name(f"{base.name}_video.svg")
-            path.write_text(sheet.svg(), encoding="utf-8")
-            yield path
-            sheet = kind.draw(numbers, PRINT, heading)
-            path = base.with_name(f"{base.name}_print.png")
-            sheet.save_png(path, PRINT_DPI)
-            yield path
-            path = base.with_name(f"{base.name}_print.svg")
-            path.write_text(sheet.svg(), encoding="utf-8")
-            yield path
+        files.folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SidebeatError(
-            f"{error.filename or folder}: cannot be written: {error.strerror}"
-        ) from None
+        raise SidebeatError(f"{files.folder}: cannot be written: {error.strerror}") from None
+    # Never forked: threads of the caller and forked locks do not go together.
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
+        video = beside.submit(_save_all, VIDEO, numbers, files)
+
+        def rest() -> Iterator[Path]:
+            yield from _save_all(PRINT, numbers, files)
+            try:
+                yield from video.result()
+            except BrokenProcessPool:
+                # Where no process can be started, it takes longer.
+                yield from _save_all(VIDEO, numbers, files)
+
+        yield rest
+
+
+def save_figures(numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+    """:func:`saving_figures` when there is nothing to do meanwhile; returns all paths."""
+    with saving_figures(numbers, files) as rest:
+        return list(rest())
+
+
+def _save_all(layout: Layout, numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+    paths = []
+    try:
+        for kind in FIGURES:
+            heading = Heading(kind.title, files.session, files.foot, numbers.result.plan.invented)
+            sheet = _drawn(kind, numbers, layout, heading)
+            sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
+            for size, dpi in sizes.items():
+                paths.append(files.folder / f"{files.stem}_{kind.name}_{size}.png")
+                sheet.save_png(paths[-1], dpi)
+            paths.append(files.folder / f"{files.stem}_{kind.name}_{layout.name}.svg")
+            paths[-1].write_text(sheet.svg(), encoding="utf-8")
+    except OSError as error:
+        where = error.filename or files.folder
+        raise SidebeatError(f"{where}: cannot be written: {error.strerror}") from None
+    return paths
+
+
+def _drawn(kind: Kindred, numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+    with style():
+        return kind.draw(numbers, layout, heading)
 
 
 def _of_traces(numbers: SessionNumbers) -> str:

@@ -165,14 +165,23 @@ def _sheet(
 ) -> Sheet:
     """Planes beside each other, each with its name above and its numbers below."""
     layout, heading = sheet_for
+    layout = layout.for_sensors(len(planes))
     em = layout.em
-    columns = min(len(planes), layout.columns)
-    rows = ceil(len(planes) / columns)
     steps = _steps_for(cells)
     left, right, above = 4.6 * em, 1.4 * em, 2.2 * em
     below = 4.4 * em + 1.45 * em * max(len(notes(plane)) for plane in planes)
     key_rows = _key_rows(keys, layout)
     foot = (1.8 + 1.6 * key_rows) * em
+
+    def side(columns: int) -> float:
+        """Side of the square that fits a plane on a sheet of fixed height."""
+        free = (layout.height_in - 5.1 * em - foot) / ceil(len(planes) / columns) - above - below
+        return min(free, (layout.width_in - 0.6 * em) / columns - left - right)
+
+    columns = min(len(planes), layout.columns)
+    if layout.height_in:
+        columns = max(range(1, len(planes) + 1), key=side)
+    rows = ceil(len(planes) / columns)
     column = (layout.width_in - 0.6 * em) / columns
     wide = column - left - right
     if layout.width_in < 5 or columns == 1:

@@ -20,6 +20,9 @@ from live.report.words import clock, number
 _TALLEST_IN: Final = 12.0
 """A taller sheet would not fit on printed paper: its cells are drawn lower instead."""
 
+_LONGEST: Final = 15
+"""Letters of a label that stand beside the cells."""
+
 _POINTS: Final = 100
 """Points of a curve in a cell: more could not be seen, and would make the page heavy."""
 
@@ -55,6 +58,7 @@ class _Strips:
 def draw_strips(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
     """Draw one sheet; if there is no effort, it says so."""
     named = efforts_of(numbers.detail.efforts)
+    layout = layout.for_sensors(len(numbers.detail.sensors))
     em = layout.em
     if not named:
         sheet = Sheet(layout, 5 * em, heading)
@@ -74,7 +78,8 @@ def draw_strips(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sh
         natural = max((_TALLEST_IN - key) / blocks - head, 1.0) / sensors
         needed = blocks * (head + sensors * natural) + key
     sheet = Sheet(layout, needed, heading)
-    left = (0.8 if on_phone else 7.4) * em
+    longest = max(len(detail.series.sensor.label) for detail in numbers.detail.sensors)
+    left = 0.8 * em if on_phone else min(max(7.4, 2.6 + 0.68 * longest), 13.0) * em
     free = (sheet.bottom - sheet.top - key) / blocks - head
     cell_width = (sheet.width - left - 0.8 * em) / columns
     strips = _Strips(
@@ -114,7 +119,7 @@ def _sensor_names(strips: _Strips, block: int) -> None:
         label = detail.series.sensor.label
         if beside:
             x, y = 0.8 * em, top + (row + 0.5) * strips.cell_height
-            label = label if len(label) <= 10 else label[:9] + "…"
+            label = label if len(label) <= _LONGEST else label[: _LONGEST - 1] + "…"
         else:
             x, y = strips.left + 0.3 * em, top + row * strips.cell_height + 0.85 * em
         sheet.overlay.plot(

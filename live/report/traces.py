@@ -16,7 +16,7 @@ from analysis.verdict import efforts_of
 from live.board.snapshot import Severity
 from live.report.palette import LIGHT, SENSOR_COLOURS, SHAPES, sensor_colour
 from live.report.pipeline import SessionNumbers
-from live.report.sheet import VIDEO, Heading, Layout, Sheet
+from live.report.sheet import Heading, Layout, Sheet
 from live.report.words import clock, clock_ticks
 from replay.event import NS_PER_S, SESSION
 
@@ -30,6 +30,7 @@ _MARKS: Final = 14
 
 def draw_traces(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
     """Draw one sheet."""
+    layout = layout.for_sensors(len(numbers.data.tests))
     em = layout.em
     lanes = _lanes(numbers)
     legend_rows = _legend_rows(numbers, layout)
@@ -333,7 +334,7 @@ def _legend(sheet: Sheet, numbers: SessionNumbers, left: float, rows: int) -> No
     layout = sheet.layout
     em = layout.em
     overlay = sheet.overlay
-    start = 0.8 * em if layout is not VIDEO else left
+    start = left if layout.height_in else 0.8 * em
     flow = _flow(numbers, layout)
     if start + sum(_key_width(words, layout) for _, words in flow[0]) > sheet.width:
         start = 0.8 * em
