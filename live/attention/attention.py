@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import math
 import time
 from collections.abc import Callable, Sequence
 from typing import Final, Protocol
@@ -45,20 +46,21 @@ class Pace:
         self._session_ns = 0
         self._real_ns: int | None = None
 
-    def is_present(self, session_ns: int, real_ns: int) -> bool:
-        """Whether session time runs no faster than real time since the last question."""
+    def is_present(self, session_ns: int, real_ns: int, speed: float = 1.0) -> bool:
+        """Whether session time has run no faster than ``speed`` times real time since the last
+        question.
+        """
         passed_ns = 0 if self._real_ns is None else real_ns - self._real_ns
         gained_ns = session_ns - self._session_ns
         self._session_ns, self._real_ns = session_ns, real_ns
-        return gained_ns <= passed_ns + SLACK_NS
+        return gained_ns <= speed * (passed_ns + SLACK_NS)
 
 
 class Attention:
     """Looks at a view's model after each ``pump`` and calls by its means.
 
     ``only_in_front``: be silent while the capture says that another view is in front.  A replay is
-    never behind, and its time may run at any pace; what is passed over on the way to another
-    moment calls nobody.
+    never behind; what it passes over on the way to another moment calls nobody.
     """
 
     def __init__(
@@ -120,9 +122,13 @@ class Attention:
             self._call_all(self._attendant.finish(warnings))
 
     def _is_present(self, model: ViewModel, t_ns: int) -> bool:
+        speed = 1.0
         if isinstance(model.feed, FileFeed):
-            return not model.feed.catching_up
-        return self._pace.is_present(t_ns, self._clock())
+            # Flat out, a jump looks like playing on.
+            speed = math.inf if model.feed.speed is None else model.feed.speed
+            if model.feed.catching_up:
+                return False
+        return self._pace.is_present(t_ns, self._clock(), speed)
 
     def _is_behind(self, model: ViewModel) -> bool:
         if not (self._only_in_front and model.feed.is_live):

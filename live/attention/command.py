@@ -20,6 +20,8 @@ AT_ONCE: Final = 4
 """Commands at the same time; a command that hangs must not fill the machine."""
 LONGEST_S: Final = 30.0
 """Enough for a message through a slow network; then it is ended, with what it has started."""
+FAREWELL_S: Final = 3.0
+"""How long the end waits for what was begun last."""
 
 
 def check_command(command: Sequence[str]) -> None:
@@ -112,8 +114,8 @@ class CommandRunner:
 
     def close(self) -> None:
         """Leave what still runs to itself for a moment, then end it."""
-        give_up = self._clock() + 1.0
-        while self.running and self._clock() < give_up:
+        give_up = time.monotonic() + FAREWELL_S
+        while self.running and time.monotonic() < give_up:
             time.sleep(0.02)
         for process, _ in self._running:
             _end(process)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import IO, Protocol
+from typing import IO, Final, Protocol
 
 from live.capture.viewer import ViewProcess
 
-GRACE_S = 5.0
-"""The watcher has last words for a broker; then it must go."""
+GRACE_S: Final = 10.0
+"""Command and broker each take their time at the end; then the watcher must go."""
 
 
 class Child(Protocol):

@@ -42,24 +42,30 @@ def watch(
     say: Callable[[str], None],
     *,
     sleep: Callable[[float], None] = time.sleep,
+    clock: Callable[[], int] = time.monotonic_ns,
 ) -> None:
     """Follow a capture to its end.
 
     ``attach``: gives its feed; asked again where a rehearsal has become a recording.  ``say``:
     takes one sentence about what could not be done; the views of the capture show it too.
     """
-    while _follow(attach(), say, sleep) == RECORDING_BEGINS:
+    while _follow(attach(), say, sleep, clock) == RECORDING_BEGINS:
         pass
 
 
-def _follow(feed: Feed, say: Callable[[str], None], sleep: Callable[[float], None]) -> str:
+def _follow(
+    feed: Feed,
+    say: Callable[[str], None],
+    sleep: Callable[[float], None],
+    clock: Callable[[], int],
+) -> str:
     """Follow one stream to its end; the reason of it."""
     attention = Attention([])
     try:
         feed.send("watch")
         model = ViewModel(feed)
         if feed.title != REHEARSAL:  # before the recording nobody is called
-            attention = Attention(means_of(feed.plan, feed.started_utc_ns))
+            attention = Attention(means_of(feed.plan, feed.started_utc_ns), clock=clock)
         while model.ended is None:
             model.pump()
             attention.look(model)
