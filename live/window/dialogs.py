@@ -57,7 +57,7 @@ class HelpPage(QDialog):
         # Large text on a small screen: the groups stand below one another instead of side by side.
         groups = QWidget()
         flow = FlowLayout(groups, gap=20, at_top=True)
-        columns = (("Time", "Session"), ("Replay", "What is shown"), ("Looking into a capture",))
+        columns = (("Time", "Session", "What is shown"), ("Replay", "Looking into a capture"))
         for names in columns:
             flow.addWidget(_keys_of(names))
         inside = QWidget()

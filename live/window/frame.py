@@ -15,7 +15,7 @@ from live.window.timeline import Timeline
 from replay.plan import Plan
 
 if TYPE_CHECKING:
-    from live.board import Board
+    from live.board import Board, Marker
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,8 @@ class Frame:
 
     ``now_s``: the newest instant; ``start_s`` and ``end_s``: the visible stretch, all in seconds
     since the session began.  ``selected``: number of the test sensor in the agreement plane.
-    ``whole`` and ``later``: of a recorded session, what is drawn beyond ``now_s`` under a veil: all
-    lines, and all warnings; none while recording.
+    ``whole``, ``later`` and ``noted``: of a recorded session, what is drawn beyond ``now_s`` under
+    a veil: all lines, all warnings and all markers; none while recording.
     """
 
     plan: Plan
@@ -40,6 +40,7 @@ class Frame:
     selected: int
     whole: Timeline | None = None
     later: Sequence[SensorWarning] | None = None
+    noted: Sequence[Marker] | None = None
 
     @property
     def lines(self) -> Timeline:
@@ -50,6 +51,11 @@ class Frame:
     def lane_warnings(self) -> Sequence[SensorWarning]:
         """The warnings that stand on the time axis."""
         return self.board.warnings if self.later is None else self.later
+
+    @property
+    def markers(self) -> Sequence[Marker]:
+        """The markers that stand on the time axis, in order."""
+        return self.board.markers if self.noted is None else self.noted
 
     @property
     def drawn_to_s(self) -> float:

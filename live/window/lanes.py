@@ -131,7 +131,7 @@ class LanesCanvas(Canvas):
         metrics = QFontMetricsF(painter.font())
         ink = QColor(frame.theme.ink)
         free_from = area.box.left()
-        for count, marker in enumerate(frame.board.markers, 1):
+        for count, marker in enumerate(frame.markers, 1):
             x = area.x(marker.t_ns / 1e9)
             if not area.box.left() <= x <= area.box.right():
                 continue

@@ -190,6 +190,7 @@ class MainWindow(QMainWindow):
             selected=self.selected,
             whole=whole,
             later=None if whole is None or self.after is None else self.after.warnings,
+            noted=None if self.after is None else self.after.markers,
         )
         if self.after is not None:
             with self.faults.guard("replay"):

@@ -92,7 +92,7 @@ class TracesCanvas(Canvas):
         for number in plan.tests:
             pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
-        for marker in frame.board.markers:
+        for marker in frame.markers:
             x = area.x(marker.t_ns / 1e9)
             if area.box.left() <= x <= area.box.right():
                 draw_flag(painter, area.box, x, theme.ink)

@@ -198,7 +198,9 @@ def test_undo_and_redo_by_keys_through_all_kinds(path, capsys):
         full = same_numbers(window, capsys, path)
         assert full["sensors"][0]["label"] == "Tansy"
         assert [e["marked"] for e in full["efforts"] if e["kind"] == "effort"] == [True]
-        assert (120.0, "strap wetted") in window.seen.markers
+        assert (120 * NS_PER_S, "✎ strap wetted") in [
+            (m.t_ns, m.text) for m in window.after.markers
+        ]
         plan_labels = []
         for word in ("marker", "new label", "effort", "exclusion"):
             do(window, "Ctrl+Z")

@@ -8,6 +8,7 @@ from PySide6.QtCore import QObject, Qt
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from live.board import Marker
 from live.board.snapshot import SensorWarning
 from live.inspect.around import notifications
 from live.inspect.moments import MomentKind, last_moment, next_moment
@@ -179,6 +180,17 @@ class Afterwards(QObject):
     def warnings(self) -> tuple[SensorWarning, ...]:
         """All warnings of the session, also those after the cursor."""
         return self._named
+
+    @property
+    def markers(self) -> list[Marker]:
+        """Markers set while recording and afterwards, in order; those after the cursor only if
+        what comes after it is shown.
+        """
+        board = self._window.model.board
+        if self.ahead and self.survey is not None:
+            board = self.survey.board
+        noted = [Marker(t_ns, f"✎ {text}") for t_ns, text in self.desk.notebook.effective.markers]
+        return sorted([*board.markers, *noted], key=lambda marker: marker.t_ns)
 
     def show_state(self) -> None:
         """Position and speed, whatever else is drawn."""

@@ -9,7 +9,7 @@ from PySide6.QtGui import QColor, QFontDatabase, QFontMetricsF, QPainter, QPaint
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from live.inspect.fields import Field
-from live.window.canvas import line_pen
+from live.window.canvas import elided, line_pen
 from live.window.faults import DrawingFaults
 from live.window.theme import LIGHT, Theme
 
@@ -67,7 +67,7 @@ class BytesView(QWidget):
                 plain.horizontalAdvance(one.name),
                 plain.horizontalAdvance(_value(one)),
             )
-            wide = min(wanted + 2 * _PAD, width)
+            wide = min(wanted + 2 * _PAD + 1, width)
             if x > 0 and x + wide > width:
                 x, y = 0.0, y + self._row_height() + 4
             placed.append((one, QRectF(x, y, wide, self._row_height())))
@@ -96,12 +96,15 @@ class BytesView(QWidget):
             painter.setFont(fixed)
             painter.setPen(QColor(theme.ink))
             raw = self._payload[one.start : one.end].hex(" ")
-            painter.drawText(row, flags, raw)
+            painter.drawText(row, flags, elided(raw, QFontMetricsF(fixed), row.width()))
             painter.setFont(self.font())
+            metrics = QFontMetricsF(self.font())
             painter.setPen(QColor(theme.faint if one.sound else theme.alarm))
-            painter.drawText(row.translated(0, high), flags, one.name)
+            name = elided(one.name, metrics, row.width())
+            painter.drawText(row.translated(0, high), flags, name)
             painter.setPen(QColor(theme.ink))
-            painter.drawText(row.translated(0, 2 * high), flags, _value(one))
+            value = elided(_value(one), metrics, row.width())
+            painter.drawText(row.translated(0, 2 * high), flags, value)
 
 
 def _value(one: Field) -> str:

@@ -196,4 +196,3 @@ class Desk(QObject):
             if one.answer(effective) is Answer.OPEN
         ]
         self.seen.stretches = tuple(stretches)
-        self.seen.markers = tuple((t_ns / 1e9, text) for t_ns, text in effective.markers)

@@ -70,6 +70,7 @@ class NotificationsModel(QAbstractTableModel):
         self.rows: tuple[Notification, ...] = ()
         self.at = -1
         self.theme: Theme = LIGHT
+        self.font = QFont()
 
     def take(self, rows: tuple[Notification, ...], cursor_ns: int) -> None:
         """Other rows, another cursor."""
@@ -109,9 +110,11 @@ class NotificationsModel(QAbstractTableModel):
             return self._text(one, index.column(), is_at=index.row() == self.at)
         if role == Qt.ItemDataRole.FontRole:
             if index.column() == 3:
-                return QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
+                fixed = QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
+                fixed.setPointSizeF(self.font.pointSizeF())
+                return fixed
             if index.row() == self.at:
-                font = QFont()
+                font = QFont(self.font)
                 font.setBold(True)
                 return font
         if role == Qt.ItemDataRole.BackgroundRole and index.row() == self.at:
@@ -171,6 +174,8 @@ class NotificationsPage(QSplitter):
         self.why.setWordWrap(True)
         self.why.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.why.setAccessibleName("Warnings at this second")
+        for label in (self.head, self.why):
+            label.setMinimumWidth(1)  # or its longest word would push the bytes out of sight
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(6, 2, 6, 2)
@@ -199,6 +204,7 @@ class NotificationsPage(QSplitter):
     def dress(self, theme: Theme) -> None:
         """Put on a theme, with columns that suit the text's size."""
         self.model.theme = theme
+        self.model.font = QFont(self.font())
         self.bytes.theme = theme
         self.bytes.update()
         metrics = QFontMetricsF(self.font())

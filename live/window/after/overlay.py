@@ -12,7 +12,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter
 
 from live.inspect.values import ValueAt
-from live.window.canvas import Area, Canvas, draw_flag, elided, line_pen
+from live.window.canvas import Area, Canvas, elided, line_pen
 from live.window.chart import Chart
 from live.window.faults import DrawingFaults
 from live.window.figures import clock, signed
@@ -49,7 +49,6 @@ class Seen:
     selection: tuple[float, float] | None = None
     stretches: tuple[DrawnStretch, ...] = ()
     efforts: tuple[tuple[float, float, str], ...] = ()
-    markers: tuple[tuple[float, str], ...] = ()
     read_s: int | None = None
     values: Callable[[int], tuple[ValueAt, ...]] | None = field(default=None)
 
@@ -60,12 +59,11 @@ class Seen:
             self.cursor_s is None
             and self.selection is None
             and self.read_s is None
-            and not (self.stretches or self.efforts or self.markers)
+            and not (self.stretches or self.efforts)
         )
 
 
 _TRACES: Final = 0
-_LANES: Final = 2
 
 
 class Overlay(Canvas):
@@ -92,8 +90,6 @@ class Overlay(Canvas):
                 strip = self._strip(area, start, end)
                 if strip is not None:
                     self._draw_effort(painter, frame, strip, words)
-        for t_s, words in seen.markers:
-            self._draw_marker(painter, area, frame, t_s, words)
         if seen.selection is not None:
             strip = self._strip(area, *sorted(seen.selection))
             if strip is not None:
@@ -142,11 +138,11 @@ class Overlay(Canvas):
 
     @staticmethod
     def _plate(painter: QPainter, frame: Frame, words: str, strip: QRectF) -> None:
-        """Words at the foot of a strip."""
+        """Words near the top of a strip, below the name of an effort."""
         metrics = QFontMetricsF(painter.font())
         box = QRectF(0, 0, metrics.horizontalAdvance(words) + 6, metrics.height())
         box.moveCenter(strip.center())
-        box.moveBottom(strip.bottom() - 3)
+        box.moveTop(strip.top() + 6 + metrics.height())
         painter.fillRect(box, QColor(frame.theme.ground))
         painter.setPen(QColor(frame.theme.ink))
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
@@ -168,22 +164,6 @@ class Overlay(Canvas):
         painter.fillRect(box, QColor(frame.theme.ground))
         painter.setPen(colour)
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
-
-    def _draw_marker(
-        self, painter: QPainter, area: Area, frame: Frame, t_s: float, words: str
-    ) -> None:
-        x = area.x(t_s)
-        if not area.box.left() <= x <= area.box.right():
-            return
-        draw_flag(painter, area.box, x, frame.theme.ink)
-        if self._place == _LANES:
-            metrics = QFontMetricsF(painter.font())
-            shown = elided(f"✎ {words}", metrics, min(area.box.right() - x - 8, 200.0))
-            box = QRectF(x + 3, area.box.top() + 1, metrics.horizontalAdvance(shown) + 4, 0)
-            box.setHeight(metrics.height())
-            painter.fillRect(box, QColor(frame.theme.ground))
-            painter.setPen(QColor(frame.theme.ink))
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, shown)
 
     def _draw_readout(self, painter: QPainter, area: Area, frame: Frame, second: int) -> None:
         x = area.x(float(second))
