@@ -229,6 +229,10 @@ def _number(where: str, value: object, low: float, high: float) -> float:
 
 
 _PARTS: Final = ("session", "sensor", "broker", "attention", "details")
+_IN_WORDS: Final = {
+    str: "a text in quotation marks", float: "a number", int: "a whole number",
+    bool: "true or false",
+}  # fmt: skip
 _SESSION_KEYS: Final = {
     "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
     "invented": bool, "seed": int,
@@ -287,7 +291,7 @@ def _table(
             else isinstance(value, kind) and not (kind is int and isinstance(value, bool))
         )
         if not fits:
-            raise PlanError(f"{where}.{key}", f"must be of type {kind.__name__}", value)
+            raise PlanError(f"{where}.{key}", f"must be {_IN_WORDS[kind]}", value)
     for key in required:
         if key not in raw:
             raise PlanError(f"{where}.{key}", "is missing")

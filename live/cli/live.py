@@ -189,7 +189,9 @@ def _set_up(arguments: argparse.Namespace) -> int:
 
     out = None if arguments.practice else (arguments.out or Path())
     asked = Asked(sounds=False if arguments.mute else None)
-    return run_setup(out, minutes=arguments.minutes, asked=asked)
+    return run_setup(
+        out, minutes=arguments.minutes, on_warning=arguments.on_warning or (), asked=asked
+    )
 
 
 def _rehearse(arguments: argparse.Namespace) -> int:
@@ -319,8 +321,11 @@ def _capture(arguments: argparse.Namespace) -> int:
 def _sources(plan: Plan, talk: _Talk) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
     kinds = {sensor.source for sensor in plan.sensors}
-    if "file" in kinds:
-        raise SidebeatError("a sensor from a file cannot be recorded; it is put in by import")
+    if files := [sensor.label for sensor in plan.sensors if sensor.source == "file"]:
+        raise SidebeatError(
+            f"a sensor of a file cannot be recorded live ({', '.join(files)}): take it out of the "
+            "plan, and bring its file in afterwards with 'sidebeat import'"
+        )
     sources: list[Source] = []
     if "simulated" in kinds:
         from live.sources.simulated import SimulatedSource  # noqa: PLC0415

@@ -448,6 +448,7 @@ def test_two_captures_of_one_minute_get_two_files(broker: Broker, tmp_path: Path
         (["--attach", "--view", "terminal"], "no capture is running"),
         (["--attach", "--view", "none"], "needs a view"),
         (["--attach", "nowhere.json", "--view", "terminal"], "there is no run file"),
+        (["--plan", "file.toml", "--view", "none", "--minutes", "0.01"], "(Tansy)"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_one_sentence(
@@ -458,6 +459,12 @@ def test_what_cannot_be_done_is_said_in_one_sentence(
         '[session]\nwearer = "W1"\nactivity = "easy trail running"\n'
         '[[sensor]]\nlabel = "Yarrow"\nrole = "reference"\nsource = "mqtt"\ntopic = "a"\n'
         '[[sensor]]\nlabel = "Tansy"\nrole = "test"\nsource = "mqtt"\ntopic = "b"\n'
+    )
+    (tmp_path / "file.toml").write_text(
+        '[session]\nwearer = "W1"\nactivity = "easy trail running"\n'
+        '[[sensor]]\nlabel = "Yarrow"\nrole = "reference"\nsource = "mqtt"\ntopic = "a"\n'
+        '[[sensor]]\nlabel = "Tansy"\nrole = "test"\nsource = "file"\nfile = "tansy.fit"\n'
+        'alignment = "by hand"\n'
     )
     done = subprocess.run(
         [sys.executable, "-m", "live", "live", *options],

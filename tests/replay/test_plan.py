@@ -89,7 +89,7 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST.replace("wearer", "waerer"), "session.waerer", "is not known"),
         (SMALLEST.replace('wearer = "W1"\n', ""), "session.wearer", "is missing"),
         (SMALLEST.replace('"W1"', '"Jo Someone"'), "session.wearer", "must be a short code"),
-        (SMALLEST.replace('"W1"', "1"), "session.wearer", "must be of type str"),
+        (SMALLEST.replace('"W1"', "1"), "session.wearer", "must be a text"),
         (SMALLEST + "[extra]\n", "extra", "is not a part of a plan"),
         (SMALLEST.split("[[sensor]]", maxsplit=1)[0], "sensor", "at least one [[sensor]]"),
         (SMALLEST.replace("reference", "test"), "sensor.role", "exactly one sensor"),
@@ -97,7 +97,7 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST.replace("C0:00:00:00:00:01", ""), "sensor 'Yarrow'", "needs an address"),
         (SMALLEST.replace("Yarrow", " "), "sensor.label", "must not be empty"),
         (SMALLEST + "hold_s = 0\n", "sensor 'Yarrow', hold_s", "must lie between"),
-        (SMALLEST + "hold_s = true\n", "sensor 1.hold_s", "must be of type float"),
+        (SMALLEST + "hold_s = true\n", "sensor 1.hold_s", "must be a number"),
         (SMALLEST + 'source = "post"\n', "sensor 'Yarrow', source", "must be one of"),
         (SMALLEST + 'source = "mqtt"\n', "sensor 'Yarrow'", "needs a topic"),
         (
@@ -118,7 +118,7 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
             "is another sensor's already",
         ),
         (SMALLEST + "[details]\nage = 3\n", "details", "must be a table of texts"),
-        (SMALLEST + '[broker]\nport = "1883"\n', "broker.port", "must be of type int"),
+        (SMALLEST + '[broker]\nport = "1883"\n', "broker.port", "must be a whole number"),
     ],
 )
 def test_what_cannot_be_carried_out_is_refused(text: str, field: str, rule: str):
