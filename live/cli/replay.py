@@ -102,7 +102,7 @@ def run(arguments: argparse.Namespace) -> int:
         if status or not arguments.json:
             return status
         pace = FLAT_OUT
-    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
+    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace, places=False) as feed:
         model = play_out(feed, asked if view == "none" else AS_USUAL)
         if arguments.json:
             print_json(

@@ -58,11 +58,29 @@ class Acknowledged:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """A replay may come back to here: keep what is known now under this number.
+
+    ``forget``: numbers of earlier places that it will not come back to.
+    """
+
+    number: int
+    forget: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Rewound:
-    """A replay went back: forget everything; the events follow again from the start."""
+    """A replay went back: forget everything since the place with this number.
+
+    ``to``: 0 is the start; the events from there follow again.  ``afresh``: the plan has changed,
+    what was kept at places is of no use any more.
+    """
+
+    to: int = 0
+    afresh: bool = False
 
 
-Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Rewound
+Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Place | Rewound
 
 
 @dataclass(frozen=True, slots=True)

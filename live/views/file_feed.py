@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Final, Self
 
-from live.views.feed import Acknowledged, Ended, Message, Rewound, Tick
+from live.views.feed import Acknowledged, Ended, Message, Place, Rewound, Tick
 from replay.capture import Capture
 from replay.event import GATT_CHANNELS, HEART_RATE_CHANNELS, Event
 from replay.plan import Plan
@@ -31,12 +33,32 @@ NOTIFICATIONS: Final = GATT_CHANNELS | HEART_RATE_CHANNELS
 """What ``step`` stops at; links, anchors and other records of the session pass by unseen."""
 
 
+PLACE_EVENTS: Final = 10_000
+"""Events between two places that the player can come back to: half a second of a board's work."""
+
+MOST_PLACES: Final = 12
+"""Boards that a view keeps; beyond that every second one is let go, and the distance doubles."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """State of the player at a place.  ``taken``: events handed over, ``same`` of them at t_ns."""
+
+    number: int
+    taken: int
+    t_ns: int
+    same: int
+    notifications: int
+    newest_ns: int
+
+
 class FileFeed:
     """A :class:`~live.views.feed.Feed` on a capture file, with the controls of a player.
 
     ``speed``: times life, 0.5 to 60, or ``None`` for as fast as the view takes it.  ``clock``:
     the wall clock in nanoseconds.  Raises :class:`~replay.errors.CaptureError` if the file
-    cannot be read, ``ValueError`` for a speed out of range.
+    cannot be read, ``ValueError`` for a speed out of range.  ``places``: whether a view that goes
+    back begins from the nearest place where it kept its board, instead of from the start.
     """
 
     is_live: Final = False
@@ -49,7 +71,11 @@ class FileFeed:
         speed: float | None = 1.0,
         *,
         clock: Callable[[], int] = time.monotonic_ns,
+        places: bool = True,
     ) -> None:
+        self._places: list[_Kept] = []
+        self._place_numbers = 0
+        self._spacing = PLACE_EVENTS if places else 0
         self._speed = _checked(speed)
         self._clock = clock
         self._capture = Capture.open(path)
@@ -142,7 +168,8 @@ class FileFeed:
         """Hand over everything up to here once more, from the start: the plan has changed."""
         self._wishes.clear()
         goal = self._goal_ns if self._goal_ns is not None else self._position_ns
-        self._go_back()
+        self._places.clear()
+        self._go_back(None, afresh=True)
         self._aim(goal)
 
     def skip(self, by_ns: int) -> None:
@@ -165,7 +192,8 @@ class FileFeed:
             count += 1
         goal = max(self._notifications + count, 0)
         if count <= 0:
-            self._go_back()
+            before = [place for place in self._places if place.notifications < goal]
+            self._go_back(before[-1] if before else None)
         self._goal_ns = None
         self._goal_count = goal
 
@@ -222,29 +250,65 @@ class FileFeed:
     def _aim(self, t_ns: int) -> None:
         goal = min(max(t_ns, 0), self._end_ns)
         if goal < self._position_ns or (self._finished and goal < self._end_ns):
-            self._go_back()
+            before = [place for place in self._places if place.t_ns <= goal]
+            self._go_back(before[-1] if before else None)
         self._goal_ns = goal
         self._goal_count = None
 
     def _start_over(self) -> None:
-        self._events = iter(self._capture.events())
+        self._events: Iterator[Event] = iter(self._capture.events())
         self._next = next(self._events, None)
         self._position_ns = 0
+        self._taken = self._same = self._event_ns = 0
         self._notifications = 0
         self._newest_ns = 0
         self._finished = False
 
-    def _go_back(self) -> None:
+    def _go_back(self, place: _Kept | None, *, afresh: bool = False) -> None:
         self._start_over()
+        if place is not None:
+            self._events = islice(self._capture.events(place.t_ns), place.same, None)
+            self._next = next(self._events, None)
+            self._position_ns = place.t_ns
+            self._taken, self._same, self._event_ns = place.taken, place.same, place.t_ns
+            self._notifications, self._newest_ns = place.notifications, place.newest_ns
         self._extra = deque(m for m in self._extra if isinstance(m, Acknowledged))
-        self._extra.append(Rewound())
+        self._extra.append(Rewound(0 if place is None else place.number, afresh))
 
-    def _take(self, event: Event) -> None:
+    def _keep(self, messages: list[Message]) -> None:
+        """Make the present a place to come back to, if it is far enough behind the last one."""
+        last = self._places[-1].taken if self._places else 0
+        if not self._spacing or self._taken < last + self._spacing:
+            return
+        forget: tuple[int, ...] = ()
+        if len(self._places) == MOST_PLACES:
+            forget = tuple(place.number for place in self._places[::2])
+            self._places = self._places[1::2]
+            self._spacing *= 2
+        self._place_numbers += 1
+        self._places.append(
+            _Kept(
+                self._place_numbers,
+                self._taken,
+                self._position_ns,
+                self._same,
+                self._notifications,
+                self._newest_ns,
+            )
+        )
+        messages.append(Place(self._place_numbers, forget))
+
+    def _take(self, event: Event, messages: list[Message]) -> None:
+        messages.append(event)
+        self._same = self._same + 1 if self._taken and event.t_ns == self._event_ns else 1
+        self._event_ns = event.t_ns
+        self._taken += 1
         self._position_ns = event.t_ns
         if event.channel in NOTIFICATIONS:
             self._notifications += 1
             self._newest_ns = event.t_ns
         self._next = next(self._events, None)
+        self._keep(messages)
 
     def _take_until(self, messages: list[Message], t_ns: int) -> bool:
         """Hand over the events up to ``t_ns``; false if a slice did not hold them all."""
@@ -254,8 +318,7 @@ class FileFeed:
             if room == 0:
                 return False
             room -= 1
-            messages.append(event)
-            self._take(event)
+            self._take(event, messages)
         if not self._finished:
             self._position_ns = max(self._position_ns, t_ns)
             if self._next is None and self._position_ns >= self._end_ns:
@@ -271,8 +334,7 @@ class FileFeed:
             if room == 0:
                 return
             room -= 1
-            messages.append(event)
-            self._take(event)
+            self._take(event, messages)
         self._goal_count = None
         if self._notifications < count and not self._finished:
             self._position_ns = self._end_ns

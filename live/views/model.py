@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterable
+from copy import deepcopy
 from typing import TypeVar
 
 from live.board import Board
 from live.board.snapshot import SensorWarning, Snapshot
-from live.views.feed import Acknowledged, CaptureStatus, Ended, Feed, Rewound, Tick
+from live.views.feed import Acknowledged, CaptureStatus, Ended, Feed, Place, Rewound, Tick
 from replay.event import Event
 from replay.plan import Plan
 
@@ -40,6 +41,8 @@ class ViewModel:
         self.faults = 0
         self._answers: dict[int, Acknowledged] = {}
         self._snapshot: Snapshot | None = None
+        self._kept: dict[int, Board] = {}
+        """Boards as they were at places of a replay: going back begins from the nearest."""
 
     @property
     def plan(self) -> Plan:
@@ -62,8 +65,15 @@ class ViewModel:
                 case Ended(t_ns):
                     self._on_board(self.board.finish, t_ns)
                     self.ended = message
-                case Rewound():
-                    self.board = self._board_of(self.feed.plan)
+                case Place(number, forget):
+                    for other in forget:
+                        self._kept.pop(other, None)
+                    self._kept[number] = deepcopy(self.board)
+                case Rewound(to, afresh):
+                    if afresh:
+                        self._kept.clear()
+                    kept = self._kept.get(to)
+                    self.board = self._board_of(self.feed.plan) if kept is None else deepcopy(kept)
                     self.generation += 1
                     self.ended = None
         if messages:

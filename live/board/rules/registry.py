@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from live.board.rules.apart import Apart
@@ -69,7 +70,8 @@ def rules_for(bench: Bench) -> list[Rule]:
             *([Late(bench, test, departure.following)] if one_clock else []),
             Apart(bench, test, departure),
         ]
-    loose = LooseReference(bench, bench.reference, unit=lambda: slip.factor)
+    # Not a lambda: a copy of the board must listen to the copy of the rule.
+    loose = LooseReference(bench, bench.reference, unit=partial(getattr, slip, "factor"))
     rules += [
         *relays,
         *on_cadence,
