@@ -45,7 +45,8 @@ LEAD_S: Final = 10
 """How long before the start both sensors' levels are looked at: at the start the reference has
 already risen by a tenth."""
 LAG_ALLOWED_S: Final = 30
-"""How long after the reference's return a sensor may still show the effort."""
+"""How long after the reference a sensor may still show the effort: three times what is late
+already, and no shorter than the whole of a common short interval.  What comes later is missed."""
 SEEN_SHARE: Final = 0.7
 """Share of the effort's seconds at which a sensor must have a value to be judged on it."""
 
@@ -180,6 +181,10 @@ def respond(
         # back to the falling heart rate, not one that shows the effort.
         found_late = half is not None and half > effort.peak_s
         answer = Answer.MISSED if found_late else Answer.BLUNTED
+    elif delay is not None and delay > LAG_ALLOWED_S:
+        # Wherever it was, it was not on this effort: on another rhythm, most likely, and its
+        # way back is no rise of the heart.
+        return Response(Answer.MISSED)
     elif delay is not None and delay > LATE_S:
         answer = Answer.LATE
     else:

@@ -135,6 +135,13 @@ def test_a_late_answer_is_late_and_not_missed() -> None:
     assert LATE_S < 18
 
 
+def test_coming_back_from_another_rhythm_is_no_late_answer() -> None:
+    """A sensor that sat at 65 bpm for the rise and leaps back near the end has missed it."""
+    test = REFERENCE.copy()
+    test[ONSETS[1] - 5 : ONSETS[1] + 100] = 65_000
+    assert _efforts_only(test) == [Answer.FOLLOWED, Answer.MISSED, Answer.FOLLOWED]
+
+
 def test_an_offset_alone_is_no_failure() -> None:
     """A sensor that reads 10 bpm too much follows every effort and overshoots each peak by 10."""
     answers = responses(find_efforts(REFERENCE), REFERENCE, REFERENCE + 10_000)
