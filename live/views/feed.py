@@ -70,9 +70,9 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Rewound:
-    """A replay went back: forget everything since the place with this number.
+    """A replay stands at another place: forget all but what was kept under this number.
 
-    ``to``: 0 is the start; the events from there follow again.  ``afresh``: the plan has changed,
+    ``to``: 0 is the start; the events from there follow.  ``afresh``: the plan has changed,
     what was kept at places is of no use any more.
     """
 

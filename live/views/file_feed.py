@@ -158,8 +158,8 @@ class FileFeed:
     def seek(self, t_ns: int) -> None:
         """Go to this capture time; playing or paused as before.
 
-        Forward, the events in between follow; backward, all of them again from the start after a
-        :class:`~live.views.feed.Rewound`.
+        The events up to there follow; backward, or far forward where the player has been before,
+        after a :class:`~live.views.feed.Rewound`, those from the nearest place or the start.
         """
         self._wishes.clear()
         self._aim(t_ns)
@@ -169,7 +169,7 @@ class FileFeed:
         self._wishes.clear()
         goal = self._goal_ns if self._goal_ns is not None else self._position_ns
         self._places.clear()
-        self._go_back(None, afresh=True)
+        self._go_to(None, afresh=True)
         self._aim(goal)
 
     def skip(self, by_ns: int) -> None:
@@ -193,7 +193,7 @@ class FileFeed:
         goal = max(self._notifications + count, 0)
         if count <= 0:
             before = [place for place in self._places if place.notifications < goal]
-            self._go_back(before[-1] if before else None)
+            self._go_to(before[-1] if before else None)
         self._goal_ns = None
         self._goal_count = goal
 
@@ -249,9 +249,11 @@ class FileFeed:
 
     def _aim(self, t_ns: int) -> None:
         goal = min(max(t_ns, 0), self._end_ns)
-        if goal < self._position_ns or (self._finished and goal < self._end_ns):
-            before = [place for place in self._places if place.t_ns <= goal]
-            self._go_back(before[-1] if before else None)
+        before = [place for place in self._places if place.t_ns <= goal]
+        nearest = before[-1] if before else None
+        back = goal < self._position_ns or (self._finished and goal < self._end_ns)
+        if back or (nearest is not None and nearest.taken > self._taken + SLICE):
+            self._go_to(nearest)
         self._goal_ns = goal
         self._goal_count = None
 
@@ -264,7 +266,7 @@ class FileFeed:
         self._newest_ns = 0
         self._finished = False
 
-    def _go_back(self, place: _Kept | None, *, afresh: bool = False) -> None:
+    def _go_to(self, place: _Kept | None, *, afresh: bool = False) -> None:
         self._start_over()
         if place is not None:
             self._events = islice(self._capture.events(place.t_ns), place.same, None)
