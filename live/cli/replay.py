@@ -27,8 +27,8 @@ HELP: Final = (
     "terminal, or without a view for its warnings and final agreement alone."
 )
 EXAMPLE: Final = """
-sidebeat replay recordings_demo/rowing.sqlite
-sidebeat replay recordings_demo/rowing.sqlite --speed max --view none --json
+sidebeat replay recordings_demo/2026-03-04_0715_rowing-ergometer_W1.sqlite
+sidebeat replay captures/rowing.sqlite --speed max --view none --json
 sidebeat replay captures/rowing.sqlite --beside other_computer/rowing.sqlite
 """
 

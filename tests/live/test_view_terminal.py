@@ -17,6 +17,7 @@ from live.views.model import ViewModel
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.keys import parse_posix
 from live.views.terminal.screen import Shown, clock, screen, signed, warning_lines
+from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 from tests.standins.feeds import PLAN, ScriptedFeed, two_sensors, written
 
@@ -242,6 +243,16 @@ def test_on_a_terminal_the_last_tables_stay(tmp_path):
     before, after = console.file.getvalue().split("\x1b[?1049l")
     assert "Sidebeat" in before
     assert "No warning" in after or "Warnings (" in after
+
+
+def test_the_summary_says_why_a_capture_ended():
+    """Whoever was left alone by a capture that was killed reads where it was saved."""
+    reason = "the capture process is gone; what it saved is in /d/x.sqlite"
+    model = ViewModel(ScriptedFeed([[*two_sensors(5), Ended(5 * NS_PER_S, reason)]]))
+    model.pump()
+    console = console_of()
+    print_summary(model, console)
+    assert reason in console.file.getvalue()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

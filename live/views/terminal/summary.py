@@ -33,6 +33,8 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     if tests:
         console.print(spaced(agreement_table(tests, plan, width, plain=plain)))
     console.print()
+    if model.ended is not None and model.feed.is_live:
+        console.print(Text(f"Ended: {model.ended.reason}."), soft_wrap=True)
     if not model.board.warnings:
         console.print("No warning was raised.")
         return
