@@ -137,7 +137,7 @@ def test_before_installation_the_line_to_install_is_printed():
     bare = python("-S", "-m", "live", "demo")
     assert bare.returncode == WRONG
     assert bare.stdout == ""
-    assert "Not installed yet: bleak, aiomqtt, numpy" in bare.stderr
+    assert f"Not installed yet: {', '.join(preflight.BASE_PACKAGES.values())}" in bare.stderr
     assert 'pip install -e ".[window]"' in bare.stderr
 
 
