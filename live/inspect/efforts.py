@@ -10,6 +10,7 @@ lowest tenth, as there.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 from typing import Final
@@ -17,7 +18,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from analysis.efforts import EDGE, LEAST_RISE_BPM
+from analysis.efforts import EDGE, LEAST_RISE_BPM, Effort
 from analysis.pairing import NO_VALUE
 
 SMOOTHED_S: Final = 9
@@ -39,6 +40,18 @@ class EffortState:
     number: int
     under_way: bool
     for_s: int
+
+
+def state_at(efforts: Sequence[Effort], second: int) -> EffortState | None:
+    """The same of a whole session, from its efforts in order (``moments.efforts_of``)."""
+    begun = [effort for effort in efforts if effort.start_s <= second]
+    if not begun:
+        return None
+    last = begun[-1]
+    under_way = second <= last.return_s
+    return EffortState(
+        len(begun), under_way, second - (last.start_s if under_way else last.return_s)
+    )
 
 
 class EffortTracker:

@@ -208,7 +208,8 @@ class MainWindow(QMainWindow):
             if self.after is None:
                 self.header.end()
         self._over = over
-        self.header.show_effort(self.efforts.state)
+        effort = self.efforts.state if self.after is None else self.after.effort(snapshot.second)
+        self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
         news = self.commands.news()
         if news:

@@ -17,7 +17,7 @@ from PySide6.QtCore import QSize
 from PySide6.QtGui import QImage, QPixmap
 from PySide6.QtWidgets import QApplication
 
-from live.views.feed import Feed
+from live.views.feed import Feed, Message
 from live.views.file_feed import FileFeed
 from live.window.app import open_application
 from live.window.keys import Deed
@@ -33,13 +33,38 @@ SIZES: Final = {"1280x720": (1280, 720), "1920x1080": (1920, 1080), "2560x1440":
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What one picture shows.  ``deeds``: what the user does before it is taken."""
+    """What one picture shows.  ``deeds``: what the user does before it is taken.
+
+    ``player``: with the controls of a replay; without them it looks as while recording.
+    """
 
     size: tuple[int, int] = (1280, 720)
     theme: Theme = LIGHT
     far: bool = False
     deeds: tuple[Deed, ...] = ()
     cautions: bool = True
+    player: bool = True
+
+
+class _Watched:
+    """A player that the window takes for a stream like any other."""
+
+    is_live: Final = False
+
+    def __init__(self, feed: FileFeed) -> None:
+        self._feed = feed
+        self.plan = feed.plan
+        self.title = feed.title
+        self.started_utc_ns = feed.started_utc_ns
+
+    def poll(self) -> list[Message]:
+        return self._feed.poll()
+
+    def send(self, action: str, **values: str | int) -> int:
+        return self._feed.send(action, **values)
+
+    def close(self) -> None:
+        self._feed.close()
 
 
 def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
@@ -49,19 +74,21 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
     Raises :class:`~replay.errors.SidebeatError` if the file or Qt cannot be used.
     """
     open_application()
-    feed = FileFeed(source, speed=None) if isinstance(source, Path) else source
+    feed: Feed = FileFeed(source, speed=None) if isinstance(source, Path) else source
     if isinstance(feed, FileFeed):
         feed.pause()
         feed.seek(round(at_s * 1e9))
+    if isinstance(feed, FileFeed) and not picture.player:
+        feed = _Watched(feed)
     window = MainWindow(feed, picture.theme)
     window.resize(QSize(*picture.size))
     window.cautions.setVisible(picture.cautions)
     window.show()
     window.bench.chart.setFocus()
-    while window.frame():
-        pass
+    _settle(window)
     for deed in picture.deeds:
         window.do(deed)
+        _settle(window)
     if picture.far:
         window.do(Deed.FAR)
     for _ in range(3):  # what was laid out anew by a deed is drawn in the next frame
@@ -78,14 +105,32 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
     return taken
 
 
+def _settle(window: MainWindow) -> None:
+    """Wait for what is read in the background, and draw until nothing more comes."""
+    if window.after is not None:
+        window.after.settle()
+    while window.frame():
+        pass
+
+
 def documentation_pictures(folder: Path) -> list[Path]:
     """Make the pictures that the documentation shows, from the demo recordings."""
     rowing, _, stairs = demo_captures()
     made = []
     for name, path, at_s, picture in (
-        ("window", rowing, 885.0, Picture(deeds=(Deed.FIFTEEN,), cautions=False)),
-        ("window-dark", stairs, 850.0, Picture(theme=DARK, cautions=False)),
-        ("far-view", rowing, 885.0, Picture(far=True, cautions=False)),
+        ("window", rowing, 885.0, Picture(deeds=(Deed.FIFTEEN,), cautions=False, player=False)),
+        ("window-dark", stairs, 850.0, Picture(theme=DARK, cautions=False, player=False)),
+        ("far-view", rowing, 885.0, Picture(far=True, cautions=False, player=False)),
+        (
+            "replay",
+            rowing,
+            800.0,
+            Picture(
+                size=(1920, 1080),
+                deeds=(Deed.ALL, Deed.NEXT_WARNING, Deed.NOTIFICATIONS),
+                cautions=False,
+            ),
+        ),
     ):
         made.append(folder / f"{name}.png")
         _save(screenshot(path, at_s, picture), made[-1])

@@ -8,15 +8,16 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel, QWidget
 
 from live.board.snapshot import WarningKind
+from live.views.feed import Tick
 from live.views.file_feed import FASTEST, SLOWEST
 from live.window.after.transport import SPEEDS, next_speed, position_words
 from live.window.keys import Deed
 from live.window.span import Follow
 from live.window.theme import DARK, LIGHT
 from replay.event import BATTERY, HEART_RATE, NS_PER_S
-from tests.standins.feeds import written
+from tests.standins.feeds import beat, written
 from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, settle, spot_at
-from tests.standins.windows import press
+from tests.standins.windows import picture, press, shown
 
 
 @pytest.fixture
@@ -244,17 +245,34 @@ def test_a_jump_outside_of_a_picture_that_was_moved_brings_it_along(path):
         assert window.span.follow is Follow.FIVE
 
 
-def test_the_effort_and_the_time_in_it_are_shown(path):
-    """The number of the effort and its time stand in the header, as of the cursor."""
-    with replayed(path, at_s=20) as window:
-        early = window.header.effort.text()
-        window.after.go_to(280 * NS_PER_S)
+def test_the_effort_and_the_time_in_it_are_those_of_the_brackets(path):
+    """Number and time in the header are those of the efforts drawn, as of the cursor."""
+    with replayed(path, at_s=0) as window:
+        assert window.header.effort.text() == ""
+        for number, effort in enumerate(window.after.found.efforts, 1):
+            window.after.go_to((effort.start_s + 5) * NS_PER_S + 1)
+            settle(window)
+            assert window.header.effort.text() == f"effort {number} · 0:05"
+        window.after.go_to((effort.return_s + 7) * NS_PER_S + 1)
         settle(window)
-        late = window.header.effort.text()
-        assert "effort" in late
-        assert early != late
-        state = window.efforts.state
-        assert f"effort {state.number}" in late
+        assert window.header.effort.text() == f"after effort {number} · 0:07"
+
+
+def test_the_effort_is_shown_while_recording():
+    """Before an effort there is nothing to show; in it, its number and time."""
+    beats = [
+        message
+        for second in range(120)
+        for message in (
+            beat(second + 0.1, 1, 90 if second < 60 else min(90 + 2 * (second - 60), 160)),
+            Tick(round((second + 0.9) * NS_PER_S)),
+        )
+    ]
+    with shown(beats[:120]) as (window, feed):
+        assert window.header.effort.text() == ""
+        feed.waiting += beats[120:]
+        picture(window)
+        assert window.header.effort.text().startswith("effort 1 · 0:5")
 
 
 @pytest.mark.parametrize("size", [(1280, 720), (1920, 1080), (2560, 1440)])

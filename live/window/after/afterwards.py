@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 from live.board import Marker
 from live.board.snapshot import SensorWarning
 from live.inspect.around import notifications
+from live.inspect.efforts import EffortState, state_at
 from live.inspect.moments import MomentKind, last_moment, next_moment
 from live.inspect.survey import Findings, Job, Survey, findings, read_survey
 from live.views.file_feed import FileFeed
@@ -191,6 +192,12 @@ class Afterwards(QObject):
             board = self.survey.board
         noted = [Marker(t_ns, f"✎ {text}") for t_ns, text in self.desk.notebook.effective.markers]
         return sorted([*board.markers, *noted], key=lambda marker: marker.t_ns)
+
+    def effort(self, second: int) -> EffortState | None:
+        """The effort at a second by the count of the whole session, once that is known."""
+        if self.found is None:
+            return self._window.efforts.state
+        return state_at(self.found.efforts, second)
 
     def show_state(self) -> None:
         """Position and speed, whatever else is drawn."""
