@@ -7,7 +7,7 @@ earlier than the next event would, and changes nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,9 @@ from replay.plan import Plan
 
 WINDOWS: Final[dict[str, int | None]] = {"1 min": 60, "5 min": 300, "session": None}
 """Stretches over which the agreement of each test sensor is kept, in seconds."""
+
+_NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
+"""Events of a sensor that some rules wait for, and that no reading brings."""
 
 
 class Board:
@@ -50,6 +53,8 @@ class Board:
             }
             for sensor in self._bench.tests
         }
+        self._agreements_of = -1
+        self._made: dict[int, Mapping[str, Agreement]] = {}
         self._paired = [
             (sensor, tuple(self._windows[sensor.number].values())) for sensor in self._bench.tests
         ]
@@ -89,8 +94,11 @@ class Board:
         sensors = self._bench.sensors
         if 0 < number <= len(sensors):
             sensors[number - 1].take(t_ns, event)
+            if event.channel in _NEWS:
+                self._referee.news()
         elif number == SESSION:
             self._bench.take(t_ns, event)
+            self._referee.news()
         else:
             self._bench.strays += 1
 
@@ -193,11 +201,20 @@ class Board:
             gap_s=closed - sensor.covered_s,
             difference_bpm=(held - reference) / 1000 if compared else None,
             within=self._bench.tolerance.within(reference, held) if compared else None,
-            windows={
-                name: _agreement(window)
-                for name, window in self._windows.get(sensor.number, {}).items()
-            },
+            windows=self._agreements(sensor.number),
         )
+
+    def _agreements(self, number: int) -> Mapping[str, Agreement]:
+        """They change with the closed seconds alone, and views ask several times in each."""
+        if self._agreements_of != self._next_second:
+            self._agreements_of = self._next_second
+            self._made = {}
+        made = self._made.get(number)
+        if made is None:
+            made = self._made[number] = {
+                name: _agreement(window) for name, window in self._windows.get(number, {}).items()
+            }
+        return made
 
 
 def _agreement(window: RollingAgreement) -> Agreement:

@@ -7,6 +7,7 @@ which rule gives way to which are the referee's.
 
 from __future__ import annotations
 
+import sys
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from enum import IntEnum
@@ -32,6 +33,10 @@ UNSURE: Final = Sign.UNSURE
 BAD: Final = Sign.BAD
 
 
+UNTIL_NEWS: Final = sys.maxsize
+"""``quiet_until`` of a rule that lives on rare events alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Explanation:
     """Why a warning is raised: one sentence of cause, one of advice, and the values behind."""
@@ -46,10 +51,13 @@ class Rule(ABC):
 
     ``sensor``: number in the plan, 0 for the session.  ``raise_after_s``: consecutive bad
     seconds before it is raised; ``clear_after_s``: good seconds before it is cleared; unsure
-    seconds count for neither.
+    seconds count for neither.  ``quiet_until``: a rule that knows that it will not be bad before
+    this second, whatever readings come, need not be asked until then while nothing of it stands;
+    news (:meth:`live.board.rules.referee.Referee.news`) has it asked once in between.
     """
 
     kind: ClassVar[WarningKind]
+    quiet_until: int = 0
     raise_after_s: int = 1
     clear_after_s: int = 1
 

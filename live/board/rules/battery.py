@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule
 from live.board.rules.thresholds import BATTERY, BatteryLimits
 from live.board.snapshot import Measure, WarningKind
@@ -27,6 +27,8 @@ class LowBattery(SensorRule):
         """See :class:`Rule`."""
         del second
         percent = self.watched.battery_percent
+        if percent is None or percent > self._limits.low_percent:
+            self.quiet_until = UNTIL_NEWS
         if percent is None:
             return UNSURE
         if percent <= self._limits.low_percent:

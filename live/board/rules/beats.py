@@ -53,6 +53,7 @@ class BeatJudge:
     def __init__(self, limits: BeatLimits) -> None:
         self._limits = limits
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
+        self._beside = 0.0
         self._refused: list[Judged] = []
         self._spread = limits.usual_spread
         self._short = 0
@@ -60,9 +61,7 @@ class BeatJudge:
     @property
     def beside(self) -> float:
         """Median of the accepted neighbours in 1/1024 s; 0 while there are too few."""
-        if len(self._accepted) < self._limits.least_neighbours:
-            return 0.0
-        return float(median(self._accepted))
+        return self._beside
 
     @property
     def newest(self) -> int:
@@ -78,6 +77,7 @@ class BeatJudge:
     def forget(self) -> None:
         """Beats were lost on the way: the next ones have no neighbours."""
         self._accepted.clear()
+        self._beside = 0.0
         self._refused.clear()
         self._short = 0
 
@@ -93,7 +93,7 @@ class BeatJudge:
             self._short = 0
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
-            self._accepted.append(rr)
+            self._take_for_neighbour(rr)
             return ()
         short, self._short = self._short, 0
         ratio = rr / beside
@@ -115,7 +115,9 @@ class BeatJudge:
         limits = self._limits
         ratio = rr / beside
         if abs(ratio - 1) <= self.limit:
-            return (*self._accept(rr, ratio), Judged(Beat.GOOD, rr, beside))
+            released = self._accept(rr, ratio)
+            good = Judged(Beat.GOOD, rr, beside)
+            return (*released, good) if released else (good,)
         if ratio < 1:
             self._short = rr
             return ()
@@ -126,9 +128,15 @@ class BeatJudge:
         )
 
     def _accept(self, rr: int, ratio: float) -> Sequence[Judged]:
-        self._accepted.append(rr)
+        self._take_for_neighbour(rr)
         self._spread += (abs(ratio - 1) - self._spread) / self._limits.spread_beats
         return self._released()
+
+    def _take_for_neighbour(self, rr: int) -> None:
+        accepted = self._accepted
+        accepted.append(rr)
+        if len(accepted) >= self._limits.least_neighbours:
+            self._beside = float(median(accepted))
 
     def _released(self) -> Sequence[Judged]:
         ripe, self._refused = self._refused, []
@@ -148,5 +156,6 @@ class BeatJudge:
             return ()
         # The rate itself has changed: these are the neighbours now.
         self._accepted.clear()
-        self._accepted.extend(judged.rr for judged in self._released())
+        for judged in self._released():
+            self._take_for_neighbour(judged.rr)
         return (Judged(Beat.LEAP, rr, beside),)

@@ -46,7 +46,11 @@ class NoContact(SensorRule):
             watched.newest is None or second * NS_PER_S - watched.last_ns > watched.hold_ns
         ):
             return UNSURE
-        bad = self._look(fresh)
+        if self._score_s == 0 and watched.last_valid_ns == watched.last_ns:
+            self._bad_readings = 0
+            bad = False
+        else:
+            bad = self._look(fresh)
         if watched.is_reference:
             self._count_beats(fresh)
             if not bad and self._beats_stopped(second):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from analysis.pairing import NO_VALUE
-from live.board.rules.following import Following
+from live.board.rules.following import Following, Follows
 from live.board.rules.thresholds import DEPARTURE, DepartureLimits
 
 if TYPE_CHECKING:
@@ -34,8 +34,9 @@ class Departure:
         following: Following | None = None,
         limits: DepartureLimits = DEPARTURE,
     ) -> None:
-        self._bench: Final = bench
-        self._watched: Final = watched
+        self._reference: Final = bench.reference.held
+        self._held: Final = watched.held
+        self._within: Final = bench.tolerance.within
         self._limits: Final = limits
         self.following: Final = following or Following(bench, watched)
         self._second = -1
@@ -43,6 +44,7 @@ class Departure:
         self._leapt = 0
         self._agreed_at = -1
         self._delay_s = limits.delay_s
+        self._known: Follows | None = None
         self.paired = False
         self.side = 0
         self.unexplained = False
@@ -61,33 +63,37 @@ class Departure:
         return self
 
     def _update(self, second: int) -> None:
-        bench = self._bench
-        reference, value = bench.reference.held[second], self._watched.held[second]
+        reference, value = self._reference[second], self._held[second]
         self.unexplained = self.follows = False
+        if second and reference != NO_VALUE:
+            leap = reference - self._reference[second - 1]
+            if leap > self._limits.leap_mbpm or -leap > self._limits.leap_mbpm:
+                self._reference_leapt(second, leap)
         self.paired = NO_VALUE not in (reference, value)
-        self._look_for_leap(second, reference)
         if not self.paired:
             self.side = 0
             return
-        if bench.tolerance.within(reference, value):
+        if self._within(reference, value):
             self.side = 0
             self._agreed = (reference, value)
             self._agreed_at = second
             # Looked at while they agree only: a fault must not teach the delay that excuses it.
-            follows = self.following.estimate(second)
-            if follows is not None:
-                limits = self._limits
-                self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
+            following = self.following
+            if second >= following.due or following.newest is not self._known:
+                follows = self._known = following.estimate(second)
+                if follows is not None:
+                    limits = self._limits
+                    self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
             return
         self.side = 1 if value > reference else -1
         first = max(0, second - self._delay_s, self._leapt)
-        was = [v for v in bench.reference.held[first:second] if v != NO_VALUE]
+        was = [v for v in self._reference[first:second] if v != NO_VALUE]
         if self.side > 0:
             nearest = max(was, default=reference)
-            self.unexplained = value > nearest and not bench.tolerance.within(nearest, value)
+            self.unexplained = value > nearest and not self._within(nearest, value)
         else:
             nearest = min(was, default=reference)
-            self.unexplained = value < nearest and not bench.tolerance.within(nearest, value)
+            self.unexplained = value < nearest and not self._within(nearest, value)
         if self._agreed is not None:
             reference_then, value_then = self._agreed
             moved = reference - reference_then
@@ -95,13 +101,10 @@ class Departure:
             if abs(moved) >= self._limits.moved_mbpm:
                 self.follows = went / moved >= self._limits.follows
 
-    def _look_for_leap(self, second: int, reference: int) -> None:
+    def _reference_leapt(self, second: int, leap: int) -> None:
         """A leap of the reference is no change of the heart: count from behind it."""
-        before = self._bench.reference.held[second - 1] if second else NO_VALUE
-        if NO_VALUE in (reference, before):
+        if self._reference[second - 1] == NO_VALUE:
             return
-        leap = reference - before
-        if abs(leap) > self._limits.leap_mbpm:
-            self._leapt = second
-            if self._agreed is not None:
-                self._agreed = (self._agreed[0] + leap, self._agreed[1])
+        self._leapt = second
+        if self._agreed is not None:
+            self._agreed = (self._agreed[0] + leap, self._agreed[1])

@@ -8,15 +8,19 @@ enough to tell one delay from another.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from live.board.rules.thresholds import FOLLOWING, FollowingLimits
 
 if TYPE_CHECKING:
     from live.board.bench import Bench
     from live.board.sensor import SensorState
+
+
+_Sums: TypeAlias = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +38,10 @@ class Follows:
 
 
 class Following:
-    """The newest estimate for one test sensor, renewed when asked for and old enough."""
+    """The newest estimate for one test sensor, renewed when asked for and old enough.
+
+    ``newest``: however old it is; ``due``: grid second from which on it is renewed when asked for.
+    """
 
     def __init__(
         self, bench: Bench, watched: SensorState, limits: FollowingLimits = FOLLOWING
@@ -42,18 +49,18 @@ class Following:
         self._bench: Final = bench
         self._watched: Final = watched
         self._limits: Final = limits
-        self._newest: Follows | None = None
-        self._tried = -limits.every_s
+        self.newest: Follows | None = None
+        self.due = 0
 
     def estimate(self, second: int) -> Follows | None:
         """The newest estimate, made of what lies before ``second``; ``None`` if there is none of
         the last minutes.
         """
         limits = self._limits
-        if second - self._tried >= limits.every_s:
-            self._tried = second
-            self._newest = self._made(second) or self._newest
-        newest = self._newest
+        if second >= self.due:
+            self.due = second + limits.every_s
+            self.newest = self._made(second) or self.newest
+        newest = self.newest
         return newest if newest and second - newest.second <= limits.valid_s else None
 
     def _made(self, second: int) -> Follows | None:
@@ -63,27 +70,39 @@ class Following:
         length = second - first
         if length < limits.least_s:
             return None
-        test = self._watched.grid.view[first:second].astype(np.int64)
+        test = self._watched.grid.view[first:second].astype(np.float64)
         start = first - most
-        reference = self._bench.reference.grid.view[max(0, start) : second].astype(np.int64)
+        reference = self._bench.reference.grid.view[max(0, start) : second].astype(np.float64)
         if start < 0:
-            reference = np.concatenate([np.full(-start, -1, dtype=np.int64), reference])
-        there = reference[reference > 0]
+            reference = np.concatenate([np.full(-start, -1.0), reference])
+        there = np.sort(reference[reference > 0])
         if len(there) < limits.least_s:
             return None
-        low, high = np.percentile(there, (10, 90))
-        if high - low < limits.least_range_mbpm:
+        if _percentile(there, 0.9) - _percentile(there, 0.1) < limits.least_range_mbpm:
             return None
-        # Row d holds the reference d seconds before each second of the test sensor.
-        shifted = np.lib.stride_tricks.sliding_window_view(reference, length)[::-1]
-        both = (shifted > 0) & (test > 0)
-        count = both.sum(axis=1)
-        if int(count.min()) < limits.least_s:
+        # Entry d of each sum: the reference d seconds before each second of the test sensor.
+        ours, theirs = np.maximum(test, 0.0), np.maximum(reference, 0.0)
+        here, was = np.sign(ours), np.sign(theirs)
+        count = _shifted(was, here)
+        if count.min() < limits.least_s:
             return None
-        difference = np.where(both, test - shifted, 0)
-        mean = difference.sum(axis=1) / count
-        spread = np.sqrt(np.maximum((difference**2).sum(axis=1) / count - mean**2, 0))
+        mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
+        squares = _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs**2, here)
+        spread = np.sqrt(np.maximum(squares / count - mean**2, 0))
         best = int(np.argmin(spread))
         if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():
             return None
         return Follows(second, best, float(spread[best]), float(mean[best]), float(spread[0]))
+
+
+def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:
+    """Sums of products under each shift, float64[most_delay_s + 1]; whole numbers, so exact."""
+    sums: _Sums = np.correlate(theirs, ours, "valid")[::-1]
+    return sums
+
+
+def _percentile(ordered: npt.NDArray[np.float64], share: float) -> float:
+    at = share * (len(ordered) - 1)
+    below = int(at)
+    above = min(below + 1, len(ordered) - 1)
+    return float(ordered[below] + (ordered[above] - ordered[below]) * (at - below))

@@ -40,6 +40,7 @@ class Late(SensorRule):
         limits = self._limits
         newest = self._following.estimate(second)
         if newest is None:
+            self.quiet_until = self._following.due
             return UNSURE
         if newest is not self._seen:
             self._seen = newest
@@ -54,6 +55,7 @@ class Late(SensorRule):
             self._in_a_row = self._in_a_row + 1 if late else 0
         if self._in_a_row >= limits.estimates:
             return BAD
+        self.quiet_until = self._following.due
         return GOOD if newest.delay_s <= limits.fine_s else UNSURE
 
     def since(self) -> int:

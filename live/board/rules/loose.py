@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _MBPM_OF_RR: Final = 60_000 * RR_PER_S
 _RECENT_BEATS: Final = 60
+_GOOD: Final = Beat.GOOD
 _LOST_AFTER_NS: Final = 5 * NS_PER_S
 
 
@@ -145,7 +146,10 @@ class LooseReference(SensorRule):
         self._last_ns, self._last_mbpm = t_ns, mbpm
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
-                self._weigh(second, judged)
+                if judged.beat is _GOOD:
+                    self._recent.append(False)
+                else:
+                    self._weigh(second, judged)
         if self._account.take(t_ns, reading.rr, self._judge.beside):
             self._add(
                 second,
@@ -154,14 +158,11 @@ class LooseReference(SensorRule):
             )
         if reading.rr and self._judge.beside:
             # The median lags behind a steep rise, the newest beat does not.
-            newest = _MBPM_OF_RR // self._judge.newest
-            self._rates.append((second, newest))
+            self._rates.append((second, _MBPM_OF_RR // self._judge.newest))
             self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
 
     def _weigh(self, second: int, judged: Judged) -> None:
-        self._recent.append(judged.beat is not Beat.GOOD)
-        if judged.beat is Beat.GOOD:
-            return
+        self._recent.append(True)
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
         beside_ms = round(judged.beside * 1000 / RR_PER_S)
         self._add(
@@ -177,6 +178,9 @@ class LooseReference(SensorRule):
         while rates and second - rates[0][0] > limits.against_bpm_s:
             rates.popleft()
         if len(rates) < limits.against_bpm_s // 3 or second * NS_PER_S < self._settled_ns:
+            self._against_s = 0
+            return
+        if abs(rates[-1][1] - self._last_mbpm) <= limits.against_bpm_mbpm:
             self._against_s = 0
             return
         said = [rate for _, rate in rates]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule
 from live.board.rules.thresholds import NOT_STARTED, NotStartedLimits
 from live.board.snapshot import Measure, WarningKind
@@ -37,6 +37,7 @@ class NotStarted(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         if self.watched.first_ns >= 0:
+            self.quiet_until = UNTIL_NEWS
             return GOOD
         if second < self._limits.after_s or self.stopped:
             return UNSURE

@@ -42,9 +42,12 @@ class OutvotedReference(SensorRule):
     ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
-        self._departures = tuple(zip(bench.tests, departures, strict=True))
-        self._relays = {relay.sensor: relay for relay in relays}
-        self._on_cadence = {rule.sensor: rule for rule in on_cadence}
+        relay_of = {relay.sensor: relay for relay in relays}
+        cadence_of = {rule.sensor: rule for rule in on_cadence}
+        self._voters = tuple(
+            (test, departure, relay_of.get(test.number), cadence_of.get(test.number))
+            for test, departure in zip(bench.tests, departures, strict=True)
+        )
         self._loose = loose
         self._score = 0.0
         self._since = 0
@@ -59,9 +62,13 @@ class OutvotedReference(SensorRule):
         below: list[SensorState] = []
         held_back = False
         own_rr = self._loose.contradicts_bpm if self._loose is not None else None
-        for test, departure in self._departures:
+        for test, departure, relay, cadence in self._voters:
             now = departure.look(second)
-            if not now.paired or self._has_no_vote(test):
+            if (
+                not now.paired
+                or (relay is not None and relay.repeats is not None)
+                or (cadence is not None and cadence.suspected)
+            ):
                 continue
             voters += 1
             if now.side == 0:
@@ -137,13 +144,6 @@ class OutvotedReference(SensorRule):
 
     def _beats_are_sound(self) -> bool:
         return self._loose is not None and self._loose.beats_are_sound
-
-    def _has_no_vote(self, test: SensorState) -> bool:
-        relay = self._relays.get(test.number)
-        if relay is not None and relay.repeats is not None:
-            return True
-        rule = self._on_cadence.get(test.number)
-        return rule is not None and rule.suspected
 
     def _agreeing(self, tests: list[SensorState], second: int) -> list[SensorState]:
         """The largest group in which neighbours by value agree within the tolerance."""

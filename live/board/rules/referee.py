@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from live.board.rules.base import BAD, GOOD, Rule, severity_of
+from live.board.rules.base import GOOD, UNSURE, UNTIL_NEWS, Rule, severity_of
 from live.board.rules.precedence import Yield, gives_way, in_order
 from live.board.snapshot import SensorWarning
 from replay.event import SESSION
@@ -48,7 +48,9 @@ class Referee:
     def __init__(self, bench: Bench, make_rules: Callable[[Bench], Sequence[Rule]]) -> None:
         self._bench = bench
         self._warnings: list[SensorWarning] = []
+        self._news = True
         self._slots = [_Slot(rule) for rule in in_order(make_rules(bench))]
+        self._awake = [(slot, slot.rule) for slot in self._slots]
         for winner in self._slots:
             winner.takes = self._yielding(winner, Yield.TAKEN_OVER)
             winner.withholds = self._yielding(winner, Yield.WITHHELD)
@@ -71,30 +73,48 @@ class Referee:
 
     def step(self, second: int) -> None:
         """Let every rule look at the grid second that was just closed."""
-        for slot in self._slots:
+        news, self._news = self._news, False
+        if news:
+            self._awake = [(slot, slot.rule) for slot in self._slots]
+        for slot, rule in self._awake:
             if slot.taken_by:
                 self._give_way(slot, second)
                 continue
-            if slot.withheld_by and slot.index < 0:
-                slot.bad_s = 0
-                slot.rule.reset()
+            stands = slot.index >= 0
+            if not stands:
+                if slot.withheld_by:
+                    slot.bad_s = 0
+                    rule.reset()
+                    continue
+                if second < rule.quiet_until and not news:
+                    continue
+            sign = rule.step(second)
+            if sign is UNSURE:
                 continue
-            sign = slot.rule.step(second)
-            if sign is BAD:
-                slot.good_s = 0
-                if slot.index >= 0:
-                    if slot.rule.aspect != slot.aspect:
-                        self._explain_anew(slot)
-                else:
-                    slot.bad_s += 1
-                    if slot.bad_s >= slot.rule.raise_after_s:
-                        self._raise(slot, second)
-            elif sign is GOOD:
+            if sign is GOOD:
                 slot.bad_s = 0
-                if slot.index >= 0:
+                if stands:
                     slot.good_s += 1
-                    if slot.good_s >= slot.rule.clear_after_s:
-                        self._clear(slot, second, slot.rule.cleared())
+                    if slot.good_s >= rule.clear_after_s:
+                        self._clear(slot, second, rule.cleared())
+            else:
+                slot.good_s = 0
+                if not stands:
+                    slot.bad_s += 1
+                    if slot.bad_s >= rule.raise_after_s:
+                        self._raise(slot, second)
+                elif rule.aspect != slot.aspect:
+                    self._explain_anew(slot)
+        if news:
+            self._awake = [
+                (slot, rule)
+                for slot, rule in self._awake
+                if slot.index >= 0 or rule.quiet_until != UNTIL_NEWS
+            ]
+
+    def news(self) -> None:
+        """Something else than a reading has come: rules that wait for such are asked again."""
+        self._news = True
 
     def acknowledge(self, sensor: int, kind: str, at_s: float) -> None:
         """The tester knows of what stands of this kind and sensor; nothing else changes by it."""

@@ -24,16 +24,26 @@ _LEAP_MBPM: Final = 2_000
 class _Echo:
     """Evidence that the values of one stream are those of another a constant moment later."""
 
-    __slots__ = ("lags", "last_count", "previous", "score", "source", "unlike", "up")
+    __slots__ = ("lags", "last_count", "missed", "score", "source", "unlike")
 
     def __init__(self, source: Stream) -> None:
         self.source = source
         self.score = 0.0
         self.unlike = 0
         self.last_count = 0
-        self.previous = -1
-        self.up = 0
+        self.missed = 0
         self.lags: deque[float] = deque(maxlen=15)
+
+    def settle(self, limits: RelayLimits) -> None:
+        """Weigh the values not found that have only been counted so far: nearly all are."""
+        missed, self.missed = self.missed, 0
+        if not missed:
+            return
+        self.unlike = min(self.unlike + missed, 2 * limits.clear_unlike)
+        self.score -= limits.unlike * missed
+        if self.score <= 0:
+            self.score = 0.0
+            self.lags.clear()
 
     @property
     def lag_s(self) -> float:
@@ -65,6 +75,9 @@ class Relay(SensorRule):
         self._lag_s = 0.0
         self._by_rr = False
         self._since = 0
+        self._previous = -1
+        self._up = 0
+        self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
 
     @property
     def repeats(self) -> SensorState | None:
@@ -74,8 +87,10 @@ class Relay(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         own = self._own.look(second)
-        for echo in self._echoes:
-            echo.source.look(second)
+        if own.new_beats or own.new_changes:
+            for echo in self._echoes:
+                if echo.source.second != second:
+                    echo.source.look(second)
         if own.new_beats and len(own.beats) >= self._limits.same_rr:
             self._compare_beats()
         if own.new_changes:
@@ -83,6 +98,7 @@ class Relay(SensorRule):
         source = self._source
         if source is None:
             return GOOD if own.new_readings else UNSURE
+        source.settle(self._limits)
         if self._by_rr or source.unlike < self._limits.clear_unlike:
             return BAD
         self._source = None
@@ -117,11 +133,15 @@ class Relay(SensorRule):
         """See :class:`Rule`."""
         self._source = None
         for echo in self._echoes:
+            echo.settle(self._limits)
             echo.score = 0.0
 
     def _compare_beats(self) -> None:
         length = self._limits.same_rr
         own = self._own
+        newest = own.beats[-1]
+        if not self._by_rr and not any(newest in echo.source.beats for echo in self._echoes):
+            return
         tail = list(own.beats)[-length:]
         if len(set(tail)) < length // 4:
             return  # a list that hardly varies proves nothing
@@ -141,49 +161,77 @@ class Relay(SensorRule):
 
     def _compare_changes(self) -> None:
         own = self._own
-        changes = list(own.changes)[-own.new_changes :]
-        for echo in self._echoes:
-            if own.beats and echo.source.beats:
-                continue  # two that send RR are told by these: straps on one heart agree in bpm
-            for t_ns, mbpm, _ in changes:
-                self._compare(echo, t_ns, mbpm)
+        # Two that send RR are told by these: straps on one heart agree in bpm.
+        echoes: Sequence[_Echo] = self._echoes
+        if own.beats:
+            echoes = [echo for echo in echoes if not echo.source.beats]
+        for t_ns, mbpm in own.new_changes:
+            weight = self._weight(mbpm)
+            oldest_ns = t_ns - self._most_lag_ns
+            for echo in echoes:
+                shown = echo.source.shown.get(mbpm)
+                if shown is None:
+                    echo.missed += 1
+                    continue
+                at_ns, count = shown[-1]
+                if at_ns < oldest_ns or count <= echo.last_count:
+                    echo.missed += 1
+                else:
+                    self._compare(echo, t_ns, shown, oldest_ns, weight)
+        if self._source is not None:
+            return
+        for echo in echoes:
+            if echo.score < self._limits.raise_at:
+                continue
+            echo.settle(self._limits)
             if self._source is None and echo.score >= self._limits.raise_at:
                 lag_s = echo.lag_s
                 if self._is_later(lag_s, echo):
                     first = max(0, len(own.changes) - len(echo.lags))
                     self._found(echo, lag_s, own.changes[first][0], by_rr=False)
 
-    def _compare(self, echo: _Echo, t_ns: int, mbpm: int) -> None:
+    def _weight(self, mbpm: int) -> float:
+        """How telling it is to show this value next."""
         limits = self._limits
-        step = mbpm - echo.previous if echo.previous >= 0 else 0
-        echo.previous = mbpm
+        step = mbpm - self._previous if self._previous >= 0 else 0
+        self._previous = mbpm
         up = (step > 0) - (step < 0)
-        turned = up != echo.up
-        echo.up = up
-        oldest_ns = t_ns - round(limits.most_lag_s * NS_PER_S)
+        turned, self._up = up != self._up, up
+        if turned:
+            return limits.turn
+        return limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
+
+    def _compare(
+        self,
+        echo: _Echo,
+        t_ns: int,
+        shown: Sequence[tuple[int, int]],
+        oldest_ns: int,
+        weight: float,
+    ) -> None:
+        limits = self._limits
+        if echo.missed:
+            echo.settle(limits)
         usual = echo.lag_s if len(echo.lags) >= 4 else None
-        match: tuple[int, float] | None = None
-        times = 0
-        for at_ns, value, count in reversed(echo.source.changes):
+        match = times = 0
+        matched_s = 0.0
+        for at_ns, count in reversed(shown):
             if at_ns < oldest_ns:
                 break
-            if value != mbpm:
-                continue
             times += 1
+            if match:
+                continue
+            if count <= echo.last_count:
+                break
             lag_s = (t_ns - at_ns) / NS_PER_S
-            fits = usual is None or abs(lag_s - usual) <= limits.lag_band_s
-            if match is None and fits and count > echo.last_count:
-                match = (count, lag_s)
-        if match is None:
-            echo.unlike = min(echo.unlike + 1, 2 * limits.clear_unlike)
-            echo.score = max(0.0, echo.score - limits.unlike)
-            if echo.score == 0:
-                echo.lags.clear()
+            if usual is None or abs(lag_s - usual) <= limits.lag_band_s:
+                match, matched_s = count, lag_s
+        if not match:
+            echo.missed = 1
             return
         echo.unlike = max(0, echo.unlike - 2)
-        echo.last_count = match[0]
-        echo.lags.append(match[1])
-        weight = limits.turn if turned else limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
+        echo.last_count = match
+        echo.lags.append(matched_s)
         # A value that the other shows again and again is matched at any lag.
         by_chance = min(1.0, times * 2 * limits.lag_band_s / limits.most_lag_s)
         echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)

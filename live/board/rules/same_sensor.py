@@ -69,8 +69,14 @@ class SameSensor(SensorRule):
         if not own.new_readings:
             return UNSURE
         self._same = None
+        oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:
-            self._compare_readings(twin, second)
+            source = twin.source
+            theirs = source.readings if source.second == second else source.look(second).readings
+            if not theirs or theirs[-1][0] < oldest_ns:
+                twin.equal = twin.changes = 0
+                continue
+            self._compare_readings(twin)
             if twin.equal >= self._limits.readings and twin.changes >= self._limits.changes:
                 self._same = twin.source.sensor
                 self._why = f"its last {twin.equal} readings were the same at the same moment"
@@ -107,23 +113,25 @@ class SameSensor(SensorRule):
                 self._same, self._why, self._by_identity = other, why, True
                 return
 
-    def _compare_readings(self, twin: _Twin, second: int) -> None:
-        own, source = self._own, twin.source.look(second)
-        new = list(own.readings)[-own.new_readings :]
-        before = own.readings[-own.new_readings - 1][1] if len(own.readings) > len(new) else None
-        for t_ns, reading in new:
+    def _compare_readings(self, twin: _Twin) -> None:
+        source, own = twin.source, self._own
+        readings = own.readings
+        first = max(0, len(readings) - own.new_readings)
+        for at in range(first, len(readings)):
+            t_ns, reading = readings[at]
             if not self._has_equal(source, t_ns, reading):
                 twin.equal = twin.changes = 0
-            else:
-                twin.equal += 1
-                twin.changes += reading != before
-            before = reading
+                continue
+            twin.equal += 1
+            twin.changes += at == 0 or reading != readings[at - 1][1]
 
     def _has_equal(self, source: Stream, t_ns: int, reading: HeartRate) -> bool:
         for at_ns, theirs in reversed(source.readings):
             if at_ns < t_ns - self._window_ns:
                 return False
-            if at_ns <= t_ns + self._window_ns and theirs == reading:
+            if at_ns > t_ns + self._window_ns or theirs.mbpm != reading.mbpm:
+                continue
+            if theirs == reading:
                 return True
         return False
 

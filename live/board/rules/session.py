@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Rule, Sign
+from live.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Rule, Sign
 from live.board.rules.thresholds import SESSION, SessionLimits
 from live.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
@@ -40,8 +40,12 @@ class _StepRule(_SessionRule):
         if newest is not self._step and newest is not None and abs(newest.size_ns) >= self.least_ns:
             self._step = newest
         if self._step is None:
+            self.quiet_until = UNTIL_NEWS
             return UNSURE
-        return BAD if second - self._step.t_ns / NS_PER_S < self.stands_s else GOOD
+        if second - self._step.t_ns / NS_PER_S < self.stands_s:
+            self.quiet_until = 0
+            return BAD
+        return GOOD
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -129,6 +133,8 @@ class DiskLow(_SessionRule):
         """See :class:`Rule`."""
         del second
         free = self.bench.free_bytes
+        if free is None or free >= self._limits.disk_low_bytes:
+            self.quiet_until = UNTIL_NEWS
         if free is None:
             return UNSURE
         if free < self._limits.disk_low_bytes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from live.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule, age_s
 from live.board.rules.thresholds import SIGNAL, SignalLimits
 from live.board.snapshot import Measure, WarningKind
@@ -28,9 +28,12 @@ class WeakSignal(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         dbm = self.watched.signal_dbm
+        if dbm is None or dbm > self._limits.weak_dbm:
+            self.quiet_until = UNTIL_NEWS
         if dbm is None or age_s(second, self.watched.signal_ns) > self._limits.fresh_s:
             return UNSURE
         if dbm <= self._limits.weak_dbm:
+            self.quiet_until = 0
             return BAD
         return GOOD if dbm >= self._limits.fine_dbm else UNSURE
 

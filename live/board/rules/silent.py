@@ -40,6 +40,7 @@ class Silent(SensorRule):
         if last_ns < 0:
             return UNSURE  # never heard: that is another rule's
         if age_ns <= self._back_ns:
+            self.quiet_until = (last_ns + self._least_ns) // NS_PER_S
             return GOOD
         if age_ns <= self._least_ns or self.stopped:
             return UNSURE

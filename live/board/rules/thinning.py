@@ -9,6 +9,7 @@ from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
 from live.board.rules.sensor_rule import SensorRule
 from live.board.rules.thresholds import THINNING, ThinningLimits
 from live.board.snapshot import Measure, WarningKind
+from replay.link import LinkState
 
 if TYPE_CHECKING:
     from live.board.bench import Bench
@@ -38,13 +39,17 @@ class Thinning(SensorRule):
         del second
         counts, limits = self._counts, self._limits
         fresh = len(self.watched.fresh)
-        if not counts and not fresh:
-            return UNSURE
-        if len(counts) == limits.window_s:
-            self._sum -= counts[0]
-        counts.append(fresh)
-        self._sum += fresh
-        if len(counts) < limits.window_s or self.stopped:
+        if len(counts) < limits.window_s:
+            if not counts and not fresh:
+                return UNSURE
+            counts.append(fresh)
+            self._sum += fresh
+            if len(counts) < limits.window_s:
+                return UNSURE
+        else:
+            self._sum += fresh - counts[0]
+            counts.append(fresh)
+        if self.watched.link is LinkState.STOPPED:
             return UNSURE
         if self._usual_count >= limits.least_usual:
             if self._sum < limits.thin * self._usual_count:

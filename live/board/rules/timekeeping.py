@@ -31,7 +31,9 @@ class RrAccount:
         self._unit = unit
         self._spacings: deque[int] = deque(maxlen=_SPACINGS)
         self._counts: deque[int] = deque(maxlen=_PACKETS)
-        self._balances: deque[tuple[int, float]] = deque()
+        self._lows: deque[tuple[int, float]] = deque()
+        self._new_lows: deque[tuple[int, float]] = deque()
+        self._first_ns = -1
         self._last_ns = -1
         self._beat_ns = 0
         self._balance = 0.0
@@ -40,7 +42,9 @@ class RrAccount:
 
     def restart(self) -> None:
         """Notifications were lost: what is missing is nobody's fault."""
-        self._balances.clear()
+        self._lows.clear()
+        self._new_lows.clear()
+        self._first_ns = -1
         self._last_ns = -1
         self._balance = 0.0
         self.missing_s = 0.0
@@ -73,16 +77,14 @@ class RrAccount:
             self._last_ns = t_ns
             return False
         self._balance += spacing_ns / NS_PER_S - sum(rr) / RR_PER_S * self._unit()
-        balances = self._balances
-        balances.append((t_ns, self._balance))
-        oldest_ns = t_ns - self._limits.account_s * NS_PER_S
-        while balances[0][0] < oldest_ns:
-            balances.popleft()
-        if t_ns - balances[0][0] < 2 * _SETTLED_NS:
-            return False
+        if self._first_ns < 0:
+            self._first_ns = t_ns
+        least = _lowest(self._lows, t_ns, self._balance, self._limits.account_s * NS_PER_S)
         # Late notifications lift the balance until those behind them have come, too.
-        now = min(balance for at_ns, balance in balances if at_ns > t_ns - _SETTLED_NS)
-        self.missing_s = now - min(balance for _, balance in balances)
+        now = _lowest(self._new_lows, t_ns, self._balance, _SETTLED_NS - 1)
+        if t_ns - self._first_ns < 2 * _SETTLED_NS:
+            return False
+        self.missing_s = now - least
         self.allowed_s = usual_rr / RR_PER_S + self._limits.slack_s
         if self.missing_s <= self.allowed_s:
             return False
@@ -94,7 +96,20 @@ class RrAccount:
     def _sends_part(self, usual_rr: float) -> bool:
         """Whether the sensor sends one RR a notification, however many beats there were."""
         counts, spacings = self._counts, self._spacings
-        if max(counts) != 1:
+        if counts[-1] > 1 or max(counts) != 1:
             return False
         usual_ns = sorted(spacings)[len(spacings) // 2]
         return min(counts) == 1 and usual_rr / RR_PER_S < 0.9 * usual_ns / NS_PER_S
+
+
+def _lowest(lows: deque[tuple[int, float]], t_ns: int, value: float, span_ns: int) -> float:
+    """The lowest of the values told within ``span_ns``, this one included.
+
+    ``lows`` holds those that may still become it: each is lower than all that came after it.
+    """
+    while lows and lows[-1][1] >= value:
+        lows.pop()
+    lows.append((t_ns, value))
+    while lows[0][0] < t_ns - span_ns:
+        lows.popleft()
+    return lows[0][1]
