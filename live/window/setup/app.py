@@ -88,6 +88,9 @@ def _until_the_capture_ends(window: SetupWindow) -> int:
     rehearsal = window.rehearsal
     if rehearsal is None or rehearsal.recording is None:
         return 0
+    # Ctrl-C reaches the capture as well, which then ends in good order; that is waited for.
+    # Before the sentence: it invites to press it.
+    signal.signal(signal.SIGINT, lambda *_: None)
     child = rehearsal.child
     if not child.has_ended:
         print(
@@ -96,6 +99,4 @@ def _until_the_capture_ends(window: SetupWindow) -> int:
             file=sys.stderr,
             flush=True,
         )
-    # Ctrl-C reaches the capture as well, which then ends in good order; that is waited for.
-    signal.signal(signal.SIGINT, lambda *_: None)
     return child.wait()
