@@ -13,7 +13,6 @@ from analysis.agreement import Tolerance, sums_of
 from analysis.batch import share_estimate, size_estimate
 from analysis.concordance import concordance
 from analysis.correlation import pearson
-from analysis.dependence import dependence_of
 from analysis.estimate import Estimate
 from analysis.limits import limits_of_agreement
 from analysis.pairing import NO_VALUE, pairs_of
@@ -124,8 +123,6 @@ def agreement_of(
     ref, test = ref_mbpm / 1000, test_mbpm / 1000
     limits = limits_of_agreement(test - ref, present)
     effective = limits.bias.effective_count
-    # Without an effective count the differences drift or stand still, and no interval is honest.
-    dependence = None if effective is None else dependence_of(test - ref, present)
     x, y = ref[present], test[present]
     error = np.abs(y - x)
     r = pearson(ref, test, present)
@@ -140,11 +137,11 @@ def agreement_of(
         sd=_with_value(limits.sd, sums.sd_bpm),
         loa_low=limits.low,
         loa_high=limits.high,
-        mae=_with_value(size_estimate(error, dependence), summary.mae_bpm),
-        mape=size_estimate(error / x, dependence).scaled(100),
-        rmse=_with_value(_root(size_estimate(error**2, dependence)), sums.rmse_bpm),
+        mae=_with_value(size_estimate(error, limits.batching), summary.mae_bpm),
+        mape=size_estimate(error / x, limits.batching).scaled(100),
+        rmse=_with_value(_root(size_estimate(error**2, limits.batching)), sums.rmse_bpm),
         within=_with_value(
-            share_estimate(within, dependence, effective).scaled(100),
+            share_estimate(within, limits.batching, effective).scaled(100),
             summary.within_tolerance_percent,
         ),
         pearson_r=_with_value(r, summary.pearson_r),

@@ -11,7 +11,7 @@ import math
 import multiprocessing
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from typing import Any
@@ -26,7 +26,7 @@ from analysis.efforts import Kind, find_efforts, responses
 from analysis.estimate import t_quantile
 from analysis.replicates import Group, limits_varying
 from analysis.statistics import agreement_of
-from benchmarks.known_truth import NO_VALUE, Errors, Intervals, ar1
+from benchmarks.known_truth import NO_VALUE, Errors, Failures, Intervals, ar1
 
 TOLERANCE = Tolerance(5, 10)
 SCENARIOS = (
@@ -40,6 +40,8 @@ SCENARIOS = (
     Errors(30, 0.95, 1, 5, smooth_s=15),
     Errors(30, 0.95, 1, 3, tail=1.7),
 )
+FAILURES = (Failures(1), Failures(2), Failures(4))
+DRIFTS = (Errors(30, 0.99, 1, 6), Errors(30, 0.995, 1, 6), Errors(30, 0.999, 1, 6))
 STATISTICS = (
     "bias", "sd", "loa_low", "loa_high", "mae", "mape", "rmse", "within", "pearson_r",
     "concordance",
@@ -49,7 +51,7 @@ GOALS = dict.fromkeys(("bias", "loa_low", "loa_high", "mae", "within"), 0.93)
 GOALS["pearson_r"] = 0.90
 
 
-def _random(scenario: Errors | Intervals, seed: int) -> np.random.Generator:
+def _random(scenario: Errors | Failures | Intervals, seed: int) -> np.random.Generator:
     """Each row of a table has sessions of its own."""
     return np.random.default_rng([seed, zlib.crc32(repr(scenario).encode())])
 
@@ -76,6 +78,17 @@ def _half_by_order_one(ref: np.ndarray, test: np.ndarray, sd: float) -> float:
     phi = min(raw + (1 + 4 * raw) / len(ref), 0.9999)
     count = max(first_order(phi, len(ref)).count_for_mean(present), 1.5)
     return t_quantile(count - 1) * sd / math.sqrt(count)
+
+
+def failures_run(scenario: Failures, seed: int) -> tuple[int, dict[str, bool | None]]:
+    """How often the sensor failed, and whether each interval holds the truth."""
+    ref, test, count = scenario.draw(_random(scenario, seed))
+    result = agreement_of(ref, test, TOLERANCE)
+    held: dict[str, bool | None] = {}
+    for name, truth in scenario.truth.items():
+        interval = getattr(result, name).interval
+        held[name] = interval and interval[0] <= truth <= interval[1]
+    return count, held
 
 
 def delay_run(scenario: Intervals, seed: int) -> tuple[float, bool] | None:
@@ -152,6 +165,7 @@ def main() -> int:
             return pool.map(run, seeds, chunksize=max(1, runs // 20))
 
         _print_agreement(each)
+        _print_failures(each)
         _print_delay(each)
         _print_efforts(each)
         _print_sessions(each)
@@ -161,6 +175,8 @@ def main() -> int:
 def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
     print("\nCoverage of the 95 % intervals of one session (* below its goal at 30 min)")
     print(f"{'':52}" + "".join(f"{name:>12}" for name in COLUMNS))
+    goals = {name: f"≥ {goal:.2f}" for name, goal in GOALS.items()}
+    print(f"{'goal at 30 min':52}" + "".join(f"{goals.get(n, ''):>11} " for n in COLUMNS).rstrip())
     for scenario in SCENARIOS:
         counts = {name: Counter[bool | None]() for name in COLUMNS}
         for held in each(partial(agreement_run, scenario)):
@@ -173,9 +189,35 @@ def _print_agreement(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> N
             star = "*" if round(share, 3) < GOALS.get(name, 0) else " "
             none = f"({count[None]})" if count[None] else ""
             cells.append(f"{none}{share:.3f}{star}".rjust(12))
-        print(f"{scenario.name:52}" + "".join(cells))
+        print((f"{scenario.name:52}" + "".join(cells)).rstrip())
     print("In brackets: sessions for which no interval was given.  Of the bias, for comparison:")
     print("naive: SD/√n of all pairs; order 1: an AR(1) of adjacent seconds whatever the data ask.")
+
+
+def _print_failures(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:
+    columns = Failures.STATISTICS
+    print("\nRare long failures, and drifts as slow as the session (no goals are set here)")
+    print(f"{'':52}{'sessions':>10}{'none given':>12}" + "".join(f"{n:>10}" for n in columns))
+    for scenario in FAILURES:
+        results = list(each(partial(failures_run, scenario)))
+        _print_shares(f"{scenario.name}: it failed", [h for n, h in results if n], columns)
+        _print_shares("    it did not fail", [h for n, h in results if not n], columns)
+    for drift in DRIFTS:
+        _print_shares(drift.name, list(each(partial(agreement_run, drift))), columns)
+    print("Of the sessions in which an interval was given; none given: share without one of bias.")
+
+
+def _print_shares(
+    name: str, results: Sequence[Mapping[str, bool | None]], columns: Sequence[str]
+) -> None:
+    if not results:
+        return
+    cells = []
+    for column in columns:
+        given = [held[column] for held in results if held[column] is not None]
+        cells.append(f"{np.mean(given):>10.3f}" if given else f"{'–':>10}")
+    none = np.mean([held["bias"] is None for held in results])
+    print(f"{name:52}{len(results):>10}{none:>12.3f}" + "".join(cells))
 
 
 def _print_delay(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> None:

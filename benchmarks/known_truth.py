@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 from scipy import signal, stats
@@ -106,6 +108,67 @@ class Errors:
 
     def _shaped(self, normal: np.ndarray) -> np.ndarray:
         return self.sd * np.sign(normal) * np.abs(normal) ** self.tail
+
+
+@dataclass(frozen=True)
+class Failures:
+    """A close sensor (AR(1), φ .9, SD 1.5 bpm) that seldom loses the heart for long.
+
+    Failures begin at random, ``rate`` in 30 min on average; each falls up to ``DEPTH_BPM`` below
+    and comes back as half a sine over ``SHORTEST_S`` to ``LONGEST_S``.
+    """
+
+    rate: float
+    minutes: int = 30
+    DEPTH_BPM: ClassVar[float] = 60.0
+    SHORTEST_S: ClassVar[float] = 60.0
+    LONGEST_S: ClassVar[float] = 180.0
+    STATISTICS: ClassVar[tuple[str, ...]] = ("bias", "sd", "loa_low", "loa_high", "mae", "within")
+
+    @property
+    def name(self) -> str:
+        """How the scenario is called in the table."""
+        return f"30 min, {self.rate:g} long failures on average"
+
+    def draw(self, source: Random) -> tuple[Grid, Grid, int]:
+        """Grids of reference and sensor, and how many failures there were."""
+        seconds = 60 * self.minutes
+        times = np.arange(seconds)
+        ref = REF_MEAN + 20 * np.sin(times * 2 * np.pi / 240)
+        error = ar1(source, seconds, 0.9, 1.5)
+        failed = np.zeros(seconds, dtype=int)
+        span = seconds + self.LONGEST_S  # those that began before the session are drawn too
+        for _ in range(source.poisson(self.rate * span / 1800)):
+            start = source.uniform(-self.LONGEST_S, seconds)
+            length = source.uniform(self.SHORTEST_S, self.LONGEST_S)
+            inside = (times >= start) & (times < start + length)
+            error[inside] -= self.DEPTH_BPM * np.sin(np.pi * (times[inside] - start) / length)
+            failed[inside] = 1
+        return to_grid(ref), to_grid(ref + error), int(np.sum(np.diff(failed, prepend=0) > 0))
+
+    @cached_property
+    def truth(self) -> dict[str, float]:
+        """True value of each statistic: mean and SD by Campbell's theorem, the others by 3,000
+        sessions of their own.
+        """
+        per_s = self.rate / 1800 * (self.SHORTEST_S + self.LONGEST_S) / 2
+        bias = -per_s * self.DEPTH_BPM * 2 / math.pi
+        sd = math.hypot(1.5, math.sqrt(per_s / 2) * self.DEPTH_BPM)
+        source = np.random.default_rng(1)
+        sizes, inside = [], []
+        for _ in range(3000):
+            ref, test, _ = self.draw(source)
+            size = np.abs(test - ref) / 1000
+            sizes.append(size.mean())
+            inside.append(np.mean(size <= np.maximum(5, ref / 1000 * 0.1)))
+        return {
+            "bias": bias,
+            "sd": sd,
+            "loa_low": bias - 1.959964 * sd,
+            "loa_high": bias + 1.959964 * sd,
+            "mae": float(np.mean(sizes)),
+            "within": 100 * float(np.mean(inside)),
+        }
 
 
 @dataclass(frozen=True)

@@ -7,13 +7,15 @@ import pytest
 
 from benchmarks.coverage import (
     COLUMNS,
+    FAILURES,
     SCENARIOS,
     agreement_run,
     delay_run,
     effort_run,
+    failures_run,
     sessions_run,
 )
-from benchmarks.known_truth import NO_VALUE, Errors, Intervals
+from benchmarks.known_truth import NO_VALUE, Errors, Failures, Intervals
 
 
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.name)
@@ -47,3 +49,30 @@ def test_each_run_gives_what_its_table_needs() -> None:
     planned, _, confusion = effort_run(Intervals(45, 2.0, failing=True), 1)
     assert planned == sum(confusion.values()) > 3
     assert len(sessions_run(3, 1)) == 2
+
+
+@pytest.mark.parametrize("scenario", FAILURES, ids=lambda scenario: scenario.name)
+def test_the_stated_truths_of_failing_sensors_are_those_of_long_simulations(
+    scenario: Failures,
+) -> None:
+    """Mean and SD of many drawn sessions come near what Campbell's theorem gives."""
+    source = np.random.default_rng(13)
+    error = np.concatenate([np.subtract(*scenario.draw(source)[1::-1]) for _ in range(400)]) / 1000
+    assert error.mean() == pytest.approx(scenario.truth["bias"], rel=0.15)
+    assert error.std() == pytest.approx(scenario.truth["sd"], rel=0.1)
+
+
+def test_sessions_with_a_failure_have_intervals_that_hold() -> None:
+    """Over 60 seeded sessions of a sensor that seldom fails, those with a failure hold the truth.
+
+    Bound: 95 % − 3 standard errors of the 51 runs.  A session without a failure cannot know of
+    it, and its interval does not: that the check can fail.
+    """
+    results = [failures_run(FAILURES[1], seed) for seed in range(60)]
+    failed = [held for count, held in results if count]
+    assert len(failed) > 40
+    for name in ("bias", "mae", "within"):
+        given = [held[name] for held in failed if held[name] is not None]
+        assert len(given) >= 0.9 * len(failed), name
+        assert np.mean(given) >= 0.86, name
+    assert not any(held["bias"] for count, held in results if not count)

@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from analysis.agreement import Tolerance, sums_of
+from analysis.batch import mean_interval, sd_interval
 from analysis.estimate import Estimate
+from analysis.limits import limits_of_agreement
 from analysis.pairing import NO_VALUE
 from analysis.rolling import RollingAgreement
 from analysis.statistics import Agreement, agreement_of
@@ -205,6 +207,37 @@ def test_drifting_differences_get_no_interval() -> None:
     assert result.bias.interval is None
     assert result.mae.interval is None
     assert any("drift" in caution for caution in result.cautions)
+
+
+def test_one_missed_effort_gives_wide_intervals_and_says_so() -> None:
+    """Where one stretch decides, every interval is given, wide, with the reason to distrust it."""
+    ref, test = _session(16, bias=0, sd=1.5)
+    test[800:920] -= np.rint(60_000 * np.sin(np.pi * np.arange(120) / 120)).astype(np.int32)
+    result = agreement_of(ref, test, TOLERANCE)
+    low, high = result.bias.interval
+    assert low < 4 * result.bias.value < 0 < high
+    for name in ("bias", "mae", "mape", "rmse"):
+        assert getattr(result, name).caution.startswith("One or two stretches"), name
+    low, high = result.within.interval
+    assert low < 80 < result.within.value < high < 100
+    assert any("One or two stretches decide" in caution for caution in result.cautions)
+
+
+def test_an_error_of_higher_order_has_the_wider_interval_of_two() -> None:
+    """White noise over a slow error widens the intervals to those of eight batch means."""
+    ref, test = _session(17, sd=3, phi=0.97)
+    noise = np.random.default_rng(18).normal(0, 2000, len(ref))
+    difference = (test - ref + np.rint(noise)) / 1000
+    limits = limits_of_agreement(difference)
+    assert limits.batching is not None
+    for estimate, interval in (
+        (limits.bias, mean_interval(difference, limits.batching)),
+        (limits.sd, sd_interval(difference, limits.batching)),
+    ):
+        assert estimate.interval[0] <= interval[0]
+        assert estimate.interval[1] >= interval[1]
+    half = 2.3646 * np.std([p.mean() for p in np.split(difference, 8)], ddof=1) / math.sqrt(8)
+    assert limits.bias.interval[1] - limits.bias.value >= half
 
 
 def test_a_scale_error_shows_as_a_clear_slope_with_sloped_limits() -> None:
