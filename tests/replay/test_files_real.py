@@ -59,7 +59,6 @@ def test_the_tcx_file_gives_the_known_series_and_pause():
     ("fit", "others"),
     [
         ("4801048867.fit", ("activity_4801048867.tcx", "activity_4801048867.gpx")),
-        ("4801048867.fit", ("4801048867_strava.gpx",)),
         ("2020-06-01-16-52-40.fit", ("activity_5039744860.tcx", "activity_5039744860.gpx")),
     ],
 )
