@@ -44,8 +44,8 @@ PARABOLA_REACH: Final = 3
 
 STEADY: Final = "The session is too steady to tell a delay: the heart rate changed too little."
 UNSURE: Final = (
-    "The delay cannot be told well enough: the heart rate changed too little, or the sensor did "
-    "not follow all its changes alike."
+    f"No one delay can be told to within {WIDEST_HALF_INTERVAL_S:g} s: the heart rate changed too "
+    "little, or the sensor did not follow all its changes alike."
 )
 SHORT: Final = "Too few seconds in which both sensors can be compared at every shift: no delay."
 OUTSIDE: Final = (

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from analysis.closer import Closer
+from analysis.delay import UNSURE
 from analysis.detail import SensorDetail, SessionDetail
 from analysis.efforts import Answer, Effort, Kind, share_of
 from analysis.estimate import Estimate, Interval
@@ -22,6 +23,9 @@ USABLE_PERCENT: Final = 95.0
 
 MOST_PAIRS: Final = 3
 """Pairs of sensors that a sentence can compare one by one; more are counted."""
+
+FEWEST_DELAYS: Final = 3
+"""Changes with a delay at half rise from which their range is worth naming."""
 
 NO_INTERVAL: Final = "no interval can be given"
 
@@ -106,52 +110,66 @@ def _how_followed(result: SessionResult, detail: SessionDetail) -> str:
             "No effort was found, so whether the sensors follow one cannot be said; " + delays + "."
         )
     told = [
-        f"{one.series.sensor.label} {_followed(one.answers(detail.efforts, Kind.EFFORT))}"
-        for one in detail.sensors
+        _followed(one.series.sensor.label, one.answers(detail.efforts, Kind.EFFORT), i == 0)
+        for i, one in enumerate(detail.sensors)
     ]
     what = "the one effort" if len(efforts) == 1 else f"{len(efforts)} efforts"
     marked = " marked by the tester" if any(effort.marked for effort in efforts) else ""
-    return f"Of {what}{marked}, {'; '.join(told)}; {delays}."
+    return f"Of {what}{marked}, {_listed(told)}; {delays}."
 
 
-def _followed(answers: Sequence[Answer]) -> str:
+def _followed(label: str, answers: Sequence[Answer], first: bool) -> str:
     share = share_of(answers, Answer.FOLLOWED)
     if share.value is None or share.interval is None:
-        return "had too few values to be judged"
+        return f"{label} had too few values to be judged"
     judged = sum(answer is not Answer.UNSEEN for answer in answers)
     count = sum(answer is Answer.FOLLOWED for answer in answers)
+    of = "" if judged == len(answers) else f" of {judged}"
     rest = [
         f"{number} {_WORDS.get(answer, answer.value)}"
         for answer in _REST
         if (number := sum(found is answer for found in answers))
     ]
     low, high = (100 * end for end in share.interval)
-    brackets = ", ".join([*rest, f"95 % interval {_ends((low, high), 0, '%')}"])
-    return f"followed {count} of {judged} ({brackets})"
+    # The first one says what the others are to be read as.
+    ends = ("95 % interval " if first else "") + _ends((low, high), 0, "%")
+    brackets = "; ".join([", ".join(rest), ends] if rest else [ends])
+    return f"{label} followed {count}{of} ({brackets})"
 
 
 def _delays(result: SessionResult, detail: SessionDetail) -> str:
-    known, unknown = [], []
+    known, uneven, unknown = [], [], []
     for one in detail.sensors:
-        label, delay = one.series.sensor.label, one.delay
-        if delay.value is None:
-            unknown.append(label)
-        else:
+        label, delay, seen = one.series.sensor.label, one.delay, _seen_delays(one)
+        if delay.value is not None:
             known.append(
                 f"{_number(delay.value, 1)} s for {label} ({_ends(delay.interval, 1, 's')})"
             )
+        elif seen is not None:
+            uneven.append(f"{label} ({_ends(seen, 0, 's')})")
+        else:
+            unknown.append(label)
     parts = []
     if known:
-        reference = result.reference.sensor.label
-        parts.append(f"the delay against {reference} was {_listed(known)}")
+        parts.append(f"was {_listed(known)}")
+    if uneven:
+        parts.append(f"differed from change to change for {_listed(uneven)}")
     if unknown:
-        what = "that" if known else "the delay"
-        parts.append(f"{what} of {_listed(unknown)} cannot be told")
-    return ", and ".join(parts)
+        parts.append(f"cannot be told for {_listed(unknown)}")
+    told = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])}, and {parts[-1]}"
+    return f"the delay against {result.reference.sensor.label} {told}"
+
+
+def _seen_delays(detail: SensorDetail) -> Interval | None:
+    """Least and greatest delay at half rise, of a sensor that has too many to name one."""
+    if detail.delay.caution != UNSURE:
+        return None
+    delays = [one.delay_s for one in detail.responses if one.delay_s is not None]
+    return (min(delays), max(delays)) if len(delays) >= FEWEST_DELAYS else None
 
 
 def _how_far(result: SessionResult, closer: Sequence[Closer], usable: float) -> str:
-    clauses = ["This is one session of one wearer and says nothing of other days or other people"]
+    clauses = _compared(result, closer)
     counts = [
         count for one in result.sensors if (count := quoted(one).bias.effective_count) is not None
     ]
@@ -160,15 +178,16 @@ def _how_far(result: SessionResult, closer: Sequence[Closer], usable: float) -> 
         worth = f"{low}" if low == high else f"{low} to {high}"
         most = max(quoted(one).pairs for one in result.sensors)
         clauses.append(
-            f"the pairs of each sensor, up to {most}, are worth about {worth} independent ones"
+            f"a sensor's pairs, at most {most}, are worth about {worth} independent ones"
         )
     if usable < USABLE_PERCENT:
         clauses.append(
-            f"{result.reference.sensor.label} had a usable value in only {_number(usable, 0)} % of "
-            "it, and the rest is not counted"
+            f"{result.reference.sensor.label} was usable in only {_number(usable, 0)} % of the "
+            "session, and the rest is not counted"
         )
-    clauses += _compared(result, closer)
-    return "; ".join(clauses) + "."
+    clauses.append("one session of one wearer says nothing of other days or other people")
+    words = "; ".join(clauses)
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def _compared(result: SessionResult, closer: Sequence[Closer]) -> list[str]:
@@ -180,19 +199,20 @@ def _compared(result: SessionResult, closer: Sequence[Closer]) -> list[str]:
 
     clear = [one for one in closer if one.is_clear]
     if len(closer) > MOST_PAIRS:
-        return [f"of {len(closer)} pairs of sensors it tells {len(clear)} apart"]
+        return [f"by mean absolute error {len(clear)} of {len(closer)} pairs of sensors differ"]
+    parts = []
     told = [
-        f"{name(one.closer)} from {name(one.other)} "
+        f"{name(one.closer)} was closer than {name(one.other)} "
         f"({_number(one.difference.value or 0.0, 1)} bpm less, "
         f"{_ends(one.difference.interval, 1, 'bpm')})"
         for one in clear
     ]
-    same = [f"{name(one.closer)} from {name(one.other)}" for one in closer if not one.is_clear]
-    if told and same:
-        return [f"by mean absolute error it tells {_listed(told)}, but not {' nor '.join(same)}"]
     if told:
-        return [f"by mean absolute error it tells {_listed(told)}"]
-    return [f"by mean absolute error it does not tell {' nor '.join(same)}"]
+        parts.append(_listed(told))
+    same = [f"{name(one.closer)} from {name(one.other)}" for one in closer if not one.is_clear]
+    if same:
+        parts.append(f"{' and '.join(same)} cannot be told")
+    return [f"by mean absolute error {', but '.join(parts)}"]
 
 
 def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float) -> str:
@@ -213,7 +233,11 @@ def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float
 def _delay_sentence(label: str, detail: SensorDetail, agreement: Agreement) -> str:
     after, before = detail.without_delay, agreement.mae.value
     if after is None or after.mae.value is None or before is None or detail.delay.value is None:
-        return detail.delay.caution
+        seen = _seen_delays(detail)
+        if seen is None:
+            return detail.delay.caution
+        more = f" At half rise of those it showed, it came {_ends(seen, 0, 's')} after."
+        return detail.delay.caution + more
     ends = detail.delay.interval
     words = f"Its delay is {_number(detail.delay.value, 1)} s ({_ends(ends, 1, 's')})"
     if ends is not None and ends[0] <= 0 <= ends[1]:

@@ -54,7 +54,7 @@ def verdict(data, usable=100.0, closer=()):
     return sentences, each, result
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def workout():
     """Six efforts in half an hour, as bpm a second, and a draw of unrest."""
     rng = np.random.default_rng(5)
@@ -143,16 +143,32 @@ def test_a_steady_session_says_what_cannot_be_said():
     sentences, each, _ = verdict(session(bpm, Sorrel=bpm + rng.normal(0, 1, 1800)))
     assert sentences[1] == (
         "No effort was found, so whether the sensors follow one cannot be said; "
-        "the delay of Sorrel cannot be told."
+        "the delay against Yarrow cannot be told for Sorrel."
     )
     assert each[0].endswith("too steady to tell a delay: the heart rate changed too little.")
+
+
+def test_an_uneven_sensor_has_a_range_of_delays_instead_of_one(workout):
+    """A sensor whose delay differs from effort to effort gets no number, but what was seen."""
+    bpm, rng = workout
+    lag = np.repeat([4, 20, 6, 18, 5, 22, 8, 8], 240)[: len(bpm)]
+    seconds = np.arange(len(bpm))
+    test = bpm[np.maximum(seconds - lag, 0)] + rng.normal(0, 1, len(bpm))
+    data = session(bpm, Sorrel=test)
+    detail = detail_session(data).sensors[0]
+    assert detail.delay.value is None
+    seen = [response.delay_s for response in detail.responses if response.delay_s is not None]
+    told = f"{min(seen):.0f} to {max(seen):.0f} s"
+    sentences, each, _ = verdict(data)
+    assert sentences[1].endswith(f"differed from change to change for Sorrel ({told}).")
+    assert each[0].endswith(f"At half rise of those it showed, it came {told} after.")
 
 
 def test_a_lost_reference_limits_what_is_said(workout):
     """If the reference was usable for a third of the session, the last sentence says so."""
     bpm, rng = workout
     data = session(bpm, Sorrel=bpm + rng.normal(0, 1, len(bpm)))
-    assert "usable value in only 33 % of it" in verdict(data, usable=33.2)[0][2]
+    assert "Yarrow was usable in only 33 % of the session" in verdict(data, usable=33.2)[0][2]
     assert "usable" not in verdict(data, usable=99.0)[0][2]
 
 
@@ -160,7 +176,8 @@ def test_a_bias_that_may_be_none_is_called_so(workout):
     """An interval that holds 0 is said to hold it; one that does not, is not."""
     bpm, rng = workout
     noise = rng.normal(0, 2, len(bpm))
-    _, each, _ = verdict(session(bpm, Sorrel=bpm + noise - noise.mean(), Tansy=bpm + noise + 6))
+    noise -= noise.mean()
+    _, each, _ = verdict(session(bpm, Sorrel=bpm + noise, Tansy=bpm + noise + 6))
     assert "which cannot be told from no bias" in each[0]
     assert "6.0 bpm above Yarrow" in each[1]
     assert "no bias" not in each[1]
@@ -177,10 +194,10 @@ def test_sensors_are_told_apart_only_by_their_interval(workout):
     assert (found.closer, found.other, found.is_clear) == (3, 2, True)
     low, high = found.difference.interval
     told = f"({found.difference.value:.1f} bpm less, {low:.1f} to {high:.1f} bpm)"
-    assert f"it tells Tansy from Sorrel {told}" in verdict(data, closer=[found])[0][2]
+    assert f"Tansy was closer than Sorrel {told}" in verdict(data, closer=[found])[0][2]
     unclear = replace(found, difference=Estimate(0.1, (-0.2, 0.4)))
     last = verdict(data, closer=[unclear])[0][2]
-    assert "does not tell Tansy from Sorrel" in last
+    assert "Tansy from Sorrel cannot be told" in last
     assert "bpm less" not in last
 
 
