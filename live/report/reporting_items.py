@@ -19,38 +19,79 @@ PRACTICE: Final = "common practice, from memory"
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One item: its name in the plan, other names that are understood, why it is asked."""
+    """One item: its name in the plan, why it is asked, how it is best given, and other names that
+    are understood.
+    """
 
     name: str
     why: str
     source: str
+    hint: str
     also: tuple[str, ...] = ()
 
 
 ITEMS: Final = (
-    Item("age", "heart rate and skin change with it", INTERLIVE),
-    Item("sex", "results may differ between groups", INTERLIVE),
-    Item("height", "describes the wearer", INTERLIVE),
-    Item("body mass index", "tissue over the vessels", INTERLIVE, ("bmi",)),
+    Item(
+        "age group",
+        "heart rate and skin change with it",
+        INTERLIVE,
+        "in steps of ten years, never a date of birth",
+        ("age",),
+    ),
+    Item("sex", "results may differ between groups", INTERLIVE, "as the wearer states it"),
+    Item("height", "describes the wearer", INTERLIVE, "in cm"),
+    Item("body mass index", "tissue over the vessels", INTERLIVE, "in kg/m²", ("bmi",)),
     Item(
         "skin tone",
-        "absorbs the light of optical sensors; name the scale",
+        "absorbs the light of optical sensors",
         INTERLIVE,
+        "the wearer's, with the scale it is given on",
         ("skin type", "fitzpatrick type"),
     ),
-    Item("wrist size", "fit of the band", PRACTICE, ("wrist circumference", "arm size")),
-    Item("dominant hand", "moves more", PRACTICE, ("handedness",)),
-    Item("skin at the sensor", "hair, tattoos, scars, sweat", PRACTICE, ("tattoo", "hair")),
-    Item("fit of the band", "how tight, how far above the wrist bone", PRACTICE, ("tightness",)),
+    Item(
+        "wrist circumference",
+        "fit of the band",
+        PRACTICE,
+        "in cm, where the sensor is worn",
+        ("wrist size", "arm circumference", "arm size"),
+    ),
+    Item("dominant hand", "moves more", PRACTICE, "left or right", ("handedness",)),
+    Item(
+        "skin at the sensor",
+        "what lies between sensor and vessels",
+        PRACTICE,
+        "hair, tattoos, scars, sweat",
+        ("hair and tattoos", "tattoos", "tattoo", "hair"),
+    ),
+    Item(
+        "fit of the band",
+        "light and movement come in under a loose one",
+        PRACTICE,
+        "how tight, how far above the wrist bone",
+        ("tightness",),
+    ),
     Item(
         "temperature",
         "cold narrows the vessels of the skin",
         PRACTICE,
-        ("room temperature", "air temperature", "ambient temperature"),
+        "of the air, in °C",
+        ("air temperature", "room temperature", "ambient temperature"),
     ),
-    Item("humidity", "sweat, and the strap's electrodes", PRACTICE),
-    Item("place", "indoors or outdoors, ground", PRACTICE, ("surface", "location")),
-    Item("intensity", "how the work was prescribed", INTERLIVE, ("protocol", "prescription")),
+    Item("humidity", "sweat, and the strap's electrodes", PRACTICE, "of the air, in %"),
+    Item(
+        "place",
+        "wind, sun and ground",
+        PRACTICE,
+        "indoors or outdoors, on what ground",
+        ("surface", "location"),
+    ),
+    Item(
+        "intensity",
+        "how the work was prescribed",
+        INTERLIVE,
+        "for example 6 × 2 min hard",
+        ("protocol", "prescription"),
+    ),
 )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from live.report.reporting_items import ITEMS
 from live.simulated.kinds import kind_of
 from live.simulated.script import script_for
 from replay.attention import AttentionPlan
@@ -17,20 +18,9 @@ from replay.plan import Broker, Plan, PlannedSensor
 Identity = tuple[str, str]
 """What makes two planned sensors the same thing: the source, and where it is found there."""
 
-DETAILS: Final = (
-    ("skin tone", "the wearer's, with the scale it is given on"),
-    ("wrist circumference", "in cm, where the sensor is worn"),
-    ("height", "in cm"),
-    ("body mass index", "in kg/m²"),
-    ("sex", "as the wearer states it"),
-    ("age group", "in steps of ten years, never a date of birth"),
-    ("hair and tattoos", "under the sensor"),
-    ("air temperature", "in °C, indoors or outdoors"),
-    ("intensity", "as prescribed, for example 6 × 2 min hard"),
-)
-"""What published guidance on validating wearables asks a report to state beside what a plan holds
-anyway (INTERLIVE network, Mühlen and others 2021: height, BMI, sex, skin tone, intensity; the
-rest is common practice, from memory).  All optional."""
+DETAILS: Final = tuple((item.name, item.hint) for item in ITEMS)
+"""What a report asks for beside what a plan holds anyway, by the report's own names, each with how
+it is best given.  All optional."""
 
 _WEARER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
 

@@ -222,7 +222,7 @@ def test_what_guidance_asks_for_is_listed_or_missing(tmp_path, capsys):
     text, facts = reported(capsys, file, tmp_path)
     values = {item["item"]: item["value"] for item in facts["reporting_items"]}
     assert (values["skin tone"], values["body mass index"]) == ("Fitzpatrick III", "23")
-    assert "wrist size" in facts["missing_items"]
+    assert "wrist circumference" in facts["missing_items"]
     assert "skin tone" not in facts["missing_items"]
     assert facts["other_details"] == {"damper": "130"}
     for words in ("Fitzpatrick III", "damper", *facts["missing_items"]):

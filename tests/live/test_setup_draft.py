@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from live.setup.draft import Draft
+from live.report.reporting_items import reporting_facts
+from live.setup.draft import DETAILS, Draft
 from live.setup.places import PLACES, from_sensor, mirrored, part, side
 from replay.attention import AttentionPlan
 from replay.payloads.device import BODY_LOCATIONS
@@ -108,3 +109,13 @@ def test_no_side_is_invented(told):
     """A sensor that says wrist does not say which; only a place without sides is taken over."""
     assert side(from_sensor(told)) == ""
     assert from_sensor(told) in {"", *PLACES}
+
+
+def test_the_details_asked_for_are_those_a_report_lists():
+    """What the set-up page asks for is, name by name, what a report else calls not stated."""
+    asked = [name for name, hint in DETAILS if hint]
+    empty = reporting_facts(WHOLE.plan())
+    assert asked == empty["missing_items"]
+    told = reporting_facts(replace(WHOLE, details=dict.fromkeys(asked, "1")).plan())
+    assert told["missing_items"] == []
+    assert told["other_details"] == {}

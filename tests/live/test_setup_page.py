@@ -247,11 +247,11 @@ def test_details_are_in_the_plan_and_not_remembered(tmp_path):
         page.show_plan(other)
         assert page.form.details["height"].text() == "170"
         page.form.unfold.setChecked(True)
-        QTest.keyClicks(page.form.details["air temperature"], "21")
+        QTest.keyClicks(page.form.details["temperature"], "21")
         assert page.draft.plan().details == {
             "altitude": "900 m",
             "height": "170",
-            "air temperature": "21",
+            "temperature": "21",
         }
         window._remember(page.draft.plan())
         text = memory_path().read_text()
