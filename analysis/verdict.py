@@ -279,7 +279,7 @@ def _percent(value: float) -> str:
 def _ends(interval: Interval | None, digits: int, unit: str = "", *, sign: bool = False) -> str:
     if interval is None:
         return NO_INTERVAL
-    low, high = (_number(end, digits, sign) for end in interval)
+    low, high = (_percent(end) if unit == "%" else _number(end, digits, sign) for end in interval)
     return f"{low} to {high}" + (f" {unit}" if unit else "")
 
 

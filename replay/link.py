@@ -26,6 +26,8 @@ class LinkState(StrEnum):
     """The sensor or the broker refuses; tried again slowly."""
     ADAPTER_OFF = "adapter off"
     """This computer's Bluetooth is off or gone, or the broker is out of reach."""
+    FILE = "file"
+    """No link: the readings came from a file."""
     STOPPED = "stopped"
     """The session has ended; the link was closed on purpose."""
 

@@ -60,7 +60,7 @@ class SensorState:
         self.is_reference: Final = planned.role == "reference"
         self.is_companion: Final = planned.role == "companion"
         self.hold_ns: Final = planned.hold_ns
-        self.link = LinkState.WAITING
+        self.link = LinkState.FILE if planned.source == "file" else LinkState.WAITING
         self.link_since_ns = 0
         self.advice = ""
         self.first_ns = -1

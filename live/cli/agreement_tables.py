@@ -13,7 +13,9 @@ from analysis.agreement import NARROW_RANGE_BPM, Tolerance
 from analysis.estimate import Estimate
 from analysis.session import SensorResult, SessionResult
 from analysis.statistics import Agreement
-from live.views.terminal.screen import INVENTED, clock, signed, spaced
+from live.report.words import interval as ends
+from live.report.words import number
+from live.views.terminal.screen import INVENTED, clock, spaced
 from replay.event import SESSION
 from replay.plan import Plan
 
@@ -111,7 +113,7 @@ def sentence(label: str, reference: str, agreement: Agreement) -> str:
         words = f"{label} read the same as {reference}"
     interval = agreement.bias.interval
     if interval is not None:
-        words += f" on average (95 % interval {interval[0]:+.1f} to {interval[1]:+.1f})"
+        words += f" on average (95 % interval {ends(interval, 1, sign=True)} bpm)"
         if interval[0] <= 0 <= interval[1]:
             words += ", which cannot be told from no bias"
     else:
@@ -190,8 +192,6 @@ def _tolerance(plan: Plan) -> str:
 def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
     if estimate.value is None:
         return "–"
-    value = signed(estimate.value, form) + unit
-    if estimate.interval is None:
-        return f"{value} (none)"
-    low, high = estimate.interval
-    return f"{value} ({low:{form}} to {high:{form}})"
+    digits, sign = int(form[-2]), form.startswith("+")
+    value = number(estimate.value, digits, sign=sign) + unit
+    return f"{value} ({ends(estimate.interval, digits, sign=sign) or 'none'})"

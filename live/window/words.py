@@ -23,6 +23,7 @@ LINK_WORDS: Final = {
     LinkState.LOST: "link lost, trying again",
     LinkState.REFUSED: "refused, trying slowly",
     LinkState.ADAPTER_OFF: "adapter or broker off",
+    LinkState.FILE: "from a file",
     LinkState.STOPPED: "stopped",
 }
 

@@ -85,13 +85,12 @@ def test_numbers_are_those_of_the_result(workout):
     data = session(bpm, Sorrel=late)
     sentences, each, result = verdict(data)
     within = result.sensors[0].whole.within
-    share = within.value
-    written = f"{share:.1f}" if share >= 99.5 else f"{share:.0f}"
-    low, high = within.interval
-    assert (
-        f"in {written} % of the seconds compared (95 % interval {low:.0f} to {high:.0f} %)"
-        in (sentences[0])
+    share, low, high = (
+        f"{value:.1f}" if 99.5 <= value < 100 else f"{value:.0f}"
+        for value in (within.value, *within.interval)
     )
+    told = f"in {share} % of the seconds compared (95 % interval {low} to {high} %)"
+    assert told in sentences[0]
     delay = detail_session(data).sensors[0].delay
     assert delay.value == pytest.approx(5, abs=0.5)
     low, high = delay.interval

@@ -19,6 +19,7 @@ from live.board.snapshot import WarningKind
 from live.cli import import_dialog
 from replay.capture import Capture, CaptureWriter
 from replay.event import HEART_RATE, LINK, NS_PER_S, Event
+from replay.link import LinkState
 from replay.plan import Plan, PlannedSensor
 from tests.standins.activity_files import (
     START_S,
@@ -227,6 +228,25 @@ def test_files_alone_are_analysed(tmp_path, capsys):
     assert result["whole_session"]["mae_bpm"] < 1
 
 
+def test_a_sensor_from_a_file_has_no_link_that_is_waited_for():
+    """The board tells a sensor that came from a file from one whose link is still to come."""
+    sensors = (
+        PlannedSensor(label="Yarrow", role="reference", name="Yarrow"),
+        PlannedSensor(
+            label="Sorrel",
+            role="test",
+            source="file",
+            file="watch.csv",
+            alignment="by hand",
+            sha256="0" * 64,
+            offset_s=1.0,
+        ),
+    )
+    plan = Plan(wearer="W1", activity="rowing ergometer", sensors=sensors)
+    links = [sensor.link for sensor in Board(plan).snapshot().sensors]
+    assert links == [LinkState.WAITING, LinkState.FILE]
+
+
 def test_elapsed_times_are_placed_by_their_shape(recorded, tmp_path, capsys):
     """A table whose times count from its start is set where its changes are the reference's."""
     lines = [f"{second},{heart_bpm(second + 200)}" for second in range(900)]
@@ -334,4 +354,4 @@ def test_a_plan_with_a_file_cannot_be_recorded(tmp_path, capsys):
         'source = "file"\nfile = "a.fit"\nalignment = "by hand"\n'
     )
     assert entry.main(["live", "--plan", str(path), "--practice", "--json"]) == 2
-    assert "put in by import" in capsys.readouterr().err
+    assert "bring its file in afterwards with 'sidebeat import'" in capsys.readouterr().err

@@ -59,7 +59,7 @@ class Silent(SensorRule):
         link = self.watched.link
         if link is LinkState.ADAPTER_OFF:
             return "off"
-        if link is LinkState.WAITING:
+        if link in (LinkState.WAITING, LinkState.FILE):
             return "unknown"
         return "up" if link.is_up else "down"
 

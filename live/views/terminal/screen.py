@@ -17,6 +17,7 @@ from rich.text import Text
 from live.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
 from live.views.feed import CaptureStatus
 from replay.event import NS_PER_S
+from replay.link import LinkState
 from replay.plan import Plan
 
 INVENTED: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
@@ -263,11 +264,12 @@ def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: b
     cells = [_named(sensor, tests, plain)]
     if width >= 100:
         cells.append(Text(sensor.placement))
+    live_link = sensor.link is not LinkState.FILE
     cells += [
         bpm,
         Text(differs, OUT if sensor.within is False else ""),
         inside,
-        Text(sensor.link.value, "" if sensor.link.is_up else OUT),
+        Text(sensor.link.value, "" if sensor.link.is_up or not live_link else OUT),
         Text(contact, OUT if sensor.contact is False else ""),
         Text(battery),
         Text(f"{100 * sensor.coverage:.0f} %"),
