@@ -15,6 +15,7 @@ from analysis.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
 from replay.errors import PayloadError
 from replay.event import FIRMWARE, HEART_RATE_CHANNELS, MARKER, MODEL, NS_PER_S, Event
+from replay.markers import decode_marker
 from replay.payloads import DeviceText, HeartRate, decode
 from replay.plan import Plan, PlannedSensor
 
@@ -119,7 +120,7 @@ def session_data(
     markers: list[tuple[int, str]] = []
     for event in events:
         if event.channel == MARKER:
-            markers.append((event.t_ns, event.payload.decode("utf-8", "replace")))
+            markers.append(decode_marker(event.t_ns, event.payload))
         collector = collectors.get(event.sensor)
         if collector is not None:
             collector.take(event)

@@ -65,7 +65,8 @@ LATE: Final = "late"
 DISK: Final = "disk"
 """Free space where the capture is written: signed 64-bit little-endian, bytes."""
 MARKER: Final = "marker"
-"""The tester's note, UTF-8."""
+"""The tester's note, UTF-8, with the moment it speaks of if that lies before the event
+(``replay.markers``)."""
 ADVICE: Final = "advice"
 """A sentence for the tester about the link to a sensor, UTF-8 (for example: adapter full?)."""
 

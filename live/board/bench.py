@@ -5,6 +5,7 @@ The bench also holds the sensors, so that a rule can look at one sensor beside t
 
 from __future__ import annotations
 
+from bisect import insort
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -13,6 +14,7 @@ from analysis.agreement import Tolerance
 from live.board.sensor import SensorState
 from replay import event as ev
 from replay.event import Event
+from replay.markers import decode_marker
 from replay.plan import Plan
 
 
@@ -35,7 +37,8 @@ class Step:
 class Bench:
     """The session and its sensors; fed by the board, read by the rules.
 
-    ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``.  ``second``: the
+    ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``; ``compared``: those that send a
+    heart rate.  ``second``: the
     last closed grid second.  ``last_jump`` and
     ``last_late``: the newest step of the clock and the newest blockage of the capture loop.
     ``free_bytes``: room where the capture is written, ``None`` while not known.  ``malformed``:
@@ -51,6 +54,7 @@ class Bench:
         )
         self.reference: Final = self.sensors[plan.reference - 1]
         self.tests: Final = tuple(self.sensors[number - 1] for number in plan.tests)
+        self.compared: Final = (self.reference, *self.tests)
         self.second = -1
         self.markers: Final[list[Marker]] = []
         self.last_jump: Step | None = None
@@ -91,7 +95,7 @@ class Bench:
         self.free_bytes = ev.unpack_int(payload)
 
     def _take_marker(self, t_ns: int, payload: bytes) -> None:
-        self.markers.append(Marker(t_ns, payload.decode("utf-8", errors="replace")))
+        insort(self.markers, Marker(*decode_marker(t_ns, payload)), key=lambda one: one.t_ns)
 
 
 _SESSION_EVENTS: Final[Mapping[str, Callable[[Bench, int, bytes], None]]] = {

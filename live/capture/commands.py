@@ -7,7 +7,7 @@ from typing import Final
 
 from live.capture.rehearsal import Stage
 from live.sources.base import Source
-from live.views.feed import Acknowledged, Command
+from live.views.feed import LONGEST_AGO_MS, Acknowledged, Command
 
 LONGEST_MARKER: Final = 2000
 """Characters; a note, not a file."""
@@ -60,7 +60,10 @@ class Commands:
             text = str(command.values.get("text", "")).strip()
             if not 0 < len(text) <= LONGEST_MARKER:
                 return False, f"a marker has 1 to {LONGEST_MARKER} characters"
-            self._stage.session.marker(text)
+            ago_ms = command.values.get("ago_ms", 0)
+            if not isinstance(ago_ms, int) or not 0 <= ago_ms <= LONGEST_AGO_MS:
+                return False, "a marker's moment lies within the last hour"
+            self._stage.session.marker(text, ago_ms * 1_000_000)
             return True, "marked"
         if command.action == "trouble":
             self.trouble = str(command.values.get("text", ""))[:LONGEST_TROUBLE]

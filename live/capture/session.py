@@ -14,6 +14,7 @@ from typing import Protocol
 from live.sources.base import CaptureClock
 from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event
 from replay.link import LinkState
+from replay.markers import encode_marker
 
 _log = logging.getLogger(__name__)
 _CHANNELS = frozenset(CHANNELS)
@@ -106,9 +107,11 @@ class Session:
             if self.unshown == 1:  # the rest is counted
                 _log.exception("an event could not be shown")
 
-    def marker(self, text: str) -> None:
-        """Put the tester's note at this moment."""
-        self.emit(self._clock.now_ns(), SESSION, MARKER, text.encode())
+    def marker(self, text: str, ago_ns: int = 0) -> None:
+        """Put the tester's note at this moment, or at that which passed ``ago_ns`` ago."""
+        now_ns = self._clock.now_ns()
+        moment_ns = max(now_ns - ago_ns, 0) if ago_ns else None
+        self.emit(now_ns, SESSION, MARKER, encode_marker(text, moment_ns))
 
     def acknowledge(self, sensor: int, kind: str) -> None:
         """The tester knows of the warning of this kind that stands; ``sensor`` 0: the session's."""

@@ -244,11 +244,18 @@ _POWER_PARTS: Final[Mapping[int, tuple[_Part, ...]]] = {
 
 def _text(walk: _Walk, channel: str) -> None:
     try:
-        text = walk.payload.decode("utf-8")
+        text = walk.payload[walk.at :].decode("utf-8")
     except UnicodeDecodeError:
         return
     shown = "".join(c if c.isprintable() else "\ufffd" for c in text.rstrip("\0 \r\n\t"))
-    walk.add(_TEXT_NAMES.get(channel, "text"), len(walk.payload), shown)
+    walk.add(_TEXT_NAMES.get(channel, "text"), len(walk.payload) - walk.at, shown)
+
+
+def _marker(walk: _Walk, channel: str) -> None:
+    moment, separator, _ = walk.payload.partition(b"\x1f")
+    if separator and moment.isdigit():
+        walk.add("moment", len(moment) + 1, f"{int(moment) / ev.NS_PER_S:.3f}", "s")
+    _text(walk, channel)
 
 
 def _link(walk: _Walk, channel: str) -> None:
@@ -304,4 +311,5 @@ _WALKERS: Final[Mapping[str, Callable[[_Walk, str], None]]] = {
     ev.JUMP: _long,
     ev.LATE: _long,
     ev.DISK: _long,
+    ev.MARKER: _marker,
 }

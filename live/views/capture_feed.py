@@ -112,8 +112,9 @@ class CaptureFeed:
     def send(self, action: str, **values: str | int) -> int:
         """Ask the capture for something; returns the command's number.
 
-        ``marker`` with ``text``; ``acknowledge`` with ``kind`` and ``sensor`` (0: the session);
-        ``stop``; ``connect`` with ``sensor`` (number in the plan).
+        ``marker`` with ``text`` and, for a moment that has passed, ``ago_ms``; ``acknowledge``
+        with ``kind`` and ``sensor`` (0: the session); ``stop``; ``connect`` with ``sensor``
+        (number in the plan).
         """
         self._numbers += 1
         self._unanswered.add(self._numbers)

@@ -7,10 +7,13 @@ It cannot tell a live capture from a replay except by what it may ask for (``con
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Final, Protocol
 
 from replay.event import Event
 from replay.plan import Plan
+
+LONGEST_AGO_MS: Final = 3_600_000
+"""How long a marker's moment may have passed: an hour is a long time to write a note."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +88,10 @@ Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Place | Rewound
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """What a view asks of the capture: ``marker`` (text), ``acknowledge`` (the kind and the
-    sensor of a warning), ``stop``, ``connect`` (sensor), and of a rehearsal ``record``.  A view
-    without a picture, which only calls the tester, says so by ``watch``; by ``trouble`` (text) it
-    says what it could not do.
+    """What a view asks of the capture: ``marker`` (text, and ``ago_ms`` for a moment that has
+    passed), ``acknowledge`` (the kind and the sensor of a warning), ``stop``, ``connect``
+    (sensor), and of a rehearsal ``record``.  A view without a picture, which only calls the
+    tester, says so by ``watch``; by ``trouble`` (text) it says what it could not do.
     """
 
     number: int

@@ -11,10 +11,13 @@ from typing import TYPE_CHECKING, Final
 from live import preflight
 from live.attention.asked import AS_USUAL, Asked
 from live.views.feed import Feed
+from live.window.preferences import Remembered, preferences_path
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
     from PySide6.QtWidgets import QApplication
+
+    from live.window.theme import Theme
 
 INSTALL: Final = 'python -m pip install "sidebeat[window]"'
 
@@ -33,14 +36,14 @@ def run_window(feed: Feed, asked: Asked = AS_USUAL) -> int:
     application = open_application()
     from live.attention.hearing import attention_of  # noqa: PLC0415 - as below
     from live.window.main_window import MainWindow  # noqa: PLC0415 - Qt, once it is known to be there
-    from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
 
-    window = MainWindow(feed, DARK if system_is_dark(application) else LIGHT)
+    window = MainWindow(feed, system_theme(application))
+    window.recall(Remembered(preferences_path()))
     window.attention = attention_of(feed, asked, application.beep)
     window.showMaximized()
     window.start()
     try:
-        with interruptible(application):
+        with interruptible(application), window.faults.hook():
             return application.exec()
     finally:
         window.leave()
@@ -98,8 +101,10 @@ def require_window() -> None:
         raise WindowMissing(preflight.broken_qt())
 
 
-def system_is_dark(application: QApplication) -> bool:
-    """Whether this system prefers light text on a dark ground."""
+def system_theme(application: QApplication) -> Theme:
+    """The theme that this system prefers."""
     from PySide6.QtCore import Qt  # noqa: PLC0415 - known to be there now
 
-    return application.styleHints().colorScheme() is Qt.ColorScheme.Dark
+    from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
+
+    return DARK if application.styleHints().colorScheme() is Qt.ColorScheme.Dark else LIGHT

@@ -194,7 +194,9 @@ class SensorCard(QWidget):
         painter.setFont(self.font())
         if self._warning is None:
             painter.setPen(QColor(theme.faint))
-            painter.drawText(below, _LEFT, elided(subtitle(status), metrics, below.width()))
+            fits = metrics.horizontalAdvance(subtitle(status)) <= below.width()
+            text = subtitle(status) if fits else status.placement or subtitle(status)
+            painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
             return
         warned = QColor(theme.severity(self._warning.severity))
         spot = QPointF(below.left() + 0.4 * line, below.center().y())

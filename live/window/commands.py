@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from live.board.snapshot import SensorWarning
+from live.views.feed import LONGEST_AGO_MS
 from live.views.model import ViewModel
 
 
@@ -15,10 +16,14 @@ class Commands:
         self._model = model
         self._waiting: dict[int, str] = {}
 
-    def marker(self, text: str) -> None:
-        """Set a marker now; without text it gets a number."""
+    def marker(self, text: str, ago_ns: int = 0) -> None:
+        """Set a marker for now, or the moment that passed ``ago_ns`` ago; without text it gets a
+        number.
+        """
         text = text or f"marker {len(self._model.board.markers) + 1}"
-        self._send(f"marker “{text}”", "marker", text=text)
+        ago_ms = min(max(ago_ns // 1_000_000, 0), LONGEST_AGO_MS)
+        ago = {"ago_ms": ago_ms} if ago_ms else {}
+        self._send(f"marker “{text}”", "marker", text=text, **ago)
 
     def stop(self) -> None:
         """End the capture: links closed, file closed."""

@@ -7,8 +7,10 @@ drawn under a guard of its own.
 from __future__ import annotations
 
 import logging
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import TracebackType
 
 _log = logging.getLogger(__name__)
 
@@ -27,10 +29,36 @@ class DrawingFaults:
         try:
             yield
         except Exception as error:
-            self.count += 1
-            self.last = f"{where}: {type(error).__name__}: {error}"
-            kind = (where, type(error).__name__)
-            # A picture is drawn some ten times a second; its trace is worth one page, not ten.
-            if kind not in self._logged:
-                self._logged.add(kind)
-                _log.exception("drawing the %s failed", where)
+            self.take(where, error)
+
+    def take(self, where: str, error: BaseException) -> None:
+        """Count an error, and log it the first time."""
+        self.count += 1
+        self.last = f"{where}: {type(error).__name__}: {error}"
+        kind = (where, type(error).__name__)
+        # A picture is drawn some ten times a second; its trace is worth one page, not ten.
+        if kind not in self._logged:
+            self._logged.add(kind)
+            _log.error("the %s failed", where, exc_info=error)
+
+    @contextmanager
+    def hook(self) -> Iterator[None]:
+        """Count what goes wrong where Qt calls and no guard stands: a click, a key, a painting.
+
+        Qt goes on after such an error; it hands it to Python's hook for errors that nobody took.
+        """
+        before = sys.excepthook
+
+        def counted(
+            kind: type[BaseException], error: BaseException, trace: TracebackType | None
+        ) -> None:
+            if isinstance(error, Exception):
+                self.take("window", error)
+            else:
+                before(kind, error, trace)
+
+        sys.excepthook = counted
+        try:
+            yield
+        finally:
+            sys.excepthook = before

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import Final
 
@@ -15,6 +16,7 @@ from live.window.figures import clock
 from live.window.flow import FlowLayout
 from live.window.keys import Deed, every_key
 from live.window.span import Follow
+from live.window.status import Elided
 from replay.plan import Plan
 
 FOLLOWED: Final = {
@@ -23,34 +25,58 @@ FOLLOWED: Final = {
     Deed.FIFTEEN: Follow.FIFTEEN,
     Deed.ALL: Follow.ALL,
 }
+_ASKED: Final = (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP)
+"""What needs a running capture."""
 _LONGEST_MARKER: Final = 200
 """A marker is a note on a timeline, not a report."""
 
 
 class MarkerField(QLineEdit):
-    """Text of the next marker.  ``written``: Enter was pressed, with the text."""
+    """Text of the next marker.  ``written``: Enter was pressed, with the text and the moment.
 
-    written = Signal(str)
+    ``now``: the moment in ns of any clock.  A marker speaks of the moment at which it was begun, by
+    :meth:`begin` or the first letter, not of that at which the last was typed.
+    """
 
-    def __init__(self) -> None:
+    written = Signal(str, object)
+
+    def __init__(self, now: Callable[[], int] = time.monotonic_ns) -> None:
         super().__init__()
+        self.now = now
+        self._begun: int | None = None
         self.setPlaceholderText("what happened?")
+        self.textEdited.connect(self._edited)
         self.setMaxLength(_LONGEST_MARKER)
         self.setAccessibleName("Text of the marker; Enter sets it")
         self.returnPressed.connect(self.finish)
 
+    def begin(self) -> None:
+        """Take this moment for the marker; now the text."""
+        if not self.text():
+            self._begun = self.now()
+        self.setFocus()
+
+    def _edited(self, text: str) -> None:
+        if self._begun is None and text:
+            self._begun = self.now()
+
     def finish(self) -> None:
         """Set the marker with this text, and give the keyboard back to the picture."""
         text = self.text().strip()
+        moment = self.now() if self._begun is None else self._begun
+        self.leave()
+        self.written.emit(text, moment)
+
+    def leave(self) -> None:
+        """No marker: the next one has a moment of its own."""
+        self._begun = None
         self.clear()
         self.clearFocus()
-        self.written.emit(text)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Escape leaves without a marker."""
         if event.key() == Qt.Key.Key_Escape:
-            self.clear()
-            self.clearFocus()
+            self.leave()
         else:
             super().keyPressEvent(event)
 
@@ -69,8 +95,9 @@ class Header(QWidget):
         super().__init__()
         flow = FlowLayout(self)
         flow.setContentsMargins(0, 0, 0, 0)
-        mark = "INVENTED DATA · " if plan.invented else ""
-        self.title = QLabel(f"<b>{mark}{plan.wearer} · {plan.activity}</b>&nbsp;&nbsp;")
+        # The status line marks invented data; a reader of screens hears it here too.
+        mark = "INVENTED DATA: " if plan.invented else ""
+        self.title = QLabel(f"<b>{plan.wearer} · {plan.activity}</b>&nbsp;&nbsp;")
         self.title.setAccessibleName(f"{mark}{plan.wearer}, {plan.activity}")
         flow.addWidget(self.title)
         self.effort = QLabel()
@@ -94,14 +121,13 @@ class Header(QWidget):
             flow.addWidget(button)
             self.buttons[key.deed] = button
         self.buttons[Deed.MARKER].setText("set marker")
-        self.notice = QLabel()
+        # Stands in the status line: in this row it would push the panels down and up again.
+        self.notice = Elided()
         self.notice.setAccessibleName("Answer of the capture")
-        flow.addWidget(self.notice)
-        for deed in (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP):
-            self.buttons[deed].setEnabled(is_live)
-        self.marker.setEnabled(is_live)
-        if not is_live:
-            self.marker.setPlaceholderText("only while recording")
+        # What a recorded session cannot be asked for takes no room.
+        for part in (self.marker, *(self.buttons[deed] for deed in _ASKED)):
+            part.setEnabled(is_live)
+            part.setHidden(not is_live)
 
     def dress(self) -> None:
         """Sizes that follow the text's."""
@@ -125,17 +151,17 @@ class Header(QWidget):
 
     def allow_markers(self, hint: str) -> None:
         """Markers can be set, although nothing is being recorded."""
-        self.buttons[Deed.MARKER].setEnabled(True)
-        self.marker.setEnabled(True)
+        for part in (self.marker, self.buttons[Deed.MARKER]):
+            part.setEnabled(True)
+            part.show()
         self.marker.setPlaceholderText(hint)
 
     def say(self, text: str) -> None:
         """Show an answer to what was asked last."""
         self.notice.setText(text)
-        self.notice.setAccessibleDescription(text)
 
     def end(self) -> None:
         """The capture has ended: nothing can be asked of it any more."""
-        for deed in (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP):
+        for deed in _ASKED:
             self.buttons[deed].setEnabled(False)
         self.marker.setEnabled(False)

@@ -6,12 +6,10 @@ import time
 from typing import Final
 
 from PySide6.QtCore import QTimer
-from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
-    QApplication,
     QMainWindow,
     QStackedWidget,
-    QToolTip,
     QVBoxLayout,
     QWidget,
 )
@@ -34,10 +32,12 @@ from live.window.faults import DrawingFaults
 from live.window.frame import Frame
 from live.window.header import FOLLOWED, Header
 from live.window.keys import Deed, every_key
+from live.window.preferences import Remembered
 from live.window.span import TimeSpan
 from live.window.status import StatusLine
-from live.window.theme import DARK, LIGHT, Theme, looks_of, palette, style_sheet
+from live.window.theme import LIGHT, Theme, looks_of
 from live.window.timeline import Timeline
+from live.window.wardrobe import Wardrobe
 from replay.plan import Plan
 
 FRAME_MS: Final = 110
@@ -45,9 +45,6 @@ FRAME_MS: Final = 110
 
 TRAVEL_S: Final = 0.06
 """Time of one frame that goes into bringing a replay to where its cursor was put."""
-
-SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
-"""Steps of the text's size, in times of the system's."""
 
 
 class MainWindow(QMainWindow):
@@ -58,7 +55,7 @@ class MainWindow(QMainWindow):
         self.model = ViewModel(feed)
         self.plan = feed.plan
         self.faults = DrawingFaults()
-        self.theme = theme
+        self.wardrobe = Wardrobe(theme)
         self.span = TimeSpan()
         self.commands = Commands(self.model)
         self.attention: Attention | None = None  # set by who opens the window
@@ -72,12 +69,10 @@ class MainWindow(QMainWindow):
         self._over = False
         self._leaving = False
         self._free_to_close = not feed.is_live
-        self._size = SIZES.index(1.0)
-        self._usual = QFont(QApplication.font())
         self.dialog: LeaveDialog | HelpPage | None = None
         self._build(feed)
         self._bind_keys()
-        self.dress(theme)
+        self.dress()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self.frame)
@@ -106,8 +101,11 @@ class MainWindow(QMainWindow):
             layout.addWidget(self.after.bar)
             if not self.after.desk.why_not:
                 self.header.allow_markers("note at the cursor")
+                self.header.marker.now = self.after.position_ns
         self.setCentralWidget(inside)
-        self.status_line = StatusLine(feed.title, is_live=feed.is_live, invented=self.plan.invented)
+        self.status_line = StatusLine(
+            feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
+        )
         self.setStatusBar(self.status_line)
         self.header.marker.written.connect(self._set_marker)
         self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
@@ -138,9 +136,10 @@ class MainWindow(QMainWindow):
         with self.faults.guard("stream"):
             self._stale |= self._take()
         if self.attention is not None:
-            self.attention.look(self.model)
-            if trouble := self.attention.trouble():
-                self.header.say(trouble)
+            with self.faults.guard("attention"):
+                self.attention.look(self.model)
+                if trouble := self.attention.trouble():
+                    self.header.say(trouble)
         if self.after is not None and self.after.is_travelling:
             self.after.show_state()
             return True
@@ -275,13 +274,11 @@ class MainWindow(QMainWindow):
             case Deed.FAR:
                 self._toggle_far()
             case Deed.THEME:
-                self.dress(LIGHT if self.theme.is_dark else DARK)
-            case Deed.LARGER:
-                self._resize_text(self._size + 1)
-            case Deed.SMALLER:
-                self._resize_text(self._size - 1)
-            case Deed.SIZE:
-                self._resize_text(SIZES.index(1.0))
+                self.wardrobe.turn()
+                self.dress()
+            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
+                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
+                self.dress()
             case Deed.READOUT:
                 self.readout.toggle(self.model.snapshot().second)
             case Deed.READ_EARLIER:
@@ -344,18 +341,18 @@ class MainWindow(QMainWindow):
         survey = after.survey if after is not None and after.ahead else None
         return self.model.board if survey is None else survey.board
 
-    def _set_marker(self, text: str) -> None:
+    def _set_marker(self, text: str, moment: int) -> None:
         if self.after is not None:
-            self.after.desk.marker(text)
+            self.after.desk.marker(text, moment)
         else:
-            self.commands.marker(text)
+            self.commands.marker(text, self.header.marker.now() - moment)
 
     def _marker(self) -> None:
         field = self.header.marker
-        if field.hasFocus():
+        if field.hasFocus() or field.text():
             field.finish()
         elif field.isEnabled():
-            field.setFocus()
+            field.begin()
 
     def _mark_now(self) -> None:
         if self.header.marker.isEnabled():
@@ -388,20 +385,19 @@ class MainWindow(QMainWindow):
         self.pages.setCurrentWidget(self.bench_page if is_far else self.far)
         (self.bench.chart if is_far else self.far).setFocus()
 
-    def _resize_text(self, size: int) -> None:
-        self._size = min(max(size, 0), len(SIZES) - 1)
-        self.dress(self.theme)
+    @property
+    def theme(self) -> Theme:
+        """The theme that is worn."""
+        return self.wardrobe.theme
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme, with text of the chosen size."""
-        self.theme = theme
-        font = QFont(self._usual)
-        font.setPointSizeF(self._usual.pointSizeF() * SIZES[self._size])
-        # The palette is the application's: a window's own does not reach all of its parts.
-        QApplication.setPalette(palette(theme))
-        self.setFont(font)
-        QToolTip.setFont(font)
-        self.setStyleSheet(style_sheet(theme, font.pointSizeF()))
+    def recall(self, remembered: Remembered) -> None:
+        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.wardrobe.recall(remembered)
+        self.dress()
+
+    def dress(self) -> None:
+        """Put on the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.wardrobe.put_on(self)
         self.header.dress()
         self.cautions.dress(theme)
         self.bench.dress(theme, font)

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import QWidget
 from analysis.agreement import Tolerance, sums_of
 from live.window.axes import ValueAxis, dress_axis
 from live.window.canvas import Area, Canvas, line_pen, spread
+from live.window.columns import Floats
 from live.window.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts
 from live.window.faults import DrawingFaults
 from live.window.figures import signed
@@ -89,6 +90,9 @@ class PlaneCanvas(Canvas):
         high = metrics.height()
         wanted = [area.y(value) - 0.6 * high for value, _ in lines]
         middles = spread(wanted, high, area.box.top(), area.box.bottom())
+        # The words stand on the side where the newest pairs do not.
+        across, _ = self._latest(frame)
+        at_left = len(across) > 0 and area.x(across[-1:])[0] > area.box.center().x()
         for (value, words), middle in zip(lines, middles, strict=True):
             y = area.y(value)
             painter.setPen(line_pen(frame.theme.ink, dashed=words == "limit"))
@@ -96,16 +100,23 @@ class PlaneCanvas(Canvas):
             text = f"{words} {signed(value, 1)}"
             width = metrics.horizontalAdvance(text) + 6
             plate = QRectF(right - width, middle - high / 2, width, high)
+            if at_left:
+                plate.moveLeft(left)
             painter.fillRect(plate, QColor(frame.theme.ground))
             painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
 
-    def _draw_latest(self, painter: QPainter, area: Area, frame: Frame) -> None:
+    def _latest(self, frame: Frame) -> tuple[Floats, Floats]:
+        """Where the newest pairs lie, bpm."""
         ref = frame.board.grid(frame.plan.reference)[-_LATEST_S:]
         test = frame.board.grid(frame.selected)[-_LATEST_S:]
         both = (ref >= 0) & (test >= 0)
         across, up = ref[both] / 1000.0, test[both] / 1000.0
         if self.turned:
-            across, up = (across + up) / 2, up - across
+            return (across + up) / 2, up - across
+        return across, up
+
+    def _draw_latest(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        across, up = self._latest(frame)
         look = frame.looks[frame.selected]
         colour, ground = QColor(look.colour(frame.theme)), QColor(frame.theme.ground)
         radius = radius_for(QFontMetricsF(painter.font()))

@@ -47,9 +47,9 @@ class Picture:
 
 
 class _Watched:
-    """A player that the window takes for a stream like any other."""
+    """A player that the window takes for a capture."""
 
-    is_live: Final = False
+    is_live: Final = True
 
     def __init__(self, feed: FileFeed) -> None:
         self._feed = feed

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QStatusBar
 
 from live.views.feed import CaptureStatus, Ended
@@ -25,17 +27,45 @@ def capture_words(status: CaptureStatus | None) -> str:
     return f"{Path(status.path).name} · {saved} · {commit}"
 
 
-class StatusLine(QStatusBar):
-    """File, events, last commit; faults of drawing; invented data; time."""
+class Elided(QLabel):
+    """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud."""
 
-    def __init__(self, title: str, *, is_live: bool, invented: bool) -> None:
+    def minimumSizeHint(self) -> QSize:
+        """A long text must not make the window wider than the screen."""
+        return QSize(4 * self.fontMetrics().averageCharWidth(), super().minimumSizeHint().height())
+
+    def setText(self, text: str) -> None:
+        """Show another text."""
+        super().setText(text)
+        self.setToolTip(text)
+        self.setAccessibleDescription(text)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Called by Qt."""
+        del event
+        painter = QPainter(self)
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        words = self.fontMetrics().elidedText(
+            self.text(), Qt.TextElideMode.ElideRight, self.width()
+        )
+        painter.drawText(self.rect(), self.alignment(), words)
+        painter.end()
+
+
+class StatusLine(QStatusBar):
+    """File, events, last commit; ``notice``, an answer to the user; faults; invented data; time."""
+
+    def __init__(self, title: str, notice: QLabel, *, is_live: bool, invented: bool) -> None:
         super().__init__()
         self._title = title
         self._is_live = is_live
         self.setSizeGripEnabled(False)
         self.setContentsMargins(6, 0, 6, 2)
-        self.capture = self._label("Capture")
-        self.addWidget(self.capture, 1)
+        self.capture = Elided()
+        self.capture.setAccessibleName("Capture")
+        self.addWidget(self.capture, 3)
+        self.notice = notice
+        self.addWidget(notice, 2)
         self.faults = self._label("Faults of drawing")
         self.addPermanentWidget(self.faults)
         self.invented = self._label("Kind of data")
@@ -60,6 +90,7 @@ class StatusLine(QStatusBar):
         self.invented.setStyleSheet(
             f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;"
         )
+        self.notice.setStyleSheet("font-weight: bold;")
         self.faults.setStyleSheet(f"color: {theme.alarm}; font-weight: bold;")
 
     def show_state(

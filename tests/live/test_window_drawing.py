@@ -173,12 +173,12 @@ def test_the_end_is_said():
 
 
 def test_invented_data_is_marked_everywhere():
-    """Title, line below and far view carry the mark for invented data; real data does not."""
+    """Title (aloud), line below and far view carry the mark for invented data; real data none."""
     with shown(session(30), plan=replace(PLAN, invented=True)) as (window, _):
-        assert "INVENTED DATA" in window.header.title.text()
+        assert "INVENTED DATA" in window.header.title.accessibleName()
         assert window.status_line.invented.isVisible()
     with shown(session(30)) as (window, _):
-        assert "INVENTED" not in window.header.title.text()
+        assert "INVENTED" not in window.header.title.accessibleName()
         assert not window.status_line.invented.isVisible()
 
 

@@ -95,8 +95,9 @@ def test_the_wheel_zooms_all_panels_together():
 def test_m_writes_a_marker_and_enter_sets_it():
     """M goes to the field, letters are text there and no commands, Enter sends and leaves."""
     with shown(session(30)) as (window, feed):
-        press(window, "M")
         field = window.header.marker
+        field.now = lambda: 0
+        press(window, "M")
         assert field.hasFocus()
         QTest.keyClicks(field, "1st interval, fast")
         assert window.span.follow is Follow.FIVE
@@ -107,6 +108,47 @@ def test_m_writes_a_marker_and_enter_sets_it():
         feed.waiting.append(Acknowledged(1, True))
         picture(window)
         assert "1st interval, fast" in window.header.notice.text()
+
+
+@pytest.mark.parametrize("begin", ["key", "letter"])
+def test_a_marker_speaks_of_the_moment_it_was_begun(begin: str):
+    """What counts is when M, or the first letter, was pressed, however long the typing takes."""
+    with shown(session(30)) as (window, feed):
+        field, clock = window.header.marker, [7 * NS_PER_S]
+        field.now = lambda: clock[0]
+        if begin == "key":
+            press(window, "M")
+            clock[0] += 2 * NS_PER_S
+        else:
+            field.setFocus()
+            clock[0] += 2 * NS_PER_S
+            QTest.keyClicks(field, "s")
+        QTest.keyClicks(field, "tart")
+        clock[0] += 3 * NS_PER_S
+        press(field, "Return")
+        ago_ms = 5000 if begin == "key" else 3000
+        assert feed.sent == [
+            ("marker", {"text": "tart" if begin == "key" else "start", "ago_ms": ago_ms})
+        ]
+        press(window, "M")
+        clock[0] += NS_PER_S
+        press(field, "Escape")
+        clock[0] += NS_PER_S
+        press(window, "M")
+        press(field, "Return")
+        assert "ago_ms" not in feed.sent[1][1]
+
+
+def test_the_button_sets_a_marker_that_was_typed():
+    """A click on the button takes the keyboard from the field, and sets what stands in it."""
+    with shown(session(30)) as (window, feed):
+        window.header.marker.now = lambda: 0
+        press(window, "M")
+        QTest.keyClicks(window.header.marker, "turn")
+        button = window.header.buttons[Deed.MARKER]
+        button.setFocus()
+        button.click()
+        assert feed.sent == [("marker", {"text": "turn"})]
 
 
 def test_escape_leaves_the_marker_unset():

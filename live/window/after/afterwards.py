@@ -182,6 +182,10 @@ class Afterwards(QObject):
         """All warnings of the session, also those after the cursor."""
         return self._named
 
+    def position_ns(self) -> int:
+        """Where the cursor stands."""
+        return self.feed.position_ns
+
     @property
     def markers(self) -> list[Marker]:
         """Markers set while recording and afterwards, in order; those after the cursor only if

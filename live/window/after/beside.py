@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QFont, QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
-    QApplication,
     QFrame,
     QLabel,
     QMainWindow,
@@ -24,16 +23,18 @@ from live.inspect.pair import Beside, Side, read_beside
 from live.window.after.hands import Hands
 from live.window.after.overlay import Overlays, Seen
 from live.window.after.readout import Readout
-from live.window.app import interruptible, open_application, system_is_dark
+from live.window.app import interruptible, open_application, system_theme
 from live.window.chart import Chart
 from live.window.dialogs import native
 from live.window.faults import DrawingFaults
 from live.window.flow import FlowLayout
 from live.window.frame import Frame
 from live.window.keys import Deed, every_key
+from live.window.preferences import Remembered, preferences_path
 from live.window.span import Follow, TimeSpan
-from live.window.theme import DARK, LIGHT, Theme, looks_of, palette, style_sheet
+from live.window.theme import LIGHT, Theme, looks_of
 from live.window.timeline import Timeline
+from live.window.wardrobe import Wardrobe
 
 _BUTTONS: Final = {
     Deed.ALL: "all",
@@ -45,8 +46,7 @@ _BUTTONS: Final = {
     Deed.THEME: "light/dark",
     Deed.CLOSE: "close",
 }
-_KEYS_ONLY: Final = (Deed.READ_EARLIER, Deed.READ_LATER, Deed.LARGER, Deed.SMALLER)
-_SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
+_KEYS_ONLY: Final = (Deed.READ_EARLIER, Deed.READ_LATER, Deed.LARGER, Deed.SMALLER, Deed.SIZE)
 
 
 class _Half(QWidget):
@@ -111,9 +111,7 @@ class BesideWindow(QMainWindow):
     def __init__(self, beside: Beside, theme: Theme = LIGHT) -> None:
         super().__init__()
         self.faults = DrawingFaults()
-        self.theme = theme
-        self._size = _SIZES.index(1.0)
-        self._usual = QFont(QApplication.font())
+        self.wardrobe = Wardrobe(theme)
         self._end_s = max(side.to_s for side in beside.sides)
         self.span = TimeSpan(Follow.ALL)
         self.halves = [
@@ -166,7 +164,7 @@ class BesideWindow(QMainWindow):
         area.setAccessibleName("Both captures")
         self.setCentralWidget(area)
         self.resize(1280, 720)
-        self.dress(theme)
+        self.dress()
 
     def do(self, deed: Deed) -> None:
         """Carry out one deed, from a key or a button."""
@@ -180,11 +178,11 @@ class BesideWindow(QMainWindow):
             case Deed.READOUT | Deed.READ_EARLIER | Deed.READ_LATER:
                 self._read(deed)
             case Deed.THEME:
-                self.dress(LIGHT if self.theme.is_dark else DARK)
-            case Deed.LARGER | Deed.SMALLER:
-                step = 1 if deed is Deed.LARGER else -1
-                self._size = min(max(self._size + step, 0), len(_SIZES) - 1)
-                self.dress(self.theme)
+                self.wardrobe.turn()
+                self.dress()
+            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
+                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
+                self.dress()
             case Deed.CLOSE:
                 self.close()
         self.draw()
@@ -215,14 +213,19 @@ class BesideWindow(QMainWindow):
             with self.faults.guard("panels of a capture"):
                 half.show_stretch(start, end, self.theme)
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme, with text of the chosen size."""
-        self.theme = theme
-        font = QFont(self._usual)
-        font.setPointSizeF(self._usual.pointSizeF() * _SIZES[self._size])
-        QApplication.setPalette(palette(theme))
-        self.setFont(font)
-        self.setStyleSheet(style_sheet(theme, font.pointSizeF()))
+    @property
+    def theme(self) -> Theme:
+        """The theme that is worn."""
+        return self.wardrobe.theme
+
+    def recall(self, remembered: Remembered) -> None:
+        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.wardrobe.recall(remembered)
+        self.dress()
+
+    def dress(self) -> None:
+        """Put on the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.wardrobe.put_on(self)
         for half in self.halves:
             half.chart.dress(theme, font)
             half.chart.bottom.setLabel("bottom", "time since the first began (h:mm:ss)")
@@ -246,7 +249,8 @@ def run_beside(one: Path, two: Path) -> int:
     :class:`~live.window.app.WindowMissing`.
     """
     application = open_application()
-    window = BesideWindow(read_beside(one, two), DARK if system_is_dark(application) else LIGHT)
+    window = BesideWindow(read_beside(one, two), system_theme(application))
+    window.recall(Remembered(preferences_path()))
     window.showMaximized()
-    with interruptible(application):
+    with interruptible(application), window.faults.hook():
         return application.exec()

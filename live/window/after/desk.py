@@ -122,12 +122,15 @@ class Desk(QObject):
         dialog.given.connect(lambda body: self._add("relabel", body))
         self._open(dialog)
 
-    def marker(self, text: str) -> None:
-        """Add a marker at the cursor; without text it gets a number."""
+    def marker(self, text: str, t_ns: int | None = None) -> None:
+        """Add a marker at ``t_ns`` or at the cursor; without text it gets a number."""
         if self._refused():
             return
         count = len(self._window.model.board.markers) + len(self.notebook.effective.markers)
-        body = {"t_ns": self.feed.position_ns, "text": text or f"marker {count + 1}"}
+        body = {
+            "t_ns": self.feed.position_ns if t_ns is None else t_ns,
+            "text": text or f"marker {count + 1}",
+        }
         self._add("marker", body)
 
     def _answer(self, name: str, entry: Entry) -> None:

@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from live.attention.asked import AS_USUAL, Asked
-from live.window.app import interruptible, open_application, system_is_dark
+from live.window.app import interruptible, open_application, system_theme
+from live.window.faults import DrawingFaults
+from live.window.preferences import Remembered, preferences_path
 
 if TYPE_CHECKING:
     from live.views.capture_feed import CaptureFeed
@@ -32,10 +34,10 @@ def run_setup(
     """
     application = open_application()
     from live.window.setup.window import SetupWindow  # noqa: PLC0415 - Qt, known to be there now
-    from live.window.theme import DARK, LIGHT  # noqa: PLC0415 - as above
 
-    theme = DARK if system_is_dark(application) else LIGHT
+    theme = system_theme(application)
     window = SetupWindow(out, minutes=minutes, on_warning=on_warning, theme=theme)
+    window.recall(Remembered(preferences_path()))
     shown: list[MainWindow] = []
 
     def go_on(feed: CaptureFeed) -> None:
@@ -48,7 +50,7 @@ def run_setup(
     window.showMaximized()
     window.start()
     try:
-        with interruptible(application):
+        with interruptible(application), DrawingFaults().hook():
             application.exec()
     finally:
         window.leave()
@@ -64,14 +66,12 @@ def live_window(window: SetupWindow, feed: CaptureFeed, asked: Asked = AS_USUAL)
     from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - Qt, known to be there
 
     from live.attention.hearing import attention_of  # noqa: PLC0415 - as above
-    from live.window.keys import Deed  # noqa: PLC0415 - Qt, known to be there
-    from live.window.main_window import SIZES, MainWindow  # noqa: PLC0415 - as above
+    from live.window.main_window import MainWindow  # noqa: PLC0415 - as above
 
     live = MainWindow(feed, window.theme)
     live.attention = attention_of(feed, asked, QApplication.beep)
-    steps = window.size_index - SIZES.index(1.0)
-    for _ in range(abs(steps)):
-        live.do(Deed.LARGER if steps > 0 else Deed.SMALLER)
+    live.wardrobe = window.wardrobe
+    live.dress()
     if not window.cautions.isVisible():
         live.cautions.hide()
     live.setGeometry(window.geometry())

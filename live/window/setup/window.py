@@ -10,15 +10,13 @@ from pathlib import Path
 from typing import Final, Protocol
 
 from PySide6.QtCore import QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QFont, QKeySequence, QShortcut
+from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
-    QApplication,
     QFileDialog,
     QLabel,
     QMainWindow,
     QStackedWidget,
     QToolButton,
-    QToolTip,
     QVBoxLayout,
     QWidget,
 )
@@ -32,7 +30,7 @@ from live.views.capture_feed import CaptureFeed
 from live.window.bench import Cautions
 from live.window.dialogs import native
 from live.window.flow import FlowLayout
-from live.window.main_window import SIZES
+from live.window.preferences import Remembered
 from live.window.setup.check_page import CheckPage
 from live.window.setup.footer import Footer
 from live.window.setup.help import SetupHelp
@@ -40,7 +38,8 @@ from live.window.setup.keys import STEP_KEYS, Step
 from live.window.setup.look import setup_style
 from live.window.setup.parts import sentence
 from live.window.setup.plan_page import PlanPage
-from live.window.theme import DARK, LIGHT, Theme, palette, style_sheet
+from live.window.theme import LIGHT, Theme
+from live.window.wardrobe import Wardrobe
 from replay.errors import PlanError, SidebeatError
 from replay.plan import Plan, format_plan, load_plan
 
@@ -75,15 +74,13 @@ class SetupWindow(QMainWindow):
         rehearse: StartRehearsal = Rehearsal,
     ) -> None:
         super().__init__()
-        self.theme = theme
-        self.size_index = SIZES.index(1.0)
+        self.wardrobe = Wardrobe(theme)
         self.dialog: SetupHelp | None = None
         self.rehearsal: Rehearsal | None = None
         self._minutes = minutes
         self._on_warning = on_warning
         self._listen = listen
         self._rehearse = rehearse
-        self._usual = QFont(QApplication.font())
         self._child: LineChild | None = None
         self._waiting: Plan | None = None
         self._waits_for: LineChild | None = None
@@ -103,7 +100,7 @@ class SetupWindow(QMainWindow):
         self.watch = FolderWatch(out)
         self._build()
         self._bind_keys()
-        self.dress(theme)
+        self.dress()
         self.note.setText(note)
         self.note.setVisible(bool(note))
         self._update()
@@ -227,13 +224,11 @@ class SetupWindow(QMainWindow):
             case Step.SAVE:
                 self._save()
             case Step.THEME:
-                self.dress(LIGHT if self.theme.is_dark else DARK)
-            case Step.LARGER:
-                self._resize_text(self.size_index + 1)
-            case Step.SMALLER:
-                self._resize_text(self.size_index - 1)
-            case Step.SIZE:
-                self._resize_text(SIZES.index(1.0))
+                self.wardrobe.turn()
+                self.dress()
+            case Step.LARGER | Step.SMALLER | Step.SIZE:
+                self.wardrobe.resize({Step.LARGER: 1, Step.SMALLER: -1}.get(step, 0))
+                self.dress()
             case Step.HELP:
                 self.dialog = SetupHelp(self)
                 self.dialog.open()
@@ -365,19 +360,20 @@ class SetupWindow(QMainWindow):
             self.steps.setText(text)
             self.steps.setAccessibleName(f"New session, step {names[now - 1]}")
 
-    def _resize_text(self, index: int) -> None:
-        self.size_index = min(max(index, 0), len(SIZES) - 1)
-        self.dress(self.theme)
+    @property
+    def theme(self) -> Theme:
+        """The theme that is worn."""
+        return self.wardrobe.theme
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme, with text of the chosen size."""
-        self.theme = theme
-        font = QFont(self._usual)
-        font.setPointSizeF(self._usual.pointSizeF() * SIZES[self.size_index])
-        QApplication.setPalette(palette(theme))
-        self.setFont(font)
-        QToolTip.setFont(font)
-        self.setStyleSheet(style_sheet(theme, font.pointSizeF()) + setup_style(theme))
+    def recall(self, remembered: Remembered) -> None:
+        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.wardrobe.recall(remembered)
+        self.dress()
+
+    def dress(self) -> None:
+        """Put on the chosen theme, with text of the chosen size."""
+        theme = self.theme
+        self.wardrobe.put_on(self, setup_style(theme))
         self.cautions.dress(theme)
         self.plan_page.dress(theme)
         self.check_page.dress(theme)
