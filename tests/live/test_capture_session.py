@@ -7,6 +7,7 @@ import threading
 
 from live.capture.session import Session
 from replay.event import HEART_RATE, LINK, MARKER, Event
+from replay.markers import decode_marker
 
 
 class Clock:
@@ -139,3 +140,17 @@ def test_a_marker_is_an_event_of_the_session() -> None:
 
     _, saved, _, _ = in_session(script)
     assert saved.taken == [Event(7, 0, MARKER, "gürtel nass gemacht".encode())]
+
+
+def test_a_marker_begun_before_keeps_its_moment_and_the_order() -> None:
+    """Stamped when it arrives, so that nothing goes back in time; its moment is in the payload."""
+
+    def script(session: Session, clock: Clock) -> None:
+        clock.t_ns = 9
+        session.marker("start", ago_ns=4)
+        session.marker("before the start", ago_ns=40)
+
+    _, saved, _, _ = in_session(script)
+    assert [event.t_ns for event in saved.taken] == [9, 9]
+    told = [decode_marker(event.t_ns, event.payload) for event in saved.taken]
+    assert told == [(5, "start"), (0, "before the start")]

@@ -17,7 +17,8 @@ from live.views.capture_feed import CaptureFeed
 from live.views.feed import Ended, Feed
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
-from replay.event import NS_PER_S
+from replay.capture import Capture
+from replay.event import MARKER, NS_PER_S
 from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
@@ -125,7 +126,7 @@ def test_equality_over_mqtt_with_a_fault_that_comes_and_goes(tmp_path: Path) -> 
                     bpm = 120 + number // 4
                     publisher.publish("b/y", heart_rate(bpm, 60 * 1024 // bpm))
                     if number == 10:
-                        remote.send("marker", text="first flight")
+                        remote.send("marker", text="first flight", ago_ms=1200)
                     if number % 17 == 5:
                         publisher.publish("b/t", b"\x10")
                     elif not 12 <= number < 44:
@@ -138,6 +139,9 @@ def test_equality_over_mqtt_with_a_fault_that_comes_and_goes(tmp_path: Path) -> 
     silences = [w for w in live.board.warnings if w.kind is WarningKind.SILENT and w.sensor == 2]
     assert [w.end_s is not None for w in silences] == [True]
     assert [marker.text for marker in live.board.markers] == ["first flight"]
+    with Capture.open(next((tmp_path / "c").rglob("*.sqlite"))) as saved:
+        arrived = [event.t_ns for event in saved.events() if event.channel == MARKER]
+    assert [marker.t_ns for marker in live.board.markers] == [arrived[0] - 1_200_000_000]
     test = live.snapshots[-1].sensors[1]
     assert test.malformed >= 1
     assert test.windows["session"].pairs >= 5
