@@ -85,13 +85,31 @@ def test_strap_that_reports_no_beats_is_off_the_skin() -> None:
     assert warning.end_s == 83
 
 
+@pytest.mark.parametrize(("moves", "told"), [(0, [2]), (1, [])])
+def test_held_value_without_beats_is_off_the_skin(moves: int, told: list[int]) -> None:
+    """A test sensor whose RR stop while its bpm stands still is off the skin; one whose bpm goes
+    on only holds its RR back.
+    """
+    board = play(
+        plan_of(),
+        stream(2, 0.4, 60, 140, rr=_beats(140)),
+        stream(2, 60.4, 90, lambda t: 140 + moves * (int(t) // 4 % 2)),
+        until_s=90,
+        rules=_contact,
+    )
+    assert [w.sensor for w in board.warnings] == told
+    assert all(w.start_s <= 70 and "no beat" in w.cause for w in board.warnings)
+
+
 def test_sensor_that_seldom_sends_beats_is_not_accused() -> None:
-    """Missing beats say nothing of a sensor that often leaves them out, or of a test sensor."""
+    """Missing beats say nothing of a sensor that often leaves them out, or of a test sensor whose
+    bpm goes on.
+    """
     board = play(
         plan_of(),
         stream(1, 0.5, 200, 120, rr=lambda t: [512] if int(t) % 5 == 0 else []),
         stream(2, 0.6, 60, 120, rr=_beats(120)),
-        stream(2, 60.6, 200, 120),
+        stream(2, 60.6, 200, lambda t: 120 + int(t) // 5 % 2),
         until_s=210,
         rules=_contact,
     )

@@ -145,3 +145,21 @@ def test_steep_start_of_exercise_is_no_leap() -> None:
     """The steepest rise that a heart makes raises nothing."""
     rise = stream(1, 0.5, 100, lambda t: min(160, 80 + max(0, t - 50) * 5))
     assert play(plan_of(), rise, until_s=100, rules=_rule).warnings == ()
+
+
+def test_doubled_beats_are_told_though_the_bpm_leaves_its_range() -> None:
+    """Beats counted twice drive the bpm to 255 at once: their neighbours tell them all the same."""
+    source = random.Random(6)
+    whole = [round(400 + source.gauss(0, 3)) for _ in range(400)]
+    halves = [part for rr in whole for part in (rr * 2 // 5, rr - rr * 2 // 5)]
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 60, 154, rr=lambda t: whole[int(t) * 3 : int(t) * 3 + 3]),
+        stream(1, 60.2, 66, 255, rr=lambda t: halves[int(t) * 4 : int(t) * 4 + 4]),
+        stream(1, 66.2, 75, 154, rr=lambda t: whole[int(t) * 3 : int(t) * 3 + 3]),
+        until_s=75,
+        rules=_rule,
+    )
+    (warning,) = board.warnings
+    assert 60 <= warning.start_s <= 64
+    assert "doubled" in warning.cause

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 class NoContact(SensorRule):
     """Readings arrive, and none of them can be of a heart.
 
-    Looks at the contact bits, at a bpm of 0 or out of range and, on the reference only, at beats
-    that have stopped coming: optical sensors hold RR back while the arm moves, straps do not.
+    Looks at the contact bits, at a bpm of 0 or out of range, and at beats that have stopped coming
+    from a sensor that sends them.  Optical sensors hold RR back while the arm moves, straps do not:
+    on a test sensor the bpm must have stood still as well.
     """
 
     kind = WarningKind.NO_CONTACT
@@ -30,6 +31,9 @@ class NoContact(SensorRule):
         super().__init__(bench, watched)
         self._limits = limits
         self._no_beats_ns = round(limits.no_beats_s * NS_PER_S)
+        self._held_ns = round(limits.held_s * NS_PER_S)
+        self._mbpm = -1
+        self._same_since_ns = 0
         self._score_s = 0
         self._bad_readings = 0
         self._since = 0
@@ -51,7 +55,7 @@ class NoContact(SensorRule):
             bad = False
         else:
             bad = self._look(fresh)
-        if watched.is_reference:
+        if self._last_beat_ns >= 0 or (watched.newest is not None and watched.newest.rr):
             self._count_beats(fresh)
             if not bad and self._beats_stopped(second):
                 return self._no_beats()
@@ -136,6 +140,9 @@ class NoContact(SensorRule):
 
     def _count_beats(self, fresh: list[tuple[int, HeartRate]]) -> None:
         for t_ns, reading in fresh:
+            if reading.mbpm != self._mbpm:
+                self._mbpm = reading.mbpm
+                self._same_since_ns = t_ns
             if not reading.rr:
                 self._without += 1
                 continue
@@ -153,6 +160,10 @@ class NoContact(SensorRule):
             or len(gaps) < limits.beats_usual
         ):
             return False
+        if not self.watched.is_reference:
+            moved_ns = max(self._same_since_ns, self._last_beat_ns)
+            if second * NS_PER_S - moved_ns < self._held_ns:
+                return False
         return sorted(gaps)[len(gaps) * 9 // 10] * 2 <= self._no_beats_ns
 
     def _no_beats(self) -> Sign:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from analysis.pairing import NO_VALUE
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
 from live.board.rules.following import Following
+from live.board.rules.repeats import Repeats
 from live.board.rules.sensor_rule import SensorRule
 from live.board.rules.thresholds import FROZEN, FrozenLimits
 from live.board.snapshot import Measure, WarningKind
@@ -48,11 +50,11 @@ class Frozen(SensorRule):
         self._value = NO_VALUE
         self._start = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
+        self._long_run_s = 0
         self._rr: deque[int] = deque(maxlen=_RR_KEPT)
         self._rr_ns = -1
         self._rr_at_start = 0
-        self._rr_list: tuple[int, ...] = ()
-        self._same_rr = 0
+        self._repeats = Repeats(limits)
         self._apart_s = 0
         self._moved_mbpm = 0
         self._mover = ""
@@ -64,8 +66,7 @@ class Frozen(SensorRule):
         for t_ns, reading in watched.fresh:
             rr = reading.rr
             if rr:
-                self._same_rr = self._same_rr + 1 if rr == self._rr_list else 1
-                self._rr_list = rr
+                self._repeats.take(rr)
                 self._rr.extend(rr)
                 self._rr_ns = t_ns
             if reading.mbpm != self._value:
@@ -75,16 +76,18 @@ class Frozen(SensorRule):
             return GOOD
         if watched.held[second] == NO_VALUE:
             return UNSURE
-        if self._same_rr >= self._limits.same_rr_packets and self._rr_is_fresh(second):
-            self._mover = "rr list"
+        if self._repeats.beyond_chance and self._rr_is_fresh(second):
+            self._mover = "repeats"
             return self._accuse()
         if self._accused:
             return BAD  # until it changes: others may pass by its value without its moving
         if run_s < self._usual_s():
             return UNSURE
         if self._rr_is_fresh(second):
-            return self._beside_own_rr()
-        return self._accuse() if self._others_moved(second, run_s) else UNSURE
+            return self._beside_own_rr(run_s)
+        if self._breaks_habit(second, run_s) or self._others_moved(second, run_s):
+            return self._accuse()
+        return UNSURE
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -95,8 +98,8 @@ class Frozen(SensorRule):
         run_s = self.bench.second - self._start
         value = self._value / 1000
         match self._mover:
-            case "rr list":
-                why = f"and has repeated the same RR list {self._same_rr} times"
+            case "repeats":
+                why = f"and has repeated its last RR {self._repeats.beats} times over"
             case "rr":
                 why = f"while its own RR say {self._own_rr_mbpm() / 1000:.0f} bpm"
             case _:
@@ -109,8 +112,7 @@ class Frozen(SensorRule):
                 Measure("longest usual time", self._usual_s(), "s"),
                 Measure("movement of the others", self._moved_mbpm / 1000, "bpm",
                         self._needed_mbpm(run_s) / 1000),
-                Measure("repetitions of one RR list", self._same_rr, "",
-                        self._limits.same_rr_packets),
+                Measure("repeated RR in a row", self._repeats.beats, "", self._repeats.needed),
             ),
         )  # fmt: skip
 
@@ -121,12 +123,15 @@ class Frozen(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._start = self.bench.second
-        self._same_rr = self._apart_s = 0
+        self._repeats.restart()
+        self._apart_s = 0
         self._accused = False
 
     def _changed(self, second: int, mbpm: int) -> None:
         if self._value != NO_VALUE and not self._accused:
             self._runs.append(second - self._start)
+            runs = sorted(self._runs)
+            self._long_run_s = runs[min(len(runs) - 1, int(len(runs) * self._limits.runs_share))]
         self._accused = False
         self._value = mbpm
         self._start = second
@@ -138,9 +143,7 @@ class Frozen(SensorRule):
         return BAD
 
     def _usual_s(self) -> float:
-        runs = sorted(self._runs)
-        longest = runs[min(len(runs) - 1, int(len(runs) * self._limits.runs_share))] if runs else 0
-        return min(self._limits.runs * longest, self._limits.runs_most_s)
+        return min(self._limits.runs * self._long_run_s, self._limits.runs_most_s)
 
     def _needed_mbpm(self, run_s: int) -> int:
         """Movement of the others that is asked for: the less, the longer the run stands out."""
@@ -156,15 +159,48 @@ class Frozen(SensorRule):
         middle = sorted(self._rr)[len(self._rr) // 2]
         return _MBPM_OF_RR // middle if middle else 0
 
-    def _beside_own_rr(self) -> Sign:
+    def _beside_own_rr(self, run_s: int) -> Sign:
         rate, most = self._own_rr_mbpm(), self._limits.own_rr_mbpm
         # The RR must have moved, too: a bpm that is off by a constant is another rule's.
         if abs(rate - self._value) <= most or abs(rate - self._rr_at_start) <= most:
             self._apart_s = 0
             return GOOD
         self._apart_s += 1
+        if self._apart_s < self._limits.own_rr_s or run_s < self._limits.habit * self._long_run_s:
+            return UNSURE
         self._mover = "rr"
-        return self._accuse() if self._apart_s >= self._limits.own_rr_s else UNSURE
+        return self._accuse()
+
+    def _breaks_habit(self, second: int, run_s: int) -> bool:
+        """Whether it has stood still for longer than it ever does, while the others moved."""
+        limits, runs = self._limits, self._runs
+        if len(runs) < limits.habit_runs or run_s < limits.habit_least_s:
+            return False
+        if run_s < limits.habit * self._long_run_s:
+            return False
+        needed = limits.habit_moved_mbpm
+        mover = self._slower_half(self.bench.compared, second, range(1), needed)
+        if mover is None or self._moved_mbpm < needed:
+            return False
+        # A late sensor may show a stretch in which the heart itself stood still.
+        before = mover.held[max(0, self._start - limits.lag_s) : second]
+        return _longest_run(before) < limits.still_share * run_s
+
+    def _slower_half(
+        self, sensors: Iterable[SensorState], second: int, lags: range, needed: int
+    ) -> SensorState | None:
+        """Whose movement half of the others do not exceed: one that jumps proves nothing."""
+        movements = [
+            (self._moved(other.held, second, lags, needed), other.number, other)
+            for other in sensors
+            if other is not self.watched and other.held[second] != NO_VALUE
+        ]
+        if not movements:
+            return None
+        movements.sort()
+        self._moved_mbpm, _, mover = movements[(len(movements) - 1) // 2]
+        self._mover = mover.label
+        return mover
 
     def _others_moved(self, second: int, run_s: int) -> bool:
         bench, watched, lag = self.bench, self.watched, self._limits.lag_s
@@ -181,16 +217,9 @@ class Frozen(SensorRule):
             self._mover = reference.label
         else:
             lags = range(-lag, 1) if watched.is_reference else range(-lag, lag + 1)
-            movements = [
-                (self._moved(test.held, second, lags, needed), test.label)
-                for test in bench.tests
-                if test is not watched and test.held[second] != NO_VALUE
-            ]
-            if not movements:
+            if self._slower_half(bench.tests, second, lags, needed) is None:
                 return False
-            movements.sort()
-            # The slower half decides: one sensor that jumps about proves nothing.
-            moved, self._mover = movements[(len(movements) - 1) // 2]
+            moved = self._moved_mbpm
         self._moved_mbpm = moved
         return moved >= needed
 
@@ -219,3 +248,7 @@ class Frozen(SensorRule):
             if least < needed * smooth_s:
                 break
         return least // smooth_s
+
+
+def _longest_run(values: Sequence[int]) -> int:
+    return max((len(list(same)) for _, same in groupby(values)), default=0)

@@ -133,9 +133,13 @@ class LooseReference(SensorRule):
     def _take(self, second: int, t_ns: int, reading: HeartRate) -> None:
         mbpm = reading.valid_mbpm
         if mbpm is None:
-            self._judge.forget()
             self._account.restart()
-            self._last_ns = self._settled_ns = -1
+            self._last_ns = -1
+            if reading.contact is False or reading.mbpm == 0 or not reading.rr:
+                self._judge.forget()
+                self._settled_ns = -1
+            else:  # doubled beats drive the bpm out of range: they are told by their neighbours
+                self._judge_beats(second, reading)
             return
         if self._last_ns >= 0 and t_ns - self._last_ns > _LOST_AFTER_NS:
             self._judge.forget()
@@ -144,12 +148,7 @@ class LooseReference(SensorRule):
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
         self._look_for_leap(second, t_ns, mbpm, bool(self._recent))
         self._last_ns, self._last_mbpm = t_ns, mbpm
-        for rr in reading.rr:
-            for judged in self._judge.judge(rr):
-                if judged.beat is _GOOD:
-                    self._recent.append(False)
-                else:
-                    self._weigh(second, judged)
+        self._judge_beats(second, reading)
         if self._account.take(t_ns, reading.rr, self._judge.beside):
             self._add(
                 second,
@@ -160,6 +159,14 @@ class LooseReference(SensorRule):
             # The median lags behind a steep rise, the newest beat does not.
             self._rates.append((second, _MBPM_OF_RR // self._judge.newest))
             self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
+
+    def _judge_beats(self, second: int, reading: HeartRate) -> None:
+        for rr in reading.rr:
+            for judged in self._judge.judge(rr):
+                if judged.beat is _GOOD:
+                    self._recent.append(False)
+                else:
+                    self._weigh(second, judged)
 
     def _weigh(self, second: int, judged: Judged) -> None:
         self._recent.append(True)

@@ -52,6 +52,18 @@ class FrozenLimits:
     """Chosen: beyond this the own history excuses nothing any more."""
     runs_kept: int = 60
     """Chosen: some minutes of history, so that a change of effort renews it."""
+    habit_runs: int = 20
+    """So many changes must have been seen before a sensor has a habit of changing."""
+    habit: float = 1.25
+    """A run longer than its own longer ones by this much breaks the habit: a sensor that is only
+    late still shows the jitter of the heart of some seconds ago …"""
+    habit_least_s: int = 10
+    """… and even one that changes every second stands still for some seconds by chance."""
+    habit_moved_mbpm: int = 5_000
+    """Movement of the others beside a broken habit, whatever the delay: in 147 sensor hours of
+    clean simulated sessions it came together once."""
+    still_share: float = 0.5
+    """Chosen: the mover has not stood still itself for half as long within the delay."""
     lag_s: int = 20
     """Optical sensors follow 5 to 20 s late: while a sensor's own delay is not known, the others
     must have moved whichever of these is assumed, else the value may not have got there yet."""
@@ -67,8 +79,13 @@ class FrozenLimits:
     the spread with which it follows."""
     smooth_s: int = 5
     """Optical sensors average over seconds; a movement that is gone within them is not missed."""
-    same_rr_packets: int = 8
-    """The same RR list eight times: two hearts beats rarely agree to 1 ms, and never so often."""
+    repeated_beats: int = 12
+    """So many RR in a row that are those of a few beats before, to 1/1024 s: of real recordings of
+    exercise none holds more than five …"""
+    constant_beats: int = 16
+    """… but some hold one interval 14 times in a row, where a recorder filled a hole."""
+    repeats_chance: float = 1e-6
+    """Coarse RR repeat by chance: as many must, as its own habit makes once in so many beats."""
     own_rr_mbpm: int = 3_000
     """Chosen: the sensor's own RR say another rate than its bpm by more than averaging does."""
     own_rr_s: int = 4

@@ -26,6 +26,9 @@ class ContactLimits:
     beat_gaps_kept: int = 60
     """Chosen: half a minute and more of what is usual; where one in ten gaps between RR is half
     as long as ``no_beats_s``, leaving RR out is the sensor's habit."""
+    held_s: float = 7.0
+    """Optical sensors hold RR back while the arm moves, but go on with the bpm: off the skin is one
+    whose RR stop while its bpm stands still, for longer than it does by chance."""
     no_beats_readings: int = 4
     """So many readings without a beat: lost notifications alone do not make it."""
 
