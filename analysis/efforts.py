@@ -21,18 +21,14 @@ from scipy import signal
 from analysis.effective import FloatArray
 from analysis.estimate import Estimate, binomial_interval
 from analysis.pairing import NO_VALUE
+from analysis.rise import EDGE, LEAST_RISE_BPM
 from analysis.stretch import Stretch
 
 # Thresholds, all of them.
 SMOOTHING_SD_S: Final = 3.0
 """Light: takes away beats and rounding, and leaves a 30 s effort nine tenths of its height."""
-LEAST_RISE_BPM: Final = 15.0
-"""Prominence.  Three times the usual tolerance: drift and breathing in a steady effort stay
-below it, and a kettlebell set of 20 s above."""
 SHORTEST_S: Final = 20
 """From start to return.  A heart neither rises nor falls by 15 bpm and back in less."""
-EDGE: Final = 0.10
-"""An effort starts, and has returned, at a tenth of its rise above the level around it."""
 LATE_S: Final = 10.0
 """Delay at half rise from which an effort counts as late: a third of the shortest common interval,
 30 s, so that a later sensor shows the rise when the wearer already rests."""

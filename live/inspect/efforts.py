@@ -13,13 +13,16 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.efforts import EDGE, LEAST_RISE_BPM, Effort
 from analysis.pairing import NO_VALUE
+from analysis.rise import EDGE, LEAST_RISE_BPM
+
+if TYPE_CHECKING:
+    from analysis.efforts import Effort
 
 SMOOTHED_S: Final = 9
 """Seconds of the running mean: it damps as much as the smoothing of ``analysis.efforts`` does, and

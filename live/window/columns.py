@@ -142,8 +142,8 @@ class Columns:
         room = len(self._low)
         if seconds <= room:
             return
-        while room < seconds:
-            room *= 2
+        # An eighth more, not twice as much: what is made here is filled, and stays in memory.
+        room = max(seconds, room + max(room // 8, _FIRST_ROOM))
         for name, empty in (("_low", np.nan), ("_high", np.nan), ("_broken", False)):
             old = getattr(self, name)
             new = np.full(room, empty, dtype=old.dtype)

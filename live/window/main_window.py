@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
@@ -20,7 +20,6 @@ from live.inspect.efforts import EffortTracker
 from live.views.feed import Feed
 from live.views.file_feed import FileFeed
 from live.views.model import ViewModel
-from live.window.after.afterwards import Afterwards
 from live.window.after.hands import Hands
 from live.window.after.overlay import Overlays, Seen
 from live.window.after.readout import Readout
@@ -39,6 +38,9 @@ from live.window.theme import LIGHT, Theme, looks_of
 from live.window.timeline import Timeline
 from live.window.wardrobe import Wardrobe
 from replay.plan import Plan
+
+if TYPE_CHECKING:
+    from live.window.after.afterwards import Afterwards
 
 FRAME_MS: Final = 110
 """About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
@@ -96,8 +98,12 @@ class MainWindow(QMainWindow):
         layout.addWidget(self.pages, 1)
         self.hands = Hands(self.bench.chart)
         self.overlays = Overlays(self.bench.chart, self.faults, self.seen)
-        self.after = Afterwards(self, feed) if isinstance(feed, FileFeed) else None
-        if self.after is not None:
+        self.after: Afterwards | None = None
+        if isinstance(feed, FileFeed):
+            # The statistics behind it take half a second to load, which a live window has not got.
+            from live.window.after.afterwards import Afterwards  # noqa: PLC0415 - see above
+
+            self.after = Afterwards(self, feed)
             layout.addWidget(self.after.bar)
             if not self.after.desk.why_not:
                 self.header.allow_markers("note at the cursor")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 
 import pyqtgraph as pg
@@ -103,3 +104,27 @@ def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
     with app.interruptible(open_application()):
         pass
     assert set_to == []
+
+
+def test_a_live_window_loads_no_radio_and_no_statistics():
+    """What a first picture does not need is not loaded for it: scipy alone takes half a second."""
+    told = subprocess.run(
+        [sys.executable, "-c", _FIRST_PICTURE], check=True, capture_output=True, text=True
+    )
+    assert told.stdout.strip() == "[]"
+
+
+_FIRST_PICTURE = """
+import sys
+from live.window import app
+app.open_application()
+from live.window.main_window import MainWindow
+from tests.standins.windows import PushedFeed, session
+feed = PushedFeed()
+feed.waiting = session(90)
+window = MainWindow(feed)
+window.show()
+window.frame()
+window.leave()
+print(sorted({"bleak", "aiomqtt", "asyncio", "scipy", "rich"} & set(sys.modules)))
+"""
