@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from analysis.agreement import Tolerance
-from analysis.delay import DelayCurve, delay_of, mean_age_s
+from analysis.delay import UNSURE, DelayCurve, delay_of, mean_age_s
 from analysis.efforts import Answer, Effort, Kind, Response, find_efforts, responses, share_of
 from analysis.error_variance import CORRELATED, ErrorVariance, error_variances
 from analysis.estimate import Estimate
@@ -21,6 +21,9 @@ from analysis.stretch import Stretch, concerning, kept_seconds
 
 NOT_ONE_CLOCK = "The sensors were not stamped on one clock: offset and delay cannot be told apart."
 NO_EFFORTS = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
+
+FEWEST_DELAYS: Final = 3
+"""Changes with a delay at half rise from which their range is worth naming."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +41,14 @@ class SensorDetail:
     phases: Mapping[str, Agreement]
     zones: Mapping[str, Agreement]
     without_delay: Agreement | None
+
+    @property
+    def delays_seen(self) -> tuple[float, float] | None:
+        """Least and greatest delay at half rise in s, of a sensor that has too many to name one."""
+        if self.delay.caution != UNSURE:
+            return None
+        delays = [one.delay_s for one in self.responses if one.delay_s is not None]
+        return (min(delays), max(delays)) if len(delays) >= FEWEST_DELAYS else None
 
     def answers(self, efforts: Sequence[Effort], kind: Kind) -> list[Answer]:
         """Answers to the efforts (or troughs) alone."""
@@ -168,6 +179,7 @@ def _sensor_json(detail: SensorDetail, efforts: Sequence[Effort]) -> dict[str, A
         "delay_s": detail.delay.value,
         "delay_s_interval": detail.delay.interval and list(detail.delay.interval),
         "delay_caution": detail.delay.caution,
+        "delays_seen_s": detail.delays_seen and list(detail.delays_seen),
         "responses": [
             {
                 "answer": response.answer.value,

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from typing import Final
 
 from analysis.closer import Closer
-from analysis.delay import UNSURE
 from analysis.detail import SensorDetail, SessionDetail
 from analysis.efforts import Answer, Effort, Kind, share_of
 from analysis.estimate import Estimate, Interval
@@ -23,9 +22,6 @@ USABLE_PERCENT: Final = 95.0
 
 MOST_PAIRS: Final = 3
 """Pairs of sensors that a sentence can compare one by one; more are counted."""
-
-FEWEST_DELAYS: Final = 3
-"""Changes with a delay at half rise from which their range is worth naming."""
 
 NO_INTERVAL: Final = "no interval can be given"
 
@@ -140,7 +136,7 @@ def _followed(label: str, answers: Sequence[Answer], first: bool) -> str:
 def _delays(result: SessionResult, detail: SessionDetail) -> str:
     known, uneven, unknown = [], [], []
     for one in detail.sensors:
-        label, delay, seen = one.series.sensor.label, one.delay, _seen_delays(one)
+        label, delay, seen = one.series.sensor.label, one.delay, one.delays_seen
         if delay.value is not None:
             known.append(
                 f"{_number(delay.value, 1)} s for {label} ({_ends(delay.interval, 1, 's')})"
@@ -158,14 +154,6 @@ def _delays(result: SessionResult, detail: SessionDetail) -> str:
         parts.append(f"cannot be told for {_listed(unknown)}")
     told = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])}, and {parts[-1]}"
     return f"the delay against {result.reference.sensor.label} {told}"
-
-
-def _seen_delays(detail: SensorDetail) -> Interval | None:
-    """Least and greatest delay at half rise, of a sensor that has too many to name one."""
-    if detail.delay.caution != UNSURE:
-        return None
-    delays = [one.delay_s for one in detail.responses if one.delay_s is not None]
-    return (min(delays), max(delays)) if len(delays) >= FEWEST_DELAYS else None
 
 
 def _how_far(result: SessionResult, closer: Sequence[Closer], usable: float) -> str:
@@ -233,7 +221,7 @@ def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float
 def _delay_sentence(label: str, detail: SensorDetail, agreement: Agreement) -> str:
     after, before = detail.without_delay, agreement.mae.value
     if after is None or after.mae.value is None or before is None or detail.delay.value is None:
-        seen = _seen_delays(detail)
+        seen = detail.delays_seen
         if seen is None:
             return detail.delay.caution
         more = f" At half rise of those it showed, it came {_ends(seen, 0, 's')} after."

@@ -35,6 +35,8 @@ _STEPS: Final = ((1, 3, 10, 30), (1, 5, 20, 80), (1, 10, 50, 200))
 _CELL_SIZES: Final = (1, 2, 4, 5, 10)
 _CELLS: Final = 90
 """Cells along an axis at most: smaller ones would be dust."""
+WIDER: Final = 0.15
+"""Room above and below pairs and limits for their intervals, as a share of both."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,14 +100,18 @@ def draw_differences(numbers: SessionNumbers, layout: Layout, heading: Heading) 
     some = [v for v in means if len(v)]
     low = 10 * floor((min((float(v.min()) for v in some), default=60.0) - 2) / 10)
     high = 10 * ceil((max((float(v.max()) for v in some), default=120.0) + 2) / 10)
-    ends = [0.0]
+    ends, wider = [0.0], [0.0]
     for plane, gap in zip(planes, gaps, strict=True):
         ends += [float(gap.min()), float(gap.max())] if len(gap) else []
         for limit in (plane.agreement.loa_low, plane.agreement.loa_high):
             ends += [limit.value] if limit.value is not None else []
-            ends += list(limit.interval or ())
+            wider += list(limit.interval or ())
         for sloped in plane.agreement.proportional.limits:
             ends += [sloped.low_bpm, sloped.high_bpm]
+    # An interval that one failure makes very wide must not press the pairs into a line.
+    room = WIDER * (max(ends) - min(ends))
+    cut = min(wider) < min(ends) - room or max(wider) > max(ends) + room
+    ends += [max(min(wider), min(ends) - room), min(max(wider), max(ends) + room)]
     bottom, top = 5 * floor((min(ends) - 4) / 5), 5 * ceil((max(ends) + 4) / 5)
     reference = numbers.result.reference.sensor.label
 
@@ -142,6 +148,7 @@ def draw_differences(numbers: SessionNumbers, layout: Layout, heading: Heading) 
 
     cell = _cell(max(high - low, (top - bottom)))
     keys = "solid: bias, dashed: limits, tinted: 95 % interval, dotted: limits that follow a slope"
+    keys += ", not drawn: ends of intervals beyond the picture" if cut else ""
     return _sheet(
         planes, (layout, heading), draw, notes, cell=cell,
         cells=[_counts(m, g, cell) for m, g in zip(means, gaps, strict=True)],

@@ -10,7 +10,7 @@ from analysis.agreement import NARROW_RANGE_BPM
 from analysis.phases import PHASES, ZONES
 from live.report.cells import Cell, Form, cell
 from live.report.palette import SIGNS
-from live.report.words import clock, listed, number
+from live.report.words import clock, interval, listed, number
 
 Facts = Mapping[str, Any]
 
@@ -108,11 +108,18 @@ def summary(facts: Facts) -> Table:
          "efforts followed"),
         tuple(rows),
         tuple(
-            f"{sensor['label']}: {sensor['delay_caution']}"
+            f"{sensor['label']}: {_why_no_delay(sensor)}"
             for sensor in facts["sensors"]
             if sensor["delay_caution"]
         ),
     )  # fmt: skip
+
+
+def _why_no_delay(sensor: Facts) -> str:
+    seen = sensor["delays_seen_s"]
+    if seen is None:
+        return str(sensor["delay_caution"])
+    return f"{sensor['delay_caution']} Seen at half rise: {interval(seen, 0, unit='s')}."
 
 
 def statistics(facts: Facts, index: int) -> Table:
@@ -144,7 +151,7 @@ def statistics(facts: Facts, index: int) -> Table:
             f"{number(limits['bias_bpm'], 1, sign=True)} bpm."
         )
     if sensor["delay_caution"]:
-        notes.append(sensor["delay_caution"])
+        notes.append(_why_no_delay(sensor))
     return Table(
         f"statistics-{index}",
         f"{sensor['label']}: every statistic; differences are sensor minus reference",

@@ -140,7 +140,7 @@ def test_a_steady_session(tmp_path, capsys):
     assert facts["efforts"] == []
     assert facts["sensors"][0]["delay_s"] is None
     assert "No effort was found" in facts["verdict"][1]
-    assert "the delay of Sorrel cannot be told" in facts["verdict"][1]
+    assert "the delay against Yarrow cannot be told for Sorrel" in facts["verdict"][1]
     assert "No efforts were found" in page
     assert re.search(r'class="n faint"[^>]*pearson_r', page)
 
@@ -151,8 +151,8 @@ def test_a_reference_lost_most_of_the_time(tmp_path, capsys):
     file = written(tmp_path / "a.sqlite", events, end_s=1000)
     _, facts = reported(capsys, file, tmp_path)
     assert 15 < facts["reference_usable_percent"] < 21
-    share = f"only {facts['reference_usable_percent']:.0f} % of it"
-    assert f"Yarrow had a usable value in {share}" in facts["verdict"][2]
+    share = f"only {facts['reference_usable_percent']:.0f} % of the session"
+    assert f"Yarrow was usable in {share}" in facts["verdict"][2]
     assert facts["exclusions"] != []
 
 

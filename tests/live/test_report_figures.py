@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from analysis.pairing import NO_VALUE
+from analysis.verdict import quoted
 from live.report import palette
 from live.report.figures import FIGURES, FigureFiles, save_figures
 from live.report.palette import DARK, LIGHT, contrast
 from live.report.pipeline import session_numbers
+from live.report.planes import draw_differences
 from live.report.sheet import PAGE, VIDEO, Heading, inline
 from live.report.traces import draw_traces, series_of
 from replay.capture import Capture
@@ -178,3 +180,14 @@ def test_many_sensors_are_told_apart(tmp_path):
         line.get_linestyle() for line in draw_traces(numbers, PAGE, HEADING).figure.axes[0].lines
     }
     assert {"-", "--"} <= styles
+
+
+def test_a_very_wide_interval_leaves_the_picture_to_the_pairs(rowing):
+    """Where one failure makes an interval very wide, pairs and limits still fill the picture."""
+    sheet = draw_differences(rowing, PAGE, HEADING)
+    (low, high) = next(ax for ax in sheet.figure.axes if ax.get_ylabel()).get_ylim()
+    tansy = quoted(rowing.result.sensors[1])
+    assert tansy.loa_low.interval[0] < 1.5 * low
+    assert low < tansy.loa_low.value < tansy.loa_high.value < high
+    words = " ".join(text.get_text() for text in sheet.figure.texts)
+    assert "not drawn: ends of intervals" in words
