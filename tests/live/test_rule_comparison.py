@@ -130,6 +130,36 @@ def test_late_clears_when_it_follows_again() -> None:
     assert 620 <= warning.end_s <= 960
 
 
+def test_delay_that_has_grown_is_late_though_others_need_as_long() -> None:
+    """A sensor that followed 3 s behind and now 16 s is late, within four slow minutes."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 900, _heart),
+        stream(2, 0.6, 500, lambda t: _heart(t - 3)),
+        stream(2, 500.6, 900, lambda t: _heart(t - 16)),
+        stream(3, 0.8, 900, lambda t: _heart(t - 16)),
+        until_s=900,
+        rules=lambda bench: [Late(bench, test) for test in bench.tests],
+    )
+    assert [(w.sensor, 500 < w.start_s <= 720) for w in board.warnings] == [(2, True)]
+
+
+def test_delay_about_the_limit_gives_one_warning() -> None:
+    """A sensor that needs 16 s on the way up and 22 s on the way down is late once in two hours."""
+
+    def follows(t: float) -> float:
+        return _heart(t - (16 if math.cos((t - 19) / 45) > 0 else 22))
+
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 7200, _heart),
+        stream(2, 0.6, 7200, lambda t: follows(t) if int(t) // 900 % 2 else _heart(t - 17)),
+        until_s=7200,
+        rules=lambda bench: [Late(bench, bench.tests[0])],
+    )
+    assert len(board.warnings) == 1
+
+
 def test_value_on_the_cadence_is_told_within_half_a_minute() -> None:
     """A value that goes to the step rate while the reference is elsewhere is on cadence."""
     board = play(

@@ -59,14 +59,25 @@ class Following:
         limits = self._limits
         if second >= self.due:
             self.due = second + limits.every_s
-            self.newest = self._made(second) or self.newest
+            self.newest = self._best(second) or self.newest
         newest = self.newest
         return newest if newest and second - newest.second <= limits.valid_s else None
 
-    def _made(self, second: int) -> Follows | None:
+    def _best(self, second: int) -> Follows | None:
+        """Of the last minutes; of the last effort where the minutes mix two delays."""
+        limits = self._limits
+        long = self._made(second, limits.window_s)
+        if long is not None and long.spread_mbpm <= limits.mixed_mbpm:
+            return long
+        short = self._made(second, limits.short_s)
+        if short is None or short.spread_mbpm > limits.mixed_mbpm:
+            return long
+        return short
+
+    def _made(self, second: int, window_s: int) -> Follows | None:
         limits = self._limits
         most = limits.most_delay_s
-        first = max(0, second - limits.window_s)
+        first = max(0, second - window_s)
         length = second - first
         if length < limits.least_s:
             return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import TYPE_CHECKING
 
 from live.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class Late(SensorRule):
-    """The delay at which it follows best is longer than optical sensors need."""
+    """Its delay is longer than optical sensors need, or by far longer than its own was."""
 
     kind = WarningKind.LATE
 
@@ -29,34 +30,53 @@ class Late(SensorRule):
     ) -> None:
         super().__init__(bench, watched)
         self._limits = limits
-        self.clear_after_s = limits.clear_after_s
         self._following = following or Following(bench, watched)
         self._seen: Follows | None = None
-        self._in_a_row = 0
+        self._late_in_a_row = 0
+        self._fine_in_a_row = 0
+        self._limit_s = limits.delay_s
+        self._usual: deque[int] = deque(maxlen=limits.usual_kept)
         self._since = 0
 
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
-        limits = self._limits
         newest = self._following.estimate(second)
         if newest is None:
             self.quiet_until = self._following.due
             return UNSURE
         if newest is not self._seen:
             self._seen = newest
-            late = (
-                newest.delay_s >= limits.delay_s
-                and abs(newest.mean_mbpm) <= limits.mean_mbpm
-                and newest.spread_mbpm <= limits.spread_mbpm
-                and newest.spread_mbpm <= limits.better * newest.spread_now_mbpm
-            )
-            if late and self._in_a_row == 0:
-                self._since = second
-            self._in_a_row = self._in_a_row + 1 if late else 0
-        if self._in_a_row >= limits.estimates:
+            self._judge(second, newest)
+        if self._late_in_a_row >= self._limits.estimates:
             return BAD
         self.quiet_until = self._following.due
-        return GOOD if newest.delay_s <= limits.fine_s else UNSURE
+        return GOOD if self._fine_in_a_row >= self._limits.fine_estimates else UNSURE
+
+    def _judge(self, second: int, newest: Follows) -> None:
+        limits = self._limits
+        if not (
+            abs(newest.mean_mbpm) <= limits.mean_mbpm and newest.spread_mbpm <= limits.spread_mbpm
+        ):
+            self._late_in_a_row = 0
+            return
+        usual = sorted(self._usual)[len(self._usual) // 2] if self._usual else limits.delay_s
+        own = max(usual + limits.more_s, limits.more_least_s)
+        self._limit_s = (
+            min(own, limits.delay_s) if len(self._usual) >= limits.usual else (limits.delay_s)
+        )
+        late = (
+            newest.delay_s >= self._limit_s
+            and newest.spread_mbpm <= limits.better * newest.spread_now_mbpm
+        )
+        fine = newest.delay_s <= self._limit_s - limits.fine_s
+        if late and self._late_in_a_row == 0:
+            self._since = second
+        self._late_in_a_row = self._late_in_a_row + 1 if late else 0
+        if not fine:
+            self._fine_in_a_row = 0
+        else:
+            self._fine_in_a_row += 1
+            self._usual.append(newest.delay_s)
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -71,7 +91,7 @@ class Late(SensorRule):
             "Nothing is lost: compare it after taking the delay out, and check that its band is "
             "snug, since a loose one makes a sensor average for longer.",
             (
-                Measure("delay", delay_s, "s", self._limits.delay_s),
+                Measure("delay", delay_s, "s", self._limit_s),
                 Measure("spread at that delay", seen.spread_mbpm / 1000 if seen else 0, "bpm"),
                 Measure("spread without it", seen.spread_now_mbpm / 1000 if seen else 0, "bpm"),
             ),
@@ -84,4 +104,4 @@ class Late(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._in_a_row = 0
+        self._late_in_a_row = 0

@@ -22,6 +22,11 @@ class FollowingLimits:
 
     window_s: int = 180
     """Long enough for an effort and its return, short enough to follow a band that slips."""
+    mixed_mbpm: float = 2_500.0
+    """A spread that is wider than the jitter of a sensor: it follows loosely, or its delay has
+    changed meanwhile; the last effort alone then says which …"""
+    short_s: int = 90
+    """… in half the time."""
     least_s: int = 60
     """Less holds no change of effort."""
     every_s: int = 20
@@ -130,12 +135,22 @@ class LateLimits:
 
     delay_s: int = 20
     """Optical sensors need 5 to 20 s; beyond, short efforts are over before they show."""
-    fine_s: int = 17
-    """Chosen: clearly below, so that an estimate that wavers by 2 s gives one warning."""
+    usual: int = 3
+    """So many estimates of its own delay must have been made, while it was fine, …"""
+    usual_kept: int = 15
+    """… of the last minutes of movement, …"""
+    more_s: int = 9
+    """… for a delay that is longer by so much to be a change of its seat: estimates of one delay
+    waver by 2 to 4 s between rises and falls."""
+    more_least_s: int = 13
+    """Chosen: a delay that is usual for optical sensors is not told, even where it has grown."""
+    fine_s: int = 5
+    """Chosen: so clearly below the limit, that a sensor which wavers about it gives one warning."""
     estimates: int = 2
     """Chosen: two estimates in a row: one may be made across a change of the band's seat."""
-    clear_after_s: int = 180
-    """Chosen: some efforts; a sensor on the border gives one warning, not one an effort."""
+    fine_estimates: int = 6
+    """Chosen: two minutes of movement; a sensor on the border gives one warning, not one an
+    effort."""
     better: float = 0.4
     """The delay must explain most of the difference; values that are wrong for another reason
     also have a best delay, but a poor one."""
