@@ -132,7 +132,7 @@ class Header(QWidget):
     def dress(self) -> None:
         """Sizes that follow the text's."""
         signs = self.fontMetrics().averageCharWidth()
-        self.marker.setFixedWidth(18 * signs)
+        self.marker.setFixedWidth(20 * signs)
         self.updateGeometry()
 
     def show_follow(self, follow: Follow | None) -> None:

@@ -130,19 +130,19 @@ class LanesCanvas(Canvas):
     def _draw_markers(self, painter: QPainter, area: Area, frame: Frame, room: QRectF) -> None:
         metrics = QFontMetricsF(painter.font())
         ink = QColor(frame.theme.ink)
-        free_from = area.box.left()
-        for count, marker in enumerate(frame.markers, 1):
-            x = area.x(marker.t_ns / 1e9)
+        places = [area.x(marker.t_ns / 1e9) for marker in frame.markers]
+        ends = [*places[1:], area.box.right() + 8][: len(places)]
+        for count, (marker, x, end) in enumerate(zip(frame.markers, places, ends, strict=True), 1):
             if not area.box.left() <= x <= area.box.right():
                 continue
             draw_flag(painter, area.box, x, frame.theme.ink)
             draw(painter, Shape.WEDGE, QPointF(x, room.top() + 4), 4, ink)
             text = marker.text or f"marker {count}"
-            width = min(metrics.horizontalAdvance(text) + 2, area.box.right() - x - 8)
-            # A label that would run into the one before is left out; its flag still stands.
-            if x < free_from or width < 20:
+            # A label ends before the next flag, or is left out; its own flag still stands.
+            room_right = min(end - 8, area.box.right()) - x - 8
+            width = min(metrics.horizontalAdvance(text) + 2, room_right)
+            if width < min(metrics.horizontalAdvance(text) + 2, 20 + metrics.averageCharWidth()):
                 continue
-            free_from = x + width + 14
             painter.setPen(ink)
             painter.drawText(
                 QRectF(x + 7, room.top(), width, room.height()),

@@ -106,7 +106,7 @@ class MainWindow(QMainWindow):
             self.after = Afterwards(self, feed)
             layout.addWidget(self.after.bar)
             if not self.after.desk.why_not:
-                self.header.allow_markers("note at the cursor")
+                self.header.allow_markers("note at cursor")
                 self.header.marker.now = self.after.position_ns
         self.setCentralWidget(inside)
         self.status_line = StatusLine(

@@ -64,6 +64,8 @@ class PlaneCanvas(Canvas):
         else:
             self._draw_equality(painter, area, frame)
         self._draw_latest(painter, area, frame)
+        if self.turned:
+            self._draw_words(painter, area, frame)
 
     def _draw_equality(self, painter: QPainter, area: Area, frame: Frame) -> None:
         low, high = self._view.viewRange()[0]
@@ -82,26 +84,33 @@ class PlaneCanvas(Canvas):
         painter.setPen(line_pen(frame.theme.rule))
         left, right = area.box.left(), area.box.right()
         painter.drawLine(QPointF(left, area.y(0.0)), QPointF(right, area.y(0.0)))
-        if self.limits is None:
-            return
-        bias, half = self.limits
-        metrics = QFontMetricsF(painter.font())
-        lines = ((bias + half, "limit"), (bias, "bias"), (bias - half, "limit"))
-        high = metrics.height()
-        wanted = [area.y(value) - 0.6 * high for value, _ in lines]
-        middles = spread(wanted, high, area.box.top(), area.box.bottom())
-        # The words stand on the side where the newest pairs do not.
-        across, _ = self._latest(frame)
-        at_left = len(across) > 0 and area.x(across[-1:])[0] > area.box.center().x()
-        for (value, words), middle in zip(lines, middles, strict=True):
+        for value, words in self._lines():
             y = area.y(value)
             painter.setPen(line_pen(frame.theme.ink, dashed=words == "limit"))
             painter.drawLine(QPointF(left, y), QPointF(right, y))
+
+    def _lines(self) -> list[tuple[float, str]]:
+        """Height and word of the bias and its limits, from the top."""
+        if self.limits is None:
+            return []
+        bias, half = self.limits
+        return [(bias + half, "limit"), (bias, "bias"), (bias - half, "limit")]
+
+    def _draw_words(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        left, right = area.box.left(), area.box.right()
+        lines = self._lines()
+        metrics = QFontMetricsF(painter.font())
+        high = metrics.height()
+        wanted = [area.y(value) - 0.6 * high for value, _ in lines]
+        middles = spread(wanted, high, area.box.top(), area.box.bottom())
+        # The words stand on the side where most of the newest pairs do not.
+        across, _ = self._latest(frame)
+        at_left = len(across) > 0 and float(np.median(area.x(across))) > area.box.center().x()
+        painter.setPen(QColor(frame.theme.ink))
+        for (value, words), middle in zip(lines, middles, strict=True):
             text = f"{words} {signed(value, 1)}"
             width = metrics.horizontalAdvance(text) + 6
-            plate = QRectF(right - width, middle - high / 2, width, high)
-            if at_left:
-                plate.moveLeft(left)
+            plate = QRectF(left if at_left else right - width, middle - high / 2, width, high)
             painter.fillRect(plate, QColor(frame.theme.ground))
             painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
 

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from live.window.aloud import name_parts
 from live.window.figures import clock
 from replay.plan import Plan
 
@@ -83,6 +84,7 @@ class Ask(QDialog):
     def add(self, name: str, field: QWidget) -> None:
         """Add a named field."""
         field.setAccessibleName(name)
+        name_parts(field)
         self.form.addRow(name, field)
 
     def answers(self) -> dict[str, object] | str:

@@ -31,6 +31,7 @@ from live.inspect.around import Fate, Notification, who
 from live.inspect.fields import fields
 from live.window.after.bytes_view import BytesView
 from live.window.after.why import why_html
+from live.window.aloud import name_parts
 from live.window.faults import DrawingFaults
 from live.window.figures import clock
 from live.window.frame import Frame
@@ -154,6 +155,7 @@ class NotificationsPage(QSplitter):
         self.table = QTableView()
         self.table.setModel(self.model)
         self.table.setAccessibleName("Notifications around the cursor")
+        name_parts(self.table)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.table.setShowGrid(False)

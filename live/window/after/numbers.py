@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 from analysis.estimate import Estimate
 from analysis.session import SessionResult
 from analysis.statistics import Agreement
+from live.window.aloud import name_parts
 from live.window.figures import duration
 
 COLUMNS: Final = (
@@ -82,6 +83,7 @@ class NumbersPage(QWidget):
         self.table = QTableWidget(0, len(COLUMNS))
         self.table.setHorizontalHeaderLabels(list(COLUMNS))
         self.table.setAccessibleName("Agreement over the session, with and without exclusions")
+        name_parts(self.table)
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setShowGrid(False)

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.simulated.kinds import KINDS
+from live.window.aloud import name_parts
 from live.window.flow import FlowLayout
 from live.window.setup.parts import sentence
 from replay.plan import PlannedSensor
@@ -102,6 +103,7 @@ class AddSimulated(AddDialog):
         super().__init__("Add a simulated sensor", parent)
         self.kind = QComboBox()
         self.kind.setAccessibleName("Kind of simulated sensor")
+        name_parts(self.kind)
         for name, kind in KINDS.items():
             self.kind.addItem(kind.summary, name)
         self.label = QLineEdit()

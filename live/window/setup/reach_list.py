@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from live.setup.reach import Reach, SensorInReach
+from live.window.aloud import name_parts
 from live.window.setup.ticks import TickBoxes
 from live.window.theme import LIGHT, Theme
 
@@ -35,6 +36,7 @@ class ReachList(QTableWidget):
         self._items: list[list[QTableWidgetItem]] = []
         self.setHorizontalHeaderLabels(list(_COLUMNS))
         self.setAccessibleName("Sensors in reach; Space ticks the sensor of a row")
+        name_parts(self)
         self.verticalHeader().hide()
         self.setShowGrid(False)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

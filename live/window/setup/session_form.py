@@ -25,6 +25,7 @@ from PySide6.QtWidgets import (
 
 from live.setup.draft import DETAILS
 from live.simulated.script import SCRIPTS
+from live.window.aloud import name_parts
 from live.window.setup.parts import Section, sentence
 from replay.plan import Broker
 
@@ -59,6 +60,7 @@ class SessionForm(QWidget):
         self.activity.setCurrentText("")
         done.setPlaceholderText("what is done")
         self.activity.setAccessibleName("Activity")
+        name_parts(self.activity)
         self.bpm = _number("bpm", "Tolerance in bpm")
         self.percent = _number("%", "Tolerance in percent of the reference")
         self.folder = _line("Folder for the capture file", "where you started the program", 400)
@@ -109,6 +111,7 @@ class SessionForm(QWidget):
         self.port = QSpinBox()
         self.port.setRange(1, 65535)
         self.port.setAccessibleName("Port of the broker")
+        name_parts(self.port)
         self.user = _line("User name at the broker", "none", 100)
         self.password = _line("Environment variable that holds the broker's password", "none", 100)
         self.tls = QCheckBox("encrypted (TLS)")
@@ -225,6 +228,7 @@ def _number(unit: str, name: str) -> QDoubleSpinBox:
     number.setDecimals(1)
     number.setSuffix(f" {unit}")
     number.setAccessibleName(name)
+    name_parts(number)
     number.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
     return number
 

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.setup.places import NOT_WORN, PLACES
+from live.window.aloud import name_parts
 from live.window.flow import FlowLayout
 from live.window.setup.look import looks_of_draft
 from live.window.setup.parts import sentence
@@ -131,6 +132,8 @@ class SensorEditor(QFrame):
         self.label.setAccessibleName(f"Label of {name}")
         self.role.setAccessibleName(f"Role of {name}")
         self.placement.setAccessibleName(f"Placement of {name}")
+        name_parts(self.role)
+        name_parts(self.placement)
         self.remove.setAccessibleName(f"Remove {name} from the plan")
         self.sign.setAccessibleName(f"Sign of {name}: {look.shape if look else 'none'}")
 
