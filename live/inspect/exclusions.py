@@ -13,7 +13,6 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from analysis.load import SessionData, session_data
-from analysis.session import SessionResult, analyse_session
 from analysis.stretch import Stretch
 from live.board import Board, reference_faults
 from replay.event import NS_PER_S, Event
@@ -21,6 +20,7 @@ from replay.event import NS_PER_S, Event
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from analysis.session import SessionResult
     from replay.capture import Capture, EffectiveNotes
 
 
@@ -105,6 +105,9 @@ def analysed(
 
     ``data``: with the notes' own exclusions and efforts.
     """
+    # On the thread that counts, not when the window opens: it loads all of the statistics.
+    from analysis.session import analyse_session  # noqa: PLC0415 - see above
+
     return analyse_session(data, counting(suggested, notes))
 
 

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.efforts import Effort, find_efforts
-from analysis.efforts import Kind as EffortKind
 from analysis.pairing import NO_VALUE
 from analysis.stretch import Stretch, concerning, kept_seconds
 from live.board import Board
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
+    from analysis.efforts import Effort
     from analysis.load import SensorSeries, SessionData
 
 
@@ -50,6 +49,10 @@ def efforts_of(
 
     As everywhere, they are found on the reference with its excluded stretches as gaps.
     """
+    # As in exclusions: it loads what a window that opens has no time for.
+    from analysis.efforts import Kind as EffortKind  # noqa: PLC0415 - see above
+    from analysis.efforts import find_efforts  # noqa: PLC0415 - see above
+
     kept = kept_seconds(len(reference.grid), concerning(exclusions, reference.number))
     grid = np.where(kept, reference.grid, NO_VALUE).astype(np.int32)
     return tuple(e for e in find_efforts(grid, marked) if e.kind is EffortKind.EFFORT)

@@ -14,9 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analysis.efforts import Effort
 from analysis.load import SessionData
-from analysis.session import SessionResult
 from analysis.stretch import Stretch
 from live.board import Board
 from live.inspect.exclusions import Suggestion, analysed, marked_efforts, session_of, suggestions
@@ -28,6 +26,8 @@ from replay.event import Event
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from analysis.efforts import Effort
+    from analysis.session import SessionResult
     from replay.capture import EffectiveNotes
     from replay.plan import Plan
 

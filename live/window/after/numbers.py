@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFontMetricsF
@@ -15,11 +15,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from analysis.estimate import Estimate
-from analysis.session import SessionResult
-from analysis.statistics import Agreement
 from live.window.aloud import name_parts
 from live.window.figures import duration
+
+if TYPE_CHECKING:
+    from analysis.estimate import Estimate
+    from analysis.session import SessionResult
+    from analysis.statistics import Agreement
 
 COLUMNS: Final = (
     "sensor", "over", "pairs", "bias bpm", "limits bpm", "MAE bpm", "within %", "r", "CCC",
