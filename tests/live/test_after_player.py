@@ -311,3 +311,24 @@ def test_every_control_of_a_replay_has_a_name_for_screen_readers(path):
                 and not w.accessibleName()
             ]
             assert nameless == []
+
+
+def test_the_strip_is_drawn_once_while_the_cursor_moves(path):
+    """Moving the cursor paints the cursor alone; news of the session, a theme, a size all of it."""
+    with replayed(path) as window:
+        ribbon, drawn = window.after.ribbon, []
+        paint = ribbon._paint_still
+        ribbon._paint_still = lambda *given: (drawn.append(1), paint(*given))
+        before = ribbon.grab().toImage()
+        for second in (20, 40, 60):
+            ribbon.show_cursor(second, (0.0, 90.0))
+            ribbon.grab()
+        assert len(drawn) <= 1
+        assert ribbon.grab().toImage() != before
+        count = len(drawn)
+        window.do(Deed.THEME)
+        ribbon.grab()
+        assert len(drawn) == count + 1
+        ribbon.show_session(ribbon._reference, (), ())
+        ribbon.grab()
+        assert len(drawn) == count + 2

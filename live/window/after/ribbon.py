@@ -15,6 +15,7 @@ from PySide6.QtGui import (
     QMouseEvent,
     QPainter,
     QPaintEvent,
+    QPixmap,
     QPolygonF,
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
@@ -43,6 +44,8 @@ class Ribbon(QWidget):
         self._moments: tuple[Moment, ...] = ()
         self._excluded: tuple[tuple[float, float], ...] = ()
         self._view = (0.0, 0.0)
+        self._still: QPixmap | None = None
+        self._still_for: tuple[object, ...] = ()
         self.theme: Theme = LIGHT
         self.cursor_s = 0.0
         self.setAccessibleName("The whole session: the cursor's place")
@@ -58,6 +61,7 @@ class Ribbon(QWidget):
     ) -> None:
         """What the strip is made of: the reference's grid in mbpm, moments, stretches in s."""
         self._reference, self._moments, self._excluded = reference, moments, excluded
+        self._still = None
         self.update()
 
     def show_cursor(self, cursor_s: float, view: tuple[float, float]) -> None:
@@ -125,14 +129,7 @@ class Ribbon(QWidget):
         view.setAlpha(26)
         left, right = (self.x_of(min(max(s, 0.0), self._duration_s)) for s in self._view)
         painter.fillRect(QRectF(left, 0, max(right - left, 1), signs + 0.5 * high), view)
-        self._paint_heart(painter, body)
-        for start, end in self._excluded:
-            strip = QRectF(self.x_of(start), body.top(), 0, body.height())
-            strip.setRight(max(self.x_of(end), strip.left() + 2))
-            hatch = QBrush(QColor(theme.ink), Qt.BrushStyle.FDiagPattern)
-            painter.fillRect(strip, hatch)
-        self._paint_moments(painter, signs, high)
-        self._paint_times(painter, signs + 0.45 * high, high)
+        painter.drawPixmap(0, 0, self._drawn_still(body, signs, high))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         x = self.x_of(min(self.cursor_s, self._duration_s))
         painter.fillRect(QRectF(x - 1, 0, 2, signs + 0.5 * high), QColor(theme.focus))
@@ -144,6 +141,35 @@ class Ribbon(QWidget):
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(QColor(theme.focus))
             painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
+
+    def _drawn_still(self, body: QRectF, signs: float, high: float) -> QPixmap:
+        """What stays as it is while the cursor moves, drawn once."""
+        ratio = self.devicePixelRatioF()
+        key = (self.size(), ratio, self.theme.name, self.font().key())
+        if self._still is not None and key == self._still_for:
+            return self._still
+        still = QPixmap(self.size() * ratio)
+        still.setDevicePixelRatio(ratio)
+        still.fill(Qt.GlobalColor.transparent)
+        painter = QPainter(still)
+        painter.setFont(self.font())
+        try:
+            self._paint_still(painter, body, signs, high)
+        finally:
+            painter.end()
+        self._still, self._still_for = still, key
+        return still
+
+    def _paint_still(self, painter: QPainter, body: QRectF, signs: float, high: float) -> None:
+        theme = self.theme
+        self._paint_heart(painter, body)
+        for start, end in self._excluded:
+            strip = QRectF(self.x_of(start), body.top(), 0, body.height())
+            strip.setRight(max(self.x_of(end), strip.left() + 2))
+            hatch = QBrush(QColor(theme.ink), Qt.BrushStyle.FDiagPattern)
+            painter.fillRect(strip, hatch)
+        self._paint_moments(painter, signs, high)
+        self._paint_times(painter, signs + 0.45 * high, high)
 
     def _paint_heart(self, painter: QPainter, body: QRectF) -> None:
         """The reference in columns of a pixel; nothing where it has no value."""
