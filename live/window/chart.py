@@ -35,6 +35,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         super().__init__(parent)
         self._plan = plan
         self._looks = looks_of(plan)
+        self.least_lines = 14.5
+        """Height that the two upper panels and the axis ask for at least, in lines of text."""
         self.lane_axis = LaneAxis()
         self.top = self._add_plot(0, ValueAxis("left"))
         self.middle = self._add_plot(1, ValueAxis("left"))
@@ -157,7 +159,11 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         if plot.vb.viewRange()[1] != [low, high]:
             plot.setYRange(low, high, padding=0)
 
+    def sizeHint(self) -> QSize:
+        """No higher than it needs: whoever has more room gives it."""
+        return QSize(640, self.minimumSizeHint().height())
+
     def minimumSizeHint(self) -> QSize:
         """High enough for all lanes and a few lines of each panel."""
         line = QFontMetricsF(self.font()).height()
-        return QSize(320, round((14.5 + LANE_LINES * (len(self._plan.sensors) + 1)) * line))
+        return QSize(320, round((self.least_lines + LANE_LINES * (len(self._plan.sensors) + 1)) * line))

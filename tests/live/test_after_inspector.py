@@ -190,6 +190,22 @@ def test_the_same_second_has_the_same_values_in_both(beside):
     assert "began 41.000 s after one.sqlite" in beside.words()
 
 
+def test_two_captures_are_seen_at_once_on_a_small_screen(beside):
+    """Both axes of time lie inside a window of 1280 by 720; nothing has to be scrolled."""
+    window = BesideWindow(beside)
+    window.resize(1280, 720)
+    window.show()
+    for _ in range(3):
+        QApplication.processEvents()
+    try:
+        for half in window.halves:
+            bottom = half.chart.mapTo(window, half.chart.rect().bottomLeft())
+            assert bottom.y() <= 720
+            assert half.chart.top.vb.height() > 3 * half.chart.fontMetrics().height()
+    finally:
+        window.close()
+
+
 @pytest.mark.parametrize("theme", [LIGHT, DARK])
 def test_two_captures_stand_on_one_axis(beside, theme):
     """Both are drawn over the same stretch, whatever is panned or zoomed, and both are named."""

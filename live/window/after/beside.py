@@ -66,6 +66,7 @@ class _Half(QWidget):
         self.title.setTextFormat(Qt.TextFormat.PlainText)
         self.title.setAccessibleName(f"Capture {place}: {side.name}")
         self.chart = Chart(self.plan, faults)
+        self.chart.least_lines = 11.0  # so that both are seen at once on a small screen
         for part in (self.chart, self.chart.viewport()):
             part.setAccessibleName(f"Heart rate, difference and warnings of {side.name}")
         self.seen = Seen()
