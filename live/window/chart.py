@@ -166,4 +166,6 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     def minimumSizeHint(self) -> QSize:
         """High enough for all lanes and a few lines of each panel."""
         line = QFontMetricsF(self.font()).height()
-        return QSize(320, round((self.least_lines + LANE_LINES * (len(self._plan.sensors) + 1)) * line))
+        return QSize(
+            320, round((self.least_lines + LANE_LINES * (len(self._plan.sensors) + 1)) * line)
+        )
