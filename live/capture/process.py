@@ -176,13 +176,14 @@ class _Capture:
             ),
         )
         self._watching: list[asyncio.Task[None]] = []
+        informing: list[asyncio.Task[None]] = []  # goes on when a rehearsal turns to recording
         served: list[asyncio.Task[None]] = []
         try:
             self._open_views()
             if not self._rehearsing:
                 self._count_minutes()
             self._watch(clock, session)
-            informing = asyncio.create_task(_for_ever(self._keep_views_informed))
+            informing.append(asyncio.create_task(_for_ever(self._keep_views_informed)))
             # The watch has its first turn before the sources: the first event is an anchor.
             await asyncio.sleep(0)
             served += [
@@ -195,7 +196,7 @@ class _Capture:
                 await asyncio.wait([self._beginning])
             session = self._stage.session
             await self._let_go(served)
-            watching = [*self._watching, informing]
+            watching = [*self._watching, *informing]
             for task in watching:
                 task.cancel()
             await asyncio.gather(*watching, return_exceptions=True)
