@@ -103,7 +103,8 @@ def test_a_view_stops_it_and_its_markers_are_kept(broker: Broker, tmp_path: Path
         events = events_of(capture.file())
     answers = {m.number: m.done for m in messages if isinstance(m, Acknowledged)}
     assert {name: answers[number] for name, number in numbers.items()} == {
-        "kept": True, "empty": False, "never": False, "again": True, "nobody": False, "what": False, "stop": True,
+        "kept": True, "empty": False, "never": False, "again": True, "nobody": False,
+        "what": False, "stop": True,
     }  # fmt: skip
     assert [e.payload for e in events if e.channel == MARKER] == [b"third set"]
 
