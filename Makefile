@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check style types arrows pictures bench-rolling bench-capture bench-window bench-analysis faults coverage
+.PHONY: help demo test setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -45,7 +45,7 @@ pictures: setup
 	@$(RUN) -m live.window.screenshots
 	@$(RUN) -m live.window.setup.pictures
 
-bench-rolling bench-capture bench-window: setup-test
+bench-board bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)
 
 faults coverage: setup-test

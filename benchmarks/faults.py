@@ -25,6 +25,7 @@ from benchmarks.fault_sim.session import draw_session
 from replay.errors import SidebeatError
 
 CLEAN_EVERY = 3
+FIGURES_BELOW = "<!-- figures: what follows is written by the command -->"
 
 
 def one_session(number: int, seed: int) -> Score:
@@ -41,27 +42,44 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--workers", type=int, default=2, help="processes (default %(default)s)")
     parser.add_argument("--rr", type=Path, action="append", default=[], help="RR in ms, one a line")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
-    parser.add_argument("--markdown", type=Path, help="also write the tables to this file")
+    parser.add_argument(
+        "--markdown", type=Path, help="also put the tables below the mark in this file"
+    )
     parser.add_argument("--alarms", action="store_true", help="list false alarms and misses")
     options = parser.parse_args(arguments)
     if options.seed < 0 or options.sessions < 0 or options.workers < 1:
         parser.error("--seed and --sessions must not be negative, --workers at least 1")
     try:
-        total, values = _run(options)
+        return _run_and_print(options)
     except SidebeatError as error:
         print(f"benchmarks.faults: {error}", file=sys.stderr)
         return 2
-    command = f"python -m benchmarks.faults --seed {options.seed} --sessions {options.sessions}"
-    text = f"Made by `{command}`.\n\n{as_markdown(values)}"
+
+
+def _run_and_print(options: argparse.Namespace) -> int:
+    total, values = _run(options)
+    asked = f"--seed {options.seed} --sessions {options.sessions}" + " --rr FILE" * len(options.rr)
+    text = f'Made by `make faults ARGS="{asked}"`.\n\n{as_markdown(values)}'
     print(json.dumps(values, ensure_ascii=False, indent=2) if options.json else text)
     if options.markdown is not None:
-        options.markdown.write_text(f"# Warnings: what they find\n\n{text}", encoding="utf-8")
+        _put_below_the_mark(options.markdown, text)
     if options.alarms:
         for alarm in [*total.clean_alarms, *total.alarms]:
             print(alarm, file=sys.stderr)
         missed = Counter(one.kind for one in total.outcomes if one.found_s is None)
         print("never found:", dict(missed), file=sys.stderr)
     return 0
+
+
+def _put_below_the_mark(path: Path, text: str) -> None:
+    """What is written by hand above the mark is kept."""
+    head = f"# Warnings: what they find\n\n{FIGURES_BELOW}"
+    if path.exists():
+        kept, mark, _ = path.read_text(encoding="utf-8").partition(FIGURES_BELOW)
+        if not mark:
+            raise SidebeatError(f"{path}: the line '{FIGURES_BELOW}' is missing; nothing written")
+        head = kept + mark
+    path.write_text(f"{head}\n\n{text}", encoding="utf-8")
 
 
 def _run(options: argparse.Namespace) -> tuple[Score, dict[str, object]]:

@@ -149,6 +149,8 @@ def as_markdown(values: dict[str, Any]) -> str:
             for row in values["faults"]
         ],
     )  # fmt: skip
+    lines += ["", "### Goals", ""]
+    lines += _table(("goal", "reached", "met"), _goals(values))
     lines += ["", "### Rules", "", "False alarms: warnings that no fault explains.", ""]
     lines += _table(
         ("rule", "n", "in time %", "found %", "median s", "95 % s",
@@ -178,6 +180,15 @@ def as_markdown(values: dict[str, Any]) -> str:
         ("fault", "warning", "count"),
         [(row["fault"], row["warning"], row["count"]) for row in values["confusions"]],
     )
+    if values.get("recorded"):
+        lines += [
+            "",
+            "### Recorded hearts",
+            "",
+            "Warnings on RR intervals of recordings that are not part of this repository. This "
+            "part cannot be made again from the repository alone; `--rr FILE` does the same with "
+            "a file of your own.",
+        ]
     for row in values.get("recorded", ()):
         lines += [
             "",
@@ -185,6 +196,22 @@ def as_markdown(values: dict[str, Any]) -> str:
             f"{_rate_text(row)}; " + (_listed(row["warnings"]) or "none") + ".",
         ]
     return "\n".join(lines) + "\n"
+
+
+def _goals(values: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Each goal beside what was reached."""
+    rows: list[tuple[str, str, str]] = []
+    for row in values["faults"]:
+        goal, share = row["goal_percent"], row["found_in_time_percent"]
+        if goal and share is not None:
+            asked = f"{row['fault']}: {goal:g} % within {row['limit_s']:g} s"
+            rows.append((asked, f"{share:g} %", "yes" if share >= goal else "no"))
+    clean = values["clean_false_alarms"]
+    if clean["per_hour"] is not None:
+        asked = f"false alarms on clean sessions: under {clean['goal_per_hour']:g} per hour"
+        met = clean["per_hour"] < clean["goal_per_hour"]
+        rows.append((asked, f"{clean['per_hour']:g} per hour", "yes" if met else "no"))
+    return rows
 
 
 def _with_interval(row: dict[str, Any]) -> str | None:

@@ -112,6 +112,8 @@ class NoContact(SensorRule):
             if self.watched.is_reference
             else "Tighten its band by one hole and move it a finger's breadth up the arm."
         )
+        if self._aspect == "beats" and not self.watched.is_reference:
+            advice += " If its value still does not change, switch it off and on: it is frozen."
         return Explanation(cause, advice, tuple(measures))
 
     def cleared(self) -> str:

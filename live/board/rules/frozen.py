@@ -50,7 +50,7 @@ class Frozen(SensorRule):
         self._value = NO_VALUE
         self._start = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
-        self._long_run_s = 0
+        self._known_run_s = 0
         self._rr: deque[int] = deque(maxlen=_RR_KEPT)
         self._rr_ns = -1
         self._rr_at_start = 0
@@ -130,8 +130,7 @@ class Frozen(SensorRule):
     def _changed(self, second: int, mbpm: int) -> None:
         if self._value != NO_VALUE and not self._accused:
             self._runs.append(second - self._start)
-            runs = sorted(self._runs)
-            self._long_run_s = runs[min(len(runs) - 1, int(len(runs) * self._limits.runs_share))]
+            self._known_run_s = -1
         self._accused = False
         self._value = mbpm
         self._start = second
@@ -141,6 +140,15 @@ class Frozen(SensorRule):
     def _accuse(self) -> Sign:
         self._accused = True
         return BAD
+
+    @property
+    def _long_run_s(self) -> int:
+        """A long run by its own habit; most runs are over before that is asked."""
+        if self._known_run_s < 0:
+            runs = sorted(self._runs)
+            at = min(len(runs) - 1, int(len(runs) * self._limits.runs_share))
+            self._known_run_s = runs[at]
+        return self._known_run_s
 
     def _usual_s(self) -> float:
         return min(self._limits.runs * self._long_run_s, self._limits.runs_most_s)

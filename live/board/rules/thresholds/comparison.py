@@ -65,8 +65,8 @@ class FrozenLimits:
     habit_least_s: int = 10
     """… and even one that changes every second stands still for some seconds by chance."""
     habit_moved_mbpm: int = 5_000
-    """Movement of the others beside a broken habit, whatever the delay: in 147 sensor hours of
-    clean simulated sessions it came together once."""
+    """Chosen: movement of the others beside a broken habit, whatever the delay; on clean simulated
+    sessions the two hardly ever come together."""
     still_share: float = 0.5
     """Chosen: the mover has not stood still itself for half as long within the delay."""
     lag_s: int = 20

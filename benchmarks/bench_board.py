@@ -1,0 +1,87 @@
+"""What the warning rules cost: the board over a long session, with and without them.
+
+Run ``python -m benchmarks.bench_board``.  Six simulated sensors; the events are made beforehand,
+and fed to a board with all rules, to one without any, and to one whose snapshot is taken about
+twice a second as a view does.  Processor time of this process, reading the file not included.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import time
+from collections.abc import Callable
+
+from live.board import Board
+from live.simulated import simulate
+from replay.event import NS_PER_S, Event
+from replay.plan import Plan, PlannedSensor
+
+SENSORS = (
+    ("Yarrow", "reference", "chest", "strap"),
+    ("Sorrel", "test", "left wrist", "wrist"),
+    ("Tansy", "test", "right wrist", "wrist"),
+    ("Bracken", "test", "upper arm", "arm"),
+    ("Clover", "test", "forearm", "arm"),
+    ("Fennel", "test", "left wrist", "wrist"),
+)
+
+
+def _plan(activity: str) -> Plan:
+    return Plan(
+        wearer="W1",
+        activity=activity,
+        sensors=tuple(
+            PlannedSensor(
+                label=label, role=role, placement=placement, source="simulated", kind=kind
+            )
+            for label, role, placement, kind in SENSORS
+        ),
+        invented=True,
+    )
+
+
+def _fed(board: Board, events: list[Event], snapshots: bool) -> Board:
+    for number, event in enumerate(events):
+        board.feed(event)
+        if snapshots and number % 3 == 0:
+            board.snapshot()
+    return board
+
+
+def _least_s(make: Callable[[], Board], events: list[Event], snapshots: bool, rounds: int) -> float:
+    """The least of some rounds: other programs only ever add."""
+    spent = []
+    for _ in range(rounds):
+        start = time.process_time()
+        _fed(make(), events, snapshots)
+        spent.append(time.process_time() - start)
+    return min(spent)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the benchmark from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
+    parser.add_argument("--hours", type=float, default=4.0, help="length of the session")
+    parser.add_argument("--rounds", type=int, default=3, help="the quickest of so many counts")
+    options = parser.parse_args(arguments)
+    plan = _plan("rowing ergometer")
+    length_s = options.hours * 3600
+    events = list(simulate(plan, length_s))
+    warnings = len(_fed(Board(plan), events, snapshots=False).warnings)
+    print(f"{len(events)} events, {events[-1].t_ns / NS_PER_S / 3600:.2f} h, {warnings} warnings")
+    gc.collect()
+    gc.freeze()  # the list of events would be searched again and again
+    rows: tuple[tuple[str, Callable[[], Board], bool], ...] = (
+        ("without rules", lambda: Board(plan, lambda _: []), False),
+        ("with all rules", lambda: Board(plan), False),
+        ("and snapshots, about 2 a second", lambda: Board(plan), True),
+    )
+    for name, make, snapshots in rows:
+        spent = _least_s(make, events, snapshots, options.rounds)
+        print(f"{name:34} {spent:6.2f} s  {length_s / spent:7.0f} x life")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
