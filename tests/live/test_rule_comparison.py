@@ -194,6 +194,21 @@ def test_multiples_of_the_cadence_count(cadence: float, words: str) -> None:
     assert [words in w.cause for w in board.warnings] == [True]
 
 
+@pytest.mark.parametrize(("other_bpm", "told"), [(130, [2]), (166, [])])
+def test_cadence_is_told_without_a_reference_by_the_others(other_bpm: int, told: list[int]) -> None:
+    """While the reference is missing, a value on the cadence is told if no other shows it too."""
+    board = play(
+        POD_PLAN,
+        stream(2, 0.2, 90, 168),
+        stream(3, 0.6, 90, other_bpm),
+        _steps(0, 90),
+        until_s=90,
+        rules=_cadence,
+    )
+    assert [w.sensor for w in board.warnings] == told
+    assert all(w.start_s <= 60 and "while Tansy shows 130" in w.cause for w in board.warnings)
+
+
 def test_heart_that_is_near_the_cadence_is_not_accused() -> None:
     """When the reference is there as well, the heart is near the cadence."""
     board = play(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from analysis.pairing import NO_VALUE
@@ -20,8 +21,9 @@ class OnCadence(SensorRule):
     """Near the cadence (or twice, or half of it) while the reference is elsewhere, for long.
 
     A heart that happens to be near the cadence is told from it by the reference, which then
-    agrees.  Without a cadence sensor a value is suspected that lies flat in the range of running
-    steps, away from a reference that others agree with, without having followed it there.
+    agrees; while the reference has no value, by the other test sensors.  Without a cadence sensor
+    a value is suspected that lies flat in the range of running steps, away from a reference that
+    others agree with, without having followed it there.
     """
 
     kind = WarningKind.ON_CADENCE
@@ -51,12 +53,16 @@ class OnCadence(SensorRule):
     def step(self, second: int) -> Sign:
         """See :class:`Rule`."""
         now = self._departure.look(second)
-        if not now.paired:
-            return UNSURE
         limits = self._limits
         known = any(pod.has_cadence for pod in self._pods)
         needed = limits.raise_s if known else limits.without_s
-        if now.side == 0 or now.reference_leapt:
+        alone = not now.paired
+        if alone:
+            if not known or not self._can_ask_others(second):
+                return UNSURE
+            needed = limits.without_s
+            near = self._near_cadence(second) and self._others_are_elsewhere(second)
+        elif now.side == 0 or now.reference_leapt:
             near = False  # a reference that leaps away leaves the others where the heart is
         elif known:
             near = self._near_cadence(second)
@@ -69,10 +75,10 @@ class OnCadence(SensorRule):
                 self._score = 0.0
             return GOOD if self._score == 0 else UNSURE
         self._off_s = 0
-        if now.unexplained:
+        if alone or now.unexplained:
             if self._score == 0:
                 self._since = second
-            weight = limits.blunt_weight if now.follows else 1.0
+            weight = limits.blunt_weight if now.follows and not alone else 1.0
             self._score = min(self._score + weight, needed)
         return BAD if self._score >= needed else UNSURE
 
@@ -84,7 +90,7 @@ class OnCadence(SensorRule):
         """See :class:`Rule`."""
         second = self.bench.second
         value = self.watched.held[second] / 1000
-        reference = self.bench.reference.held[second] / 1000
+        reference, label = self._beside(second)
         for_s = second - self._since + 1
         if self._cadence:
             of = {1.0: "the cadence of", 2.0: "twice the cadence of", 0.5: "half the cadence of"}
@@ -94,14 +100,14 @@ class OnCadence(SensorRule):
             what = "has lain flat in the range of running steps"
         return Explanation(
             f"{self.name} {what} for {for_s} s: {value:.0f} bpm, while "
-            f"{self.bench.reference.label} shows {reference:.0f}.",
+            f"{label} shows {reference:.0f}.",
             "Tighten its band and move it up the arm, away from the wrist bone; a change of step "
             "rate for half a minute often frees it.",
             (
                 Measure("evidence", self._score, "s", self._limits.raise_s),
                 Measure("cadence", self._cadence, "1/min"),
                 Measure("multiple", self._multiple, ""),
-                Measure("difference to the reference", value - reference, "bpm"),
+                Measure(f"difference to {label}", value - reference, "bpm"),
             ),
         )
 
@@ -113,6 +119,30 @@ class OnCadence(SensorRule):
         """See :class:`Rule`."""
         self._score = 0.0
         self._off_s = 0
+
+    def _can_ask_others(self, second: int) -> bool:
+        """Whether it has a value, and others have while the reference has none."""
+        return (
+            self.watched.held[second] != NO_VALUE
+            and self.bench.reference.held[second] == NO_VALUE
+            and any(test.held[second] != NO_VALUE for test in self._others())
+        )
+
+    def _others(self) -> Iterator[SensorState]:
+        return (test for test in self.bench.tests if test is not self.watched)
+
+    def _others_are_elsewhere(self, second: int) -> bool:
+        """Without a reference: whether no other test sensor agrees with it."""
+        value, within = self.watched.held[second], self.bench.tolerance.within
+        values = [test.held[second] for test in self._others()]
+        return not any(within(other, value) for other in values if other != NO_VALUE)
+
+    def _beside(self, second: int) -> tuple[float, str]:
+        """Value in bpm and name of what it is held against."""
+        for sensor in (self.bench.reference, *self._others()):
+            if sensor.held[second] != NO_VALUE:
+                return sensor.held[second] / 1000, sensor.label
+        return 0.0, self.bench.reference.label
 
     def _near_cadence(self, second: int) -> bool:
         value, limits = self.watched.held[second], self._limits

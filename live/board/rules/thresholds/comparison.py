@@ -185,7 +185,7 @@ class CadenceLimits:
     flat_s: int = 15
     """Chosen: flat for longer than a heart under changing effort stays within 6 bpm by chance."""
     without_s: float = 30.0
-    """Without a cadence sensor half as much again is asked for."""
+    """Without a cadence sensor, or without a reference, half as much again is asked for."""
 
 
 @dataclass(frozen=True, slots=True)
