@@ -18,8 +18,12 @@ from tests.standins.running import ROOT
 from tests.standins.setups import practice_plan
 
 DRIVER = """
+import signal
 import sys
 from pathlib import Path
+
+# Tests that are run in the background may have been told to ignore Ctrl-C; a terminal does not.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from PySide6.QtCore import QTimer
 import live.window.setup.window as setup
 from live.window.main_window import MainWindow
