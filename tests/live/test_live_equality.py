@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -197,9 +198,12 @@ def test_unequal_sessions_are_told_apart(tmp_path: Path) -> None:
     from tests.standins.feeds import beat, two_sensors, written
 
     events = two_sensors(6)
-    one = told_by(FileFeed(written(tmp_path / "a.sqlite", events, end_s=6.5), speed=None))
     more = sorted([*events, beat(1.5, 2, 140)], key=lambda event: event.t_ns)
-    other = told_by(FileFeed(written(tmp_path / "b.sqlite", more, end_s=6.5), speed=None))
+    with (
+        closing(FileFeed(written(tmp_path / "a.sqlite", events, end_s=6.5), speed=None)) as feed,
+        closing(FileFeed(written(tmp_path / "b.sqlite", more, end_s=6.5), speed=None)) as richer,
+    ):
+        one, other = told_by(feed), told_by(richer)
     assert_equal(one, one)
     with pytest.raises(AssertionError, match="grid second 2"):
         assert_equal(one, other)
