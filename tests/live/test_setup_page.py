@@ -1,62 +1,26 @@
-"""The set-up page by keyboard and mouse: ticking, placing, roles, swaps, files, sizes."""
+"""The set-up page by keyboard and mouse: ticking, placing, roles, swaps, files, checks."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
-    QComboBox,
-    QLabel,
-    QLineEdit,
-    QWidget,
 )
 
 from live.setup.checks import Check, State
-from live.setup.memory import CONFIG_FOLDER_VARIABLE, load_memory, memory_path
+from live.setup.memory import load_memory, memory_path
 from live.setup.places import PLACES
-from live.window.setup.keys import STEP_KEYS, Step
+from live.window.setup.keys import Step
 from live.window.setup.sketch import SPOTS, body
-from live.window.theme import DARK, LIGHT
 from replay.plan import Plan, PlannedSensor, load_plan
+from tests.standins.setup_rows import ROWS, complete, labels, own_config_fixture, tick  # noqa: F401
 from tests.standins.setups import ADDRESSES, practice_plan, row, setup_page
 from tests.standins.windows import press
-
-ROWS = (row("Yarrow", placement="chest", battery_percent=87), row("Sorrel"), row("Tansy"))
-
-
-@pytest.fixture(autouse=True)
-def own_config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path / "config"))
-
-
-def tick(window, name: str) -> None:
-    """As the keyboard does it: to the row, then Space."""
-    reach = window.plan_page.list
-    names = [reach.item(n, 0).text().splitlines()[0] for n in range(reach.rowCount())]
-    reach.setFocus()
-    reach.setCurrentCell(names.index(name), 0)
-    press(reach, "Space")
-
-
-def labels(window) -> list[str]:
-    return [sensor.label for sensor in window.plan_page.draft.sensors]
-
-
-def complete(window) -> None:
-    for name in ("Yarrow", "Sorrel", "Tansy"):
-        tick(window, name)
-    for index, place in ((1, "left wrist"), (2, "right wrist")):
-        window.plan_page.choose(index)
-        window.plan_page.sketch.buttons[place].click()
-    form = window.plan_page.form
-    QTest.keyClicks(form.wearer, "W1")
-    QTest.keyClicks(form.activity.lineEdit(), "kettlebell sets")
 
 
 def test_sensors_are_listed_with_signal_and_battery(tmp_path):
@@ -414,75 +378,6 @@ def test_practice_says_that_nothing_is_saved(tmp_path):
         assert window.rehearsal.out is None
         assert "Start practice" in window.footer.forward.text()
         assert window.check_page.who.text().startswith("INVENTED DATA")
-
-
-@pytest.mark.parametrize("key", STEP_KEYS, ids=lambda key: key.step)
-def test_every_key_is_bound(key, tmp_path):
-    """Each key of the help page has its shortcut."""
-    with setup_page(tmp_path) as (window, _):
-        bound = [s.key().toString() for s in window.shortcuts[key.step]]
-        assert len(bound) == len(key.keys)
-        assert all(bound)
-
-
-def test_theme_and_size_follow_their_keys(tmp_path):
-    """Light and dark, larger and back, on both pages."""
-    with setup_page(tmp_path, *ROWS) as (window, _):
-        press(window, "Ctrl+T")
-        assert window.theme is DARK
-        assert window.plan_page.sketch.theme is DARK
-        press(window, "Ctrl+T")
-        assert window.theme is LIGHT
-        before = window.font().pointSizeF()
-        press(window, "Ctrl+=")
-        assert window.font().pointSizeF() > before
-        press(window, "Ctrl+0")
-        assert window.font().pointSizeF() == before
-
-
-def test_everything_that_takes_the_keyboard_has_a_name(tmp_path):
-    """A screen reader finds words on every control."""
-    with setup_page(tmp_path, *ROWS) as (window, _):
-        complete(window)
-        window.plan_page.form.unfold.setChecked(True)
-        silent = [
-            widget
-            for widget in window.findChildren(QWidget)
-            if isinstance(widget, QAbstractButton | QLineEdit | QComboBox)
-            and widget.focusPolicy() & Qt.FocusPolicy.TabFocus
-            and not widget.accessibleName()
-            and not (isinstance(widget, QAbstractButton) and widget.text())
-            and not isinstance(widget.parent(), QComboBox)
-            and widget.objectName() != "qt_spinbox_lineedit"
-        ]
-        assert silent == []
-
-
-@pytest.mark.parametrize("steps", [0, 2, 5])
-@pytest.mark.parametrize("size", [(1280, 720), (1920, 1080)])
-def test_no_text_is_cut_at_any_size(size, steps, tmp_path):
-    """At 100, 125 and 200 % every label, button and field has the room that its text needs."""
-    with setup_page(tmp_path, *ROWS, size=size) as (window, _):
-        complete(window)
-        for _ in range(steps):
-            window.do(Step.LARGER)
-        for _ in range(3):
-            window.frame()
-            QApplication.processEvents()
-        assert window.plan_page.widget().width() <= window.plan_page.viewport().width()
-        cut = []
-        for widget in window.findChildren(QWidget):
-            if not widget.isVisible() or not isinstance(widget, QLabel | QAbstractButton):
-                continue
-            text = widget.text()
-            if not text or widget.width() == 0:
-                continue
-            if isinstance(widget, QLabel) and widget.wordWrap():
-                if widget.height() < widget.heightForWidth(widget.width()):
-                    cut.append(text)
-            elif widget.width() < widget.minimumSizeHint().width():
-                cut.append(text)
-        assert cut == []
 
 
 def test_a_sensor_from_an_opened_plan_counts_as_worn(tmp_path):
