@@ -42,8 +42,8 @@ arrows: setup-test
 	.venv/bin/lint-imports
 
 pictures: setup
-	@$(RUN) -m live.window.screenshots
-	@$(RUN) -m live.window.setup.pictures
+	@$(RUN) -m live.views.window.screenshots
+	@$(RUN) -m live.views.window.setup.pictures
 
 bench-board bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)

@@ -3,10 +3,10 @@
 Run ``python -m benchmarks.bench_analysis``.  A session of 60 min with a reference and three test
 sensors is simulated and taken from its file to all numbers, and to the page with its figures.
 Then the statistics of agreement with their intervals are computed for each sensor by
-``analysis.statistics`` and, in the same run, by block resampling with ``arch`` (all statistics in
-one resampling) and with ``scipy.stats.bootstrap`` (a call for each statistic, as its interface
-asks).  What counts is the ratio.  How well the intervals hold is another question, answered by
-``benchmarks.coverage``.
+``analysis.statistics.summary`` and, in the same run, by block resampling with ``arch`` (all
+statistics in one resampling) and with ``scipy.stats.bootstrap`` (a call for each statistic, as its
+interface asks).  What counts is the ratio.  How well the intervals hold is another question,
+answered by ``benchmarks.coverage``.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from analysis.agreement import Tolerance
-from analysis.pairing import pairs_of
-from analysis.statistics import agreement_of
+from analysis.session.pipeline import SessionNumbers, session_numbers
+from analysis.statistics.agreement import Tolerance
+from analysis.statistics.pairing import pairs_of
+from analysis.statistics.summary import agreement_of
 from live.cli.report import write_report
-from live.report.pipeline import SessionNumbers, session_numbers
 from live.simulated import simulate
 from live.simulated.script import script_for
 from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
@@ -156,7 +156,7 @@ def compare(numbers: SessionNumbers) -> None:
         f"{RESAMPLES} resamples of {BLOCK_S} s blocks"
     )
     print(f"  {'way':<42}{'ms a sensor':>12}{'ratio':>8}")
-    print(f"  {'analysis.statistics (2 more statistics)':<42}{1e3 * mine:>12.1f}{1:>8}")
+    print(f"  {'analysis.statistics.summary (2 more statistics)':<42}{1e3 * mine:>12.1f}{1:>8}")
     for name, found in (("arch, one resampling for all", arch), ("scipy.stats.bootstrap", scipy)):
         theirs = statistics.mean(found)
         print(f"  {name:<42}{1e3 * theirs:>12.1f}{theirs / mine:>8.0f}")

@@ -12,7 +12,7 @@ import gc
 import time
 from collections.abc import Callable
 
-from live.board import Board
+from analysis.board import Board
 from live.simulated import simulate
 from replay.event import NS_PER_S, Event
 from replay.plan import Plan, PlannedSensor

@@ -11,8 +11,8 @@ import time
 
 import numpy as np
 
-from analysis.agreement import Tolerance, sums_of
-from analysis.rolling import RollingAgreement
+from analysis.statistics.agreement import Tolerance, sums_of
+from analysis.statistics.rolling import RollingAgreement
 
 TOLERANCE = Tolerance(5, 10)
 

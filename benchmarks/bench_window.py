@@ -33,11 +33,11 @@ import pyqtgraph as pg
 from PySide6.QtWidgets import QApplication
 
 from benchmarks.pushed import RATE_HZ, Pushed, plan_of
-from live.views.feed import Tick
-from live.window.app import open_application
-from live.window.keys import Deed
-from live.window.main_window import FRAME_MS, MainWindow
-from live.window.theme import LIGHT
+from live.protocol.feed import Tick
+from live.views.window.app import open_application
+from live.views.window.live.main_window import FRAME_MS, MainWindow
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.theme import LIGHT
 from replay.event import HEART_RATE, Event
 from replay.payloads import encode_heart_rate
 
@@ -46,9 +46,9 @@ Floats = npt.NDArray[np.float64]
 SIZE = (1280, 900)
 GOALS = {"follow_p95_ms": 16.0, "all_p95_ms": 33.0, "first_frame_s": 1.5}
 FIRST_FRAME = """
-from live.window.app import open_application
+from live.views.window.app import open_application
 app = open_application()
-from live.window.main_window import MainWindow
+from live.views.window.live.main_window import MainWindow
 from benchmarks.pushed import Pushed, plan_of
 window = MainWindow(Pushed(plan_of(8)))
 window.resize(1280, 900)

@@ -18,14 +18,14 @@ from typing import Any
 
 import numpy as np
 
-from analysis.agreement import Tolerance
-from analysis.delay import delay_of
-from analysis.dependence import dependence_of, first_order
-from analysis.effective import lagged_correlation
-from analysis.efforts import Kind, find_efforts, responses
-from analysis.estimate import t_quantile
-from analysis.replicates import Group, limits_varying
-from analysis.statistics import agreement_of
+from analysis.statistics.agreement import Tolerance
+from analysis.statistics.delay import delay_of
+from analysis.statistics.dependence import dependence_of, first_order
+from analysis.statistics.effective import lagged_correlation
+from analysis.statistics.efforts import Kind, find_efforts, responses
+from analysis.statistics.estimate import t_quantile
+from analysis.statistics.replicates import Group, limits_varying
+from analysis.statistics.summary import agreement_of
 from benchmarks.known_truth import NO_VALUE, Errors, Failures, Intervals, ar1
 
 TOLERANCE = Tolerance(5, 10)

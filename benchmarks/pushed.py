@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from live.views.feed import Message
+from live.protocol.feed import Message
 from replay.plan import Plan, PlannedSensor
 
 RATE_HZ = 4

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from analysis.board.snapshot import WarningKind
 from live import __main__ as entry
-from live.board.snapshot import WarningKind
 from live.cli.main import COMMANDS, command_parser, load
 from replay.demo_files import demo_captures
 from replay.plan import parse_plan

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from live.board.snapshot import WarningKind as W
+from analysis.board.snapshot import WarningKind as W
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,9 @@ from typing import Any
 
 from scipy import stats
 
+from analysis.board.snapshot import WarningKind
 from benchmarks.fault_sim.faults import JUDGEMENTS
 from benchmarks.fault_sim.score import Alarm, Outcome, Score
-from live.board.snapshot import WarningKind
 
 FALSE_ALARM_GOAL_PER_H = 0.5
 

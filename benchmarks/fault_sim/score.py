@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from analysis.board.board import Board
+from analysis.board.snapshot import SensorWarning
 from benchmarks.fault_sim.draft import Session
 from benchmarks.fault_sim.faults import JUDGEMENTS, Fault
-from live.board.board import Board
-from live.board.snapshot import SensorWarning
 
 TAIL_S = 20.0
 """How long after its end a fault still explains a warning: readings are held, averages empty."""

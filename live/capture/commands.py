@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from live.capture.rehearsal import Stage
+from live.capture.session_router import Stage
+from live.protocol.feed import LONGEST_AGO_MS, Acknowledged, Command
 from live.sources.base import Source
-from live.views.feed import LONGEST_AGO_MS, Acknowledged, Command
 
 LONGEST_MARKER: Final = 2000
 """Characters; a note, not a file."""

@@ -20,16 +20,16 @@ from typing import Any, Final, Protocol
 
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
-from live.capture.journal import Backlog, ViewServer
 from live.capture.naming import free_names, software
-from live.capture.rehearsal import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, Stage
-from live.capture.runfile import NoCapture
 from live.capture.saver import Saver
 from live.capture.session import Session
+from live.capture.session_router import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, Stage
 from live.capture.signals import signals_go_to
-from live.capture.wire import VERSION, Hello
+from live.capture.view_server import Backlog, ViewServer
+from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended
+from live.protocol.frames import VERSION, Hello
+from live.protocol.run_file import NoCapture
 from live.sources.base import Source
-from live.views.feed import Acknowledged, CaptureStatus, Command, Ended
 from replay.capture import CaptureWriter, capture_name
 from replay.errors import CaptureError
 from replay.plan import Plan, format_plan

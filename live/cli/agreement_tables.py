@@ -9,12 +9,12 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from analysis.agreement import NARROW_RANGE_BPM, Tolerance
-from analysis.estimate import Estimate
-from analysis.session import SensorResult, SessionResult
-from analysis.statistics import Agreement
-from live.report.words import interval as ends
-from live.report.words import number
+from analysis.report.words import interval as ends
+from analysis.report.words import number
+from analysis.session.sensors import SensorResult, SessionResult
+from analysis.statistics.agreement import NARROW_RANGE_BPM, Tolerance
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.summary import Agreement
 from live.views.terminal.screen import INVENTED, clock, spaced
 from replay.event import SESSION
 from replay.plan import Plan

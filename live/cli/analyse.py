@@ -12,7 +12,7 @@ from replay.errors import SidebeatError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from live.report.pipeline import SessionNumbers
+    from analysis.session.pipeline import SessionNumbers
 
 HELP: Final = (
     "Print how closely each test sensor of a session followed the reference: bias, limits of "
@@ -43,8 +43,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    from live.report.facts import session_facts  # noqa: PLC0415 - only when it runs
-    from live.report.pipeline import session_numbers  # noqa: PLC0415
+    from analysis.report.facts import session_facts  # noqa: PLC0415 - only when it runs
+    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     if arguments.out is not None and arguments.out.suffix.lower() not in _FORMATS:

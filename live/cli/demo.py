@@ -56,7 +56,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
     from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415 - only when it runs
-    from live.views.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
+    from live.protocol.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.demo_files import demo_captures  # noqa: PLC0415
 
@@ -93,12 +93,12 @@ def _conclude(path: Path, folder: Path) -> None:
     """Print the agreement and write the report."""
     from rich.console import Console  # noqa: PLC0415 - only when it runs
 
+    from analysis.report.facts import report_facts  # noqa: PLC0415
+    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
     from live import preflight  # noqa: PLC0415
     from live.cli.agreement_tables import comparison  # noqa: PLC0415
     from live.cli.analyse import write_report  # noqa: PLC0415
     from live.cli.report import software, write_page  # noqa: PLC0415
-    from live.report.facts import report_facts  # noqa: PLC0415
-    from live.report.pipeline import session_numbers  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 

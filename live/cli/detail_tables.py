@@ -9,11 +9,11 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from analysis.detail import NO_EFFORTS
-from analysis.efforts import Answer, Kind, share_of
-from analysis.estimate import Estimate
-from live.report import words
-from live.report.pipeline import SessionNumbers
+from analysis.report import words
+from analysis.session.detail import NO_EFFORTS
+from analysis.session.pipeline import SessionNumbers
+from analysis.statistics.efforts import Answer, Kind, share_of
+from analysis.statistics.estimate import Estimate
 from live.views.terminal.screen import spaced
 
 _OTHERS: Final = (Answer.LATE, Answer.BLUNTED, Answer.MISSED, Answer.UNSEEN)

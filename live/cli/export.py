@@ -11,7 +11,7 @@ from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from live.export.rows import Session
+    from analysis.report.export.rows import Session
     from replay.capture import Capture
 
 HELP: Final = (
@@ -55,9 +55,9 @@ def tables(text: str) -> tuple[str, ...]:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    from live.export.dictionary import TABLES, dictionary_json  # noqa: PLC0415 - only when it runs
-    from live.export.formats import WRITERS, write_facts  # noqa: PLC0415
-    from live.export.rows import ROWS  # noqa: PLC0415
+    from analysis.report.export.dictionary import TABLES, dictionary_json  # noqa: PLC0415 - only when it runs
+    from analysis.report.export.formats import WRITERS, write_facts  # noqa: PLC0415
+    from analysis.report.export.rows import ROWS  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     folder: Path = arguments.out
@@ -102,9 +102,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def session_of(capture: Capture) -> Session:
     """An open capture with all that is computed from it."""
-    from analysis.detail import detail_session  # noqa: PLC0415 - numpy and scipy, when needed
-    from live.export.rows import Session  # noqa: PLC0415
-    from live.inspect import exclusions  # noqa: PLC0415
+    from analysis.report.export.rows import Session  # noqa: PLC0415
+    from analysis.session import exclusions  # noqa: PLC0415
+    from analysis.session.detail import detail_session  # noqa: PLC0415 - numpy and scipy, when needed
 
     data, board = exclusions.session_of(capture)
     left_out = exclusions.counting(exclusions.suggestions(board), capture.effective_notes)

@@ -7,9 +7,9 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
-from live.attention.facts import warning_facts
-from live.board import Board
-from live.board.snapshot import SensorStatus
+from analysis.board import Board
+from analysis.board.snapshot import SensorStatus
+from live.notify.facts import warning_facts
 from replay.event import NS_PER_S
 from replay.plan import Plan
 

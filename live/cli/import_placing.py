@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.alignment import Alignment, ReadingSeries, align
+from analysis.statistics.alignment import Alignment, ReadingSeries, align
 from replay.capture import Capture
 from replay.errors import PayloadError
 from replay.event import FILE_HEART_RATE, HEART_RATE_CHANNELS, NS_PER_S

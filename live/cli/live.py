@@ -15,8 +15,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.attention.asked import Asked
 from live.cli.views import add_view_option, chosen_view, show, split_command
+from live.notify.options import Asked
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
@@ -92,7 +92,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     # Set by the capture for the view and the watcher that it starts itself.
     parser.add_argument("--watch", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
-    # Set by the set-up page for the capture that it starts; see live.setup.children.
+    # Set by the set-up page for the capture that it starts; see live.setup.subprocesses.
     parser.add_argument("--rehearse", action="store_true", help=argparse.SUPPRESS)
 
 
@@ -115,7 +115,7 @@ def _attach(arguments: argparse.Namespace) -> int:
     if arguments.practice or arguments.json:
         raise SidebeatError("--practice and --json are for a new capture, not for --attach")
     from live.capture.viewer import step_behind  # noqa: PLC0415 - see live.cli.main
-    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415
+    from live.protocol.capture_feed import CaptureFeed  # noqa: PLC0415
 
     if arguments.watch:
         return _watch(Path(arguments.attach))
@@ -137,9 +137,9 @@ def _attach(arguments: argparse.Namespace) -> int:
 
 def _watch(run_file: Path) -> int:
     """Be the watcher of a capture; say on stdout what a warning should set off and could not."""
-    from live.attention.watcher import watch  # noqa: PLC0415 - see live.cli.main
     from live.capture.viewer import step_behind  # noqa: PLC0415
-    from live.views.capture_feed import CaptureFeed  # noqa: PLC0415
+    from live.notify.watcher import watch  # noqa: PLC0415 - see live.cli.main
+    from live.protocol.capture_feed import CaptureFeed  # noqa: PLC0415
 
     # Ctrl-C reaches this process too, but is meant for the capture, whose end is then seen here.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -150,8 +150,8 @@ def _watch(run_file: Path) -> int:
 
 def _planned(arguments: argparse.Namespace) -> Plan:
     """The plan as the options change it; what it asks for is checked before anything starts."""
-    from live.attention.attendant import check_kinds  # noqa: PLC0415 - see live.cli.main
-    from live.attention.command import check_command  # noqa: PLC0415
+    from live.notify.command import check_command  # noqa: PLC0415
+    from live.notify.throttle import check_kinds  # noqa: PLC0415 - see live.cli.main
     from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
     from replay.plan import Broker, load_plan  # noqa: PLC0415
 
@@ -185,7 +185,7 @@ def _set_up(arguments: argparse.Namespace) -> int:
     if arguments.json or arguments.view in {"terminal", "none"} or no_window:
         why = f"  (The set-up page needs the window.  {no_window})" if no_window else ""
         raise SidebeatError(_NO_PLAN + why)
-    from live.window.setup.app import run_setup  # noqa: PLC0415 - Qt, only where it is wanted
+    from live.views.window.setup.app import run_setup  # noqa: PLC0415 - Qt, only where it is wanted
 
     out = None if arguments.practice else (arguments.out or Path())
     asked = Asked(sounds=False if arguments.mute else None)
@@ -196,8 +196,8 @@ def _set_up(arguments: argparse.Namespace) -> int:
 
 def _rehearse(arguments: argparse.Namespace) -> int:
     """Serve a set-up page: say on stdout where to attach, record when told to."""
-    from live.attention.started import WithWatcher  # noqa: PLC0415 - see live.cli.main
     from live.capture.process import run_capture  # noqa: PLC0415
+    from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
 
     talk = _Talk(aside=True)
     watched: list[WithWatcher] = []
@@ -250,9 +250,9 @@ class _Told:
 
 def _capture(arguments: argparse.Namespace) -> int:
     minutes: float | None = arguments.minutes
-    from live.attention.started import WithWatcher  # noqa: PLC0415 - see live.cli.main
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
+    from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
 
     plan = _planned(arguments)
     talk = _Talk(aside=arguments.json)

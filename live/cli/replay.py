@@ -12,12 +12,12 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from live import preflight
-from live.attention.asked import AS_USUAL, Asked
-from live.attention.hearing import attention_of, closing_if_any
 from live.cli.facts import board_facts, plan_facts, print_json, utc_text
 from live.cli.views import add_view_option, chosen_view, show, split_command
-from live.views.file_feed import FileFeed
-from live.views.model import ViewModel
+from live.notify.factory import attention_of, closing_if_any
+from live.notify.options import AS_USUAL, Asked
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
 from live.views.terminal.summary import print_summary
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -92,7 +92,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
     pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
-    from live.attention.command import check_command  # noqa: PLC0415 - only when it runs
+    from live.notify.command import check_command  # noqa: PLC0415 - only when it runs
 
     asked = Asked(arguments.sounds or None, arguments.on_warning or ())
     check_command(asked.command)
@@ -127,7 +127,7 @@ def _show_beside(arguments: argparse.Namespace) -> int:
     reason = preflight.no_window()
     if reason:
         raise SidebeatError(f"--beside needs the window: {reason}")
-    from live.window.after.beside import run_beside  # noqa: PLC0415 - Qt, only where it is wanted
+    from live.views.window.review.compare import run_beside  # noqa: PLC0415 - Qt, only where it is wanted
 
     return run_beside(arguments.file, arguments.beside)
 

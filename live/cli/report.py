@@ -11,7 +11,7 @@ from live.cli.main import version
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
-    from live.report.pipeline import SessionNumbers
+    from analysis.session.pipeline import SessionNumbers
 
 HELP: Final = (
     "Write one self-contained HTML page about a session: a verdict in plain words, the traces, "
@@ -62,7 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(facts)
         return 0
     if facts["invented"]:
-        from live.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
+        from analysis.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
 
         print(INVENTED_LONG)
     for sentence in facts["verdict"]:
@@ -80,8 +80,8 @@ def write_report(file: Path, out: Path, figures: Path | None) -> dict[str, Any]:
     be written, or what draws the figures is not installed.
     """
     need_packages()
-    from live.report.facts import report_facts  # noqa: PLC0415 - heavy, and perhaps not there
-    from live.report.pipeline import session_numbers  # noqa: PLC0415
+    from analysis.report.facts import report_facts  # noqa: PLC0415 - heavy, and perhaps not there
+    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     with Capture.open(file) as capture:
@@ -97,13 +97,13 @@ def write_page(
 
     Raises :class:`SidebeatError` if a file cannot be written.
     """
-    from live.report.figures import (  # noqa: PLC0415 - as above
+    from analysis.report.figures import (  # noqa: PLC0415 - as above
         FigureFiles,
         figures_in_page,
         saving_figures,
     )
-    from live.report.page import page  # noqa: PLC0415
-    from live.report.words import day_text  # noqa: PLC0415
+    from analysis.report.page import page  # noqa: PLC0415
+    from analysis.report.words import day_text  # noqa: PLC0415
 
     session = f"{facts['wearer']}, {facts['activity']}, {day_text(facts['started_utc'])}"
     foot = f"{facts['reported_with']}; capture {facts['capture_sha256'][:12]}"

@@ -9,8 +9,8 @@ import sys
 from typing import Final
 
 from live import preflight
-from live.attention.asked import AS_USUAL, Asked
-from live.views.feed import Feed
+from live.notify.options import AS_USUAL, Asked
+from live.protocol.feed import Feed
 
 VIEWS: Final = ("window", "terminal", "none")
 
@@ -67,7 +67,7 @@ def show(
     ``summary``: the terminal view leaves its last tables behind.  ``asked``: how it calls.
     """
     if view == "window":
-        from live.window.app import run_window  # noqa: PLC0415 - Qt, only where it is wanted
+        from live.views.window.app import run_window  # noqa: PLC0415 - Qt, only where it is wanted
 
         return run_window(feed, asked)
     from live.views.terminal.app import run_terminal  # noqa: PLC0415 - as above

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
-from live.board.rules.beats import Beat, BeatJudge
-from live.board.rules.thresholds import BeatLimits
+from analysis.board.rules.beats import Beat, BeatJudge
+from analysis.board.rules.thresholds import BeatLimits
 from replay.event import NS_PER_S
 from replay.payloads import RR_PER_S, HeartRate
 

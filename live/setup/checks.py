@@ -11,11 +11,11 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Final
 
-from live.board import Board
-from live.board.snapshot import SensorStatus
+from analysis.board import Board
+from analysis.board.snapshot import SensorStatus
+from live.protocol.feed import Ended, Message, Tick
 from live.setup.beats import HOLD_S, BeatWatch, Streak
 from live.setup.folder import ROOM_BYTES, FolderFacts
-from live.views.feed import Ended, Message, Tick
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event, unpack_int
 from replay.link import LinkState

@@ -12,12 +12,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from live.capture.rehearsal import RECORDING_BEGINS
+from live.capture.session_router import RECORDING_BEGINS
+from live.protocol.capture_feed import CaptureFeed
+from live.protocol.feed import Acknowledged, Ended
 from live.setup.checks import Check, PreStart
-from live.setup.children import LineChild, rehearsing_child
 from live.setup.folder import FolderFacts
-from live.views.capture_feed import CaptureFeed
-from live.views.feed import Acknowledged, Ended
+from live.setup.subprocesses import LineChild, rehearsing_child
 from replay.errors import SidebeatError
 from replay.plan import Plan, format_plan
 

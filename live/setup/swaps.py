@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from live.setup.draft import Identity, identity
 from live.setup.places import mirrored, part, side
+from live.setup.plan_builder import Identity, identity
 from replay.capture import Capture
 from replay.errors import SidebeatError
 from replay.plan import Plan, PlannedSensor

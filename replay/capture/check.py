@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Final
 
 from replay.capture.notes import SALVAGED, effective
-from replay.capture.remains import Remains, Session, gather
+from replay.capture.recovery import Remains, Session, gather
+from replay.capture.row_scan import Row
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import CHANNEL_NAMES
-from replay.capture.sieve import Row
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.event import (
     ANCHOR,

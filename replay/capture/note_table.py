@@ -11,8 +11,8 @@ from typing import Any, Final
 
 from replay.capture.files import LOG, READ_ERRORS, beside, cannot
 from replay.capture.notes import Note, body_text, check_note
+from replay.capture.row_scan import sift_file
 from replay.capture.schema import text_crc
-from replay.capture.sieve import sift_file
 from replay.errors import CaptureError, DamagedCapture
 from replay.plan import Plan
 

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from replay.capture.files import beside
 from replay.capture.notes import SALVAGED, Note
-from replay.capture.remains import Remains, Session, gather
+from replay.capture.recovery import Remains, Session, gather
+from replay.capture.row_scan import sift_file
 from replay.capture.schema import CHANNEL_NAMES
-from replay.capture.sieve import sift_file
 from replay.capture.writer import CaptureWriter
 from replay.errors import CaptureError, DamagedCapture, NotACapture
 from replay.event import ANCHOR, Event, unpack_int

@@ -6,8 +6,8 @@ import heapq
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from live.board import Board
-from live.board.snapshot import SensorWarning, WarningKind
+from analysis.board import Board
+from analysis.board.snapshot import SensorWarning, WarningKind
 from replay import event as ev
 from replay.event import Event
 from replay.payloads import encode_heart_rate

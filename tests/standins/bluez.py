@@ -30,7 +30,7 @@ from typing import Any, TypeVar
 
 import pytest
 
-from live.sources.bluetooth.guard import expect_dead_buses
+from live.sources.bluetooth.timeouts import expect_dead_buses
 from tests.standins.bluez_daemon import OTHER_PROGRAM, Daemon
 from tests.standins.bluez_sensor import Sensor, heart_rate
 from tests.standins.private_bus import PrivateBus

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from live.views.feed import CaptureStatus, Message
+from live.protocol.feed import CaptureStatus, Message
 from replay.capture import Capture
 from replay.event import MQTT_HEART_RATE, Event
 from replay.plan import Broker as PlannedBroker

@@ -7,7 +7,7 @@ import random
 from collections.abc import Iterable
 from pathlib import Path
 
-from live.views.feed import Message
+from live.protocol.feed import Message
 from replay.capture import CaptureWriter
 from replay.event import HEART_RATE, LINK, MARKER, NS_PER_S, Event
 from replay.plan import Plan, PlannedSensor

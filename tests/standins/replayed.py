@@ -8,10 +8,10 @@ from PySide6.QtCore import QEvent, QPointF, Qt
 from PySide6.QtGui import QMouseEvent
 from PySide6.QtWidgets import QApplication
 
-from live.views.file_feed import FileFeed
-from live.window.app import open_application
-from live.window.main_window import MainWindow
-from live.window.theme import LIGHT
+from live.protocol.file_feed import FileFeed
+from live.views.window.app import open_application
+from live.views.window.live.main_window import MainWindow
+from live.views.window.parts.theme import LIGHT
 from replay.event import BATTERY, DOUBLED, HEART_RATE, NS_PER_S, Event
 from tests.standins.feeds import two_sensors
 from tests.standins.windows import press

@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from live.capture.runfile import RUN_FOLDER_VARIABLE
-from live.views.capture_feed import CaptureFeed
-from live.views.feed import Message
+from live.protocol.capture_feed import CaptureFeed
+from live.protocol.feed import Message
+from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from replay.plan import Plan, format_plan
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtTest import QTest
 
-from live.setup.memory import CONFIG_FOLDER_VARIABLE
+from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from tests.standins.setups import row
 from tests.standins.windows import press
 

@@ -11,9 +11,9 @@ from typing import Any
 from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
-from live.setup.children import LineChild
-from live.window.app import open_application
-from live.window.setup.window import SetupWindow
+from live.setup.subprocesses import LineChild
+from live.views.window.app import open_application
+from live.views.window.setup.window import SetupWindow
 from replay.plan import Plan, PlannedSensor
 
 PATIENCE_S = 45.0

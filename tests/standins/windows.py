@@ -9,10 +9,10 @@ from PySide6.QtCore import QEvent, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 
-from live.views.feed import Message, Tick
-from live.window.app import open_application
-from live.window.main_window import MainWindow
-from live.window.theme import LIGHT, Theme
+from live.protocol.feed import Message, Tick
+from live.views.window.app import open_application
+from live.views.window.live.main_window import MainWindow
+from live.views.window.parts.theme import LIGHT, Theme
 from replay.event import NS_PER_S
 from replay.plan import Plan
 from tests.standins.feeds import PLAN, ScriptedFeed, beat

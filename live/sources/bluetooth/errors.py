@@ -14,7 +14,7 @@ from bleak.exc import (
     BleakGATTProtocolError,
 )
 
-from live.sources.bluetooth.table import Happening
+from live.sources.bluetooth.state_machine import Happening
 from replay.errors import SidebeatError
 
 EXPECTED: Final = (BleakError, TimeoutError, OSError, EOFError, ValueError)

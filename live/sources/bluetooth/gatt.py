@@ -11,7 +11,7 @@ from bleak.exc import BleakError
 from bleak.uuids import normalize_uuid_16
 
 from live.sources.bluetooth.errors import EXPECTED
-from live.sources.bluetooth.guard import bounded
+from live.sources.bluetooth.timeouts import bounded
 from replay.event import BATTERY, BODY_LOCATION, FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
 
 FACTS: Final = (FIRMWARE, BATTERY, BODY_LOCATION, MODEL, MAKER, HARDWARE, SERIAL)

@@ -18,12 +18,12 @@ from bleak.backends.device import BLEDevice
 from live.sources.base import CaptureClock, Emit
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, happening_of
 from live.sources.bluetooth.gatt import FACTS, LINK_GONE, find_characteristic, read_value
-from live.sources.bluetooth.guard import bounded
-from live.sources.bluetooth.listener import Listener
+from live.sources.bluetooth.link_events import Voice
+from live.sources.bluetooth.notifications import Listener
 from live.sources.bluetooth.radio import Radio
-from live.sources.bluetooth.table import Action, Happening, LinkMachine, Step
+from live.sources.bluetooth.state_machine import Action, Happening, LinkMachine, Step
+from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
-from live.sources.bluetooth.voice import Voice
 from replay.event import BATTERY, CYCLING, HEART_RATE, POWER, RUNNING
 from replay.link import LinkState
 from replay.plan import PlannedSensor

@@ -21,7 +21,7 @@ from bleak.uuids import normalize_uuid_16
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM, Finder, Sighting
 from live.sources.bluetooth.gatt import LINK_GONE
-from live.sources.bluetooth.guard import bounded
+from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
 from replay.plan import PlannedSensor
 

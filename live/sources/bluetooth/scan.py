@@ -15,8 +15,8 @@ from bleak.backends.scanner import AdvertisementData
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM
 from live.sources.bluetooth.gatt import FACTS, LINK_GONE, read_value
-from live.sources.bluetooth.guard import bounded
 from live.sources.bluetooth.radio import SERVICES
+from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
 from replay.errors import PayloadError
 from replay.event import FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL

@@ -11,9 +11,9 @@ from bleak import BleakScanner
 
 from live.sources.base import CaptureClock, Emit
 from live.sources.bluetooth.errors import EXPECTED, explain
-from live.sources.bluetooth.guard import bounded, expect_dead_buses
 from live.sources.bluetooth.link import SensorLink
 from live.sources.bluetooth.radio import Radio
+from live.sources.bluetooth.timeouts import bounded, expect_dead_buses
 from live.sources.bluetooth.timing import Timing
 from replay.plan import Plan
 

@@ -9,12 +9,12 @@ from typing import Final
 from rich.console import Console
 from rich.live import Live
 
-from live.attention.asked import AS_USUAL, Asked
-from live.attention.attention import Attention
-from live.attention.hearing import attention_of, closing_if_any
-from live.views.feed import Feed
-from live.views.file_feed import FASTEST, SLOWEST, FileFeed
-from live.views.model import ViewModel
+from live.notify.factory import attention_of, closing_if_any
+from live.notify.notifier import Attention
+from live.notify.options import AS_USUAL, Asked
+from live.protocol.feed import Feed
+from live.protocol.file_feed import FASTEST, SLOWEST, FileFeed
+from live.protocol.view_model import ViewModel
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
 from live.views.terminal.screen import Shown, clock, screen

@@ -9,10 +9,10 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from live.attention.attention import Attention
-from live.board.snapshot import SensorStatus, SensorWarning, Snapshot
-from live.views.file_feed import FileFeed
-from live.views.model import ViewModel
+from analysis.board.snapshot import SensorStatus, SensorWarning, Snapshot
+from live.notify.notifier import Attention
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
 from live.views.terminal.screen import INVENTED, clock, signed, warning_text
 from replay.event import NS_PER_S
 

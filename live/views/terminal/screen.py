@@ -14,8 +14,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from live.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
-from live.views.feed import CaptureStatus
+from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
+from live.protocol.feed import CaptureStatus
 from replay.event import NS_PER_S
 from replay.link import LinkState
 from replay.plan import Plan

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from live.views.model import ViewModel
+from live.protocol.view_model import ViewModel
 from live.views.terminal.screen import (
     INVENTED,
     agreement_table,

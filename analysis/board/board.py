@@ -1,0 +1,229 @@
+"""The board: events in, agreement and warnings out.
+
+A pure state machine.  Time comes with the events alone, so that a replay makes the same board
+as the live run did; a tick of the clock in between (``advance``) closes grid seconds a little
+earlier than the next event would, and changes nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.board.rules.base import Rule
+from analysis.board.rules.registry import rules_for
+from analysis.board.rules.warning_engine import Referee
+from analysis.board.sensor import SensorState
+from analysis.board.session_state import Bench, Marker
+from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, Snapshot
+from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.rolling import RollingAgreement
+from replay import event as ev
+from replay.event import NS_PER_S, SESSION, Event
+from replay.plan import Plan
+
+WINDOWS: Final[dict[str, int | None]] = {"1 min": 60, "5 min": 300, "session": None}
+"""Stretches over which the agreement of each test sensor is kept, in seconds."""
+
+_NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
+"""Events of a sensor that some rules wait for, and that no reading brings."""
+
+
+class Board:
+    """What is known of a session after the events fed so far.
+
+    ``plan``: of the session.  ``on_second``: called with each grid second just closed, when
+    everything that arrived up to it has been taken and nothing later.  ``rules``: makes the
+    warning rules; all of them by default.
+    """
+
+    def __init__(self, plan: Plan, rules: Callable[[Bench], Sequence[Rule]] = rules_for) -> None:
+        self.on_second: Callable[[int], None] | None = None
+        self._bench = Bench(plan)
+        self._referee = Referee(self._bench, rules)
+        self._now_ns = 0
+        self._next_second = 0
+        self._windows: dict[int, dict[str, RollingAgreement]] = {
+            sensor.number: {
+                name: RollingAgreement(window_s, self._bench.tolerance)
+                for name, window_s in WINDOWS.items()
+            }
+            for sensor in self._bench.tests
+        }
+        self._agreements_of = -1
+        self._made: dict[int, Mapping[str, Agreement]] = {}
+        self._paired = [
+            (sensor, tuple(self._windows[sensor.number].values())) for sensor in self._bench.tests
+        ]
+
+    @property
+    def plan(self) -> Plan:
+        """The plan of the session."""
+        return self._bench.plan
+
+    @property
+    def second(self) -> int:
+        """The last closed grid second, −1 before the first."""
+        return self._next_second - 1
+
+    @property
+    def now_ns(self) -> int:
+        """Time of the newest event or tick, ns of the capture clock."""
+        return self._now_ns
+
+    def feed(self, event: Event) -> None:
+        """Close every grid second before the event, then take it.
+
+        Never raises on what an event holds: a malformed payload is counted on its sensor.  An
+        event from before the newest one is taken as of now, since closed seconds stay closed.
+        """
+        t_ns = event.t_ns
+        if t_ns < self._now_ns:
+            t_ns = self._now_ns
+        elif t_ns > self._next_second * NS_PER_S:
+            self._close_before(t_ns)
+        self._now_ns = t_ns
+        number = event.sensor
+        if event.channel == ev.ACKNOWLEDGED:
+            kind = event.payload.decode("utf-8", errors="replace")
+            self._referee.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
+            return
+        sensors = self._bench.sensors
+        if 0 < number <= len(sensors):
+            sensors[number - 1].take(t_ns, event)
+            if event.channel in _NEWS:
+                self._referee.news()
+        elif number == SESSION:
+            self._bench.take(t_ns, event)
+            self._referee.news()
+        else:
+            self._bench.strays += 1
+
+    def advance(self, t_ns: int) -> None:
+        """All events before ``t_ns`` have been fed: close the grid seconds before it."""
+        if t_ns > self._now_ns:
+            self._close_before(t_ns)
+            self._now_ns = t_ns
+
+    def finish(self, t_ns: int) -> None:
+        """The session ended at ``t_ns``: close the grid seconds up to and with it."""
+        self._close_before(t_ns + 1)
+        self._now_ns = max(self._now_ns, t_ns)
+
+    @property
+    def warnings(self) -> tuple[SensorWarning, ...]:
+        """All warnings of the session, in order of their start."""
+        return self._referee.warnings
+
+    @property
+    def markers(self) -> list[Marker]:
+        """The tester's notes so far, in order."""
+        return list(self._bench.markers)
+
+    def series(self, number: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32]]:
+        """Valid readings of a sensor as they arrived: ``t_ns`` int64[n] and mbpm int32[n]."""
+        sensor = self._bench.sensors[number - 1]
+        return sensor.times.view, sensor.values.view
+
+    def grid(self, number: int) -> npt.NDArray[np.int32]:
+        """Value of a sensor at each closed grid second, int32[seconds]: mbpm or NO_VALUE."""
+        return self._bench.sensors[number - 1].grid.view
+
+    def snapshot(self, t_ns: int | None = None) -> Snapshot:
+        """The whole board as of ``t_ns`` (by default the newest event or tick)."""
+        at_ns = self._now_ns if t_ns is None else t_ns
+        standing = self._referee.standing
+        return Snapshot(
+            t_ns=at_ns,
+            second=self.second,
+            utc_ns=self._bench.utc_ns(at_ns),
+            invented=self.plan.invented,
+            sensors=tuple(self._status(sensor, at_ns) for sensor in self._bench.sensors),
+            open_warnings=standing,
+            closed_warnings=self._referee.raised - len(standing),
+            markers=len(self._bench.markers),
+        )
+
+    def _close_before(self, t_ns: int) -> None:
+        while self._next_second * NS_PER_S < t_ns:
+            self._close(self._next_second)
+
+    def _close(self, second: int) -> None:
+        bench = self._bench
+        for sensor in bench.sensors:
+            sensor.close_second(second)
+        reference = bench.reference.held[second]
+        for sensor, windows in self._paired:
+            value = sensor.held[second]
+            for window in windows:
+                window.push(reference, value)
+        bench.second = second
+        self._referee.step(second)
+        for sensor in bench.sensors:
+            if sensor.fresh:
+                sensor.fresh = []
+        self._next_second = second + 1
+        if self.on_second is not None:
+            self.on_second(second)
+
+    def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:
+        closed = self._next_second
+        held = sensor.held[-1] if sensor.held else NO_VALUE
+        reference = self._bench.reference.held[-1] if closed else NO_VALUE
+        compared = sensor.number in self._windows and NO_VALUE not in (held, reference)
+        valid = sensor.last_valid_ns >= 0
+        rate_hz, rr_per_s = sensor.rates(t_ns)
+        return SensorStatus(
+            number=sensor.number,
+            label=sensor.label,
+            role=sensor.planned.role,
+            placement=sensor.planned.placement,
+            link=sensor.link,
+            advice=sensor.advice,
+            bpm=sensor.newest_valid_mbpm / 1000 if valid else None,
+            age_s=(t_ns - sensor.last_valid_ns) / NS_PER_S if valid else None,
+            held_bpm=None if held == NO_VALUE else held / 1000,
+            rate_hz=rate_hz,
+            contact=sensor.newest.contact if sensor.newest else None,
+            rr_per_s=rr_per_s,
+            battery_percent=sensor.battery_percent,
+            signal_dbm=sensor.signal_dbm,
+            firmware=sensor.texts.get(ev.FIRMWARE, sensor.planned.firmware),
+            model=sensor.texts.get(ev.MODEL, ""),
+            notifications=sensor.notifications,
+            malformed=sensor.malformed,
+            doubled=sensor.doubled,
+            coverage=sensor.covered_s / closed if closed else 0.0,
+            gaps=sensor.gaps,
+            gap_s=closed - sensor.covered_s,
+            difference_bpm=(held - reference) / 1000 if compared else None,
+            within=self._bench.tolerance.within(reference, held) if compared else None,
+            windows=self._agreements(sensor.number),
+        )
+
+    def _agreements(self, number: int) -> Mapping[str, Agreement]:
+        """They change with the closed seconds alone, and views ask several times in each."""
+        if self._agreements_of != self._next_second:
+            self._agreements_of = self._next_second
+            self._made = {}
+        made = self._made.get(number)
+        if made is None:
+            made = self._made[number] = {
+                name: _agreement(window) for name, window in self._windows.get(number, {}).items()
+            }
+        return made
+
+
+def _agreement(window: RollingAgreement) -> Agreement:
+    summary = window.sums.summary()
+    return Agreement(
+        pairs=summary.pairs,
+        bias_bpm=summary.bias_bpm,
+        mae_bpm=summary.mae_bpm,
+        within_tolerance_percent=summary.within_tolerance_percent,
+        pearson_r=summary.pearson_r,
+        r_caution=summary.r_caution,
+    )

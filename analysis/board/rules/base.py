@@ -1,0 +1,101 @@
+"""What a warning rule is, and the table of severities.
+
+A rule watches one sensor (or the session) and is asked once per closed grid second whether what
+it looks for is there.  It keeps evidence, never a warning: raising, clearing, hysteresis and
+which rule gives way to which are the referee's.
+"""
+
+from __future__ import annotations
+
+import sys
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import ClassVar, Final
+
+from analysis.board.snapshot import Measure, Severity, WarningKind
+from replay.event import SESSION
+
+
+class Sign(IntEnum):
+    """What a rule sees at one grid second."""
+
+    GOOD = -1
+    """The fault is not there."""
+    UNSURE = 0
+    """Nothing to judge by; a standing warning stands, and none is raised."""
+    BAD = 1
+    """The fault is there."""
+
+
+GOOD: Final = Sign.GOOD
+UNSURE: Final = Sign.UNSURE
+BAD: Final = Sign.BAD
+
+
+UNTIL_NEWS: Final = sys.maxsize
+"""``quiet_until`` of a rule that lives on rare events alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why a warning is raised: one sentence of cause, one of advice, and the values behind."""
+
+    cause: str
+    advice: str
+    measures: tuple[Measure, ...] = ()
+
+
+class Rule(ABC):
+    """One kind of fault, looked for on one sensor.
+
+    ``sensor``: number in the plan, 0 for the session.  ``raise_after_s``: consecutive bad
+    seconds before it is raised; ``clear_after_s``: good seconds before it is cleared; unsure
+    seconds count for neither.  ``quiet_until``: a rule that knows that it will not be bad before
+    this second, whatever readings come, need not be asked until then while nothing of it stands;
+    news (:meth:`analysis.board.rules.warning_engine.Referee.news`) has it asked once in between.
+    """
+
+    kind: ClassVar[WarningKind]
+    quiet_until: int = 0
+    raise_after_s: int = 1
+    clear_after_s: int = 1
+
+    def __init__(self, sensor: int = SESSION) -> None:
+        self.sensor: Final = sensor
+
+    @abstractmethod
+    def step(self, second: int) -> Sign:
+        """Look at the grid second that was just closed."""
+
+    @abstractmethod
+    def since(self) -> int:
+        """Grid second at which the fault began, asked when it is raised."""
+
+    @abstractmethod
+    def explain(self) -> Explanation:
+        """The sentences, asked when it is raised and when :attr:`aspect` changes."""
+
+    @property
+    def aspect(self) -> str:
+        """Which of several faces of the fault it is; the sentences are made anew on a change."""
+        return ""
+
+    @abstractmethod
+    def cleared(self) -> str:
+        """One sentence on how it ended."""
+
+    def reset(self) -> None:  # noqa: B027  (nothing to forget is the common case)
+        """Forget the evidence: another rule explains what was seen.  What is usual stays."""
+
+
+_NOTICES: Final = frozenset({WarningKind.LOW_BATTERY, WarningKind.WEAK_SIGNAL})
+
+
+def severity_of(kind: WarningKind, *, of_session: bool, of_reference: bool) -> Severity:
+    """How much a warning matters: session above reference above test sensors above notices."""
+    if of_session:
+        return Severity.SESSION_FAULT
+    if kind in _NOTICES:
+        return Severity.NOTICE
+    return Severity.REFERENCE_FAULT if of_reference else Severity.TEST_FAULT

@@ -1,0 +1,177 @@
+"""No contact: the sensor is off the skin, by its contact bits, its bpm or its missing beats."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule, age_s
+from analysis.board.rules.thresholds import CONTACT, ContactLimits
+from analysis.board.snapshot import Measure, WarningKind
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+    from replay.payloads import HeartRate
+
+
+class NoContact(SensorRule):
+    """Readings arrive, and none of them can be of a heart.
+
+    Looks at the contact bits, at a bpm of 0 or out of range, and at beats that have stopped coming
+    from a sensor that sends them.  Optical sensors hold RR back while the arm moves, straps do not:
+    on a test sensor the bpm must have stood still as well.
+    """
+
+    kind = WarningKind.NO_CONTACT
+
+    def __init__(self, bench: Bench, watched: SensorState, limits: ContactLimits = CONTACT) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._no_beats_ns = round(limits.no_beats_s * NS_PER_S)
+        self._held_ns = round(limits.held_s * NS_PER_S)
+        self._mbpm = -1
+        self._same_since_ns = 0
+        self._score_s = 0
+        self._bad_readings = 0
+        self._since = 0
+        self._aspect = ""
+        self._last_beat_ns = -1
+        self._without = 0
+        self._beat_gaps: deque[int] = deque(maxlen=limits.beat_gaps_kept)
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        watched = self.watched
+        fresh = watched.fresh
+        if not fresh and (
+            watched.newest is None or second * NS_PER_S - watched.last_ns > watched.hold_ns
+        ):
+            return UNSURE
+        if self._score_s == 0 and watched.last_valid_ns == watched.last_ns:
+            self._bad_readings = 0
+            bad = False
+        else:
+            bad = self._look(fresh)
+        if self._last_beat_ns >= 0 or (watched.newest is not None and watched.newest.rr):
+            self._count_beats(fresh)
+            if not bad and self._beats_stopped(second):
+                return self._no_beats()
+        if bad:
+            if self._score_s == 0:
+                self._since = second
+            if self._score_s < self._needed_s + self._limits.most_s:
+                self._score_s += 1
+        elif self._score_s:
+            self._score_s -= 1
+        if self._score_s == 0:
+            self._bad_readings = 0
+            return GOOD
+        if self._score_s >= self._needed_s and self._bad_readings >= self._limits.least_readings:
+            return BAD
+        return UNSURE
+
+    @property
+    def _needed_s(self) -> int:
+        return self._limits.range_s if self._aspect == "range" else self._limits.raise_s
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._since
+
+    @property
+    def aspect(self) -> str:
+        """Which of its signs gave it away."""
+        return self._aspect
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        second = self.bench.second
+        for_s = second - self._since
+        bpm = self.watched.newest.bpm if self.watched.newest else 0.0
+        measures = [Measure("seconds without contact", for_s, "s", self._needed_s)]
+        match self._aspect:
+            case "contact":
+                cause = f"{self.name} says that it has had no skin contact for {for_s} s."
+            case "zero":
+                cause = f"{self.name} has sent 0 bpm for {for_s} s."
+            case "beats":
+                quiet = age_s(second, self._last_beat_ns)
+                cause = (
+                    f"{self.name} has reported no beat for {quiet:.0f} s, though it goes on "
+                    f"sending {bpm:.0f} bpm."
+                )
+                measures = [Measure("time without a beat", quiet, "s", self._limits.no_beats_s)]
+            case _:
+                cause = f"{self.name} has sent {bpm:.0f} bpm, which no heart has, for {for_s} s."
+        measures.append(Measure("bpm sent", bpm, "bpm"))
+        advice = (
+            "Wet the strap's electrodes and tighten it by a finger, high under the chest."
+            if self.watched.is_reference
+            else "Tighten its band by one hole and move it a finger's breadth up the arm."
+        )
+        if self._aspect == "beats" and not self.watched.is_reference:
+            advice += " If its value still does not change, switch it off and on: it is frozen."
+        return Explanation(cause, advice, tuple(measures))
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        bpm = self.watched.newest.bpm if self.watched.newest else 0.0
+        return f"Contact is back: {bpm:.0f} bpm."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._score_s = self._bad_readings = 0
+        self._last_beat_ns = -1
+
+    def _look(self, fresh: list[tuple[int, HeartRate]]) -> bool:
+        """Count the bad readings; whether the newest one is bad."""
+        for _, reading in fresh:
+            if reading.valid_mbpm is None:
+                self._bad_readings += 1
+        newest = self.watched.newest
+        if newest is None or newest.valid_mbpm is not None:
+            return False
+        if newest.contact is False:
+            self._aspect = "contact"
+        else:
+            self._aspect = "zero" if newest.mbpm == 0 else "range"
+        return True
+
+    def _count_beats(self, fresh: list[tuple[int, HeartRate]]) -> None:
+        for t_ns, reading in fresh:
+            if reading.mbpm != self._mbpm:
+                self._mbpm = reading.mbpm
+                self._same_since_ns = t_ns
+            if not reading.rr:
+                self._without += 1
+                continue
+            if self._last_beat_ns >= 0:
+                self._beat_gaps.append(t_ns - self._last_beat_ns)
+            self._last_beat_ns = t_ns
+            self._without = 0
+
+    def _beats_stopped(self, second: int) -> bool:
+        limits, gaps = self._limits, self._beat_gaps
+        if (
+            self._last_beat_ns < 0
+            or second * NS_PER_S - self._last_beat_ns <= self._no_beats_ns
+            or self._without < limits.no_beats_readings
+            or len(gaps) < limits.beats_usual
+        ):
+            return False
+        if not self.watched.is_reference:
+            moved_ns = max(self._same_since_ns, self._last_beat_ns)
+            if second * NS_PER_S - moved_ns < self._held_ns:
+                return False
+        return sorted(gaps)[len(gaps) * 9 // 10] * 2 <= self._no_beats_ns
+
+    def _no_beats(self) -> Sign:
+        if self._aspect != "beats" or self._score_s == 0:
+            self._since = self._last_beat_ns // NS_PER_S
+        self._aspect = "beats"
+        self._score_s = self._limits.raise_s
+        self._bad_readings = self._limits.least_readings
+        return BAD

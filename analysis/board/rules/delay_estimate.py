@@ -1,0 +1,119 @@
+"""How a test sensor follows the reference: with which delay, and how closely.
+
+The delay is the shift at which the difference varies least (see the delay estimate of the
+analysis); it is looked for now and then over the last minutes, where the reference has moved
+enough to tell one delay from another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.board.rules.thresholds import FOLLOWING, FollowingLimits
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+_Sums: TypeAlias = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Follows:
+    """One estimate: ``delay_s``, the spread of the differences that is left at that delay and the
+    mean difference (test − reference), mbpm, and the spread without any delay; at grid second
+    ``second``.
+    """
+
+    second: int
+    delay_s: int
+    spread_mbpm: float
+    mean_mbpm: float
+    spread_now_mbpm: float
+
+
+class Following:
+    """The newest estimate for one test sensor, renewed when asked for and old enough.
+
+    ``newest``: however old it is; ``due``: grid second from which on it is renewed when asked for.
+    """
+
+    def __init__(
+        self, bench: Bench, watched: SensorState, limits: FollowingLimits = FOLLOWING
+    ) -> None:
+        self._bench: Final = bench
+        self._watched: Final = watched
+        self._limits: Final = limits
+        self.newest: Follows | None = None
+        self.due = 0
+
+    def estimate(self, second: int) -> Follows | None:
+        """The newest estimate, made of what lies before ``second``; ``None`` if there is none of
+        the last minutes.
+        """
+        limits = self._limits
+        if second >= self.due:
+            self.due = second + limits.every_s
+            self.newest = self._best(second) or self.newest
+        newest = self.newest
+        return newest if newest and second - newest.second <= limits.valid_s else None
+
+    def _best(self, second: int) -> Follows | None:
+        """Of the last minutes; of the last effort where the minutes mix two delays."""
+        limits = self._limits
+        long = self._made(second, limits.window_s)
+        if long is not None and long.spread_mbpm <= limits.mixed_mbpm:
+            return long
+        short = self._made(second, limits.short_s)
+        if short is None or short.spread_mbpm > limits.mixed_mbpm:
+            return long
+        return short
+
+    def _made(self, second: int, window_s: int) -> Follows | None:
+        limits = self._limits
+        most = limits.most_delay_s
+        first = max(0, second - window_s)
+        length = second - first
+        if length < limits.least_s:
+            return None
+        test = self._watched.grid.view[first:second].astype(np.float64)
+        start = first - most
+        reference = self._bench.reference.grid.view[max(0, start) : second].astype(np.float64)
+        if start < 0:
+            reference = np.concatenate([np.full(-start, -1.0), reference])
+        there = np.sort(reference[reference > 0])
+        if len(there) < limits.least_s:
+            return None
+        if _percentile(there, 0.9) - _percentile(there, 0.1) < limits.least_range_mbpm:
+            return None
+        # Entry d of each sum: the reference d seconds before each second of the test sensor.
+        ours, theirs = np.maximum(test, 0.0), np.maximum(reference, 0.0)
+        here, was = np.sign(ours), np.sign(theirs)
+        count = _shifted(was, here)
+        if count.min() < limits.least_s:
+            return None
+        mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
+        squares = _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs**2, here)
+        spread = np.sqrt(np.maximum(squares / count - mean**2, 0))
+        best = int(np.argmin(spread))
+        if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():
+            return None
+        return Follows(second, best, float(spread[best]), float(mean[best]), float(spread[0]))
+
+
+def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:
+    """Sums of products under each shift, float64[most_delay_s + 1]; whole numbers, so exact."""
+    sums: _Sums = np.correlate(theirs, ours, "valid")[::-1]
+    return sums
+
+
+def _percentile(ordered: npt.NDArray[np.float64], share: float) -> float:
+    at = share * (len(ordered) - 1)
+    below = int(at)
+    above = min(below + 1, len(ordered) - 1)
+    return float(ordered[below] + (ordered[above] - ordered[below]) * (at - below))

@@ -1,0 +1,110 @@
+"""Whether a test sensor is off by more than a delay or a blunted peak can explain.
+
+Optical sensors follow late and show short efforts blunted; being out of tolerance for a while
+after each change of effort is their nature, not a fault.  Shared by the rules that judge a test
+sensor beside the reference; looked at once a second.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.delay_estimate import Following, Follows
+from analysis.board.rules.thresholds import DEPARTURE, DepartureLimits
+from analysis.statistics.pairing import NO_VALUE
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+class Departure:
+    """State of one test sensor against the reference at the grid second last looked at.
+
+    ``paired``: both have a value.  ``side``: 0 within tolerance, else +1 above or −1 below the
+    reference.  ``unexplained``: outside of everything the reference was within the sensor's
+    delay.  ``follows``: the reference has moved since they last agreed, and the sensor has gone
+    part of the way.
+    """
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        following: Following | None = None,
+        limits: DepartureLimits = DEPARTURE,
+    ) -> None:
+        self._reference: Final = bench.reference.held
+        self._held: Final = watched.held
+        self._within: Final = bench.tolerance.within
+        self._limits: Final = limits
+        self.following: Final = following or Following(bench, watched)
+        self._second = -1
+        self._agreed: tuple[int, int] | None = None
+        self._leapt = 0
+        self._agreed_at = -1
+        self._delay_s = limits.delay_s
+        self._known: Follows | None = None
+        self.paired = False
+        self.side = 0
+        self.unexplained = False
+        self.follows = False
+
+    @property
+    def reference_leapt(self) -> bool:
+        """Whether the reference has leapt away since they last agreed."""
+        return self._leapt > self._agreed_at
+
+    def look(self, second: int) -> Departure:
+        """The state at ``second``; made on the first call for it."""
+        if second != self._second:
+            self._second = second
+            self._update(second)
+        return self
+
+    def _update(self, second: int) -> None:
+        reference, value = self._reference[second], self._held[second]
+        self.unexplained = self.follows = False
+        if second and reference != NO_VALUE:
+            leap = reference - self._reference[second - 1]
+            if leap > self._limits.leap_mbpm or -leap > self._limits.leap_mbpm:
+                self._reference_leapt(second, leap)
+        self.paired = NO_VALUE not in (reference, value)
+        if not self.paired:
+            self.side = 0
+            return
+        if self._within(reference, value):
+            self.side = 0
+            self._agreed = (reference, value)
+            self._agreed_at = second
+            # Looked at while they agree only: a fault must not teach the delay that excuses it.
+            following = self.following
+            if second >= following.due or following.newest is not self._known:
+                follows = self._known = following.estimate(second)
+                if follows is not None:
+                    limits = self._limits
+                    self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
+            return
+        self.side = 1 if value > reference else -1
+        first = max(0, second - self._delay_s, self._leapt)
+        was = [v for v in self._reference[first:second] if v != NO_VALUE]
+        if self.side > 0:
+            nearest = max(was, default=reference)
+            self.unexplained = value > nearest and not self._within(nearest, value)
+        else:
+            nearest = min(was, default=reference)
+            self.unexplained = value < nearest and not self._within(nearest, value)
+        if self._agreed is not None:
+            reference_then, value_then = self._agreed
+            moved = reference - reference_then
+            went = value - value_then
+            if abs(moved) >= self._limits.moved_mbpm:
+                self.follows = went / moved >= self._limits.follows
+
+    def _reference_leapt(self, second: int, leap: int) -> None:
+        """A leap of the reference is no change of the heart: count from behind it."""
+        if self._reference[second - 1] == NO_VALUE:
+            return
+        self._leapt = second
+        if self._agreed is not None:
+            self._agreed = (self._agreed[0] + leap, self._agreed[1])

@@ -1,0 +1,226 @@
+"""Loose or dry reference: told by its beats, before its bpm has gone wrong."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.beats import Beat, BeatJudge, Judged
+from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
+from analysis.board.rules.timekeeping import RrAccount
+from analysis.board.snapshot import Measure, WarningKind
+from replay.event import NS_PER_S
+from replay.payloads import RR_PER_S
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+    from replay.payloads import HeartRate
+
+_MBPM_OF_RR: Final = 60_000 * RR_PER_S
+_RECENT_BEATS: Final = 60
+_GOOD: Final = Beat.GOOD
+_LOST_AFTER_NS: Final = 5 * NS_PER_S
+
+
+class LooseReference(SensorRule):
+    """Beats missing or doubled, RR that do not fill the time, RR against bpm, leaps of the bpm."""
+
+    kind = WarningKind.LOOSE_REFERENCE
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        limits: LooseLimits = LOOSE,
+        beat_limits: BeatLimits = BEAT,
+        unit: Callable[[], float] = lambda: 1.0,
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._judge = BeatJudge(beat_limits)
+        self._account = RrAccount(limits, unit)
+        self._weights = {
+            Beat.MISSED: limits.missed,
+            Beat.MISSED_MANY: limits.missed_many,
+            Beat.EXTRA: limits.extra,
+            Beat.ECTOPIC: limits.ectopic,
+            Beat.JUMP: limits.jump,
+            Beat.LEAP: limits.leap,
+            Beat.IMPOSSIBLE: limits.impossible,
+        }
+        self._score = 0.0
+        self._since = 0
+        self._last_bad = -1
+        self._recent: deque[bool] = deque(maxlen=_RECENT_BEATS)
+        self._why = ""
+        self._rates: deque[tuple[int, int]] = deque()
+        self._against_s = 0
+        self._last_ns = -1
+        self._last_mbpm = 0
+        self._settled_ns = -1
+
+    @property
+    def contradicts_bpm(self) -> int | None:
+        """The rate that its RR say, mbpm, while its bpm says another."""
+        return self._rates[-1][1] if self._against_s and self._rates else None
+
+    @property
+    def bad_beats(self) -> int:
+        """Bad beats among the last 60."""
+        return sum(self._recent)
+
+    @property
+    def beats_are_sound(self) -> bool:
+        """Whether RR come, none of the recent ones was bad, and they agree with the bpm."""
+        return (
+            len(self._recent) == _RECENT_BEATS
+            and not any(self._recent)
+            and len(self._rates) > 0
+            and self._against_s == 0
+        )
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        if self._score > 0:
+            self._score = max(0.0, self._score - self._limits.leak_per_s)
+        fresh = self.watched.fresh
+        for t_ns, reading in fresh:
+            self._take(second, t_ns, reading)
+        if fresh:
+            self._hold_against_bpm(second)
+        if self._last_bad < 0 or second - self._last_bad >= self._limits.clear_s:
+            self._score = 0.0
+            return GOOD if fresh else UNSURE
+        return BAD if self._score >= self._limits.raise_at else UNSURE
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._since
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        bad = sum(self._recent)
+        return Explanation(
+            f"{self.name} reads badly: {self._why}.",
+            "Wet the strap's electrodes, tighten it by a finger, and keep clothing off it.",
+            (
+                Measure("evidence of bad beats", self._score, "", self._limits.raise_at),
+                Measure("bad beats among the last 60", bad, "beats"),
+                Measure("time not filled by RR", self._account.missing_s, "s",
+                        self._account.allowed_s),
+                Measure("RR against bpm for", self._against_s, "s"),
+            ),
+        )  # fmt: skip
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"No bad beat for {self._limits.clear_s} s."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._score = 0.0
+        self._last_bad = -1
+        self._judge.forget()
+        self._account.restart()
+        self._rates.clear()
+        self._against_s = 0
+        self._last_ns = self._settled_ns = -1
+
+    def _take(self, second: int, t_ns: int, reading: HeartRate) -> None:
+        mbpm = reading.valid_mbpm
+        if mbpm is None:
+            self._account.restart()
+            self._last_ns = -1
+            if reading.contact is False or reading.mbpm == 0 or not reading.rr:
+                self._judge.forget()
+                self._settled_ns = -1
+            else:  # doubled beats drive the bpm out of range: they are told by their neighbours
+                self._judge_beats(second, reading)
+            return
+        if self._last_ns >= 0 and t_ns - self._last_ns > _LOST_AFTER_NS:
+            self._judge.forget()
+            self._settled_ns = -1
+        if self._settled_ns < 0:
+            self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
+        self._look_for_leap(second, t_ns, mbpm, bool(self._recent))
+        self._last_ns, self._last_mbpm = t_ns, mbpm
+        self._judge_beats(second, reading)
+        if self._account.take(t_ns, reading.rr, self._judge.beside):
+            self._add(
+                second,
+                self._limits.missing_time,
+                f"its RR fill {self._account.missing_s:.1f} s less than the time that passed",
+            )
+        if reading.rr and self._judge.beside:
+            # The median lags behind a steep rise, the newest beat does not.
+            self._rates.append((second, _MBPM_OF_RR // self._judge.newest))
+            self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
+
+    def _judge_beats(self, second: int, reading: HeartRate) -> None:
+        for rr in reading.rr:
+            for judged in self._judge.judge(rr):
+                if judged.beat is _GOOD:
+                    self._recent.append(False)
+                else:
+                    self._weigh(second, judged)
+
+    def _weigh(self, second: int, judged: Judged) -> None:
+        self._recent.append(True)
+        rr_ms = round(judged.rr * 1000 / RR_PER_S)
+        beside_ms = round(judged.beside * 1000 / RR_PER_S)
+        self._add(
+            second,
+            self._weights[judged.beat],
+            f"{sum(self._recent)} bad beats among the last {len(self._recent)}, the newest "
+            f"{judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)",
+        )
+
+    def _hold_against_bpm(self, second: int) -> None:
+        """The bpm must lie near what the RR said within the last seconds."""
+        limits, rates = self._limits, self._rates
+        while rates and second - rates[0][0] > limits.against_bpm_s:
+            rates.popleft()
+        if len(rates) < limits.against_bpm_s // 3 or second * NS_PER_S < self._settled_ns:
+            self._against_s = 0
+            return
+        if abs(rates[-1][1] - self._last_mbpm) <= limits.against_bpm_mbpm:
+            self._against_s = 0
+            return
+        said = [rate for _, rate in rates]
+        low, high = min(said) - limits.against_bpm_mbpm, max(said) + limits.against_bpm_mbpm
+        if low <= self._last_mbpm <= high:
+            self._against_s = 0
+            return
+        self._against_s += 1
+        if self._against_s <= limits.against_free_s:
+            return
+        self._add(
+            second,
+            limits.against_bpm_per_s,
+            f"its RR say {said[-1] / 1000:.0f} bpm while it sends {self._last_mbpm / 1000:.0f}",
+        )
+
+    def _look_for_leap(self, second: int, t_ns: int, mbpm: int, has_rr: bool) -> None:
+        limits = self._limits
+        if self._last_ns < 0 or t_ns < self._settled_ns:
+            return
+        apart_s = (t_ns - self._last_ns) / NS_PER_S
+        leap = abs(mbpm - self._last_mbpm)
+        if apart_s <= limits.leap_s and leap > limits.leap_mbpm + limits.leap_mbpm_per_s * apart_s:
+            self._add(
+                second,
+                limits.leap if has_rr else limits.leap_alone,
+                f"it leapt from {self._last_mbpm / 1000:.0f} to {mbpm / 1000:.0f} bpm in "
+                f"{apart_s:.1f} s",
+            )
+
+    def _add(self, second: int, weight: float, why: str) -> None:
+        if self._score == 0:
+            self._since = second
+        self._score = min(self._score + weight, self._limits.most)
+        self._last_bad = second
+        self._why = why

@@ -1,0 +1,85 @@
+"""Not started: a planned sensor has never been heard."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.thresholds import NOT_STARTED, NotStartedLimits
+from analysis.board.snapshot import Measure, WarningKind
+from replay.link import LinkState
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+_UNDERWAY: Final = frozenset({LinkState.CONNECTING, LinkState.PREPARING})
+
+_ADVICE: Final = {
+    LinkState.REFUSED: "Free it from other phones, watches and programs, then connect again.",
+    LinkState.ADAPTER_OFF: "Switch Bluetooth on, or look after the network and the broker.",
+}
+
+
+class NotStarted(SensorRule):
+    """No readable notification since the session began."""
+
+    kind = WarningKind.NOT_STARTED
+
+    def __init__(
+        self, bench: Bench, watched: SensorState, limits: NotStartedLimits = NOT_STARTED
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self.clear_after_s = limits.clear_after_s
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        if self.watched.first_ns >= 0:
+            self.quiet_until = UNTIL_NEWS
+            return GOOD
+        if second < self._limits.after_s or self.stopped:
+            return UNSURE
+        if self.watched.link in _UNDERWAY and second < self._limits.underway_s:
+            return UNSURE
+        return BAD
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return 0
+
+    @property
+    def aspect(self) -> str:
+        """The state of the link: it says what is to be done."""
+        return self.watched.link
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        watched, second = self.watched, self.bench.second
+        if watched.malformed:
+            cause = (
+                f"{self.name} has sent nothing readable in {second} s; {watched.malformed} "
+                "notifications could not be read."
+            )
+        else:
+            cause = (
+                f"{self.name} is planned, but has not been heard in {second} s "
+                f"(link: {watched.link.value})."
+            )
+        advice = _ADVICE.get(watched.link)
+        if advice is None:
+            advice = (
+                f"Check that something publishes on '{watched.planned.topic}'."
+                if watched.planned.source == "mqtt"
+                else "Switch it on, put it on the skin, start its broadcast, bring it near."
+            )
+        return Explanation(
+            cause,
+            advice,
+            (Measure("time without a notification", second, "s", self._limits.after_s),),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"First heard after {self.watched.first_ns / 1e9:.0f} s."

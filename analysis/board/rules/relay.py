@@ -1,0 +1,251 @@
+"""Relay: a "sensor" that only repeats another's signal; its agreement is worthless."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.streams import Stream
+from analysis.board.rules.thresholds import RELAY, RelayLimits
+from analysis.board.snapshot import Measure, WarningKind
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+_LEAP_MBPM: Final = 2_000
+
+
+class _Echo:
+    """Evidence that the values of one stream are those of another a constant moment later."""
+
+    __slots__ = ("lags", "last_count", "missed", "score", "source", "unlike")
+
+    def __init__(self, source: Stream) -> None:
+        self.source = source
+        self.score = 0.0
+        self.unlike = 0
+        self.last_count = 0
+        self.missed = 0
+        self.lags: deque[float] = deque(maxlen=15)
+
+    def settle(self, limits: RelayLimits) -> None:
+        """Weigh the values not found that have only been counted so far: nearly all are."""
+        missed, self.missed = self.missed, 0
+        if not missed:
+            return
+        self.unlike = min(self.unlike + missed, 2 * limits.clear_unlike)
+        self.score -= limits.unlike * missed
+        if self.score <= 0:
+            self.score = 0.0
+            self.lags.clear()
+
+    @property
+    def lag_s(self) -> float:
+        return sorted(self.lags)[len(self.lags) // 2] if self.lags else 0.0
+
+
+class Relay(SensorRule):
+    """Repeats the RR list of another sensor, or its values a constant moment later.
+
+    Values count by how telling they are: any sensor passes through the next value of a rise, but
+    only a repeater makes the same turns and the same leaps.
+    """
+
+    kind = WarningKind.RELAY
+
+    def __init__(
+        self,
+        bench: Bench,
+        watched: SensorState,
+        own: Stream,
+        others: Sequence[Stream],
+        limits: RelayLimits = RELAY,
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._own = own
+        self._echoes = tuple(_Echo(stream) for stream in others)
+        self._source: _Echo | None = None
+        self._lag_s = 0.0
+        self._by_rr = False
+        self._since = 0
+        self._previous = -1
+        self._up = 0
+        self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
+
+    @property
+    def repeats(self) -> SensorState | None:
+        """The sensor whose signal this one repeats, as far as is known."""
+        return self._source.source.sensor if self._source else None
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        own = self._own.look(second)
+        if own.new_beats or own.new_changes:
+            for echo in self._echoes:
+                if echo.source.second != second:
+                    echo.source.look(second)
+        if own.new_beats and len(own.beats) >= self._limits.same_rr:
+            self._compare_beats()
+        if own.new_changes:
+            self._compare_changes()
+        source = self._source
+        if source is None:
+            return GOOD if own.new_readings else UNSURE
+        source.settle(self._limits)
+        if self._by_rr or source.unlike < self._limits.clear_unlike:
+            return BAD
+        self._source = None
+        return GOOD
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._since
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        source = self.repeats
+        label = source.label if source else "another sensor"
+        what = "the RR intervals" if self._by_rr else "the values"
+        score = self._source.score if self._source else 0.0
+        return Explanation(
+            f"{self.name} only repeats {what} of {label}, {self._lag_s:.1f} s later: its "
+            "agreement with it says nothing.",
+            f"Stop it from taking the signal of {label} (look for its external sensor setting), "
+            "or leave it out of the comparison.",
+            (
+                Measure("lag", self._lag_s, "s"),
+                Measure("evidence of repetition", score, "", self._limits.raise_at),
+            ),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return "It shows values of its own again."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._source = None
+        for echo in self._echoes:
+            echo.settle(self._limits)
+            echo.score = 0.0
+
+    def _compare_beats(self) -> None:
+        length = self._limits.same_rr
+        own = self._own
+        newest = own.beats[-1]
+        if not self._by_rr and not any(newest in echo.source.beats for echo in self._echoes):
+            return
+        tail = list(own.beats)[-length:]
+        if len(set(tail)) < length // 4:
+            return  # a list that hardly varies proves nothing
+        for echo in self._echoes:
+            theirs = list(echo.source.beats)
+            last = len(theirs) - length
+            for start in range(last, -1, -1):
+                if theirs[start] == tail[0] and theirs[start : start + length] == tail:
+                    at = start + length - 1
+                    lag_s = (own.beat_times[-1] - echo.source.beat_times[at]) / NS_PER_S
+                    if self._is_later(lag_s, echo):
+                        self._found(echo, lag_s, own.beat_times[-length], by_rr=True)
+                    return
+        if self._by_rr:
+            self._by_rr = False
+            self._source = None
+
+    def _compare_changes(self) -> None:
+        own = self._own
+        # Two that send RR are told by these: straps on one heart agree in bpm.
+        echoes: Sequence[_Echo] = self._echoes
+        if own.beats:
+            echoes = [echo for echo in echoes if not echo.source.beats]
+        for t_ns, mbpm in own.new_changes:
+            weight = self._weight(mbpm)
+            oldest_ns = t_ns - self._most_lag_ns
+            for echo in echoes:
+                shown = echo.source.shown.get(mbpm)
+                if shown is None:
+                    echo.missed += 1
+                    continue
+                at_ns, count = shown[-1]
+                if at_ns < oldest_ns or count <= echo.last_count:
+                    echo.missed += 1
+                else:
+                    self._compare(echo, t_ns, shown, oldest_ns, weight)
+        if self._source is not None:
+            return
+        for echo in echoes:
+            if echo.score < self._limits.raise_at:
+                continue
+            echo.settle(self._limits)
+            if self._source is None and echo.score >= self._limits.raise_at:
+                lag_s = echo.lag_s
+                if self._is_later(lag_s, echo):
+                    first = max(0, len(own.changes) - len(echo.lags))
+                    self._found(echo, lag_s, own.changes[first][0], by_rr=False)
+
+    def _weight(self, mbpm: int) -> float:
+        """How telling it is to show this value next."""
+        limits = self._limits
+        step = mbpm - self._previous if self._previous >= 0 else 0
+        self._previous = mbpm
+        up = (step > 0) - (step < 0)
+        turned, self._up = up != self._up, up
+        if turned:
+            return limits.turn
+        return limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
+
+    def _compare(
+        self,
+        echo: _Echo,
+        t_ns: int,
+        shown: Sequence[tuple[int, int]],
+        oldest_ns: int,
+        weight: float,
+    ) -> None:
+        limits = self._limits
+        if echo.missed:
+            echo.settle(limits)
+        usual = echo.lag_s if len(echo.lags) >= 4 else None
+        match = times = 0
+        matched_s = 0.0
+        for at_ns, count in reversed(shown):
+            if at_ns < oldest_ns:
+                break
+            times += 1
+            if match:
+                continue
+            if count <= echo.last_count:
+                break
+            lag_s = (t_ns - at_ns) / NS_PER_S
+            if usual is None or abs(lag_s - usual) <= limits.lag_band_s:
+                match, matched_s = count, lag_s
+        if not match:
+            echo.missed = 1
+            return
+        echo.unlike = max(0, echo.unlike - 2)
+        echo.last_count = match
+        echo.lags.append(matched_s)
+        # A value that the other shows again and again is matched at any lag.
+        by_chance = min(1.0, times * 2 * limits.lag_band_s / limits.most_lag_s)
+        echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
+
+    def _is_later(self, lag_s: float, echo: _Echo) -> bool:
+        """Whether this one is the repeater; equal arrival makes it the later in the plan."""
+        if abs(lag_s) < self._limits.tie_s:
+            return self.sensor > echo.source.sensor.number
+        return lag_s > 0
+
+    def _found(self, echo: _Echo, lag_s: float, since_ns: int, *, by_rr: bool) -> None:
+        if self._source is None:
+            self._since = since_ns // NS_PER_S
+            echo.unlike = 0
+        self._source = echo
+        self._lag_s = max(0.0, lag_s)
+        self._by_rr = by_rr

@@ -1,0 +1,39 @@
+"""What the rules about one sensor share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.base import Rule
+from replay.event import NS_PER_S
+from replay.link import LinkState
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+class SensorRule(Rule):
+    """A rule that watches one sensor of the bench."""
+
+    def __init__(self, bench: Bench, watched: SensorState) -> None:
+        super().__init__(watched.number)
+        self.bench: Final = bench
+        self.watched: Final = watched
+
+    @property
+    def name(self) -> str:
+        """How the sentences call the sensor."""
+        return (
+            f"{self.watched.label} (reference)" if self.watched.is_reference else self.watched.label
+        )
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the session has closed the link on purpose: nothing is to be expected."""
+        return self.watched.link is LinkState.STOPPED
+
+
+def age_s(second: int, t_ns: int) -> float:
+    """Age at grid second ``second`` of something that happened at ``t_ns``, in s."""
+    return second - t_ns / NS_PER_S

@@ -1,0 +1,55 @@
+"""Signal weak."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule, age_s
+from analysis.board.rules.thresholds import SIGNAL, SignalLimits
+from analysis.board.snapshot import Measure, WarningKind
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+class WeakSignal(SensorRule):
+    """The signal strength is near what receivers can hear."""
+
+    kind = WarningKind.WEAK_SIGNAL
+
+    def __init__(self, bench: Bench, watched: SensorState, limits: SignalLimits = SIGNAL) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self.raise_after_s = limits.raise_after_s
+        self.clear_after_s = limits.clear_after_s
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        dbm = self.watched.signal_dbm
+        if dbm is None or dbm > self._limits.weak_dbm:
+            self.quiet_until = UNTIL_NEWS
+        if dbm is None or age_s(second, self.watched.signal_ns) > self._limits.fresh_s:
+            return UNSURE
+        if dbm <= self._limits.weak_dbm:
+            self.quiet_until = 0
+            return BAD
+        return GOOD if dbm >= self._limits.fine_dbm else UNSURE
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self.bench.second - self.raise_after_s + 1
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        dbm = self.watched.signal_dbm or 0
+        return Explanation(
+            f"{self.name} is heard at {dbm} dBm, near the limit of what can be received.",
+            "Move the computer closer or higher, or turn so that the body is not in between.",
+            (Measure("signal strength", dbm, "dBm", self._limits.weak_dbm),),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"It is heard at {self.watched.signal_dbm} dBm."

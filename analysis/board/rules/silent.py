@@ -1,0 +1,125 @@
+"""Silent: a sensor that was heard has stopped sending."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule, age_s
+from analysis.board.rules.thresholds import SILENT, SilentLimits
+from analysis.board.snapshot import Measure, WarningKind
+from replay.event import NS_PER_S
+from replay.link import LinkState
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+class Silent(SensorRule):
+    """No readable notification for longer than the sensor's own habit allows.
+
+    The sentences tell a link that is up from one that is down: the first needs the sensor to be
+    restarted, the second the wearer to come closer.
+    """
+
+    kind = WarningKind.SILENT
+
+    def __init__(self, bench: Bench, watched: SensorState, limits: SilentLimits = SILENT) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self._least_ns = round(limits.least_s * NS_PER_S)
+        self._back_ns = round(limits.back_s * NS_PER_S)
+        self._quiet_since_ns = 0
+        self.clear_after_s = limits.clear_after_s
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        last_ns = self.watched.last_ns
+        age_ns = second * NS_PER_S - last_ns
+        if last_ns < 0:
+            return UNSURE  # never heard: that is another rule's
+        if age_ns <= self._back_ns:
+            self.quiet_until = (last_ns + self._least_ns) // NS_PER_S
+            return GOOD
+        if age_ns <= self._least_ns or self.stopped:
+            return UNSURE
+        if age_ns <= self._limit_ns():
+            return UNSURE
+        self._quiet_since_ns = last_ns
+        return BAD
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self.watched.last_ns // NS_PER_S
+
+    @property
+    def aspect(self) -> str:
+        """The state of the link, as far as it changes what is to be done."""
+        link = self.watched.link
+        if link is LinkState.ADAPTER_OFF:
+            return "off"
+        if link in (LinkState.WAITING, LinkState.FILE):
+            return "unknown"
+        return "up" if link.is_up else "down"
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        age = age_s(self.bench.second, self.watched.last_ns)
+        over_mqtt = self.watched.planned.source == "mqtt"
+        quiet = f"{self.name} has sent nothing readable for {age:.0f} s"
+        match self.aspect:
+            case "up":
+                cause = f"{quiet}, although its link is up."
+                advice = (
+                    "Check that its node still publishes."
+                    if over_mqtt
+                    else "Give it 10 s to be subscribed again; if it stays silent, switch it off "
+                    "and on."
+                )
+            case "off":
+                what = (
+                    "the broker is out of reach"
+                    if over_mqtt
+                    else "this computer's Bluetooth is off"
+                )
+                cause = f"{quiet}, because {what}."
+                advice = (
+                    "Check the network and the broker."
+                    if over_mqtt
+                    else "Switch Bluetooth on again."
+                )
+            case "down":
+                cause = f"{quiet}, and its link is down ({self.watched.link.value})."
+                advice = (
+                    "Bring it closer, check that it is on, and that no other phone, watch or "
+                    "program has taken it."
+                )
+            case _:
+                cause = f"{quiet}."
+                advice = "Check that it is on and in reach; if it is, switch it off and on."
+        if self.watched.last_malformed_ns > self.watched.last_ns:
+            cause = cause[:-1] + f"; {self.watched.malformed} notifications could not be read."
+        return Explanation(
+            cause,
+            advice,
+            (
+                Measure("age of the newest notification", age, "s", self._limit_ns() / NS_PER_S),
+                Measure("malformed notifications", self.watched.malformed, ""),
+            ),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        gap_s = self.watched.last_ns // NS_PER_S - self._quiet_since_ns // NS_PER_S
+        return f"Notifications arrive again, after at most {gap_s} s."
+
+    def _limit_ns(self) -> int:
+        limits = self._limits
+        if self.watched.is_companion:
+            return round(limits.companion_s * NS_PER_S)
+        spacings = sorted(self.watched.spacings)
+        usual_ns = spacings[len(spacings) * 9 // 10] if spacings else 0
+        limit_ns = min(limits.spacings * usual_ns, limits.most_s * NS_PER_S)
+        # A sensor planned with a wider age limit sends less often by design.
+        return round(max(limit_ns, self._least_ns, self.watched.hold_ns))

@@ -1,0 +1,70 @@
+"""What a sensor has sent lately, kept for looking whether another repeats it."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from analysis.board.rules.thresholds import RELAY, RelayLimits
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from replay.payloads import HeartRate
+
+_KEPT: Final = 48
+
+
+class Stream:
+    """The newest changes of value, beats and readings of one sensor.
+
+    ``changes``: ``(t_ns, mbpm)`` of each new valid value; ``shown``: by value, ``(t_ns, count)``
+    of its changes, where ``count`` numbers all of them; ``beats``: RR intervals, and
+    ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``.  ``new_changes``: those
+    that came this second; ``new_readings``, ``new_beats``: how many did.
+    """
+
+    def __init__(self, sensor: SensorState, limits: RelayLimits = RELAY) -> None:
+        self.sensor: Final = sensor
+        self.second = -1
+        self.changes: deque[tuple[int, int]] = deque(maxlen=_KEPT)
+        self.shown: dict[int, deque[tuple[int, int]]] = {}
+        self.beats: deque[int] = deque(maxlen=limits.rr_kept)
+        self.beat_times: deque[int] = deque(maxlen=limits.rr_kept)
+        self.readings: deque[tuple[int, HeartRate]] = deque(maxlen=_KEPT)
+        self.new_changes: Sequence[tuple[int, int]] = ()
+        self.new_readings = self.new_beats = 0
+        self._mbpm = -1
+        self._count = 0
+
+    def look(self, second: int) -> Stream:
+        """Take in what arrived this second; done on the first call for it."""
+        if second == self.second:
+            return self
+        self.second = second
+        fresh = self.sensor.fresh
+        self.new_readings = len(fresh)
+        self.new_beats = 0
+        self.new_changes = ()
+        if not fresh:
+            return self
+        self.readings.extend(fresh)
+        changes = []
+        for t_ns, reading in fresh:
+            if reading.rr:
+                self.beats.extend(reading.rr)
+                self.beat_times.extend([t_ns] * len(reading.rr))
+                self.new_beats += len(reading.rr)
+            mbpm = reading.valid_mbpm
+            if mbpm is not None and mbpm != self._mbpm:
+                self._mbpm = mbpm
+                self._count += 1
+                changes.append((t_ns, mbpm))
+                shown = self.shown.get(mbpm)
+                if shown is None:
+                    shown = self.shown[mbpm] = deque(maxlen=_KEPT)
+                shown.append((t_ns, self._count))
+        if changes:
+            self.new_changes = changes
+            self.changes.extend(changes)
+        return self

@@ -1,0 +1,90 @@
+"""Thinning: notifications arrive at well under the sensor's own rate."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.thresholds import THINNING, ThinningLimits
+from analysis.board.snapshot import Measure, WarningKind
+from replay.link import LinkState
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import Bench
+
+
+class Thinning(SensorRule):
+    """Compares the readings of the last seconds with what was usual while all was well."""
+
+    kind = WarningKind.THINNING
+
+    def __init__(
+        self, bench: Bench, watched: SensorState, limits: ThinningLimits = THINNING
+    ) -> None:
+        super().__init__(bench, watched)
+        self._limits = limits
+        self.raise_after_s = limits.raise_after_s
+        self.clear_after_s = limits.clear_after_s
+        self._counts: deque[int] = deque(maxlen=limits.window_s)
+        self._usual: deque[int] = deque(maxlen=limits.kept_s // limits.window_s)
+        self._sum = 0
+        self._until_block = limits.window_s
+        self._usual_count = 0.0
+
+    def step(self, second: int) -> Sign:
+        """See :class:`Rule`."""
+        del second
+        counts, limits = self._counts, self._limits
+        fresh = len(self.watched.fresh)
+        if len(counts) < limits.window_s:
+            if not counts and not fresh:
+                return UNSURE
+            counts.append(fresh)
+            self._sum += fresh
+            if len(counts) < limits.window_s:
+                return UNSURE
+        else:
+            self._sum += fresh - counts[0]
+            counts.append(fresh)
+        if self.watched.link is LinkState.STOPPED:
+            return UNSURE
+        if self._usual_count >= limits.least_usual:
+            if self._sum < limits.thin * self._usual_count:
+                return BAD
+            if self._sum < limits.fine * self._usual_count:
+                return UNSURE
+        self._until_block -= 1
+        if self._until_block <= 0:
+            self._until_block = limits.window_s
+            self._usual.append(self._sum)
+            usual = sorted(self._usual)
+            self._usual_count = usual[len(usual) // 2]
+        return GOOD
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self.bench.second - self._limits.window_s
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        window = self._limits.window_s
+        rate, usual = self._sum / window, self._usual_count / window
+        return Explanation(
+            f"{self.name} sends {rate:.1f} readings a second instead of its usual {usual:.1f}.",
+            "Turn so that the body is not in between, or move the computer closer.",
+            (Measure("readings a second", rate, "1/s", self._limits.thin * usual),
+             Measure("usual readings a second", usual, "1/s")),
+        )  # fmt: skip
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"It sends {self._sum / self._limits.window_s:.1f} readings a second again."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._counts.clear()
+        self._sum = 0
+        self._until_block = self._limits.window_s

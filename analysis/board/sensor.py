@@ -1,0 +1,246 @@
+"""What the events so far say of one sensor.
+
+The board feeds it; the rules read it.  Everything here is a plain fact of the events, without
+judgement: what counts as a fault is the rules' business.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import numpy as np
+
+from analysis.board.growing import Growing
+from analysis.statistics.pairing import NO_VALUE, HeldValue
+from replay import event as ev
+from replay.event import NS_PER_S, Event
+from replay.link import LinkState
+from replay.payloads import (
+    Battery,
+    CyclingCadence,
+    CyclingPower,
+    DeviceText,
+    HeartRate,
+    RevolutionRate,
+    RunningCadence,
+    decode,
+)
+from replay.plan import PlannedSensor
+
+RATE_WINDOW_NS: Final = 10 * NS_PER_S
+"""Stretch over which rates are counted: long enough for ten notifications at 1 Hz."""
+
+SPACINGS_KEPT: Final = 30
+"""Half a minute at 1 Hz: enough for a spacing that is usual now, soon forgotten when it changes."""
+
+NO_CADENCE: Final = -1.0
+"""Stands in ``cadences`` where no cadence is known."""
+
+_SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
+_LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
+
+
+class SensorState:
+    """Facts about one planned sensor.
+
+    ``held``: its value at each closed grid second, mbpm or ``NO_VALUE``; ``cadences``: the same
+    for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
+    closed grid second, as ``(t_ns, reading)``.  ``first_ns``, ``last_ns``: first and newest
+    readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``: the
+    newest reading, valid or not.  ``spacings``: the last intervals between readable
+    notifications, ns.  ``texts``: Device Information by channel.
+    """
+
+    def __init__(self, number: int, planned: PlannedSensor) -> None:
+        self.number: Final = number
+        self.planned: Final = planned
+        self.label: Final = planned.label
+        self.is_reference: Final = planned.role == "reference"
+        self.is_companion: Final = planned.role == "companion"
+        self.hold_ns: Final = planned.hold_ns
+        self.link = LinkState.FILE if planned.source == "file" else LinkState.WAITING
+        self.link_since_ns = 0
+        self.advice = ""
+        self.first_ns = -1
+        self.last_ns = -1
+        self.last_valid_ns = -1
+        self.newest: HeartRate | None = None
+        self.newest_valid_mbpm = NO_VALUE
+        self.fresh: list[tuple[int, HeartRate]] = []
+        self.spacings: Final[deque[int]] = deque(maxlen=SPACINGS_KEPT)
+        self.held: list[int] = []
+        self.cadences: list[float] = []
+        self.has_cadence = False
+        self.battery_percent: int | None = None
+        self.signal_dbm: int | None = None
+        self.signal_ns = -1
+        self.texts: dict[str, str] = {}
+        self.notifications = 0
+        self.malformed = 0
+        self.last_malformed_ns = -1
+        self.doubled = 0
+        self.covered_s = 0
+        self.gaps = 0
+        self.times: Final = Growing(np.int64)
+        self.values: Final = Growing(np.int32)
+        self.grid: Final = Growing(np.int32)
+        self._hold = HeldValue(planned.hold_ns)
+        self._arrivals: deque[tuple[int, int]] = deque()
+        self._in_gap = False
+        self._cadence = NO_CADENCE
+        self._cadence_ns = -1
+        self._crank = RevolutionRate()
+
+    def take(self, t_ns: int, event: Event) -> None:
+        """One event of this sensor.  Never raises: what cannot be read is counted."""
+        channel, payload = event.channel, event.payload
+        if channel in ev.HEART_RATE_CHANNELS:
+            self._take_heart_rate(t_ns, channel, payload)
+            return
+        handler = _OTHER_EVENTS.get(channel)
+        try:
+            if handler is None:
+                decode(channel, payload)
+            else:
+                handler(self, t_ns, channel, payload)
+        except ValueError:
+            self.malformed += 1
+            self.last_malformed_ns = t_ns
+
+    def close_second(self, second: int) -> int:
+        """Close grid second ``second``; returns the value held there, mbpm or ``NO_VALUE``."""
+        value = self._hold.at(second)
+        self.held.append(value)
+        self.grid.append(value)
+        if self.has_cadence:
+            age_ns = second * NS_PER_S - self._cadence_ns
+            missing = second - len(self.cadences)
+            if missing:
+                self.cadences.extend([NO_CADENCE] * missing)
+            self.cadences.append(self._cadence if age_ns <= self.hold_ns else NO_CADENCE)
+        present = value != NO_VALUE
+        if self.is_companion and not present and self.last_ns >= 0:
+            present = second * NS_PER_S - self.last_ns <= self.hold_ns
+        if present:
+            self.covered_s += 1
+            self._in_gap = False
+        elif not self._in_gap:
+            self._in_gap = True
+            self.gaps += 1
+        return value
+
+    def rates(self, t_ns: int) -> tuple[float, float]:
+        """Notifications and RR intervals a second over the last 10 s before ``t_ns``."""
+        if self.first_ns < 0:
+            return 0.0, 0.0
+        start_ns = max(t_ns - RATE_WINDOW_NS, self.first_ns)
+        span_ns = t_ns - start_ns
+        if span_ns < _SHORTEST_RATE_SPAN_NS:
+            return 0.0, 0.0
+        count = beats = 0
+        for at_ns, rr in reversed(self._arrivals):
+            if at_ns <= start_ns:
+                break
+            if at_ns <= t_ns:
+                count += 1
+                beats += rr
+        per_s = NS_PER_S / span_ns
+        return count * per_s, beats * per_s
+
+    def _arrived(self, t_ns: int, beats: int) -> None:
+        if self.first_ns < 0:
+            self.first_ns = t_ns
+        else:
+            self.spacings.append(t_ns - self.last_ns)
+        self.last_ns = t_ns
+        arrivals = self._arrivals
+        arrivals.append((t_ns, beats))
+        oldest_ns = t_ns - RATE_WINDOW_NS
+        while arrivals[0][0] <= oldest_ns:
+            arrivals.popleft()
+
+    def _take_heart_rate(self, t_ns: int, channel: str, payload: bytes) -> None:
+        self.notifications += 1
+        try:
+            reading = decode(channel, payload)
+        except ValueError:
+            self.malformed += 1
+            self.last_malformed_ns = t_ns
+            return
+        if not isinstance(reading, HeartRate):
+            return
+        self._arrived(t_ns, len(reading.rr))
+        self.newest = reading
+        self.fresh.append((t_ns, reading))
+        mbpm = reading.valid_mbpm
+        if mbpm is not None:
+            self.last_valid_ns = t_ns
+            self.newest_valid_mbpm = mbpm
+            self._hold.feed(t_ns, mbpm)
+            self.times.append(t_ns)
+            self.values.append(mbpm)
+
+    def _take_motion(self, t_ns: int, channel: str, payload: bytes) -> None:
+        self.notifications += 1
+        reading = decode(channel, payload)
+        self._arrived(t_ns, 0)
+        cadence: float | None = None
+        if isinstance(reading, RunningCadence):
+            cadence = float(reading.cadence_per_min)
+        elif isinstance(reading, (CyclingCadence, CyclingPower)) and reading.crank is not None:
+            cadence = self._crank.feed(t_ns, reading.crank)
+        if cadence is not None:
+            self.has_cadence = True
+            self._cadence = cadence
+            self._cadence_ns = t_ns
+
+    def _take_battery(self, _t_ns: int, channel: str, payload: bytes) -> None:
+        reading = decode(channel, payload)
+        if isinstance(reading, Battery):
+            self.battery_percent = reading.percent
+
+    def _take_text(self, _t_ns: int, channel: str, payload: bytes) -> None:
+        reading = decode(channel, payload)
+        if isinstance(reading, DeviceText):
+            self.texts[channel] = reading.text
+
+    def _take_link(self, t_ns: int, _channel: str, payload: bytes) -> None:
+        state = _LINK_STATES.get(payload)
+        if state is None:
+            raise ValueError("not a link state")
+        if state is not self.link:
+            self.link = state
+            self.link_since_ns = t_ns
+        if state is LinkState.STREAMING:
+            self.advice = ""
+
+    def _take_signal(self, t_ns: int, _channel: str, payload: bytes) -> None:
+        if len(payload) != 1:
+            raise ValueError("a signal strength is one byte")
+        self.signal_dbm = int.from_bytes(payload, "little", signed=True)
+        self.signal_ns = t_ns
+
+    def _take_doubled(self, _t_ns: int, _channel: str, _payload: bytes) -> None:
+        self.doubled += 1
+
+    def _take_advice(self, _t_ns: int, _channel: str, payload: bytes) -> None:
+        self.advice = payload.decode("utf-8", errors="replace")
+
+
+_OTHER_EVENTS: Final[Mapping[str, Callable[[SensorState, int, str, bytes], None]]] = {
+    ev.CYCLING: SensorState._take_motion,
+    ev.RUNNING: SensorState._take_motion,
+    ev.POWER: SensorState._take_motion,
+    ev.BATTERY: SensorState._take_battery,
+    ev.MODEL: SensorState._take_text,
+    ev.SERIAL: SensorState._take_text,
+    ev.FIRMWARE: SensorState._take_text,
+    ev.HARDWARE: SensorState._take_text,
+    ev.MAKER: SensorState._take_text,
+    ev.LINK: SensorState._take_link,
+    ev.SIGNAL: SensorState._take_signal,
+    ev.DOUBLED: SensorState._take_doubled,
+    ev.ADVICE: SensorState._take_advice,
+}

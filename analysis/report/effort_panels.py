@@ -1,0 +1,297 @@
+"""The effort strips: every effort and trough, what each sensor made of it, and by how much."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+from typing import Final
+
+import numpy as np
+from matplotlib.patches import Rectangle
+
+from analysis.report.figure_canvas import Heading, Layout, Sheet
+from analysis.report.palette import LIGHT, SHAPES, sensor_colour
+from analysis.report.traces import Floats, series_of
+from analysis.report.verdict import efforts_of
+from analysis.report.words import clock, number
+from analysis.session.pipeline import SessionNumbers
+from analysis.statistics.efforts import LAG_ALLOWED_S, LEAD_S, Answer, Effort, Kind, Response
+
+_TALLEST_IN: Final = 12.0
+"""A taller sheet would not fit on printed paper: its cells are drawn lower instead."""
+
+_LONGEST: Final = 15
+"""Letters of a label that stand beside the cells."""
+
+_POINTS: Final = 100
+"""Points of a curve in a cell: more could not be seen, and would make the page heavy."""
+
+_LOOKS: Final = {
+    Answer.FOLLOWED: ("ground", "faint", ""),
+    Answer.LATE: ("caution-tint", "caution", ""),
+    Answer.BLUNTED: ("caution-tint", "caution", ".."),
+    Answer.MISSED: ("alarm-tint", "alarm", ""),
+    Answer.UNSEEN: ("panel", "faint", "///"),
+}
+"""Ground, edge and hatch of a cell; the word stands in it as well."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Strips:
+    """What is drawn where: how the cells lie, in inches.
+
+    ``worded``: whether there is room for delay and shortfall in words.
+    """
+
+    sheet: Sheet
+    numbers: SessionNumbers
+
+    columns: int
+    blocks: int
+    left: float
+    cell_width: float
+    cell_height: float
+    head: float
+    worded: bool
+
+
+def draw_strips(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+    """Draw one sheet; if there is no effort, it says so."""
+    named = efforts_of(numbers.detail.efforts)
+    layout = layout.for_sensors(len(numbers.detail.sensors))
+    em = layout.em
+    if not named:
+        sheet = Sheet(layout, 5 * em, heading)
+        words = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
+        half = words.index(":") + 1
+        for line, part in enumerate((words[:half], words[half + 1 :])):
+            sheet.text(0.8 * em, sheet.top + (1.8 + 1.6 * line) * em, part)
+        return sheet
+    sensors = len(numbers.detail.sensors)
+    columns, blocks = _columns(len(named), layout)
+    on_phone = layout.width_in < 5
+    key = 12.0 * em if on_phone else 5.6 * em
+    head = 2.6 * em
+    natural = (8.4 if on_phone else 7.4) * em
+    needed = blocks * (head + sensors * natural) + key
+    if needed > _TALLEST_IN and not on_phone:
+        natural = max((_TALLEST_IN - key) / blocks - head, 1.0) / sensors
+        needed = blocks * (head + sensors * natural) + key
+    sheet = Sheet(layout, needed, heading)
+    longest = max(len(detail.series.sensor.label) for detail in numbers.detail.sensors)
+    left = 0.8 * em if on_phone else min(max(7.4, 2.6 + 0.68 * longest), 13.0) * em
+    free = (sheet.bottom - sheet.top - key) / blocks - head
+    cell_width = (sheet.width - left - 0.8 * em) / columns
+    strips = _Strips(
+        sheet=sheet,
+        numbers=numbers,
+        columns=columns,
+        blocks=blocks,
+        left=left,
+        cell_width=min(cell_width, 16 * em),
+        cell_height=min(free / sensors, 14 * em),
+        head=head,
+        worded=cell_width > 4.2 * em and free / sensors > 5.4 * em,
+    )
+    for place, (name, effort) in enumerate(named):
+        _column(strips, place, name, effort)
+    for block in range(blocks):
+        _sensor_names(strips, block)
+    _key(sheet, sheet.bottom - key + 1.6 * em)
+    return sheet
+
+
+def _columns(efforts: int, layout: Layout) -> tuple[int, int]:
+    blocks = ceil(efforts / layout.cells)
+    return ceil(efforts / blocks), blocks
+
+
+def _block_top(strips: _Strips, block: int) -> float:
+    sensors = len(strips.numbers.detail.sensors)
+    return strips.sheet.top + block * (strips.head + sensors * strips.cell_height)
+
+
+def _sensor_names(strips: _Strips, block: int) -> None:
+    sheet, numbers = strips.sheet, strips.numbers
+    em, beside = sheet.layout.em, sheet.layout.width_in > 5
+    top = _block_top(strips, block) + strips.head
+    for row, detail in enumerate(numbers.detail.sensors):
+        label = detail.series.sensor.label
+        if beside:
+            x, y = 0.8 * em, top + (row + 0.5) * strips.cell_height
+            label = label if len(label) <= _LONGEST else label[: _LONGEST - 1] + "…"
+        else:
+            x, y = strips.left + 0.3 * em, top + row * strips.cell_height + 0.85 * em
+        sheet.overlay.plot(
+            [x + 0.4 * em],
+            [y],
+            marker=SHAPES[row % len(SHAPES)],
+            color=LIGHT[sensor_colour(row)],
+            markersize=0.75 * sheet.layout.type_pt,
+        )
+        sheet.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
+        for line, words in enumerate(_tally(numbers, row) if beside else (), 1):
+            sheet.text(x, y + 1.25 * line * em, words, size=0.75, colour="faint")
+
+
+def _tally(numbers: SessionNumbers, row: int) -> list[str]:
+    """How many efforts and troughs a sensor followed of those it can be judged on."""
+    lines = []
+    for kind in Kind:
+        answers = numbers.detail.sensors[row].answers(numbers.detail.efforts, kind)
+        judged = [answer for answer in answers if answer is not Answer.UNSEEN]
+        followed = sum(answer is Answer.FOLLOWED for answer in judged)
+        if judged:
+            lines.append(f"{kind.value}s {followed} of {len(judged)}")
+    return lines
+
+
+def _column(strips: _Strips, place: int, name: str, effort: Effort) -> None:
+    sheet = strips.sheet
+    em = sheet.layout.em
+    block, at = divmod(place, strips.columns)
+    x = strips.left + at * strips.cell_width
+    top = _block_top(strips, block)
+    middle = x + strips.cell_width / 2
+    sheet.text(middle, top + 0.8 * em, name, weight="bold", align="center")
+    if strips.cell_width > 3.4 * em:
+        time = clock(effort.peak_s)
+        sheet.text(middle, top + 1.95 * em, time, size=0.8, colour="faint", align="center")
+    for row, detail in enumerate(strips.numbers.detail.sensors):
+        y = top + strips.head + row * strips.cell_height
+        response = detail.responses[place]
+        _ground(strips, (x, y), response.answer)
+        words = _words(response) if strips.worded else [_letter(response.answer)]
+        below = (1.15 * len(words) + 0.3) * em
+        above = 0.0 if sheet.layout.width_in > 5 else 1.3 * em  # there the sensor's name stands
+        inside = 0.3 * em
+        box = (
+            x + inside,
+            y + inside + above,
+            strips.cell_width - 2 * inside,
+            strips.cell_height - 2 * inside - above - below,
+        )
+        _curves(strips, effort, row, box)
+        for line, part in enumerate(words):
+            bold = line == 0 and response.answer is not Answer.FOLLOWED
+            sheet.text(
+                middle,
+                y + strips.cell_height - 0.15 * em - below + (0.65 + 1.15 * line) * em,
+                part,
+                size=0.85 if line == 0 else 0.8,
+                align="center",
+                weight="bold" if bold else "normal",
+            )
+
+
+def _ground(strips: _Strips, corner: tuple[float, float], answer: Answer) -> None:
+    """The cell itself, in the look of its answer."""
+    layout = strips.sheet.layout
+    gap = 0.15 * layout.em
+    ground, edge, hatch = _LOOKS[answer]
+    box = (
+        (corner[0] + gap, corner[1] + gap),
+        strips.cell_width - 2 * gap,
+        strips.cell_height - 2 * gap,
+    )
+    width = (0.14 if answer is Answer.MISSED else 0.07) * layout.type_pt
+    strips.sheet.overlay.add_patch(
+        Rectangle(*box, facecolor=LIGHT[ground], edgecolor=LIGHT[edge], linewidth=width)
+    )
+    if hatch:  # a light one: it lies below the lines
+        strips.sheet.overlay.add_patch(
+            Rectangle(*box, facecolor="none", edgecolor=LIGHT["rule"], hatch=hatch, linewidth=0)
+        )
+
+
+def _letter(answer: Answer) -> str:
+    return "–" if answer is Answer.UNSEEN else answer.value[0].upper()
+
+
+def _words(response: Response) -> list[str]:
+    """The answer, the delay, the shortfall; one line each where there is something to say."""
+    lines = [response.answer.value]
+    if response.answer is Answer.UNSEEN:
+        return [*lines, "", ""]
+    delay = "" if response.delay_s is None else number(response.delay_s, 1, sign=True, unit="s")
+    lack = response.shortfall_bpm
+    short = "" if lack is None else number(-lack, 0, sign=True, unit="bpm")
+    return [*lines, delay, short]
+
+
+def _curves(
+    strips: _Strips, effort: Effort, row: int, box: tuple[float, float, float, float]
+) -> None:
+    """Reference and sensor around the effort, on one scale for all of its sensors."""
+    ax, layout, numbers = strips.sheet.overlay, strips.sheet.layout, strips.numbers
+    data = numbers.data
+    left, top, width, height = box
+    start = max(effort.start_s - LEAD_S, 0)
+    end = min(effort.return_s + LAG_ALLOWED_S, data.seconds - 1)
+    part = slice(start, end + 1, max((end - start) // _POINTS, 1))
+    ref = series_of(data.reference.grid)[part]
+    all_of_them = [ref, *(series_of(test.grid)[part] for test in data.tests)]
+    known = np.concatenate([v[np.isfinite(v)] for v in all_of_them])
+    if not len(known) or height <= 0:
+        return
+    low, high = float(known.min()), max(float(known.max()), float(known.min()) + 1)
+    x = left + width * np.arange(len(ref)) / max(len(ref) - 1, 1)
+
+    def up(values: Floats) -> Floats:
+        placed: Floats = top + height * (0.95 - 0.9 * (values - low) / (high - low))
+        return placed
+
+    # On a dark ground the edge is what is seen of the band.
+    ax.plot(
+        x, up(ref), color=LIGHT["band-edge"], linewidth=0.42 * layout.type_pt,
+        solid_capstyle="butt",
+    )  # fmt: skip
+    ax.plot(
+        x, up(ref), color=LIGHT["band"], linewidth=0.34 * layout.type_pt, solid_capstyle="butt",
+    )  # fmt: skip
+    ax.plot(x, up(ref), color=LIGHT["band-core"], linewidth=0.06 * layout.type_pt)
+    ax.plot(
+        x, up(all_of_them[row + 1]),
+        color=LIGHT[sensor_colour(row)], linewidth=0.15 * layout.type_pt,
+    )  # fmt: skip
+
+
+def _key(sheet: Sheet, top: float) -> None:
+    em, ax = sheet.layout.em, sheet.overlay
+    x, y = 0.8 * em, top
+    narrow = sheet.layout.width_in < 5
+    for answer, (ground, edge, hatch) in _LOOKS.items():
+        words = "unseen (too few values)" if answer is Answer.UNSEEN else answer.value
+        wide = (2.4 + 0.58 * len(words)) * em
+        if x + wide > sheet.width:
+            x, y = 0.8 * em, y + 1.5 * em
+        box = ((x, y - 0.45 * em), 1.5 * em, 0.9 * em)
+        ax.add_patch(
+            Rectangle(
+                *box, facecolor=LIGHT[ground], edgecolor=LIGHT[edge],
+                linewidth=0.08 * sheet.layout.type_pt,
+            )
+        )  # fmt: skip
+        if hatch:
+            ax.add_patch(
+                Rectangle(*box, facecolor="none", edgecolor=LIGHT["faint"], hatch=hatch, lw=0)
+            )
+        sheet.text(x + 1.9 * em, y, words, size=0.85)
+        x += wide + 0.8 * em
+    if narrow:
+        lines = [
+            "E effort, T trough; dark: reference,",
+            "coloured: sensor; below the word the delay",
+            "at half rise, and how far the peak (of a",
+            "trough, the bottom) stays behind the",
+            "reference's (−) or goes beyond it (+)",
+        ]
+    else:
+        lines = [
+            "dark: reference, coloured: sensor; below the word the delay at half rise, and how",
+            "far the peak (of a trough, the bottom) stays behind the reference's (−) or beyond (+)",
+        ]
+        if sheet.width / em > 72:
+            lines = [" ".join(lines)]
+    for line, part in enumerate(lines, 1):
+        sheet.text(0.8 * em, y + 1.35 * line * em, part, size=0.8, colour="faint")

@@ -1,0 +1,206 @@
+"""The figures of a session: each drawn for the page, for a phone, for print and for video."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Final
+
+from analysis.report.agreement_plots import draw_agreement, draw_differences
+from analysis.report.effort_panels import draw_strips
+from analysis.report.figure_canvas import (
+    PAGE,
+    PHONE,
+    PRINT,
+    PRINT_DPI,
+    VIDEO,
+    VIDEO_DPI,
+    Heading,
+    Layout,
+    Sheet,
+    inline,
+    style,
+)
+from analysis.report.traces import draw_traces
+from analysis.report.verdict import quoted
+from analysis.report.words import clock, count, duration, interval, listed, number
+from analysis.session.pipeline import SessionNumbers
+from analysis.statistics.efforts import Kind
+from replay.errors import SidebeatError
+
+Draw = Callable[[SessionNumbers, Layout, Heading], Sheet]
+
+
+@dataclass(frozen=True, slots=True)
+class Kindred:
+    """One kind of figure: the name of its files, its title, how it is drawn and put in words."""
+
+    name: str
+    title: str
+    draw: Draw
+    words: Callable[[SessionNumbers], str]
+
+
+@dataclass(frozen=True, slots=True)
+class InPage:
+    """One figure as it stands in the page: for wide and for narrow screens."""
+
+    name: str
+    title: str
+    wide: str
+    narrow: str
+
+
+@dataclass(frozen=True, slots=True)
+class FigureFiles:
+    """Where the files of the figures go, and what stands on them.
+
+    ``stem``: beginning of the files' names.  ``session``: who, what, when.  ``foot``: where the
+    figures come from, in small print.
+    """
+
+    folder: Path
+    stem: str
+    session: str
+    foot: str
+
+
+def figures_in_page(numbers: SessionNumbers, session: str) -> Iterator[InPage]:
+    """Every figure as SVG that takes its colours from the page.  ``session``: who, what, when."""
+    for kind in FIGURES:
+        heading = Heading(kind.title, session, "", numbers.result.plan.invented)
+        drawn = {
+            layout.name: inline(
+                _drawn(kind, numbers, layout, heading).svg(),
+                f"{kind.name}-{layout.name}",
+                kind.title,
+                kind.words(numbers),
+            )
+            for layout in (PAGE, PHONE)
+        }
+        yield InPage(kind.name, kind.title, drawn[PAGE.name], drawn[PHONE.name])
+
+
+@contextmanager
+def saving_figures(
+    numbers: SessionNumbers, files: FigureFiles
+) -> Iterator[Callable[[], Iterator[Path]]]:
+    """Save every figure as PNG and SVG for video and print, on two processor cores.
+
+    Those for video are begun at once in a process beside this one, so that the page can be made
+    meanwhile.  What the context gives is called to save those for print, and gives each path
+    when its file is there.  Raises :class:`SidebeatError` if a file cannot be written.
+    """
+    try:
+        files.folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SidebeatError(f"{files.folder}: cannot be written: {error.strerror}") from None
+    # Never forked: threads of the caller and forked locks do not go together.
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
+        video = beside.submit(_save_all, VIDEO, numbers, files)
+
+        def rest() -> Iterator[Path]:
+            yield from _save_all(PRINT, numbers, files)
+            try:
+                yield from video.result()
+            except BrokenProcessPool:
+                # Where no process can be started, it takes longer.
+                yield from _save_all(VIDEO, numbers, files)
+
+        yield rest
+
+
+def save_figures(numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+    """:func:`saving_figures` when there is nothing to do meanwhile; returns all paths."""
+    with saving_figures(numbers, files) as rest:
+        return list(rest())
+
+
+def _save_all(layout: Layout, numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+    paths = []
+    try:
+        for kind in FIGURES:
+            heading = Heading(kind.title, files.session, files.foot, numbers.result.plan.invented)
+            sheet = _drawn(kind, numbers, layout, heading)
+            sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
+            for size, dpi in sizes.items():
+                paths.append(files.folder / f"{files.stem}_{kind.name}_{size}.png")
+                sheet.save_png(paths[-1], dpi)
+            paths.append(files.folder / f"{files.stem}_{kind.name}_{layout.name}.svg")
+            paths[-1].write_text(sheet.svg(), encoding="utf-8")
+    except OSError as error:
+        where = error.filename or files.folder
+        raise SidebeatError(f"{where}: cannot be written: {error.strerror}") from None
+    return paths
+
+
+def _drawn(kind: Kindred, numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+    with style():
+        return kind.draw(numbers, layout, heading)
+
+
+def _of_traces(numbers: SessionNumbers) -> str:
+    data, plan = numbers.data, numbers.result.plan
+    tests = listed([plan.sensor(n).label for n in plan.tests])
+    gaps = listed(
+        [
+            f"{one.sensor.label} {sum(gap.seconds for gap in one.gaps)} s"
+            for one in data.sensors.values()
+        ]
+    )
+    return (
+        f"Heart rates of {plan.sensor(plan.reference).label} (reference, with its tolerance as a "
+        f"band) and {tests} over {duration(data.seconds - 1)}, and their differences below. "
+        f"Without a value: {gaps}. {len(numbers.warnings)} warnings, {len(data.markers)} markers; "
+        f"{len(numbers.result.exclusions)} stretches are left out of the statistics."
+    )
+
+
+def _of_agreement(numbers: SessionNumbers) -> str:
+    parts = []
+    for one in numbers.result.sensors:
+        found = quoted(one)
+        share = number(found.within.value, 1)
+        parts.append(
+            f"{one.series.sensor.label}: {count(found.pairs)} pairs, {share} % inside tolerance"
+        )
+    return "Counts of pairs, sensor against reference. " + "; ".join(parts) + "."
+
+
+def _of_differences(numbers: SessionNumbers) -> str:
+    parts = []
+    for one in numbers.result.sensors:
+        found = quoted(one)
+        ends = interval(found.bias.interval, 1, sign=True) or "no interval"
+        low, high = (number(limit.value, 1, sign=True) for limit in (found.loa_low, found.loa_high))
+        parts.append(
+            f"{one.series.sensor.label}: bias {number(found.bias.value, 1, sign=True)} bpm "
+            f"({ends}), limits of agreement {low} and {high} bpm"
+        )
+    return "Difference against mean of sensor and reference. " + "; ".join(parts) + "."
+
+
+def _of_strips(numbers: SessionNumbers) -> str:
+    efforts = numbers.detail.efforts
+    if not efforts:
+        return "No efforts were found."
+    parts = []
+    for one in numbers.detail.sensors:
+        answers = [answer.value for answer in one.answers(efforts, Kind.EFFORT)]
+        counts = [f"{answers.count(word)} {word}" for word in dict.fromkeys(answers)]
+        parts.append(f"{one.series.sensor.label}: {listed(counts)}" if counts else "")
+    peaks = [clock(effort.peak_s) for effort in efforts if effort.kind is Kind.EFFORT]
+    return f"Efforts with peaks at {listed(peaks)}. " + "; ".join(filter(None, parts)) + "."
+
+
+FIGURES: Final = (
+    Kindred("traces", "Heart rates and what happened when", draw_traces, _of_traces),
+    Kindred("agreement", "Sensor against reference", draw_agreement, _of_agreement),
+    Kindred("differences", "Difference against mean", draw_differences, _of_differences),
+    Kindred("efforts", "Every effort and trough", draw_strips, _of_strips),
+)

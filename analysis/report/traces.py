@@ -1,0 +1,364 @@
+"""The traces: heart rates over the reference's band, differences, and what happened when."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Rectangle
+
+from analysis.board.snapshot import Severity
+from analysis.report.figure_canvas import Heading, Layout, Sheet
+from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES, sensor_colour
+from analysis.report.verdict import efforts_of
+from analysis.report.words import clock, clock_ticks
+from analysis.session.pipeline import SessionNumbers
+from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.stretch import Stretch, concerning, gaps_of, kept_seconds
+from replay.event import NS_PER_S, SESSION
+
+Floats = npt.NDArray[np.float64]
+
+_LEAST_SPAN_BPM: Final = 40.0
+"""A steady effort fills the panel no further than this, or noise would look like drama."""
+_MARKS: Final = 14
+"""Shapes along a line."""
+
+
+def draw_traces(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+    """Draw one sheet."""
+    layout = layout.for_sensors(len(numbers.data.tests))
+    em = layout.em
+    lanes = _lanes(numbers)
+    legend_rows = _legend_rows(numbers, layout)
+    lane_height = 1.75 * em
+    below = len(lanes) * lane_height + 3.0 * em
+    needed = legend_rows * 1.6 * em + (34 if layout.width_in > 5 else 40) * em + below
+    sheet = Sheet(layout, needed, heading)
+    left = (8.2 if layout.width_in > 5 else 6.6) * em
+    width = sheet.width - left - 2.2 * em
+    top = sheet.top + legend_rows * 1.6 * em + 0.9 * em
+    free = sheet.bottom - below - 1.2 * em - top
+    upper = sheet.axes(left, top, width, 0.61 * free)
+    lower = sheet.axes(left, top + 0.64 * free, width, 0.36 * free)
+    lane_top = top + free + 1.0 * em
+    lane_ax = sheet.axes(left, lane_top, width, len(lanes) * lane_height)
+    end_s = max(numbers.data.seconds - 1, 1)
+    ticks = clock_ticks(end_s, 10 if layout.width_in > 5 else 4)
+    for ax in (upper, lower, lane_ax):
+        ax.set_xlim(0, end_s)
+        ax.set_xticks(ticks, [clock(tick) for tick in ticks] if ax is lane_ax else [])
+        ax.grid(axis="x", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
+        ax.set_axisbelow(True)
+        _events(ax, numbers, layout)
+    _heart_rates(upper, numbers, layout)
+    _differences(lower, numbers, layout)
+    _draw_lanes(lane_ax, numbers, lanes, layout)
+    sheet.label(upper, y="heart rate, bpm")
+    sheet.label(lower, y="difference,\nbpm")
+    sheet.label(lane_ax, x="time since the start, min:s")
+    for ax in (upper, lower):
+        two_lines = 1.2 * em if ax is lower else 0.0
+        ax.yaxis.set_label_coords(-(left - 1.8 * em - two_lines) / width, 0.5)
+    _legend(sheet, numbers, left, legend_rows)
+    return sheet
+
+
+def series_of(grid: npt.NDArray[np.int32]) -> Floats:
+    """Values in bpm with NaN in gaps, so that no line is joined over one."""
+    values: Floats = np.where(grid == NO_VALUE, np.nan, grid / 1000)
+    return values
+
+
+def tolerance_of(numbers: SessionNumbers, bpm: Floats) -> Floats:
+    """Half width of the band at these heart rates, bpm."""
+    plan = numbers.result.plan
+    half: Floats = np.maximum(plan.tolerance_bpm, bpm * plan.tolerance_percent / 100)
+    return half
+
+
+def _heart_rates(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
+    data = numbers.data
+    time = np.arange(data.seconds)
+    ref = series_of(data.reference.grid)
+    half = tolerance_of(numbers, ref)
+    ax.fill_between(
+        time, ref - half, ref + half,
+        facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
+    )  # fmt: skip
+    ax.plot(time, ref, color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt)
+    kept = _kept(numbers)
+    shown = [(ref - half)[kept], (ref + half)[kept]]
+    for index, test in enumerate(data.tests):
+        values = series_of(test.grid)
+        _line(ax, time, values, index, layout)
+        shown.append(values)
+    low, high = _range(shown)
+    if not np.isfinite(low):
+        low, high = 50.0, 110.0
+    low, high = 10 * np.floor((low - 2) / 10), 10 * np.ceil((high + 2) / 10)
+    lack = max(_LEAST_SPAN_BPM - (high - low), 0) / 2
+    ax.set_ylim(max(low - lack, 0), high + lack)
+    ax.grid(axis="y", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
+
+
+def _differences(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
+    data = numbers.data
+    time = np.arange(data.seconds)
+    ref = series_of(data.reference.grid)
+    half = tolerance_of(numbers, ref)
+    ax.fill_between(
+        time, -half, half,
+        facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
+    )  # fmt: skip
+    ax.plot(
+        time, np.where(np.isnan(ref), np.nan, 0.0),
+        color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt,
+    )  # fmt: skip
+    kept = _kept(numbers)
+    shown = [-half[kept], half[kept]]
+    for index, test in enumerate(data.tests):
+        values = series_of(test.grid) - ref
+        _line(ax, time, values, index, layout)
+        shown.append(values[kept])
+    low, high = _range(shown)
+    if not np.isfinite(low):
+        low, high = -20.0, 20.0
+    ax.set_ylim(low - 3, high + 3)
+    ax.grid(axis="y", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
+
+
+def _line(
+    ax: Axes, time: npt.NDArray[np.int64], values: Floats, index: int, layout: Layout
+) -> None:
+    every = max(len(time) // (_MARKS if layout.width_in > 5 else 7), 1)
+    ax.plot(
+        time,
+        values,
+        color=LIGHT[sensor_colour(index)],
+        linewidth=0.13 * layout.type_pt,
+        linestyle="--" if index >= SENSOR_COLOURS else "-",
+        marker=SHAPES[index % len(SHAPES)],
+        markersize=0.62 * layout.type_pt,
+        markeredgecolor=LIGHT["ground"],
+        markeredgewidth=0.06 * layout.type_pt,
+        # Shapes of different sensors do not hide each other.
+        markevery=(int(every * (0.37 * (index + 1) % 1)), every),
+    )
+
+
+def _kept(numbers: SessionNumbers) -> npt.NDArray[np.bool_]:
+    """Seconds that set the scale: wild values of a faulty reference would flatten all others."""
+    reference = numbers.data.reference.number
+    return kept_seconds(numbers.data.seconds, concerning(numbers.result.exclusions, reference))
+
+
+def _range(series: list[Floats]) -> tuple[float, float]:
+    known = [values[np.isfinite(values)] for values in series]
+    known = [values for values in known if len(values)]
+    if not known:
+        return np.inf, -np.inf
+    return min(float(v.min()) for v in known), max(float(v.max()) for v in known)
+
+
+def _events(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
+    """Over the whole height: the reference's gaps, what is left out for all, the markers."""
+    data = numbers.data
+    for stretch in numbers.result.exclusions:
+        if stretch.sensor in (SESSION, data.reference.number):
+            ax.axvspan(stretch.start_s, stretch.end_s, color=LIGHT["alarm-tint"], zorder=0.5)
+    for gap in data.reference.gaps:
+        ax.axvspan(
+            gap.start_s - 1, gap.end_s,
+            facecolor="none", edgecolor=LIGHT["faint"], hatch="///", linewidth=0, zorder=0.6,
+        )  # fmt: skip
+    for t_ns, _ in data.markers:
+        ax.axvline(
+            t_ns / NS_PER_S, color=LIGHT["ink"], linewidth=0.08 * layout.type_pt, linestyle=":"
+        )
+
+
+_OTHERS: Final = ("left out", "efforts", "markers")
+
+
+def _lanes(numbers: SessionNumbers) -> list[str]:
+    """Names of the lanes from the top: each sensor, then what concerns all."""
+    plan = numbers.result.plan
+    return [plan.sensor(number).label for number in plan.compared] + list(_OTHERS)
+
+
+def _draw_lanes(ax: Axes, numbers: SessionNumbers, lanes: list[str], layout: Layout) -> None:
+    """Lane k lies between k and k + 1, downwards."""
+    plan = numbers.result.plan
+    ax.set_ylim(len(lanes), 0)
+    most = 13 if layout.width_in > 5 else 9
+    names = [lane if len(lane) <= most else lane[: most - 1] + "…" for lane in lanes]
+    ax.set_yticks(np.arange(len(lanes)) + 0.5, names)
+    ax.tick_params(axis="y", length=0)
+    for edge in range(1, len(lanes)):
+        ax.axhline(edge, color=LIGHT["rule"], linewidth=0.06 * layout.type_pt)
+    lane_of = {number: lane for lane, number in enumerate(plan.compared)}
+    for number, lane in lane_of.items():
+        for gap in numbers.data.sensors[number].gaps:
+            _box(ax, gap, lane + 0.56, 0.38, layout, facecolor="none", edgecolor=LIGHT["faint"],
+                 hatch="/////")  # fmt: skip
+    named_until: dict[int, float] = {}
+    for warning in numbers.warnings:
+        lane = lane_of.get(warning.sensor, len(lanes) - 1)
+        end = numbers.data.seconds if warning.end_s is None else warning.end_s
+        colour = _severity_colour(warning.severity)
+        stretch = Stretch(warning.since_s, max(end, warning.since_s + 1))
+        _box(ax, stretch, lane + 0.06, 0.46, layout, facecolor=LIGHT[colour], edgecolor="none")
+        name = f"W{warning.number}"
+        middle = (stretch.start_s + stretch.end_s) / 2
+        half = _room(ax, name, layout) / 2
+        if middle - half > named_until.get(lane, 0.0) - half / 2:  # else the table tells it apart
+            _named(ax, stretch, lane + 0.29, name, layout, beside=True)
+            named_until[lane] = middle + half
+    left_out, efforts, markers = (lanes.index(name) for name in _OTHERS)
+    merged = np.zeros(numbers.data.seconds, dtype=np.int32)
+    for stretch in numbers.result.exclusions:
+        if stretch.sensor in (SESSION, plan.reference):
+            merged[max(stretch.start_s, 0) : max(stretch.end_s, 0)] = NO_VALUE
+        else:
+            _box(ax, stretch, lane_of[stretch.sensor] + 0.05, 0.9, layout,
+                 facecolor=LIGHT["alarm-tint"], edgecolor="none", zorder=0.7)  # fmt: skip
+    for stretch in gaps_of(merged):
+        _box(ax, stretch, left_out + 0.2, 0.6, layout, facecolor=LIGHT["alarm-tint"],
+             edgecolor=LIGHT["alarm"])  # fmt: skip
+    for name, effort in efforts_of(numbers.detail.efforts):
+        if name.startswith("E"):
+            stretch = Stretch(effort.start_s, effort.return_s)
+            _box(ax, stretch, efforts + 0.15, 0.7, layout, facecolor=LIGHT["panel"],
+                 edgecolor=LIGHT["faint"])  # fmt: skip
+            _named(ax, stretch, efforts + 0.5, name, layout)
+    for place, (t_ns, _) in enumerate(numbers.data.markers, 1):
+        at = t_ns / NS_PER_S
+        right = at > 0.95 * ax.get_xlim()[1]
+        ax.annotate(
+            f"M{place}", (at, markers + 0.5),
+            xytext=((-0.25 if right else 0.25) * layout.type_pt, 0), textcoords="offset points",
+            fontsize=0.8 * layout.type_pt, color=LIGHT["ink"], va="center",
+            ha="right" if right else "left",
+        )  # fmt: skip
+
+
+def _severity_colour(severity: Severity) -> str:
+    if severity >= Severity.REFERENCE_FAULT:
+        return "alarm"
+    return "caution" if severity is Severity.TEST_FAULT else "faint"
+
+
+def _box(
+    ax: Axes, stretch: Stretch, top: float, height: float, layout: Layout, **look: object
+) -> None:
+    # A second in a long session would be narrower than a line: nothing is drawn thinner than one.
+    least = ax.get_xlim()[1] / (layout.width_in * 150)
+    width = max(stretch.end_s - stretch.start_s, least)
+    look = {"linewidth": 0.05 * layout.type_pt} | look
+    ax.add_patch(Rectangle((stretch.start_s, top), width, height, **look))  # type: ignore[arg-type]
+
+
+def _room(ax: Axes, name: str, layout: Layout) -> float:
+    """Seconds that a short name takes on the time axis."""
+    per_inch = ax.get_xlim()[1] / (layout.width_in * 0.85)
+    return 0.62 * len(name) * 0.8 * layout.em * per_inch
+
+
+def _named(
+    ax: Axes, stretch: Stretch, middle: float, name: str, layout: Layout, *, beside: bool = False
+) -> None:
+    """A short name inside a box, if it fits; if not, beside it or nowhere."""
+    room = _room(ax, name, layout)
+    at, align, shift, colour = (stretch.start_s + stretch.end_s) / 2, "center", 0.0, "ink"
+    if room > stretch.seconds:
+        if not beside:
+            return
+        right = stretch.end_s + room * 1.3 > ax.get_xlim()[1]
+        at, align = (stretch.start_s, "right") if right else (stretch.end_s, "left")
+        shift = (-0.25 if right else 0.25) * layout.type_pt
+    elif beside:
+        colour = "ground"
+    ax.annotate(
+        name, (at, middle), xytext=(shift, 0), textcoords="offset points",
+        fontsize=0.72 * layout.type_pt, color=LIGHT[colour], va="center", ha=align,
+    )  # fmt: skip
+
+
+def _keys(numbers: SessionNumbers) -> list[tuple[object, str]]:
+    """Handles and words of the legend."""
+    plan = numbers.result.plan
+    reference = plan.sensor(plan.reference).label
+    band = f"{reference}, reference, ±{plan.tolerance_bpm:g} bpm or {plan.tolerance_percent:g} %"
+    keys: list[tuple[object, str]] = [
+        (Patch(facecolor=LIGHT["band"], edgecolor=LIGHT["band-core"]), band)
+    ]
+    for index, number in enumerate(plan.tests):
+        line = Line2D(
+            [], [], color=LIGHT[sensor_colour(index)], marker=SHAPES[index % len(SHAPES)],
+            linestyle="--" if index >= SENSOR_COLOURS else "-",
+        )  # fmt: skip
+        keys.append((line, plan.sensor(number).label))
+    keys.append((Patch(facecolor="none", edgecolor=LIGHT["faint"], hatch="/////"), "gap"))
+    keys.append((Patch(facecolor=LIGHT["alarm-tint"], edgecolor=LIGHT["alarm"]), "left out"))
+    keys.append((Patch(facecolor=LIGHT["alarm"]), "W: warning"))
+    return keys
+
+
+def _legend_rows(numbers: SessionNumbers, layout: Layout) -> int:
+    return len(_flow(numbers, layout))
+
+
+def _flow(numbers: SessionNumbers, layout: Layout) -> list[list[tuple[object, str]]]:
+    """The keys in rows that fit the sheet's width."""
+    rows: list[list[tuple[object, str]]] = [[]]
+    used, room = 0.0, layout.width_in - 1.6 * layout.em
+    for key in _keys(numbers):
+        wide = _key_width(key[1], layout)
+        if rows[-1] and used + wide > room:
+            rows.append([])
+            used = 0.0
+        rows[-1].append(key)
+        used += wide
+    return rows
+
+
+def _key_width(words: str, layout: Layout) -> float:
+    return (0.52 * len(words) + 3.3) * layout.em
+
+
+def _legend(sheet: Sheet, numbers: SessionNumbers, left: float, rows: int) -> None:
+    layout = sheet.layout
+    em = layout.em
+    overlay = sheet.overlay
+    start = left if layout.height_in else 0.8 * em
+    flow = _flow(numbers, layout)
+    if start + sum(_key_width(words, layout) for _, words in flow[0]) > sheet.width:
+        start = 0.8 * em
+    for row in range(rows):
+        x, y = start, sheet.top + (row + 0.8) * 1.6 * em
+        for handle, words in flow[row]:
+            if isinstance(handle, Line2D):
+                overlay.plot(
+                    [x, x + 0.85 * em, x + 1.7 * em], [y, y, y], color=handle.get_color(),
+                    marker=handle.get_marker(), markevery=[1], markersize=0.7 * layout.type_pt,
+                    markeredgecolor=LIGHT["ground"], linestyle=handle.get_linestyle(),
+                    markeredgewidth=0.06 * layout.type_pt, linewidth=0.15 * layout.type_pt,
+                )  # fmt: skip
+            elif isinstance(handle, Patch):
+                overlay.add_patch(
+                    Rectangle(
+                        (x, y - 0.4 * em),
+                        1.7 * em,
+                        0.8 * em,
+                        facecolor=handle.get_facecolor(),
+                        edgecolor=handle.get_edgecolor(),
+                        hatch=handle.get_hatch(),
+                        linewidth=0.06 * layout.type_pt,
+                    )
+                )
+            sheet.text(x + 2.1 * em, y, words, size=0.9)
+            x += _key_width(words, layout)

@@ -1,0 +1,113 @@
+"""Places in a capture that are worth going to: warnings, markers, efforts, gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.board import Board
+from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.stretch import Stretch, concerning, kept_seconds
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from analysis.session.load import SensorSeries, SessionData
+    from analysis.statistics.efforts import Effort
+
+
+class MomentKind(StrEnum):
+    """What happened there."""
+
+    WARNING = "warning"
+    MARKER = "marker"
+    EFFORT = "effort"
+    GAP = "gap"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Moment:
+    """``t_ns``: capture time to go to; ``end_ns``: where it is over, the same for a marker.
+
+    What happens at a grid second is seen right after it, when the board has closed it.
+    """
+
+    t_ns: int
+    end_ns: int
+    kind: MomentKind
+    text: str
+    sensor: int = 0
+
+
+def efforts_of(
+    reference: SensorSeries, exclusions: Iterable[Stretch], marked: Sequence[Stretch]
+) -> tuple[Effort, ...]:
+    """The efforts of a session, without troughs: those that the tester marked, or found ones.
+
+    As everywhere, they are found on the reference with its excluded stretches as gaps.
+    """
+    # As in exclusions: it loads what a window that opens has no time for.
+    from analysis.statistics.efforts import Kind as EffortKind  # noqa: PLC0415 - see above
+    from analysis.statistics.efforts import find_efforts  # noqa: PLC0415 - see above
+
+    kept = kept_seconds(len(reference.grid), concerning(exclusions, reference.number))
+    grid = np.where(kept, reference.grid, NO_VALUE).astype(np.int32)
+    return tuple(e for e in find_efforts(grid, marked) if e.kind is EffortKind.EFFORT)
+
+
+def moments_of(
+    data: SessionData, board: Board, efforts: Iterable[Effort] = ()
+) -> tuple[Moment, ...]:
+    """All of a session, in order of time.
+
+    Warnings stand where they were raised; efforts at the start of the rise (marked ones where
+    the tester has marked any); gaps at their first second, those of test sensors and reference.
+    """
+    end_ns = data.duration_ns
+    plan = data.plan
+    found = [
+        Moment(
+            warning.start_s * NS_PER_S + 1,
+            end_ns if warning.end_s is None else warning.end_s * NS_PER_S,
+            MomentKind.WARNING,
+            f"{warning.kind}: {plan.sensor(warning.sensor).label if warning.sensor else 'session'}",
+            warning.sensor,
+        )
+        for warning in board.warnings
+    ]
+    found += [Moment(t_ns, t_ns, MomentKind.MARKER, text) for t_ns, text in data.markers]
+    found += [
+        Moment(
+            effort.start_s * NS_PER_S + 1,
+            effort.return_s * NS_PER_S,
+            MomentKind.EFFORT,
+            f"effort {number}",
+        )
+        for number, effort in enumerate(efforts, 1)
+    ]
+    for series in data.sensors.values():
+        found += [
+            Moment(
+                gap.start_s * NS_PER_S + 1,
+                gap.end_s * NS_PER_S,
+                MomentKind.GAP,
+                f"gap: {series.sensor.label}, {gap.seconds} s",
+                series.number,
+            )
+            for gap in series.gaps
+        ]
+    return tuple(sorted(found))
+
+
+def next_moment(moments: Iterable[Moment], kind: MomentKind, t_ns: int) -> Moment | None:
+    """The first of this kind after ``t_ns``, ``None`` behind the last."""
+    return next((m for m in moments if m.kind is kind and m.t_ns > t_ns), None)
+
+
+def last_moment(moments: Iterable[Moment], kind: MomentKind, t_ns: int) -> Moment | None:
+    """The last of this kind before ``t_ns``, ``None`` before the first."""
+    earlier = [m for m in moments if m.kind is kind and m.t_ns < t_ns]
+    return earlier[-1] if earlier else None

@@ -1,0 +1,138 @@
+"""The whole of a capture, read once: what a player that stands at one instant cannot know.
+
+Jumps need what comes later; suggested exclusions and the numbers need the end.  Reading eight
+hours takes seconds, so it is done on a thread of its own, with a connection of its own.
+"""
+
+from __future__ import annotations
+
+import threading
+from array import array
+from bisect import bisect_left
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.board import Board
+from analysis.session.bookmarks import Moment, efforts_of, moments_of
+from analysis.session.exclusions import (
+    Suggestion,
+    analysed,
+    marked_efforts,
+    session_of,
+    suggestions,
+)
+from analysis.session.load import SessionData
+from analysis.statistics.stretch import Stretch
+from replay.capture import Capture
+from replay.errors import SidebeatError
+from replay.event import Event
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from analysis.session.sensors import SessionResult
+    from analysis.statistics.efforts import Effort
+    from replay.capture import EffectiveNotes
+    from replay.plan import Plan
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """``data``: the arrays, with the notes as they were when it was read.  ``board``: finished.
+    ``arrivals``: times of all events by sensor and channel, ns, in order.
+    """
+
+    data: SessionData
+    board: Board
+    suggested: tuple[Suggestion, ...]
+    arrivals: Mapping[tuple[int, str], array[int]]
+
+    def before(self, sensor: int, channel: str, t_ns: int) -> int | None:
+        """Time of the newest event of a sensor on a channel before ``t_ns``."""
+        times = self.arrivals.get((sensor, channel))
+        place = bisect_left(times, t_ns) if times else 0
+        return times[place - 1] if times and place else None
+
+    def with_notes(self, plan: Plan, notes: EffectiveNotes) -> SessionData:
+        """The same arrays with other notes, without reading the events again.
+
+        ``plan``: with the labels that count now.
+        """
+        recorded = [(marker.t_ns, marker.text) for marker in self.board.markers]
+        return replace(
+            self.data,
+            plan=plan,
+            sensors={
+                number: replace(series, sensor=plan.sensor(number))
+                for number, series in self.data.sensors.items()
+            },
+            markers=tuple(sorted([*recorded, *notes.markers])),
+            exclusions=tuple(
+                Stretch.of_ns(one.from_ns, one.to_ns, one.reason, one.sensor)
+                for one in notes.exclusions
+            ),
+            efforts=marked_efforts(notes),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Findings:
+    """A survey seen with the notes that count now."""
+
+    data: SessionData
+    result: SessionResult
+    efforts: tuple[Effort, ...]
+    moments: tuple[Moment, ...]
+
+
+def read_survey(path: Path) -> Survey:
+    """Read a whole capture.  Raises as ``Capture.open`` and reading its events do."""
+    arrivals: dict[tuple[int, str], array[int]] = {}
+
+    def note(event: Event) -> None:
+        arrivals.setdefault((event.sensor, event.channel), array("q")).append(event.t_ns)
+
+    with Capture.open(path) as capture:
+        data, board = session_of(capture, note)
+    return Survey(data, board, suggestions(board), arrivals)
+
+
+def findings(survey: Survey, plan: Plan, notes: EffectiveNotes) -> Findings:
+    """Numbers and moments with these notes; the same as ``sidebeat analyse`` prints."""
+    data = survey.with_notes(plan, notes)
+    result = analysed(data, survey.suggested, notes)
+    efforts = efforts_of(data.reference, result.exclusions, data.efforts)
+    return Findings(data, result, efforts, moments_of(data, survey.board, efforts))
+
+
+class Job:
+    """Work on a thread of its own; ``done`` is asked from the view's timer.
+
+    ``result``: what it returned, ``None`` before or after an error; ``problem``: its sentence.
+    """
+
+    def __init__(self, work: Callable[[], object], name: str) -> None:
+        self._work = work
+        self.result: object = None
+        self.problem = ""
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
+        self._thread.start()
+
+    @property
+    def done(self) -> bool:
+        """Whether it is over."""
+        return not self._thread.is_alive()
+
+    def wait(self) -> None:
+        """Return when it is over."""
+        self._thread.join()
+
+    def _run(self) -> None:
+        try:
+            self.result = self._work()
+        except SidebeatError as error:
+            self.problem = str(error)
+        except Exception as error:  # a fault in the numbers must not end the replay
+            self.problem = f"{type(error).__name__}: {error}"

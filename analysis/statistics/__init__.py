@@ -1,0 +1,1 @@
+"""Arrays to estimates with intervals; numpy and scipy only, and no prose."""

@@ -1,0 +1,194 @@
+"""All the statistics of agreement of one test sensor over one stretch of the grid."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.statistics.agreement import Tolerance, sums_of
+from analysis.statistics.batch import share_estimate, size_estimate
+from analysis.statistics.concordance import concordance
+from analysis.statistics.correlation import pearson
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.limits import limits_of_agreement
+from analysis.statistics.pairing import NO_VALUE, pairs_of
+from analysis.statistics.proportional import ProportionalBias, proportional_bias
+
+FEW_EFFECTIVE: Final = 16.0
+"""Independent pairs below which every interval of the stretch is called rough: the count
+itself is then known to a factor of two at best."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """Agreement of a test sensor with the reference; differences are test − reference.
+
+    ``seconds``: grid seconds looked at; ``coverage_percent``: share of them at which the test
+    sensor had a value; ``pairs``: seconds at which both had one.  ``loa_low`` / ``loa_high``:
+    limits of agreement.  ``mape`` and ``within`` in percent; ``reference_range_bpm``: 5th to
+    95th percentile.  ``cautions``: plain sentences on what not to trust.
+    """
+
+    seconds: int
+    coverage_percent: float | None
+    pairs: int
+    bias: Estimate
+    sd: Estimate
+    loa_low: Estimate
+    loa_high: Estimate
+    mae: Estimate
+    mape: Estimate
+    rmse: Estimate
+    within: Estimate
+    pearson_r: Estimate
+    concordance: Estimate
+    proportional: ProportionalBias
+    reference_mean_bpm: float | None
+    reference_sd_bpm: float | None
+    reference_range_bpm: int
+    test_mean_bpm: float | None
+    test_sd_bpm: float | None
+    cautions: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values by name: words with units, ``…_interval`` beside what has one."""
+        result: dict[str, Any] = {
+            "seconds": self.seconds,
+            "coverage_percent": self.coverage_percent,
+            "pairs": self.pairs,
+        }
+        for name, estimate in (
+            ("bias_bpm", self.bias),
+            ("sd_bpm", self.sd),
+            ("loa_low_bpm", self.loa_low),
+            ("loa_high_bpm", self.loa_high),
+            ("mae_bpm", self.mae),
+            ("mape_percent", self.mape),
+            ("rmse_bpm", self.rmse),
+            ("within_tolerance_percent", self.within),
+            ("pearson_r", self.pearson_r),
+            ("concordance", self.concordance),
+            ("slope_bpm_per_bpm", self.proportional.slope),
+        ):
+            result[name] = estimate.value
+            result[f"{name}_interval"] = estimate.interval and list(estimate.interval)
+        result |= {
+            "effective_count": self.bias.effective_count,
+            "effective_count_sd": self.sd.effective_count,
+            "effective_count_r": self.pearson_r.effective_count,
+            "sloped_limits": [
+                {
+                    "at_bpm": at.at_bpm,
+                    "bias_bpm": at.bias_bpm,
+                    "loa_low_bpm": at.low_bpm,
+                    "loa_high_bpm": at.high_bpm,
+                }
+                for at in self.proportional.limits
+            ],
+            "reference_mean_bpm": self.reference_mean_bpm,
+            "reference_sd_bpm": self.reference_sd_bpm,
+            "reference_range_bpm": self.reference_range_bpm,
+            "test_mean_bpm": self.test_mean_bpm,
+            "test_sd_bpm": self.test_sd_bpm,
+            "cautions": list(self.cautions),
+        }
+        return result
+
+
+def agreement_of(
+    ref_mbpm: npt.NDArray[np.int32],
+    test_mbpm: npt.NDArray[np.int32],
+    tolerance: Tolerance,
+    *,
+    kept: npt.NDArray[np.bool_] | None = None,
+) -> Agreement:
+    """Every statistic of the pairs of two grids, int32[n] in mbpm with ``NO_VALUE`` in gaps.
+
+    ``kept`` bool[n]: grid seconds to look at (default: all); the others count as gaps, so that
+    what lies on both sides of an exclusion is not taken for adjacent.  Bias, MAE, share within
+    tolerance and r are computed from the same whole-number sums that the live monitor keeps, so
+    that both show the same values.
+    """
+    if kept is not None:
+        ref_mbpm = np.where(kept, ref_mbpm, NO_VALUE)
+        test_mbpm = np.where(kept, test_mbpm, NO_VALUE)
+    seconds = len(ref_mbpm) if kept is None else int(np.count_nonzero(kept))
+    sums = sums_of(ref_mbpm, test_mbpm, tolerance)
+    summary = sums.summary()
+    present = pairs_of(ref_mbpm, test_mbpm)
+    ref, test = ref_mbpm / 1000, test_mbpm / 1000
+    limits = limits_of_agreement(test - ref, present)
+    effective = limits.bias.effective_count
+    x, y = ref[present], test[present]
+    error = np.abs(y - x)
+    r = pearson(ref, test, present)
+    within = tolerance.within_each(ref_mbpm[present], test_mbpm[present]).astype(float)
+    result = Agreement(
+        seconds=seconds,
+        coverage_percent=(
+            100 * int(np.count_nonzero(test_mbpm != NO_VALUE)) / seconds if seconds else None
+        ),
+        pairs=sums.pairs,
+        bias=_with_value(limits.bias, summary.bias_bpm),
+        sd=_with_value(limits.sd, sums.sd_bpm),
+        loa_low=limits.low,
+        loa_high=limits.high,
+        mae=_with_value(size_estimate(error, limits.batching), summary.mae_bpm),
+        mape=size_estimate(error / x, limits.batching).scaled(100),
+        rmse=_with_value(_root(size_estimate(error**2, limits.batching)), sums.rmse_bpm),
+        within=_with_value(
+            share_estimate(within, limits.batching, effective).scaled(100),
+            summary.within_tolerance_percent,
+        ),
+        pearson_r=_with_value(r, summary.pearson_r),
+        concordance=concordance(ref, test, present),
+        proportional=proportional_bias(ref, test, present),
+        reference_mean_bpm=float(x.mean()) if len(x) else None,
+        reference_sd_bpm=float(x.std(ddof=1)) if len(x) > 1 else None,
+        reference_range_bpm=sums.range_bpm,
+        test_mean_bpm=float(y.mean()) if len(y) else None,
+        test_sd_bpm=float(y.std(ddof=1)) if len(y) > 1 else None,
+        cautions=(),
+    )
+    return _cautioned(result, summary.r_caution)
+
+
+def _with_value(estimate: Estimate, value: float | None) -> Estimate:
+    return Estimate(value, estimate.interval, estimate.effective_count, estimate.caution)
+
+
+def _root(square: Estimate) -> Estimate:
+    interval = square.interval and (math.sqrt(square.interval[0]), math.sqrt(square.interval[1]))
+    value = None if square.value is None else math.sqrt(square.value)
+    return Estimate(value, interval, square.effective_count, square.caution)
+
+
+def _cautioned(result: Agreement, r_caution: str) -> Agreement:
+    cautions = []
+    if result.pairs == 0:
+        cautions.append("There are no pairs: nothing can be said.")
+    effective = result.bias.effective_count
+    if effective is not None and effective < FEW_EFFECTIVE:
+        cautions.append(
+            f"{result.pairs} pairs are worth about {effective:.0f} independent ones: "
+            "every interval here is rough."
+        )
+    seen = [estimate.caution for estimate in (result.bias, result.mae, result.within)]
+    cautions += [caution for caution in dict.fromkeys(seen) if caution]
+    if result.pairs and r_caution:
+        cautions.append(r_caution)
+    cautions += [
+        caution
+        for caution in (result.pearson_r.caution, result.concordance.caution)
+        if caution and result.pearson_r.value is not None
+    ]
+    if result.proportional.is_clear:
+        cautions.append(
+            "The difference changes with the heart rate: read the sloped limits, not the constant "
+            "ones. A sensor that smooths makes such a slope too."
+        )
+    return replace(result, cautions=tuple(dict.fromkeys(cautions)))

@@ -1,0 +1,141 @@
+"""A view's attention: its attendant, and the means by which it calls."""
+
+from __future__ import annotations
+
+import logging
+import math
+import time
+from collections.abc import Callable, Sequence
+from typing import Final, Protocol
+
+from live.notify.throttle import Attendant, Call
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
+from replay.event import NS_PER_S
+
+SLACK_NS: Final = NS_PER_S
+"""By how much session time may run ahead of real time in one look before it is called catching
+up: a capture ticks four times a second, and a busy view takes several ticks at once."""
+
+_log = logging.getLogger(__name__)
+
+
+class Means(Protocol):
+    """One way of calling.  No call waits; none raises for what is only out of reach."""
+
+    def call(self, call: Call) -> None:
+        """Call about one warning."""
+
+    def tend(self) -> None:
+        """Look after what was begun; called again and again."""
+
+    def trouble(self) -> str:
+        """One sentence about what cannot be done, once; empty if there is nothing new."""
+
+    def close(self) -> None:
+        """End what was begun."""
+
+
+class Pace:
+    """Tells the present from history: a view attached late is given all events at once.
+
+    Real time is the caller's monotonic clock; UTC would be wrong where the clock is set.
+    """
+
+    def __init__(self) -> None:
+        self._session_ns = 0
+        self._real_ns: int | None = None
+
+    def is_present(self, session_ns: int, real_ns: int, speed: float = 1.0) -> bool:
+        """Whether session time has run no faster than ``speed`` times real time since the last
+        question.
+        """
+        passed_ns = 0 if self._real_ns is None else real_ns - self._real_ns
+        gained_ns = session_ns - self._session_ns
+        self._session_ns, self._real_ns = session_ns, real_ns
+        return gained_ns <= speed * (passed_ns + SLACK_NS)
+
+
+class Attention:
+    """Looks at a view's model after each ``pump`` and calls by its means.
+
+    ``only_in_front``: be silent while the capture says that another view is in front.  A replay is
+    never behind; what it passes over on the way to another moment calls nobody.
+    """
+
+    def __init__(
+        self,
+        means: Sequence[Means],
+        *,
+        only_in_front: bool = False,
+        clock: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        self._means = list(means)
+        self._only_in_front = only_in_front
+        self._clock = clock
+        self._pace = Pace()
+        self._attendant: Attendant | None = None
+        self._generation = -1
+        self._ended = False
+        self._troubles: list[str] = []
+
+    def look(self, model: ViewModel) -> None:
+        """Call whom it concerns; never raises."""
+        try:
+            self._look(model)
+            for means in self._means:
+                means.tend()
+                if trouble := means.trouble():
+                    self._troubles.append(trouble)
+        except Exception:
+            # A view goes on drawing, whatever befalls its sounds; once is enough to say so.
+            _log.exception("attention to warnings has failed and stops")
+            self.close()
+
+    def trouble(self) -> str:
+        """The oldest sentence that was not yet taken about what cannot be done; usually empty."""
+        return self._troubles.pop(0) if self._troubles else ""
+
+    def close(self) -> None:
+        """End what was begun."""
+        means, self._means = self._means, []
+        for one in means:
+            one.close()
+
+    def _look(self, model: ViewModel) -> None:
+        if self._attendant is None or model.generation != self._generation:
+            self._attendant = Attendant(model.plan.attention)
+            self._generation = model.generation
+            self._ended = False
+            if not model.feed.is_live:
+                self._attendant.look(0.0, [])  # a replay begins with its beginning
+        if self._ended:
+            return
+        warnings = model.board.warnings
+        t_ns = model.board.now_ns
+        if self._is_present(model, t_ns) and not self._is_behind(model):
+            self._call_all(self._attendant.look(t_ns / NS_PER_S, warnings))
+        else:
+            self._attendant.rest()
+        if model.ended is not None:
+            self._ended = True
+            self._call_all(self._attendant.finish(warnings))
+
+    def _is_present(self, model: ViewModel, t_ns: int) -> bool:
+        speed = 1.0
+        if isinstance(model.feed, FileFeed):
+            # Flat out, a jump looks like playing on.
+            speed = math.inf if model.feed.speed is None else model.feed.speed
+            if model.feed.catching_up:
+                return False
+        return self._pace.is_present(t_ns, self._clock(), speed)
+
+    def _is_behind(self, model: ViewModel) -> bool:
+        if not (self._only_in_front and model.feed.is_live):
+            return False
+        return model.status is None or not model.status.in_front
+
+    def _call_all(self, calls: Sequence[Call]) -> None:
+        for call in calls:
+            for means in self._means:
+                means.call(call)

@@ -1,0 +1,124 @@
+"""Who is called when: the quiet times, the reminders and the silence after an acknowledgement.
+
+Pure: warnings and the time go in, calls come out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.board.snapshot import SensorWarning, Severity, WarningKind
+from replay.attention import AttentionPlan
+from replay.errors import PlanError
+
+
+class Occasion(StrEnum):
+    """Why there is a call."""
+
+    START = "start"
+    """A warning calls for the first time."""
+    REMINDER = "reminder"
+    """It still stands after its quiet time, and nobody has acknowledged it."""
+    END = "end"
+    """A warning that has called is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One call, about one warning."""
+
+    occasion: Occasion
+    warning: SensorWarning
+
+
+def check_kinds(attention: AttentionPlan) -> None:
+    """Raise :class:`PlanError` if a quiet time is for a kind of warning that does not exist."""
+    known = [kind.value for kind in WarningKind]
+    for kind in attention.quiet:
+        if kind not in known:
+            raise PlanError("attention.quiet", "knows the kinds " + ", ".join(known), kind)
+
+
+class Attendant:
+    """Decides on calls for one board.
+
+    A warning calls when it is raised, unless one of the same kind and sensor has called within
+    the quiet time and was as grave; if it still stands when that time is over, it calls then.  A
+    warning that stands reminds once per quiet time.  An acknowledged one calls no more; its end
+    is told all the same, to whoever was told of its start.
+    """
+
+    def __init__(self, attention: AttentionPlan) -> None:
+        self._attention = attention
+        self._last: dict[tuple[WarningKind, int], tuple[float, Severity]] = {}
+        self._standing: set[int] = set()  # have called and are not over
+        self._over = 0  # warnings before this position are over and told
+        self._looked_s: float | None = None
+
+    def look(self, now_s: float, warnings: Sequence[SensorWarning]) -> list[Call]:
+        """Calls that are due at ``now_s`` (session seconds), the gravest first.
+
+        ``warnings``: all of the session so far, in order of start.  What was over before the
+        first look, or before the look after a rest, is history and calls nobody.
+        """
+        calls: list[Call] = []
+        leading = True
+        for at in range(self._over, len(warnings)):
+            warning = warnings[at]
+            if warning.end_s is None:
+                leading = False
+                calls += self._standing_calls(now_s, warning)
+                continue
+            calls += self._ended_calls(now_s, warning)
+            if leading:
+                self._over = at + 1
+        self._looked_s = now_s
+        return sorted(calls, key=lambda call: -call.warning.severity)
+
+    def rest(self) -> None:
+        """Nobody is to be called for now; the next look is as the first one."""
+        self._looked_s = None
+
+    def finish(self, warnings: Sequence[SensorWarning]) -> list[Call]:
+        """The session is over: the end of everything that has called and is not over."""
+        calls = [Call(Occasion.END, w) for w in warnings if w.number in self._standing]
+        self._standing.clear()
+        return calls
+
+    def _standing_calls(self, now_s: float, warning: SensorWarning) -> list[Call]:
+        if not warning.calls or not self._may_call(now_s, warning):
+            return []
+        if warning.number not in self._standing:
+            return [self._call(Occasion.START, now_s, warning)]
+        if self._attention.quiet_of(warning.kind.value):  # without a quiet time once is enough
+            return [self._call(Occasion.REMINDER, now_s, warning)]
+        return []
+
+    def _ended_calls(self, now_s: float, warning: SensorWarning) -> list[Call]:
+        calls = []
+        if warning.number not in self._standing:
+            # It came and went between two looks.
+            if not self._is_news(warning) or warning.acknowledged_s is not None:
+                return []
+            if not self._may_call(now_s, warning):
+                return []
+            calls.append(self._call(Occasion.START, now_s, warning))
+        self._standing.discard(warning.number)
+        return [*calls, Call(Occasion.END, warning)]
+
+    def _is_news(self, warning: SensorWarning) -> bool:
+        return self._looked_s is not None and warning.start_s >= self._looked_s
+
+    def _may_call(self, now_s: float, warning: SensorWarning) -> bool:
+        quiet_s = self._attention.quiet_of(warning.kind.value)
+        if quiet_s is None:
+            return False
+        last = self._last.get((warning.kind, warning.sensor))
+        return last is None or now_s - last[0] >= quiet_s or warning.severity > last[1]
+
+    def _call(self, occasion: Occasion, now_s: float, warning: SensorWarning) -> Call:
+        self._last[warning.kind, warning.sensor] = (now_s, warning.severity)
+        self._standing.add(warning.number)
+        return Call(occasion, warning)

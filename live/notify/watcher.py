@@ -1,0 +1,80 @@
+"""The watcher: a view without a picture, which runs the command and publishes.
+
+One per capture, started beside it as a process of its own, so that however many views are attached
+each warning is told once, and with ``--view none`` as well.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Final
+
+from live.capture.session_router import RECORDING_BEGINS, REHEARSAL
+from live.notify.command import CommandRunner
+from live.notify.facts import facts_for
+from live.notify.notifier import Attention, Means
+from live.notify.publisher import Publisher
+from live.protocol.feed import Feed
+from live.protocol.view_model import ViewModel
+from replay.plan import Broker, Plan
+
+EVERY_S: Final = 0.25
+"""As often as a capture ticks."""
+
+
+def means_of(plan: Plan, started_utc_ns: int) -> list[Means]:
+    """The command and the publisher of a plan, as far as planned.
+
+    Raises :class:`~replay.errors.PlanError` for a broker that cannot be meant.
+    """
+    facts_of = facts_for(plan, started_utc_ns)
+    means: list[Means] = []
+    if plan.attention.topic:
+        means.append(Publisher(plan.broker or Broker(), plan.attention.topic, facts_of))
+    if plan.attention.command:
+        means.append(CommandRunner(plan.attention.command, facts_of))
+    return means
+
+
+def watch(
+    attach: Callable[[], Feed],
+    say: Callable[[str], None],
+    *,
+    sleep: Callable[[float], None] = time.sleep,
+    clock: Callable[[], int] = time.monotonic_ns,
+) -> None:
+    """Follow a capture to its end.
+
+    ``attach``: gives its feed; asked again where a rehearsal has become a recording.  ``say``:
+    takes one sentence about what could not be done; the views of the capture show it too.
+    """
+    while _follow(attach(), say, sleep, clock) == RECORDING_BEGINS:
+        pass
+
+
+def _follow(
+    feed: Feed,
+    say: Callable[[str], None],
+    sleep: Callable[[float], None],
+    clock: Callable[[], int],
+) -> str:
+    """Follow one stream to its end; the reason of it."""
+    attention = Attention([])
+    try:
+        feed.send("watch")
+        model = ViewModel(feed)
+        if feed.title != REHEARSAL:  # before the recording nobody is called
+            attention = Attention(means_of(feed.plan, feed.started_utc_ns), clock=clock)
+        while model.ended is None:
+            model.pump()
+            attention.look(model)
+            if trouble := attention.trouble():
+                say(trouble)
+                feed.send("trouble", text=trouble)
+            if model.ended is None:
+                sleep(EVERY_S)
+        return model.ended.reason
+    finally:
+        attention.close()
+        feed.close()

@@ -1,0 +1,1 @@
+"""What the capture process and its views say to each other: frames, run file, feeds."""

@@ -1,0 +1,111 @@
+"""What a view knows: a board of its own, fed from its feed, and the state of the stream.
+
+The window and the terminal view share this.  A view owns one model, calls ``pump`` from its own
+timer and draws from ``snapshot()`` and ``board``; nothing here knows how it is drawn.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from copy import deepcopy
+from typing import TypeVar
+
+from analysis.board import Board
+from analysis.board.snapshot import SensorWarning, Snapshot
+from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Feed, Place, Rewound, Tick
+from replay.event import Event
+from replay.plan import Plan
+
+_log = logging.getLogger(__name__)
+_Given = TypeVar("_Given")
+
+
+class ViewModel:
+    """A feed and the board that is made of it.  All calls come from the view's own thread.
+
+    ``feed``: where events come from.  ``board``: replaced by a new one when a replay goes back,
+    so take it from here each time; ``generation`` counts the replacements, for views that keep
+    something derived from it.  ``status``: what the capture last said of itself, ``None`` for a
+    file.  ``ended``: set once the stream is over.  ``faults``: events that the board could not
+    take because of an error in it; each is logged, and the view goes on and shows the count.
+    """
+
+    def __init__(self, feed: Feed, board_of: Callable[[Plan], Board] = Board) -> None:
+        self.feed = feed
+        self._board_of = board_of
+        self.board: Board = board_of(feed.plan)
+        self.generation = 0
+        self.status: CaptureStatus | None = None
+        self.ended: Ended | None = None
+        self.faults = 0
+        self._answers: dict[int, Acknowledged] = {}
+        self._snapshot: Snapshot | None = None
+        self._kept: dict[int, Board] = {}
+        """Boards as they were at places of a replay: going back begins from the nearest."""
+
+    @property
+    def plan(self) -> Plan:
+        """The plan of the session that is shown."""
+        return self.feed.plan
+
+    def pump(self) -> bool:
+        """Take everything that came since the last call; returns whether anything did."""
+        messages = self.feed.poll()
+        for message in messages:
+            match message:
+                case Event():
+                    self._on_board(self.board.feed, message)
+                case Tick(t_ns):
+                    self._on_board(self.board.advance, t_ns)
+                case CaptureStatus():
+                    self.status = message
+                case Acknowledged(number):
+                    self._answers[number] = message
+                case Ended(t_ns):
+                    self._on_board(self.board.finish, t_ns)
+                    self.ended = message
+                case Place(number, forget):
+                    for other in forget:
+                        self._kept.pop(other, None)
+                    self._kept[number] = deepcopy(self.board)
+                case Rewound(to, afresh):
+                    if afresh:
+                        self._kept.clear()
+                    kept = self._kept.get(to)
+                    self.board = self._board_of(self.feed.plan) if kept is None else deepcopy(kept)
+                    self.generation += 1
+                    self.ended = None
+        if messages:
+            self._snapshot = None
+        return bool(messages)
+
+    def snapshot(self) -> Snapshot:
+        """The board as of the last event or tick; made once per ``pump`` that brought news."""
+        if self._snapshot is None:
+            self._snapshot = self.board.snapshot()
+        return self._snapshot
+
+    def acknowledge(self, warnings: Iterable[SensorWarning]) -> list[int]:
+        """Tell the capture that the tester knows of these; numbers of the commands.
+
+        Each by its kind and sensor, so that what was not on the screen yet is not silenced.
+        """
+        return [
+            self.feed.send("acknowledge", sensor=warning.sensor, kind=warning.kind.value)
+            for warning in warnings
+            if warning.calls
+        ]
+
+    def answer(self, number: int) -> Acknowledged | None:
+        """The capture's answer to the command with this number, once; ``None`` until it came."""
+        return self._answers.pop(number, None)
+
+    def _on_board(self, step: Callable[[_Given], object], given: _Given) -> None:
+        # Drawing must outlive an error in a rule: the capture is saved elsewhere, and a view
+        # that ends takes the tester's eyes off everything else that still works.
+        try:
+            step(given)
+        except Exception:
+            self.faults += 1
+            _log.exception("the board could not take an event")

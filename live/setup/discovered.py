@@ -1,0 +1,145 @@
+"""Who was heard: what the scanning process says, kept with when it was said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from live.setup.known_sensors import Memory, RememberedSensor
+from live.setup.places import from_sensor
+from replay.plan import PlannedSensor
+
+GONE_AFTER_S: Final = 20.0
+"""Sensors advertise every 0.1 to 2 s, and a round of listening takes some seconds: who was not
+heard for so long is away, linked elsewhere or switched off."""
+HEART_RATE: Final = "heart rate"
+_STRONG_DBM: Final = -65
+_WEAK_DBM: Final = -85
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorInReach:
+    """One sensor, heard now, some time ago, or only remembered (``heard_s`` is ``None``).
+
+    ``heard_s``: when it was last heard, in seconds of the caller's clock.
+    """
+
+    address: str
+    name: str
+    services: tuple[str, ...] = ()
+    signal_dbm: int | None = None
+    battery_percent: int | None = None
+    placement: str = ""
+    firmware: str = ""
+    connected: bool = False
+    note: str = ""
+    heard_s: float | None = None
+
+    def is_near(self, now_s: float) -> bool:
+        """Whether it was heard lately."""
+        return self.heard_s is not None and now_s - self.heard_s <= GONE_AFTER_S
+
+    def signal_words(self, now_s: float) -> str:
+        """Signal strength in dBm and in a word, or why there is none."""
+        if self.heard_s is None:
+            return "not heard yet"
+        if not self.is_near(now_s):
+            return f"not heard for {now_s - self.heard_s:.0f} s"
+        if self.signal_dbm is None:
+            return "linked already" if self.connected else "heard"
+        word = "fair"
+        if self.signal_dbm >= _STRONG_DBM:
+            word = "strong"
+        elif self.signal_dbm < _WEAK_DBM:
+            word = "weak"
+        return f"{word}, {self.signal_dbm} dBm".replace("-", "−")
+
+
+class Reach:
+    """All sensors that were heard since the page was opened, and those remembered."""
+
+    def __init__(self, memory: Memory) -> None:
+        self._memory = memory
+        self._sensors: dict[str, SensorInReach] = {}
+        self.problem = ""
+        """Why nobody can be heard at present; empty while listening works."""
+        for one in memory.sensors:
+            self._sensors[one.address] = SensorInReach(address=one.address, name=one.name)
+
+    @property
+    def sensors(self) -> list[SensorInReach]:
+        """Heard ones first, then by name and address: rows must not jump with the signal."""
+        return sorted(
+            self._sensors.values(),
+            key=lambda one: (one.heard_s is None, one.name.lower(), one.address),
+        )
+
+    def get(self, address: str) -> SensorInReach | None:
+        """The sensor with this address."""
+        return self._sensors.get(address)
+
+    def hear(self, line: Mapping[str, Any], now_s: float) -> bool:
+        """Take one line of the scanning process; whether it made sense."""
+        if isinstance(line.get("problem"), str):
+            self.problem = line["problem"]
+            return True
+        rows = line.get("sensors")
+        if not isinstance(rows, list):
+            return False
+        self.problem = ""
+        for row in rows:
+            if isinstance(row, dict) and isinstance(row.get("address"), str):
+                self._take(row, now_s)
+        return True
+
+    def _take(self, row: Mapping[str, Any], now_s: float) -> None:
+        before = self._sensors.get(row["address"]) or SensorInReach(address=row["address"], name="")
+        heard_s = now_s - float(row.get("age_s") or 0.0)
+        self._sensors[row["address"]] = replace(
+            before,
+            name=_plain(row.get("name")) or before.name,
+            services=tuple(row.get("services") or before.services),
+            signal_dbm=row.get("signal_dbm"),
+            battery_percent=_or(row.get("battery_percent"), before.battery_percent),
+            placement=_plain(row.get("placement")) or before.placement,
+            firmware=_plain(row.get("firmware")) or before.firmware,
+            connected=bool(row.get("connected")),
+            note=_plain(row.get("note")),
+            heard_s=heard_s if before.heard_s is None else max(heard_s, before.heard_s),
+        )
+
+    def recall(self, sensor: SensorInReach) -> RememberedSensor | None:
+        """What is remembered of it."""
+        return self._memory.recall(sensor.address, sensor.name)
+
+    def planned(self, sensor: SensorInReach, *, has_reference: bool) -> PlannedSensor:
+        """How it is proposed for the plan: as remembered, or by what it measures and says."""
+        known = self.recall(sensor)
+        place = known.placement if known else from_sensor(sensor.placement)
+        if known:
+            role = known.role
+        elif sensor.services and HEART_RATE not in sensor.services:
+            role = "companion"
+        else:
+            role = "reference" if place == "chest" and not has_reference else "test"
+        return PlannedSensor(
+            label=(known.label if known else sensor.name) or "sensor",
+            role=role,
+            placement=place,
+            address=sensor.address,
+            firmware=sensor.firmware,
+        )
+
+    def names(self, addresses: Iterable[str]) -> dict[str, str]:
+        """Names by address."""
+        return {a: self._sensors[a].name for a in addresses if a in self._sensors}
+
+
+def _plain(text: object) -> str:
+    """A sensor's own text without control characters."""
+    return "".join(c for c in text if c.isprintable()) if isinstance(text, str) else ""
+
+
+def _or(value: object, before: int | None) -> int | None:
+    return value if isinstance(value, int) else before

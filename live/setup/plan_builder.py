@@ -1,0 +1,156 @@
+"""A plan in the making: may be incomplete, and says in sentences what is still missing."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from analysis.report.reporting_items import ITEMS
+from live.simulated.kinds import kind_of
+from live.simulated.script import script_for
+from replay.attention import AttentionPlan
+from replay.errors import PlanError
+from replay.plan import Broker, Plan, PlannedSensor
+
+Identity = tuple[str, str]
+"""What makes two planned sensors the same thing: the source, and where it is found there."""
+
+DETAILS: Final = tuple((item.name, item.hint) for item in ITEMS)
+"""What a report asks for beside what a plan holds anyway, by the report's own names, each with how
+it is best given.  All optional."""
+
+_WEARER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
+
+
+def identity(sensor: PlannedSensor) -> Identity:
+    """What this sensor is, whatever it is called and wherever it is worn."""
+    if sensor.source == "mqtt":
+        return "mqtt", sensor.topic
+    if sensor.source == "simulated":
+        return "simulated", f"{sensor.kind}/{sensor.label}"
+    if sensor.source == "file":
+        return "file", sensor.label
+    return "bluetooth", sensor.address or sensor.name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """A plan in the making; fields as in :class:`~replay.plan.Plan`, of any content."""
+
+    wearer: str = ""
+    activity: str = ""
+    sensors: tuple[PlannedSensor, ...] = ()
+    tolerance_bpm: float = 5.0
+    tolerance_percent: float = 10.0
+    broker: Broker | None = None
+    attention: AttentionPlan = field(default_factory=AttentionPlan)
+    details: Mapping[str, str] = field(default_factory=dict)
+    seed: int = 1
+
+    @classmethod
+    def of(cls, plan: Plan) -> Draft:
+        """A draft to go on from a plan."""
+        return cls(
+            wearer=plan.wearer,
+            activity=plan.activity,
+            sensors=plan.sensors,
+            tolerance_bpm=plan.tolerance_bpm,
+            tolerance_percent=plan.tolerance_percent,
+            broker=plan.broker,
+            attention=plan.attention,
+            details=dict(plan.details),
+            seed=plan.seed,
+        )
+
+    def with_sensor(self, sensor: PlannedSensor) -> Draft:
+        """With one more sensor, its label made unique; a second reference becomes a test sensor."""
+        taken = {one.label for one in self.sensors}
+        label, count = sensor.label, 1
+        while label in taken:
+            count += 1
+            label = f"{sensor.label} {count}"
+        role = sensor.role
+        if role == "reference" and any(one.role == "reference" for one in self.sensors):
+            role = "test"
+        return replace(self, sensors=(*self.sensors, replace(sensor, label=label, role=role)))
+
+    def without(self, index: int) -> Draft:
+        """Without the sensor at this place in the list."""
+        return replace(self, sensors=self.sensors[:index] + self.sensors[index + 1 :])
+
+    def changed(self, index: int, **values: str) -> Draft:
+        """With some facts of one sensor changed.
+
+        There is one reference: who is made it takes the role over, and the one before is under
+        test from then on.
+        """
+        sensors = list(self.sensors)
+        if values.get("role") == "reference":
+            sensors = [replace(s, role="test") if s.role == "reference" else s for s in sensors]
+        sensors[index] = replace(sensors[index], **values)  # type: ignore[arg-type]
+        return replace(self, sensors=tuple(sensors))
+
+    def problems(self) -> list[str]:
+        """What keeps this from being a plan, one sentence each; empty if it is one."""
+        found = []
+        if not self.sensors:
+            found.append("Tick the sensors that are worn.")
+        else:
+            roles = Counter(sensor.role for sensor in self.sensors)
+            if not roles["reference"]:
+                found.append("Choose which sensor is the reference.")
+            if not roles["test"]:
+                found.append("Add at least one sensor under test.")
+        if not self.wearer:
+            found.append("Give the wearer a code, for example W1.")
+        elif not _WEARER.fullmatch(self.wearer):
+            found.append("The wearer is a code of up to 16 letters and digits, not a name.")
+        if not self.activity.strip():
+            found.append("Say what is done (the activity).")
+        labels = Counter(sensor.label.strip() for sensor in self.sensors)
+        if "" in labels:
+            found.append("Give every sensor a label.")
+        found += [
+            f"Two sensors are called {label}: give each its own label."
+            for label, count in labels.items()
+            if label and count > 1
+        ]
+        found += [
+            f"{sensor.label}: say where it is worn."
+            for sensor in self.sensors
+            if sensor.role != "companion" and not sensor.placement.strip()
+        ]
+        if not found:
+            try:
+                plan = self.plan()
+                if plan.invented:
+                    script_for(plan.activity)
+                for sensor in plan.sensors:
+                    if sensor.source == "simulated":
+                        kind_of(sensor)
+            except PlanError as error:
+                found.append(f"{error.field}: {error.rule}.")
+        return found
+
+    def plan(self) -> Plan:
+        """The plan.  Raises :class:`PlanError` if it is not one yet."""
+        sensors = tuple(
+            replace(sensor, label=sensor.label.strip(), placement=sensor.placement.strip())
+            for sensor in self.sensors
+        )
+        over_mqtt = bool(self.attention.topic) or any(s.source == "mqtt" for s in sensors)
+        return Plan(
+            wearer=self.wearer,
+            activity=self.activity.strip(),
+            sensors=sensors,
+            tolerance_bpm=self.tolerance_bpm,
+            tolerance_percent=self.tolerance_percent,
+            broker=(self.broker or Broker()) if over_mqtt else None,
+            attention=self.attention,
+            details={key: text.strip() for key, text in self.details.items() if text.strip()},
+            invented=any(sensor.source == "simulated" for sensor in sensors),
+            seed=self.seed,
+        )

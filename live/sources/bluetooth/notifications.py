@@ -1,0 +1,123 @@
+"""The ear of one sensor: stamps and emits each notification, drops copies, notices silence."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Final
+
+from bleak.backends.characteristic import BleakGATTCharacteristic
+
+from live.sources.base import CaptureClock, Emit
+from live.sources.bluetooth.timing import Timing
+from live.sources.bluetooth.watchdog import CopyFilter, SilenceWatch
+from replay.event import DOUBLED
+from replay.plan import DEFAULT_HOLD_S, PlannedSensor
+
+Receiver = Callable[[BleakGATTCharacteristic, bytearray], None]
+
+_COPIES_BEFORE_TOLD: Final = 3
+_TOLD_EVERY: Final = 10
+
+
+class Listener:
+    """Receives the notifications of one sensor over all its links.
+
+    ``on_copies``: called when several notifications in a row came more than once.
+    """
+
+    def __init__(
+        self,
+        number: int,
+        sensor: PlannedSensor,
+        *,
+        clock: CaptureClock,
+        emit: Emit,
+        timing: Timing,
+        on_copies: Callable[[], None],
+    ) -> None:
+        self._number = number
+        self._sensor = sensor
+        self._clock = clock
+        self._emit = emit
+        self._timing = timing
+        self._on_copies = on_copies
+        self._watches: dict[str, SilenceWatch] = {}
+        self._copies: dict[str, CopyFilter] = {}
+        self._wake = asyncio.Event()
+
+    @property
+    def streams(self) -> list[str]:
+        """Channels whose silence is watched on this link."""
+        return list(self._watches)
+
+    @property
+    def heard(self) -> bool:
+        """Whether anything came on a watched stream since it was (re)subscribed."""
+        return any(watch.heard for watch in self._watches.values())
+
+    def silent(self, now_s: float) -> bool:
+        """Whether every watched stream is silent: one of several may rest by design."""
+        return all(watch.deadline_s <= now_s for watch in self._watches.values())
+
+    async def until_change(self) -> None:
+        """Wait until something is first heard, :meth:`wake` is called, or silence is due."""
+        latest_s = max((watch.deadline_s for watch in self._watches.values()), default=0.0)
+        left_s = latest_s - asyncio.get_running_loop().time()
+        self._wake.clear()
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._wake.wait(), max(0.0, left_s))
+
+    def wake(self) -> None:
+        """End a wait: the link broke."""
+        self._wake.set()
+
+    def watch(self, channel: str) -> None:
+        """From now on the silence of this channel counts."""
+        self._watches[channel] = self._new_watch()
+
+    def subscribed(self, channel: str) -> None:
+        """The subscription of a watched channel was made or renewed."""
+        self._watches[channel].subscribed(asyncio.get_running_loop().time())
+
+    def forget_link(self) -> None:
+        """The link is over; the next one is watched anew."""
+        self._watches.clear()
+
+    def receiver(self, channel: str) -> Receiver:
+        """The callback for the notifications of one characteristic."""
+        now_ns, now_s = self._clock.now_ns, asyncio.get_running_loop().time
+        emit, number, wake = self._emit, self._number, self._wake
+        watch = self._watches.get(channel)
+        copies = self._copies.setdefault(channel, CopyFilter(round(self._timing.doubled_s * 1e9)))
+
+        def received(_characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
+            t_ns = now_ns()
+            payload = bytes(data)
+            if copies.is_copy(t_ns, payload):
+                emit(t_ns, number, DOUBLED, payload)
+                if copies.run % _TOLD_EVERY == _COPIES_BEFORE_TOLD:
+                    self._on_copies()
+                return
+            emit(t_ns, number, channel, payload)
+            if watch is not None:
+                first = not watch.heard
+                watch.notified(now_s())
+                if first:
+                    wake.set()
+
+        return received
+
+    def _new_watch(self) -> SilenceWatch:
+        timing, hold_s = self._timing, self._sensor.hold_s
+        # A plan widens the age limit of a sensor that by design sends seldom.
+        least_s = max(timing.silence_s, hold_s) if hold_s > DEFAULT_HOLD_S else timing.silence_s
+        if self._sensor.role == "companion":
+            least_s = max(least_s, timing.idle_s)
+        return SilenceWatch(
+            first_s=max(timing.first_s, least_s),
+            least_s=least_s,
+            most_s=timing.silence_most_s,
+            intervals=timing.silence_intervals,
+        )

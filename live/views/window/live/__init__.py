@@ -1,0 +1,1 @@
+"""The window on a session as it happens: cards, warnings, far view, status."""

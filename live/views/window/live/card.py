@@ -1,0 +1,222 @@
+"""The card of a sensor: what it says now, how it is linked, and how well it has agreed."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QColor,
+    QFont,
+    QFontMetricsF,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+)
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from analysis.board.snapshot import SensorStatus, SensorWarning
+from live.views.window.live.card_table import paint_table
+from live.views.window.parts.canvas import elided
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.shapes import draw
+from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, Look, Theme
+from live.views.window.parts.words import (
+    aloud,
+    facts,
+    gravest,
+    r_reason,
+    stretch,
+    subtitle,
+    verdict,
+)
+
+_PAD: Final = 8
+_BIG: Final = 2.1
+"""The bpm, in times of the text's size."""
+
+_RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+_LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+
+
+class SensorCard(QWidget):
+    """One sensor.  ``chosen``: clicked, or Enter or Space pressed on it."""
+
+    chosen = Signal(int)
+
+    def __init__(self, number: int, look: Look | None, faults: DrawingFaults) -> None:
+        super().__init__()
+        self._number = number
+        self._look = look
+        self._faults = faults
+        self._theme: Theme = LIGHT
+        self._status: SensorStatus | None = None
+        self._warning: SensorWarning | None = None
+        self._selected = False
+        self._lines: list[str] = []
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+
+    def show_frame(self, frame: Frame) -> None:
+        """Take the facts; painted only if they changed."""
+        status = frame.status(self._number)
+        warning = gravest(frame.snapshot.open_warnings, self._number)
+        selected = frame.selected == self._number
+        shown = (status, warning, selected, frame.theme)
+        if shown == (self._status, self._warning, self._selected, self._theme):
+            return
+        self._status, self._warning, self._selected, self._theme = shown
+        self._wrap()
+        self.setAccessibleName(f"Card of {status.label}")
+        self.setAccessibleDescription(aloud(status))
+        self.setToolTip("\n".join(t for t in (status.advice, r_reason(status)) if t))
+        self.update()
+
+    def _wrap(self) -> None:
+        """Put the facts in as many lines as the width asks for."""
+        if self._status is None:
+            return
+        parts = facts(self._status)
+        metrics = QFontMetricsF(self.font())
+        room = self.width() - 2 * _PAD - 4
+        lines = [parts[0]]
+        for part in parts[1:]:
+            longer = f"{lines[-1]} · {part}"
+            if metrics.horizontalAdvance(longer) <= room:
+                lines[-1] = longer
+            else:
+                lines.append(part)
+        if len(lines) != len(self._lines):
+            self.updateGeometry()
+        self._lines = lines
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width may hold other lines."""
+        super().resizeEvent(event)
+        self._wrap()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """So may another size of text."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self._wrap()
+            self.update()
+
+    def sizeHint(self) -> QSize:
+        """Tall enough for all lines."""
+        line = QFontMetricsF(self.font()).height()
+        lines = 0.3 + max(len(self._lines), 2)
+        if self._status is not None and self._status.windows:
+            lines += len(self._status.windows) + 2.2
+        return QSize(int(34 * line / 1.4), int(2.3 * line + lines * line + 2 * _PAD))
+
+    def minimumSizeHint(self) -> QSize:
+        """As tall as the hint; the width may shrink."""
+        return QSize(200, self.sizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Called by Qt."""
+        del event
+        if self._status is None:
+            return
+        painter = QPainter(self)
+        with self._faults.guard("card"):
+            self._paint(painter, self._status)
+        painter.end()
+
+    def _paint(self, painter: QPainter, status: SensorStatus) -> None:
+        theme = self._theme
+        box = QRectF(self.rect())
+        painter.fillRect(box, QColor(theme.ground))
+        colour = QColor(theme.faint if self._look is None else self._look.colour(theme))
+        painter.fillRect(QRectF(0, 0, 6 if self._selected else 2, box.height()), colour)
+        if self.hasFocus():
+            painter.setPen(QColor(theme.focus))
+            painter.drawRect(box.adjusted(0.5, 0.5, -1.5, -1.5))
+        line = QFontMetricsF(self.font()).height()
+        inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
+        self._paint_head(
+            painter, status, QRectF(inner.topLeft(), QSize(int(inner.width()), int(2.1 * line)))
+        )
+        y = inner.top() + 2.3 * line
+        painter.setFont(self.font())
+        painter.setPen(QColor(theme.faint))
+        for text in self._lines:
+            painter.drawText(QRectF(inner.left(), y, inner.width(), line), _LEFT, text)
+            y += line
+        if status.windows:
+            row = QRectF(inner.left(), y + 0.3 * line, inner.width(), line)
+            paint_table(painter, status, row, self.font(), theme)
+
+    def _paint_head(self, painter: QPainter, status: SensorStatus, head: QRectF) -> None:
+        theme = self._theme
+        big = QFont(self.font())
+        big.setPointSizeF(_BIG * big.pointSizeF())
+        metrics = QFontMetricsF(self.font())
+        line = metrics.height()
+        gone = status.held_bpm is None
+        bpm = "–" if status.bpm is None else f"{status.bpm:.0f}"
+        painter.setFont(big)
+        painter.setPen(QColor(theme.faint if gone else theme.ink))
+        digits = QFontMetricsF(big).horizontalAdvance("000")
+        right = QRectF(head.right() - digits, head.top(), digits, head.height())
+        if status.role != "companion":
+            painter.drawText(right, _RIGHT, bpm)
+        painter.setFont(self.font())
+        bold = QFont(self.font())
+        bold.setBold(True)
+        side = QRectF(
+            0, head.top(), QFontMetricsF(bold).horizontalAdvance("no value now") + 2, line
+        )
+        side.moveRight(right.left() - 6)
+        outside = status.within is False
+        painter.setFont(bold if outside else self.font())
+        painter.setPen(QColor(theme.alarm if outside else theme.ink))
+        painter.drawText(side, _RIGHT, verdict(status))
+        painter.setFont(self.font())
+        painter.setPen(QColor(theme.faint))
+        if status.role != "companion":
+            unit = "no value now" if gone else "bpm"
+            painter.drawText(side.translated(0, line), _RIGHT, unit)
+        if self._look is not None:
+            fill = QColor(self._look.colour(theme))
+            spot = QPointF(head.left() + 0.4 * line, head.top() + 0.5 * line)
+            draw(painter, self._look.shape, spot, 0.38 * line, fill)
+        painter.setFont(bold)
+        painter.setPen(QColor(theme.ink))
+        name = QRectF(head.left() + 1.2 * line, head.top(), 0, line)
+        name.setRight(side.left() - 4)
+        painter.drawText(name, _LEFT, elided(status.label, QFontMetricsF(bold), name.width()))
+        below = QRectF(head.left(), head.top() + line, side.left() - 4 - head.left(), line)
+        painter.setFont(self.font())
+        if self._warning is None:
+            painter.setPen(QColor(theme.faint))
+            fits = metrics.horizontalAdvance(subtitle(status)) <= below.width()
+            text = subtitle(status) if fits else status.placement or subtitle(status)
+            painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
+            return
+        warned = QColor(theme.severity(self._warning.severity))
+        spot = QPointF(below.left() + 0.4 * line, below.center().y())
+        shape = SEVERITY_SHAPES[self._warning.severity]
+        filled = warned if self._warning.calls else QColor(theme.ground)
+        draw(painter, shape, spot, 0.36 * line, filled, edge=warned)
+        painter.setPen(warned)
+        below.setLeft(below.left() + 1.2 * line)
+        known = "" if self._warning.calls else " (known)"
+        text = f"{self._warning.kind}{known}, {stretch(self._warning)}"
+        painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Choose this sensor."""
+        self.chosen.emit(self._number)
+        event.accept()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Choose this sensor with Enter or Space."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space):
+            self.chosen.emit(self._number)
+        else:
+            super().keyPressEvent(event)

@@ -1,0 +1,450 @@
+"""The window: its parts, its keys, and the frame timer that keeps them up to date."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Final
+
+from PySide6.QtCore import QTimer
+from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtWidgets import (
+    QMainWindow,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from analysis.board import Board
+from analysis.session.effort_clock import EffortTracker
+from live.notify.notifier import Attention
+from live.protocol.feed import Feed
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
+from live.views.window.live.commands import Commands
+from live.views.window.live.far_view import FarView
+from live.views.window.live.header import FOLLOWED, Header
+from live.views.window.live.status import StatusLine
+from live.views.window.live.workbench import Bench, Cautions, ScrolledBench
+from live.views.window.parts.appearance import Wardrobe
+from live.views.window.parts.dialogs import HelpPage, LeaveDialog, Leaving
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.keys import Deed, every_key
+from live.views.window.parts.mouse import Hands
+from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.preferences import Remembered
+from live.views.window.parts.readout import Readout
+from live.views.window.parts.span import TimeSpan
+from live.views.window.parts.theme import LIGHT, Theme, looks_of
+from live.views.window.parts.timeline import Timeline
+from replay.plan import Plan
+
+if TYPE_CHECKING:
+    from live.views.window.review.controller import Afterwards
+
+FRAME_MS: Final = 110
+"""About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
+
+TRAVEL_S: Final = 0.06
+"""Time of one frame that goes into bringing a replay to where its cursor was put."""
+
+
+class MainWindow(QMainWindow):
+    """Shows one feed.  ``frame`` is called by the timer, and by hand in tests and benchmarks."""
+
+    def __init__(self, feed: Feed, theme: Theme = LIGHT) -> None:
+        super().__init__()
+        self.model = ViewModel(feed)
+        self.plan = feed.plan
+        self.faults = DrawingFaults()
+        self.wardrobe = Wardrobe(theme)
+        self.span = TimeSpan()
+        self.commands = Commands(self.model)
+        self.attention: Attention | None = None  # set by who opens the window
+        self.selected = self.plan.tests[0] if self.plan.tests else 0
+        self.looks = looks_of(self.plan)
+        self.timeline = Timeline(self.plan)
+        self.efforts = EffortTracker()
+        self.seen = Seen()
+        self._generation = self.model.generation
+        self._stale = True
+        self._over = False
+        self._leaving = False
+        self._free_to_close = not feed.is_live
+        self.dialog: LeaveDialog | HelpPage | None = None
+        self._build(feed)
+        self._bind_keys()
+        self.dress()
+        self._timer = QTimer(self)
+        self._timer.setInterval(FRAME_MS)
+        self._timer.timeout.connect(self.frame)
+
+    def _build(self, feed: Feed) -> None:
+        self.setWindowTitle(f"{feed.title} – Sidebeat")
+        self.header = Header(self.plan, self.do, is_live=feed.is_live)
+        self.cautions = Cautions()
+        self.bench = Bench(self.plan, self.looks, self.faults)
+        self.far = FarView(self.faults)
+        self.pages = QStackedWidget()
+        self.bench_page = ScrolledBench(self.bench)
+        self.pages.addWidget(self.bench_page)
+        self.pages.addWidget(self.far)
+        inside = QWidget()
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(6, 6, 6, 0)
+        layout.setSpacing(6)
+        layout.addWidget(self.header)
+        layout.addWidget(self.cautions)
+        layout.addWidget(self.pages, 1)
+        self.hands = Hands(self.bench.chart)
+        self.overlays = Overlays(self.bench.chart, self.faults, self.seen)
+        self.after: Afterwards | None = None
+        if isinstance(feed, FileFeed):
+            # The statistics behind it take half a second to load, which a live window has not got.
+            from live.views.window.review.controller import Afterwards  # noqa: PLC0415 - see above
+
+            self.after = Afterwards(self, feed)
+            layout.addWidget(self.after.bar)
+            if not self.after.desk.why_not:
+                self.header.allow_markers("note at cursor")
+                self.header.marker.now = self.after.position_ns
+        self.setCentralWidget(inside)
+        self.status_line = StatusLine(
+            feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
+        )
+        self.setStatusBar(self.status_line)
+        self.header.marker.written.connect(self._set_marker)
+        self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
+        self.readout.changed.connect(self.redraw)
+        self.hands.pointed.connect(self.readout.point)
+        self.bench.chart.moved.connect(self._moved)
+        self.bench.warnings.wanted.connect(self.look_at)
+        self.bench.cards.chosen.connect(self.select)
+        self.resize(1280, 720)
+
+    def _bind_keys(self) -> None:
+        self.shortcuts: dict[Deed, list[QShortcut]] = {}
+        for key in every_key():
+            for sequence in key.keys:
+                shortcut = QShortcut(QKeySequence(sequence), self)
+                shortcut.activated.connect(lambda deed=key.deed: self.do(deed))
+                self.shortcuts.setdefault(key.deed, []).append(shortcut)
+
+    def start(self) -> None:
+        """Draw from now on."""
+        self.bench.chart.setFocus()
+        self._timer.start()
+
+    # Pictures
+
+    def frame(self) -> bool:
+        """Take what came, and draw if anything did; returns whether it drew."""
+        with self.faults.guard("stream"):
+            self._stale |= self._take()
+        if self.attention is not None:
+            with self.faults.guard("attention"):
+                self.attention.look(self.model)
+                if trouble := self.attention.trouble():
+                    self.header.say(trouble)
+        if self.after is not None and self.after.is_travelling:
+            self.after.show_state()
+            return True
+        if not self._stale:
+            return False
+        self._stale = False
+        with self.faults.guard("window"):
+            self._show()
+        if self._leaving and self.model.ended is not None:
+            self.leave()
+        return True
+
+    def _take(self) -> bool:
+        """Take what came; on the way to where a cursor was put, as much as a frame has time for."""
+        news = self.model.pump()
+        if self.after is not None:
+            news |= self.after.tick()
+            until = time.perf_counter() + TRAVEL_S
+            while self.after.is_travelling and time.perf_counter() < until:
+                news |= self.model.pump()
+        return news
+
+    def _show(self) -> None:
+        model = self.model
+        if model.generation != self._generation:
+            self._generation = model.generation
+            self.timeline = Timeline(self.plan)
+            self.efforts = EffortTracker()
+        self.timeline.catch_up(model.board)
+        self.efforts.catch_up(model.board.grid(self.plan.reference))
+        snapshot = model.snapshot()
+        now_s = snapshot.t_ns / 1e9
+        whole = self.after.whole if self.after is not None else None
+        self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
+        self.span.room = self.bench.chart.label_room
+        start_s, end_s = self.span.at(now_s)
+        frame = Frame(
+            plan=self.plan,
+            snapshot=snapshot,
+            board=model.board,
+            timeline=self.timeline,
+            looks=self.looks,
+            theme=self.theme,
+            start_s=start_s,
+            end_s=end_s,
+            now_s=now_s,
+            selected=self.selected,
+            whole=whole,
+            later=None if whole is None or self.after is None else self.after.warnings,
+            noted=None if self.after is None else self.after.markers,
+        )
+        if self.after is not None:
+            with self.faults.guard("replay"):
+                self.after.show_frame(frame)
+        over = model.ended is not None
+        if self.pages.currentWidget() is self.far:
+            with self.faults.guard("far view"):
+                self.far.show_frame(frame)
+        else:
+            self.bench.show_frame(frame, at_once=over)
+            with self.faults.guard("cursor"):
+                self.overlays.show_frame(frame, self.bench.chart.traces)
+        if over and not self._over:
+            self._free_to_close = True
+            if self.after is None:
+                self.header.end()
+        self._over = over
+        effort = self.efforts.state if self.after is None else self.after.effort(snapshot.second)
+        self.header.show_effort(effort)
+        self.header.show_follow(self.span.follow)
+        news = self.commands.news()
+        if news:
+            self.header.say(news)
+        self.status_line.show_state(now_s, model.status, model.ended, self._fault_words())
+
+    def _fault_words(self) -> str:
+        found = []
+        if self.faults.count:
+            found.append(f"errors in drawing: {self.faults.count}")
+        if self.model.faults:
+            found.append(f"errors in judging: {self.model.faults}")
+        return " · ".join(found)
+
+    def redraw(self) -> None:
+        """Draw at the next frame even if nothing comes."""
+        self._stale = True
+
+    # What the user does
+
+    def do(self, deed: Deed) -> None:
+        """Carry out one deed, from a key or a button."""
+        now_s = self.model.snapshot().t_ns / 1e9
+        if self.after is not None and self.after.do(deed):
+            self.redraw()
+            return
+        match deed:
+            case Deed.MINUTE | Deed.FIVE | Deed.FIFTEEN | Deed.ALL:
+                self.span.set_follow(FOLLOWED[deed])
+            case Deed.NOW:
+                self.span.back_to_now()
+            case Deed.EARLIER:
+                self.span.pan(-0.25, now_s)
+            case Deed.LATER:
+                self.span.pan(0.25, now_s)
+            case Deed.CLOSER:
+                self.span.zoom(1 / 1.5, now_s)
+            case Deed.WIDER:
+                self.span.zoom(1.5, now_s)
+            case Deed.MARKER:
+                self._marker()
+            case Deed.MARK_NOW:
+                self._mark_now()
+            case Deed.NEXT_SENSOR:
+                self._select_next(1)
+            case Deed.LAST_SENSOR:
+                self._select_next(-1)
+            case Deed.TURN_PLANE:
+                self.bench.plane.turn()
+            case Deed.WARNINGS:
+                self.pages.setCurrentWidget(self.bench_page)
+                if self.after is not None:
+                    self.after.shelf.show_page(self.bench.under)
+                self.bench_page.ensureWidgetVisible(self.bench.warnings)
+                self.bench.warnings.setFocus()
+            case Deed.CONNECT:
+                if self.selected and not self._over:
+                    self.commands.connect(self.selected)
+            case Deed.ACKNOWLEDGE:
+                self._acknowledge(everything=False)
+            case Deed.ACKNOWLEDGE_ALL:
+                self._acknowledge(everything=True)
+            case Deed.FAR:
+                self._toggle_far()
+            case Deed.THEME:
+                self.wardrobe.turn()
+                self.dress()
+            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
+                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
+                self.dress()
+            case Deed.READOUT:
+                self.readout.toggle(self.model.snapshot().second)
+            case Deed.READ_EARLIER:
+                self.readout.step(-1, self.model.snapshot().second)
+            case Deed.READ_LATER:
+                self.readout.step(1, self.model.snapshot().second)
+            case Deed.PAUSE:
+                self._pause()
+            case Deed.HELP:
+                self.dialog = HelpPage(self.theme, self)
+                self.dialog.open()
+            case Deed.STOP:
+                if self.header.buttons[Deed.STOP].isEnabled():
+                    self._ask(closing=False)
+            case Deed.CLOSE:
+                self.close()
+        self.redraw()
+
+    def select(self, number: int) -> None:
+        """Show this test sensor in the agreement plane."""
+        if number in self.plan.tests:
+            self.selected = number
+            self.redraw()
+
+    def _select_next(self, step: int) -> None:
+        tests = self.plan.tests
+        if tests:
+            self.select(tests[(tests.index(self.selected) + step) % len(tests)])
+
+    def look_at(self, second: float) -> None:
+        """Bring a second into the middle of the picture."""
+        self.pages.setCurrentWidget(self.bench_page)
+        self.span.centre_on(second, self.model.snapshot().t_ns / 1e9)
+        self.redraw()
+
+    def _moved(self, start_s: float, end_s: float) -> None:
+        self.span.set_free(start_s, end_s)
+        self.redraw()
+
+    def bring_into_picture(self, second: float) -> None:
+        """Move a picture that does not follow, if this second lies outside of it."""
+        start, end = self.span.at(self.model.snapshot().t_ns / 1e9)
+        if self.span.follow is None and not start <= second <= end:
+            self.look_at(second)
+        self.redraw()
+
+    def hold_picture(self) -> None:
+        """Stop following, and stay with the stretch that is shown."""
+        if self.span.follow is not None:
+            self.span.set_free(*self.span.at(self.model.snapshot().t_ns / 1e9))
+
+    def replan(self, plan: Plan) -> None:
+        """The sensors have other labels now."""
+        self.plan = plan
+        self.bench.replan(plan, self.theme)
+        self.redraw()
+
+    def _board_in_picture(self) -> Board:
+        after = self.after
+        survey = after.survey if after is not None and after.ahead else None
+        return self.model.board if survey is None else survey.board
+
+    def _set_marker(self, text: str, moment: int) -> None:
+        if self.after is not None:
+            self.after.desk.marker(text, moment)
+        else:
+            self.commands.marker(text, self.header.marker.now() - moment)
+
+    def _marker(self) -> None:
+        field = self.header.marker
+        if field.hasFocus() or field.text():
+            field.finish()
+        elif field.isEnabled():
+            field.begin()
+
+    def _mark_now(self) -> None:
+        if self.header.marker.isEnabled():
+            self.commands.marker("")
+
+    def _acknowledge(self, *, everything: bool) -> None:
+        """The warning chosen in the list, else the gravest that calls; or all of them."""
+        calling = [w for w in self.model.snapshot().open_warnings if w.calls]
+        if not everything:
+            chosen = self.bench.warnings.chosen()
+            calling = [w for w in calling if w.number == chosen] or calling[:1]
+        if not calling:
+            self.header.say("no warning calls")
+        elif not self._over:
+            self.commands.acknowledge(calling)
+
+    def _pause(self) -> None:
+        player = self.model.feed
+        if not hasattr(player, "pause") or not hasattr(player, "play"):
+            return
+        if getattr(player, "playing", False):
+            player.pause()
+            self.header.say("paused")
+        else:
+            player.play()
+            self.header.say("")
+
+    def _toggle_far(self) -> None:
+        is_far = self.pages.currentWidget() is self.far
+        self.pages.setCurrentWidget(self.bench_page if is_far else self.far)
+        (self.bench.chart if is_far else self.far).setFocus()
+
+    @property
+    def theme(self) -> Theme:
+        """The theme that is worn."""
+        return self.wardrobe.theme
+
+    def recall(self, remembered: Remembered) -> None:
+        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.wardrobe.recall(remembered)
+        self.dress()
+
+    def dress(self) -> None:
+        """Put on the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.wardrobe.put_on(self)
+        self.header.dress()
+        self.cautions.dress(theme)
+        self.bench.dress(theme, font)
+        self.status_line.dress(theme)
+        if self.after is not None:
+            self.after.dress()
+        self.redraw()
+
+    # Leaving
+
+    def leave(self) -> None:
+        """Close without asking; a running capture goes on."""
+        self._free_to_close = True
+        self.close()
+
+    def _ask(self, *, closing: bool) -> None:
+        self.dialog = LeaveDialog(self.model.feed.title, self, closing=closing)
+        self.dialog.chosen.connect(lambda answer: self._leave(answer, closing=closing))
+        self.dialog.open()
+
+    def _leave(self, answer: Leaving, *, closing: bool) -> None:
+        if answer is Leaving.END:
+            self._leaving = closing
+            self.commands.stop()
+            self.header.say("ending the capture …")
+        elif answer is Leaving.VIEW_ONLY:
+            self.leave()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """While a capture runs the user is asked; otherwise the window goes."""
+        if not self._free_to_close:
+            event.ignore()
+            self._ask(closing=True)
+            return
+        self._timer.stop()
+        if self.attention is not None:
+            self.attention.close()
+        self.model.feed.close()
+        event.accept()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The labels need another share of the width now."""
+        super().resizeEvent(event)
+        self.redraw()

@@ -1,0 +1,122 @@
+"""The lowest line: what is being recorded or shown, and whether all of it is safe."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import QLabel, QStatusBar
+
+from live.protocol.feed import CaptureStatus, Ended
+from live.views.window.parts.number_format import clock
+from live.views.window.parts.theme import Theme
+
+_LATE_COMMIT_S = 3.0
+"""The capture commits twice a second; three seconds without one are worth a look."""
+
+
+def capture_words(status: CaptureStatus | None) -> str:
+    """File, events and last commit in words."""
+    if status is None:
+        return ""
+    if not status.path:
+        return f"practice, nothing is saved · {status.events} events"
+    saved = f"{status.events} events, {status.saved} on disk"
+    commit = f"last commit {status.commit_age_s:.1f} s ago"
+    return f"{Path(status.path).name} · {saved} · {commit}"
+
+
+class Elided(QLabel):
+    """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud."""
+
+    def minimumSizeHint(self) -> QSize:
+        """A long text must not make the window wider than the screen."""
+        return QSize(4 * self.fontMetrics().averageCharWidth(), super().minimumSizeHint().height())
+
+    def setText(self, text: str) -> None:
+        """Show another text."""
+        super().setText(text)
+        self.setToolTip(text)
+        self.setAccessibleDescription(text)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Called by Qt."""
+        del event
+        painter = QPainter(self)
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        words = self.fontMetrics().elidedText(
+            self.text(), Qt.TextElideMode.ElideRight, self.width()
+        )
+        painter.drawText(self.rect(), self.alignment(), words)
+        painter.end()
+
+
+class StatusLine(QStatusBar):
+    """File, events, last commit; ``notice``, an answer to the user; faults; invented data; time."""
+
+    def __init__(self, title: str, notice: QLabel, *, is_live: bool, invented: bool) -> None:
+        super().__init__()
+        self._title = title
+        self._is_live = is_live
+        self.setSizeGripEnabled(False)
+        self.setContentsMargins(6, 0, 6, 2)
+        self.capture = Elided()
+        self.capture.setAccessibleName("Capture")
+        self.addWidget(self.capture, 3)
+        self.notice = notice
+        self.addWidget(notice, 2)
+        self.faults = self._label("Faults of drawing")
+        self.addPermanentWidget(self.faults)
+        self.invented = self._label("Kind of data")
+        self.invented.setText("INVENTED DATA" if invented else "")
+        self.invented.setVisible(invented)
+        self.addPermanentWidget(self.invented)
+        self.state = self._label("State")
+        self.addPermanentWidget(self.state)
+        self.elapsed = self._label("Time since the start")
+        self.addPermanentWidget(self.elapsed)
+        self.faults.hide()
+
+    @staticmethod
+    def _label(name: str) -> QLabel:
+        label = QLabel()
+        label.setAccessibleName(name)
+        return label
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme."""
+        self.setStyleSheet(f"QStatusBar::item {{ border: none; }} QLabel {{ color: {theme.ink}; }}")
+        self.invented.setStyleSheet(
+            f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;"
+        )
+        self.notice.setStyleSheet("font-weight: bold;")
+        self.faults.setStyleSheet(f"color: {theme.alarm}; font-weight: bold;")
+
+    def show_state(
+        self, now_s: float, status: CaptureStatus | None, ended: Ended | None, faults: str
+    ) -> None:
+        """Bring the line up to date.  ``faults``: words on errors in drawing, empty for none."""
+        words = capture_words(status) if status is not None else self._title
+        if status is not None and status.problem:
+            words = f"PROBLEM: {status.problem} · {words}"
+        elif status is not None and status.path and status.commit_age_s > _LATE_COMMIT_S:
+            words = f"PROBLEM: nothing was saved for {status.commit_age_s:.0f} s · {words}"
+        if status is not None and status.trouble:
+            words = f"{words} · {status.trouble}"
+        _set(self.capture, words)
+        if ended is not None:
+            state = f"ended: {ended.reason}"
+        else:
+            state = "recording" if self._is_live else "replay"
+        _set(self.state, state)
+        _set(self.elapsed, clock(now_s))
+        _set(self.faults, faults)
+        self.faults.setVisible(bool(faults))
+
+
+def _set(label: QLabel, text: str) -> None:
+    """Only what changed is painted again."""
+    if label.text() != text:
+        label.setText(text)
+        label.setAccessibleDescription(text)

@@ -1,0 +1,229 @@
+"""The warnings as a list: those that stand with cause and advice, then those that have cleared."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from PySide6.QtCore import (
+    QAbstractListModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPointF,
+    QRectF,
+    QSize,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QListView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+)
+
+from analysis.board.snapshot import SensorWarning
+from live.views.window.parts.canvas import elided
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.shapes import draw
+from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, Theme
+from live.views.window.parts.words import stretch, who
+from replay.plan import Plan
+
+WARNING: Final = Qt.ItemDataRole.UserRole + 1
+_WRAP: Final = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop) | int(
+    Qt.TextFlag.TextWordWrap
+)
+_LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+_PAD: Final = 5
+
+_Index = QModelIndex | QPersistentModelIndex
+
+
+def heading(plan: Plan, warning: SensorWarning) -> str:
+    """Kind, sensor and time in one line, and whether it is acknowledged."""
+    known = "" if warning.acknowledged_s is None else ", acknowledged"
+    return f"{warning.kind}: {who(plan, warning.sensor)}, {stretch(warning)}{known}"
+
+
+def story(warning: SensorWarning) -> str:
+    """Cause and advice while it stands; afterwards how it cleared."""
+    if warning.end_s is None:
+        return f"{warning.cause} {warning.advice}".strip()
+    return warning.cleared or warning.cause
+
+
+class WarningsModel(QAbstractListModel):
+    """Open warnings, most severe first, then cleared ones, newest first."""
+
+    def __init__(self, plan: Plan) -> None:
+        super().__init__()
+        self.plan = plan
+        self.rows: list[SensorWarning] = []
+
+    def take(self, frame: Frame) -> None:
+        """Rows of this frame; the view is told only if something changed."""
+        cleared = [w for w in frame.warnings if w.end_s is not None]
+        rows = [*frame.snapshot.open_warnings, *reversed(cleared)]
+        if rows == self.rows:
+            return
+        if len(rows) == len(self.rows):
+            self.rows = rows
+            self.dataChanged.emit(self.index(0), self.index(len(rows) - 1))
+            return
+        self.beginResetModel()
+        self.rows = rows
+        self.endResetModel()
+
+    def rowCount(self, parent: _Index | None = None) -> int:
+        """How many warnings there are."""
+        return 0 if parent is not None and parent.isValid() else len(self.rows)
+
+    def data(self, index: _Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
+        """The warning as text, or itself under :data:`WARNING`."""
+        warning = self.rows[index.row()]
+        if role == WARNING:
+            return warning
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
+            word = SEVERITY_WORDS[warning.severity]
+            return f"{word}: {heading(self.plan, warning)}. {story(warning)}"
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return "\n".join(t for t in (warning.cause, warning.advice, warning.cleared) if t)
+        return None
+
+
+class _WarningPainter(QStyledItemDelegate):
+    def __init__(self, plan: Plan, faults: DrawingFaults) -> None:
+        super().__init__()
+        self.plan = plan
+        self._faults = faults
+        self.theme: Theme = LIGHT
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: _Index) -> QSize:
+        warning = index.data(WARNING)
+        view = option.widget
+        width = view.viewport().width() if isinstance(view, QListView) else 300
+        metrics = QFontMetricsF(view.font())
+        height = metrics.height() + 2 * _PAD
+        if warning.end_s is None:
+            room = QRectF(0, 0, width - self._indent(metrics) - _PAD, 1000)
+            height += metrics.boundingRect(room, _WRAP, story(warning)).height()
+        return QSize(width, int(height))
+
+    @staticmethod
+    def _indent(metrics: QFontMetricsF) -> float:
+        return 1.6 * metrics.height()
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: _Index) -> None:
+        painter.save()
+        with self._faults.guard("list of warnings"):
+            self._paint(painter, option, index.data(WARNING))
+        painter.restore()
+
+    def _paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, warning: SensorWarning
+    ) -> None:
+        theme = self.theme
+        box = QRectF(option.rect)
+        state = option.state
+        font = QFont(option.widget.font())
+        metrics = QFontMetricsF(font)
+        is_open = warning.end_s is None
+        if state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(box, QColor(theme.panel))
+            painter.fillRect(QRectF(box.left(), box.top(), 3, box.height()), QColor(theme.focus))
+        colour = QColor(theme.severity(warning.severity) if is_open else theme.faint)
+        line = QRectF(box.left(), box.top() + _PAD, box.width(), metrics.height())
+        radius = 0.36 * metrics.height()
+        spot = QPointF(box.left() + 0.8 * metrics.height(), line.center().y())
+        if warning.calls:
+            draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
+        else:
+            ground = QColor(theme.ground)
+            draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, ground, edge=colour)
+        left = box.left() + self._indent(metrics)
+        text = QRectF(left, line.top(), box.right() - left - _PAD, line.height())
+        font.setBold(warning.calls)
+        painter.setFont(font)
+        painter.setPen(colour)
+        words = heading(self.plan, warning)
+        shown = elided(words, QFontMetricsF(font), text.width())
+        painter.drawText(text, _LEFT, shown)
+        painter.setPen(QColor(theme.ink if is_open else theme.faint))
+        used = QFontMetricsF(font).horizontalAdvance(shown)
+        font.setBold(False)
+        painter.setFont(font)
+        if is_open:
+            below = QRectF(left, line.bottom(), text.width(), box.bottom() - line.bottom())
+            painter.drawText(below, _WRAP, story(warning))
+        else:
+            text.setLeft(text.left() + used + 10)
+            painter.drawText(text, _LEFT, elided(story(warning), metrics, text.width()))
+        painter.setPen(QColor(theme.rule))
+        painter.drawLine(box.bottomLeft(), box.bottomRight())
+
+
+class WarningsList(QListView):
+    """The list.  ``wanted``: the second of a warning that was chosen with Enter or a click."""
+
+    wanted = Signal(float)
+
+    def __init__(self, plan: Plan, faults: DrawingFaults) -> None:
+        super().__init__()
+        self._plan = plan
+        self.warnings = WarningsModel(plan)
+        self._painter = _WarningPainter(plan, faults)
+        self.setModel(self.warnings)
+        self.setItemDelegate(self._painter)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setResizeMode(QListView.ResizeMode.Adjust)
+        self.setAccessibleName("Warnings")
+        self.activated.connect(self._go)
+        self.clicked.connect(self._go)
+
+    def chosen(self) -> int | None:
+        """Number of the warning chosen in the list; ``None`` if there is none."""
+        index = self.currentIndex()
+        return index.data(WARNING).number if index.isValid() else None
+
+    def replan(self, plan: Plan) -> None:
+        """Other labels."""
+        self._plan = self.warnings.plan = self._painter.plan = plan
+        self.viewport().update()
+
+    def _go(self, index: QModelIndex) -> None:
+        warning = index.data(WARNING)
+        self.wanted.emit(float(warning.since_s))
+
+    def show_frame(self, frame: Frame) -> None:
+        """Bring the list up to date."""
+        if self._painter.theme is not frame.theme:
+            self._painter.theme = frame.theme
+            self.viewport().update()
+        self.warnings.take(frame)
+        open_count = len(frame.snapshot.open_warnings)
+        self.setAccessibleDescription(
+            f"{open_count} open, {frame.snapshot.closed_warnings} cleared"
+        )
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """An empty list says that it is empty."""
+        super().paintEvent(event)
+        if not self.warnings.rows:
+            painter = QPainter(self.viewport())
+            painter.setPen(QColor(self._painter.theme.faint))
+            box = QRectF(self.viewport().rect()).adjusted(_PAD, _PAD, -_PAD, -_PAD)
+            painter.drawText(box, _WRAP, "No warnings so far.")
+            painter.end()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The rows are wrapped anew."""
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
+
+    def minimumSizeHint(self) -> QSize:
+        """One row."""
+        return QSize(160, 60)

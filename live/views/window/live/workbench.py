@@ -1,0 +1,160 @@
+"""The workbench: time panels and cards, warnings and agreement plane, and the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QScrollArea,
+    QSizePolicy,
+    QSplitter,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.views.window.live.cards import CardColumn
+from live.views.window.live.warnings_list import WarningsList
+from live.views.window.parts.chart import Chart
+from live.views.window.parts.dialogs import CAUTIONS
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.plane import AgreementPlane
+from live.views.window.parts.theme import Look, Theme
+from replay.plan import Plan
+
+
+class Cautions(QFrame):
+    """The cautions at the start, until they are dismissed."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.text = QLabel(CAUTIONS)
+        self.text.setWordWrap(True)
+        self.text.setAccessibleName("Cautions")
+        policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum)
+        policy.setHeightForWidth(True)
+        self.text.setSizePolicy(policy)
+        self.dismiss = QToolButton()
+        self.dismiss.setText("understood")
+        self.dismiss.setAccessibleName("Cautions understood: hide them")
+        self.dismiss.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.dismiss.clicked.connect(self.hide)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(8, 3, 3, 3)
+        layout.addWidget(self.text, 1)
+        layout.addWidget(self.dismiss, 0, Qt.AlignmentFlag.AlignTop)
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme."""
+        self.setStyleSheet(
+            f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}"
+        )
+
+
+class Bench(QWidget):
+    """All panels.  Their proportions follow the window until the user drags a divider."""
+
+    def __init__(self, plan: Plan, looks: Mapping[int, Look], faults: DrawingFaults) -> None:
+        super().__init__()
+        self._faults = faults
+        self._dragged = False
+        self.lower_share = 0.27
+        """Share of the height for what stands below the time panels."""
+        self.chart = Chart(plan, faults)
+        self.warnings = WarningsList(plan, faults)
+        self.plane = AgreementPlane(faults)
+        self.cards = CardColumn(dict(looks), len(plan.sensors), faults)
+        self.under = _splitter(Qt.Orientation.Horizontal, self.warnings, self.plane)
+        self.left = _splitter(Qt.Orientation.Vertical, self.chart, self.under)
+        self.across = _splitter(Qt.Orientation.Horizontal, self.left, self.cards)
+        for splitter in (self.under, self.left, self.across):
+            splitter.splitterMoved.connect(self._was_dragged)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(6)
+        layout.addWidget(self.across, 1)
+        self.plane.setVisible(bool(plan.tests))
+        # Where the keyboard goes from panel to panel.
+        for before, after in (
+            (self.chart, self.warnings),
+            (self.warnings, self.plane),
+            (self.plane, self.cards.cards[0]),
+        ):
+            QWidget.setTabOrder(before, after)
+
+    def _was_dragged(self) -> None:
+        self._dragged = True
+
+    def show_frame(self, frame: Frame, *, at_once: bool) -> None:
+        """Draw a frame; an error in one panel leaves the others their turn."""
+        with self._faults.guard("time panels"):
+            self.chart.show_frame(frame)
+        with self._faults.guard("cards"):
+            self.cards.show_frame(frame, at_once=at_once)
+        with self._faults.guard("list of warnings"):
+            self.warnings.show_frame(frame)
+        if frame.selected:
+            with self._faults.guard("agreement plane"):
+                self.plane.show_frame(frame)
+
+    def replan(self, plan: Plan, theme: Theme) -> None:
+        """Other labels."""
+        self.chart.replan(plan, theme)
+        self.warnings.replan(plan)
+
+    def dress(self, theme: Theme, font: QFont) -> None:
+        """Put on a theme, with text of this font's size."""
+        self.chart.dress(theme, font)
+        self.plane.dress(theme, font)
+        self.share()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The panels share the new room."""
+        super().resizeEvent(event)
+        self.share()
+
+    def share(self) -> None:
+        """Give the panels their parts of the room, unless the user has dragged a divider."""
+        if self._dragged:
+            return
+        wide, high = self.width(), self.height()
+        cards = min(self.cards.cards[0].sizeHint().width() + 16, round(0.42 * wide))
+        self.across.setSizes([wide - cards, cards])
+        line = QFontMetricsF(self.font()).height()
+        lower = min(
+            max(round(self.lower_share * high), round(9 * line)),
+            round(max(0.4, self.lower_share) * high),
+        )
+        self.left.setSizes([high - lower, lower])
+        plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
+        self.under.setSizes([wide - cards - plane, plane])
+
+
+class ScrolledBench(QScrollArea):
+    """The workbench in a window that may be too low for it: large text on a small screen is
+    scrolled, not cut.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self.setWidget(bench)
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setAccessibleName("Workbench")
+
+
+def _splitter(orientation: Qt.Orientation, first: QWidget, second: QWidget) -> QSplitter:
+    splitter = QSplitter(orientation)
+    splitter.setChildrenCollapsible(False)
+    splitter.addWidget(first)
+    splitter.addWidget(second)
+    splitter.setStretchFactor(0, 1)
+    return splitter

@@ -1,0 +1,1 @@
+"""What every window is made of: canvases, panels, keys, theme, and words."""

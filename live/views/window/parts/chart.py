@@ -1,0 +1,171 @@
+"""The time panels, one above the other on one axis."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pyqtgraph as pg
+from PySide6.QtCore import QSize, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
+from PySide6.QtWidgets import QWidget
+
+from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, dress_axis
+from live.views.window.parts.differences import DifferencesCanvas
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.lanes import LanesCanvas
+from live.views.window.parts.shapes import Stamps
+from live.views.window.parts.theme import Theme, looks_of
+from live.views.window.parts.traces import TracesCanvas
+from replay.plan import Plan
+
+_LABEL_SIGNS: Final = 19
+"""Room at the lines' ends, in average letters."""
+
+LANE_LINES: Final = 1.45
+"""Height of a lane in lines of text: a track, and the words of a warning above it."""
+
+
+class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+    """Traces, differences and lanes.  ``moved``: the user dragged or zoomed to (start, end) s."""
+
+    moved = Signal(float, float)
+
+    def __init__(self, plan: Plan, faults: DrawingFaults, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._plan = plan
+        self._looks = looks_of(plan)
+        self.least_lines = 14.5
+        """Height that the two upper panels and the axis ask for at least, in lines of text."""
+        self.lane_axis = LaneAxis()
+        self.top = self._add_plot(0, ValueAxis("left"))
+        self.middle = self._add_plot(1, ValueAxis("left"))
+        self.bottom = self._add_plot(2, self.lane_axis)
+        stamps = Stamps()
+        self.traces = TracesCanvas(self.top.vb, faults, stamps)
+        self.differences = DifferencesCanvas(self.middle.vb, faults, stamps)
+        self.lanes = LanesCanvas(self.bottom.vb, faults)
+        self.bottom.setYRange(0, len(plan.sensors) + 1, padding=0)
+        self.ci.layout.setRowStretchFactor(0, 5)
+        self.ci.layout.setRowStretchFactor(1, 3)
+        self.ci.setContentsMargins(2, 4, 4, 2)
+        self.ci.setSpacing(4)
+        for part in (self, self.viewport()):
+            part.setAccessibleName("Heart rate, difference and warnings over time")
+        self.setFocusPolicy(pg.QtCore.Qt.FocusPolicy.StrongFocus)
+
+    def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:
+        plot = self.addPlot(row=row, col=0, axisItems={"left": left, "bottom": TimeAxis("bottom")})
+        plot.setMenuEnabled(False)
+        plot.hideButtons()
+        plot.setMouseEnabled(x=True, y=False)
+        plot.disableAutoRange()
+        # Not linked to one another: a link costs more at each picture than setting the range of
+        # all three, and only a hand on the mouse moves one alone.
+        plot.vb.sigRangeChangedManually.connect(lambda *_: self._was_moved(plot))
+        if row < 2:
+            plot.hideAxis("bottom")
+        for axis in ("left", "bottom"):
+            plot.getAxis(axis).enableAutoSIPrefix(False)
+        return plot
+
+    def _was_moved(self, moved: pg.PlotItem) -> None:
+        start, end = moved.vb.viewRange()[0]
+        for plot in (self.top, self.middle, self.bottom):
+            plot.setXRange(start, end, padding=0)
+        self.moved.emit(start, end)
+
+    @property
+    def columns(self) -> int:
+        """Screen columns of the time axis, in device pixels."""
+        return max(int(self.top.vb.width() * self.devicePixelRatioF()), 50)
+
+    @property
+    def label_room(self) -> float:
+        """Share of the width that the labels at the lines' ends need."""
+        metrics = QFontMetricsF(self.font())
+        wanted = _LABEL_SIGNS * metrics.averageCharWidth() / max(self.top.vb.width(), 1.0)
+        return float(min(wanted, 0.35))
+
+    def dress(self, theme: Theme, font: QFont) -> None:
+        """Put on a theme, with text of this font's size."""
+        metrics = QFontMetricsF(font)
+        self.setFont(font)
+        for canvas in (self.traces, self.differences, self.lanes):
+            canvas.font = font
+        self.setBackground(theme.ground)
+        width = max(metrics.horizontalAdvance("Mmmmmmmmm"), 60)
+        for plot in (self.top, self.middle, self.bottom):
+            for name in ("left", "bottom"):
+                dress_axis(plot.getAxis(name), theme, font)
+            plot.getAxis("left").setWidth(width)
+        self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
+        self._share_height()
+        self._name_lanes(theme)
+
+    def replan(self, plan: Plan, theme: Theme) -> None:
+        """Other labels."""
+        self._plan = plan
+        self._name_lanes(theme)
+
+    def _name_lanes(self, theme: Theme) -> None:
+        self.lane_axis.ink = theme.ink
+        self.lane_axis.lanes = [("session", None, theme.ink)]
+        for number, sensor in enumerate(self._plan.sensors, 1):
+            look = self._looks.get(number)
+            shape = None if look is None else look.shape
+            colour = theme.faint if look is None else look.colour(theme)
+            self.lane_axis.lanes.append((sensor.label, shape, colour))
+        self.lane_axis.update()
+
+    def _share_height(self) -> None:
+        """Lanes get a fixed height: enough for a line of text, more in a tall window."""
+        line = QFontMetricsF(self.font()).height()
+        lanes = len(self._plan.sensors) + 1
+        lane = min(max(0.25 * self.height() / lanes, LANE_LINES * line), 2.4 * line)
+        self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The panels share the new height."""
+        super().resizeEvent(event)
+        if hasattr(self, "lanes"):  # Qt sends a first size before the panels are there
+            self._share_height()
+
+    def _label_axes(self) -> None:
+        """Name the axes in full where the panel is high enough, with the unit alone elsewhere."""
+        metrics = QFontMetricsF(self.font())
+        for plot, words in ((self.top, "heart rate (bpm)"), (self.middle, "difference (bpm)")):
+            axis = plot.getAxis("left")
+            text = words if metrics.horizontalAdvance(words) < plot.vb.height() else "bpm"
+            if axis.labelText != text:
+                axis.setLabel(text)
+                axis.resizeEvent()  # puts the new text in the middle
+
+    def show_frame(self, frame: Frame) -> None:
+        """Draw a frame."""
+        self._label_axes()
+        columns = self.columns
+        for plot in (self.top, self.middle, self.bottom):
+            plot.setXRange(frame.start_s, frame.end_s, padding=0)
+        self._set_rows(self.top, *self.traces.take(frame, columns))
+        self._set_rows(self.middle, *self.differences.take(frame, columns))
+        self.lanes.show_frame(frame)
+        # Left to the paint event, the new matrices would ask for a second painting.
+        for plot in (self.top, self.middle, self.bottom):
+            plot.vb.updateMatrix()
+
+    @staticmethod
+    def _set_rows(plot: pg.PlotItem, low: float, high: float) -> None:
+        if plot.vb.viewRange()[1] != [low, high]:
+            plot.setYRange(low, high, padding=0)
+
+    def sizeHint(self) -> QSize:
+        """No higher than it needs: whoever has more room gives it."""
+        return QSize(640, self.minimumSizeHint().height())
+
+    def minimumSizeHint(self) -> QSize:
+        """High enough for all lanes and a few lines of each panel."""
+        line = QFontMetricsF(self.font()).height()
+        return QSize(
+            320, round((self.least_lines + LANE_LINES * (len(self._plan.sensors) + 1)) * line)
+        )

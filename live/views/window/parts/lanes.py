@@ -1,0 +1,169 @@
+"""One lane per sensor on the time axis: where it had values, where not, and what was warned of.
+
+The uppermost lane is the session's own: the tester's markers, and faults of the capture itself.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+
+from analysis.board.snapshot import SensorWarning
+from live.views.window.parts.canvas import (
+    Area,
+    Canvas,
+    draw_flag,
+    draw_grid,
+    draw_hatch,
+    draw_veil,
+    elided,
+    line_pen,
+)
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.shapes import Shape, draw
+from live.views.window.parts.theme import SEVERITY_SHAPES
+from replay.event import SESSION
+
+_TRACK: Final = 0.22
+"""Share of a lane's height for the track of values; the warnings stand above it."""
+
+_TAIL_S: Final = 5.0
+"""The end of a warning that a later one may cover."""
+
+
+class LanesCanvas(Canvas):
+    """The lowest panel.  Lane 0 is the session; then the sensors in the order of the plan."""
+
+    name = "lanes"
+
+    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """Tracks with their gaps, then the warnings, then the markers."""
+        draw_grid(painter, area, frame, ())
+        lanes = len(frame.plan.sensors) + 1
+        height = area.box.height() / lanes
+        for number in frame.plan.compared:
+            top = area.box.top() + number * height
+            track = QRectF(area.box.left(), top + (1 - _TRACK) * height - 2, 0, _TRACK * height)
+            self._draw_track(painter, area, frame, number, track)
+        for number in range(lanes):
+            top = area.box.top() + number * height
+            room = QRectF(area.box.left(), top + 1, area.box.width(), (1 - _TRACK) * height - 4)
+            if number == SESSION:
+                self._draw_markers(painter, area, frame, room)
+            self._draw_warnings(painter, area, frame, number, room)
+        draw_veil(painter, area, frame)
+        painter.setPen(line_pen(frame.theme.rule))
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        for number in range(1, lanes):
+            y = round(area.box.top() + number * height) + 0.5
+            painter.drawLine(QPointF(area.box.left(), y), QPointF(area.box.right(), y))
+
+    def _draw_track(
+        self, painter: QPainter, area: Area, frame: Frame, number: int, track: QRectF
+    ) -> None:
+        colour = frame.looks[number].colour(frame.theme)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        left = max(area.x(0.0), area.box.left())
+        right = min(area.x(frame.drawn_to_s), area.box.right())
+        if right <= left:
+            return
+        painter.fillRect(QRectF(left, track.top(), right - left, track.height()), QColor(colour))
+        gaps = frame.lines.gaps[number]
+        for start, end in gaps.between(frame.start_s, frame.end_s, 1 / area.x_scale):
+            first, last = area.x(max(start - 1, 0)), area.x(min(end, frame.drawn_to_s))
+            hole = QRectF(first, track.top() - 2, max(last - first, 1), track.height() + 4)
+            draw_hatch(painter, hole.intersected(area.box), frame.theme.ink, frame.theme.ground)
+
+    def _draw_warnings(
+        self, painter: QPainter, area: Area, frame: Frame, number: int, room: QRectF
+    ) -> None:
+        mine = [
+            w
+            for w in frame.lane_warnings
+            if w.sensor == number
+            and w.since_s <= frame.end_s
+            and (w.end_s is None or w.end_s >= frame.start_s)
+        ]
+        for level, of, warning in stacked(mine):
+            end = (
+                max(frame.now_s, frame.drawn_to_s)
+                if warning.end_s is None
+                else float(warning.end_s)
+            )
+            left = max(area.x(float(warning.since_s)), area.box.left() - 2)
+            right = min(area.x(end), area.box.right() + 2)
+            height = room.height() / of
+            box = QRectF(left, room.top() + level * height, max(right - left, 3), height)
+            self._draw_warning(painter, frame, warning, box)
+
+    def _draw_warning(
+        self, painter: QPainter, frame: Frame, warning: SensorWarning, box: QRectF
+    ) -> None:
+        theme = frame.theme
+        colour = QColor(theme.severity(warning.severity))
+        metrics = QFontMetricsF(painter.font())
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        wash = QColor(colour)
+        wash.setAlpha(44)
+        painter.fillRect(box, QColor(theme.ground))
+        painter.fillRect(box, wash)
+        painter.setPen(line_pen(colour.name()))
+        painter.drawLine(box.bottomLeft(), box.bottomRight())
+        radius = min(0.42 * box.height(), 0.36 * metrics.height())
+        spot = QPointF(box.left() + radius + 1, box.center().y() - 0.5)
+        draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
+        text = box.adjusted(2 * radius + 5, 0, -2, 0)
+        words = str(warning.kind)
+        if box.height() < 0.75 * metrics.height() or text.width() < 0.4 * metrics.horizontalAdvance(
+            words
+        ):
+            return
+        painter.setPen(QColor(theme.ink))
+        painter.drawText(
+            text,
+            Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
+            elided(words, metrics, text.width()),
+        )
+
+    def _draw_markers(self, painter: QPainter, area: Area, frame: Frame, room: QRectF) -> None:
+        metrics = QFontMetricsF(painter.font())
+        ink = QColor(frame.theme.ink)
+        places = [area.x(marker.t_ns / 1e9) for marker in frame.markers]
+        ends = [*places[1:], area.box.right() + 8][: len(places)]
+        for count, (marker, x, end) in enumerate(zip(frame.markers, places, ends, strict=True), 1):
+            if not area.box.left() <= x <= area.box.right():
+                continue
+            draw_flag(painter, area.box, x, frame.theme.ink)
+            draw(painter, Shape.WEDGE, QPointF(x, room.top() + 4), 4, ink)
+            text = marker.text or f"marker {count}"
+            # A label ends before the next flag, or is left out; its own flag still stands.
+            room_right = min(end - 8, area.box.right()) - x - 8
+            width = min(metrics.horizontalAdvance(text) + 2, room_right)
+            if width < min(metrics.horizontalAdvance(text) + 2, 20 + metrics.averageCharWidth()):
+                continue
+            painter.setPen(ink)
+            painter.drawText(
+                QRectF(x + 7, room.top(), width, room.height()),
+                Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
+                elided(text, metrics, width),
+            )
+
+
+def stacked(warnings: list[SensorWarning]) -> list[tuple[int, int, SensorWarning]]:
+    """(level, levels, warning): those that overlap in time share the lane's height.
+
+    Where one merely ends while the next begins (a loose strap that loses contact), the later is
+    drawn over the earlier's end, and both keep the whole height for their words.
+    """
+    placed: list[tuple[int, SensorWarning]] = []
+    free: list[float] = []
+    for warning in warnings:
+        level = next((i for i, until in enumerate(free) if until <= warning.since_s), len(free))
+        if level == len(free):
+            free.append(0.0)
+        end = float("inf") if warning.end_s is None else float(warning.end_s)
+        free[level] = end - max(_TAIL_S, 0.2 * (end - warning.since_s))
+        placed.append((level, warning))
+    return [(level, len(free), warning) for level, warning in placed]

@@ -1,0 +1,80 @@
+"""What identifies a line: its shape along the way, and its name and value where it ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+
+from live.views.window.parts.canvas import Area, elided, line_pen, mark_points, spread
+from live.views.window.parts.columns import Drawn
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.shapes import Stamps
+
+
+@dataclass(frozen=True, slots=True)
+class EndLabel:
+    """The words at the end of a line: where it ends (s and the panel's unit), what to say."""
+
+    number: int
+    t_s: float
+    value: float
+    text: str
+    faint: bool = False
+
+
+def radius_for(metrics: QFontMetricsF) -> float:
+    """Size of the shapes along the lines, from the size of the text."""
+    return max(3.5, 0.3 * metrics.height())
+
+
+def draw_marks(
+    painter: QPainter, stamps: Stamps, area: Area, frame: Frame, *, number: int, drawn: Drawn
+) -> None:
+    """The sensor's shape along its line."""
+    look = frame.looks[number]
+    radius = radius_for(QFontMetricsF(painter.font()))
+    stamp = stamps.get(
+        look.shape,
+        radius,
+        QColor(look.colour(frame.theme)),
+        QColor(frame.theme.ground),
+        painter.device().devicePixelRatio(),
+    )
+    xs, ys = mark_points(drawn, area, (0.37 * (look.index + 1)) % 1.0)
+    for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
+        if area.box.left() <= x <= area.box.right():
+            stamps.put(painter, stamp, x, y)
+
+
+def draw_end_labels(
+    painter: QPainter, stamps: Stamps, area: Area, frame: Frame, labels: list[EndLabel]
+) -> None:
+    """Shape, name and value where each line ends, moved apart where lines meet."""
+    metrics = QFontMetricsF(painter.font())
+    height = metrics.height() + 1
+    radius = radius_for(metrics) + 1
+    box = area.box
+    ends = [area.y(label.value) for label in labels]
+    middles = spread(ends, height, box.top(), box.bottom())
+    ratio = painter.device().devicePixelRatio()
+    for label, end, middle in zip(labels, ends, middles, strict=True):
+        x = area.x(label.t_s)
+        if not box.left() <= x <= box.right():
+            continue
+        look = frame.looks[label.number]
+        colour = QColor(look.colour(frame.theme))
+        left = x + 14
+        if abs(middle - end) > 2:
+            painter.setPen(line_pen(frame.theme.faint))
+            painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
+        stamp = stamps.get(look.shape, radius, colour, QColor(frame.theme.ground), ratio)
+        stamps.put(painter, stamp, left, middle)
+        text = QRectF(left + 1.6 * radius, middle - height / 2, 1000, height)
+        text.setRight(box.right() - 2)
+        words = elided(label.text, metrics, text.width())
+        plate = QRectF(text.left() - 2, text.top(), metrics.horizontalAdvance(words) + 4, height)
+        painter.fillRect(plate, QColor(frame.theme.ground))
+        painter.setPen(QColor(frame.theme.faint if label.faint else frame.theme.ink))
+        painter.drawText(text, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, words)

@@ -1,0 +1,193 @@
+"""Colours, in a light and a dark dress.
+
+The sensors' colours are those of Okabe and Ito's palette for all kinds of colour vision ("Color
+Universal Design", 2008), in an order that keeps the first four well apart; the palest are
+darkened on light ground, where they would not be seen.  A colour never stands alone: each sensor
+has its own shape and each severity its own shape and word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from PySide6.QtGui import QColor, QPalette
+
+from analysis.board.snapshot import Severity
+from live.views.window.parts.shapes import SENSOR_SHAPES, Shape
+from replay.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """One dress.  All colours as ``#rrggbb``.
+
+    ``ground``: behind plots and cards.  ``panel``: behind everything else.  ``ink``: text.
+    ``faint``: text of less weight, still at 4.5 : 1.  ``rule``: grid and frames.  ``band`` and
+    ``band_edge``: the reference with its tolerance; ``band_core`` the reference itself.
+    ``alarm`` and ``caution``: severities.  ``focus``: what the keyboard points at.
+    ``sensors``: test sensors in the order of the plan.
+    """
+
+    name: str
+    ground: str
+    panel: str
+    ink: str
+    faint: str
+    rule: str
+    band: str
+    band_edge: str
+    band_core: str
+    reference: str
+    alarm: str
+    caution: str
+    focus: str
+    shade: str
+    sensors: tuple[str, ...]
+
+    @property
+    def is_dark(self) -> bool:
+        """Whether text is lighter than its ground."""
+        return QColor(self.ground).lightness() < 128
+
+    def severity(self, severity: Severity) -> str:
+        """Colour of a severity's shape."""
+        if severity >= Severity.REFERENCE_FAULT:
+            return self.alarm
+        return self.caution if severity is Severity.TEST_FAULT else self.faint
+
+
+LIGHT: Final = Theme(
+    name="light",
+    ground="#fbfaf7",
+    panel="#eceae4",
+    ink="#1c1f23",
+    faint="#595f66",
+    rule="#d5d2ca",
+    band="#20272f",
+    band_edge="#20272f",
+    band_core="#b9c3ce",
+    reference="#2a323c",
+    alarm="#a8102c",
+    caution="#8a5a00",
+    focus="#1f5fae",
+    shade="#24507d",
+    sensors=("#d55e00", "#1277b8", "#009e73", "#b3609a", "#b07a00", "#2f8fc4", "#857b00"),
+)
+
+DARK: Final = Theme(
+    name="dark",
+    ground="#1d232a",
+    panel="#14191f",
+    ink="#eceff2",
+    faint="#a3adb7",
+    rule="#353d47",
+    band="#06080b",
+    band_edge="#8492a1",
+    band_core="#c5d0db",
+    reference="#c5d0db",
+    alarm="#ff7a86",
+    caution="#f0b64a",
+    focus="#7fb8ff",
+    shade="#9cc9f2",
+    sensors=("#f0812f", "#3f9fe0", "#1fbf90", "#d98fb8", "#e69f00", "#7cc6f0", "#f0e442"),
+)
+
+THEMES: Final = {theme.name: theme for theme in (LIGHT, DARK)}
+
+SEVERITY_SHAPES: Final = {
+    Severity.NOTICE: Shape.RING,
+    Severity.TEST_FAULT: Shape.WEDGE,
+    Severity.REFERENCE_FAULT: Shape.BAR,
+    Severity.SESSION_FAULT: Shape.OCTAGON,
+}
+
+SEVERITY_WORDS: Final = {
+    Severity.NOTICE: "notice",
+    Severity.TEST_FAULT: "test sensor",
+    Severity.REFERENCE_FAULT: "reference",
+    Severity.SESSION_FAULT: "session",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How one sensor is told from the others.  ``index``: place among the test sensors, −1 for
+    the reference; beyond seven the colours repeat and ``dashed`` tells the second round.
+    """
+
+    shape: Shape
+    index: int
+    dashed: bool = False
+
+    def colour(self, theme: Theme) -> str:
+        """The sensor's colour in a theme."""
+        if self.index < 0:
+            return theme.reference
+        return theme.sensors[self.index % len(theme.sensors)]
+
+
+def looks_of(plan: Plan) -> dict[int, Look]:
+    """The look of each compared sensor of a plan, by number."""
+    looks = {plan.reference: Look(Shape.BAR, -1)}
+    rounds = len(SENSOR_SHAPES)
+    for index, number in enumerate(plan.tests):
+        looks[number] = Look(SENSOR_SHAPES[index % rounds], index, dashed=index >= rounds)
+    return looks
+
+
+def palette(theme: Theme) -> QPalette:
+    """The theme for Qt's own controls."""
+    made = QPalette()
+    role = QPalette.ColorRole
+    for which, colour in (
+        (role.Window, theme.panel),
+        (role.WindowText, theme.ink),
+        (role.Base, theme.ground),
+        (role.AlternateBase, theme.panel),
+        (role.Text, theme.ink),
+        (role.Button, theme.panel),
+        (role.ButtonText, theme.ink),
+        (role.ToolTipBase, theme.ground),
+        (role.ToolTipText, theme.ink),
+        (role.PlaceholderText, theme.faint),
+        (role.Highlight, theme.focus),
+        (role.HighlightedText, theme.ground),
+        (role.Mid, theme.rule),
+    ):
+        made.setColor(which, QColor(colour))
+    for which in (role.Text, role.WindowText, role.ButtonText):
+        made.setColor(QPalette.ColorGroup.Disabled, which, QColor(theme.faint))
+    return made
+
+
+def style_sheet(theme: Theme, points: float) -> str:
+    """What the palette cannot say: the text's size in points for every part (a window's font does
+    not reach all of them through a style sheet), frames, and a focus ring on every control.
+    """
+    return f"""
+    QWidget {{ font-size: {points:g}pt; }}
+    QToolButton, QPushButton {{
+        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 7px;
+        background: {theme.ground}; color: {theme.ink};
+    }}
+    QToolButton:checked {{ background: {theme.ink}; color: {theme.ground}; }}
+    QToolButton:hover, QPushButton:hover {{ border-color: {theme.faint}; }}
+    QToolButton:focus, QPushButton:focus, QLineEdit:focus, QTableView:focus,
+    QScrollArea:focus {{ border: 2px solid {theme.focus}; }}
+    QToolButton:disabled, QPushButton:disabled {{ color: {theme.faint}; border-style: dashed; }}
+    QLineEdit {{
+        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 6px;
+        background: {theme.ground}; color: {theme.ink};
+    }}
+    QTableView {{
+        border: 1px solid {theme.rule}; background: {theme.ground}; color: {theme.ink};
+        gridline-color: {theme.rule};
+    }}
+    QHeaderView::section {{
+        background: {theme.panel}; color: {theme.faint}; border: none;
+        border-bottom: 1px solid {theme.rule}; padding: 2px 6px;
+    }}
+    QScrollArea {{ border: none; }}
+    QToolTip {{ color: {theme.ink}; background: {theme.ground}; border: 1px solid {theme.faint}; }}
+    """

@@ -1,0 +1,141 @@
+"""The heart rates on one time axis: the reference as a dark band as wide as the tolerance, the
+test sensors as lines on it, so that the eye answers "inside or outside?".
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import pyqtgraph as pg
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+
+from live.views.window.parts.canvas import (
+    Area,
+    Canvas,
+    draw_band,
+    draw_flag,
+    draw_grid,
+    draw_hatch,
+    draw_line,
+    draw_veil,
+    line_pen,
+    rows_in,
+)
+from live.views.window.parts.columns import NOTHING, Drawn
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.marks import EndLabel, draw_end_labels, draw_marks
+from live.views.window.parts.number_format import value_rows
+from live.views.window.parts.shapes import Stamps
+
+_RESTING: Final = (50.0, 110.0)
+"""Range shown while nothing has been read."""
+_LEAST_SPAN: Final = 40.0
+"""A steady effort fills the panel no further than this, or noise would look like drama."""
+
+
+class TracesCanvas(Canvas):
+    """The upper panel.  ``drawn``: what stands in the picture, by sensor number."""
+
+    name = "heart-rate traces"
+
+    def __init__(self, view: pg.ViewBox, faults: DrawingFaults, stamps: Stamps) -> None:
+        super().__init__(view, faults)
+        self._stamps = stamps
+        self.drawn: dict[int, Drawn] = {}
+        self.band = NOTHING
+
+    def take(self, frame: Frame, columns: int) -> tuple[float, float]:
+        """Cut the visible stretch out of each series; returns the range of bpm to show."""
+        self.drawn = {
+            number: frame.lines.readings[number].drawn(frame.start_s, frame.end_s, columns)
+            for number in frame.plan.compared
+        }
+        self.band = band_of(frame, columns)
+        self.show_frame(frame)
+        return self._range(frame)
+
+    def _range(self, frame: Frame) -> tuple[float, float]:
+        low, high = math.inf, -math.inf
+        for number, drawn in self.drawn.items():
+            if len(drawn.t_s) == 0:
+                continue
+            bottom, top = float(drawn.low.min()), float(drawn.high.max())
+            if number == frame.plan.reference:
+                bottom -= float(frame.tolerance(drawn.low).max())
+                top += float(frame.tolerance(drawn.high).max())
+            low, high = min(low, bottom), max(high, top)
+        if low > high:
+            return _RESTING
+        low, high = 10 * math.floor((low - 2) / 10), 10 * math.ceil((high + 2) / 10)
+        lack = _LEAST_SPAN - (high - low)
+        if lack > 0:
+            low -= 10 * math.ceil(lack / 20)
+            high += 10 * math.ceil(lack / 20)
+        return max(low, 0.0), high
+
+    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """Grid, gaps of the reference, band, lines, markers, labels: from back to front."""
+        plan, theme, looks = frame.plan, frame.theme, frame.looks
+        low, high = self._view.viewRange()[1]
+        line = QFontMetricsF(painter.font()).height()
+        draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
+        self._draw_lost_reference(painter, area, frame)
+        band = self.band
+        low_edge = band.low - frame.tolerance(band.low)
+        draw_band(painter, area, band, (low_edge, band.high + frame.tolerance(band.high)), theme)
+        ref = self.drawn.get(plan.reference, NOTHING)
+        if not ref.by_column:
+            draw_line(painter, area, ref, line_pen(theme.band_core))
+        for number in plan.tests:
+            pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
+            draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
+        for marker in frame.markers:
+            x = area.x(marker.t_ns / 1e9)
+            if area.box.left() <= x <= area.box.right():
+                draw_flag(painter, area.box, x, theme.ink)
+        for number in plan.tests:
+            drawn = self.drawn.get(number, NOTHING)
+            draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+        draw_veil(painter, area, frame)
+        draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
+
+    def _draw_lost_reference(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        theme = frame.theme
+        metrics = QFontMetricsF(painter.font())
+        gaps = frame.lines.gaps[frame.plan.reference]
+        for start, end in gaps.between(frame.start_s, frame.end_s, 1 / area.x_scale):
+            # The gap begins with the last second that had a value and ends with the next one.
+            left, right = area.x(max(start - 1, 0)), area.x(end)
+            strip = QRectF(left, area.box.top(), right - left, area.box.height())
+            draw_hatch(painter, strip.intersected(area.box), theme.faint)
+            words = "no reference"
+            if strip.width() > metrics.horizontalAdvance(words) + 8:
+                plate = metrics.boundingRect(words).adjusted(-4, -2, 4, 2)
+                plate.moveCenter(strip.center())
+                plate.moveTop(area.box.top() + 4)
+                painter.fillRect(plate, QColor(theme.ground))
+                painter.setPen(QColor(theme.ink))
+                painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, words)
+
+    def _labels(self, frame: Frame) -> list[EndLabel]:
+        labels = []
+        for number in frame.plan.compared:
+            newest = frame.timeline.readings[number].newest
+            if newest is None:
+                continue
+            status = frame.status(number)
+            gone = status.held_bpm is None
+            value = "no value" if gone else f"{newest[1]:.0f}"
+            labels.append(EndLabel(number, *newest, f"{value}  {status.label}", faint=gone))
+        return labels
+
+
+def band_of(frame: Frame, columns: int) -> Drawn:
+    """The reference as its band is made of: in columns of three pixels where readings are dense,
+    because filling costs by the corner, and a band three pixels coarse looks the same.
+    """
+    readings = frame.lines.readings[frame.plan.reference]
+    return readings.drawn(frame.start_s, frame.end_s, max(columns // 3, 1))

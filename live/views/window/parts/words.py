@@ -1,0 +1,140 @@
+"""The facts of a snapshot in words, for cards, the far view and screen readers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning
+from live.views.window.parts.number_format import clock, duration, signed
+from replay.event import SESSION
+from replay.link import LinkState
+from replay.plan import Plan
+
+NONE: Final = "–"
+
+LINK_WORDS: Final = {
+    LinkState.WAITING: "waiting to start",
+    LinkState.SEARCHING: "searching for it",
+    LinkState.CONNECTING: "connecting",
+    LinkState.PREPARING: "preparing",
+    LinkState.STREAMING: "streaming",
+    LinkState.QUIET: "linked, but silent",
+    LinkState.LOST: "link lost, trying again",
+    LinkState.REFUSED: "refused, trying slowly",
+    LinkState.ADAPTER_OFF: "adapter or broker off",
+    LinkState.FILE: "from a file",
+    LinkState.STOPPED: "stopped",
+}
+
+COLUMNS: Final = ("bias bpm", "MAE bpm", "within", "r", "pairs")
+
+
+def facts(status: SensorStatus) -> list[str]:
+    """Link, rate, age, contact, battery, signal, coverage, gaps: one short phrase each."""
+    found = [LINK_WORDS[status.link]]
+    if status.age_s is not None:
+        found.append(f"{status.age_s:.1f} s old")
+    found.append(f"{status.rate_hz:.1f} a second")
+    compared = status.role != "companion"
+    if compared:
+        found.append(_contact(status.contact))
+    if status.battery_percent is not None:
+        found.append(f"battery {status.battery_percent} %")
+    if status.signal_dbm is not None:
+        found.append(f"signal {signed(status.signal_dbm).lstrip('+')} dBm")
+    if compared:
+        found.append(f"coverage {100 * status.coverage:.0f} %")
+    if compared and status.gaps:
+        plural = "gap" if status.gaps == 1 else "gaps"
+        found.append(f"{status.gaps} {plural}, {duration(status.gap_s)}")
+    elif compared:
+        found.append("no gap")
+    if status.malformed:
+        found.append(f"{status.malformed} malformed")
+    if status.doubled:
+        found.append(f"{status.doubled} doubled")
+    return found
+
+
+def _contact(contact: bool | None) -> str:
+    if contact is None:
+        return "contact not told"
+    return "skin contact" if contact else "no skin contact"
+
+
+def subtitle(status: SensorStatus) -> str:
+    """Role and placement."""
+    role = {"test": "under test"}.get(status.role, status.role)
+    return f"{role} · {status.placement}" if status.placement else role
+
+
+def verdict(status: SensorStatus) -> str:
+    """Inside or outside of the tolerance at the last grid second, with the difference."""
+    if status.role != "test":
+        return ""
+    if status.within is None or status.difference_bpm is None:
+        return "no pair"
+    return f"{'in' if status.within else 'OUT'}  {signed(status.difference_bpm)}"
+
+
+def agreement_row(found: Agreement) -> tuple[str, str, str, str, str]:
+    """Texts of one row under :data:`COLUMNS`; r stands in brackets when it is not to be trusted."""
+    r = NONE if found.pearson_r is None else f"{found.pearson_r:.2f}".replace("-", "−")
+    if found.pearson_r is not None and found.r_caution:
+        r = f"({r})"
+    share = found.within_tolerance_percent
+    return (
+        NONE if found.bias_bpm is None else signed(found.bias_bpm, 1),
+        NONE if found.mae_bpm is None else f"{found.mae_bpm:.1f}",
+        NONE if share is None else f"{share:.0f} %",
+        r,
+        f"{found.pairs:,}".replace(",", " "),
+    )
+
+
+def r_reason(status: SensorStatus, *, short: bool = False) -> str:
+    """Why an r stands in brackets or is missing; the longest window's reason first.
+
+    ``short``: up to its first semicolon, where a card has one line for it.
+    """
+    for name in reversed(tuple(status.windows)):
+        found = status.windows[name]
+        if found.pairs and found.r_caution:
+            reason = found.r_caution.partition(";")[0] if short else found.r_caution
+            return f"(r) {name}: {reason[:1].lower()}{reason[1:]}"
+    return ""
+
+
+def who(plan: Plan, sensor: int) -> str:
+    """A sensor's label, or the session."""
+    return "session" if sensor == SESSION else plan.sensor(sensor).label
+
+
+def stretch(warning: SensorWarning) -> str:
+    """From when to when a warning stood."""
+    if warning.end_s is None:
+        return f"since {clock(warning.since_s)}"
+    length = duration(warning.end_s - warning.since_s)
+    return f"{clock(warning.since_s)} to {clock(warning.end_s)}, {length}"
+
+
+def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | None:
+    """The open warning of a sensor that matters most."""
+    return next((w for w in warnings if w.sensor == sensor), None)
+
+
+def aloud(status: SensorStatus) -> str:
+    """A card as a screen reader speaks it."""
+    bpm = "no value" if status.bpm is None else f"{status.bpm:.0f} bpm"
+    parts = [
+        f"{status.label}, {subtitle(status)}: {bpm} {verdict(status)}".rstrip(),
+        *facts(status),
+    ]
+    session = status.windows.get("session")
+    if session is not None and session.pairs:
+        values = agreement_row(session)
+        parts.append(
+            "session: " + ", ".join(f"{c} {v}" for c, v in zip(COLUMNS, values, strict=True))
+        )
+    return ". ".join(parts)

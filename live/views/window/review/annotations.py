@@ -1,0 +1,201 @@
+"""Where notes are made: the stretch in hand, the questions, undo and redo."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QObject, Signal
+
+from analysis.session.exclusions import Answer, Suggestion
+from analysis.session.note_history import Notebook, refusal, why_read_only
+from live.protocol.file_feed import FileFeed
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.overlay import DrawnStretch, Standing
+from live.views.window.review.note_dialogs import Ask, LabelAsk, StretchAsk
+from live.views.window.review.notes_list import ACCEPT, REFUSE, Entry, NotesPage, entries
+from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from live.views.window.live.main_window import MainWindow
+
+
+class Desk(QObject):
+    """``changed``: a note was made or taken back.  ``why_not``: one sentence if none can be."""
+
+    changed = Signal()
+
+    def __init__(self, window: MainWindow, feed: FileFeed) -> None:
+        super().__init__(window)
+        self._window = window
+        self.feed = feed
+        self.seen = window.seen
+        self.notebook = Notebook(feed.capture, self._noted)
+        self.why_not = why_read_only(feed.capture.path)
+        self.suggested: tuple[Suggestion, ...] = ()
+        self.page = NotesPage(window.do)
+        self.page.asked.connect(self._answer)
+        self.dialog: Ask | None = None
+        self.show_notes()
+
+    def take_suggestions(self, suggested: tuple[Suggestion, ...]) -> None:
+        """What might be left out, once the whole capture has been read."""
+        self.suggested = suggested
+        self.show_notes()
+
+    def do(self, deed: Deed) -> bool:
+        """Carry out a deed that is about notes; false for any other."""
+        match deed:
+            case Deed.STRETCH_FROM:
+                self._hold(self._cursor_s, None)
+            case Deed.STRETCH_TO:
+                self._hold(None, self._cursor_s)
+            case Deed.LET_GO:
+                self.seen.selection = None
+            case Deed.EXCLUDE:
+                self._ask_stretch(is_effort=False)
+            case Deed.MARK_EFFORT:
+                self._ask_stretch(is_effort=True)
+            case Deed.RELABEL:
+                self._ask_label()
+            case Deed.UNDO:
+                self._back_or_forth(redo=False)
+            case Deed.REDO:
+                self._back_or_forth(redo=True)
+            case Deed.MARK_NOW:
+                self.marker("")
+            case _:
+                return False
+        return True
+
+    @property
+    def _cursor_s(self) -> float:
+        return self.feed.position_ns / 1e9
+
+    def stretch(self, start_s: float, end_s: float, held: bool) -> None:
+        """A stretch is being dragged out, or has been."""
+        low, high = sorted((max(start_s, 0.0), min(max(end_s, 0.0), self.feed.duration_ns / 1e9)))
+        self.seen.selection = (low, high) if high - low >= 0.5 else None
+        self._window.redraw()
+        if not held and self.seen.selection is not None:
+            self._window.header.say("stretch in hand: X excludes it, Shift+X marks an effort")
+
+    def _hold(self, start_s: float | None, end_s: float | None) -> None:
+        low, high = self.seen.selection or (self._cursor_s, self._cursor_s)
+        low = low if start_s is None else start_s
+        high = high if end_s is None else end_s
+        if start_s is not None:
+            high = max(low, high)
+        self.seen.selection = (min(low, high), max(low, high))
+
+    def _refused(self) -> bool:
+        if self.why_not:
+            self._window.header.say(self.why_not)
+        return bool(self.why_not)
+
+    def _open(self, dialog: Ask) -> None:
+        self.dialog = dialog
+        dialog.open()
+
+    def _ask_stretch(self, *, is_effort: bool) -> None:
+        if self._refused():
+            return
+        selection = self.seen.selection
+        if selection is None or selection[1] <= selection[0]:
+            self._window.header.say("first take a stretch: drag with Shift, or I and O")
+            return
+        window = self._window
+        dialog = StretchAsk(
+            window.plan, selection, self.feed.duration_ns / 1e9, window, is_effort=is_effort
+        )
+        kind = "effort" if is_effort else "exclusion"
+        dialog.given.connect(lambda body: self._add_stretch(kind, body))
+        self._open(dialog)
+
+    def _add_stretch(self, kind: str, body: dict[str, Any]) -> None:
+        if self._add(kind, body):
+            self.seen.selection = None
+
+    def _ask_label(self) -> None:
+        if self._refused():
+            return
+        dialog = LabelAsk(self._window.plan, self._window.selected, self._window)
+        dialog.given.connect(lambda body: self._add("relabel", body))
+        self._open(dialog)
+
+    def marker(self, text: str, t_ns: int | None = None) -> None:
+        """Add a marker at ``t_ns`` or at the cursor; without text it gets a number."""
+        if self._refused():
+            return
+        count = len(self._window.model.board.markers) + len(self.notebook.effective.markers)
+        body = {
+            "t_ns": self.feed.position_ns if t_ns is None else t_ns,
+            "text": text or f"marker {count + 1}",
+        }
+        self._add("marker", body)
+
+    def _answer(self, name: str, entry: Entry) -> None:
+        if self._refused():
+            return
+        if entry.suggestion is not None and name in (ACCEPT, REFUSE):
+            wanted = Answer.ACCEPTED if name == ACCEPT else Answer.REFUSED
+            if entry.suggestion.answer(self.notebook.effective) is not wanted:
+                kind = "suggestion-accepted" if name == ACCEPT else "suggestion-refused"
+                self._add(kind, entry.suggestion.note())
+        elif entry.note is not None:
+            number = entry.note.number
+            self._try(lambda: self.notebook.take_back(number), "taken back")
+
+    def _add(self, kind: str, body: dict[str, Any]) -> bool:
+        return self._try(lambda: self.notebook.add(kind, **body), "noted")
+
+    def _back_or_forth(self, *, redo: bool) -> None:
+        if self._refused():
+            return
+        if redo and not self.notebook.redoable:
+            self._window.header.say("nothing to redo")
+        elif redo:
+            self._try(self.notebook.redo, "redone")
+        elif not self.notebook.undoable:
+            self._window.header.say("nothing to undo")
+        else:
+            what = self.notebook.undoable
+            self._try(self.notebook.undo, f"undone: {what}")
+
+    def _try(self, work: Any, said: str) -> bool:  # noqa: ANN401 - any call without arguments
+        try:
+            work()
+        except SidebeatError as error:
+            self._window.header.say(refusal(error, self.feed.capture.path))
+            return False
+        self._window.header.say(said)
+        return True
+
+    def _noted(self) -> None:
+        self.show_notes()
+        self.changed.emit()
+
+    def show_notes(self) -> None:
+        """Bring the list and what is laid over the panels up to date."""
+        effective, plan = self.notebook.effective, self.feed.plan
+        suggested = self.suggested
+        self.page.show_entries(
+            entries(plan, suggested, self.notebook.standing, effective),
+            undo=bool(self.notebook.undoable),
+            redo=self.notebook.redoable,
+            why_not=self.why_not,
+        )
+        stretches = [
+            DrawnStretch(one.from_ns / 1e9, one.to_ns / 1e9, one.reason, Standing.EXCLUDED)
+            for one in effective.exclusions
+        ]
+        stretches += [
+            DrawnStretch(
+                float(one.stretch.start_s),
+                float(one.stretch.end_s),
+                one.stretch.reason,
+                Standing.SUGGESTED,
+            )
+            for one in suggested
+            if one.answer(effective) is Answer.OPEN
+        ]
+        self.seen.stretches = tuple(stretches)

@@ -1,0 +1,257 @@
+"""Two captures of one session, one above the other on one axis of time, to look at."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtWidgets import (
+    QFrame,
+    QLabel,
+    QMainWindow,
+    QScrollArea,
+    QSplitter,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from analysis.session.compare import Beside, Side, read_beside
+from live.views.window.app import interruptible, open_application, system_theme
+from live.views.window.parts.appearance import Wardrobe
+from live.views.window.parts.chart import Chart
+from live.views.window.parts.dialogs import native
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.keys import Deed, every_key
+from live.views.window.parts.mouse import Hands
+from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.preferences import Remembered, preferences_path
+from live.views.window.parts.readout import Readout
+from live.views.window.parts.span import Follow, TimeSpan
+from live.views.window.parts.theme import LIGHT, Theme, looks_of
+from live.views.window.parts.timeline import Timeline
+
+_BUTTONS: Final = {
+    Deed.ALL: "all",
+    Deed.EARLIER: "earlier",
+    Deed.LATER: "later",
+    Deed.CLOSER: "closer",
+    Deed.WIDER: "wider",
+    Deed.READOUT: "values",
+    Deed.THEME: "light/dark",
+    Deed.CLOSE: "close",
+}
+_KEYS_ONLY: Final = (Deed.READ_EARLIER, Deed.READ_LATER, Deed.LARGER, Deed.SMALLER, Deed.SIZE)
+
+
+class _Half(QWidget):
+    """One capture: its name, and its panels."""
+
+    def __init__(self, side: Side, faults: DrawingFaults, place: str) -> None:
+        super().__init__()
+        self.side = side
+        self.plan = side.board.plan
+        self.looks = looks_of(self.plan)
+        self.timeline = Timeline(self.plan)
+        self.timeline.catch_up(side.board)
+        mark = "INVENTED DATA · " if self.plan.invented else ""
+        self.title = QLabel(
+            f"{mark}{place} · {side.name} · {self.plan.wearer} · {self.plan.activity}"
+        )
+        self.title.setTextFormat(Qt.TextFormat.PlainText)
+        self.title.setAccessibleName(f"Capture {place}: {side.name}")
+        self.chart = Chart(self.plan, faults)
+        self.chart.least_lines = 11.0  # so that both are seen at once on a small screen
+        for part in (self.chart, self.chart.viewport()):
+            part.setAccessibleName(f"Heart rate, difference and warnings of {side.name}")
+        self.seen = Seen()
+        self.hands = Hands(self.chart)
+        self.overlays = Overlays(self.chart, faults, self.seen)
+        self.values = QLabel()
+        self.values.setAccessibleName(f"Values of {side.name} at one time")
+        self.values.hide()
+        self.readout = Readout(self.seen, lambda: side.board, self._say)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(2)
+        layout.addWidget(self.title)
+        layout.addWidget(self.chart, 1)
+        layout.addWidget(self.values)
+
+    def _say(self, words: str) -> None:
+        self.values.setText(words)
+        self.values.setVisible(bool(words))
+
+    def show_stretch(self, start_s: float, end_s: float, theme: Theme) -> None:
+        """Draw a stretch of the common time."""
+        frame = Frame(
+            plan=self.plan,
+            snapshot=self.side.board.snapshot(),
+            board=self.side.board,
+            timeline=self.timeline,
+            looks=self.looks,
+            theme=theme,
+            start_s=start_s,
+            end_s=end_s,
+            now_s=self.side.to_s,
+            selected=0,
+            later=self.side.warnings,
+        )
+        self.chart.show_frame(frame)
+        self.overlays.show_frame(frame, self.chart.traces)
+
+
+class BesideWindow(QMainWindow):
+    """Shows both; nothing can be changed here."""
+
+    def __init__(self, beside: Beside, theme: Theme = LIGHT) -> None:
+        super().__init__()
+        self.faults = DrawingFaults()
+        self.wardrobe = Wardrobe(theme)
+        self._end_s = max(side.to_s for side in beside.sides)
+        self.span = TimeSpan(Follow.ALL)
+        self.halves = [
+            _Half(side, self.faults, place)
+            for side, place in zip(beside.sides, ("A", "B"), strict=True)
+        ]
+        self.setWindowTitle(" | ".join(side.name for side in beside.sides) + " – Sidebeat")
+        self.words = QLabel(beside.words())
+        self.words.setWordWrap(True)
+        self.words.setAccessibleName("How the two are aligned")
+        row = QWidget()
+        flow = FlowLayout(row)
+        flow.setContentsMargins(0, 0, 0, 0)
+        self.buttons: dict[Deed, QToolButton] = {}
+        for key in every_key():
+            if key.deed not in _BUTTONS and key.deed not in _KEYS_ONLY:
+                continue
+            for sequence in key.keys:
+                QShortcut(QKeySequence(sequence), self).activated.connect(
+                    partial(self.do, key.deed)
+                )
+            if key.deed in _BUTTONS:
+                button = QToolButton()
+                button.setText(_BUTTONS[key.deed])
+                button.setToolTip(f"{key.words} ({native(key.keys)})")
+                button.setAccessibleName(key.words)
+                button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+                button.clicked.connect(lambda _=False, deed=key.deed: self.do(deed))
+                self.buttons[key.deed] = button
+        for deed in _BUTTONS:
+            flow.addWidget(self.buttons[deed])
+        splitter = QSplitter(Qt.Orientation.Vertical)
+        splitter.setChildrenCollapsible(False)
+        for half in self.halves:
+            splitter.addWidget(half)
+            half.chart.moved.connect(self._moved)
+            half.hands.pointed.connect(self._point)
+        inside = QWidget()
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(6, 6, 6, 6)
+        layout.setSpacing(4)
+        layout.addWidget(row)
+        layout.addWidget(self.words)
+        layout.addWidget(splitter, 1)
+        area = QScrollArea()  # two captures of many sensors may be higher than a small screen
+        area.setWidget(inside)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setAccessibleName("Both captures")
+        self.setCentralWidget(area)
+        self.resize(1280, 720)
+        self.dress()
+
+    def do(self, deed: Deed) -> None:
+        """Carry out one deed, from a key or a button."""
+        match deed:
+            case Deed.ALL:
+                self.span.set_follow(Follow.ALL)
+            case Deed.EARLIER | Deed.LATER:
+                self.span.pan(-0.25 if deed is Deed.EARLIER else 0.25, self._end_s)
+            case Deed.CLOSER | Deed.WIDER:
+                self.span.zoom(1 / 1.5 if deed is Deed.CLOSER else 1.5, self._end_s)
+            case Deed.READOUT | Deed.READ_EARLIER | Deed.READ_LATER:
+                self._read(deed)
+            case Deed.THEME:
+                self.wardrobe.turn()
+                self.dress()
+            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
+                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
+                self.dress()
+            case Deed.CLOSE:
+                self.close()
+        self.draw()
+
+    def _read(self, deed: Deed) -> None:
+        start, end = self.span.at(self._end_s)
+        middle = round((start + min(end, self._end_s)) / 2)
+        for half in self.halves:
+            if deed is Deed.READOUT:
+                half.readout.toggle(middle)
+            else:
+                half.readout.step(1 if deed is Deed.READ_LATER else -1, middle)
+
+    def _moved(self, start_s: float, end_s: float) -> None:
+        self.span.set_free(start_s, end_s)
+        self.draw()
+
+    def _point(self, second: float) -> None:
+        for half in self.halves:
+            half.readout.point(second)
+        self.draw()
+
+    def draw(self) -> None:
+        """Draw both with the stretch that is looked at."""
+        self.span.room = max(half.chart.label_room for half in self.halves)
+        start, end = self.span.at(self._end_s)
+        for half in self.halves:
+            with self.faults.guard("panels of a capture"):
+                half.show_stretch(start, end, self.theme)
+
+    @property
+    def theme(self) -> Theme:
+        """The theme that is worn."""
+        return self.wardrobe.theme
+
+    def recall(self, remembered: Remembered) -> None:
+        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.wardrobe.recall(remembered)
+        self.dress()
+
+    def dress(self) -> None:
+        """Put on the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.wardrobe.put_on(self)
+        for half in self.halves:
+            half.chart.dress(theme, font)
+            half.chart.bottom.setLabel("bottom", "time since the first began (h:mm:ss)")
+        self.draw()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The labels need another share of the width now, once the panels have theirs."""
+        super().resizeEvent(event)
+        QTimer.singleShot(0, self.draw)
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """The panels get their size now."""
+        super().showEvent(event)
+        QTimer.singleShot(0, self.draw)
+
+
+def run_beside(one: Path, two: Path) -> int:
+    """Show two captures until the window is closed; returns the exit status.
+
+    Raises as :func:`~analysis.session.compare.read_beside` does, and
+    :class:`~live.views.window.app.WindowMissing`.
+    """
+    application = open_application()
+    window = BesideWindow(read_beside(one, two), system_theme(application))
+    window.recall(Remembered(preferences_path()))
+    window.showMaximized()
+    with interruptible(application), window.faults.hook():
+        return application.exec()

@@ -1,0 +1,360 @@
+"""What the window can do with a recorded session: the player, the pages and the notes, together."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from PySide6.QtCore import QObject, Qt
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QVBoxLayout, QWidget
+
+from analysis.board import Marker
+from analysis.board.snapshot import SensorWarning
+from analysis.session.bookmarks import MomentKind, last_moment, next_moment
+from analysis.session.effort_clock import EffortState, state_at
+from analysis.session.event_log import notifications
+from analysis.session.index import Findings, Job, Survey, findings, read_survey
+from live.protocol.file_feed import FileFeed
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.timeline import Timeline
+from live.views.window.review.annotations import Desk
+from live.views.window.review.notifications import REACH_S, NotificationsPage
+from live.views.window.review.numbers import NumbersPage
+from live.views.window.review.overview import Ribbon
+from live.views.window.review.tabs import Shelf
+from live.views.window.review.transport import Transport, next_speed
+from replay.errors import SidebeatError
+from replay.event import NS_PER_S
+
+if TYPE_CHECKING:
+    from live.views.window.live.main_window import MainWindow
+
+_JUMPS: Final = {
+    Deed.NEXT_WARNING: (MomentKind.WARNING, True),
+    Deed.LAST_WARNING: (MomentKind.WARNING, False),
+    Deed.NEXT_MARKER: (MomentKind.MARKER, True),
+    Deed.LAST_MARKER: (MomentKind.MARKER, False),
+    Deed.NEXT_EFFORT: (MomentKind.EFFORT, True),
+    Deed.LAST_EFFORT: (MomentKind.EFFORT, False),
+    Deed.NEXT_GAP: (MomentKind.GAP, True),
+    Deed.LAST_GAP: (MomentKind.GAP, False),
+}
+_AGAIN_NS: Final = NS_PER_S
+"""While playing, back from less than this behind a moment goes to the one before it."""
+
+
+class Afterwards(QObject):
+    """Belongs to a window that shows a file.  Built once the window's own parts are there."""
+
+    def __init__(self, window: MainWindow, feed: FileFeed) -> None:
+        super().__init__(window)
+        self._window = window
+        self.feed = feed
+        self.seen = window.seen
+        self.survey: Survey | None = None
+        self.found: Findings | None = None
+        self.ahead = feed.shows_ahead
+        self._whole: Timeline | None = None
+        self._named: tuple[SensorWarning, ...] = ()
+        path = feed.capture.path
+        self._reading: Job | None = Job(lambda: read_survey(path), "survey")
+        self._counting: Job | None = None
+        self._count_again = False
+        self._resume = False
+        self._shown_at: tuple[object, ...] = ()
+        self.desk = Desk(window, feed)
+        self._build()
+
+    def _build(self) -> None:
+        window = self._window
+        self.transport = Transport(window.do)
+        self.ribbon = Ribbon(window.faults, self.feed.duration_ns / 1e9)
+        self.bar = QWidget()
+        layout = QVBoxLayout(self.bar)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(3)
+        layout.addWidget(self.ribbon)
+        layout.addWidget(self.transport)
+        bench = window.bench
+        self.shelf = Shelf()
+        bench.left.replaceWidget(1, self.shelf)
+        bench.left.setStretchFactor(0, 1)
+        self.notifications = NotificationsPage(window.plan, window.faults)
+        self.numbers = NumbersPage()
+        self.notes = self.desk.page
+        for page, name, hint in (
+            (bench.under, "warnings", "The warnings, and the agreement plane (W)"),
+            (self.notifications, "notifications", "The notifications around the cursor (B)"),
+            (self.numbers, "numbers", "The session's numbers, with and without exclusions (U)"),
+            (self.notes, "notes", "Notes and suggested exclusions (Y)"),
+        ):
+            self.shelf.add(page, name, hint)
+        self.shelf.turned.connect(self._turned)
+        self.ribbon.wanted.connect(self.scrub)
+        window.hands.takes_drags = True
+        window.hands.scrubbed.connect(self._scrub_axis)
+        window.hands.stretched.connect(self.desk.stretch)
+        self.desk.changed.connect(self._noted)
+        self.notifications.wanted.connect(self.go_to)
+        self.notes.wanted.connect(self.go_to)
+        for part in (window.bench.chart, self.ribbon):
+            space = QShortcut(QKeySequence(Qt.Key.Key_Space), part)
+            space.setContext(Qt.ShortcutContext.WidgetShortcut)
+            space.activated.connect(lambda: window.do(Deed.PAUSE))
+
+    # Work in the background
+
+    def tick(self) -> bool:
+        """Take what has been worked out meanwhile; returns whether there is news."""
+        news = False
+        if self._reading is not None and self._reading.done:
+            job, self._reading = self._reading, None
+            if isinstance(job.result, Survey):
+                self._take_survey(job.result)
+            else:
+                self.numbers.show_problem(f"There are no numbers: {job.problem}")
+            news = True
+        if self._counting is not None and self._counting.done:
+            job, self._counting = self._counting, None
+            if isinstance(job.result, Findings):
+                self._take_findings(job.result)
+            else:
+                self.numbers.show_problem(f"There are no numbers: {job.problem}")
+            news = True
+            if self._count_again:
+                self._count()
+        return news
+
+    def settle(self) -> None:
+        """Wait until nothing is worked on any more; for tests and pictures."""
+        while self._reading is not None or self._counting is not None:
+            job = self._reading or self._counting
+            if job is not None:
+                job.wait()
+            self.tick()
+
+    def _take_survey(self, survey: Survey) -> None:
+        self.survey = survey
+        whole = Timeline(self._window.plan)
+        whole.catch_up(survey.board)
+        self._whole = whole
+        self._named = survey.board.warnings
+        self.desk.take_suggestions(survey.suggested)
+        self._count()
+
+    def _count(self) -> None:
+        """Work the numbers out anew, with the notes as they are now."""
+        if self.survey is None:
+            return
+        if self._counting is not None:
+            self._count_again = True
+            return
+        self._count_again = False
+        survey, plan, notes = self.survey, self.feed.plan, self.desk.notebook.effective
+        self._counting = Job(lambda: findings(survey, plan, notes), "numbers")
+
+    def _take_findings(self, found: Findings) -> None:
+        self.found = found
+        self.numbers.show_result(found.result)
+        self.seen.efforts = tuple(
+            (float(e.start_s), float(e.return_s), f"effort {n}{' (marked)' if e.marked else ''}")
+            for n, e in enumerate(found.efforts, 1)
+        )
+        excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.result.exclusions)
+        self.ribbon.show_session(found.data.reference.grid, found.moments, excluded)
+        self._window.redraw()
+
+    # Pictures
+
+    @property
+    def is_travelling(self) -> bool:
+        """Whether the board is on its way to where the cursor was put: not to be drawn yet."""
+        return self.feed.catching_up
+
+    @property
+    def whole(self) -> Timeline | None:
+        """All lines of the session, if they are to be drawn beyond the cursor."""
+        return self._whole if self.ahead else None
+
+    @property
+    def warnings(self) -> tuple[SensorWarning, ...]:
+        """All warnings of the session, also those after the cursor."""
+        return self._named
+
+    def position_ns(self) -> int:
+        """Where the cursor stands."""
+        return self.feed.position_ns
+
+    @property
+    def markers(self) -> list[Marker]:
+        """Markers set while recording and afterwards, in order; those after the cursor only if
+        what comes after it is shown.
+        """
+        board = self._window.model.board
+        if self.ahead and self.survey is not None:
+            board = self.survey.board
+        noted = [Marker(t_ns, f"✎ {text}") for t_ns, text in self.desk.notebook.effective.markers]
+        return sorted([*board.markers, *noted], key=lambda marker: marker.t_ns)
+
+    def effort(self, second: int) -> EffortState | None:
+        """The effort at a second by the count of the whole session, once that is known."""
+        if self.found is None:
+            return self._window.efforts.state
+        return state_at(self.found.efforts, second)
+
+    def show_state(self) -> None:
+        """Position and speed, whatever else is drawn."""
+        self.transport.show_state(self.feed)
+
+    def show_frame(self, frame: Frame) -> None:
+        """Bring the parts up to date with the board at the cursor."""
+        self.show_state()
+        self.seen.cursor_s = self.feed.position_ns / 1e9
+        self.ribbon.theme = frame.theme
+        self.ribbon.show_cursor(self.feed.position_ns / 1e9, (frame.start_s, frame.end_s))
+        if self.shelf.pages.currentWidget() is self.notifications:
+            self._show_notifications(frame)
+
+    def _show_notifications(self, frame: Frame) -> None:
+        at_ns = self.feed.position_ns
+        key = (
+            at_ns,
+            frame.theme.name,
+            self.survey is None,
+            self._window.plan,
+            frame.snapshot.second,
+        )
+        if key == self._shown_at:
+            return
+        if self.survey is None and self._reading is not None:
+            return  # without it the spacings would have to be searched for
+        self._shown_at = key
+        try:
+            rows = notifications(
+                self.feed.capture,
+                at_ns - REACH_S * NS_PER_S,
+                at_ns + REACH_S * NS_PER_S,
+                before=None if self.survey is None else self.survey.before,
+            )
+        except SidebeatError as error:
+            self._window.header.say(str(error))
+            rows = ()
+        self.notifications.show_around(rows, at_ns, frame)
+
+    def dress(self) -> None:
+        """Sizes and colours that follow the theme and the text."""
+        self.transport.dress()
+        self.ribbon.theme = self._window.theme
+        self.ribbon.updateGeometry()
+        self.ribbon.update()
+        self.notifications.dress(self._window.theme)
+        self.numbers.dress()
+        self._shown_at = ()
+
+    def _turned(self) -> None:
+        page = self.shelf.pages.currentWidget()
+        # Tables need more room than the plane; the panels keep the rest.
+        self._window.bench.lower_share = 0.27 if page is self._window.bench.under else 0.42
+        self._window.bench.share()
+        self._shown_at = ()
+        self._window.redraw()
+
+    def _noted(self) -> None:
+        """The notes have changed: everything that rests on them follows."""
+        plan = self.feed.plan
+        if plan != self._window.plan:
+            self._window.replan(plan)
+            self.notifications.model.plan = plan
+            self.feed.reload()
+        self._count()
+        self._window.redraw()
+
+    # The player
+
+    def do(self, deed: Deed) -> bool:
+        """Carry out a deed that is about a recorded session; false for any other."""
+        feed = self.feed
+        match deed:
+            case Deed.PAUSE:
+                if feed.playing:
+                    feed.pause()
+                else:
+                    feed.play()
+            case Deed.STEP_ON:
+                feed.step()
+            case Deed.STEP_BACK:
+                feed.step(-1)
+            case Deed.SKIP_ON:
+                feed.skip(10 * NS_PER_S)
+            case Deed.SKIP_BACK:
+                feed.skip(-10 * NS_PER_S)
+            case Deed.TO_START:
+                self.go_to(0)
+            case Deed.FASTER:
+                feed.speed = next_speed(feed.speed, 1)
+            case Deed.SLOWER:
+                feed.speed = next_speed(feed.speed, -1)
+            case Deed.AHEAD:
+                self.ahead = not self.ahead
+            case Deed.NOTIFICATIONS:
+                self._turn(self.notifications, self.notifications.table)
+            case Deed.NUMBERS:
+                self._turn(self.numbers, self.numbers.table)
+            case Deed.NOTES:
+                self._turn(self.notes, self.notes.list)
+            case _ if deed in _JUMPS:
+                self._jump(*_JUMPS[deed])
+            case _:
+                return self.desk.do(deed)
+        return True
+
+    def _turn(self, page: QWidget, focus: QWidget) -> None:
+        window = self._window
+        window.pages.setCurrentWidget(window.bench_page)
+        self.shelf.show_page(page)
+        window.bench_page.ensureWidgetVisible(self.shelf)
+        focus.setFocus()
+
+    def go_to(self, t_ns: int) -> None:
+        """Put the cursor there, and bring it into the picture."""
+        self.feed.seek(t_ns)
+        self._window.bring_into_picture(t_ns / 1e9)
+
+    def _jump(self, kind: MomentKind, forward: bool) -> None:
+        window = self._window
+        if self.found is None:
+            window.header.say("still reading the whole capture")
+            return
+        at_ns = self.feed.position_ns
+        if forward:
+            moment = next_moment(self.found.moments, kind, at_ns)
+        else:
+            behind = _AGAIN_NS if self.feed.playing else 0
+            moment = last_moment(self.found.moments, kind, at_ns - behind)
+        if moment is None:
+            where = "after" if forward else "before"
+            window.header.say(f"no {kind.value} {where} the cursor")
+            return
+        self.go_to(moment.t_ns)
+        window.header.say(moment.text)
+
+    def scrub(self, second: float, held: bool) -> None:
+        """Move the cursor along with the mouse; it plays on when the button is let go."""
+        if held and not self._resume and self.feed.playing:
+            self._resume = True
+            self.feed.pause()
+        t_ns = round(max(second, 0.0) * 1e9)
+        # While the board is still on its way, a new goal at each move would never be reached.
+        if not held or not self.feed.catching_up:
+            self.feed.seek(t_ns)
+            self._window.bring_into_picture(second)
+        if not held and self._resume:
+            self._resume = False
+            self.feed.play()
+        self._window.redraw()
+
+    def _scrub_axis(self, second: float, held: bool) -> None:
+        # A picture that followed the cursor would run away under the hand.
+        self._window.hold_picture()
+        self.scrub(second, held)

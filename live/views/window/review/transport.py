@@ -1,0 +1,111 @@
+"""The controls of the player: play and pause, steps, jumps, speed, and where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QToolButton, QWidget
+
+from live.protocol.file_feed import FileFeed
+from live.views.window.parts.dialogs import native
+from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.keys import Deed, every_key
+from live.views.window.parts.number_format import clock
+
+SPEEDS: Final[tuple[float | None, ...]] = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0, 60.0, None)
+"""Times life, from slowest to flat out."""
+
+_BUTTONS: Final = (
+    (Deed.TO_START, "start"),
+    (Deed.STEP_BACK, "‹ step"),
+    (Deed.PAUSE, "play"),
+    (Deed.STEP_ON, "step ›"),
+    (Deed.SLOWER, "slower"),
+    (Deed.FASTER, "faster"),
+)
+_JUMPS: Final = (
+    ("warning", Deed.LAST_WARNING, Deed.NEXT_WARNING),
+    ("marker", Deed.LAST_MARKER, Deed.NEXT_MARKER),
+    ("effort", Deed.LAST_EFFORT, Deed.NEXT_EFFORT),
+    ("gap", Deed.LAST_GAP, Deed.NEXT_GAP),
+)
+
+
+def next_speed(speed: float | None, step: int) -> float | None:
+    """The next faster (1) or slower (−1) of :data:`SPEEDS`; the ends stay."""
+    if step > 0:
+        if speed is None:
+            return None
+        return next((s for s in SPEEDS if s is None or s > speed), None)
+    slower = [s for s in SPEEDS if s is not None and (speed is None or s < speed)]
+    return slower[-1] if slower else SPEEDS[0]
+
+
+def position_words(t_ns: int, duration_ns: int) -> str:
+    """Where the player stands, to the millisecond, and how long the capture is."""
+    milliseconds = t_ns // 1_000_000 % 1000
+    return f"{clock(t_ns / 1e9)}.{milliseconds:03} of {clock(duration_ns / 1e9)}"
+
+
+def speed_words(speed: float | None) -> str:
+    """The speed as it is shown."""
+    return "full speed" if speed is None else f"{speed:g} × life"
+
+
+class Transport(QWidget):
+    """The buttons, made from the list of keys."""
+
+    def __init__(self, do: Callable[[Deed], None]) -> None:
+        super().__init__()
+        self._words = {key.deed: key for key in every_key()}
+        self._do = do
+        self.buttons: dict[Deed, QToolButton] = {}
+        flow = FlowLayout(self)
+        flow.setContentsMargins(0, 0, 0, 0)
+        for deed, text in _BUTTONS:
+            flow.addWidget(self._button(deed, text))
+        self.speed = QLabel()
+        self.speed.setAccessibleName("Speed")
+        flow.addWidget(self.speed)
+        self.position = QLabel()
+        self.position.setAccessibleName("Position")
+        flow.addWidget(self.position)
+        for name, back, on in _JUMPS:
+            flow.addWidget(self._button(back, "‹"))
+            label = QLabel(name)
+            flow.addWidget(label)
+            flow.addWidget(self._button(on, "›"))
+
+    def _button(self, deed: Deed, text: str) -> QToolButton:
+        key = self._words[deed]
+        button = QToolButton()
+        button.setText(text)
+        button.setToolTip(f"{key.words} ({native(key.keys)})")
+        button.setAccessibleName(key.words)
+        button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        button.clicked.connect(lambda _=False, deed=deed: self._do(deed))
+        self.buttons[deed] = button
+        return button
+
+    def dress(self) -> None:
+        """Sizes that follow the text's: figures must not push the buttons about."""
+        metrics = self.fontMetrics()
+        self.position.setFixedWidth(metrics.horizontalAdvance("0:00:00.000 of 0:00:00") + 12)
+        self.speed.setFixedWidth(metrics.horizontalAdvance("full speed") + 12)
+        play = self.buttons[Deed.PAUSE]
+        play.setFixedWidth(metrics.horizontalAdvance("pause") + 24)
+        self.updateGeometry()
+
+    def show_state(self, feed: FileFeed) -> None:
+        """Bring position, speed and the play button up to date."""
+        words = position_words(feed.position_ns, feed.duration_ns)
+        for label, text in ((self.position, words), (self.speed, speed_words(feed.speed))):
+            if label.text() != text:
+                label.setText(text)
+                label.setAccessibleDescription(text)
+        play = "pause" if feed.playing else "play"
+        button = self.buttons[Deed.PAUSE]
+        if button.text() != play:
+            button.setText(play)

@@ -1,0 +1,102 @@
+"""Opening the set-up page, and going on as the live window of the capture it starts."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from live.notify.options import AS_USUAL, Asked
+from live.views.window.app import interruptible, open_application, system_theme
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.preferences import Remembered, preferences_path
+
+if TYPE_CHECKING:
+    from live.protocol.capture_feed import CaptureFeed
+    from live.views.window.live.main_window import MainWindow
+    from live.views.window.setup.window import SetupWindow
+
+
+def run_setup(
+    out: Path | None,
+    *,
+    minutes: float | None = None,
+    on_warning: tuple[str, ...] = (),
+    asked: Asked = AS_USUAL,
+) -> int:
+    """Set up a session in a window, record it, show it; returns the exit status.
+
+    ``out``: folder for the capture, ``None`` for practice.  ``on_warning``: command for each
+    warning, in place of the plan's.  ``asked``: how the live window calls the tester.  Returns when
+    the window is closed and the capture, which is a process of its own, has ended.  Raises
+    :class:`~live.views.window.app.WindowMissing` with the line that installs what is lacking.
+    """
+    application = open_application()
+    from live.views.window.setup.window import SetupWindow  # noqa: PLC0415 - Qt, known to be there now
+
+    theme = system_theme(application)
+    window = SetupWindow(out, minutes=minutes, on_warning=on_warning, theme=theme)
+    window.recall(Remembered(preferences_path()))
+    shown: list[MainWindow] = []
+
+    def go_on(feed: CaptureFeed) -> None:
+        # Ctrl-C in the terminal reaches the capture too; it is meant for the capture alone now,
+        # whose end the window then shows.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        shown.append(live_window(window, feed, asked))
+
+    window.recording.connect(go_on)
+    window.showMaximized()
+    window.start()
+    try:
+        with interruptible(application), DrawingFaults().hook():
+            application.exec()
+    finally:
+        window.leave()
+        if window.rehearsal is not None:
+            window.rehearsal.wait_for_end()
+        for live in shown:
+            live.leave()
+    return _until_the_capture_ends(window)
+
+
+def live_window(window: SetupWindow, feed: CaptureFeed, asked: Asked = AS_USUAL) -> MainWindow:
+    """Show the capture's live window in the place of the set-up page."""
+    from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - Qt, known to be there
+
+    from live.notify.factory import attention_of  # noqa: PLC0415 - as above
+    from live.views.window.live.main_window import MainWindow  # noqa: PLC0415 - as above
+
+    live = MainWindow(feed, window.theme)
+    live.attention = attention_of(feed, asked, QApplication.beep)
+    live.wardrobe = window.wardrobe
+    live.dress()
+    if not window.cautions.isVisible():
+        live.cautions.hide()
+    live.setGeometry(window.geometry())
+    if window.isMaximized():
+        live.showMaximized()
+    else:
+        live.show()
+    live.start()
+    window.close()
+    return live
+
+
+def _until_the_capture_ends(window: SetupWindow) -> int:
+    rehearsal = window.rehearsal
+    if rehearsal is None or rehearsal.recording is None:
+        return 0
+    # Ctrl-C reaches the capture as well, which then ends in good order; that is waited for.
+    # Before the sentence: it invites to press it.
+    signal.signal(signal.SIGINT, lambda *_: None)
+    child = rehearsal.child
+    if not child.has_ended:
+        print(
+            "The capture goes on.  Attach a view again with 'sidebeat live --attach', "
+            "stop it there or with Ctrl-C here.",
+            file=sys.stderr,
+            flush=True,
+        )
+    return child.wait()

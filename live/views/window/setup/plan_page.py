@@ -1,0 +1,329 @@
+"""Who wears what: sensors in reach, those that are worn and where, and the session."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QPushButton,
+    QScrollArea,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from live.setup.discovered import Reach
+from live.setup.known_sensors import LastSession, Memory
+from live.setup.plan_builder import Draft
+from live.setup.swaps import Swap, suggest_swaps
+from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.theme import Theme
+from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
+from live.views.window.setup.body_map import BodySketch, Worn
+from live.views.window.setup.discovered_list import ReachList
+from live.views.window.setup.look import looks_of_draft
+from live.views.window.setup.parts import Section, let_go_of, sentence
+from live.views.window.setup.selected_sensors import WornList
+from live.views.window.setup.session_form import SessionFacts, SessionForm
+from replay.plan import Broker, Plan, PlannedSensor
+
+_THREE = 138
+_TWO = 92
+"""Widths in characters from which the page has three and two columns."""
+
+
+class PlanPage(QScrollArea):
+    """Holds the draft.  ``changed``: after each change of it."""
+
+    changed = Signal()
+
+    def __init__(
+        self,
+        memory: Memory,
+        out: Path | None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__()
+        self._clock = clock
+        self.reach = Reach(memory)
+        self.draft = Draft(
+            wearer=memory.last.wearer,
+            activity=memory.last.activity,
+            tolerance_bpm=memory.last.tolerance_bpm,
+            tolerance_percent=memory.last.tolerance_percent,
+        )
+        self.chosen = 0
+        self.past: Sequence[Plan] = ()
+        self.swaps: list[Swap] = []
+        self.dialog: AddDialog | None = None
+        self._columns: list[QVBoxLayout] = []
+        self._count = 0
+        self._build(out)
+        self._show_form()
+        self.refresh()
+
+    def _build(self, out: Path | None) -> None:
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setAccessibleName("Plan of the session")
+        self.list = ReachList()
+        self.list.ticked.connect(self._tick)
+        self.told = sentence(kind="alarm")
+        self.topic = _button("add a topic …", "Add a sensor that comes over MQTT")
+        self.topic.clicked.connect(lambda: self._add(AddTopic(self)))
+        self.simulated = _button("add a simulated sensor …", "Add a simulated sensor, for practice")
+        self.simulated.clicked.connect(lambda: self._add(AddSimulated(self)))
+        more = QWidget()
+        flow = FlowLayout(more, gap=6)
+        flow.addWidget(self.topic)
+        flow.addWidget(self.simulated)
+        near = Section("In reach")
+        near.add(self.told)
+        near.add(self.list, 1)
+        near.add(more)
+        self.worn = WornList(self._change)
+        self.worn.picked.connect(self.choose)
+        self.worn.removed.connect(self._remove)
+        self.nobody = sentence("Tick a sensor on the list of those in reach.")
+        worn = Section("Worn today")
+        worn.add(self.nobody)
+        worn.add(self.worn)
+        self.advice = Section("Worth a swap")
+        self._swaps = QVBoxLayout()
+        self.advice.add(self._swaps)
+        self.sketch = BodySketch()
+        self.sketch.chosen.connect(self._place)
+        self.placing = Section("Where it is worn")
+        self.whose = sentence()
+        self.placing.add(self.whose)
+        self.placing.add(self.sketch, 1)
+        self.form = SessionForm(out)
+        self.form.edited.connect(self._take_form)
+        self._sections = (near, worn, self.advice, self.placing, self.form)
+        self._inside = QWidget()
+        self._across = QHBoxLayout(self._inside)
+        self._across.setContentsMargins(0, 0, 0, 0)
+        self._across.setSpacing(8)
+        self.setWidget(self._inside)
+        self._lay_out(3)
+
+    # What is heard
+
+    def hear(self, lines: Sequence[dict[str, object]]) -> None:
+        """Take lines of the listening process, and let time pass for what is shown."""
+        for line in lines:
+            self.reach.hear(line, self._clock())
+        self._show_reach()
+        facts = self._facts()
+        for editor, text in zip(self.worn.editors, facts, strict=True):
+            editor.show_facts(text)
+
+    def _show_reach(self) -> None:
+        worn = {s.address for s in self.draft.sensors if s.source == "bluetooth"}
+        self.list.show_reach(self.reach, worn, self._clock())
+        self.told.setText(
+            self.reach.problem and f"{self.reach.problem[:1].upper()}{self.reach.problem[1:]}."
+        )
+        self.told.setVisible(bool(self.reach.problem))
+
+    def _facts(self) -> list[str]:
+        return [self._facts_of(sensor) for sensor in self.draft.sensors]
+
+    def _facts_of(self, sensor: PlannedSensor) -> str:
+        if sensor.source == "mqtt":
+            return f"MQTT topic {sensor.topic}"
+        if sensor.source == "simulated":
+            return f"simulated ({sensor.kind}), invented data"
+        found = self.reach.get(sensor.address)
+        if found is None:
+            return sensor.address or sensor.name
+        battery = "" if found.battery_percent is None else f"battery {found.battery_percent} %"
+        return " · ".join(filter(None, (found.name, found.signal_words(self._clock()), battery)))
+
+    # The draft
+
+    def show_plan(self, plan: Plan) -> None:
+        """Go on from a plan that was read."""
+        self.draft = Draft.of(plan)
+        self.chosen = 0
+        self._show_form()
+        self._update()
+
+    def know_past(self, plans: Sequence[Plan]) -> None:
+        """Plans of past sessions, for what is worth a swap."""
+        self.past = plans
+        self.refresh()
+
+    def choose(self, index: int) -> None:
+        """The sketch places this sensor from now on."""
+        if index != self.chosen:
+            self.chosen = index
+            self.refresh()
+
+    def last_session(self) -> LastSession:
+        """What is proposed the next time."""
+        draft = self.draft
+        return LastSession(
+            draft.wearer, draft.activity, draft.tolerance_bpm, draft.tolerance_percent
+        )
+
+    def _tick(self, address: str, worn: bool) -> None:
+        found = self.reach.get(address)
+        addresses = [s.address for s in self.draft.sensors]
+        if worn and found is not None and address not in addresses:
+            has = any(sensor.role == "reference" for sensor in self.draft.sensors)
+            self._insert(self.reach.planned(found, has_reference=has))
+        elif not worn and address in addresses:
+            self._remove(addresses.index(address))
+
+    def _add(self, dialog: AddDialog) -> None:
+        self.dialog = dialog
+        dialog.added.connect(self._insert)
+        dialog.open()
+
+    def _insert(self, sensor: PlannedSensor) -> None:
+        self.draft = self.draft.with_sensor(sensor)
+        self.chosen = len(self.draft.sensors) - 1
+        self._update()
+
+    def _remove(self, index: int) -> None:
+        self.list.setFocus()
+        self.draft = self.draft.without(index)
+        self.chosen = max(0, min(self.chosen, len(self.draft.sensors) - 1))
+        self._update()
+
+    def _change(self, index: int, field: str, text: str) -> None:
+        self.draft = self.draft.changed(index, **{field: text})
+        self._update()
+
+    def _place(self, place: str) -> None:
+        if self.draft.sensors:
+            self._change(self.chosen, "placement", place)
+
+    def _swap(self, swap: Swap) -> None:
+        for index, placement in swap.placements:
+            self.draft = self.draft.changed(index, placement=placement)
+        self._update()
+
+    def _take_form(self) -> None:
+        facts = self.form.facts()
+        self.draft = replace(
+            self.draft,
+            wearer=facts.wearer,
+            activity=facts.activity,
+            tolerance_bpm=facts.tolerance_bpm,
+            tolerance_percent=facts.tolerance_percent,
+            broker=facts.broker,
+            details=facts.details,
+        )
+        self.changed.emit()
+
+    def _show_form(self) -> None:
+        draft = self.draft
+        self.form.show_facts(
+            SessionFacts(
+                draft.wearer, draft.activity, draft.tolerance_bpm, draft.tolerance_percent,
+                draft.broker or Broker(), draft.details,
+            )
+        )  # fmt: skip
+
+    def _update(self) -> None:
+        self.refresh()
+        self.changed.emit()
+
+    # What is shown
+
+    def refresh(self) -> None:
+        """Show the draft as it is."""
+        sensors = self.draft.sensors
+        self._show_reach()
+        self.nobody.setVisible(not sensors)
+        self.worn.show_sensors(sensors, self._facts(), self.chosen)
+        worn: dict[str, list[Worn]] = {}
+        for sensor, look in zip(sensors, looks_of_draft(sensors), strict=True):
+            worn.setdefault(sensor.placement, []).append(Worn(sensor.label, look))
+        if sensors:
+            chosen = sensors[self.chosen]
+            self.whose.setText(f"Click where {chosen.label or 'this sensor'} is worn.")
+            self.sketch.show_worn(worn, chosen.placement)
+        else:
+            self.whose.setText("Tick a sensor, then click where it is worn.")
+            self.sketch.show_worn(worn, None)
+        self.form.broker.setVisible(any(s.source == "mqtt" for s in sensors))
+        self._show_swaps()
+
+    def _show_swaps(self) -> None:
+        invented = any(sensor.source == "simulated" for sensor in self.draft.sensors)
+        swaps = suggest_swaps(self.draft.sensors, self.past, invented=invented)
+        if swaps == self.swaps and self._swaps.count():
+            return
+        self.swaps = swaps
+        let_go_of(self._swaps)
+        for swap in swaps:
+            self._swaps.addWidget(sentence(swap.sentence, kind=""))
+            button = QPushButton("swap now" if len(swap.placements) > 1 else "move it")
+            button.setAccessibleName(f"{button.text()}: {swap.sentence}")
+            button.clicked.connect(lambda _=False, swap=swap: self._swap(swap))
+            self._swaps.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
+        self.advice.setVisible(bool(swaps))
+
+    def dress(self, theme: Theme) -> None:
+        """Put on a theme."""
+        for part in (self.list, self.worn, self.sketch):
+            part.dress(theme)
+        self._arrange()
+        self.refresh()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """As many columns as the text's size leaves room for."""
+        super().resizeEvent(event)
+        self._arrange()
+
+    def _arrange(self) -> None:
+        # Title and sentence above the sketch take some four lines.
+        self.sketch.room = self.viewport().height() - 5 * self.fontMetrics().height()
+        self.sketch.updateGeometry()
+        letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
+        self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
+
+    def _lay_out(self, count: int) -> None:
+        if count == self._count:
+            return
+        self._count = count
+        near, worn, advice, placing, form = self._sections
+        for column in self._columns:
+            while column.takeAt(0) is not None:
+                pass
+            self._across.removeItem(column)
+            column.deleteLater()
+        shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
+            3: ((5, (near, form)), (6, (worn, advice)), (4, (placing,))),
+            2: ((5, (near, placing)), (6, (worn, advice, form))),
+            1: ((1, (near, worn, advice, placing, form)),),
+        }[count]
+        self._columns = []
+        for share, parts in shares:
+            column = QVBoxLayout()
+            column.setSpacing(8)
+            for part in parts:
+                column.addWidget(part)
+            column.addStretch(1)
+            self._across.addLayout(column, share)
+            self._columns.append(column)
+
+
+def _button(text: str, name: str) -> QToolButton:
+    button = QToolButton()
+    button.setText(text)
+    button.setAccessibleName(name)
+    button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    return button

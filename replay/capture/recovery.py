@@ -1,0 +1,245 @@
+"""Everything that is whole in a capture, however damaged the file is.
+
+Three ways, each for what the one before could not give: SQLite in one go; the raw bytes of
+file and log, row by row (:mod:`replay.capture.row_scan`); SQLite again for the numbers still
+missing, in ranges that are halved until the damaged page stands alone.  A file that is too
+short is filled up with zeros to the length its header states, so that SQLite opens it at all.
+The work is done on a copy; the file itself is not touched.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from replay.capture.files import LOG, READ_ERRORS, beside, cannot, copy_files, read_header
+from replay.capture.notes import Note
+from replay.capture.row_scan import Row, sift
+from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
+from replay.errors import PlanError
+from replay.plan import Plan, parse_plan
+
+_COMPLAINTS: Final = 3
+"""Findings of SQLite's own check that are listed; the first ones say what is wrong."""
+_EVENT_COLUMNS: Final = "seq, t_ns, sensor, channel, payload, crc32"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """The session's own row."""
+
+    uuid: str
+    started_utc_ns: int
+    software: str
+    invented: bool
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """The row that a capture gets when it is closed."""
+
+    t_ns: int
+    utc_ns: int
+    reason: str
+    events: int
+
+
+@dataclass(slots=True)
+class Remains:
+    """What was found.
+
+    ``rows``: whole events by their number.  ``altered``: numbers of events that are there, do
+    not match their checksum, and were not found whole elsewhere in the file.  ``damaged_notes``:
+    notes that cannot be read.  ``missing_bytes``: by how much the file is shorter than it says.
+    ``complaints``: what SQLite's ``integrity_check`` found.  ``hidden``: whole events that SQLite
+    does not give when it reads the file in one go.  ``only_in_log``: events whole in the log
+    that SQLite does not see, because their commit was cut off or the log is damaged.
+    """
+
+    missing_bytes: int = 0
+    session: Session | None = None
+    ending: Ending | None = None
+    ending_damaged: bool = False
+    rows: dict[int, Row] = field(default_factory=dict)
+    altered: set[int] = field(default_factory=set)
+    notes: list[Note] = field(default_factory=list)
+    damaged_notes: int = 0
+    complaints: list[str] = field(default_factory=list)
+    hidden: int = 0
+    only_in_log: int = 0
+
+    def in_order(self) -> list[Row]:
+        """The whole events in order of arrival."""
+        return [self.rows[seq] for seq in sorted(self.rows)]
+
+    @property
+    def expected(self) -> int:
+        """Events that there must have been at least."""
+        last = max(max(self.rows, default=0), self.ending.events if self.ending else 0)
+        # The number of an altered row may itself be wrong: it counts if it comes next.
+        while last + 1 in self.altered:
+            last += 1
+        return last
+
+    def holes(self) -> Iterator[tuple[int, int]]:
+        """Stretches of numbers ``first <= seq < after`` without a whole event."""
+        first = 1
+        for seq in sorted(self.rows):
+            if seq > first:
+                yield first, seq
+            first = seq + 1
+        if first <= self.expected:
+            yield first, self.expected + 1
+
+
+def gather(path: Path) -> Remains:
+    """Find all that is whole.
+
+    Raises :class:`NotACapture` and :class:`NewerCapture` as far as the file's first bytes can
+    tell, and :class:`CaptureError` if it cannot be read.
+    """
+    found = Remains()
+    header = read_header(path)
+    try:
+        with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
+            copy = copy_files(path, Path(folder))
+            # The raw bytes are kept aside: opening the copy folds its log into it.
+            log_bytes = beside(copy, LOG).read_bytes() if beside(copy, LOG).exists() else b""
+            if not log_bytes and header.missing:
+                found.missing_bytes = header.missing
+                os.truncate(copy, header.pages * header.page_size)
+            main_bytes = copy.read_bytes()
+            with closing(sqlite3.connect(copy)) as connection:
+                connection.text_factory = _text
+                _read_small_tables(connection, found)
+                _read_in_one_go(connection, found)
+                plain = len(found.rows)
+                if found.altered or found.complaints or any(found.holes()):
+                    for row in sift(main_bytes):
+                        found.rows.setdefault(row.seq, row)
+                    _read_in_ranges(connection, found)
+                in_file = len(found.rows)
+                found.hidden = in_file - plain
+                for row in sift(log_bytes):
+                    found.rows.setdefault(row.seq, row)
+                found.only_in_log = len(found.rows) - in_file
+    except (OSError, *READ_ERRORS) as error:
+        raise cannot("read", path, error) from None
+    found.altered -= found.rows.keys()
+    return found
+
+
+def _text(raw: bytes) -> str:
+    """Damaged text must not stop the reading; its checksum tells."""
+    return raw.decode("utf-8", "replace")
+
+
+def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
+    try:
+        found.complaints = [
+            line
+            for row in connection.execute(f"PRAGMA integrity_check({_COMPLAINTS})")
+            for line in str(row[0]).splitlines()
+            if line != "ok" and not line.startswith("***")
+        ][:_COMPLAINTS]
+    except READ_ERRORS as error:
+        found.complaints = [str(error)]
+    row = _one(
+        connection, "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
+    )
+    if row is not None and text_crc(*row[:5]) == row[5]:
+        try:
+            plan = parse_plan(row[4])
+        except PlanError:
+            plan = None
+        if plan is not None:
+            found.session = Session(row[0], row[1], row[2], bool(row[3]), plan)
+    _check_lists(connection, found)
+    row = _one(connection, "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending")
+    if row is not None and text_crc(*row[:4]) == row[4]:
+        found.ending = Ending(*row[:4])
+    else:
+        found.ending_damaged = row is not None
+    try:
+        for number, made_utc_ns, kind, body, crc in connection.execute(
+            "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
+        ):
+            if text_crc(number, made_utc_ns, kind, body) == crc:
+                found.notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
+            else:
+                found.damaged_notes += 1
+    except READ_ERRORS:
+        found.damaged_notes += 1
+
+
+def _check_lists(connection: sqlite3.Connection, found: Remains) -> None:
+    """The lists of sensors and channels serve other tools; here they only have to be right."""
+    try:
+        channels = connection.execute("SELECT id, name FROM channel").fetchall()
+        sensors = connection.execute(
+            "SELECT number, label, role, placement FROM sensor ORDER BY number"
+        ).fetchall()
+    except READ_ERRORS as error:
+        if not found.complaints:
+            found.complaints.append(str(error))
+        return
+    if not channels or any(CHANNEL_NAMES.get(number) != name for number, name in channels):
+        found.complaints.append("the list of channels is altered")
+    if found.session and sensors != [
+        (number, sensor.label, sensor.role, sensor.placement)
+        for number, sensor in enumerate(found.session.plan.sensors, 1)
+    ]:
+        found.complaints.append("the list of sensors is altered")
+
+
+def _one(connection: sqlite3.Connection, query: str) -> tuple[Any, ...] | None:
+    try:
+        row: tuple[Any, ...] | None = connection.execute(query).fetchone()
+    except READ_ERRORS:
+        return None
+    return row
+
+
+def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
+    try:
+        for columns in connection.execute(f"SELECT {_EVENT_COLUMNS} FROM event ORDER BY seq"):
+            _take(columns, found)
+    except READ_ERRORS as error:
+        if not found.complaints:
+            found.complaints.append(str(error))
+
+
+def _take(columns: tuple[Any, ...], found: Remains) -> None:
+    seq, t_ns, sensor, channel, payload, _ = columns
+    if is_whole(columns) and channel in CHANNEL_NAMES:
+        found.rows.setdefault(seq, Row(seq, t_ns, sensor, channel, payload))
+    elif isinstance(seq, int) and seq > 0:
+        found.altered.add(seq)
+
+
+def _read_in_ranges(connection: sqlite3.Connection, found: Remains) -> None:
+    for first, after in list(found.holes()):
+        _read_range(connection, first, after, found)
+
+
+def _read_range(connection: sqlite3.Connection, first: int, after: int, found: Remains) -> None:
+    try:
+        rows = connection.execute(
+            f"SELECT {_EVENT_COLUMNS} FROM event WHERE seq >= ? AND seq < ?", (first, after)
+        ).fetchall()
+    except READ_ERRORS:
+        if after - first > 1:
+            middle = (first + after) // 2
+            _read_range(connection, first, middle, found)
+            _read_range(connection, middle, after, found)
+        return
+    for columns in rows:
+        _take(columns, found)

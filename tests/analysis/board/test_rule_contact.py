@@ -1,0 +1,182 @@
+"""Contact lost, the reference lost, and low batteries."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.board.rules.battery import LowBattery
+from analysis.board.rules.contact import NoContact
+from analysis.board.rules.reference_lost import ReferenceLost
+from analysis.board.snapshot import Severity, WarningKind
+from replay import event as ev
+from replay.event import Event
+from tests.standins.bench_events import S, hr, link, of_kind, plan_of, play, stream
+
+
+def _contact(bench):
+    return [NoContact(bench, sensor) for sensor in bench.sensors]
+
+
+def _beats(bpm: float):
+    return lambda _t: [round(60 * 1024 / bpm)] * 2
+
+
+@pytest.mark.parametrize("every_s", [0.25, 1.0, 2.0])
+@pytest.mark.parametrize(
+    ("bpm", "contact", "words"),
+    [
+        (120, False, "no skin contact"),
+        (0, None, "0 bpm"),
+        (0, True, "0 bpm"),
+        (250, None, "no heart has"),
+    ],
+)
+def test_lost_contact_is_raised_within_ten_seconds(every_s, bpm, contact, words) -> None:
+    """Contact bits, a bpm of 0 and a bpm out of range are told within seconds, at any rate."""
+    board = play(
+        plan_of(),
+        stream(2, 0.3, 40.3, 120, every_s=every_s, contact=None if contact is None else True),
+        stream(2, 40.3, 60.3, bpm, every_s=every_s, contact=contact),
+        stream(2, 60.3, 90, 120, every_s=every_s, contact=None if contact is None else True),
+        until_s=90,
+        rules=_contact,
+    )
+    (warning,) = board.warnings
+    assert warning.since_s in (41, 42)
+    assert 43 <= warning.start_s <= (50 if bpm == 250 else 45)
+    assert words in warning.cause
+    assert warning.end_s is not None
+    assert 64 <= warning.end_s <= 73
+    assert warning.cleared == "Contact is back: 120 bpm."
+
+
+def test_flicker_of_contact_is_not_raised() -> None:
+    """Contact that flickers for a second or two is no warning, and makes no flicker of warnings."""
+    readings = [hr(k + 0.5, 2, 120, contact=k % 6 > 1) for k in range(120)]
+    assert play(plan_of(), readings, until_s=120, rules=_contact).warnings == ()
+
+
+def test_bursts_of_doubled_beats_are_not_lost_contact() -> None:
+    """A bpm out of range for some seconds, again and again, is no flicker of warnings."""
+    readings = [hr(k + 0.5, 1, 250 if k % 20 < 5 else 150) for k in range(400)]
+    assert play(plan_of(), readings, until_s=400, rules=_contact).warnings == ()
+
+
+def test_one_zero_is_no_lost_contact() -> None:
+    """A single bpm of 0 from a sensor that sends every 2 s is a slip."""
+    readings = [hr(2 * k + 0.5, 2, 0 if k == 20 else 120) for k in range(40)]
+    assert play(plan_of(), readings, until_s=80, rules=_contact).warnings == ()
+
+
+def test_strap_that_reports_no_beats_is_off_the_skin() -> None:
+    """A strap that goes on sending bpm without a beat is told, since it is off the skin."""
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 60, 120, rr=_beats(120)),
+        stream(1, 60.5, 80, 118),
+        stream(1, 80.5, 100, 120, rr=_beats(120)),
+        until_s=100,
+        rules=_contact,
+    )
+    (warning,) = board.warnings
+    assert (warning.sensor, warning.severity) == (1, Severity.REFERENCE_FAULT)
+    assert (warning.since_s, warning.start_s) == (59, 66)
+    assert "no beat for 6 s" in warning.cause
+    assert warning.end_s == 83
+
+
+@pytest.mark.parametrize(("moves", "told"), [(0, [2]), (1, [])])
+def test_held_value_without_beats_is_off_the_skin(moves: int, told: list[int]) -> None:
+    """A test sensor whose RR stop while its bpm stands still is off the skin; one whose bpm goes
+    on only holds its RR back.
+    """
+    board = play(
+        plan_of(),
+        stream(2, 0.4, 60, 140, rr=_beats(140)),
+        stream(2, 60.4, 90, lambda t: 140 + moves * (int(t) // 4 % 2)),
+        until_s=90,
+        rules=_contact,
+    )
+    assert [w.sensor for w in board.warnings] == told
+    assert all(w.start_s <= 70 and "no beat" in w.cause for w in board.warnings)
+
+
+def test_sensor_that_seldom_sends_beats_is_not_accused() -> None:
+    """Missing beats say nothing of a sensor that often leaves them out, or of a test sensor whose
+    bpm goes on.
+    """
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 200, 120, rr=lambda t: [512] if int(t) % 5 == 0 else []),
+        stream(2, 0.6, 60, 120, rr=_beats(120)),
+        stream(2, 60.6, 200, lambda t: 120 + int(t) // 5 % 2),
+        until_s=210,
+        rules=_contact,
+    )
+    assert board.warnings == ()
+
+
+def _lost(bench):
+    return [ReferenceLost(bench, bench.reference)]
+
+
+def test_reference_without_valid_values_is_lost() -> None:
+    """A reference that had values and has none for 10 s is lost; three good seconds end it."""
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 30, 120),
+        stream(1, 30.5, 60, 250),
+        stream(1, 60.5, 90, 121),
+        stream(2, 0.5, 90, 118),
+        until_s=90,
+        rules=_lost,
+    )
+    (warning,) = board.warnings
+    assert (warning.kind, warning.severity) == (
+        WarningKind.REFERENCE_LOST,
+        Severity.REFERENCE_FAULT,
+    )
+    assert (warning.since_s, warning.start_s, warning.end_s) == (33, 42, 63)
+    assert "while Sorrel go on" in warning.cause or "while Sorrel goes on" in warning.cause
+
+
+def test_reference_lost_gives_way_to_a_rule_that_knows_the_cause() -> None:
+    """With all rules, a silent reference is silent, and not lost as well."""
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 30, 120),
+        stream(2, 0.5, 90, 118),
+        stream(3, 0.5, 90, 117),
+        until_s=90,
+    )
+    assert [w.kind for w in board.warnings if w.sensor == 1] == [WarningKind.SILENT]
+
+
+def test_malformed_reference_is_told_once() -> None:
+    """A reference of which nothing can be read gets one warning, not three."""
+    bad = [hr(t + 0.5, 1, 120)._replace(payload=b"\x01") for t in range(90)]
+    board = play(plan_of(), bad, stream(2, 0.5, 90, 118), stream(3, 0.5, 90, 117), until_s=90)
+    assert [w.kind for w in board.warnings if w.sensor == 1] == [WarningKind.NOT_STARTED]
+
+
+def test_stopped_reference_is_not_lost() -> None:
+    """When the session closes the links, the reference is not lost."""
+    board = play(
+        plan_of(), stream(1, 0.5, 30, 120), [link(30, 1, "stopped")], until_s=60, rules=_lost
+    )
+    assert board.warnings == ()
+
+
+def test_low_battery_has_hysteresis() -> None:
+    """A battery is low from 15 % down and fine from 20 % up; between, nothing changes."""
+    charges = [(5, 16), (10, 15), (20, 18), (30, 15), (40, 20), (50, 17)]
+    events = [Event(t * S, 2, ev.BATTERY, bytes([percent])) for t, percent in charges]
+    board = play(
+        plan_of(),
+        events,
+        until_s=60,
+        rules=lambda bench: [LowBattery(bench, s) for s in bench.sensors],
+    )
+    (warning,) = of_kind(board, WarningKind.LOW_BATTERY, 2)
+    assert (warning.start_s, warning.end_s, warning.severity) == (10, 40, Severity.NOTICE)
+    assert warning.cleared == "It reports 20 % of charge."

@@ -1,0 +1,148 @@
+"""Silence, and sensors that never started."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.board.rules.not_started import NotStarted
+from analysis.board.rules.silent import Silent
+from analysis.board.snapshot import Severity, WarningKind
+from tests.standins.bench_events import hr, link, of_kind, plan_of, planned, play, stream
+
+SORREL = 2
+
+
+def _rule(bench):
+    return [Silent(bench, sensor) for sensor in bench.sensors]
+
+
+def _silences(board):
+    return of_kind(board, WarningKind.SILENT)
+
+
+@pytest.mark.parametrize(("every_s", "found_s"), [(0.25, 6), (1.0, 6), (2.0, 7)])
+def test_silence_is_raised_by_the_sensors_own_spacing(every_s: float, found_s: int) -> None:
+    """Silence is told 5 to 8 s after the last notification, at any rate from 0.5 to 4 Hz."""
+    last = 60 - every_s + 0.1
+    board = play(
+        plan_of(), stream(SORREL, 0.1, 60.1, 120, every_s=every_s), until_s=90, rules=_rule
+    )
+    (warning,) = _silences(board)
+    assert warning.start_s - last <= found_s
+    assert warning.since_s == int(last)
+    assert (warning.end_s, warning.cleared) == (None, "")
+    assert warning.severity is Severity.TEST_FAULT
+
+
+def test_short_gap_is_no_silence() -> None:
+    """A gap of four seconds is not silence."""
+    board = play(
+        plan_of(),
+        stream(SORREL, 0.5, 30, 120),
+        stream(SORREL, 33.5, 60, 120),
+        until_s=60,
+        rules=_rule,
+    )
+    assert _silences(board) == []
+
+
+def test_silence_clears_when_it_sends_again_and_not_for_one_notification() -> None:
+    """One stray notification does not end a silence; sending again does, and says how long."""
+    board = play(
+        plan_of(),
+        stream(SORREL, 0.5, 30, 120),
+        [hr(45.0, SORREL, 120)],
+        stream(SORREL, 70, 90, 121),
+        until_s=90,
+        rules=_rule,
+    )
+    (warning,) = _silences(board)
+    assert warning.end_s == 73
+    assert warning.cleared.startswith("Notifications arrive again")
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("quiet", "although its link is up"),
+        ("lost", "link is down (lost)"),
+        ("adapter off", "Bluetooth"),
+    ],
+)
+def test_link_up_and_down_are_told_apart(state: str, words: str) -> None:
+    """The sentence says whether the link is up, down, or the computer's radio is off."""
+    board = play(
+        plan_of(), stream(SORREL, 0.5, 30, 120), [link(31, SORREL, state)], until_s=60, rules=_rule
+    )
+    (warning,) = _silences(board)
+    assert words in warning.cause
+
+
+def test_sentence_follows_the_link_while_the_warning_stands() -> None:
+    """When the link breaks during a silence, the one warning changes its sentence."""
+    board = play(
+        plan_of(),
+        [link(0.2, SORREL, "streaming")],
+        stream(SORREL, 0.5, 30, 120),
+        [link(50, SORREL, "lost")],
+        until_s=60,
+        rules=_rule,
+    )
+    (warning,) = _silences(board)
+    assert "link is down (lost)" in warning.cause
+    assert warning.start_s < 40
+
+
+def test_stopped_session_is_not_silence() -> None:
+    """After the links were closed on purpose, nothing is expected."""
+    board = play(
+        plan_of(),
+        stream(SORREL, 0.5, 30, 120),
+        [link(30.2, SORREL, "stopped")],
+        until_s=60,
+        rules=_rule,
+    )
+    assert _silences(board) == []
+
+
+def test_unreadable_notifications_are_silence_and_named() -> None:
+    """A sensor of which nothing can be read is silent, and the sentence counts the unreadable."""
+    bad = [hr(t + 0.5, SORREL, 120)._replace(payload=b"\x01") for t in range(30, 60)]
+    board = play(plan_of(), stream(SORREL, 0.5, 30, 120), bad, until_s=60, rules=_rule)
+    (warning,) = _silences(board)
+    assert "could not be read" in warning.cause
+
+
+def test_wider_age_limit_is_waited_for() -> None:
+    """A sensor planned to send rarely is silent only after its own age limit."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=20))
+    board = play(plan, stream(SORREL, 0.5, 300, 120, every_s=15), until_s=300, rules=_rule)
+    assert _silences(board) == []
+
+
+def test_unheard_sensor_is_not_started_within_ten_seconds() -> None:
+    """A planned sensor that is never heard is told within 10 s, and cleared when it starts."""
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 60, 100),
+        stream(2, 4.0, 60, 100),
+        stream(3, 30.0, 60, 100),
+        until_s=60,
+        rules=lambda bench: [NotStarted(bench, sensor) for sensor in bench.sensors],
+    )
+    (warning,) = board.warnings
+    assert (warning.sensor, warning.since_s, warning.start_s, warning.end_s) == (3, 0, 8, 31)
+    assert warning.cleared == "First heard after 30 s."
+
+
+def test_link_in_the_making_is_given_more_time() -> None:
+    """While a connection is being made, not started waits up to 20 s."""
+    board = play(
+        plan_of(),
+        [link(1, 2, "connecting"), link(1, 3, "connecting")],
+        stream(1, 0.5, 60, 100),
+        stream(2, 15.0, 60, 100),
+        until_s=60,
+        rules=lambda bench: [NotStarted(bench, sensor) for sensor in bench.sensors],
+    )
+    assert [(w.sensor, w.start_s) for w in board.warnings] == [(3, 20)]

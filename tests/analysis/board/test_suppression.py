@@ -1,0 +1,169 @@
+"""One cause, one warning."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Rule, severity_of
+from analysis.board.rules.suppression import (
+    FROM_REFERENCE,
+    ORDER,
+    SAME_SENSOR,
+    WITHHELD_BY_REFERENCE,
+)
+from analysis.board.snapshot import Severity
+from analysis.board.snapshot import WarningKind as K
+from tests.standins.bench_events import plan_of, play, stream
+
+
+class Scripted(Rule):
+    """A rule that sees what a script says, second by second."""
+
+    def __init__(self, kind: K, sensor: int, script: dict[int, object], **after: int) -> None:
+        super().__init__(sensor)
+        self.kind = kind  # type: ignore[misc]
+        self.script = script
+        self.now = UNSURE
+        self.second = 0
+        self.resets = 0
+        self.face = ""
+        self.raise_after_s = after.get("raise_after_s", 1)
+        self.clear_after_s = after.get("clear_after_s", 1)
+
+    def step(self, second):
+        self.second = second
+        self.now = self.script.get(second, self.now)
+        return self.now
+
+    def since(self):
+        return self.second - 2
+
+    @property
+    def aspect(self):
+        return self.face
+
+    def explain(self):
+        return Explanation(f"Cause {self.face}.", "Advice.")
+
+    def cleared(self):
+        return "Gone."
+
+    def reset(self):
+        self.resets += 1
+
+
+def _run(*rules: Scripted, until_s: int = 60):
+    return play(plan_of(), [], until_s=until_s, rules=lambda _bench: rules).warnings
+
+
+def _facts(warnings):
+    return [(w.kind, w.sensor, w.start_s, w.end_s) for w in warnings]
+
+
+def test_every_kind_has_its_place_in_the_order() -> None:
+    """The order names each kind once, and what explains stands before what is explained."""
+    assert sorted(ORDER) == sorted(K)
+    for table in (SAME_SENSOR, FROM_REFERENCE, WITHHELD_BY_REFERENCE):
+        for winner, losers in table.items():
+            assert winner not in losers or table is not SAME_SENSOR
+    for winner, losers in SAME_SENSOR.items():
+        assert all(ORDER.index(winner) < ORDER.index(loser) for loser in losers)
+
+
+def test_hysteresis_needs_bad_and_good_seconds_in_a_row() -> None:
+    """A warning is raised after its bad seconds and cleared after its good ones, not before."""
+    script = {5: BAD, 7: GOOD, 10: BAD, 30: GOOD, 32: BAD, 40: GOOD}
+    rule = Scripted(K.APART, 2, script, raise_after_s=3, clear_after_s=4)
+    (warning,) = _run(rule)
+    assert (warning.since_s, warning.start_s, warning.end_s) == (10, 12, 43)
+    assert (warning.number, warning.cleared) == (1, "Gone.")
+
+
+def test_unsure_seconds_count_for_neither() -> None:
+    """Seconds without evidence neither raise nor clear."""
+    rule = Scripted(K.APART, 2, {5: BAD, 6: UNSURE, 20: BAD, 22: UNSURE}, raise_after_s=3)
+    assert _facts(_run(rule)) == [(K.APART, 2, 21, None)]
+
+
+def test_standing_cause_takes_its_consequence_over() -> None:
+    """A consequence that stands is taken over by its cause, with a word, and not raised again."""
+    apart = Scripted(K.APART, 2, {5: BAD})
+    frozen = Scripted(K.FROZEN, 2, {10: BAD, 20: GOOD})
+    warnings = _run(apart, frozen)
+    assert _facts(warnings) == [(K.APART, 2, 5, 10), (K.FROZEN, 2, 10, 20), (K.APART, 2, 20, None)]
+    assert warnings[0].cleared == "Explained by the warning 'frozen'."
+    assert apart.resets > 0
+
+
+@pytest.mark.parametrize("kind", sorted(FROM_REFERENCE))
+def test_fault_of_the_reference_explains_test_sensors_that_are_apart(kind: K) -> None:
+    """While the reference is at fault, no test sensor is apart from it or late."""
+    rules = [Scripted(k, n, {8: BAD}) for k in (K.APART, K.LATE) for n in (2, 3)]
+    warnings = _run(Scripted(kind, 1, {5: BAD}), *rules)
+    assert _facts(warnings) == [(kind, 1, 5, None)]
+
+
+def test_reference_fault_withholds_but_does_not_end_what_stands() -> None:
+    """A frozen test sensor stays frozen when the reference gets loose; a new one is not accused."""
+    warnings = _run(
+        Scripted(K.LOOSE_REFERENCE, 1, {10: BAD, 20: GOOD}),
+        Scripted(K.FROZEN, 2, {5: BAD, 15: GOOD}),
+        Scripted(K.FROZEN, 3, {12: BAD, 18: UNSURE}),
+    )
+    assert _facts(warnings) == [(K.FROZEN, 2, 5, 15), (K.LOOSE_REFERENCE, 1, 10, 20)]
+
+
+def test_cause_of_one_sensor_does_not_silence_another() -> None:
+    """A silent test sensor explains nothing of its neighbour."""
+    warnings = _run(Scripted(K.SILENT, 2, {5: BAD}), Scripted(K.APART, 3, {8: BAD}))
+    assert len(warnings) == 2
+
+
+def test_new_face_of_a_fault_changes_the_sentence_only() -> None:
+    """When the aspect changes, the one warning gets new sentences and keeps its start."""
+    rule = Scripted(K.SILENT, 2, {5: BAD})
+    step = rule.step
+
+    def turning(second):
+        rule.face = "new" if second > 20 else "old"
+        return step(second)
+
+    rule.step = turning  # type: ignore[method-assign]
+    (warning,) = _run(rule)
+    assert (warning.start_s, warning.cause) == (5, "Cause new.")
+
+
+def test_most_severe_stands_first() -> None:
+    """Standing warnings are ordered by severity, then by age."""
+    plan = plan_of()
+    rules = [Scripted(K.LOW_BATTERY, 2, {1: BAD}), Scripted(K.FROZEN, 3, {2: BAD}),
+             Scripted(K.NO_CONTACT, 1, {3: BAD}), Scripted(K.DISK_LOW, 0, {4: BAD})]  # fmt: skip
+    board = play(plan, [], until_s=9, rules=lambda _bench: rules)
+    assert [w.severity for w in board.snapshot().open_warnings] == [4, 3, 2, 1]
+    assert [w.number for w in board.warnings] == [1, 2, 3, 4]
+
+
+def test_severity_follows_whose_fault_it_is() -> None:
+    """Session above reference above test sensor above notice."""
+    assert severity_of(K.DISK_LOW, of_session=True, of_reference=False) is Severity.SESSION_FAULT
+    assert severity_of(K.FROZEN, of_session=False, of_reference=True) is Severity.REFERENCE_FAULT
+    assert severity_of(K.FROZEN, of_session=False, of_reference=False) is Severity.TEST_FAULT
+    assert severity_of(K.LOW_BATTERY, of_session=False, of_reference=True) is Severity.NOTICE
+
+
+def test_one_cause_raises_one_warning_on_a_sensor() -> None:
+    """A sensor that falls silent while hearts move gets one warning, with all rules at work."""
+
+    def heart(t: float) -> float:
+        return 140 + 30 * math.sin(t / 25)
+
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 300, heart),
+        stream(2, 0.5, 150, lambda t: heart(t - 4)),
+        stream(3, 0.7, 300, lambda t: heart(t - 3)),
+        until_s=300,
+    )
+    assert [(w.kind, w.sensor) for w in board.warnings] == [(K.SILENT, 2)]

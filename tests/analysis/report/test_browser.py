@@ -1,0 +1,55 @@
+"""The page in a real browser, at phone and desktop width."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.report.figures import FIGURES
+from live.cli.report import write_report
+from replay.demo_files import demo_captures
+from tests.standins.browser import CONTROL, browser, measured
+
+pytestmark = [
+    pytest.mark.skipif(browser() is None, reason="no Chromium is installed"),
+    pytest.mark.timeout(180),
+]
+
+
+@pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
+def seen(request, tmp_path_factory):
+    """What the browser says of one demo page: by width, and its console."""
+    folder = tmp_path_factory.mktemp("page")
+    write_report(request.param, folder / "page.html", None)
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    return measured(page, [360, 1280], folder)
+
+
+def test_nothing_is_complained_of(seen):
+    """The console says nothing but the control line: nothing fails, nothing is blocked."""
+    console = seen[1]
+    assert [line for line in console if CONTROL not in line] == []
+    assert len(console) == 1
+
+
+def test_nothing_runs_over(seen):
+    """At 360 and 1280 pixels the page is no wider than its window."""
+    for found in seen[0]:
+        assert (found["scroll_width"] <= found["width"], found["wide"]) == (True, [])
+
+
+def test_each_figure_is_shown_once(seen):
+    """At each width every figure is seen once, in the form for that width."""
+    for found in seen[0]:
+        assert found["pictures"] == [kind.title for kind in FIGURES]
+
+
+def test_words_in_figures_are_whole_and_apart(seen):
+    """No label in a figure is cut by its edge or lies on another one."""
+    for found in seen[0]:
+        assert (found["width"], found["cut"], found["overlap"]) == (found["width"], [], [])
+
+
+def test_words_in_figures_can_be_read(seen):
+    """The smallest words in a figure have 7 CSS pixels on a phone and 9 on a desktop, or more."""
+    phone, desktop = (found["small"] for found in seen[0])
+    assert (phone >= 7, desktop >= 9) == (True, True), (phone, desktop)

@@ -1,0 +1,249 @@
+"""The page as a document: whole, self-contained, named for screen readers, true to the JSON."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pytest
+
+from analysis.report.figures import FIGURES
+from analysis.report.words import INVENTED, INVENTED_LONG
+from live import __main__ as entry
+from replay.demo_files import demo_captures
+from replay.plan import Plan, PlannedSensor
+from tests.standins.feeds import two_sensors, written
+
+VOID = {"meta", "br", "hr", "img", "link", "input"}
+
+
+class Document(HTMLParser):
+    """Reads a page strictly: every element closed in its turn.  Keeps elements with their text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[dict] = []
+        self.elements: list[dict] = []
+        self.faults: list[str] = []
+        self.feed(text)
+        self.close()
+        self.faults += [f"{one['tag']} is not closed" for one in self.open]
+
+    def handle_starttag(self, tag, attrs):
+        element = {"tag": tag, "text": "", **dict(attrs), "inside": [e["tag"] for e in self.open]}
+        element["parents"] = list(self.open)
+        self.elements.append(element)
+        if tag not in VOID:
+            self.open.append(element)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open[-1]["tag"] != tag:
+            self.faults.append(f"{tag} closed at {self.getpos()}")
+        else:
+            self.open.pop()
+
+    def handle_data(self, data):
+        for element in self.open:
+            element["text"] += data
+
+    def all(self, tag):
+        return [element for element in self.elements if element["tag"] == tag]
+
+
+def reported(capsys, file, folder):
+    """The page of a capture, and what ``--json`` says."""
+    out = folder / "page.html"
+    assert entry.main(["report", str(file), "--out", str(out), "--no-figures", "--json"]) == 0
+    return out.read_text(encoding="utf-8"), json.loads(capsys.readouterr().out)
+
+
+@pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
+def told(request, tmp_path_factory):
+    """Page, document and facts of each demo capture."""
+    from live.cli.report import write_report
+
+    out = tmp_path_factory.mktemp("page") / "page.html"
+    facts = write_report(request.param, out, None)
+    text = out.read_text(encoding="utf-8")
+    return text, Document(text), json.loads(json.dumps(facts))
+
+
+def test_the_document_is_whole(told):
+    """Every element is closed in its turn, every id is there once, every reference leads to one."""
+    text, document, _ = told
+    assert document.faults == []
+    ids = [e["id"] for e in document.elements if e.get("id")]
+    assert len(ids) == len(set(ids))
+    named = {name for e in document.elements for name in (e.get("aria-labelledby") or "").split()}
+    used = {e["href"][1:] for e in document.elements if e.get("href")}
+    used |= set(re.findall(r"url\(#([^)]+)\)", text))
+    assert (named | used) - set(ids) == set()
+
+
+def test_nothing_is_loaded_from_elsewhere(told):
+    """The page names no address to load from, runs no script, and forbids itself both."""
+    text, document, _ = told
+    assert set(re.findall(r"https?://[^\s\"'<)]+", text)) <= {
+        "http://www.w3.org/2000/svg",
+        "http://www.w3.org/1999/xlink",
+    }
+    assert [e for e in document.elements if e["tag"] in {"script", "link", "iframe"}] == []
+    sources = [e.get("src") or e.get("href") or "#" for e in document.elements]
+    assert [source for source in sources if not source.startswith("#")] == []
+    policy = next(e["content"] for e in document.all("meta") if e.get("http-equiv"))
+    assert "default-src 'none'" in policy
+
+
+def test_everything_has_a_name(told):
+    """Figures have title and description, tables a caption and scoped heads; headings descend."""
+    _, document, _ = told
+    assert document.all("html")[0]["lang"] == "en"
+    pictures = [e for e in document.all("svg") if e.get("role") == "img"]
+    assert len(pictures) == len(document.all("svg")) == 2 * len(FIGURES)
+    by_id = {e["id"]: e for e in document.elements if e.get("id")}
+    for picture in pictures:
+        title, description = (by_id[name] for name in picture["aria-labelledby"].split())
+        assert (title["tag"], description["tag"]) == ("title", "desc")
+        assert title["text"]
+        assert len(description["text"]) > len(title["text"])
+    captions = [e["text"].strip() for e in document.all("caption")]
+    assert len(captions) == len(document.all("table"))
+    assert all(captions)
+    assert all(e.get("scope") for e in document.all("th"))
+    levels = [int(e["tag"][1]) for e in document.elements if re.fullmatch("h[1-6]", e["tag"])]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    steps = [b - a for a, b in pairwise(levels)]
+    assert max(steps) <= 1
+
+
+def value_at(facts, path):
+    for step in path.split("/"):
+        facts = facts[int(step)] if isinstance(facts, list) else facts[step]
+    return facts
+
+
+def interval_at(facts, path):
+    parent, _, name = path.rpartition("/")
+    return value_at(facts, parent).get(f"{name}_interval")
+
+
+def read(text):
+    return float(text.replace("\u2212", "-").replace("\u202f", ""))
+
+
+def test_every_number_is_that_of_the_json(told):
+    """Each number of the tables, and each interval beside it, is the JSON's, rounded as stated."""
+    _, document, facts = told
+    cells = [e for e in document.all("td") if e.get("data-fact")]
+    assert len(cells) > 150
+    for one in cells:
+        value = value_at(facts, one["data-fact"])
+        number, _, brackets = one["text"].strip().partition(" (")
+        if value is None:
+            assert number == "\u2013"
+            continue
+        half = 0.5 * 10 ** -int(one["data-form"].lstrip("+")) * (1 + 1e-9)
+        assert abs(read(number) - value) <= half, one["data-fact"]
+        if not brackets:
+            continue
+        ends = interval_at(facts, one["data-fact"])
+        if ends is None:
+            assert brackets == "no interval)"
+        else:
+            shown = [read(end) for end in brackets.rstrip(")").split(" to ")]
+            assert [abs(a - b) <= half for a, b in zip(shown, ends, strict=True)] == [True, True]
+
+
+def test_the_page_has_the_verdict_of_the_json(told):
+    """The sentences at the top and of each sensor are those of the JSON, three at the top."""
+    _, document, facts = told
+    lists = [e for e in document.all("ul") if e.get("class") == "verdict"]
+    shown = [e["text"] for e in document.all("li") if lists[0] in e["parents"]]
+    assert shown == facts["verdict"]
+    assert len(shown) == 3
+    paragraphs = [e["text"] for e in document.all("p")]
+    assert [s["verdict"] in paragraphs for s in facts["sensors"]] == [True] * len(facts["sensors"])
+
+
+def test_the_order_is_that_of_reading(told):
+    """Verdict, session, what happened, agreement, efforts, numbers, how, cautions come in turn."""
+    _, document, _ = told
+    assert [e["text"] for e in document.all("h2")] == [
+        "Verdict", "The session", "What happened", "Agreement", "Efforts", "All numbers",
+        "How it was done", "Cautions",
+    ]  # fmt: skip
+
+
+def test_invented_data_are_marked_on_page_and_figures(told):
+    """Simulated data are called invented at the top, at the end, and in every figure."""
+    text, document, _ = told
+    assert text.count(INVENTED_LONG) == 2
+    for picture in document.all("svg"):
+        assert INVENTED in picture["text"]
+
+
+def test_measured_data_are_not_called_invented(tmp_path, capsys):
+    """Where the plan does not say so, nothing is marked as invented."""
+    file = written(tmp_path / "a.sqlite", two_sensors(400), end_s=400)
+    text, _ = reported(capsys, file, tmp_path)
+    assert INVENTED not in text
+
+
+def test_another_can_redo_it(told):
+    """The page names the file's checksum, the versions, tolerance, and every age limit."""
+    text, _, facts = told
+    for words in (
+        facts["capture_sha256"], facts["capture_uuid"], facts["recorded_with"],
+        facts["reported_with"], "±5 bpm or ±10 %", "3 s (Yarrow)",
+    ):  # fmt: skip
+        assert words in text
+
+
+def test_what_guidance_asks_for_is_listed_or_missing(tmp_path, capsys):
+    """Reporting items of the plan stand in the page with their values, the others as missing."""
+    plan = Plan(
+        wearer="W1",
+        activity="rowing ergometer",
+        sensors=(
+            PlannedSensor(label="Yarrow", role="reference", name="Yarrow"),
+            PlannedSensor(label="Sorrel", role="test", name="Sorrel"),
+        ),
+        details={"Skin_tone": "Fitzpatrick III", "wrist size": " ", "damper": "130", "BMI": "23"},
+    )
+    file = written(tmp_path / "a.sqlite", two_sensors(300), plan=plan, end_s=300)
+    text, facts = reported(capsys, file, tmp_path)
+    values = {item["item"]: item["value"] for item in facts["reporting_items"]}
+    assert (values["skin tone"], values["body mass index"]) == ("Fitzpatrick III", "23")
+    assert "wrist circumference" in facts["missing_items"]
+    assert "skin tone" not in facts["missing_items"]
+    assert facts["other_details"] == {"damper": "130"}
+    for words in ("Fitzpatrick III", "damper", *facts["missing_items"]):
+        assert words in text
+
+
+def test_labels_cannot_become_markup(tmp_path, capsys):
+    """Text of the plan is text in the page and its figures, whatever signs it has."""
+    plan = Plan(
+        wearer="W1",
+        activity="<script>alert(1)</script> & more",
+        sensors=(
+            PlannedSensor(label="<b>Yarrow</b>", role="reference", name="Yarrow"),
+            PlannedSensor(label='Sorrel "&lt;" $x_1$', role="test", name="Sorrel"),
+        ),
+        details={"<i>age</i>": "</style>"},
+    )
+    file = written(tmp_path / "a.sqlite", two_sensors(300), plan=plan, end_s=300)
+    text, _ = reported(capsys, file, tmp_path)
+    document = Document(text)
+    assert document.faults == []
+    assert [e for e in document.elements if e["tag"] in {"script", "b", "i"}] == []
+    drawn = [e["text"] for e in document.all("text")]
+    assert any('Sorrel "&lt;" $x_1$' in words for words in drawn)

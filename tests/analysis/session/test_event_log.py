@@ -1,0 +1,113 @@
+"""The notifications around an instant and what was made of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.board import Board
+from analysis.session.event_log import Fate, notifications, values_in
+from analysis.session.index import read_survey
+from analysis.statistics.pairing import NO_VALUE
+from replay.capture import Capture
+from replay.event import BATTERY, DOUBLED, HEART_RATE, MQTT_HEART_RATE, NS_PER_S, Event
+from tests.standins.feeds import PLAN, beat, two_sensors, written
+
+
+def at(second, sensor, channel, payload):
+    return Event(round(second * NS_PER_S), sensor, channel, payload)
+
+
+EVENTS = [
+    at(1.0, 2, BATTERY, b"\x50"),
+    beat(1.1, 1, 100),
+    beat(1.2, 2, 101),
+    beat(1.6, 2, 102),
+    at(1.61, 2, DOUBLED, bytes([0x06, 102])),
+    at(2.1, 1, HEART_RATE, b"\x10"),
+    at(2.2, 2, HEART_RATE, bytes([0x04, 103])),
+    at(2.3, 1, HEART_RATE, b"\x00\x00"),
+    at(2.4, 1, HEART_RATE, b"\x00\xfa"),
+    beat(200.0, 2, 104),
+]
+
+
+@pytest.fixture
+def capture(tmp_path):
+    with Capture.open(written(tmp_path / "c.sqlite", EVENTS, end_s=201)) as opened:
+        yield opened
+
+
+def test_each_notification_tells_what_became_of_it(capture):
+    """Held, passed, doubled, malformed and not valid are told apart, with the reason."""
+    found = notifications(capture, 0, 3 * NS_PER_S)
+    assert [one.fate for one in found] == [
+        Fate.NOTED,
+        Fate.HELD,
+        Fate.PASSED,
+        Fate.HELD,
+        Fate.DOUBLED,
+        Fate.MALFORMED,
+        Fate.NOT_VALID,
+        Fate.NOT_VALID,
+        Fate.NOT_VALID,
+    ]
+    assert found[5].why == "byte 1: the bpm are missing"
+    assert "no skin contact" in found[6].why
+    assert found[7].why.startswith("0 bpm")
+    assert found[8].why == "250 bpm is not within 25 to 240 bpm"
+    assert found[4].channel == HEART_RATE
+
+
+def test_a_value_is_held_for_the_plan_s_time_and_no_longer(capture):
+    """A reading at 1.1 s with 3 s of hold is the value at seconds 2, 3 and 4."""
+    held = notifications(capture, 0, 3 * NS_PER_S)[1]
+    assert (held.from_s, held.to_s) == (2, 5)
+    assert held.why == "seconds 2 to 4"
+
+
+def test_spacing_reaches_back_over_any_gap(capture):
+    """The spacing is that to the last one of the same sensor and channel, however long ago."""
+    (one,) = notifications(capture, 199 * NS_PER_S, 201 * NS_PER_S)
+    assert one.spacing_ns == round(197.8 * NS_PER_S)
+    first = notifications(capture, 0, 2 * NS_PER_S)[1]
+    assert first.spacing_ns is None
+
+
+def test_the_survey_knows_the_same_spacings(capture):
+    """With the times of a whole reading, spacings are those of searching the file."""
+    survey = read_survey(capture.path)
+    for start in (0, 2, 150):
+        span = start * NS_PER_S, 201 * NS_PER_S
+        searched = notifications(capture, *span)
+        assert notifications(capture, *span, before=survey.before) == searched
+
+
+def test_sensors_can_be_chosen(capture):
+    """Only the notifications of the sensors asked for come back."""
+    found = notifications(capture, 0, 3 * NS_PER_S, sensors=frozenset({1}))
+    assert {one.event.sensor for one in found} == {1}
+
+
+def test_held_values_are_those_of_the_board(tmp_path):
+    """At every grid second the inspector names the very reading that the board holds there."""
+    events = two_sensors(120)
+    events = [e for e in events if not (e.sensor == 2 and 40 <= e.t_ns / NS_PER_S < 50)]
+    events.append(Event(60 * NS_PER_S, 2, MQTT_HEART_RATE, b"133"))  # at the second itself
+    events.sort(key=lambda event: event.t_ns)
+    path = written(tmp_path / "c.sqlite", events, end_s=120)
+    board = Board(PLAN)
+    for event in events:
+        board.feed(event)
+    board.finish(120 * NS_PER_S)
+    with Capture.open(path) as capture:
+        found = notifications(capture, 0, 121 * NS_PER_S)
+    for second in range(121):
+        held = values_in(found, second)
+        for number in (1, 2):
+            value = int(board.grid(number)[second])
+            if value == NO_VALUE:
+                assert number not in held, second
+            else:
+                payload = held[number].event.payload
+                bpm = int(payload) if payload == b"133" else payload[1]
+                assert bpm * 1000 == value, second

@@ -1,0 +1,190 @@
+"""Effective counts: closed forms, gaps, and what cannot be told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from analysis.statistics.dependence import dependence_of, first_order, kurtosis_of
+from analysis.statistics.effective import autocorrelation, count_for_product, lag_counts
+from analysis.statistics.estimate import t_quantile
+
+
+def ar1(source: np.random.Generator, count: int, phi: float, sd: float = 1.0) -> np.ndarray:
+    """A stationary AR(1) series."""
+    shocks = source.normal(0, sd * np.sqrt(1 - phi**2), count + 1000)
+    return signal.lfilter([1.0], [1.0, -phi], shocks)[1000:]
+
+
+def _everywhere(count: int) -> np.ndarray:
+    return np.ones(count, dtype=bool)
+
+
+def test_closed_forms_without_gaps() -> None:
+    """N(1 − φ)/(1 + φ) for a mean and N(1 − φ²)/(1 + φ²) for a variance (exact arithmetic)."""
+    assert first_order(0.9, 1800).count_for_mean(_everywhere(1800)) == pytest.approx(
+        94.737, abs=5e-4
+    )
+    for_variance = first_order(0.9, 1800).count_for_variance(_everywhere(1800))
+    assert for_variance == pytest.approx(1800 * 0.19 / 1.81)
+    assert first_order(0.0, 1800).count_for_mean(_everywhere(1800)) == 1800
+
+
+def test_a_product_of_two_equal_series_nears_its_closed_form() -> None:
+    """N* of two AR(1) series is near N(1 − φ₁φ₂)/(1 + φ₁φ₂) on average (62.98 at N = 600, φ = .9).
+
+    Closed form: exact arithmetic.  The estimate is from 600 values, so its mean over 200 seeds
+    is compared, within a fifth.
+    """
+    counts = []
+    for seed in range(200):
+        source = np.random.default_rng(seed)
+        x, y = ar1(source, 600, 0.9), ar1(source, 600, 0.9)
+        counts.append(count_for_product(x, y, _everywhere(600)))
+    assert np.median(counts) == pytest.approx(62.983, rel=0.2)
+
+
+def test_the_product_follows_the_published_sum() -> None:
+    """N* equals 1/(1/N + (2/N) Σ (1 − j/N) ρx(j) ρy(j)), lags to N/5, written out literally."""
+    source = np.random.default_rng(3)
+    x, y = ar1(source, 200, 0.8), ar1(source, 200, 0.8)
+
+    def rho(values: np.ndarray, lag: int) -> float:
+        centred = values - values.mean()
+        products = [centred[i] * centred[i + lag] for i in range(len(values) - lag)]
+        return np.mean(products) / np.mean(centred**2)
+
+    total = sum((1 - j / 200) * rho(x, j) * rho(y, j) for j in range(1, 41))
+    expected = 1 / (1 / 200 + 2 / 200 * total)
+    assert expected == pytest.approx(count_for_product(x, y, _everywhere(200)))
+
+
+def test_missing_seconds_are_left_out_of_the_lagged_pairs() -> None:
+    """With gaps, an autocorrelation is the mean product over the pairs that exist."""
+    source = np.random.default_rng(4)
+    values = ar1(source, 300, 0.7)
+    present = source.random(300) < 0.6
+    values[~present] = 1e6  # whatever stands there must not matter
+    mean = values[present].mean()
+    spread = np.mean((values[present] - mean) ** 2)
+    rho = autocorrelation(values, present, 20)
+    counts = lag_counts(present, 20)
+    for lag in range(21):
+        pairs = [i for i in range(300 - lag) if present[i] and present[i + lag]]
+        products = [(values[i] - mean) * (values[i + lag] - mean) for i in pairs]
+        assert len(pairs) == counts[lag]
+        assert np.mean(products) / spread == pytest.approx(rho[lag], abs=1e-9)
+
+
+@pytest.mark.parametrize("phi", [0.0, 0.5, 0.9, 0.97])
+def test_a_first_order_series_is_recovered_with_and_without_gaps(phi: float) -> None:
+    """The effective count is right in the middle of 60 seeds, also with a third missing."""
+    whole, holed = [], []
+    for seed in range(60):
+        source = np.random.default_rng(seed)
+        values, everywhere = ar1(source, 1800, phi), _everywhere(1800)
+        present = source.random(1800) < 0.67
+        expected = first_order(phi, 1800)
+        whole.append(
+            dependence_of(values, everywhere).count_for_mean(everywhere)
+            / expected.count_for_mean(everywhere)
+        )
+        holed.append(
+            dependence_of(values, present).count_for_mean(present)
+            / expected.count_for_mean(present)
+        )
+    assert np.median(whole) == pytest.approx(1, abs=0.15)
+    assert np.median(holed) == pytest.approx(1, abs=0.2)
+
+
+def _long_run_count(rho: np.ndarray, count: int) -> float:
+    return count / (1 + 2 * rho[1:].sum())
+
+
+def test_noise_on_a_slow_error_does_not_hide_its_slowness() -> None:
+    """AR(1) with φ .97 and SD 3 under white noise of SD 2 is worth 40 of 1,800, not 370.
+
+    Truth: ρ(j) = 9/13 φʲ.  The coefficient of adjacent seconds alone would give 370.
+    """
+    truth = 1800 / (1 + 2 * 9 / 13 * 0.97 / 0.03)
+    counts = []
+    for seed in range(60):
+        source = np.random.default_rng(seed)
+        values = ar1(source, 1800, 0.97, 3.0) + source.normal(0, 2, 1800)
+        model = dependence_of(values, _everywhere(1800))
+        assert model.order > 1
+        counts.append(model.count_for_mean(_everywhere(1800)))
+    assert truth == pytest.approx(39.3, abs=0.1)
+    assert np.median(counts) == pytest.approx(truth, rel=0.25)
+
+
+def test_a_smooth_error_is_not_taken_for_a_drift() -> None:
+    """A series smoothed over 10 s keeps about its count, though its neighbours are nearly equal."""
+    counts = []
+    for seed in range(60):
+        source = np.random.default_rng(seed)
+        values = np.convolve(ar1(source, 1809, 0.9), np.full(10, 0.1), "valid")
+        counts.append(dependence_of(values, _everywhere(1800)).count_for_mean(_everywhere(1800)))
+    rho = np.correlate(np.full(10, 0.1), np.full(10, 0.1), "full")
+    powers = 0.9 ** np.abs(np.arange(-400, 401))
+    smooth = np.convolve(powers, rho, "same")[400:]
+    truth = _long_run_count(smooth / smooth[0], 1800)
+    assert np.median(counts) == pytest.approx(truth, rel=0.25)
+
+
+def test_intervals_hold_under_both() -> None:
+    """Over 150 seeds of each kind the mean's 95 % interval holds 0 in at least 89 %."""
+    for noise, width in ((2.0, 1), (0.0, 10)):
+        held = 0
+        for seed in range(150):
+            source = np.random.default_rng(500 + seed)
+            slow = np.convolve(ar1(source, 1799 + width, 0.95, 3.0), np.full(width, 1 / width))
+            values = slow[width - 1 : width - 1 + 1800] + source.normal(0, noise, 1800)
+            count = dependence_of(values, _everywhere(1800)).count_for_mean(_everywhere(1800))
+            half = t_quantile(count - 1) * values.std(ddof=1) / np.sqrt(count)
+            held += abs(values.mean()) <= half
+        assert held >= 0.89 * 150
+
+
+def test_heavy_tails_make_a_variance_less_certain() -> None:
+    """A kurtosis of 7 leaves a third of the count of a variance; one below 3 adds nothing."""
+    model, everywhere = first_order(0.5, 1000), _everywhere(1000)
+    normal = model.count_for_variance(everywhere)
+    assert model.count_for_variance(everywhere, 7.0) == pytest.approx(normal / 3)
+    assert model.count_for_variance(everywhere, 1.8) == normal
+    assert kurtosis_of(np.random.default_rng(1).normal(size=100_000)) == pytest.approx(3, abs=0.1)
+    assert kurtosis_of(np.array([1.0, 1.0])) == 3
+
+
+def test_a_long_gap_makes_its_sides_more_independent() -> None:
+    """The same number of pairs is worth more when a long gap lies in their middle."""
+    present = np.ones(1800, dtype=bool)
+    present[600:1200] = False
+    apart = first_order(0.98, 1800).count_for_mean(present)
+    together = first_order(0.98, 1200).count_for_mean(_everywhere(1200))
+    assert together < apart < 1.1 * together
+
+
+def test_every_other_second_missing_squares_the_coefficient() -> None:
+    """Of an AR(1) series with φ, every other second is an AR(1) series with φ²."""
+    present = np.arange(3600) % 2 == 0
+    expected = first_order(0.95**2, 1800).count_for_mean(_everywhere(1800))
+    found = first_order(0.95, 3600).count_for_mean(present)
+    assert expected == pytest.approx(found, rel=0.01)
+
+
+def test_counts_stay_between_one_and_the_number_of_pairs() -> None:
+    """No dependence can make pairs worth more than they are, or less than one."""
+    assert first_order(0.9999, 100).count_for_mean(_everywhere(100)) == 1
+    x = np.tile([1.0, -1.0], 200)  # alternating: its correlations are negative
+    assert 1 <= dependence_of(x, _everywhere(400)).count_for_mean(_everywhere(400)) <= 400
+    assert count_for_product(x, np.random.default_rng(1).normal(size=400), _everywhere(400)) <= 400
+
+
+def test_a_flat_or_scattered_series_has_no_coefficient() -> None:
+    """Without variation, or without adjacent seconds, dependence cannot be told."""
+    assert dependence_of(np.full(500, 3.0), _everywhere(500)) is None
+    scattered = np.arange(500) % 5 == 0
+    assert dependence_of(np.random.default_rng(1).normal(size=500), scattered) is None
+    assert count_for_product(np.full(500, 3.0), np.arange(500.0), _everywhere(500)) is None

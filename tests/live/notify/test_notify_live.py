@@ -1,0 +1,166 @@
+"""Attention from end to end: a capture of its own, a real broker, a real command, a real player."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from dataclasses import replace
+
+import pytest
+
+from live.cli.replay import play_out
+from live.protocol.feed import Acknowledged, Tick
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
+from replay.attention import AttentionPlan
+from replay.capture import Capture
+from replay.event import ACKNOWLEDGED
+from replay.plan import Broker, Plan, PlannedSensor
+from tests.live.notify.test_publisher import TOPIC, listening
+from tests.standins.broker import running_broker
+from tests.standins.running import follow, running_capture
+
+pytestmark = pytest.mark.timeout(120)
+
+NOTE = """
+import os, sys
+with open(sys.argv[1], "a") as file:
+    file.write(os.environ["SIDEBEAT_KIND"] + "|" + os.environ["SIDEBEAT_SENSOR"] + "\\n")
+"""
+
+
+def plan_on(port, **attention):
+    """Two sensors on a broker that nobody feeds: both are silent from the start."""
+    sensors = (
+        PlannedSensor(label="Yarrow", role="reference", source="mqtt", topic="gym/yarrow"),
+        PlannedSensor(label="Sorrel", role="test", source="mqtt", topic="gym/sorrel"),
+    )
+    return Plan(
+        wearer="W1",
+        activity="rowing ergometer",
+        sensors=sensors,
+        broker=Broker(port=port),
+        attention=AttentionPlan(**attention),
+    )
+
+
+def lines_of(path):
+    return path.read_text().splitlines() if path.exists() else []
+
+
+def test_each_warning_is_told_once_whoever_looks_on(tmp_path):
+    """Without a view of its own and with two attached ones, command and topic hear of each warning
+    once; an acknowledgement is recorded and seen again in the replay; the end is told.
+    """
+    noted = tmp_path / "noted"
+    command = (sys.executable, "-c", NOTE, str(noted))
+    with running_broker(tmp_path) as broker, listening(broker.port) as heard:
+        plan = plan_on(broker.port, command=command, topic=TOPIC)
+        with running_capture(tmp_path / "run", plan, "--view", "none", "--json") as capture:
+            feeds = [capture.attach(), capture.attach()]
+            models = [ViewModel(feed) for feed in feeds]
+
+            def standing(model):
+                model.pump()
+                return {w.sensor: w for w in model.snapshot().open_warnings}
+
+            capture.until(lambda: standing(models[0]).keys() == {1, 2}, "warnings")
+            capture.until(lambda: len(lines_of(noted)) >= 2, "runs of the command")
+            models[0].acknowledge([standing(models[0])[2]])
+            capture.until(
+                lambda: standing(models[1])[2].acknowledged_s is not None, "acknowledgement"
+            )
+            assert standing(models[1])[1].calls
+            feeds[0].send("stop")
+            assert capture.wait() == 0
+            for feed in feeds:
+                feed.close()
+            facts = json.loads(capture.stdout)
+            path = capture.file()
+        told = [heard.get(timeout=20)[2] for _ in range(4)]
+        time.sleep(0.3)  # whatever came twice would have come by now
+        assert heard.empty()
+    assert facts["problem"] == ""
+    kinds = {(w.kind.value, plan.sensor(w.sensor).label) for w in models[1].board.warnings}
+    assert sorted(lines_of(noted)) == sorted(f"{kind}|{label}" for kind, label in kinds)
+    for event in ("start", "end"):
+        assert {(m["kind"], m["sensor"]) for m in told if m["event"] == event} == kinds
+    with Capture.open(path) as stored:
+        assert stored.plan.attention == AttentionPlan(topic=TOPIC)
+        (event,) = (e for e in stored.events() if e.channel == ACKNOWLEDGED)
+        assert (event.sensor, event.payload.decode()) == (2, models[1].board.warnings[-1].kind)
+    with FileFeed(path, None) as feed:
+        assert play_out(feed).board.warnings == models[1].board.warnings
+
+
+def test_what_goes_wrong_is_shown_and_stops_nothing(tmp_path):
+    """A command that fails and a topic on a broker that is not there: one sentence each at most, in
+    the status of every view and on the terminal; the capture goes on.
+    """
+    fails = (sys.executable, "-c", "import sys; sys.exit(9)")
+    with running_broker(tmp_path) as broker:
+        plan = plan_on(broker.port, command=fails)
+        with running_capture(tmp_path / "run", plan, "--view", "none", saved=False) as capture:
+            feed = capture.attach()
+            messages = follow(
+                feed, lambda found: any(getattr(m, "trouble", "") for m in found)
+            )  # fmt: skip
+            (status,) = [m for m in messages if getattr(m, "trouble", "")][:1]
+            assert status.trouble.endswith("for warnings ended with status 9")
+            assert status.problem == ""
+            assert status.in_front
+            assert capture.process.poll() is None
+            feed.send("stop")
+            follow(feed, lambda found: any(isinstance(m, Acknowledged) for m in found))
+            assert capture.wait() == 0
+            feed.close()
+    assert "Note: the command" in capture.stdout
+
+
+def test_a_watcher_that_dies_is_said_and_missed(tmp_path):
+    """Killed, the watcher is mentioned once, and the capture goes on."""
+    import psutil
+
+    with running_broker(tmp_path) as broker:
+        plan = plan_on(broker.port, topic=TOPIC)
+        with running_capture(tmp_path / "run", plan, "--view", "none", saved=False) as capture:
+            feed = capture.attach()
+            found = []
+
+            def is_there():
+                children = psutil.Process(capture.process.pid).children()
+                found[:] = [c for c in children if "--watch" in c.cmdline()]
+                return found
+
+            capture.until(is_there, "watcher")
+            found[0].kill()
+            capture.until(lambda: "The watcher was ended by SIGKILL" in capture.stdout, "sentence")
+            follow(feed, lambda messages: sum(isinstance(m, Tick) for m in messages) > 4)
+            feed.send("stop")
+            assert capture.wait() == 0
+            feed.close()
+    assert capture.stdout.count("The watcher") == 1
+
+
+@pytest.mark.parametrize(
+    ("attention", "options", "sentence"),
+    [
+        ({"command": ("no-such-program",)}, (), "names a program that is not found"),
+        ({}, ("--on-warning", "no-such-program -x"), "names a program that is not found"),
+        ({"quiet": {"sillent": 3.0}}, (), "knows the kinds"),
+        ({"topic": "gym/w"}, (), "broker.username: is needed"),
+    ],
+)
+def test_what_cannot_work_is_refused_before_the_start(tmp_path, attention, options, sentence):
+    """One sentence and exit status 2, and no capture was begun."""
+    plan = plan_on(1, **attention)
+    if "topic" in attention:
+        simulated = tuple(
+            replace(s, source="simulated", kind="strap", topic="") for s in plan.sensors
+        )
+        plan = replace(plan, sensors=simulated, broker=Broker(password_env="HOME"))
+    with running_capture(tmp_path / "run", plan, "--view", "none", *options) as capture:
+        assert capture.wait() == 2
+        assert sentence in capture.stderr
+        assert not capture.out.exists()

@@ -1,0 +1,110 @@
+"""What a reader of screens is told: every control has a name, and so have its inner parts."""
+
+from __future__ import annotations
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAccessible
+from PySide6.QtWidgets import QApplication, QWidget
+
+from analysis.session.compare import read_beside
+from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
+from live.views.window.app import open_application
+from live.views.window.parts.keys import Deed
+from live.views.window.review.compare import BesideWindow
+from live.views.window.setup.keys import Step
+from live.views.window.setup.window import SetupWindow
+from replay.demo_files import demo_captures
+from tests.standins.replayed import replayed, settle
+from tests.standins.windows import session, shown
+
+ROLE = QAccessible.Role
+ASKED = {
+    ROLE.Button, ROLE.ButtonMenu, ROLE.CheckBox, ROLE.ComboBox, ROLE.EditableText, ROLE.List,
+    ROLE.RadioButton, ROLE.Slider, ROLE.SpinBox, ROLE.Table, ROLE.Tree,
+}  # fmt: skip
+
+
+def nameless(root: QWidget) -> list[str]:
+    """Controls, and whatever can take the keyboard, that a reader of screens has no name for."""
+    found = []
+    for part in [root, *root.findChildren(QWidget)]:
+        told = QAccessible.queryAccessibleInterface(part)
+        if told is None:
+            continue
+        asked = told.role() in ASKED or part.focusPolicy() != Qt.FocusPolicy.NoFocus
+        if asked and not told.text(QAccessible.Text.Name):
+            found.append(f"{type(part).__name__} in {type(part.parent()).__name__}")
+    return found
+
+
+class Silent:
+    """A helper process that says nothing."""
+
+    status = 0
+
+    def poll(self) -> list[dict[str, object]]:
+        return []
+
+    def let_go(self) -> None:
+        pass
+
+    def end(self) -> None:
+        pass
+
+
+def test_a_nameless_control_is_found():
+    """The walk would notice a control without a name."""
+    from PySide6.QtWidgets import QComboBox, QToolButton
+
+    open_application()
+    root = QWidget()
+    QToolButton(root)
+    choice = QComboBox(root)
+    choice.setAccessibleName("named")
+    choice.view()
+    assert "QToolButton in QWidget" in nameless(root)
+    assert any(found.startswith("QListView") for found in nameless(root))
+
+
+def test_the_live_window_and_its_help():
+    """While recording."""
+    with shown(session(30)) as (window, _):
+        assert nameless(window) == []
+        window.do(Deed.HELP)
+        assert nameless(window.dialog) == []
+
+
+@pytest.mark.parametrize("deed", [Deed.EXCLUDE, Deed.MARK_EFFORT, Deed.RELABEL])
+def test_a_replay_and_what_it_asks(tmp_path, deed: Deed):
+    """On every page of a replay, and in each question."""
+    path = tmp_path / demo_captures()[0].name
+    path.write_bytes(demo_captures()[0].read_bytes())
+    with replayed(path) as window:
+        for page in (Deed.NOTIFICATIONS, Deed.NUMBERS, Deed.NOTES):
+            window.do(page)
+            settle(window)
+        assert nameless(window) == []
+        window.seen.selection = (10.0, 30.0)
+        window.do(deed)
+        dialog = window.after.desk.dialog
+        assert nameless(dialog) == []
+        dialog.close()
+
+
+def test_two_captures_and_the_set_up_page(tmp_path, monkeypatch):
+    """In the other two windows."""
+    monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
+    open_application()
+    one = demo_captures()[0]
+    both = BesideWindow(read_beside(one, one))
+    both.show()
+    QApplication.processEvents()
+    assert nameless(both) == []
+    both.close()
+    setup = SetupWindow(None, listen=Silent)
+    assert nameless(setup) == []
+    setup.do(Step.HELP)
+    assert nameless(setup.dialog) == []
+    setup.dialog.close()
+    setup.leave()

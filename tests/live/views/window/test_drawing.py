@@ -1,0 +1,295 @@
+"""What stands in the window's pictures, made from a stream of events."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QApplication
+
+from analysis.board.snapshot import SensorWarning, Severity, WarningKind
+from live.protocol.feed import Ended, Rewound, Tick
+from live.views.window.live.warnings_list import WARNING
+from live.views.window.parts.canvas import Area, mark_points, spread
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.lanes import stacked
+from live.views.window.parts.shapes import SENSOR_SHAPES
+from live.views.window.parts.theme import DARK, LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, looks_of
+from replay.event import HEART_RATE, NS_PER_S, Event
+from replay.plan import PlannedSensor
+from tests.standins.feeds import PLAN, beat
+from tests.standins.windows import picture, session, shown
+
+
+def pieces(drawn) -> list[tuple[float, float]]:
+    x, _, joined = drawn.line()
+    return [(float(x[i]), float(x[i + 1])) for i in np.flatnonzero(joined[:-1])]
+
+
+def test_lines_stop_where_a_sensor_is_silent():
+    """No drawn piece of line, above or below, spans the gap of a silent sensor."""
+    silent = range(40, 70)
+    with shown(session(120, silent=silent)) as (window, _):
+        chart = window.bench.chart
+        for drawn in (chart.traces.drawn[2], chart.differences.drawn[2]):
+            assert len(drawn.t_s) > 80
+            assert [p for p in pieces(drawn) if p[0] < 50 < p[1]] == []
+        assert window.timeline.gaps[2].between(0, 120)[-1] == (43, 71)
+
+
+def test_the_newest_reading_is_drawn_in_every_window_of_time():
+    """Following any stretch, each line ends at its newest reading."""
+    with shown(session(1000)) as (window, _):
+        for deed in (Deed.MINUTE, Deed.FIVE, Deed.FIFTEEN, Deed.ALL):
+            window.do(deed)
+            picture(window)
+            drawn = window.bench.chart.traces.drawn
+            assert drawn[1].t_s[-1] == pytest.approx(999.1)
+            assert drawn[2].t_s[-1] == pytest.approx(999.3)
+            start, end = window.bench.chart.top.vb.viewRange()[0]
+            assert start <= 999.1 <= end
+
+
+def test_a_bad_value_blanks_nothing():
+    """Zeros, no contact and malformed payloads leave the line as it was, and are counted."""
+    bad = [
+        Event(30_450_000_000, 2, HEART_RATE, b"\x06\x00"),
+        Event(30_460_000_000, 2, HEART_RATE, b"\x04\x78"),
+        Event(30_470_000_000, 2, HEART_RATE, b"\x00"),
+    ]
+    events = sorted([*session(60), *bad], key=lambda message: message.t_ns)
+    with shown(events) as (window, _):
+        drawn = window.bench.chart.traces.drawn[2]
+        assert len(drawn.t_s) == 60
+        assert np.isfinite(drawn.low).all()
+        assert drawn.joined[:-1].all()
+        assert window.faults.count == window.model.faults == 0
+        assert window.model.snapshot().sensors[1].malformed == 1
+
+
+def test_the_band_is_as_wide_as_the_tolerance():
+    """The band reaches from reference minus to reference plus tolerance, in the band's colour."""
+    with shown(session(120), theme=LIGHT) as (window, _):
+        chart = window.bench.chart
+        frame = chart.traces.frame
+        ref = chart.traces.band
+        assert frame.tolerance(np.array([30.0, 120.0])).tolist() == [5.0, 12.0]
+        image = chart.grab().toImage()
+        middle = len(ref.t_s) // 2
+        tolerance = float(frame.tolerance(ref.low)[middle])
+        for share, inside in ((-1.3, False), (-0.8, True), (0.8, True), (1.3, False)):
+            spot = QPointF(float(ref.t_s[middle]), float(ref.low[middle]) + share * tolerance)
+            pixel = chart.mapFromScene(chart.top.vb.mapViewToScene(spot))
+            assert (QColor(image.pixel(pixel)).name() == LIGHT.band) is inside, share
+
+
+def test_a_lost_sensor_is_drawn_along_the_edge():
+    """A difference off the scale of the differences stays visible at the panel's edge."""
+    messages = [
+        m if not (isinstance(m, Event) and m.sensor == 2) else beat(m.t_ns / 1e9, 2, 35)
+        for m in session(120)
+    ]
+    with shown(messages) as (window, _):
+        low, high = window.bench.chart.middle.vb.viewRange()[1]
+        drawn = window.bench.chart.differences.drawn[2]
+        assert (low, high) == (-48.0, 48.0)
+        assert drawn.low.min() > low
+        assert window.model.snapshot().sensors[1].difference_bpm < low
+
+
+def test_nothing_new_draws_nothing():
+    """A frame without news paints nothing."""
+    with shown(session(30)) as (window, feed):
+        assert window.frame() is False
+        feed.waiting.append(Tick(31 * NS_PER_S))
+        assert window.frame() is True
+
+
+def test_an_error_in_one_panel_leaves_the_others(monkeypatch, caplog):
+    """A panel that fails is counted and shown; cards, list and lines go on."""
+    with shown(session(30)) as (window, feed):
+        monkeypatch.setattr(window.bench.plane, "show_frame", lambda _: 1 / 0)
+        monkeypatch.setattr(window.bench.chart.lanes, "draw", lambda *_: 1 / 0)
+        feed.waiting += [beat(30.5, 1, 77), Tick(31 * NS_PER_S)]
+        with caplog.at_level(logging.CRITICAL):
+            picture(window)
+            picture(window)
+        assert window.faults.count >= 2
+        assert "errors in drawing" in window.status_line.faults.text()
+        assert window.bench.chart.traces.drawn[1].low[-1] == 77
+        assert "77 bpm" in window.bench.cards.cards[0].accessibleDescription()
+
+
+def test_an_error_in_the_stream_is_counted_and_survived(caplog):
+    """A feed that raises is counted like any other error of a view."""
+    with shown(session(30)) as (window, feed), caplog.at_level(logging.CRITICAL):
+        feed.poll = lambda: 1 / 0
+        window.redraw()
+        assert window.frame() is True
+        assert window.faults.count == 1
+
+
+def test_warnings_stand_in_the_list_with_what_to_do():
+    """An open warning comes with cause and advice; a cleared one with how it ended."""
+    with shown(session(90, silent=range(40, 60))) as (window, _):
+        rows = window.bench.warnings.warnings.rows
+        silent = [w for w in rows if w.sensor == 2]
+        assert silent
+        assert silent[0].end_s is not None
+        index = window.bench.warnings.warnings.index(rows.index(silent[0]))
+        assert silent[0].cleared in index.data()
+        assert index.data(WARNING) is silent[0]
+    with shown(session(60, silent=range(40, 60))) as (window, _):
+        index = window.bench.warnings.warnings.index(0)
+        warning = index.data(WARNING)
+        assert warning.end_s is None
+        assert warning.cause in index.data()
+        assert warning.advice in index.data()
+
+
+def test_a_rewind_draws_anew():
+    """After a replay went back, only what came since stands in the picture."""
+    with shown(session(60), is_live=False) as (window, feed):
+        feed.waiting += [Rewound(), *session(20)]
+        picture(window)
+        assert len(window.bench.chart.traces.drawn[1].t_s) == 20
+        assert window.timeline.counts[2].pairs < 25
+
+
+def test_the_end_is_said():
+    """Once the stream is over, the line below says why, and nothing can be asked any more."""
+    with shown(session(30)) as (window, feed):
+        feed.waiting.append(Ended(30 * NS_PER_S, "stopped by the tester"))
+        picture(window)
+        assert "stopped by the tester" in window.status_line.state.text()
+        assert not window.header.buttons[Deed.STOP].isEnabled()
+
+
+def test_invented_data_is_marked_everywhere():
+    """Title (aloud), line below and far view carry the mark for invented data; real data none."""
+    with shown(session(30), plan=replace(PLAN, invented=True)) as (window, _):
+        assert "INVENTED DATA" in window.header.title.accessibleName()
+        assert window.status_line.invented.isVisible()
+    with shown(session(30)) as (window, _):
+        assert "INVENTED" not in window.header.title.accessibleName()
+        assert not window.status_line.invented.isVisible()
+
+
+def test_no_two_sensors_look_the_same():
+    """Seven test sensors have seven shapes and seven colours; more differ by dashes."""
+    sensors = [PLAN.sensors[0]]
+    sensors += [PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(10)]
+    looks = looks_of(replace(PLAN, sensors=tuple(sensors)))
+    assert len({(look.shape, look.dashed) for look in looks.values()}) == len(looks)
+    for theme in (LIGHT, DARK):
+        assert len({looks[n].colour(theme) for n in range(1, 9)}) == 8
+        assert len({*SENSOR_SHAPES}) == len(theme.sensors)
+    assert len({*SEVERITY_SHAPES.values()}) == len({*SEVERITY_WORDS.values()}) == 4
+
+
+@pytest.mark.parametrize("theme", [LIGHT, DARK], ids=lambda theme: theme.name)
+def test_colours_stand_off_their_ground(theme):
+    """Text keeps 4.5 : 1 and lines 3 : 1 against what they lie on (WCAG 2.1, 1.4.3 and 1.4.11)."""
+    for ground in (theme.ground, theme.panel):
+        for ink in (theme.ink, theme.faint, theme.alarm, theme.caution):
+            assert contrast(ink, ground) >= 4.5, (ink, ground)
+    for colour in theme.sensors:
+        assert contrast(colour, theme.ground) >= 3.0, colour
+        assert contrast(colour, theme.band) >= 2.9, colour
+    assert contrast(theme.band_edge, theme.ground) >= 3.0
+
+
+def contrast(one: str, other: str) -> float:
+    def luminance(name: str) -> float:
+        colour = QColor(name)
+        parts = [
+            v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4
+            for v in (colour.redF(), colour.greenF(), colour.blueF())
+        ]
+        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_a_session_without_test_sensors_is_shown():
+    """A plan of a reference alone has no plane, and no error."""
+    plan = replace(PLAN, sensors=PLAN.sensors[:1])
+    with shown([beat(0.1, 1, 90), Tick(NS_PER_S)], plan=plan) as (window, _):
+        window.do(Deed.NEXT_SENSOR)
+        window.do(Deed.CONNECT)
+        picture(window)
+        assert not window.bench.plane.isVisible()
+        assert window.faults.count == 0
+
+
+def test_before_anything_came_the_window_stands():
+    """A window opened before the first event draws empty panels without an error."""
+    with shown() as (window, _):
+        for deed in (Deed.ALL, Deed.TURN_PLANE, Deed.FAR, Deed.THEME):
+            window.do(deed)
+            picture(window)
+        QApplication.processEvents()
+        assert window.faults.count == 0, window.faults.last
+
+
+@given(st.lists(st.floats(-50, 450), max_size=8), st.floats(5, 40))
+def test_labels_at_the_lines_ends_do_not_overlap(wanted, height):
+    """Labels keep their order and their distance, and stay inside where they fit at all."""
+    bottom = max(400.0, height * len(wanted))
+    placed = spread(wanted, height, 0.0, bottom)
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    middles = [placed[i] for i in order]
+    assert all(b - a >= height - 1e-6 for a, b in pairwise(middles))
+    assert all(height / 2 - 1e-6 <= y <= bottom - height / 2 + 1e-6 for y in middles)
+
+
+def fault(since: int, end: int | None) -> SensorWarning:
+    return SensorWarning(
+        1, WarningKind.SILENT, 1, Severity.TEST_FAULT, since, since, end, "Cause.", "Advice."
+    )
+
+
+def test_warnings_at_one_time_share_their_lane():
+    """Two at once stand above one another; one that ends as the next begins keeps its height."""
+    assert [(level, of) for level, of, _ in stacked([fault(0, 100), fault(50, None)])] == [
+        (0, 2),
+        (1, 2),
+    ]
+    assert [(level, of) for level, of, _ in stacked([fault(0, 100), fault(97, None)])] == [
+        (0, 1),
+        (0, 1),
+    ]
+
+
+def test_a_card_wraps_its_facts_anew_at_another_width():
+    """In a narrower column the same facts take more lines, and the card grows."""
+    with shown(session(60)) as (window, _):
+        card = window.bench.cards.cards[1]
+        before = card.sizeHint().height()
+        card.resize(card.width() // 2, card.height())
+        assert card.sizeHint().height() > before
+
+
+def test_marks_stay_on_their_line_while_time_passes():
+    """The shapes along a line are bound to times: a tick later they stand at the same seconds."""
+    with shown(session(400)) as (window, feed):
+        chart = window.bench.chart
+        rows = []
+        for extra in (0, 3):
+            feed.waiting.append(Tick(round((400 + extra) * NS_PER_S)))
+            picture(window)
+            start, end = chart.top.vb.viewRange()[0]
+            scale = chart.top.vb.width() / (end - start)
+            area = Area(QRectF(chart.top.vb.rect()), scale, -start * scale, 1.0, 0.0)
+            xs, _ = mark_points(chart.traces.drawn[2], area, 0.37)
+            rows.append({round(float(x / scale + start), 1) for x in xs})
+        assert len(rows[0]) >= 3
+        assert rows[0] & rows[1] >= rows[1] - {max(rows[1])}

@@ -1,0 +1,176 @@
+"""What the window remembers between runs, and what it survives."""
+
+from __future__ import annotations
+
+import logging
+import sys
+from pathlib import Path
+
+import pytest
+from PySide6.QtGui import QPaintEvent
+from PySide6.QtWidgets import QApplication, QLabel
+
+from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
+from live.views.window.app import open_application, run_window, system_theme
+from live.views.window.parts.drawing_faults import DrawingFaults
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.preferences import (
+    SIZES,
+    Preferences,
+    Remembered,
+    load_preferences,
+    preferences_path,
+    save_preferences,
+)
+from live.views.window.parts.theme import DARK, LIGHT
+from tests.standins.windows import PushedFeed, picture, session, shown
+
+
+def test_theme_and_size_come_back(tmp_path: Path):
+    """What was chosen in one run is worn in the next; what was not stays the system's."""
+    path = tmp_path / "new folder" / "window.toml"
+    with shown(session(3)) as (window, _):
+        window.recall(Remembered(path))
+        assert not path.exists()
+        window.do(Deed.LARGER)
+        assert load_preferences(path).theme == ""
+        window.do(Deed.THEME)
+    assert load_preferences(path) == Preferences("dark", SIZES.index(1.1))
+    with shown(session(3)) as (window, _):
+        plain = window.font().pointSizeF()
+        window.recall(Remembered(path))
+        assert window.theme is DARK
+        assert window.font().pointSizeF() == pytest.approx(1.1 * plain)
+        window.do(Deed.THEME)
+        window.do(Deed.SIZE)
+    assert load_preferences(path) == Preferences("light", SIZES.index(1.0))
+
+
+def test_a_window_that_was_not_told_to_remembers_nothing(tmp_path: Path, monkeypatch):
+    """Without a memory nothing is read or written."""
+    monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
+    with shown(session(3)) as (window, _):
+        window.do(Deed.THEME)
+        assert window.theme is DARK
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "text", ["theme = 3\ntext = 'big'", "text = 1.3", "=", "theme = 'mauve'", "text = []"]
+)
+def test_a_file_without_sense_is_as_usual(tmp_path: Path, text: str):
+    """A damaged file or a value nobody offers changes nothing."""
+    path = tmp_path / "window.toml"
+    path.write_text(text)
+    with shown(session(3)) as (window, _):
+        window.recall(Remembered(path))
+        assert window.theme is LIGHT
+        assert window.wardrobe.size == SIZES.index(1.0)
+
+
+def test_a_folder_that_cannot_be_written_is_logged(tmp_path: Path, caplog):
+    """The choice counts for this run, and a line in the log says that it was not kept."""
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    with caplog.at_level(logging.WARNING):
+        save_preferences(blocked / "window.toml", Preferences("dark"))
+    assert "could not be remembered" in caplog.text
+
+
+def test_running_wears_what_was_remembered(tmp_path: Path, monkeypatch):
+    """``run_window`` reads the file of this user, in the folder of what the set-up page keeps."""
+    from live.views.window.live import main_window
+
+    monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
+    assert preferences_path().parent == tmp_path
+    application = open_application()
+    other = LIGHT if system_theme(application).is_dark else DARK
+    save_preferences(preferences_path(), Preferences(other.name))
+    worn = []
+
+    class Closing(main_window.MainWindow):
+        def frame(self) -> bool:
+            worn.append(self.theme)
+            self.close()
+            return True
+
+    monkeypatch.setattr(main_window, "MainWindow", Closing)
+    assert run_window(PushedFeed(is_live=False)) == 0
+    assert worn[-1] is other
+
+
+class _Bad(QLabel):
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        raise RuntimeError("a panel that cannot be painted")
+
+
+def test_errors_where_qt_calls_are_counted_and_the_window_goes_on(caplog):
+    """A painting or a click that goes wrong is counted and logged once, and nothing ends."""
+    with shown(session(30)) as (window, feed), window.faults.hook():
+        bad = _Bad("x", window)
+        bad.resize(40, 40)
+        bad.show()
+        picture(window)
+        assert window.faults.count >= 1
+        assert "cannot be painted" in window.faults.last
+        bad.hide()
+
+        def broken() -> None:
+            raise KeyError("a slot")
+
+        window.header.buttons[Deed.TURN_PLANE].clicked.connect(broken)
+        before = window.faults.count
+        turned = window.bench.plane.turned
+        window.header.buttons[Deed.TURN_PLANE].click()
+        assert window.faults.count == before + 1
+        assert window.bench.plane.turned is not turned
+        feed.waiting += session(40)[-10:]
+        picture(window)
+        assert f"errors in drawing: {window.faults.count}" in window.status_line.faults.text()
+    assert caplog.text.count("a slot") >= 1
+
+
+def test_attention_that_fails_leaves_the_picture(caplog):
+    """An error in calling the tester is counted, and the next picture is drawn."""
+
+    class Failing:
+        def look(self, _model: object) -> None:
+            raise OSError("no sound")
+
+        def trouble(self) -> str:
+            return ""
+
+        def close(self) -> None:
+            pass
+
+    with shown(session(30)) as (window, feed):
+        window.attention = Failing()
+        feed.waiting += session(40)[-10:]
+        assert window.frame()
+        assert "no sound" in window.faults.last
+        assert window.model.snapshot().second == 39 or window.model.snapshot().second == 38
+
+
+def test_the_hook_is_given_back_and_lets_the_end_through():
+    """Ctrl-C and the end of the program are nobody's fault of drawing."""
+    before, faults = sys.excepthook, DrawingFaults()
+    seen = []
+    sys.excepthook = lambda *given: seen.append(given[0])
+    try:
+        with faults.hook():
+            sys.excepthook(KeyboardInterrupt, KeyboardInterrupt(), None)
+            sys.excepthook(ValueError, ValueError("x"), None)
+        assert seen == [KeyboardInterrupt]
+        assert faults.count == 1
+    finally:
+        sys.excepthook = before
+
+
+def test_a_long_line_below_does_not_widen_the_window():
+    """What does not fit ends in dots; the whole of it is in the tip and read aloud."""
+    with shown(session(3)) as (window, _):
+        narrow = window.minimumSizeHint().width()
+        window.header.say("word " * 200)
+        QApplication.processEvents()
+        assert window.minimumSizeHint().width() == narrow
+        assert window.header.notice.accessibleDescription() == "word " * 200

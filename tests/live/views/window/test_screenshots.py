@@ -1,0 +1,63 @@
+"""Pictures made from captures without a screen."""
+
+from __future__ import annotations
+
+import pytest
+from PySide6.QtGui import QColor, QImage
+
+from live.views.window.parts.keys import Deed
+from live.views.window.parts.theme import DARK, LIGHT
+from live.views.window.screenshots import Picture, main, screenshot
+from replay.errors import CaptureError
+from tests.standins.feeds import two_sensors, written
+
+
+def colours(image: QImage) -> set[str]:
+    """Colours that occur on a raster of points."""
+    points = ((x, y) for x in range(0, image.width(), 3) for y in range(0, image.height(), 3))
+    return {QColor(image.pixel(*point)).name() for point in points}
+
+
+@pytest.mark.parametrize("theme", [LIGHT, DARK], ids=lambda theme: theme.name)
+def test_a_picture_shows_the_session_up_to_its_moment(tmp_path, theme):
+    """Band, line and text of the theme are in a picture of the size that was asked for."""
+    path = written(tmp_path / "x.sqlite", two_sensors(120), end_s=120)
+    image = screenshot(path, 90, Picture(size=(1280, 720), theme=theme)).toImage()
+    assert (image.width(), image.height()) == (1280, 720)
+    assert {theme.ground, theme.panel, theme.band, theme.sensors[0]} <= colours(image)
+
+
+def test_the_far_view_is_another_picture(tmp_path):
+    """The far view has no band, but large shapes and digits."""
+    path = written(tmp_path / "x.sqlite", two_sensors(120), end_s=120)
+    far = screenshot(path, 90, Picture(far=True)).toImage()
+    assert LIGHT.band not in colours(far)
+    assert {LIGHT.ink, LIGHT.sensors[0]} <= colours(far)
+
+
+def test_deeds_are_done_before_the_picture_is_taken(tmp_path):
+    """A picture can show what the user would see after some keys."""
+    path = written(tmp_path / "x.sqlite", two_sensors(600), end_s=600)
+    usual, minute = (
+        screenshot(path, 500, Picture(deeds=deeds)).toImage() for deeds in ((), (Deed.MINUTE,))
+    )
+    assert usual != minute
+
+
+def test_the_command_writes_what_it_names(tmp_path, capsys):
+    """Each picture is written where its line says."""
+    path = written(tmp_path / "x.sqlite", two_sensors(60), end_s=60)
+    out = tmp_path / "pictures"
+    given = [str(path), "--at", "50", "--out", str(out), "--size", "1280x720", "--theme", "dark"]
+    assert main(given) == 0
+    named = capsys.readouterr().out.split()
+    assert named == [str(out / "window-dark-1280x720.png")]
+    assert QImage(named[0]).width() == 1280
+
+
+def test_a_file_that_is_no_capture_is_refused(tmp_path):
+    """Anything but a capture gives the reader's own sentence."""
+    stray = tmp_path / "x.sqlite"
+    stray.write_text("hello")
+    with pytest.raises(CaptureError):
+        screenshot(stray, 1, Picture())
