@@ -24,6 +24,7 @@ BASE_PACKAGES = {
     "scipy": "scipy",
     "rich": "rich",
     "tomli_w": "tomli-w",
+    "msgspec": "msgspec",
 }
 """Import name to distribution of what every command stands on."""
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from analysis.statistics.effective import (
     FEWEST_NEIGHBOURS,
@@ -174,8 +174,8 @@ def _extended(rho: FloatArray, weights: FloatArray, seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
     order = len(weights)
     denominator = np.concatenate(([1.0], -weights))
-    start = signal.lfiltic([1.0], denominator, rho[order:0:-1])
-    rest, _ = signal.lfilter([1.0], denominator, np.zeros(4 * seconds), zi=start)
+    start = scipy.signal.lfiltic([1.0], denominator, rho[order:0:-1])
+    rest, _ = scipy.signal.lfilter([1.0], denominator, np.zeros(4 * seconds), zi=start)
     result: FloatArray = np.concatenate((rho[: order + 1], rest))
     return result
 

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -103,8 +103,8 @@ def _lagged_sums(values: FloatArray, lags: int) -> FloatArray:
     if lags <= 2:
         size = len(values)
         return np.array([np.dot(values[: size - j], values[j:]) for j in range(lags + 1)])
-    size = fft.next_fast_len(len(values) + lags, real=True)
-    spectrum = fft.rfft(values, size)
+    size = scipy.fft.next_fast_len(len(values) + lags, real=True)
+    spectrum = scipy.fft.rfft(values, size)
     power = spectrum.real**2 + spectrum.imag**2
-    sums: FloatArray = fft.irfft(power, size)[: lags + 1]
+    sums: FloatArray = scipy.fft.irfft(power, size)[: lags + 1]
     return sums

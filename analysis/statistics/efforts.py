@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
+import scipy
 
 from analysis.statistics.effective import FloatArray
 from analysis.statistics.estimate import Estimate, binomial_interval
@@ -213,7 +213,7 @@ def share_of(answers: Sequence[Answer], wanted: Answer) -> Estimate:
 
 def _found(series: FloatArray) -> list[Effort]:
     filled = _filled(series)
-    peaks, _ = signal.find_peaks(filled, prominence=LEAST_RISE_BPM)
+    peaks, _ = scipy.signal.find_peaks(filled, prominence=LEAST_RISE_BPM)
     efforts = []
     for i, peak in enumerate(peaks.tolist()):
         before = peaks[i - 1] if i else 0

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
-from scipy import special
+import scipy
 
 CONFIDENCE: Final = 0.95
 """Level of every interval that is published."""
@@ -46,14 +46,14 @@ class Estimate:
 
 def t_quantile(degrees: float) -> float:
     """97.5 % quantile of Student's t; ``degrees`` need not be whole."""
-    return float(special.stdtrit(degrees, (1 + CONFIDENCE) / 2))
+    return float(scipy.special.stdtrit(degrees, (1 + CONFIDENCE) / 2))
 
 
 def chi_square_factors(degrees: float) -> tuple[float, float]:
     """Factors that turn a variance estimate into the ends of its 95 % interval."""
     tail = (1 - CONFIDENCE) / 2
     # chdtri inverts the upper tail.
-    low, high = special.chdtri(degrees, tail), special.chdtri(degrees, 1 - tail)
+    low, high = scipy.special.chdtri(degrees, tail), scipy.special.chdtri(degrees, 1 - tail)
     return degrees / float(low), degrees / float(high)
 
 
@@ -64,8 +64,10 @@ def binomial_interval(successes: float, count: float) -> Interval:
     """
     tail = (1 - CONFIDENCE) / 2
     failures = count - successes
-    low = 0.0 if successes <= 0 else float(special.betaincinv(successes, failures + 1, tail))
-    high = 1.0 if failures <= 0 else float(special.betaincinv(successes + 1, failures, 1 - tail))
+    low = 0.0 if successes <= 0 else float(scipy.special.betaincinv(successes, failures + 1, tail))
+    high = (
+        1.0 if failures <= 0 else float(scipy.special.betaincinv(successes + 1, failures, 1 - tail))
+    )
     return low, high
 
 
