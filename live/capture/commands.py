@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from live.capture.session_router import Stage
+from live.capture.session_router import SessionRouter
 from live.protocol.feed import LONGEST_AGO_MS, Acknowledged, Command
 from live.sources.base import Source
 
@@ -24,14 +24,14 @@ class Commands:
 
     def __init__(
         self,
-        stage: Stage,
+        router: SessionRouter,
         sources: Sequence[Source],
         sensors: int,
         *,
         request_stop: Callable[[str], None],
         is_ending: Callable[[], bool],
     ) -> None:
-        self._stage = stage
+        self._router = router
         self._sources = sources
         self._sensors = sensors
         self._request_stop = request_stop
@@ -63,7 +63,7 @@ class Commands:
             ago_ms = command.values.get("ago_ms", 0)
             if not isinstance(ago_ms, int) or not 0 <= ago_ms <= LONGEST_AGO_MS:
                 return False, "a marker's moment lies within the last hour"
-            self._stage.session.marker(text, ago_ms * 1_000_000)
+            self._router.session.marker(text, ago_ms * 1_000_000)
             return True, "marked"
         if command.action == "trouble":
             self.trouble = str(command.values.get("text", ""))[:LONGEST_TROUBLE]
@@ -75,7 +75,7 @@ class Commands:
                 return False, "there is no such sensor"
             if not 0 < len(kind) <= LONGEST_KIND:
                 return False, "a warning is named by its kind"
-            self._stage.session.acknowledge(sensor, kind)
+            self._router.session.acknowledge(sensor, kind)
             return True, "acknowledged"
         if command.action == "connect":
             sensor = command.values.get("sensor")

@@ -23,7 +23,7 @@ from live.capture.commands import Commands
 from live.capture.naming import free_names, software
 from live.capture.saver import Saver
 from live.capture.session import Session
-from live.capture.session_router import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, Stage
+from live.capture.session_router import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, SessionRouter
 from live.capture.signals import signals_go_to
 from live.capture.view_server import Backlog, ViewServer
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended
@@ -160,9 +160,9 @@ class _Capture:
             self._saver = self._open_file(clock)
         self._backlog = Backlog()
         session = Session(clock, len(self._plan.sensors), self._saver, self._backlog)
-        self._stage = Stage(session, clock)
+        self._router = SessionRouter(session, clock)
         self._commands = commands = Commands(
-            self._stage,
+            self._router,
             self._sources,
             len(self._plan.sensors),
             request_stop=self._request_stop,
@@ -187,14 +187,14 @@ class _Capture:
             # The watch has its first turn before the sources: the first event is an anchor.
             await asyncio.sleep(0)
             served += [
-                asyncio.create_task(_for_ever(partial(source.run, clock, self._stage.emit)))
+                asyncio.create_task(_for_ever(partial(source.run, clock, self._router.emit)))
                 for source in self._sources
             ]
             await self._stop.wait()
         finally:
             if self._beginning is not None:
                 await asyncio.wait([self._beginning])
-            session = self._stage.session
+            session = self._router.session
             await self._let_go(served)
             watching = [*self._watching, *informing]
             for task in watching:
@@ -261,8 +261,8 @@ class _Capture:
         self._watching.clear()
         self._watch(clock, session)
         await asyncio.sleep(0)  # as at the start: the first event is an anchor
-        rehearsal, before = self._stage.session, self._backlog
-        self._stage.exchange(session, clock)
+        rehearsal, before = self._router.session, self._backlog
+        self._router.exchange(session, clock)
         self._backlog = backlog
         before.end(Ended(rehearsal.tick(), RECORDING_BEGINS))
         with contextlib.suppress(OSError):  # only what the run file says would be out of date
@@ -360,7 +360,7 @@ class _Capture:
         count = 0
         watched_s = time.monotonic()
         while True:
-            self._stage.session.tick()
+            self._router.session.tick()
             if count % STATUS_EVERY == 0:
                 self._server.tell(self._status())
             self._mention_dead_view()
@@ -372,7 +372,7 @@ class _Capture:
             await asyncio.sleep(TICK_S)
 
     def _status(self) -> CaptureStatus:
-        saver, session = self._saver, self._stage.session
+        saver, session = self._saver, self._router.session
         return CaptureStatus(
             path=str(self._path) if self._path else "",
             events=session.events,

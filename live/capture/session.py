@@ -1,7 +1,7 @@
 """The session: one place through which every event passes, in order, on one thread.
 
 Sources call :meth:`Session.emit`; it keeps the order of stamps and hands each event to the
-saver and to the journal of the views.  It never raises and never waits.
+saver and to the sink of the views.  It never raises and never waits.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ class Sink(Protocol):
         """Take one event; never blocks."""
 
 
-class Shown(Protocol):
-    """Takes events and ticks for the views; the journal's backlog is one."""
+class ViewSink(Protocol):
+    """Takes events and ticks for the views; the backlog of the view server is one."""
 
     def put(self, event: Event) -> None:
         """Take one event; never blocks."""
@@ -44,7 +44,9 @@ class Session:
     practice without saving.
     """
 
-    def __init__(self, clock: CaptureClock, sensors: int, saver: Sink | None, shown: Shown) -> None:
+    def __init__(
+        self, clock: CaptureClock, sensors: int, saver: Sink | None, shown: ViewSink
+    ) -> None:
         self._clock = clock
         self._saver = saver
         self._shown = shown

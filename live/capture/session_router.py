@@ -32,7 +32,7 @@ _LASTING: Final = frozenset(
 """What is told once, when a link is made, and holds until told otherwise."""
 
 
-class Stage:
+class SessionRouter:
     """Stands between the sources and the session, which may be exchanged under them.
 
     Sources keep the clock that they were started with; their stamps are moved to the clock of

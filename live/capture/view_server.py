@@ -1,4 +1,4 @@
-"""The journal: everything the capture has heard, kept for the views, and the server for them.
+"""The view server: everything the capture has heard, kept for the views, and the server for them.
 
 There is one backlog of frames.  Each attached view has a place in it and nothing else: it gets
 everything from the beginning and then follows at its own pace, so a view that is attached late

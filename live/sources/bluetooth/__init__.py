@@ -4,10 +4,10 @@
 ``bluetooth_problem`` says why neither would work.  Importing this package imports bleak, which
 is why nothing imports it before it is needed.
 
-    table.py, streams.py, finder.py   what follows from what; no radio, no clock
+    state_machine.py, watchdog.py, finder.py   what follows from what; no radio, no clock
     radio.py    one scanner and one lock for the process
     link.py     one sensor: connect, subscribe, recover
-    listener.py, voice.py   what comes from it, and what is said of it
+    notifications.py, link_events.py   what comes from it, and what is said of it
     gatt.py     its characteristics by number
     source.py   all sensors of a plan
     scan.py     who is in reach

@@ -1,7 +1,7 @@
 """The link to one planned sensor: carries out what the table says.
 
 The driver runs one action at a time and turns its outcome into one happening.  Notifications
-do not pass through it: their callback stamps and emits them at once (``listener.py``).
+do not pass through it: their callback stamps and emits them at once (``notifications.py``).
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from bleak.backends.device import BLEDevice
 from live.sources.base import CaptureClock, Emit
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, happening_of
 from live.sources.bluetooth.gatt import FACTS, LINK_GONE, find_characteristic, read_value
-from live.sources.bluetooth.link_events import Voice
-from live.sources.bluetooth.notifications import Listener
+from live.sources.bluetooth.link_events import LinkEvents
+from live.sources.bluetooth.notifications import Notifications
 from live.sources.bluetooth.radio import Radio
 from live.sources.bluetooth.state_machine import Action, Happening, LinkMachine, Step
 from live.sources.bluetooth.timeouts import bounded
@@ -47,13 +47,13 @@ class SensorLink:
         timing: Timing,
         rng: random.Random,
     ) -> None:
-        self.voice = Voice(number, sensor, clock, emit)
+        self.events = LinkEvents(number, sensor, clock, emit)
         self._number = number
         self._sensor = sensor
         self._radio = radio
         self._timing = timing
         self._machine = LinkMachine(timing, rng)
-        self._listener = Listener(
+        self._notifications = Notifications(
             number, sensor, clock=clock, emit=emit, timing=timing, on_copies=self._tell_copies
         )
         self._device: BLEDevice | None = None
@@ -67,9 +67,9 @@ class SensorLink:
     async def run(self) -> None:
         """Follow the table until cancelled.  No fault of this sensor leaves this method."""
         loop = asyncio.get_running_loop()
-        self.voice.state(LinkState.WAITING)
+        self.events.state(LinkState.WAITING)
         step = self._machine.on(Happening.STARTED, loop.time())
-        self.voice.state(step.state)
+        self.events.state(step.state)
         while True:
             before = step.state
             happening = await self._carry_out(step)
@@ -77,7 +77,7 @@ class SensorLink:
                 self._radio.distrust(self._device)
             step = self._machine.on(happening, loop.time())
             if step.state is not before:
-                self.voice.state(step.state, happening.value)
+                self.events.state(step.state, happening.value)
 
     def hurry(self) -> None:
         """End a pause at once."""
@@ -87,7 +87,7 @@ class SensorLink:
     async def close(self) -> None:
         """End the link on purpose and say so."""
         await self._let_go()
-        self.voice.state(LinkState.STOPPED)
+        self.events.state(LinkState.STOPPED)
 
     async def _carry_out(self, step: Step) -> Happening:
         try:
@@ -126,7 +126,7 @@ class SensorLink:
         try:
             self._device = await self._radio.search(self._number)
         except BluetoothUnavailable as problem:
-            self.voice.advise(str(problem))
+            self.events.advise(str(problem))
             return Happening.OFF
         self._just_seen = True
         return Happening.SEEN
@@ -146,7 +146,7 @@ class SensorLink:
                 _log.debug("%s: connecting: %r", self._label, error)
                 happening = happening_of(error)
                 if (just_seen and happening is Happening.FORGOTTEN) or "limit" in str(error):
-                    self.voice.advise(
+                    self.events.advise(
                         f"{self._label} vanished while connecting: is this computer's Bluetooth "
                         "adapter full? Most hold 5 to 7 links; close one that is not needed"
                     )
@@ -167,13 +167,13 @@ class SensorLink:
             if self._missing < _MISSING_BEFORE_TOLD:
                 return Happening.FAILED
             kind = "cadence or power" if companion else "heart rate"
-            self.voice.advise(
+            self.events.advise(
                 f"{self._label} offers no {kind}: is its broadcast or its sensor mode switched on?"
             )
             return Happening.REFUSED
         self._missing = 0
         for channel in offered:
-            self._listener.watch(channel)
+            self._notifications.watch(channel)
             failure = await self._subscribe(client, channel)
             if failure is not None:
                 return failure
@@ -185,7 +185,7 @@ class SensorLink:
         characteristic = find_characteristic(client, channel)
         if characteristic is None:
             return Happening.DROPPED
-        receiver = self._listener.receiver(channel)
+        receiver = self._notifications.receiver(channel)
         try:
             await bounded(client.start_notify(characteristic, receiver), self._timing.call_s)
         except LINK_GONE as error:
@@ -194,12 +194,12 @@ class SensorLink:
             if self._dropped and happening is not Happening.OFF:
                 return Happening.DROPPED
             if happening is Happening.REFUSED:
-                self.voice.advise(
+                self.events.advise(
                     f"{self._label} refuses to send: it may want to be paired with this "
                     "computer first, or another device holds it"
                 )
             return happening
-        self._listener.subscribed(channel)
+        self._notifications.subscribed(channel)
         return None
 
     # --- keeping it ---------------------------------------------------------------------
@@ -209,15 +209,15 @@ class SensorLink:
         while True:
             if self._dropped or self._client is None:
                 return Happening.DROPPED
-            if state is not LinkState.STREAMING and self._listener.heard:
+            if state is not LinkState.STREAMING and self._notifications.heard:
                 return Happening.NOTIFIED
-            if self._listener.silent(loop.time()):
+            if self._notifications.silent(loop.time()):
                 return Happening.SILENT
-            await self._listener.until_change()
+            await self._notifications.until_change()
 
     async def _renew(self) -> Happening:
         client = self._client
-        for channel in self._listener.streams:
+        for channel in self._notifications.streams:
             characteristic = find_characteristic(client, channel) if client else None
             if client is None or characteristic is None or self._dropped:
                 return Happening.DROPPED
@@ -244,7 +244,7 @@ class SensorLink:
             return
         if "notify" in battery.properties:
             with suppress(*LINK_GONE):
-                receiver = self._listener.receiver(BATTERY)
+                receiver = self._notifications.receiver(BATTERY)
                 await bounded(client.start_notify(battery, receiver), limit_s)
                 return
         while True:
@@ -254,7 +254,7 @@ class SensorLink:
     async def _tell_fact(self, client: BleakClient, channel: str) -> None:
         value = await read_value(client, channel, self._timing.call_s)
         if value is not None:
-            self.voice.fact(channel, value)
+            self.events.fact(channel, value)
 
     # --- ending it ----------------------------------------------------------------------
 
@@ -277,7 +277,7 @@ class SensorLink:
             facts.cancel()
             await asyncio.wait({facts}, timeout=self._timing.call_s)
         client, self._client = self._client, None
-        self._listener.forget_link()
+        self._notifications.forget_link()
         if client is None:
             return
         try:
@@ -288,10 +288,10 @@ class SensorLink:
     def _on_drop(self, client: BleakClient) -> None:
         if client is self._client:  # bleak calls this for a disconnect of our own as well
             self._dropped = True
-            self._listener.wake()
+            self._notifications.wake()
 
     def _tell_copies(self) -> None:
-        self.voice.advise(
+        self.events.advise(
             f"{self._label} arrives several times over: another program on this computer "
             "listens to it too; the copies are dropped and counted"
         )

@@ -12,7 +12,7 @@ from replay.plan import PlannedSensor
 _log = logging.getLogger(__name__)
 
 
-class Voice:
+class LinkEvents:
     """Turns facts of one sensor's link into events and log lines."""
 
     def __init__(self, number: int, sensor: PlannedSensor, clock: CaptureClock, emit: Emit) -> None:

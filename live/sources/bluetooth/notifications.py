@@ -1,4 +1,4 @@
-"""The ear of one sensor: stamps and emits each notification, drops copies, notices silence."""
+"""The notifications of one sensor: stamped and emitted, copies dropped, silence noticed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _COPIES_BEFORE_TOLD: Final = 3
 _TOLD_EVERY: Final = 10
 
 
-class Listener:
+class Notifications:
     """Receives the notifications of one sensor over all its links.
 
     ``on_copies``: called when several notifications in a row came more than once.

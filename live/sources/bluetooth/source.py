@@ -92,12 +92,12 @@ class BluetoothSource:
     def _signal(self, number: int, dbm: int) -> None:
         link = self._links.get(number)
         if link is not None:
-            link.voice.signal(dbm)
+            link.events.signal(dbm)
 
     def _advise(self, number: int, sentence: str) -> None:
         link = self._links.get(number)
         if link is not None:
-            link.voice.advise(sentence)
+            link.events.advise(sentence)
 
 
 async def bluetooth_problem(limit_s: float = 5.0) -> str | None:

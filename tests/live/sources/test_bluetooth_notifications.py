@@ -1,4 +1,4 @@
-"""The ear of one sensor: stamps, copies and silence, with a clock that the test moves."""
+"""The notifications of one sensor: stamps, copies and silence, with a clock that the test moves."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from live.sources.bluetooth.notifications import Listener
+from live.sources.bluetooth.notifications import Notifications
 from live.sources.bluetooth.timing import Timing
 from replay.event import CYCLING, DOUBLED, HEART_RATE, POWER
 from replay.plan import PlannedSensor
@@ -17,13 +17,13 @@ STRAP = PlannedSensor(label="Yarrow", role="reference", address="C0:00:00:00:00:
 
 
 class Bench:
-    """A listener with a clock of its own; ``emitted`` is what came out."""
+    """Notifications with a clock of its own; ``emitted`` is what came out."""
 
     def __init__(self, sensor: PlannedSensor = STRAP) -> None:
         self.t_ns = 0
         self.emitted: list[tuple[int, int, str, bytes]] = []
         self.told = 0
-        self.listener = Listener(
+        self.notifications = Notifications(
             3, sensor, clock=self, emit=self._emit, timing=Timing(), on_copies=self._tell
         )
 
@@ -43,8 +43,8 @@ def test_a_notification_is_stamped_before_anything_is_done_with_it() -> None:
 
     async def main() -> None:
         bench = Bench()
-        bench.listener.watch(HEART_RATE)
-        receive = bench.listener.receiver(HEART_RATE)
+        bench.notifications.watch(HEART_RATE)
+        receive = bench.notifications.receiver(HEART_RATE)
         assert not inspect.iscoroutinefunction(receive)
         for second in range(3):
             bench.t_ns = second * 1_000_000_000
@@ -62,7 +62,7 @@ def test_an_emitted_payload_does_not_change_with_the_radios_buffer() -> None:
     async def main() -> None:
         bench = Bench()
         buffer = bytearray(b"\x06\x48")
-        bench.listener.receiver(HEART_RATE)(None, buffer)  # type: ignore[arg-type]
+        bench.notifications.receiver(HEART_RATE)(None, buffer)  # type: ignore[arg-type]
         buffer[1] = 0
         assert bench.emitted[0][3] == b"\x06\x48"
 
@@ -74,7 +74,7 @@ def test_copies_are_told_after_three_in_a_row() -> None:
 
     async def main() -> None:
         bench = Bench()
-        receive = bench.listener.receiver(HEART_RATE)
+        receive = bench.notifications.receiver(HEART_RATE)
         told = []
         for second in range(4):
             bench.t_ns = second * 1_000_000_000
@@ -97,15 +97,15 @@ def test_a_companion_is_silent_when_all_its_streams_are(
         loop = asyncio.get_running_loop()
         monkeypatch.setattr(loop, "time", lambda: bench.t_ns / 1e9)
         for channel in (CYCLING, POWER):
-            bench.listener.watch(channel)
-            bench.listener.subscribed(channel)
-        assert not bench.listener.silent(29.0)
-        assert bench.listener.silent(30.0)
+            bench.notifications.watch(channel)
+            bench.notifications.subscribed(channel)
+        assert not bench.notifications.silent(29.0)
+        assert bench.notifications.silent(30.0)
         bench.t_ns = 25_000_000_000
-        bench.listener.receiver(POWER)(None, bytearray(4))  # type: ignore[arg-type]
-        assert bench.listener.heard
-        assert not bench.listener.silent(54.0)
-        assert bench.listener.silent(56.0)
+        bench.notifications.receiver(POWER)(None, bytearray(4))  # type: ignore[arg-type]
+        assert bench.notifications.heard
+        assert not bench.notifications.silent(54.0)
+        assert bench.notifications.silent(56.0)
         monkeypatch.undo()
 
     asyncio.run(main())
@@ -118,14 +118,14 @@ def test_a_sensor_planned_to_send_seldom_is_given_its_time() -> None:
         silent_after = {}
         for hold_s in (3.0, 12.0):
             bench = Bench(replace(STRAP, hold_s=hold_s))
-            bench.listener.watch(HEART_RATE)
-            bench.listener.subscribed(HEART_RATE)
-            receive = bench.listener.receiver(HEART_RATE)
+            bench.notifications.watch(HEART_RATE)
+            bench.notifications.subscribed(HEART_RATE)
+            receive = bench.notifications.receiver(HEART_RATE)
             receive(None, bytearray(b"\x06\x48"))  # type: ignore[arg-type]
             bench.t_ns += 1_000_000_000
             receive(None, bytearray(b"\x06\x49"))  # type: ignore[arg-type]
             now_s = asyncio.get_running_loop().time()
-            silent_after[hold_s] = [bench.listener.silent(now_s + s) for s in (2, 4, 13)]
+            silent_after[hold_s] = [bench.notifications.silent(now_s + s) for s in (2, 4, 13)]
         assert silent_after == {3.0: [False, True, True], 12.0: [False, False, True]}
 
     asyncio.run(main())
