@@ -137,12 +137,12 @@ def _delays(result: SessionResult, detail: SessionDetail) -> str:
     known, uneven, unknown = [], [], []
     for one in detail.sensors:
         label, delay, seen = one.series.sensor.label, one.delay, one.delays_seen
-        if delay.value is not None:
+        if seen is not None:
+            uneven.append(f"{label} ({_ends(seen, 0, 's')})")
+        elif delay.value is not None:
             known.append(
                 f"{_number(delay.value, 1)} s for {label} ({_ends(delay.interval, 1, 's')})"
             )
-        elif seen is not None:
-            uneven.append(f"{label} ({_ends(seen, 0, 's')})")
         else:
             unknown.append(label)
     parts = []
@@ -220,20 +220,31 @@ def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float
 
 def _delay_sentence(label: str, detail: SensorDetail, agreement: Agreement) -> str:
     after, before = detail.without_delay, agreement.mae.value
-    if after is None or after.mae.value is None or before is None or detail.delay.value is None:
-        seen = detail.delays_seen
-        if seen is None:
-            return detail.delay.caution
-        more = f" At half rise of those it showed, it came {_ends(seen, 0, 's')} after."
-        return detail.delay.caution + more
-    ends = detail.delay.interval
-    words = f"Its delay is {_number(detail.delay.value, 1)} s ({_ends(ends, 1, 's')})"
-    if ends is not None and ends[0] <= 0 <= ends[1]:
-        words += ", which cannot be told from none"
-    return (
-        f"{words}; taking it out, {label}'s mean absolute error changes from "
-        f"{_error(agreement.mae)} to {_error(after.mae)} bpm."
-    )
+    delay, curve = detail.delay, detail.curve
+    if delay.value is None:
+        return delay.caution
+    ends, sentences = delay.interval, []
+    if after is None or after.mae.value is None or before is None:
+        best = f"{_number(delay.value, 1)} s ({_ends(ends, 1, 's')})"
+        sentences.append(f"Its best shift is {best}. {delay.caution}")
+    else:
+        words = f"Its delay is {_number(delay.value, 1)} s ({_ends(ends, 1, 's')})"
+        if ends is not None and ends[0] <= 0 <= ends[1]:
+            words += ", which cannot be told from none"
+        sentences.append(
+            f"{words}; taking it out, {label}'s mean absolute error changes from "
+            f"{_error(agreement.mae)} to {_error(after.mae)} bpm. {delay.caution}".strip()
+        )
+    if curve is not None and curve.rising is not None and curve.falling is not None:
+        rising, falling = curve.rising.value or 0.0, curve.falling.value or 0.0
+        sentences.append(
+            f"It is {_number(rising, 1)} s late while the heart rate rises and "
+            f"{_number(falling, 1)} s while it falls."
+        )
+    if detail.delays_seen is not None:
+        seen = _ends(detail.delays_seen, 0, "s")
+        sentences.append(f"At half rise of those it showed, it came {seen} after.")
+    return " ".join(sentences)
 
 
 def efforts_of(efforts: Sequence[Effort]) -> list[tuple[str, Effort]]:

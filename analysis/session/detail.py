@@ -44,7 +44,7 @@ class SensorDetail:
     """One test sensor.
 
     ``responses``: to :attr:`SessionDetail.efforts`, in their order.  ``without_delay``:
-    agreement with the delay taken out, ``None`` where the delay is not known.
+    agreement with the delay taken out, ``None`` where the delay is not known or in doubt.
     """
 
     series: SensorSeries
@@ -57,7 +57,7 @@ class SensorDetail:
 
     @property
     def delays_seen(self) -> tuple[float, float] | None:
-        """Least and greatest delay at half rise in s, of a sensor that has too many to name one."""
+        """Least and greatest delay at half rise in s, where no one delay stands for them all."""
         if self.delay.caution != UNSURE:
             return None
         delays = [one.delay_s for one in self.responses if one.delay_s is not None]
@@ -143,7 +143,7 @@ def detail_session(
                 phases=agreement_by(phases, ref, test, tolerance, kept),
                 zones=agreement_by(zones, ref, test, tolerance, kept),
                 without_delay=None
-                if delay.value is None
+                if delay.value is None or delay.caution == UNSURE
                 else agreement_without_delay(ref, test, tolerance, kept, delay.value + age),
             )
         )

@@ -25,10 +25,11 @@ import numpy.typing as npt
 from scipy import fft, ndimage
 
 from analysis.statistics.batch import BATCHES
-from analysis.statistics.delay import LEAST_RANGE_BPM, PARABOLA_REACH
+from analysis.statistics.delay import LEAST_RANGE_BPM
 from analysis.statistics.effective import FloatArray
 from analysis.statistics.estimate import Interval, t_quantile
 from analysis.statistics.pairing import NO_VALUE, grid_values
+from analysis.statistics.shift import PARABOLA_REACH
 from replay.event import NS_PER_S
 
 SEARCH_S: Final = 15 * 3600

@@ -1,28 +1,27 @@
 """How much later than the reference a test sensor shows a change.
 
-For each whole shift the variance of (test − shifted reference) is taken over one fixed core of
-the test series, and a parabola fitted around the lowest gives the fraction.  (The
-maximum of the cross-correlation is biased on series with a trend.)
+The best shift by clipped absolute difference (:mod:`analysis.statistics.shift`), over one fixed
+core of the test series.  (The maximum of the cross-correlation is biased on series with a trend;
+the least variance is decided by the stretches in which an optical sensor was lost.)
 The delay includes the sensor's own smoothing.  A heart rate that hardly moves cannot show a
 delay; then no number is given.
 
-The interval is a jackknife over eight stretches of the session: it needs no model of the errors,
-and a delay that differs from effort to effort widens it.
+A sensor may rise soon and fall late (or the reverse): the shift is looked for once more on the
+rising and on the falling heart alone, and where the two differ both are told.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.statistics.batch import BATCHES
 from analysis.statistics.effective import BoolArray, FloatArray
-from analysis.statistics.estimate import Estimate, t_quantile
+from analysis.statistics.estimate import Estimate
 from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.shift import BestShift, ClippedCosts, clipped_costs, jackknife_half
 from replay.event import NS_PER_S
 
 EARLIEST_S: Final = -10
@@ -36,34 +35,54 @@ SHORTEST_CORE_S: Final = 300
 LEAST_RANGE_BPM: Final = 20.0
 """Range (5th–95th percentile) of the reference below which its movement is mostly its noise."""
 
-WIDEST_HALF_INTERVAL_S: Final = 1.5
-"""A delay known no better than this is not a number to publish; steady sessions are like that."""
+SURE_HALF_INTERVAL_S: Final = 1.5
+"""A delay known no better than this is given with its doubt."""
 
-PARABOLA_REACH: Final = 3
-"""Shifts on each side of the lowest that the parabola is fitted to."""
+WIDEST_HALF_INTERVAL_S: Final = 10.0
+"""A delay known no better than this is none: every shift of a fifth of the search fits as well."""
+
+LEADS_S: Final = -1.0
+"""A sensor shows a heartbeat after it happened.  Half a second of lead may be the reference's own
+averaging; beyond a second something else is wrong."""
+
+SLOPE_S: Final = 5
+SLOPE_BPM_PER_S: Final = 0.25
+"""Rising and falling: the slope over ±5 s beyond 15 bpm a minute, several times any drift."""
+FEWEST_SECONDS: Final = 60
+"""Rising (or falling) seconds below which they have no delay of their own."""
+LEAST_DIFFERENCE_S: Final = 1.0
+"""Below a second, rise and fall are alike for every purpose."""
 
 STEADY: Final = "The session is too steady to tell a delay: the heart rate changed too little."
 UNSURE: Final = (
-    f"No one delay can be told to within {WIDEST_HALF_INTERVAL_S:g} s: the heart rate changed too "
-    "little, or the sensor did not follow all its changes alike."
+    f"No one delay holds for the whole session to within {SURE_HALF_INTERVAL_S:g} s: the heart "
+    "rate changed too little, or the sensor did not follow all its changes alike."
+)
+NOWHERE: Final = (
+    "No shift fits clearly better than the others, so that there is no delay to tell: the sensor "
+    "did not follow the heart rate's changes, or they were too few."
 )
 SHORT: Final = "Too few seconds in which both sensors can be compared at every shift: no delay."
 OUTSIDE: Final = (
     f"No shift between {EARLIEST_S} and {LATEST_S} s brings the sensor onto the reference: "
     "no delay."
 )
+LEADS: Final = "It leads the reference: are the two swapped, or was one stamped on another clock?"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DelayCurve:
-    """Variance of (test − shifted reference) in bpm² at each shift in s.
+    """Mean clipped absolute difference of the test and the shifted reference at each shift.
 
-    ``seconds``: size of the core it was taken over.
+    ``shifts_s`` int64[m]; ``cost_bpm`` float64[m]; ``seconds``: size of the core.  ``rising``,
+    ``falling``: delay on the rising and on the falling heart, where the two clearly differ.
     """
 
     shifts_s: npt.NDArray[np.int64]
-    variance: FloatArray
+    cost_bpm: FloatArray
     seconds: int
+    rising: Estimate | None = None
+    falling: Estimate | None = None
 
 
 def delay_of(
@@ -76,42 +95,64 @@ def delay_of(
 
     Grids int32[n] in mbpm with ``NO_VALUE`` in gaps.  ``earlier_age_s``: mean age of the test
     sensor's values on the grid minus that of the reference's (:func:`mean_age_s`); a value that
-    is older when the grid second strikes is not later.
+    is older when the grid second strikes is not later.  A caution beside a value tells its doubt.
     """
     core = _core(ref_mbpm, test_mbpm)
     if len(core) < SHORTEST_CORE_S:
         return Estimate.undefined(SHORT), None
     shifts = np.arange(EARLIEST_S, LATEST_S + 1)
     ref, test = ref_mbpm / 1000, test_mbpm / 1000
-    difference = test[core] - ref[core - shifts[:, None]]
-    batches = np.array_split(difference, BATCHES, axis=1)
-    # Sums by stretch, from which the variance with any stretch left out follows at once.
-    counts = np.array([part.shape[1] for part in batches])
-    sums = np.array([part.sum(axis=1) for part in batches])
-    squares = np.array([(part * part).sum(axis=1) for part in batches])
-    variance = _variance(counts.sum(), sums.sum(axis=0), squares.sum(axis=0))
-    curve = DelayCurve(shifts, variance, len(core))
+    costs = clipped_costs(test[core] - ref[core - shifts[:, None]])
+    curve = DelayCurve(shifts, costs.curve, len(core))
     low, high = np.percentile(ref[core], [5, 95])
     if high - low < LEAST_RANGE_BPM:
         return Estimate.undefined(STEADY), curve
-    delay = _lowest(variance)
-    if delay is None:
+    best = costs.best()
+    if best is None:
         return Estimate.undefined(OUTSIDE), curve
-    left_out = []
-    for b in range(BATCHES):
-        rest = np.arange(BATCHES) != b
-        part = _lowest(
-            _variance(counts[rest].sum(), sums[rest].sum(axis=0), squares[rest].sum(axis=0))
-        )
-        if part is None:
-            return Estimate.undefined(UNSURE), curve
-        left_out.append(part)
-    error = math.sqrt((BATCHES - 1) * float(np.var(left_out)))  # of a jackknife
-    half = t_quantile(BATCHES - 1) * error
-    if half > WIDEST_HALF_INTERVAL_S:
-        return Estimate.undefined(UNSURE), curve
+    if best.half is None or best.half > WIDEST_HALF_INTERVAL_S:
+        return Estimate.undefined(NOWHERE), curve
+    rising, falling = _by_direction(costs, best, core, ref, earlier_age_s)
+    return _estimate(best, earlier_age_s), replace(curve, rising=rising, falling=falling)
+
+
+def _estimate(best: BestShift, earlier_age_s: float) -> Estimate:
+    """The delay with an interval that stays within what was searched."""
+    half = best.half or 0.0
+    delay = best.place + EARLIEST_S
+    low, high = max(delay - half, EARLIEST_S), min(delay + half, LATEST_S)
+    interval = (low - earlier_age_s, high - earlier_age_s)
     value = delay - earlier_age_s
-    return Estimate(value, (value - half, value + half)), curve
+    if value < LEADS_S and interval[1] < 0:
+        caution = LEADS
+    else:
+        caution = UNSURE if half > SURE_HALF_INTERVAL_S else ""
+    return Estimate(value, interval, caution=caution)
+
+
+def _by_direction(
+    costs: ClippedCosts,
+    best: BestShift,
+    core: npt.NDArray[np.int64],
+    ref: FloatArray,
+    earlier_age_s: float,
+) -> tuple[Estimate | None, Estimate | None]:
+    """Delays on the rising and on the falling heart; ``None`` twice unless they clearly differ."""
+    near = round(min(max(best.place + EARLIEST_S, EARLIEST_S + SLOPE_S), LATEST_S - SLOPE_S))
+    rise = ref[core - near + SLOPE_S] - ref[core - near - SLOPE_S]
+    least = 2 * SLOPE_S * SLOPE_BPM_PER_S
+    found = []
+    for columns in (rise > least, rise < -least):
+        if np.count_nonzero(columns) < FEWEST_SECONDS:
+            return None, None
+        found.append(costs.best(columns))
+    up, down = found
+    if up is None or down is None:
+        return None, None
+    apart = jackknife_half(tuple(b - a for a, b in zip(up.left_out, down.left_out, strict=False)))
+    if apart is None or abs(down.place - up.place) < max(apart, LEAST_DIFFERENCE_S):
+        return None, None
+    return _estimate(up, earlier_age_s), _estimate(down, earlier_age_s)
 
 
 def mean_age_s(t_ns: npt.NDArray[np.int64], grid: npt.NDArray[np.int32]) -> float:
@@ -156,21 +197,3 @@ def _core(
     whole = before[last + 1] - before[first] == LATEST_S - EARLIEST_S + 1
     core: npt.NDArray[np.int64] = index[whole]
     return core
-
-
-def _variance(count: int, sums: FloatArray, squares: FloatArray) -> FloatArray:
-    mean = sums / count
-    variance: FloatArray = squares / count - mean * mean
-    return variance
-
-
-def _lowest(variance: FloatArray) -> float | None:
-    """Place of the minimum in s by a parabola; ``None`` at either end of the shifts."""
-    at = int(np.argmin(variance))
-    if at in (0, len(variance) - 1):
-        return None
-    reach = min(PARABOLA_REACH, at, len(variance) - 1 - at)
-    near = np.arange(-reach, reach + 1)
-    bend, slope, _ = np.polyfit(near, variance[at - reach : at + reach + 1], 2)
-    fraction = float(np.clip(-slope / (2 * bend), -1, 1)) if bend > 0 else 0.0
-    return EARLIEST_S + at + fraction

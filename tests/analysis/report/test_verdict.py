@@ -147,19 +147,20 @@ def test_a_steady_session_says_what_cannot_be_said():
     assert each[0].endswith("too steady to tell a delay: the heart rate changed too little.")
 
 
-def test_an_uneven_sensor_has_a_range_of_delays_instead_of_one(workout):
-    """A sensor whose delay differs from effort to effort gets no number, but what was seen."""
+def test_an_uneven_sensor_has_a_range_of_delays_beside_its_best_shift(workout):
+    """Where the delay differs from effort to effort, the sentence tells what was seen as well."""
     bpm, rng = workout
     lag = np.repeat([4, 20, 6, 18, 5, 22, 8, 8], 240)[: len(bpm)]
     seconds = np.arange(len(bpm))
     test = bpm[np.maximum(seconds - lag, 0)] + rng.normal(0, 1, len(bpm))
     data = session(bpm, Sorrel=test)
     detail = detail_session(data).sensors[0]
-    assert detail.delay.value is None
+    assert detail.without_delay is None
     seen = [response.delay_s for response in detail.responses if response.delay_s is not None]
     told = f"{min(seen):.0f} to {max(seen):.0f} s"
     sentences, each, _ = verdict(data)
     assert sentences[1].endswith(f"differed from change to change for Sorrel ({told}).")
+    assert f"Its best shift is {detail.delay.value:.1f} s" in each[0]
     assert each[0].endswith(f"At half rise of those it showed, it came {told} after.")
 
 

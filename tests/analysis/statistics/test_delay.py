@@ -8,9 +8,11 @@ import pytest
 from analysis.statistics.delay import (
     EARLIEST_S,
     LATEST_S,
+    LEADS,
     OUTSIDE,
     SHORT,
     STEADY,
+    UNSURE,
     delay_of,
     mean_age_s,
     shifted,
@@ -56,16 +58,17 @@ def test_its_interval_holds_the_truth_as_often_as_due() -> None:
     assert held >= 52
 
 
-def test_the_variance_curve_is_lowest_at_the_delay() -> None:
-    """The curve is the variance over one fixed core at every whole shift."""
+def test_the_curve_is_the_clipped_absolute_difference() -> None:
+    """At every whole shift: mean over one fixed core of min(|difference − its median|, 15 bpm)."""
     ref, test = _grids(5.0)
     _, curve = delay_of(ref, test)
     core = np.arange(LATEST_S, 2700 + EARLIEST_S)
     assert curve.seconds == len(core)
-    assert curve.shifts_s[np.argmin(curve.variance)] == 5
+    assert curve.shifts_s[np.argmin(curve.cost_bpm)] == 5
     for shift in (EARLIEST_S, 0, 5, LATEST_S):
-        expected = np.var((test[core] - ref[core - shift]) / 1000)
-        assert expected == pytest.approx(curve.variance[shift - EARLIEST_S])
+        difference = (test[core] - ref[core - shift]) / 1000
+        expected = np.mean(np.minimum(np.abs(difference - np.median(difference)), 15))
+        assert expected == pytest.approx(curve.cost_bpm[shift - EARLIEST_S])
 
 
 def test_an_offset_does_not_move_it() -> None:
@@ -73,6 +76,69 @@ def test_an_offset_does_not_move_it() -> None:
     ref, test = _grids(3.4)
     one, other = delay_of(ref, test)[0], delay_of(ref, test + 8000)[0]
     assert one.value == pytest.approx(other.value)
+
+
+def test_lost_stretches_do_not_move_it() -> None:
+    """A sensor that is lost for a third of the session keeps the delay of the rest.
+
+    The least variance is a second off or more there, which is why it is not used.
+    """
+    ref, test = _grids(3.4)
+    source = np.random.default_rng(4)
+    for start in range(100, 2700, 300):
+        test[start : start + 100] = 1000 * source.integers(60, 90)
+    delay, _ = delay_of(ref, test)
+    assert delay.value == pytest.approx(3.4, abs=0.5)
+    assert delay.interval[0] < 3.4 < delay.interval[1]
+    core = np.arange(LATEST_S, 2700 + EARLIEST_S)
+    variance = [np.var(test[core] - ref[core - s]) for s in range(EARLIEST_S, LATEST_S + 1)]
+    assert abs(np.argmin(variance) + EARLIEST_S - 3.4) >= 1
+
+
+def _slowed(values: np.ndarray, up_s: float, down_s: float) -> np.ndarray:
+    """A sensor that approaches the heart rate with one time constant up and another down."""
+    shown, now = np.empty(len(values)), float(values[0])
+    for second, value in enumerate(values):
+        now += (value - now) / (up_s if value > now else down_s)
+        shown[second] = now
+    return shown
+
+
+def test_rise_and_fall_are_told_apart_where_they_differ() -> None:
+    """With 5 s up and 20 s down, no one delay is passed off as both; with 6 s, there is one."""
+    ref, _ = _grids(0)
+    _, curve = delay_of(ref, np.rint(_slowed(ref, 5, 20)).astype(np.int32))
+    assert curve.rising.value == pytest.approx(5, abs=1)
+    assert curve.falling.value == pytest.approx(16, abs=4)
+    assert curve.rising.interval[1] < curve.falling.interval[0]
+    delay, curve = delay_of(ref, np.rint(_slowed(ref, 6, 6)).astype(np.int32))
+    assert delay.value == pytest.approx(5.5, abs=1)
+    assert (curve.rising, curve.falling) == (None, None)
+
+
+def test_a_delay_in_doubt_is_given_with_its_doubt() -> None:
+    """A sensor later at some efforts than at others has a best shift, and a caution beside it."""
+    early, late = _grids(2.0), _grids(9.0)
+    test = np.where(np.arange(2700) % 600 < 300, early[1], late[1])
+    delay, _ = delay_of(early[0], test)
+    low, high = delay.interval
+    assert 2 <= delay.value <= 9
+    assert high - low > 3
+    assert delay.caution == UNSURE
+
+
+def test_a_lead_of_more_than_a_second_is_said() -> None:
+    """A sensor two seconds before the reference is asked about; one half a second early is not."""
+    assert delay_of(*_grids(-2.0))[0].caution == LEADS
+    assert delay_of(*_grids(-0.5))[0].caution == ""
+
+
+def test_its_interval_stays_within_the_search() -> None:
+    """No end of the interval lies beyond the shifts that were looked at."""
+    for seed in range(8):
+        ref, test = _grids(37.0, 1500, 14.0, seed)
+        delay, _ = delay_of(ref, test)
+        assert delay.value is None or delay.interval[1] <= LATEST_S
 
 
 def test_gaps_shrink_the_core_and_leave_the_delay() -> None:
