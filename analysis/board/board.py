@@ -15,10 +15,10 @@ import numpy.typing as npt
 
 from analysis.board.rules.base import Rule
 from analysis.board.rules.registry import rules_for
-from analysis.board.rules.warning_engine import Referee
+from analysis.board.rules.warning_engine import WarningEngine
 from analysis.board.sensor import SensorState
-from analysis.board.session_state import Bench, Marker
-from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, Snapshot
+from analysis.board.session_state import Marker, SessionState
+from analysis.board.snapshot import Agreement, RuleFailure, SensorStatus, SensorWarning, Snapshot
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rolling import RollingAgreement
 from replay import event as ev
@@ -40,29 +40,31 @@ class Board:
     warning rules; all of them by default.
     """
 
-    def __init__(self, plan: Plan, rules: Callable[[Bench], Sequence[Rule]] = rules_for) -> None:
+    def __init__(
+        self, plan: Plan, rules: Callable[[SessionState], Sequence[Rule]] = rules_for
+    ) -> None:
         self.on_second: Callable[[int], None] | None = None
-        self._bench = Bench(plan)
-        self._referee = Referee(self._bench, rules)
+        self._session = SessionState(plan)
+        self._engine = WarningEngine(self._session, rules)
         self._now_ns = 0
         self._next_second = 0
         self._windows: dict[int, dict[str, RollingAgreement]] = {
             sensor.number: {
-                name: RollingAgreement(window_s, self._bench.tolerance)
+                name: RollingAgreement(window_s, self._session.tolerance)
                 for name, window_s in WINDOWS.items()
             }
-            for sensor in self._bench.tests
+            for sensor in self._session.tests
         }
         self._agreements_of = -1
         self._made: dict[int, Mapping[str, Agreement]] = {}
         self._paired = [
-            (sensor, tuple(self._windows[sensor.number].values())) for sensor in self._bench.tests
+            (sensor, tuple(self._windows[sensor.number].values())) for sensor in self._session.tests
         ]
 
     @property
     def plan(self) -> Plan:
         """The plan of the session."""
-        return self._bench.plan
+        return self._session.plan
 
     @property
     def second(self) -> int:
@@ -89,18 +91,18 @@ class Board:
         number = event.sensor
         if event.channel == ev.ACKNOWLEDGED:
             kind = event.payload.decode("utf-8", errors="replace")
-            self._referee.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
+            self._engine.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
             return
-        sensors = self._bench.sensors
+        sensors = self._session.sensors
         if 0 < number <= len(sensors):
             sensors[number - 1].take(t_ns, event)
             if event.channel in _NEWS:
-                self._referee.news()
+                self._engine.news()
         elif number == SESSION:
-            self._bench.take(t_ns, event)
-            self._referee.news()
+            self._session.take(t_ns, event)
+            self._engine.news()
         else:
-            self._bench.strays += 1
+            self._session.strays += 1
 
     def advance(self, t_ns: int) -> None:
         """All events before ``t_ns`` have been fed: close the grid seconds before it."""
@@ -116,35 +118,41 @@ class Board:
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
         """All warnings of the session, in order of their start."""
-        return self._referee.warnings
+        return self._engine.warnings
+
+    @property
+    def failed_rules(self) -> tuple[RuleFailure, ...]:
+        """Rules that failed and are switched off since, in order of their failure."""
+        return self._engine.failures
 
     @property
     def markers(self) -> list[Marker]:
         """The tester's notes so far, in order."""
-        return list(self._bench.markers)
+        return list(self._session.markers)
 
     def series(self, number: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32]]:
         """Valid readings of a sensor as they arrived: ``t_ns`` int64[n] and mbpm int32[n]."""
-        sensor = self._bench.sensors[number - 1]
+        sensor = self._session.sensors[number - 1]
         return sensor.times.view, sensor.values.view
 
     def grid(self, number: int) -> npt.NDArray[np.int32]:
         """Value of a sensor at each closed grid second, int32[seconds]: mbpm or NO_VALUE."""
-        return self._bench.sensors[number - 1].grid.view
+        return self._session.sensors[number - 1].grid.view
 
     def snapshot(self, t_ns: int | None = None) -> Snapshot:
         """The whole board as of ``t_ns`` (by default the newest event or tick)."""
         at_ns = self._now_ns if t_ns is None else t_ns
-        standing = self._referee.standing
+        standing = self._engine.standing
         return Snapshot(
             t_ns=at_ns,
             second=self.second,
-            utc_ns=self._bench.utc_ns(at_ns),
+            utc_ns=self._session.utc_ns(at_ns),
             invented=self.plan.invented,
-            sensors=tuple(self._status(sensor, at_ns) for sensor in self._bench.sensors),
+            sensors=tuple(self._status(sensor, at_ns) for sensor in self._session.sensors),
             open_warnings=standing,
-            closed_warnings=self._referee.raised - len(standing),
-            markers=len(self._bench.markers),
+            closed_warnings=self._engine.raised - len(standing),
+            markers=len(self._session.markers),
+            failed_rules=self._engine.failures,
         )
 
     def _close_before(self, t_ns: int) -> None:
@@ -152,27 +160,28 @@ class Board:
             self._close(self._next_second)
 
     def _close(self, second: int) -> None:
-        bench = self._bench
-        for sensor in bench.sensors:
+        session = self._session
+        for sensor in session.sensors:
             sensor.close_second(second)
-        reference = bench.reference.held[second]
+        reference = session.reference.held[second]
         for sensor, windows in self._paired:
             value = sensor.held[second]
             for window in windows:
                 window.push(reference, value)
-        bench.second = second
-        self._referee.step(second)
-        for sensor in bench.sensors:
+        # Closed from here on, whatever happens to those who look at it.
+        session.second = second
+        self._next_second = second + 1
+        self._engine.step(second)
+        for sensor in session.sensors:
             if sensor.fresh:
                 sensor.fresh = []
-        self._next_second = second + 1
         if self.on_second is not None:
             self.on_second(second)
 
     def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:
         closed = self._next_second
         held = sensor.held[-1] if sensor.held else NO_VALUE
-        reference = self._bench.reference.held[-1] if closed else NO_VALUE
+        reference = self._session.reference.held[-1] if closed else NO_VALUE
         compared = sensor.number in self._windows and NO_VALUE not in (held, reference)
         valid = sensor.last_valid_ns >= 0
         rate_hz, rr_per_s = sensor.rates(t_ns)
@@ -200,7 +209,7 @@ class Board:
             gaps=sensor.gaps,
             gap_s=closed - sensor.covered_s,
             difference_bpm=(held - reference) / 1000 if compared else None,
-            within=self._bench.tolerance.within(reference, held) if compared else None,
+            within=self._session.tolerance.within(reference, held) if compared else None,
             windows=self._agreements(sensor.number),
         )
 

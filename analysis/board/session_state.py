@@ -1,6 +1,6 @@
 """What the events so far say of the session as a whole: everything that no sensor owns.
 
-The bench also holds the sensors, so that a rule can look at one sensor beside the others.
+The session also holds the sensors, so that a rule can look at one sensor beside the others.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Step:
     size_ns: int
 
 
-class Bench:
+class SessionState:
     """The session and its sensors; fed by the board, read by the rules.
 
     ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``; ``compared``: those that send a
@@ -98,10 +98,10 @@ class Bench:
         insort(self.markers, Marker(*decode_marker(t_ns, payload)), key=lambda one: one.t_ns)
 
 
-_SESSION_EVENTS: Final[Mapping[str, Callable[[Bench, int, bytes], None]]] = {
-    ev.ANCHOR: Bench._take_anchor,
-    ev.JUMP: Bench._take_jump,
-    ev.LATE: Bench._take_late,
-    ev.DISK: Bench._take_disk,
-    ev.MARKER: Bench._take_marker,
+_SESSION_EVENTS: Final[Mapping[str, Callable[[SessionState, int, bytes], None]]] = {
+    ev.ANCHOR: SessionState._take_anchor,
+    ev.JUMP: SessionState._take_jump,
+    ev.LATE: SessionState._take_late,
+    ev.DISK: SessionState._take_disk,
+    ev.MARKER: SessionState._take_marker,
 }

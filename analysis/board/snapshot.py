@@ -92,6 +92,20 @@ class SensorWarning:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleFailure:
+    """A rule that failed and is switched off: the rest of the session is without it.
+
+    ``kind``, ``sensor``: which rule; ``second``: grid second at which it failed; ``error``: what
+    Python said.
+    """
+
+    kind: WarningKind
+    sensor: int
+    second: int
+    error: str
+
+
+@dataclass(frozen=True, slots=True)
 class Agreement:
     """Agreement of one test sensor with the reference over one stretch of grid seconds.
 
@@ -153,7 +167,8 @@ class Snapshot:
     """The whole board at ``t_ns``.
 
     ``second``: last closed grid second (-1 before the first).  ``open_warnings``: those that
-    stand, most severe first; ``closed_warnings``: how many have ended.
+    stand, most severe first; ``closed_warnings``: how many have ended.  ``failed_rules``: rules
+    that are switched off since they failed.
     """
 
     t_ns: int
@@ -164,3 +179,4 @@ class Snapshot:
     open_warnings: tuple[SensorWarning, ...]
     closed_warnings: int
     markers: int
+    failed_rules: tuple[RuleFailure, ...] = ()

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from analysis.board import Board, reference_faults
+from analysis.board import Board, suggest_exclusions
 from analysis.session.load import SessionData, session_data
 from analysis.statistics.stretch import Stretch
 from replay.event import NS_PER_S, Event
@@ -62,7 +62,7 @@ def suggestions(board: Board) -> tuple[Suggestion, ...]:
     The key holds the fault and when it began; not its end, which a longer look at the same
     recording may move.
     """
-    stretches = reference_faults(board.warnings, board.plan, board.second + 1)
+    stretches = suggest_exclusions(board.warnings, board.plan, board.second + 1)
     return tuple(Suggestion(f"{one.reason} from {one.start_s} s", one) for one in stretches)
 
 

@@ -153,10 +153,20 @@ def play_out(feed: FileFeed, asked: Asked = AS_USUAL) -> ViewModel:
 
 
 def _faults(model: ViewModel) -> int:
-    if not model.faults:
-        return 0
-    print(
-        f"sidebeat: the board could not take {model.faults} event(s); the numbers are incomplete",
-        file=sys.stderr,
-    )
-    return 1
+    failed = 0
+    for failure in model.board.failed_rules:
+        whose = f" of {model.plan.sensor(failure.sensor).label}" if failure.sensor else ""
+        print(
+            f"sidebeat: the rule for '{failure.kind.value}'{whose} failed at {failure.second} s "
+            f"and is switched off ({failure.error}); its warnings are incomplete",
+            file=sys.stderr,
+        )
+        failed = 1
+    if model.faults:
+        print(
+            f"sidebeat: the board could not take {model.faults} event(s); the numbers are "
+            "incomplete",
+            file=sys.stderr,
+        )
+        failed = 1
+    return failed

@@ -21,6 +21,17 @@ _log = logging.getLogger(__name__)
 _Given = TypeVar("_Given")
 
 
+def rules_off(snapshot: Snapshot) -> str:
+    """Which warnings are no longer looked for, since their rule failed; empty for none."""
+    named = [
+        f"{failure.kind.value} of {snapshot.sensors[failure.sensor - 1].label}"
+        if failure.sensor
+        else failure.kind.value
+        for failure in snapshot.failed_rules
+    ]
+    return f"warnings off after an error: {', '.join(named)}" if named else ""
+
+
 class ViewModel:
     """A feed and the board that is made of it.  All calls come from the view's own thread.
 

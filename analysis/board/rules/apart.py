@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
-from analysis.board.rules.deviation import Departure
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import APART, ApartLimits
 from analysis.board.snapshot import Measure, WarningKind
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class Apart(SensorRule):
@@ -22,22 +22,22 @@ class Apart(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
-        departure: Departure | None = None,
+        deviation: Deviation | None = None,
         limits: ApartLimits = APART,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
-        self._departure = departure or Departure(bench, watched)
+        self._deviation = deviation or Deviation(session, watched)
         self._side = 0
         self._score = 0
         self._since = 0
         self._within_s = 0
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        now = self._departure.look(second)
+        now = self._deviation.look(second)
         if not now.paired:
             return UNSURE
         limits = self._limits
@@ -65,13 +65,13 @@ class Apart(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second, plan = self.bench.second, self.bench.plan
+        second, plan = self.session.second, self.session.plan
         for_s = second - self._since + 1
-        off = (self.watched.held[second] - self.bench.reference.held[second]) / 1000
+        off = (self.watched.held[second] - self.session.reference.held[second]) / 1000
         where = "above" if self._side > 0 else "below"
         return Explanation(
-            f"{self.name} has been {where} {self.bench.reference.label} and outside the tolerance "
-            f"for {for_s} s, now by {abs(off):.0f} bpm.",
+            f"{self.name} has been {where} {self.session.reference.label} and outside the "
+            f"tolerance for {for_s} s, now by {abs(off):.0f} bpm.",
             "Check its seat: tighten its band by one hole, move it up the arm, warm the skin.",
             (
                 Measure("time apart", self._score, "s", self._limits.raise_s),
@@ -83,7 +83,7 @@ class Apart(SensorRule):
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
-        return f"It has agreed with {self.bench.reference.label} for {self._limits.clear_s} s."
+        return f"It has agreed with {self.session.reference.label} for {self._limits.clear_s} s."
 
     def reset(self) -> None:
         """See :class:`Rule`."""

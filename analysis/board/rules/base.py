@@ -1,8 +1,8 @@
-"""What a warning rule is, and the table of severities.
+"""What a warning rule is.
 
 A rule watches one sensor (or the session) and is asked once per closed grid second whether what
 it looks for is there.  It keeps evidence, never a warning: raising, clearing, hysteresis and
-which rule gives way to which are the referee's.
+which warning suppresses which are the warning engine's.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import ClassVar, Final
 
-from analysis.board.snapshot import Measure, Severity, WarningKind
+from analysis.board.snapshot import Measure, WarningKind
 from replay.event import SESSION
 
 
-class Sign(IntEnum):
+class Verdict(IntEnum):
     """What a rule sees at one grid second."""
 
     GOOD = -1
@@ -28,9 +28,9 @@ class Sign(IntEnum):
     """The fault is there."""
 
 
-GOOD: Final = Sign.GOOD
-UNSURE: Final = Sign.UNSURE
-BAD: Final = Sign.BAD
+GOOD: Final = Verdict.GOOD
+UNSURE: Final = Verdict.UNSURE
+BAD: Final = Verdict.BAD
 
 
 UNTIL_NEWS: Final = sys.maxsize
@@ -53,7 +53,7 @@ class Rule(ABC):
     seconds before it is raised; ``clear_after_s``: good seconds before it is cleared; unsure
     seconds count for neither.  ``quiet_until``: a rule that knows that it will not be bad before
     this second, whatever readings come, need not be asked until then while nothing of it stands;
-    news (:meth:`analysis.board.rules.warning_engine.Referee.news`) has it asked once in between.
+    news (:meth:`.warning_engine.WarningEngine.news`) has it asked once in between.
     """
 
     kind: ClassVar[WarningKind]
@@ -65,7 +65,7 @@ class Rule(ABC):
         self.sensor: Final = sensor
 
     @abstractmethod
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """Look at the grid second that was just closed."""
 
     @abstractmethod
@@ -87,15 +87,3 @@ class Rule(ABC):
 
     def reset(self) -> None:  # noqa: B027  (nothing to forget is the common case)
         """Forget the evidence: another rule explains what was seen.  What is usual stays."""
-
-
-_NOTICES: Final = frozenset({WarningKind.LOW_BATTERY, WarningKind.WEAK_SIGNAL})
-
-
-def severity_of(kind: WarningKind, *, of_session: bool, of_reference: bool) -> Severity:
-    """How much a warning matters: session above reference above test sensors above notices."""
-    if of_session:
-        return Severity.SESSION_FAULT
-    if kind in _NOTICES:
-        return Severity.NOTICE
-    return Severity.REFERENCE_FAULT if of_reference else Severity.TEST_FAULT

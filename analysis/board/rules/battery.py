@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import BATTERY, BatteryLimits
 from analysis.board.snapshot import Measure, WarningKind
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class LowBattery(SensorRule):
@@ -19,11 +19,13 @@ class LowBattery(SensorRule):
 
     kind = WarningKind.LOW_BATTERY
 
-    def __init__(self, bench: Bench, watched: SensorState, limits: BatteryLimits = BATTERY) -> None:
-        super().__init__(bench, watched)
+    def __init__(
+        self, session: SessionState, watched: SensorState, limits: BatteryLimits = BATTERY
+    ) -> None:
+        super().__init__(session, watched)
         self._limits = limits
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         del second
         percent = self.watched.battery_percent
@@ -37,7 +39,7 @@ class LowBattery(SensorRule):
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        return self.bench.second
+        return self.session.second
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""

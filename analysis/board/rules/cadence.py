@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
-from analysis.board.rules.deviation import Departure
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import CADENCE, CadenceLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -14,7 +14,7 @@ from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class OnCadence(SensorRule):
@@ -30,15 +30,15 @@ class OnCadence(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
-        departure: Departure | None = None,
+        deviation: Deviation | None = None,
         limits: CadenceLimits = CADENCE,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
-        self._departure = departure or Departure(bench, watched)
-        self._pods = tuple(sensor for sensor in bench.sensors if sensor.is_companion)
+        self._deviation = deviation or Deviation(session, watched)
+        self._pods = tuple(sensor for sensor in session.sensors if sensor.is_companion)
         self._score = 0.0
         self._since = 0
         self._off_s = 0
@@ -50,9 +50,9 @@ class OnCadence(SensorRule):
         """Whether it has been near the cadence for long enough to lose its vote."""
         return self._score >= self._limits.raise_s / 2
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        now = self._departure.look(second)
+        now = self._deviation.look(second)
         limits = self._limits
         known = any(pod.has_cadence for pod in self._pods)
         needed = limits.raise_s if known else limits.without_s
@@ -88,7 +88,7 @@ class OnCadence(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second = self.bench.second
+        second = self.session.second
         value = self.watched.held[second] / 1000
         reference, label = self._beside(second)
         for_s = second - self._since + 1
@@ -124,25 +124,25 @@ class OnCadence(SensorRule):
         """Whether it has a value, and others have while the reference has none."""
         return (
             self.watched.held[second] != NO_VALUE
-            and self.bench.reference.held[second] == NO_VALUE
+            and self.session.reference.held[second] == NO_VALUE
             and any(test.held[second] != NO_VALUE for test in self._others())
         )
 
     def _others(self) -> Iterator[SensorState]:
-        return (test for test in self.bench.tests if test is not self.watched)
+        return (test for test in self.session.tests if test is not self.watched)
 
     def _others_are_elsewhere(self, second: int) -> bool:
         """Without a reference: whether no other test sensor agrees with it."""
-        value, within = self.watched.held[second], self.bench.tolerance.within
+        value, within = self.watched.held[second], self.session.tolerance.within
         values = [test.held[second] for test in self._others()]
         return not any(within(other, value) for other in values if other != NO_VALUE)
 
     def _beside(self, second: int) -> tuple[float, str]:
         """Value in bpm and name of what it is held against."""
-        for sensor in (self.bench.reference, *self._others()):
+        for sensor in (self.session.reference, *self._others()):
             if sensor.held[second] != NO_VALUE:
                 return sensor.held[second] / 1000, sensor.label
-        return 0.0, self.bench.reference.label
+        return 0.0, self.session.reference.label
 
     def _near_cadence(self, second: int) -> bool:
         value, limits = self.watched.held[second], self._limits
@@ -166,11 +166,11 @@ class OnCadence(SensorRule):
         if low == NO_VALUE or high - low > limits.flat_mbpm:
             return False
         self._cadence = 0.0
-        reference = self.bench.reference.held[second]
-        within = self.bench.tolerance.within
+        reference = self.session.reference.held[second]
+        within = self.session.tolerance.within
         return any(
             test is not self.watched
             and test.held[second] != NO_VALUE
             and within(reference, test.held[second])
-            for test in self.bench.tests
+            for test in self.session.tests
         )

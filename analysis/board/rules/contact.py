@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule, age_s
 from analysis.board.rules.thresholds import CONTACT, ContactLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -13,7 +13,7 @@ from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
     from replay.payloads import HeartRate
 
 
@@ -27,8 +27,10 @@ class NoContact(SensorRule):
 
     kind = WarningKind.NO_CONTACT
 
-    def __init__(self, bench: Bench, watched: SensorState, limits: ContactLimits = CONTACT) -> None:
-        super().__init__(bench, watched)
+    def __init__(
+        self, session: SessionState, watched: SensorState, limits: ContactLimits = CONTACT
+    ) -> None:
+        super().__init__(session, watched)
         self._limits = limits
         self._no_beats_ns = round(limits.no_beats_s * NS_PER_S)
         self._held_ns = round(limits.held_s * NS_PER_S)
@@ -42,7 +44,7 @@ class NoContact(SensorRule):
         self._without = 0
         self._beat_gaps: deque[int] = deque(maxlen=limits.beat_gaps_kept)
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         watched = self.watched
         fresh = watched.fresh
@@ -88,7 +90,7 @@ class NoContact(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second = self.bench.second
+        second = self.session.second
         for_s = second - self._since
         bpm = self.watched.newest.bpm if self.watched.newest else 0.0
         measures = [Measure("seconds without contact", for_s, "s", self._needed_s)]
@@ -168,7 +170,7 @@ class NoContact(SensorRule):
                 return False
         return sorted(gaps)[len(gaps) * 9 // 10] * 2 <= self._no_beats_ns
 
-    def _no_beats(self) -> Sign:
+    def _no_beats(self) -> Verdict:
         if self._aspect != "beats" or self._score_s == 0:
             self._since = self._last_beat_ns // NS_PER_S
         self._aspect = "beats"

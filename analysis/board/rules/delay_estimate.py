@@ -13,18 +13,18 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from analysis.board.rules.thresholds import FOLLOWING, FollowingLimits
+from analysis.board.rules.thresholds import DELAY, DelayLimits
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 _Sums: TypeAlias = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Follows:
+class DelayEstimate:
     """One estimate: ``delay_s``, the spread of the differences that is left at that delay and the
     mean difference (test − reference), mbpm, and the spread without any delay; at grid second
     ``second``.
@@ -37,22 +37,22 @@ class Follows:
     spread_now_mbpm: float
 
 
-class Following:
+class DelayEstimator:
     """The newest estimate for one test sensor, renewed when asked for and old enough.
 
     ``newest``: however old it is; ``due``: grid second from which on it is renewed when asked for.
     """
 
     def __init__(
-        self, bench: Bench, watched: SensorState, limits: FollowingLimits = FOLLOWING
+        self, session: SessionState, watched: SensorState, limits: DelayLimits = DELAY
     ) -> None:
-        self._bench: Final = bench
+        self._session: Final = session
         self._watched: Final = watched
         self._limits: Final = limits
-        self.newest: Follows | None = None
+        self.newest: DelayEstimate | None = None
         self.due = 0
 
-    def estimate(self, second: int) -> Follows | None:
+    def estimate(self, second: int) -> DelayEstimate | None:
         """The newest estimate, made of what lies before ``second``; ``None`` if there is none of
         the last minutes.
         """
@@ -63,7 +63,7 @@ class Following:
         newest = self.newest
         return newest if newest and second - newest.second <= limits.valid_s else None
 
-    def _best(self, second: int) -> Follows | None:
+    def _best(self, second: int) -> DelayEstimate | None:
         """Of the last minutes; of the last effort where the minutes mix two delays."""
         limits = self._limits
         long = self._made(second, limits.window_s)
@@ -74,7 +74,7 @@ class Following:
             return long
         return short
 
-    def _made(self, second: int, window_s: int) -> Follows | None:
+    def _made(self, second: int, window_s: int) -> DelayEstimate | None:
         limits = self._limits
         most = limits.most_delay_s
         first = max(0, second - window_s)
@@ -83,7 +83,7 @@ class Following:
             return None
         test = self._watched.grid.view[first:second].astype(np.float64)
         start = first - most
-        reference = self._bench.reference.grid.view[max(0, start) : second].astype(np.float64)
+        reference = self._session.reference.grid.view[max(0, start) : second].astype(np.float64)
         if start < 0:
             reference = np.concatenate([np.full(-start, -1.0), reference])
         there = np.sort(reference[reference > 0])
@@ -103,7 +103,7 @@ class Following:
         best = int(np.argmin(spread))
         if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():
             return None
-        return Follows(second, best, float(spread[best]), float(mean[best]), float(spread[0]))
+        return DelayEstimate(second, best, float(spread[best]), float(mean[best]), float(spread[0]))
 
 
 def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:

@@ -9,16 +9,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.delay_estimate import Following, Follows
-from analysis.board.rules.thresholds import DEPARTURE, DepartureLimits
+from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
+from analysis.board.rules.thresholds import DEVIATION, DeviationLimits
 from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
-class Departure:
+class Deviation:
     """State of one test sensor against the reference at the grid second last looked at.
 
     ``paired``: both have a value.  ``side``: 0 within tolerance, else +1 above or −1 below the
@@ -29,22 +29,23 @@ class Departure:
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
-        following: Following | None = None,
-        limits: DepartureLimits = DEPARTURE,
+        delay: DelayEstimator | None = None,
+        limits: DeviationLimits = DEVIATION,
     ) -> None:
-        self._reference: Final = bench.reference.held
+        self.watched: Final = watched
+        self._reference: Final = session.reference.held
         self._held: Final = watched.held
-        self._within: Final = bench.tolerance.within
+        self._within: Final = session.tolerance.within
         self._limits: Final = limits
-        self.following: Final = following or Following(bench, watched)
+        self.delay: Final = delay or DelayEstimator(session, watched)
         self._second = -1
         self._agreed: tuple[int, int] | None = None
         self._leapt = 0
         self._agreed_at = -1
         self._delay_s = limits.delay_s
-        self._known: Follows | None = None
+        self._known: DelayEstimate | None = None
         self.paired = False
         self.side = 0
         self.unexplained = False
@@ -55,7 +56,7 @@ class Departure:
         """Whether the reference has leapt away since they last agreed."""
         return self._leapt > self._agreed_at
 
-    def look(self, second: int) -> Departure:
+    def look(self, second: int) -> Deviation:
         """The state at ``second``; made on the first call for it."""
         if second != self._second:
             self._second = second
@@ -78,9 +79,9 @@ class Departure:
             self._agreed = (reference, value)
             self._agreed_at = second
             # Looked at while they agree only: a fault must not teach the delay that excuses it.
-            following = self.following
-            if second >= following.due or following.newest is not self._known:
-                follows = self._known = following.estimate(second)
+            delay = self.delay
+            if second >= delay.due or delay.newest is not self._known:
+                follows = self._known = delay.estimate(second)
                 if follows is not None:
                     limits = self._limits
                     self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)

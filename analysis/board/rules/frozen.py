@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
-from analysis.board.rules.delay_estimate import Following
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.delay_estimate import DelayEstimator
 from analysis.board.rules.repeats import Repeats
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import FROZEN, FrozenLimits
@@ -19,7 +19,7 @@ from replay.payloads import RR_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 _MBPM_OF_RR: Final = 60_000 * RR_PER_S
 _RR_KEPT: Final = 5
@@ -38,15 +38,15 @@ class Frozen(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
         limits: FrozenLimits = FROZEN,
-        following: Following | None = None,
+        delay: DelayEstimator | None = None,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self.clear_after_s = limits.clear_after_s
-        self._following = following or Following(bench, watched)
+        self._delay = delay or DelayEstimator(session, watched)
         self._value = NO_VALUE
         self._start = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
@@ -60,7 +60,7 @@ class Frozen(SensorRule):
         self._mover = ""
         self._accused = False
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         watched = self.watched
         for t_ns, reading in watched.fresh:
@@ -95,7 +95,7 @@ class Frozen(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        run_s = self.bench.second - self._start
+        run_s = self.session.second - self._start
         value = self._value / 1000
         match self._mover:
             case "repeats":
@@ -122,7 +122,7 @@ class Frozen(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._start = self.bench.second
+        self._start = self.session.second
         self._repeats.restart()
         self._apart_s = 0
         self._accused = False
@@ -137,7 +137,7 @@ class Frozen(SensorRule):
         self._apart_s = 0
         self._rr_at_start = self._own_rr_mbpm() if self._rr else mbpm
 
-    def _accuse(self) -> Sign:
+    def _accuse(self) -> Verdict:
         self._accused = True
         return BAD
 
@@ -167,7 +167,7 @@ class Frozen(SensorRule):
         middle = sorted(self._rr)[len(self._rr) // 2]
         return _MBPM_OF_RR // middle if middle else 0
 
-    def _beside_own_rr(self, run_s: int) -> Sign:
+    def _beside_own_rr(self, run_s: int) -> Verdict:
         rate, most = self._own_rr_mbpm(), self._limits.own_rr_mbpm
         # The RR must have moved, too: a bpm that is off by a constant is another rule's.
         if abs(rate - self._value) <= most or abs(rate - self._rr_at_start) <= most:
@@ -187,7 +187,7 @@ class Frozen(SensorRule):
         if run_s < limits.habit * self._long_run_s:
             return False
         needed = limits.habit_moved_mbpm
-        mover = self._slower_half(self.bench.compared, second, range(1), needed)
+        mover = self._slower_half(self.session.compared, second, range(1), needed)
         if mover is None or self._moved_mbpm < needed:
             return False
         # A late sensor may show a stretch in which the heart itself stood still.
@@ -211,12 +211,12 @@ class Frozen(SensorRule):
         return mover
 
     def _others_moved(self, second: int, run_s: int) -> bool:
-        bench, watched, lag = self.bench, self.watched, self._limits.lag_s
-        reference = bench.reference
+        session, watched, lag = self.session, self.watched, self._limits.lag_s
+        reference = session.reference
         needed = self._needed_mbpm(run_s)
         if not watched.is_reference and reference.held[second] != NO_VALUE:
             lags = range(lag + 1)
-            follows = self._following.estimate(self._start)
+            follows = self._delay.estimate(self._start)
             if follows is not None:
                 slack = self._limits.delay_slack_s
                 lags = range(max(0, follows.delay_s - slack), follows.delay_s + slack + 1)
@@ -225,7 +225,7 @@ class Frozen(SensorRule):
             self._mover = reference.label
         else:
             lags = range(-lag, 1) if watched.is_reference else range(-lag, lag + 1)
-            if self._slower_half(bench.tests, second, lags, needed) is None:
+            if self._slower_half(session.tests, second, lags, needed) is None:
                 return False
             moved = self._moved_mbpm
         self._moved_mbpm = moved

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
-from analysis.board.rules.delay_estimate import Following, Follows
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import LATE, LateLimits
 from analysis.board.snapshot import Measure, WarningKind
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class Late(SensorRule):
@@ -23,36 +23,36 @@ class Late(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
-        following: Following | None = None,
+        delay: DelayEstimator | None = None,
         limits: LateLimits = LATE,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
-        self._following = following or Following(bench, watched)
-        self._seen: Follows | None = None
+        self._delay = delay or DelayEstimator(session, watched)
+        self._seen: DelayEstimate | None = None
         self._late_in_a_row = 0
         self._fine_in_a_row = 0
         self._limit_s = limits.delay_s
         self._usual: deque[int] = deque(maxlen=limits.usual_kept)
         self._since = 0
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        newest = self._following.estimate(second)
+        newest = self._delay.estimate(second)
         if newest is None:
-            self.quiet_until = self._following.due
+            self.quiet_until = self._delay.due
             return UNSURE
         if newest is not self._seen:
             self._seen = newest
             self._judge(second, newest)
         if self._late_in_a_row >= self._limits.estimates:
             return BAD
-        self.quiet_until = self._following.due
+        self.quiet_until = self._delay.due
         return GOOD if self._fine_in_a_row >= self._limits.fine_estimates else UNSURE
 
-    def _judge(self, second: int, newest: Follows) -> None:
+    def _judge(self, second: int, newest: DelayEstimate) -> None:
         limits = self._limits
         if not (
             abs(newest.mean_mbpm) <= limits.mean_mbpm and newest.spread_mbpm <= limits.spread_mbpm
@@ -87,7 +87,7 @@ class Late(SensorRule):
         seen = self._seen
         delay_s = seen.delay_s if seen else 0
         return Explanation(
-            f"{self.name} follows {self.bench.reference.label}, but about {delay_s} s late.",
+            f"{self.name} follows {self.session.reference.label}, but about {delay_s} s late.",
             "Nothing is lost: compare it after taking the delay out, and check that its band is "
             "snug, since a loose one makes a sensor average for longer.",
             (

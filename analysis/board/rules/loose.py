@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.beats import Beat, BeatJudge, Judged
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
@@ -17,7 +17,7 @@ from replay.payloads import RR_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
     from replay.payloads import HeartRate
 
 _MBPM_OF_RR: Final = 60_000 * RR_PER_S
@@ -33,13 +33,13 @@ class LooseReference(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
         limits: LooseLimits = LOOSE,
         beat_limits: BeatLimits = BEAT,
         unit: Callable[[], float] = lambda: 1.0,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self._judge = BeatJudge(beat_limits)
         self._account = RrAccount(limits, unit)
@@ -83,7 +83,7 @@ class LooseReference(SensorRule):
             and self._against_s == 0
         )
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         if self._score > 0:
             self._score = max(0.0, self._score - self._limits.leak_per_s)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import NOT_STARTED, NotStartedLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -12,7 +12,7 @@ from replay.link import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 _UNDERWAY: Final = frozenset({LinkState.CONNECTING, LinkState.PREPARING})
 
@@ -28,13 +28,13 @@ class NotStarted(SensorRule):
     kind = WarningKind.NOT_STARTED
 
     def __init__(
-        self, bench: Bench, watched: SensorState, limits: NotStartedLimits = NOT_STARTED
+        self, session: SessionState, watched: SensorState, limits: NotStartedLimits = NOT_STARTED
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self.clear_after_s = limits.clear_after_s
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         if self.watched.first_ns >= 0:
             self.quiet_until = UNTIL_NEWS
@@ -56,7 +56,7 @@ class NotStarted(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        watched, second = self.watched, self.bench.second
+        watched, second = self.watched, self.session.second
         if watched.malformed:
             cause = (
                 f"{self.name} has sent nothing readable in {second} s; {watched.malformed} "

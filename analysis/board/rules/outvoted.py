@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.cadence import OnCadence
-from analysis.board.rules.deviation import Departure
+from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.relay import Relay
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import OUTVOTED, OutvotedLimits
@@ -17,7 +17,7 @@ from analysis.statistics.pairing import NO_VALUE
 if TYPE_CHECKING:
     from analysis.board.rules.loose import LooseReference
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class OutvotedReference(SensorRule):
@@ -31,22 +31,22 @@ class OutvotedReference(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
-        departures: Sequence[Departure],
+        deviations: Sequence[Deviation],
         *,
         relays: Sequence[Relay] = (),
         on_cadence: Sequence[OnCadence] = (),
         loose: LooseReference | None = None,
         limits: OutvotedLimits = OUTVOTED,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         relay_of = {relay.sensor: relay for relay in relays}
         cadence_of = {rule.sensor: rule for rule in on_cadence}
         self._voters = tuple(
-            (test, departure, relay_of.get(test.number), cadence_of.get(test.number))
-            for test, departure in zip(bench.tests, departures, strict=True)
+            (test, deviation, relay_of.get(test.number), cadence_of.get(test.number))
+            for test, deviation in zip(session.tests, deviations, strict=True)
         )
         self._loose = loose
         self._score = 0.0
@@ -54,16 +54,16 @@ class OutvotedReference(SensorRule):
         self._against: tuple[SensorState, ...] = ()
         self._fine_s = 0
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        within = self.bench.tolerance.within
+        within = self.session.tolerance.within
         with_it = voters = followers = 0
         above: list[SensorState] = []
         below: list[SensorState] = []
         held_back = False
         own_rr = self._loose.contradicts_bpm if self._loose is not None else None
-        for test, departure, relay, cadence in self._voters:
-            now = departure.look(second)
+        for test, deviation, relay, cadence in self._voters:
+            now = deviation.look(second)
             if (
                 not now.paired
                 or (relay is not None and relay.repeats is not None)
@@ -111,7 +111,7 @@ class OutvotedReference(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second = self.bench.second
+        second = self.session.second
         names = " and ".join(test.label for test in self._against)
         values = [test.held[second] for test in self._against if test.held[second] != NO_VALUE]
         theirs = sum(values) / len(values) / 1000 if values else 0.0
@@ -149,7 +149,7 @@ class OutvotedReference(SensorRule):
         """The largest group in which neighbours by value agree within the tolerance."""
         if len(tests) < self._limits.least:
             return []
-        within = self.bench.tolerance.within
+        within = self.session.tolerance.within
         ordered = sorted(tests, key=lambda test: test.held[second])
         best: list[SensorState] = []
         for at, first in enumerate(ordered):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import REFERENCE_LOST, ReferenceLostLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -12,7 +12,7 @@ from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class ReferenceLost(SensorRule):
@@ -22,17 +22,17 @@ class ReferenceLost(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
         limits: ReferenceLostLimits = REFERENCE_LOST,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self._since = -1
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         if self.watched.held[second] != NO_VALUE:
             self._since = -1
@@ -49,9 +49,9 @@ class ReferenceLost(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second = self.bench.second
+        second = self.session.second
         for_s = second - self._since + 1
-        others = [test.label for test in self.bench.tests if test.held[second] != NO_VALUE]
+        others = [test.label for test in self.session.tests if test.held[second] != NO_VALUE]
         rest = (
             f"while {' and '.join(others)} go on"
             if others

@@ -1,85 +1,191 @@
-"""All rules of a session, wired to what they share."""
+"""The one table of the warnings: which rules there are, and which warning explains which.
+
+A new warning is one row here, beside its rule and its thresholds.  The order of the rows is the
+order in which the rules are asked each second: what explains stands before what it explains, so
+that it has its word in the same second.
+"""
 
 from __future__ import annotations
 
-from functools import partial
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.apart import Apart
 from analysis.board.rules.base import Rule
 from analysis.board.rules.battery import LowBattery
-from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.contact import NoContact
-from analysis.board.rules.delay_estimate import Following
-from analysis.board.rules.deviation import Departure
 from analysis.board.rules.frozen import Frozen
 from analysis.board.rules.late import Late
-from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.outvoted import OutvotedReference
 from analysis.board.rules.reference_lost import ReferenceLost
-from analysis.board.rules.relay import Relay
 from analysis.board.rules.same_sensor import SameSensor
 from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
+from analysis.board.rules.shared import Shared
 from analysis.board.rules.signal import WeakSignal
 from analysis.board.rules.silent import Silent
-from analysis.board.rules.streams import Stream
 from analysis.board.rules.thinning import Thinning
-from analysis.board.rules.unit_slip import UnitSlip
+from analysis.board.snapshot import WarningKind as K
 
 if TYPE_CHECKING:
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
+
+_NONE: Final[frozenset[K]] = frozenset()
+_COMPARISONS: Final = frozenset({K.APART, K.LATE})
+"""Warnings that compare with the reference: they say nothing while it is at fault."""
+_VALUES: Final = frozenset({K.FROZEN, K.ON_CADENCE})
+"""Warnings about a value that rest on how the reference moves."""
 
 
-def rules_for(bench: Bench) -> list[Rule]:
-    """The rules that the sensors of this bench call for.
+@dataclass(frozen=True, slots=True)
+class WarningRow:
+    """One kind of warning.
 
-    A sensor that was imported from a file has no link that could be mended, and no delay.
+    ``rules``: its rules for a session, usually one for each sensor that can have the fault.
+    ``explains``: kinds that, on the same sensor, are not raised while this one stands, and end
+    when it is raised.  ``explains_tests``: the same for all test sensors while this one stands
+    on the reference.  ``withholds_tests``: kinds that are not raised on test sensors while this
+    one stands on the reference, but stay if they stood before: such a sensor has a fault of its
+    own.  ``is_notice``: good to know, nothing is being lost.  ``excludes``: why the analysis may
+    leave a stretch out where this stands on the reference, empty where its values are as good as
+    ever.
     """
-    rules: list[Rule] = [ClockJump(bench), CaptureLate(bench), DiskLow(bench)]
-    linked = [sensor for sensor in bench.sensors if sensor.planned.on_capture_clock]
-    for sensor in linked:
-        rules += [
-            NotStarted(bench, sensor),
-            Silent(bench, sensor),
-            LowBattery(bench, sensor),
-            WeakSignal(bench, sensor),
-        ]
-    compared = [sensor for sensor in bench.sensors if not sensor.is_companion]
-    streams = [Stream(sensor) for sensor in compared]
-    relays: list[Relay] = []
-    slip = UnitSlip(bench, bench.reference)
-    for at, sensor in enumerate(compared):
-        own, others = streams[at], streams[:at] + streams[at + 1 :]
-        relays.append(Relay(bench, sensor, own, others))
-        rules += [
-            NoContact(bench, sensor),
-            *([Thinning(bench, sensor)] if sensor in linked else []),
-            slip if sensor is bench.reference else UnitSlip(bench, sensor),
-            SameSensor(bench, sensor, own, streams[:at]),
-        ]
-    departures = [Departure(bench, test, Following(bench, test)) for test in bench.tests]
-    on_cadence = [
-        OnCadence(bench, test, departure)
-        for test, departure in zip(bench.tests, departures, strict=True)
-    ]
-    for test, departure in zip(bench.tests, departures, strict=True):
-        one_clock = test in linked and bench.reference in linked
-        rules += [
-            Frozen(bench, test, following=departure.following),
-            *([Late(bench, test, departure.following)] if one_clock else []),
-            Apart(bench, test, departure),
-        ]
-    # Not a lambda: a copy of the board must listen to the copy of the rule.
-    loose = LooseReference(bench, bench.reference, unit=partial(getattr, slip, "factor"))
-    rules += [
-        *relays,
-        *on_cadence,
-        loose,
-        Frozen(bench, bench.reference),
-        ReferenceLost(bench, bench.reference),
-        OutvotedReference(
-            bench, bench.reference, departures, relays=relays, on_cadence=on_cadence, loose=loose
+
+    kind: K
+    rules: Callable[[Shared], Iterable[Rule]]
+    explains: frozenset[K] = _NONE
+    explains_tests: frozenset[K] = _NONE
+    withholds_tests: frozenset[K] = _NONE
+    is_notice: bool = False
+    excludes: str = ""
+
+
+REGISTRY: Final[tuple[WarningRow, ...]] = (
+    WarningRow(K.DISK_LOW, lambda of: [DiskLow(of.session)]),
+    WarningRow(K.CLOCK_JUMP, lambda of: [ClockJump(of.session)]),
+    WarningRow(K.CAPTURE_LATE, lambda of: [CaptureLate(of.session)]),
+    WarningRow(
+        K.LOW_BATTERY,
+        lambda of: [LowBattery(of.session, sensor) for sensor in of.linked],
+        is_notice=True,
+    ),
+    WarningRow(
+        K.NOT_STARTED,
+        lambda of: [NotStarted(of.session, sensor) for sensor in of.linked],
+        explains=frozenset({K.REFERENCE_LOST}),
+        explains_tests=_COMPARISONS,
+        excludes="the reference had not been heard yet",
+    ),
+    WarningRow(
+        K.SILENT,
+        lambda of: [Silent(of.session, sensor) for sensor in of.linked],
+        explains=frozenset(
+            {
+                K.THINNING, K.NO_CONTACT, K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
+                K.REFERENCE_LOST, K.LOOSE_REFERENCE, K.OUTVOTED_REFERENCE, K.WEAK_SIGNAL,
+            }
         ),
-    ]
-    return rules
+        explains_tests=_COMPARISONS,
+        excludes="the reference was silent",
+    ),
+    WarningRow(
+        K.NO_CONTACT,
+        lambda of: [NoContact(of.session, sensor) for sensor in of.compared],
+        explains=frozenset(
+            {
+                K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
+                K.REFERENCE_LOST, K.LOOSE_REFERENCE, K.OUTVOTED_REFERENCE,
+            }
+        ),
+        explains_tests=_COMPARISONS,
+        excludes="the reference had no contact",
+    ),
+    WarningRow(
+        K.SAME_SENSOR,
+        lambda of: [
+            SameSensor(of.session, sensor, of.streams[at], of.streams[:at])
+            for at, sensor in enumerate(of.compared)
+        ],
+        explains=frozenset({K.RELAY, K.APART, K.LATE}),
+        excludes="the reference was another sensor of the plan",
+    ),
+    WarningRow(
+        K.RELAY,
+        lambda of: of.relays,
+        explains=_COMPARISONS,
+        excludes="the reference repeated another sensor",
+    ),
+    WarningRow(
+        K.FROZEN,
+        lambda of: [
+            *(Frozen(of.session, one.watched, delay=one.delay) for one in of.deviations),
+            Frozen(of.session, of.session.reference),
+        ],
+        explains=frozenset(
+            {K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.OUTVOTED_REFERENCE}
+        ),
+        explains_tests=_COMPARISONS,
+        withholds_tests=_VALUES,
+        excludes="the reference was frozen",
+    ),
+    WarningRow(
+        K.OUTVOTED_REFERENCE,
+        lambda of: [
+            OutvotedReference(
+                of.session, of.session.reference, of.deviations,
+                relays=of.relays, on_cadence=of.on_cadence, loose=of.loose,
+            )
+        ],
+        explains=frozenset({K.LOOSE_REFERENCE}),
+        explains_tests=_COMPARISONS,
+        withholds_tests=_VALUES,
+        excludes="the other sensors agreed against the reference",
+    ),
+    WarningRow(
+        K.LOOSE_REFERENCE,
+        lambda of: [of.loose],
+        explains=frozenset({K.UNIT_SLIP}),
+        explains_tests=_COMPARISONS,
+        withholds_tests=_VALUES,
+        excludes="the reference was loose or dry",
+    ),
+    WarningRow(K.ON_CADENCE, lambda of: of.on_cadence, explains=_COMPARISONS),
+    WarningRow(
+        K.REFERENCE_LOST,
+        lambda of: [ReferenceLost(of.session, of.session.reference)],
+        explains_tests=_COMPARISONS,
+        excludes="the reference had no valid value",
+    ),
+    WarningRow(
+        K.LATE,
+        lambda of: [
+            Late(of.session, one.watched, one.delay)
+            for one in of.deviations
+            if one.watched in of.linked and of.session.reference in of.linked
+        ],
+        explains=frozenset({K.APART}),
+    ),
+    WarningRow(
+        K.APART,
+        lambda of: [Apart(of.session, one.watched, one) for one in of.deviations],
+    ),
+    WarningRow(
+        K.THINNING,
+        lambda of: [Thinning(of.session, one) for one in of.compared if one in of.linked],
+    ),
+    WarningRow(K.UNIT_SLIP, lambda of: of.unit_slips),
+    WarningRow(
+        K.WEAK_SIGNAL,
+        lambda of: [WeakSignal(of.session, sensor) for sensor in of.linked],
+        is_notice=True,
+    ),
+)  # fmt: skip
+
+ROW_OF: Final[Mapping[K, WarningRow]] = {row.kind: row for row in REGISTRY}
+
+
+def rules_for(session: SessionState) -> list[Rule]:
+    """The rules that the sensors of this session call for, in the order of the registry."""
+    shared = Shared(session)
+    return [rule for row in REGISTRY for rule in row.rules(shared)]

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import RELAY, RelayLimits
@@ -15,7 +15,7 @@ from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 _LEAP_MBPM: Final = 2_000
@@ -61,13 +61,13 @@ class Relay(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
         own: Stream,
         others: Sequence[Stream],
         limits: RelayLimits = RELAY,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self._own = own
         self._echoes = tuple(_Echo(stream) for stream in others)
@@ -84,7 +84,7 @@ class Relay(SensorRule):
         """The sensor whose signal this one repeats, as far as is known."""
         return self._source.source.sensor if self._source else None
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         own = self._own.look(second)
         if own.new_beats or own.new_changes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import SAME_SENSOR, SameSensorLimits
@@ -15,7 +15,7 @@ from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
     from replay.payloads import HeartRate
 
 
@@ -44,13 +44,13 @@ class SameSensor(SensorRule):
 
     def __init__(
         self,
-        bench: Bench,
+        session: SessionState,
         watched: SensorState,
         own: Stream,
         before: Sequence[Stream],
         limits: SameSensorLimits = SAME_SENSOR,
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self._own = own
         self._twins = tuple(_Twin(stream) for stream in before)
@@ -59,7 +59,7 @@ class SameSensor(SensorRule):
         self._why = ""
         self._by_identity = False
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         own = self._own.look(second)
         if second % _IDENTITY_EVERY_S == 0:
@@ -85,7 +85,7 @@ class SameSensor(SensorRule):
     def since(self) -> int:
         """See :class:`Rule`."""
         if self._by_identity:
-            return self.bench.second
+            return self.session.second
         readings = self._own.readings
         first = max(0, len(readings) - self._limits.readings)
         return readings[first][0] // NS_PER_S

@@ -10,15 +10,15 @@ from replay.link import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class SensorRule(Rule):
-    """A rule that watches one sensor of the bench."""
+    """A rule that watches one sensor of the session."""
 
-    def __init__(self, bench: Bench, watched: SensorState) -> None:
+    def __init__(self, session: SessionState, watched: SensorState) -> None:
         super().__init__(watched.number)
-        self.bench: Final = bench
+        self.session: Final = session
         self.watched: Final = watched
 
     @property

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Rule, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Rule, Verdict
 from analysis.board.rules.thresholds import SESSION, SessionLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from analysis.board.session_state import Bench, Step
+    from analysis.board.session_state import SessionState, Step
 
 
 class _SessionRule(Rule):
-    def __init__(self, bench: Bench, limits: SessionLimits = SESSION) -> None:
+    def __init__(self, session: SessionState, limits: SessionLimits = SESSION) -> None:
         super().__init__()
-        self.bench: Final = bench
+        self.session: Final = session
         self._limits = limits
 
 
@@ -26,15 +26,15 @@ class _StepRule(_SessionRule):
     least_ns: int
     stands_s: int
 
-    def __init__(self, bench: Bench, limits: SessionLimits = SESSION) -> None:
-        super().__init__(bench, limits)
+    def __init__(self, session: SessionState, limits: SessionLimits = SESSION) -> None:
+        super().__init__(session, limits)
         self._step: Step | None = None
 
     def newest(self) -> Step | None:
         """The newest step that there was."""
         raise NotImplementedError
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         newest = self.newest()
         if newest is not self._step and newest is not None and abs(newest.size_ns) >= self.least_ns:
@@ -67,14 +67,14 @@ class ClockJump(_StepRule):
 
     kind = WarningKind.CLOCK_JUMP
 
-    def __init__(self, bench: Bench, limits: SessionLimits = SESSION) -> None:
-        super().__init__(bench, limits)
+    def __init__(self, session: SessionState, limits: SessionLimits = SESSION) -> None:
+        super().__init__(session, limits)
         self.least_ns = limits.jump_ns
         self.stands_s = limits.jump_stands_s
 
     def newest(self) -> Step | None:
         """See :class:`_StepRule`."""
-        return self.bench.last_jump
+        return self.session.last_jump
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
@@ -96,14 +96,14 @@ class CaptureLate(_StepRule):
 
     kind = WarningKind.CAPTURE_LATE
 
-    def __init__(self, bench: Bench, limits: SessionLimits = SESSION) -> None:
-        super().__init__(bench, limits)
+    def __init__(self, session: SessionState, limits: SessionLimits = SESSION) -> None:
+        super().__init__(session, limits)
         self.least_ns = limits.late_ns
         self.stands_s = limits.late_stands_s
 
     def newest(self) -> Step | None:
         """See :class:`_StepRule`."""
-        return self.bench.last_late
+        return self.session.last_late
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -129,10 +129,10 @@ class DiskLow(_SessionRule):
 
     kind = WarningKind.DISK_LOW
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         del second
-        free = self.bench.free_bytes
+        free = self.session.free_bytes
         if free is None or free >= self._limits.disk_low_bytes:
             self.quiet_until = UNTIL_NEWS
         if free is None:
@@ -143,11 +143,11 @@ class DiskLow(_SessionRule):
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        return self.bench.second
+        return self.session.second
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        free = (self.bench.free_bytes or 0) / 1e6
+        free = (self.session.free_bytes or 0) / 1e6
         return Explanation(
             f"{free:.0f} MB are left where the capture is written.",
             "Make room on that disk now; when it is full, the capture stops.",
@@ -156,4 +156,4 @@ class DiskLow(_SessionRule):
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
-        return f"There is room again: {(self.bench.free_bytes or 0) / 1e6:.0f} MB."
+        return f"There is room again: {(self.session.free_bytes or 0) / 1e6:.0f} MB."

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule, age_s
 from analysis.board.rules.thresholds import SIGNAL, SignalLimits
 from analysis.board.snapshot import Measure, WarningKind
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class WeakSignal(SensorRule):
@@ -19,13 +19,15 @@ class WeakSignal(SensorRule):
 
     kind = WarningKind.WEAK_SIGNAL
 
-    def __init__(self, bench: Bench, watched: SensorState, limits: SignalLimits = SIGNAL) -> None:
-        super().__init__(bench, watched)
+    def __init__(
+        self, session: SessionState, watched: SensorState, limits: SignalLimits = SIGNAL
+    ) -> None:
+        super().__init__(session, watched)
         self._limits = limits
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         dbm = self.watched.signal_dbm
         if dbm is None or dbm > self._limits.weak_dbm:
@@ -39,7 +41,7 @@ class WeakSignal(SensorRule):
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        return self.bench.second - self.raise_after_s + 1
+        return self.session.second - self.raise_after_s + 1
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""

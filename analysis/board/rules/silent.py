@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule, age_s
 from analysis.board.rules.thresholds import SILENT, SilentLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -13,7 +13,7 @@ from replay.link import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class Silent(SensorRule):
@@ -25,15 +25,17 @@ class Silent(SensorRule):
 
     kind = WarningKind.SILENT
 
-    def __init__(self, bench: Bench, watched: SensorState, limits: SilentLimits = SILENT) -> None:
-        super().__init__(bench, watched)
+    def __init__(
+        self, session: SessionState, watched: SensorState, limits: SilentLimits = SILENT
+    ) -> None:
+        super().__init__(session, watched)
         self._limits = limits
         self._least_ns = round(limits.least_s * NS_PER_S)
         self._back_ns = round(limits.back_s * NS_PER_S)
         self._quiet_since_ns = 0
         self.clear_after_s = limits.clear_after_s
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         last_ns = self.watched.last_ns
         age_ns = second * NS_PER_S - last_ns
@@ -65,7 +67,7 @@ class Silent(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        age = age_s(self.bench.second, self.watched.last_ns)
+        age = age_s(self.session.second, self.watched.last_ns)
         over_mqtt = self.watched.planned.source == "mqtt"
         quiet = f"{self.name} has sent nothing readable for {age:.0f} s"
         match self.aspect:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import THINNING, ThinningLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -13,7 +13,7 @@ from replay.link import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 
 class Thinning(SensorRule):
@@ -22,9 +22,9 @@ class Thinning(SensorRule):
     kind = WarningKind.THINNING
 
     def __init__(
-        self, bench: Bench, watched: SensorState, limits: ThinningLimits = THINNING
+        self, session: SessionState, watched: SensorState, limits: ThinningLimits = THINNING
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
@@ -34,7 +34,7 @@ class Thinning(SensorRule):
         self._until_block = limits.window_s
         self._usual_count = 0.0
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         del second
         counts, limits = self._counts, self._limits
@@ -66,7 +66,7 @@ class Thinning(SensorRule):
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        return self.bench.second - self._limits.window_s
+        return self.session.second - self._limits.window_s
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""

@@ -6,7 +6,7 @@ import itertools
 from collections import deque
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Sign
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import UNIT_SLIP, UnitSlipLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -15,7 +15,7 @@ from replay.payloads import RR_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
 
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 _WAVERS: Final = 1.7
@@ -30,9 +30,9 @@ class UnitSlip(SensorRule):
     kind = WarningKind.UNIT_SLIP
 
     def __init__(
-        self, bench: Bench, watched: SensorState, limits: UnitSlipLimits = UNIT_SLIP
+        self, session: SessionState, watched: SensorState, limits: UnitSlipLimits = UNIT_SLIP
     ) -> None:
-        super().__init__(bench, watched)
+        super().__init__(session, watched)
         self._limits = limits
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
@@ -52,7 +52,7 @@ class UnitSlip(SensorRule):
         """What the RR must be multiplied with to be in 1/1024 s, as far as is known."""
         return self._factor
 
-    def step(self, second: int) -> Sign:
+    def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         del second
         fresh = self.watched.fresh

@@ -1,29 +1,38 @@
-"""Raises and clears the warnings: hysteresis, precedence, and the list of all of them."""
+"""Raises and clears the warnings: hysteresis, suppression, and the list of all of them.
+
+A rule that fails costs itself alone: it is switched off, logged and told of, and everything else
+goes on as if it had not been there from then on.
+"""
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import GOOD, UNSURE, UNTIL_NEWS, Rule, severity_of
-from analysis.board.rules.suppression import Yield, gives_way, in_order
-from analysis.board.snapshot import SensorWarning
+from analysis.board.rules.base import GOOD, UNSURE, UNTIL_NEWS, Rule
+from analysis.board.rules.registry import ROW_OF
+from analysis.board.rules.suppression import Suppression, in_order, suppression
+from analysis.board.snapshot import RuleFailure, SensorWarning, Severity
 from replay.event import SESSION
 
 if TYPE_CHECKING:
-    from analysis.board.session_state import Bench
+    from analysis.board.session_state import SessionState
+
+_log = logging.getLogger(__name__)
 
 
-class _Slot:
+class _Entry:
     """One rule and what stands of it.
 
-    ``index``: of its standing warning in the list, −1 if none stands.  ``taken_by``,
-    ``withheld_by``: slots with a standing warning that this one gives way to.
+    ``index``: of its standing warning in the list, −1 if none stands.  ``explained_by``,
+    ``withheld_by``: entries with a standing warning that suppress this one; ``explains``,
+    ``withholds``: those that this one suppresses while it stands.
     """
 
     __slots__ = (
-        "aspect", "bad_s", "good_s", "index", "rule", "taken_by", "takes", "withheld_by",
+        "aspect", "bad_s", "explained_by", "explains", "good_s", "index", "rule", "withheld_by",
         "withholds",
     )  # fmt: skip
 
@@ -33,32 +42,40 @@ class _Slot:
         self.good_s = 0
         self.index = -1
         self.aspect = ""
-        self.taken_by: list[_Slot] = []
-        self.withheld_by: list[_Slot] = []
-        self.takes: tuple[_Slot, ...] = ()
-        self.withholds: tuple[_Slot, ...] = ()
+        self.explained_by: list[_Entry] = []
+        self.withheld_by: list[_Entry] = []
+        self.explains: tuple[_Entry, ...] = ()
+        self.withholds: tuple[_Entry, ...] = ()
 
 
-class Referee:
+class WarningEngine:
     """Steps all rules once per closed grid second.
 
-    ``make_rules``: makes the rules for a bench.
+    ``make_rules``: makes the rules for a session.
     """
 
-    def __init__(self, bench: Bench, make_rules: Callable[[Bench], Sequence[Rule]]) -> None:
-        self._bench = bench
+    def __init__(
+        self, session: SessionState, make_rules: Callable[[SessionState], Sequence[Rule]]
+    ) -> None:
+        self._session = session
         self._warnings: list[SensorWarning] = []
+        self._failures: list[RuleFailure] = []
         self._news = True
-        self._slots = [_Slot(rule) for rule in in_order(make_rules(bench))]
-        self._awake = [(slot, slot.rule) for slot in self._slots]
-        for winner in self._slots:
-            winner.takes = self._yielding(winner, Yield.TAKEN_OVER)
-            winner.withholds = self._yielding(winner, Yield.WITHHELD)
+        self._entries = [_Entry(rule) for rule in in_order(make_rules(session))]
+        self._awake = [(entry, entry.rule) for entry in self._entries]
+        for winner in self._entries:
+            winner.explains = self._suppressed(winner, Suppression.EXPLAINED)
+            winner.withholds = self._suppressed(winner, Suppression.WITHHELD)
 
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
         """All warnings so far, in order of their start."""
         return tuple(self._warnings)
+
+    @property
+    def failures(self) -> tuple[RuleFailure, ...]:
+        """The rules that have failed and are switched off, in order of their failure."""
+        return tuple(self._failures)
 
     @property
     def raised(self) -> int:
@@ -68,48 +85,53 @@ class Referee:
     @property
     def standing(self) -> tuple[SensorWarning, ...]:
         """Those that stand, most severe first, then the oldest."""
-        standing = [self._warnings[slot.index] for slot in self._slots if slot.index >= 0]
+        standing = [self._warnings[entry.index] for entry in self._entries if entry.index >= 0]
         return tuple(sorted(standing, key=lambda w: (-w.severity, w.start_s, w.number)))
 
     def step(self, second: int) -> None:
-        """Let every rule look at the grid second that was just closed."""
+        """Let every rule look at the grid second that was just closed.  Never raises."""
         news, self._news = self._news, False
         if news:
-            self._awake = [(slot, slot.rule) for slot in self._slots]
-        for slot, rule in self._awake:
-            if slot.taken_by:
-                self._give_way(slot, second)
-                continue
-            stands = slot.index >= 0
-            if not stands:
-                if slot.withheld_by:
-                    slot.bad_s = 0
-                    rule.reset()
+            self._awake = [(entry, entry.rule) for entry in self._entries]
+        failed = False
+        for entry, rule in self._awake:
+            try:
+                if entry.explained_by:
+                    self._give_way(entry, second)
                     continue
-                if second < rule.quiet_until and not news:
-                    continue
-            sign = rule.step(second)
-            if sign is UNSURE:
-                continue
-            if sign is GOOD:
-                slot.bad_s = 0
-                if stands:
-                    slot.good_s += 1
-                    if slot.good_s >= rule.clear_after_s:
-                        self._clear(slot, second, rule.cleared())
-            else:
-                slot.good_s = 0
+                stands = entry.index >= 0
                 if not stands:
-                    slot.bad_s += 1
-                    if slot.bad_s >= rule.raise_after_s:
-                        self._raise(slot, second)
-                elif rule.aspect != slot.aspect:
-                    self._explain_anew(slot)
-        if news:
+                    if entry.withheld_by:
+                        entry.bad_s = 0
+                        rule.reset()
+                        continue
+                    if second < rule.quiet_until and not news:
+                        continue
+                verdict = rule.step(second)
+                if verdict is UNSURE:
+                    continue
+                if verdict is GOOD:
+                    entry.bad_s = 0
+                    if stands:
+                        entry.good_s += 1
+                        if entry.good_s >= rule.clear_after_s:
+                            self._clear(entry, second, rule.cleared())
+                else:
+                    entry.good_s = 0
+                    if not stands:
+                        entry.bad_s += 1
+                        if entry.bad_s >= rule.raise_after_s:
+                            self._raise(entry, second)
+                    elif rule.aspect != entry.aspect:
+                        self._explain_anew(entry)
+            except Exception as error:
+                self._switch_off(entry, second, error)
+                failed = True
+        if news or failed:
             self._awake = [
-                (slot, rule)
-                for slot, rule in self._awake
-                if slot.index >= 0 or rule.quiet_until != UNTIL_NEWS
+                (entry, entry.rule)
+                for entry in self._entries
+                if entry.index >= 0 or entry.rule.quiet_until != UNTIL_NEWS
             ]
 
     def news(self) -> None:
@@ -118,75 +140,89 @@ class Referee:
 
     def acknowledge(self, sensor: int, kind: str, at_s: float) -> None:
         """The tester knows of what stands of this kind and sensor; nothing else changes by it."""
-        for slot in self._slots:
-            if slot.index < 0:
+        for entry in self._entries:
+            if entry.index < 0:
                 continue
-            warning = self._warnings[slot.index]
+            warning = self._warnings[entry.index]
             if warning.calls and warning.sensor == sensor and warning.kind.value == kind:
-                self._warnings[slot.index] = replace(warning, acknowledged_s=at_s)
+                self._warnings[entry.index] = replace(warning, acknowledged_s=at_s)
 
-    def _yielding(self, winner: _Slot, how: Yield) -> tuple[_Slot, ...]:
-        plan = self._bench.plan
-        tests = frozenset(plan.tests)
+    def _suppressed(self, winner: _Entry, how: Suppression) -> tuple[_Entry, ...]:
+        plan = self._session.plan
+        reference, tests = plan.reference, frozenset(plan.tests)
         return tuple(
-            slot
-            for slot in self._slots
-            if gives_way(slot.rule, winner.rule, reference=plan.reference, tests=tests) is how
+            entry
+            for entry in self._entries
+            if suppression(entry.rule, winner.rule, reference=reference, tests=tests) is how
         )
 
-    def _raise(self, slot: _Slot, second: int) -> None:
-        rule = slot.rule
+    def _severity_of(self, rule: Rule) -> Severity:
+        row = ROW_OF.get(rule.kind)
+        if rule.sensor == SESSION:
+            return Severity.SESSION_FAULT
+        if row is not None and row.is_notice:
+            return Severity.NOTICE
+        of_reference = rule.sensor == self._session.plan.reference
+        return Severity.REFERENCE_FAULT if of_reference else Severity.TEST_FAULT
+
+    def _raise(self, entry: _Entry, second: int) -> None:
+        rule = entry.rule
         why = rule.explain()
-        slot.index = len(self._warnings)
-        slot.aspect = rule.aspect
-        slot.good_s = 0
-        self._warnings.append(
-            SensorWarning(
-                number=len(self._warnings) + 1,
-                kind=rule.kind,
-                sensor=rule.sensor,
-                severity=severity_of(
-                    rule.kind,
-                    of_session=rule.sensor == SESSION,
-                    of_reference=rule.sensor == self._bench.plan.reference,
-                ),
-                since_s=max(0, min(rule.since(), second)),
-                start_s=second,
-                end_s=None,
-                cause=why.cause,
-                advice=why.advice,
-                measures=why.measures,
-            )
+        warning = SensorWarning(
+            number=len(self._warnings) + 1,
+            kind=rule.kind,
+            sensor=rule.sensor,
+            severity=self._severity_of(rule),
+            since_s=max(0, min(rule.since(), second)),
+            start_s=second,
+            end_s=None,
+            cause=why.cause,
+            advice=why.advice,
+            measures=why.measures,
         )
-        for other in slot.takes:
-            other.taken_by.append(slot)
-        for other in slot.withholds:
-            other.withheld_by.append(slot)
+        entry.aspect = rule.aspect
+        entry.good_s = 0
+        entry.index = len(self._warnings)
+        self._warnings.append(warning)
+        for other in entry.explains:
+            other.explained_by.append(entry)
+        for other in entry.withholds:
+            other.withheld_by.append(entry)
 
-    def _explain_anew(self, slot: _Slot) -> None:
-        why = slot.rule.explain()
-        slot.aspect = slot.rule.aspect
-        self._warnings[slot.index] = replace(
-            self._warnings[slot.index], cause=why.cause, advice=why.advice, measures=why.measures
+    def _explain_anew(self, entry: _Entry) -> None:
+        why = entry.rule.explain()
+        entry.aspect = entry.rule.aspect
+        self._warnings[entry.index] = replace(
+            self._warnings[entry.index], cause=why.cause, advice=why.advice, measures=why.measures
         )
 
-    def _clear(self, slot: _Slot, second: int, how: str) -> None:
-        self._warnings[slot.index] = replace(self._warnings[slot.index], end_s=second, cleared=how)
-        slot.index = -1
-        slot.good_s = slot.bad_s = 0
-        for other in slot.takes:
-            other.taken_by.remove(slot)
-        for other in slot.withholds:
-            other.withheld_by.remove(slot)
+    def _clear(self, entry: _Entry, second: int, how: str) -> None:
+        warning = self._warnings[entry.index]
+        self._warnings[entry.index] = replace(warning, end_s=second, cleared=how)
+        entry.index = -1
+        entry.good_s = entry.bad_s = 0
+        for other in entry.explains:
+            other.explained_by.remove(entry)
+        for other in entry.withholds:
+            other.withheld_by.remove(entry)
 
-    def _give_way(self, slot: _Slot, second: int) -> None:
-        if slot.index >= 0:
-            winner = slot.taken_by[0].rule
+    def _give_way(self, entry: _Entry, second: int) -> None:
+        if entry.index >= 0:
+            winner = entry.explained_by[0].rule
             whose = (
-                f" of {self._bench.plan.sensor(winner.sensor).label}"
-                if winner.sensor not in (slot.rule.sensor, SESSION)
+                f" of {self._session.plan.sensor(winner.sensor).label}"
+                if winner.sensor not in (entry.rule.sensor, SESSION)
                 else ""
             )
-            self._clear(slot, second, f"Explained by the warning '{winner.kind}'{whose}.")
-        slot.bad_s = slot.good_s = 0
-        slot.rule.reset()
+            self._clear(entry, second, f"Explained by the warning '{winner.kind}'{whose}.")
+        entry.bad_s = entry.good_s = 0
+        entry.rule.reset()
+
+    def _switch_off(self, entry: _Entry, second: int, error: Exception) -> None:
+        rule = entry.rule
+        _log.error("the rule %r of sensor %d failed", rule.kind.value, rule.sensor, exc_info=error)
+        if entry.index >= 0:
+            self._clear(entry, second, "The rule failed and was switched off.")
+        self._entries.remove(entry)
+        words = f"{type(error).__name__}: {error}"
+        self._failures.append(RuleFailure(rule.kind, rule.sensor, second, words))

@@ -12,7 +12,7 @@ from rich.text import Text
 from analysis.board.snapshot import SensorStatus, SensorWarning, Snapshot
 from live.notify.notifier import Attention
 from live.protocol.file_feed import FileFeed
-from live.protocol.view_model import ViewModel
+from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.screen import INVENTED, clock, signed, warning_text
 from replay.event import NS_PER_S
 
@@ -30,10 +30,15 @@ class Lines:
         self._raised: set[int] = set()
         self._cleared: set[int] = set()
         self._known: set[int] = set()
+        self._off = ""
 
     def news(self) -> Iterator[Text]:
         """Lines for what happened since the last call."""
         snapshot = self._model.snapshot()
+        off = rules_off(snapshot)
+        if off != self._off:
+            self._off = off
+            yield Text(f"{clock(snapshot.failed_rules[-1].second):>8}  {off}")
         for warning in self._model.board.warnings:
             if warning.number not in self._raised:
                 self._raised.add(warning.number)

@@ -16,6 +16,7 @@ from rich.text import Text
 
 from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
 from live.protocol.feed import CaptureStatus
+from live.protocol.view_model import rules_off
 from replay.event import NS_PER_S
 from replay.link import LinkState
 from replay.plan import Plan
@@ -232,6 +233,8 @@ def _footer(shown: Shown) -> list[RenderableType]:
     if shown.faults:
         words = f"This view could not use {shown.faults} event(s); the capture is not affected."
         lines.append(Text(words, style=OUT, no_wrap=True, overflow="ellipsis"))
+    if off := rules_off(shown.snapshot):
+        lines.append(Text(off, style=OUT, no_wrap=True, overflow="ellipsis"))
     lines.append(Text(shown.note or shown.keys, style="reverse" if shown.note else FAINT,
                       no_wrap=True, overflow="ellipsis"))  # fmt: skip
     return lines

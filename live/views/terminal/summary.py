@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from live.protocol.view_model import ViewModel
+from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.screen import (
     INVENTED,
     agreement_table,
@@ -33,6 +33,8 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     if tests:
         console.print(spaced(agreement_table(tests, plan, width, plain=plain)))
     console.print()
+    if off := rules_off(snapshot):
+        console.print(Text(off), soft_wrap=True)
     if model.ended is not None and model.feed.is_live:
         console.print(Text(f"Ended: {model.ended.reason}."), soft_wrap=True)
     if not model.board.warnings:

@@ -11,7 +11,7 @@ from replay import event as ev
 from replay.event import CHANNELS, Event
 from replay.link import LinkState
 from replay.payloads import encode_heart_rate
-from tests.standins.bench_events import S, plan_of, planned
+from tests.standins.session_events import S, plan_of, planned
 
 PLAN = plan_of(
     planned("Yarrow", "reference"), planned("Sorrel"), planned("Tansy"), planned("Pod", "companion")

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.board.rules.apart import Apart
 from analysis.board.rules.cadence import OnCadence
-from analysis.board.rules.deviation import Departure
+from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.late import Late
 from analysis.board.rules.outvoted import OutvotedReference
 from analysis.board.rules.registry import rules_for
@@ -17,7 +17,7 @@ from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
 from replay import event as ev
 from replay.event import Event
-from tests.standins.bench_events import S, hr, plan_of, planned, play, stream
+from tests.standins.session_events import S, hr, plan_of, planned, play, stream
 
 POD_PLAN = plan_of(
     planned("Yarrow", "reference"),
@@ -40,17 +40,17 @@ def _steps(start_s: int, end_s: int, per_min=lambda _t: 168.0) -> list[Event]:
     ]  # fmt: skip
 
 
-def _apart(bench):
-    return [Apart(bench, test) for test in bench.tests]
+def _apart(session):
+    return [Apart(session, test) for test in session.tests]
 
 
-def _cadence(bench):
-    return [OnCadence(bench, test) for test in bench.tests]
+def _cadence(session):
+    return [OnCadence(session, test) for test in session.tests]
 
 
-def _outvoted(bench):
-    departures = [Departure(bench, test) for test in bench.tests]
-    return [OutvotedReference(bench, bench.reference, departures)]
+def _outvoted(session):
+    deviations = [Deviation(session, test) for test in session.tests]
+    return [OutvotedReference(session, session.reference, deviations)]
 
 
 def test_sensor_far_off_for_a_minute_is_apart() -> None:
@@ -123,7 +123,7 @@ def test_late_clears_when_it_follows_again() -> None:
         stream(1, 0.2, 1200, _heart),
         stream(2, 0.5, 1200, lambda t: _heart(t - (30 if t < 600 else 5))),
         until_s=1200,
-        rules=lambda bench: [Late(bench, test) for test in bench.tests],
+        rules=lambda session: [Late(session, test) for test in session.tests],
     )
     (warning,) = board.warnings
     assert warning.end_s is not None
@@ -139,7 +139,7 @@ def test_delay_that_has_grown_is_late_though_others_need_as_long() -> None:
         stream(2, 500.6, 900, lambda t: _heart(t - 16)),
         stream(3, 0.8, 900, lambda t: _heart(t - 16)),
         until_s=900,
-        rules=lambda bench: [Late(bench, test) for test in bench.tests],
+        rules=lambda session: [Late(session, test) for test in session.tests],
     )
     assert [(w.sensor, 500 < w.start_s <= 720) for w in board.warnings] == [(2, True)]
 
@@ -155,7 +155,7 @@ def test_delay_about_the_limit_gives_one_warning() -> None:
         stream(1, 0.2, 7200, _heart),
         stream(2, 0.6, 7200, lambda t: follows(t) if int(t) // 900 % 2 else _heart(t - 17)),
         until_s=7200,
-        rules=lambda bench: [Late(bench, bench.tests[0])],
+        rules=lambda session: [Late(session, session.tests[0])],
     )
     assert len(board.warnings) == 1
 
@@ -303,9 +303,9 @@ def test_two_that_are_late_alike_do_not_outvote() -> None:
         stream(2, 0.5, 900, lambda t: 100 + 0.7 * (effort(t - 12) - 100)),
         stream(3, 0.7, 900, lambda t: 100 + 0.7 * (effort(t - 14) - 100)),
         until_s=900,
-        rules=lambda bench: [
+        rules=lambda session: [
             rule
-            for rule in rules_for(bench)
+            for rule in rules_for(session)
             if rule.kind in (K.OUTVOTED_REFERENCE, K.LOOSE_REFERENCE)
         ],
     )

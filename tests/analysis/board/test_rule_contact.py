@@ -10,11 +10,11 @@ from analysis.board.rules.reference_lost import ReferenceLost
 from analysis.board.snapshot import Severity, WarningKind
 from replay import event as ev
 from replay.event import Event
-from tests.standins.bench_events import S, hr, link, of_kind, plan_of, play, stream
+from tests.standins.session_events import S, hr, link, of_kind, plan_of, play, stream
 
 
-def _contact(bench):
-    return [NoContact(bench, sensor) for sensor in bench.sensors]
+def _contact(session):
+    return [NoContact(session, sensor) for sensor in session.sensors]
 
 
 def _beats(bpm: float):
@@ -116,8 +116,8 @@ def test_sensor_that_seldom_sends_beats_is_not_accused() -> None:
     assert board.warnings == ()
 
 
-def _lost(bench):
-    return [ReferenceLost(bench, bench.reference)]
+def _lost(session):
+    return [ReferenceLost(session, session.reference)]
 
 
 def test_reference_without_valid_values_is_lost() -> None:
@@ -175,7 +175,7 @@ def test_low_battery_has_hysteresis() -> None:
         plan_of(),
         events,
         until_s=60,
-        rules=lambda bench: [LowBattery(bench, s) for s in bench.sensors],
+        rules=lambda session: [LowBattery(session, s) for s in session.sensors],
     )
     (warning,) = of_kind(board, WarningKind.LOW_BATTERY, 2)
     assert (warning.start_s, warning.end_s, warning.severity) == (10, 40, Severity.NOTICE)

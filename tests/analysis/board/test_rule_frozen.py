@@ -8,11 +8,11 @@ import random
 import pytest
 
 from analysis.board.rules.frozen import Frozen
-from tests.standins.bench_events import plan_of, play, stream
+from tests.standins.session_events import plan_of, play, stream
 
 
-def _rule(bench):
-    return [Frozen(bench, sensor) for sensor in bench.sensors]
+def _rule(session):
+    return [Frozen(session, sensor) for sensor in session.sensors]
 
 
 def _heart(t: float) -> float:

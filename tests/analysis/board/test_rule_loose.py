@@ -10,11 +10,11 @@ from analysis.board.rules.beats import Beat, BeatJudge
 from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.thresholds import BEAT
 from analysis.board.snapshot import Severity
-from tests.standins.bench_events import hr, plan_of, play, stream
+from tests.standins.session_events import hr, plan_of, play, stream
 
 
-def _rule(bench):
-    return [LooseReference(bench, bench.reference)]
+def _rule(session):
+    return [LooseReference(session, session.reference)]
 
 
 def _strap(rr_s: list[float], bpm: int | None = 140, every_s: float = 1.0):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.board import reference_faults
+from analysis.board import suggest_exclusions
 from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
 from analysis.board.rules.signal import WeakSignal
 from analysis.board.snapshot import Severity
@@ -10,7 +10,7 @@ from analysis.board.snapshot import WarningKind as K
 from analysis.statistics.stretch import Stretch
 from replay import event as ev
 from replay.event import Event, pack_int
-from tests.standins.bench_events import S, plan_of, play, stream
+from tests.standins.session_events import S, plan_of, play, stream
 
 
 def _session(t_s: float, channel: str, value: int) -> Event:
@@ -77,7 +77,7 @@ def test_reference_faults_become_suggested_exclusions() -> None:
     assert {w.kind for w in board.warnings if w.sensor == 1} == {
         K.LOW_BATTERY, K.SILENT, K.NO_CONTACT,
     }  # fmt: skip
-    stretches = reference_faults(board.warnings, plan, 201)
+    stretches = suggest_exclusions(board.warnings, plan, 201)
     assert stretches == [
         Stretch(59, 84, "the reference was silent", 1),
         Stretch(151, 201, "the reference had no contact", 1),

@@ -7,13 +7,13 @@ import pytest
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.silent import Silent
 from analysis.board.snapshot import Severity, WarningKind
-from tests.standins.bench_events import hr, link, of_kind, plan_of, planned, play, stream
+from tests.standins.session_events import hr, link, of_kind, plan_of, planned, play, stream
 
 SORREL = 2
 
 
-def _rule(bench):
-    return [Silent(bench, sensor) for sensor in bench.sensors]
+def _rule(session):
+    return [Silent(session, sensor) for sensor in session.sensors]
 
 
 def _silences(board):
@@ -128,7 +128,7 @@ def test_unheard_sensor_is_not_started_within_ten_seconds() -> None:
         stream(2, 4.0, 60, 100),
         stream(3, 30.0, 60, 100),
         until_s=60,
-        rules=lambda bench: [NotStarted(bench, sensor) for sensor in bench.sensors],
+        rules=lambda session: [NotStarted(session, sensor) for sensor in session.sensors],
     )
     (warning,) = board.warnings
     assert (warning.sensor, warning.since_s, warning.start_s, warning.end_s) == (3, 0, 8, 31)
@@ -143,6 +143,6 @@ def test_link_in_the_making_is_given_more_time() -> None:
         stream(1, 0.5, 60, 100),
         stream(2, 15.0, 60, 100),
         until_s=60,
-        rules=lambda bench: [NotStarted(bench, sensor) for sensor in bench.sensors],
+        rules=lambda session: [NotStarted(session, sensor) for sensor in session.sensors],
     )
     assert [(w.sensor, w.start_s) for w in board.warnings] == [(3, 20)]

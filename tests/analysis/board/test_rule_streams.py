@@ -10,12 +10,12 @@ from analysis.board.rules.registry import rules_for
 from analysis.board.snapshot import WarningKind as K
 from replay import event as ev
 from replay.event import Event
-from tests.standins.bench_events import S, hr, of_kind, plan_of, play, stream
+from tests.standins.session_events import S, hr, of_kind, plan_of, play, stream
 
 
 def _of(kind: K):
     """All rules of one kind, wired as they are in a session."""
-    return lambda bench: [rule for rule in rules_for(bench) if rule.kind is kind]
+    return lambda session: [rule for rule in rules_for(session) if rule.kind is kind]
 
 
 def _values(seed: int, count: int, low: int = 110, high: int = 170) -> list[int]:

@@ -6,16 +6,11 @@ import math
 
 import pytest
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Rule, severity_of
-from analysis.board.rules.suppression import (
-    FROM_REFERENCE,
-    ORDER,
-    SAME_SENSOR,
-    WITHHELD_BY_REFERENCE,
-)
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Rule
+from analysis.board.rules.registry import REGISTRY
 from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
-from tests.standins.bench_events import plan_of, play, stream
+from tests.standins.session_events import plan_of, play, stream
 
 
 class Scripted(Rule):
@@ -55,21 +50,11 @@ class Scripted(Rule):
 
 
 def _run(*rules: Scripted, until_s: int = 60):
-    return play(plan_of(), [], until_s=until_s, rules=lambda _bench: rules).warnings
+    return play(plan_of(), [], until_s=until_s, rules=lambda _session: rules).warnings
 
 
 def _facts(warnings):
     return [(w.kind, w.sensor, w.start_s, w.end_s) for w in warnings]
-
-
-def test_every_kind_has_its_place_in_the_order() -> None:
-    """The order names each kind once, and what explains stands before what is explained."""
-    assert sorted(ORDER) == sorted(K)
-    for table in (SAME_SENSOR, FROM_REFERENCE, WITHHELD_BY_REFERENCE):
-        for winner, losers in table.items():
-            assert winner not in losers or table is not SAME_SENSOR
-    for winner, losers in SAME_SENSOR.items():
-        assert all(ORDER.index(winner) < ORDER.index(loser) for loser in losers)
 
 
 def test_hysteresis_needs_bad_and_good_seconds_in_a_row() -> None:
@@ -97,7 +82,7 @@ def test_standing_cause_takes_its_consequence_over() -> None:
     assert apart.resets > 0
 
 
-@pytest.mark.parametrize("kind", sorted(FROM_REFERENCE))
+@pytest.mark.parametrize("kind", [row.kind for row in REGISTRY if row.explains_tests])
 def test_fault_of_the_reference_explains_test_sensors_that_are_apart(kind: K) -> None:
     """While the reference is at fault, no test sensor is apart from it or late."""
     rules = [Scripted(k, n, {8: BAD}) for k in (K.APART, K.LATE) for n in (2, 3)]
@@ -140,17 +125,23 @@ def test_most_severe_stands_first() -> None:
     plan = plan_of()
     rules = [Scripted(K.LOW_BATTERY, 2, {1: BAD}), Scripted(K.FROZEN, 3, {2: BAD}),
              Scripted(K.NO_CONTACT, 1, {3: BAD}), Scripted(K.DISK_LOW, 0, {4: BAD})]  # fmt: skip
-    board = play(plan, [], until_s=9, rules=lambda _bench: rules)
+    board = play(plan, [], until_s=9, rules=lambda _session: rules)
     assert [w.severity for w in board.snapshot().open_warnings] == [4, 3, 2, 1]
     assert [w.number for w in board.warnings] == [1, 2, 3, 4]
 
 
 def test_severity_follows_whose_fault_it_is() -> None:
     """Session above reference above test sensor above notice."""
-    assert severity_of(K.DISK_LOW, of_session=True, of_reference=False) is Severity.SESSION_FAULT
-    assert severity_of(K.FROZEN, of_session=False, of_reference=True) is Severity.REFERENCE_FAULT
-    assert severity_of(K.FROZEN, of_session=False, of_reference=False) is Severity.TEST_FAULT
-    assert severity_of(K.LOW_BATTERY, of_session=False, of_reference=True) is Severity.NOTICE
+    severity = {
+        (kind, sensor): _run(Scripted(kind, sensor, {1: BAD}))[0].severity
+        for kind, sensor in ((K.DISK_LOW, 0), (K.FROZEN, 1), (K.FROZEN, 2), (K.LOW_BATTERY, 1))
+    }
+    assert severity == {
+        (K.DISK_LOW, 0): Severity.SESSION_FAULT,
+        (K.FROZEN, 1): Severity.REFERENCE_FAULT,
+        (K.FROZEN, 2): Severity.TEST_FAULT,
+        (K.LOW_BATTERY, 1): Severity.NOTICE,
+    }
 
 
 def test_one_cause_raises_one_warning_on_a_sensor() -> None:

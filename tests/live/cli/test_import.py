@@ -10,7 +10,7 @@ import pytest
 
 from analysis.board import Board
 from analysis.board.rules.registry import rules_for
-from analysis.board.session_state import Bench
+from analysis.board.session_state import SessionState
 from analysis.board.snapshot import WarningKind
 from analysis.session.detail import NOT_ONE_CLOCK, detail_session
 from analysis.session.load import load_session
@@ -188,7 +188,7 @@ def test_rules_about_links_and_delays_leave_files_alone():
             PlannedSensor(label="Tansy", role="test", **file),
         ),
     )
-    rules = rules_for(Bench(plan))
+    rules = rules_for(SessionState(plan))
     of_link = {
         WarningKind.LATE, WarningKind.NOT_STARTED, WarningKind.SILENT, WarningKind.THINNING,
         WarningKind.WEAK_SIGNAL, WarningKind.LOW_BATTERY,

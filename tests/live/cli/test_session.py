@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import logging
 
 import pytest
 
 from analysis.board import Board
+from analysis.board.rules.battery import LowBattery
 from live import __main__ as entry
 from live.cli import replay as replay_command
 from live.cli.agreement_tables import sentence
@@ -140,6 +142,16 @@ def test_analyse_without_faults_excludes_nothing(small, capsys):
     assert facts["sensors"][0]["whole_session"]["bias_bpm"] == pytest.approx(2, abs=0.5)
     _, text, _ = run(capsys, "analyse", small)
     assert "Excluded\n  nothing" in text
+
+
+def test_replay_names_a_rule_that_failed(small, capsys, monkeypatch, caplog):
+    """A rule that failed is one sentence on stderr and exit 1; the other numbers are printed."""
+    monkeypatch.setattr(LowBattery, "step", lambda *_: 1 / 0)
+    with caplog.at_level(logging.CRITICAL):
+        status, out, err = run(capsys, "replay", small, "--json")
+    assert status == 1
+    assert "the rule for 'battery low' of Yarrow failed at 0 s and is switched off" in err
+    assert json.loads(out)["sensors"]
 
 
 @pytest.mark.parametrize("ending", [".html", ".txt", ".json"])

@@ -23,8 +23,8 @@ from replay.event import CHANNELS, NS_PER_S, Event, pack_int
 from replay.link import LinkState
 from replay.payloads import encode_heart_rate
 from replay.plan import Plan
-from tests.standins.bench_events import S, plan_of, planned
 from tests.standins.feeds import ScriptedFeed
+from tests.standins.session_events import S, plan_of, planned
 
 PLAN = plan_of(
     planned("Yarrow", "reference"), planned("Sorrel"), planned("Tansy"), planned("Pod", "companion")

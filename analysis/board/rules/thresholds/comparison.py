@@ -17,7 +17,7 @@ class ReferenceLostLimits:
 
 
 @dataclass(frozen=True, slots=True)
-class FollowingLimits:
+class DelayLimits:
     """When the delay of a test sensor can be told."""
 
     window_s: int = 180
@@ -100,7 +100,7 @@ class FrozenLimits:
 
 
 @dataclass(frozen=True, slots=True)
-class DepartureLimits:
+class DeviationLimits:
     """When a difference is more than a delay or a blunted peak can explain."""
 
     delay_s: int = 25
@@ -212,9 +212,9 @@ class OutvotedLimits:
 
 
 REFERENCE_LOST: Final = ReferenceLostLimits()
-FOLLOWING: Final = FollowingLimits()
+DELAY: Final = DelayLimits()
 FROZEN: Final = FrozenLimits()
-DEPARTURE: Final = DepartureLimits()
+DEVIATION: Final = DeviationLimits()
 APART: Final = ApartLimits()
 LATE: Final = LateLimits()
 CADENCE: Final = CadenceLimits()

@@ -19,7 +19,7 @@ from analysis.session.effort_clock import EffortTracker
 from live.notify.notifier import Attention
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
-from live.protocol.view_model import ViewModel
+from live.protocol.view_model import ViewModel, rules_off
 from live.views.window.live.commands import Commands
 from live.views.window.live.far_view import FarView
 from live.views.window.live.header import FOLLOWED, Header
@@ -222,12 +222,10 @@ class MainWindow(QMainWindow):
         self.status_line.show_state(now_s, model.status, model.ended, self._fault_words())
 
     def _fault_words(self) -> str:
-        found = []
-        if self.faults.count:
-            found.append(f"errors in drawing: {self.faults.count}")
-        if self.model.faults:
-            found.append(f"errors in judging: {self.model.faults}")
-        return " · ".join(found)
+        counts = {"drawing": self.faults.count, "judging": self.model.faults}
+        found = [f"errors in {where}: {count}" for where, count in counts.items() if count]
+        off = rules_off(self.model.snapshot())
+        return " · ".join([*found, off] if off else found)
 
     def redraw(self) -> None:
         """Draw at the next frame even if nothing comes."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import os
 import sys
 from dataclasses import replace
@@ -10,12 +11,14 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
+from analysis.board.rules.battery import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.keys import parse_posix
+from live.views.terminal.lines import Lines
 from live.views.terminal.screen import Shown, clock, screen, signed, warning_lines
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
@@ -304,3 +307,18 @@ def test_a_real_terminal_is_as_before_after_leaving():
         stdin.close()
         os.close(ours)
         os.close(theirs)
+
+
+def test_a_rule_that_failed_is_told_on_screen_in_lines_and_in_the_summary(monkeypatch, caplog):
+    """A warning that is no longer looked for after an error is named, with its sensor."""
+    monkeypatch.setattr(LowBattery, "step", lambda *_: 1 / 0)
+    with caplog.at_level(logging.CRITICAL):
+        model = board_after(20)
+    told = "arnings off after an error: battery low of Yarrow, battery low of Sorrel"
+    assert told in text_of(shown_of(model), 100, 24)
+    first, *rest = (line.plain for line in Lines(model).news())
+    assert told in first
+    assert not any(told in line for line in rest)
+    console = Console(width=100, file=io.StringIO(), color_system=None)
+    print_summary(model, console)
+    assert told in console.file.getvalue()

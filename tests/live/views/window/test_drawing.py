@@ -14,6 +14,7 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
+from analysis.board.rules.battery import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Ended, Rewound, Tick
 from live.views.window.live.warnings_list import WARNING
@@ -125,6 +126,16 @@ def test_an_error_in_one_panel_leaves_the_others(monkeypatch, caplog):
         assert "errors in drawing" in window.status_line.faults.text()
         assert window.bench.chart.traces.drawn[1].low[-1] == 77
         assert "77 bpm" in window.bench.cards.cards[0].accessibleDescription()
+
+
+def test_a_rule_that_failed_is_told_in_the_status_line(monkeypatch, caplog):
+    """A warning that is no longer looked for after an error is named, with its sensor."""
+    monkeypatch.setattr(LowBattery, "step", lambda *_: 1 / 0)
+    with caplog.at_level(logging.CRITICAL), shown(session(30)) as (window, _):
+        told = window.status_line.faults
+        assert "warnings off after an error: battery low of Yarrow, battery low" in told.text()
+        assert told.isVisible()
+        assert window.faults.count == window.model.faults == 0
 
 
 def test_an_error_in_the_stream_is_counted_and_survived(caplog):
