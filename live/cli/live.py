@@ -6,7 +6,6 @@ import argparse
 import asyncio
 import contextlib
 import json
-import logging
 import math
 import signal
 import subprocess
@@ -15,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from live.cli.talk import Talk
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import Asked
 from replay.errors import SidebeatError
@@ -199,7 +199,7 @@ def _rehearse(arguments: argparse.Namespace) -> int:
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
 
-    talk = _Talk(aside=True)
+    talk = Talk(aside=True)
     watched: list[WithWatcher] = []
 
     def open_view(run_file: Path) -> _Told | WithWatcher:
@@ -231,6 +231,7 @@ def _rehearse(arguments: argparse.Namespace) -> int:
         one.let_go()
     if outcome.path is not None:
         talk.say(_summary(outcome))
+    talk.flush()
     tell(**_facts(outcome))
     if outcome.problem:
         raise SidebeatError(outcome.problem)
@@ -255,7 +256,7 @@ def _capture(arguments: argparse.Namespace) -> int:
     from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
 
     plan = _planned(arguments)
-    talk = _Talk(aside=arguments.json)
+    talk = Talk(aside=arguments.json)
     sources = _sources(plan, talk)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
 
@@ -307,6 +308,9 @@ def _capture(arguments: argparse.Namespace) -> int:
             process.let_go(_GRACE_S)
     talk.view = None
     talk.say(_summary(outcome))
+    if talk.unread:
+        talk.say(f"{talk.unread} lines were not shown: nobody read them.")
+    talk.flush()
     if arguments.json:
         print(json.dumps(_facts(outcome)), flush=True)
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
@@ -318,7 +322,7 @@ def _capture(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _sources(plan: Plan, talk: _Talk) -> list[Source]:
+def _sources(plan: Plan, talk: Talk) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
     kinds = {sensor.source for sensor in plan.sensors}
     if files := [sensor.label for sensor in plan.sensors if sensor.source == "file"]:
@@ -378,32 +382,3 @@ def _wait_for_window(opened: list[ViewProcess]) -> None:
             process.wait(None)
         except KeyboardInterrupt:
             process.let_go(0.5)
-
-
-class _Talk(logging.Handler):
-    """Lines for the tester, and log records; held back while a full-screen view is drawing.
-
-    ``aside``: on stderr, because stdout is promised to a JSON object.
-    """
-
-    def __init__(self, *, aside: bool) -> None:
-        super().__init__(logging.WARNING)
-        self.view: ViewProcess | None = None
-        self._stream = sys.stderr if aside else sys.stdout
-        self._held: list[str] = []
-        root = logging.getLogger()
-        root.handlers[:] = [self]
-
-    def say(self, line: str) -> None:
-        """Print a line now, or as soon as the view has left the screen."""
-        self._held.append(line)
-        if self.view is not None and self.view.ended() is None:
-            return
-        lines, self._held = self._held, []
-        print("\n".join(lines), file=self._stream, flush=True)
-
-    def emit(self, record: logging.LogRecord) -> None:
-        """Take one log record."""
-        # Where nobody reads any more, that must not become an error of the part that spoke.
-        with contextlib.suppress(OSError, ValueError):
-            self.say(f"sidebeat: {record.getMessage()}")

@@ -1,0 +1,59 @@
+"""What a capture says to the tester in the terminal: lines of its own, and log records."""
+
+from __future__ import annotations
+
+import logging
+import sys
+from collections import deque
+from typing import TYPE_CHECKING, Final
+
+from live.capture.line_writer import LineWriter
+
+if TYPE_CHECKING:
+    from live.capture.viewer import ViewProcess
+
+_HELD: Final = 200
+
+
+class Talk(logging.Handler):
+    """Lines for the tester, and log records; held back while a full-screen view is drawing.
+
+    ``aside``: on stderr, because stdout is promised to a JSON object.  Neither a line nor a
+    record ever waits for a reader: see :class:`LineWriter`.
+    """
+
+    def __init__(self, *, aside: bool) -> None:
+        super().__init__(logging.WARNING)
+        self.view: ViewProcess | None = None
+        self._writer = LineWriter(sys.stderr if aside else sys.stdout)
+        self._held: deque[str] = deque()
+        self._held_too_many = 0
+        root = logging.getLogger()
+        root.handlers[:] = [self]
+
+    def say(self, line: str) -> None:
+        """Show a line now, or as soon as the view has left the screen; never waits."""
+        self._held.append(line)
+        if self.view is not None and self.view.ended() is None:
+            if len(self._held) > _HELD:
+                self._held.popleft()
+                self._held_too_many += 1
+            return
+        if self._held_too_many:
+            self._writer.put(f"sidebeat: {self._held_too_many} earlier lines are left out")
+            self._held_too_many = 0
+        while self._held:
+            self._writer.put(self._held.popleft())
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one log record."""
+        self.say(f"sidebeat: {record.getMessage()}")
+
+    def flush(self) -> None:
+        """Wait for a moment at most until what was said is shown.  Also called at exit."""
+        self._writer.flush()
+
+    @property
+    def unread(self) -> int:
+        """Lines that were dropped because nobody read them."""
+        return self._writer.dropped
