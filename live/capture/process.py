@@ -20,6 +20,7 @@ from typing import Any, Final, Protocol
 
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
+from live.capture.folder import no_shared_maps
 from live.capture.naming import free_names, software
 from live.capture.saver import Saver
 from live.capture.session import Session
@@ -282,6 +283,9 @@ class _Capture:
             raise CaptureError(
                 f"the folder {self._out_dir} cannot be made: {error.strerror}"
             ) from None
+        with contextlib.suppress(OSError):  # the writer says it in its own words
+            if problem := no_shared_maps(self._out_dir):
+                raise CaptureError(problem)
         started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
         for path in free_names(self._out_dir / capture_name(started, self._plan)):
             saver = Saver(

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from live.capture.folder import no_shared_maps
+
 ROOM_BYTES: Final = 1_000_000_000
 """Room asked for before a start.  A capture takes some 3 MB an hour; the rest is for what else
 fills a disk meanwhile, since a full one ends the capture."""
@@ -38,9 +40,10 @@ def look_at(folder: Path) -> FolderFacts:
             file.write(b"x" * 4096)
             file.flush()
             os.fsync(file.fileno())
+        problem = no_shared_maps(place)
     except OSError as error:
         return FolderFacts(0, f"nothing can be written to {place}: {error.strerror}")
-    return FolderFacts(free)
+    return FolderFacts(free, problem)
 
 
 class FolderWatch:

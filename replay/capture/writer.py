@@ -263,7 +263,11 @@ def _begin_file(
             [(number, name) for name, number in CHANNEL_IDS.items()],
         )
         connection.execute("COMMIT")
-        connection.execute("PRAGMA journal_mode = WAL")
+        if connection.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
+            raise CaptureError(
+                f"{path.parent} is on a file system that cannot hold the log of a capture: "
+                "choose a local folder"
+            )
         connection.execute(f"PRAGMA wal_autocheckpoint = {_LOG_PAGES}")
     except BaseException:
         connection.close()
