@@ -10,8 +10,9 @@ from typing import Final
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from live.sources.base import CaptureClock, Emit
+from live.sources.bluetooth.copies import CopyFilter
 from live.sources.bluetooth.timing import Timing
-from live.sources.bluetooth.watchdog import CopyFilter, SilenceWatch
+from live.sources.bluetooth.watchdog import SilenceWatch
 from replay.event import DOUBLED
 from replay.plan import DEFAULT_HOLD_S, PlannedSensor
 
@@ -90,7 +91,7 @@ class Notifications:
         now_ns, now_s = self._clock.now_ns, asyncio.get_running_loop().time
         emit, number, wake = self._emit, self._number, self._wake
         watch = self._watches.get(channel)
-        copies = self._copies.setdefault(channel, CopyFilter(round(self._timing.doubled_s * 1e9)))
+        copies = self._copies.setdefault(channel, CopyFilter())
 
         def received(_characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
             t_ns = now_ns()

@@ -41,9 +41,6 @@ class Timing:
     """Longest silence that is waited for, however slow the sensor."""
     idle_s: float = 30.0
     """Least silence of a companion: cadence and power sensors rest when nothing turns."""
-    doubled_s: float = 0.02
-    """Copies for a second subscriber come within a few ms; a sensor's own repetition of an
-    equal payload comes an interval later (250 ms at 4 Hz)."""
 
     retry_s: float = 0.5
     """First pause after a lost link; doubles up to ``retry_most_s``."""

@@ -1,4 +1,4 @@
-"""Silence and copies in one stream of notifications: two small judges without a clock."""
+"""Silence in one stream of notifications; no clock in here."""
 
 from __future__ import annotations
 
@@ -53,31 +53,3 @@ class SilenceWatch:
             self._gaps.append(now_s - self._since_s)
         self._since_s = now_s
         self._heard = True
-
-
-class CopyFilter:
-    """Tells a copy of a notification from a sensor that repeats itself.
-
-    A copy has the payload of a notification that was let through less than ``within_ns`` ago.
-    It is dropped and counted; equal payloads further apart are real.
-    """
-
-    def __init__(self, within_ns: int) -> None:
-        self._within_ns = within_ns
-        self._recent: deque[tuple[int, bytes]] = deque(maxlen=4)
-        self.run = 0
-        """Copies among the latest notifications: rises with each copy, falls without one."""
-        self._copied = True
-
-    def is_copy(self, t_ns: int, payload: bytes) -> bool:
-        """Whether this notification is a copy; call once for each, in order."""
-        if any(seen == payload and t_ns - t < self._within_ns for t, seen in self._recent):
-            if not self._copied:
-                self.run += 1
-            self._copied = True
-            return True
-        if not self._copied:
-            self.run = 0
-        self._copied = False
-        self._recent.append((t_ns, payload))
-        return False

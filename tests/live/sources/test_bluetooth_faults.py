@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -22,7 +21,7 @@ from tests.standins.bluez_faults import (  # noqa: F401
     strap,
     until_told,
 )
-from tests.standins.bluez_session import QUICK, Session
+from tests.standins.bluez_session import Session
 
 
 def test_a_dropped_link_is_made_again(bluez: BlueZ) -> None:
@@ -291,5 +290,4 @@ def test_copies_for_another_program_are_dropped_and_counted(bluez: BlueZ) -> Non
         assert session.of(1, DOUBLED) == sent
         assert "another program" in session.advice()
 
-    # A wide window, so that a busy test machine cannot pull the two copies apart.
-    run(work, timing=replace(QUICK, doubled_s=5.0))
+    run(work)

@@ -1,15 +1,11 @@
-"""Silence and copies in a stream of notifications, with times as plain numbers."""
+"""Silence in a stream of notifications, with times as plain numbers."""
 
 from __future__ import annotations
 
-from hypothesis import given
-from hypothesis import strategies as st
-
 from live.sources.bluetooth.timing import Timing
-from live.sources.bluetooth.watchdog import CopyFilter, SilenceWatch
+from live.sources.bluetooth.watchdog import SilenceWatch
 
 TIMING = Timing()
-MS = 1_000_000
 
 
 def watch() -> SilenceWatch:
@@ -68,50 +64,3 @@ def test_renewing_keeps_the_rhythm_and_not_the_pause() -> None:
     stream.notified(31.0)
     assert stream.heard
     assert stream.limit_s == 4.0
-
-
-def test_copies_a_few_ms_apart_are_dropped_and_equal_beats_are_real() -> None:
-    """The same payload 3 ms later is a copy; 1 s later, or 250 ms later, it is a reading."""
-    copies = CopyFilter(round(TIMING.doubled_s * 1e9))
-    assert not copies.is_copy(0, b"\x06\x48")
-    assert copies.is_copy(3 * MS, b"\x06\x48")
-    assert not copies.is_copy(250 * MS, b"\x06\x48")
-    assert not copies.is_copy(1250 * MS, b"\x06\x48")
-
-
-def test_two_notifications_at_once_and_their_copies() -> None:
-    """Two different payloads in one burst are both kept, and each one's copies dropped."""
-    copies = CopyFilter(20 * MS)
-    judged = [copies.is_copy(t * MS, p) for t, p in enumerate([b"a", b"a", b"b", b"b", b"a"])]
-    assert judged == [False, True, False, True, True]
-
-
-def test_a_run_of_copies_is_counted_and_ends() -> None:
-    """Each copied notification lengthens the run; one without a copy ends it."""
-    copies = CopyFilter(20 * MS)
-    for n in range(3):
-        for offset in (0, 1, 2):  # three copies of each still make a run of one per payload
-            copies.is_copy((n * 1000 + offset) * MS, bytes([n]))
-    assert copies.run == 3
-    copies.is_copy(5000 * MS, b"x")
-    copies.is_copy(6000 * MS, b"y")
-    assert copies.run == 0
-
-
-@given(
-    st.lists(st.integers(0, 3), min_size=1, max_size=30),
-    st.integers(1, 3),
-    st.integers(25, 1000),
-)
-def test_every_notification_survives_exactly_once(
-    values: list[int], copies: int, interval_ms: int
-) -> None:
-    """However often each is copied, what is let through is what was sent."""
-    judge = CopyFilter(20 * MS)
-    kept = [
-        value
-        for n, value in enumerate(values)
-        for copy in range(copies)
-        if not judge.is_copy((n * interval_ms + copy) * MS, bytes([value]))
-    ]
-    assert kept == values
