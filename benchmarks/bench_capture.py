@@ -70,7 +70,7 @@ def _write_table(path: Path, events: list[Event]) -> None:
     connection = sqlite3.connect(path)
     connection.execute("CREATE TABLE event (t_ns, sensor, channel, payload)")
     for event in events:
-        connection.execute("INSERT INTO event VALUES (?, ?, ?, ?)", event)
+        connection.execute("INSERT INTO event VALUES (?, ?, ?, ?)", event[:4])
         connection.commit()
     connection.close()
 
@@ -84,7 +84,7 @@ def _read_table(path: Path) -> list[Event]:
 
 def _write_lines(path: Path, events: list[Event]) -> None:
     with path.open("w") as file:
-        for t_ns, sensor, channel, payload in events:
+        for t_ns, sensor, channel, payload, _ in events:
             row = {"t_ns": t_ns, "sensor": sensor, "channel": channel, "payload": payload.hex()}
             file.write(json.dumps(row) + "\n")
             file.flush()

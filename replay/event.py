@@ -7,6 +7,10 @@ an event too, so that a replay can give back everything that the live run knew.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final, NamedTuple
 
 NS_PER_S: Final = 1_000_000_000
@@ -15,18 +19,54 @@ SESSION: Final = 0
 """Sensor number of events that belong to the session as a whole; sensors count from 1."""
 
 
+LONGEST_CLOCK: Final = 48
+"""Characters of a clock's name at most."""
+_CLOCK: Final = re.compile(rf"[!-~]{{1,{LONGEST_CLOCK}}}")
+_INT64: Final = range(-(2**63), 2**63)
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What another clock said of an event before it arrived here.
+
+    ``stamp_ns``: ns of that clock, counted as it counts.  ``clock``: which clock, 1 to 48
+    printable ASCII characters without blanks; another name for each count that begins anew (a
+    computer started again, a second file).  ``offset_ns``: what was to be added to the stamp, as
+    far as was known on arrival, to have it on the capture clock; ``None``: not known then.
+
+    Raises ``ValueError`` for what a capture cannot hold: these values come over the network.
+    """
+
+    stamp_ns: int
+    clock: str
+    offset_ns: int | None = None
+
+    def __post_init__(self) -> None:
+        for value in (self.stamp_ns, self.offset_ns or 0):
+            if type(value) is not int or value not in _INT64:
+                raise ValueError(f"a stamp is a signed 64-bit number of ns, not {value!r}")
+        if type(self.clock) is not str or not _CLOCK.fullmatch(self.clock):
+            raise ValueError(
+                f"a clock's name has 1 to {LONGEST_CLOCK} printable ASCII characters without "
+                f"blanks, not {self.clock!r}"
+            )
+
+
 class Event(NamedTuple):
     """One notification, or one thing the session recorded about itself.
 
-    ``t_ns``: nanoseconds of the capture clock since the session began; never decreasing in
-    a capture.  ``sensor``: position in the plan, counted from 1; 0 is the session.
-    ``channel``: one of the names below.  ``payload``: the raw bytes.
+    ``t_ns``: when it arrived here, nanoseconds of the capture clock since the session began;
+    never decreasing in a capture.  ``sensor``: position in the plan, counted from 1; 0 is the
+    session.  ``channel``: one of the names below.  ``payload``: the raw bytes.  ``foreign``: where
+    another clock stamped it first, what that clock said (``replay.foreign_time`` tells the time
+    to analyse it by).
     """
 
     t_ns: int
     sensor: int
     channel: str
     payload: bytes
+    foreign: Stamp | None = None
 
 
 # Channels of the standard GATT characteristics: the 16-bit number in lower-case hexadecimal.
@@ -80,11 +120,20 @@ GATT_CHANNELS: Final = frozenset(
         MODEL, SERIAL, FIRMWARE, HARDWARE, MAKER,
     }
 )  # fmt: skip
-CHANNELS: Final = (
-    *sorted(GATT_CHANNELS),
-    MQTT_HEART_RATE, LINK, SIGNAL, DOUBLED, ANCHOR, JUMP, LATE, DISK, MARKER, ADVICE,
-    FILE_HEART_RATE, ACKNOWLEDGED,
+CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
+    {
+        HEART_RATE: 1, MQTT_HEART_RATE: 2, BODY_LOCATION: 3, BATTERY: 4, CYCLING: 5, RUNNING: 6,
+        POWER: 7, MODEL: 8, SERIAL: 9, FIRMWARE: 10, HARDWARE: 11, MAKER: 12, LINK: 13,
+        SIGNAL: 14, DOUBLED: 15, ANCHOR: 16, JUMP: 17, LATE: 18, DISK: 19, MARKER: 20,
+        ADVICE: 21, FILE_HEART_RATE: 22, ACKNOWLEDGED: 23,
+    }
 )  # fmt: skip
+"""Number of each channel, in a capture file and on the way to a view.  Numbers are never given
+anew: salvage reads events of files whose own list of channels is lost."""
+CHANNEL_NAMES: Final[Mapping[int, str]] = MappingProxyType(
+    {number: name for name, number in CHANNEL_NUMBERS.items()}
+)
+CHANNELS: Final = tuple(CHANNEL_NUMBERS)
 """Every channel of this format version."""
 
 

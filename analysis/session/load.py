@@ -15,6 +15,7 @@ from analysis.statistics.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
 from replay.errors import PayloadError
 from replay.event import FIRMWARE, HEART_RATE_CHANNELS, MARKER, MODEL, NS_PER_S, Event
+from replay.foreign_time import Repeats, event_time_ns
 from replay.markers import decode_marker
 from replay.payloads import DeviceText, HeartRate, decode
 from replay.plan import Plan, PlannedSensor
@@ -24,7 +25,7 @@ from replay.plan import Plan, PlannedSensor
 class SensorSeries:
     """What one sensor sent.
 
-    ``t_ns`` int64[n] and ``mbpm`` int32[n]: its valid readings as they arrived.  ``grid``
+    ``t_ns`` int64[n] and ``mbpm`` int32[n]: its valid readings in order of time.  ``grid``
     int32[seconds]: its value at each grid second, ``NO_VALUE`` in gaps.  ``notifications``: heart
     rate payloads in all; of these ``malformed`` did not decode and ``invalid`` decoded to what
     may not be paired (0, out of range, no contact).  ``firmware``, ``model``: from the plan or
@@ -118,7 +119,10 @@ def session_data(
     """
     collectors = {number: _Collector() for number in plan.compared}
     markers: list[tuple[int, str]] = []
+    repeats = Repeats()
     for event in events:
+        if repeats.is_repeat(event):
+            continue
         if event.channel == MARKER:
             markers.append(decode_marker(event.t_ns, event.payload))
         collector = collectors.get(event.sensor)
@@ -166,7 +170,7 @@ class _Collector:
             if mbpm is None:
                 self._invalid += 1
             else:
-                self._t_ns.append(event.t_ns)
+                self._t_ns.append(event_time_ns(event))
                 self._mbpm.append(mbpm)
         elif event.channel in (FIRMWARE, MODEL):
             try:
@@ -179,6 +183,9 @@ class _Collector:
     def series(self, number: int, sensor: PlannedSensor, seconds: int) -> SensorSeries:
         t_ns = np.array(self._t_ns, dtype=np.int64)
         mbpm = np.array(self._mbpm, dtype=np.int32)
+        if np.any(np.diff(t_ns) < 0):  # what another clock stamped may arrive out of order
+            order = np.argsort(t_ns, kind="stable")
+            t_ns, mbpm = t_ns[order], mbpm[order]
         return SensorSeries(
             number=number,
             sensor=sensor,

@@ -9,10 +9,11 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
+from functools import partial
 from typing import Protocol
 
 from live.sources.base import CaptureClock
-from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event
+from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event, Stamp
 from replay.link import LinkState
 from replay.markers import encode_marker
 
@@ -58,7 +59,7 @@ class Session:
         self.events = 0
         """Events taken so far."""
         self.reordered = 0
-        """Events whose stamp lay before an event or a tick already passed on."""
+        """Events whose arrival was stamped before an event or a tick already passed on."""
         self.refused = 0
         """Events that could not be taken: a channel or sensor that is not of this session, or
         after its end."""
@@ -75,16 +76,27 @@ class Session:
             parts.append(f"{self.unshown} events could not be shown (they are saved)")
         return "; ".join(parts)
 
-    def emit(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
+    def emit(
+        self,
+        t_ns: int,
+        sensor: int,
+        channel: str,
+        payload: bytes,
+        *,
+        foreign: Stamp | None = None,
+    ) -> None:
         """Take one event; never raises, never waits.
 
-        Order is kept here: an event stamped before the newest one, or before a tick that told
-        the views that they have everything, gets that stamp instead and is counted.  Without
-        this, live boards would close a second that the replay still finds a reading for.
+        Arrivals are kept in order here: one that is stamped before the newest, or before a tick
+        that told the views that they have everything, gets that stamp instead and is counted.
+        Without this, live boards would close a second that the replay still finds a reading for.
         A call from another thread is carried over to the loop, where it may be reordered so.
+        What another clock said (``foreign``) is passed on untouched, however late or out of order.
         """
         if threading.get_ident() != self._thread:
-            self._loop.call_soon_threadsafe(self.emit, t_ns, sensor, channel, payload)
+            self._loop.call_soon_threadsafe(
+                partial(self.emit, t_ns, sensor, channel, payload, foreign=foreign)
+            )
             return
         if self._ended or channel not in _CHANNELS or not 0 <= sensor < len(self._links):
             self.refused += 1
@@ -95,7 +107,7 @@ class Session:
             self.reordered += 1
             t_ns = self._last_ns
         self._last_ns = t_ns
-        event = Event(t_ns, sensor, channel, bytes(payload))
+        event = Event(t_ns, sensor, channel, bytes(payload), foreign)
         if channel == LINK:
             self._links[sensor] = event.payload
         self.events += 1

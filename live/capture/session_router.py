@@ -8,12 +8,13 @@ recording, and the first event of the file is its anchor, as in any capture.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from live.capture.clock import MonotonicClock
 from live.capture.session import Session
 from replay import event as ev
-from replay.event import SESSION
+from replay.event import SESSION, Stamp
 
 RECORDING_BEGINS: Final = "the recording begins"
 """Reason by which the stream of a rehearsal ends; attach again for the recording's own."""
@@ -45,13 +46,24 @@ class SessionRouter:
         self._shift_ns = 0
         self._told: dict[tuple[int, str], bytes] = {}
 
-    def emit(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
+    def emit(
+        self,
+        t_ns: int,
+        sensor: int,
+        channel: str,
+        payload: bytes,
+        *,
+        foreign: Stamp | None = None,
+    ) -> None:
         """Pass one event on; never raises, never waits."""
         if channel in _LASTING and sensor != SESSION:
             # Put last: the newest of all facts comes last, as it did when it was told.
             self._told.pop((sensor, channel), None)
             self._told[sensor, channel] = bytes(payload)
-        self.session.emit(t_ns - self._shift_ns, sensor, channel, payload)
+        if foreign is not None and foreign.offset_ns is not None and self._shift_ns:
+            # A source translates to the clock that it was started with.
+            foreign = replace(foreign, offset_ns=foreign.offset_ns - self._shift_ns)
+        self.session.emit(t_ns - self._shift_ns, sensor, channel, payload, foreign=foreign)
 
     def exchange(self, session: Session, clock: MonotonicClock) -> None:
         """From now on everything is of this session.

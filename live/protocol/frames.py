@@ -6,7 +6,7 @@ body.  Events and ticks, of which there are many, are packed; everything else is
 ====  =======  ==========================================================================
 kind  name     body
 ====  =======  ==========================================================================
-1     event    ``t_ns`` u64, sensor u16, channel u8 (position in ``CHANNELS``), payload
+1     event    ``t_ns`` u64, sensor u16, channel u8 (its number), payload
 2     tick     ``t_ns`` u64
 3     hello    JSON: what is shown, its plan as TOML, when it began
 4     status   JSON: fields of ``CaptureStatus``
@@ -14,6 +14,9 @@ kind  name     body
 6     command  JSON: fields of ``Command``; from a view
 7     ack      JSON: fields of ``Acknowledged``
 8     token    JSON: the token of the run file; a view's first frame
+9     stamped  an event that another clock stamped first: ``t_ns`` u64, sensor u16, channel u8,
+               stamp i64, offset i64, whether the offset is known u8, length of the clock's
+               name u8, the name, payload
 ====  =======  ==========================================================================
 
 Nothing here does input or output.
@@ -30,17 +33,17 @@ from typing import Any, Final
 
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Message, Tick
 from replay.errors import SidebeatError
-from replay.event import CHANNELS, Event
+from replay.event import CHANNEL_NAMES, CHANNEL_NUMBERS, Event, Stamp
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Version of this conversation; the capture and its view must agree on it."""
 MAX_BODY: Final = 4 * 1024 * 1024
 """No frame is longer; a longer length means that the other side is not one of ours."""
 
 _HEAD: Final = struct.Struct("<BI")
 _EVENT: Final = struct.Struct("<QHB")
+_STAMPED: Final = struct.Struct("<QHBqq?B")
 _TICK: Final = struct.Struct("<Q")
-_CODES: Final = {name: code for code, name in enumerate(CHANNELS)}
 
 
 class WireError(SidebeatError):
@@ -58,6 +61,7 @@ class Kind(IntEnum):
     COMMAND = 6
     ACK = 7
     TOKEN = 8
+    STAMPED = 9
 
 
 _KINDS: Final = frozenset(Kind)
@@ -80,9 +84,16 @@ Frame = Message | Hello | Command | str
 
 def event_frame(event: Event) -> bytes:
     """The frame of one event.  Raises ``KeyError`` for a channel that is not of this version."""
-    code = _CODES[event.channel]
-    body = _EVENT.pack(event.t_ns, event.sensor, code)
-    return _HEAD.pack(Kind.EVENT, len(body) + len(event.payload)) + body + event.payload
+    t_ns, sensor, channel, payload, foreign = event
+    number = CHANNEL_NUMBERS[channel]
+    if foreign is None:
+        body = _EVENT.pack(t_ns, sensor, number)
+        return _HEAD.pack(Kind.EVENT, len(body) + len(payload)) + body + payload
+    clock, offset_ns = foreign.clock.encode(), foreign.offset_ns
+    body = _STAMPED.pack(
+        t_ns, sensor, number, foreign.stamp_ns, offset_ns or 0, offset_ns is not None, len(clock)
+    )
+    return _HEAD.pack(Kind.STAMPED, len(body) + len(clock) + len(payload)) + body + clock + payload
 
 
 def tick_frame(t_ns: int) -> bytes:
@@ -155,8 +166,10 @@ def _decode(kind: int, body: bytes) -> Frame:
         raise WireError(f"a frame of unknown kind {kind} came")
     try:
         if kind == Kind.EVENT:
-            t_ns, sensor, code = _EVENT.unpack_from(body)
-            return Event(t_ns, sensor, CHANNELS[code], body[_EVENT.size :])
+            t_ns, sensor, number = _EVENT.unpack_from(body)
+            return Event(t_ns, sensor, CHANNEL_NAMES[number], body[_EVENT.size :])
+        if kind == Kind.STAMPED:
+            return _stamped(body)
         if kind == Kind.TICK:
             return Tick(*_TICK.unpack(body))
         values = json.loads(body)
@@ -175,6 +188,13 @@ def _decode(kind: int, body: bytes) -> Frame:
         return str(values["token"])
     except (struct.error, IndexError, KeyError, TypeError, ValueError) as error:
         raise WireError(f"a frame of kind {kind} cannot be read: {error}") from error
+
+
+def _stamped(body: bytes) -> Event:
+    t_ns, sensor, number, stamp_ns, offset_ns, known, length = _STAMPED.unpack_from(body)
+    clock, payload = body[_STAMPED.size :][:length], body[_STAMPED.size + length :]
+    foreign = Stamp(stamp_ns, clock.decode("ascii"), offset_ns if known else None)
+    return Event(t_ns, sensor, CHANNEL_NAMES[number], payload, foreign)
 
 
 def _command(values: dict[str, Any]) -> Command:

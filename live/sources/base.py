@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from replay.event import Stamp
+
 
 class CaptureClock(Protocol):
     """The one clock of a capture."""
@@ -20,8 +22,20 @@ class CaptureClock(Protocol):
 class Emit(Protocol):
     """Takes one event; called on the capture's loop, never blocks, never raises."""
 
-    def __call__(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
-        """Hand over one event: its stamp, the sensor's number, the channel, the bytes."""
+    def __call__(
+        self,
+        t_ns: int,
+        sensor: int,
+        channel: str,
+        payload: bytes,
+        *,
+        foreign: Stamp | None = None,
+    ) -> None:
+        """Hand over one event: when it arrived here, the sensor's number, the channel, the bytes.
+
+        ``foreign``: the stamp of the computer that heard it first, where that is another one.
+        It is stored as told; ``t_ns`` is the arrival all the same.
+        """
 
 
 class Source(Protocol):

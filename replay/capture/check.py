@@ -11,9 +11,8 @@ from typing import Final
 
 from replay.capture.notes import SALVAGED, effective
 from replay.capture.recovery import Remains, Session, gather
-from replay.capture.row_scan import Row
 from replay.capture.salvage import LostStretch, lost_stretches
-from replay.capture.schema import CHANNEL_NAMES
+from replay.capture.schema import Row
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.event import (
     ANCHOR,
@@ -105,7 +104,7 @@ class _Tally:
         self.others: dict[int, list[int]] = {}
         self.jumps: list[ClockJump] = []
         for row in rows:
-            channel = CHANNEL_NAMES[row.channel]
+            channel = row.event.channel
             self.counts.setdefault(row.sensor, Counter())[channel] += 1
             if channel in HEART_RATE_CHANNELS:
                 self.heart_rate.setdefault(row.sensor, []).append(row.t_ns)

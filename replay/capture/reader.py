@@ -16,13 +16,12 @@ from typing import Any, Final, Self
 from replay.capture.files import READ_ERRORS, cannot, open_for_reading
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
-from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
+from replay.capture.schema import text_crc, whole_row
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
 
 _FETCH_ROWS: Final = 4096
-_COLUMNS: Final = "seq, t_ns, sensor, channel, payload, crc32"
 _SALVAGE: Final = "; salvage what is whole into a new capture"
 
 
@@ -124,24 +123,23 @@ class Capture:
         Each row is checked.  Raises :class:`DamagedCapture` at the first one that is altered or
         missing, and :class:`CaptureError` if the file cannot be read on.
         """
-        channels = CHANNEL_NAMES  # the file's own list is for other tools, and unchecked
         expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         try:
             # Page by page: a query left open while the caller pauses would keep notes out.
             while expected < stop:
                 rows = self._connection.execute(
-                    f"SELECT {_COLUMNS} FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
+                    "SELECT * FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
                     (expected, min(expected + _FETCH_ROWS, stop)),
                 ).fetchall()
                 if not rows:
                     break
-                for row in rows:
-                    seq, t_ns, sensor, channel, payload, _ = row
-                    if seq != expected or not is_whole(row) or channel not in channels:
-                        raise self._damage(seq, expected)
+                for columns in rows:
+                    row = whole_row(columns)
+                    if row is None or row.seq != expected:
+                        raise self._damage(columns[0], expected)
                     expected += 1
-                    yield Event(t_ns, sensor, channels[channel], payload)
+                    yield row.event
         except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         if expected < stop:
@@ -161,12 +159,13 @@ class Capture:
         try:
             while low < high:
                 middle = (low + high) // 2
-                row = self._connection.execute(
-                    f"SELECT {_COLUMNS} FROM event WHERE seq = ?", (middle,)
+                columns = self._connection.execute(
+                    "SELECT * FROM event WHERE seq = ?", (middle,)
                 ).fetchone()
-                if row is None or not is_whole(row):
-                    raise self._damage(middle if row else middle + 1, middle)
-                low, high = (middle + 1, high) if row[1] < t_ns else (low, middle)
+                row = whole_row(columns) if columns else None
+                if row is None:
+                    raise self._damage(middle if columns else middle + 1, middle)
+                low, high = (middle + 1, high) if row.t_ns < t_ns else (low, middle)
         except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         return low

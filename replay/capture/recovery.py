@@ -21,14 +21,14 @@ from typing import Any, Final
 
 from replay.capture.files import LOG, READ_ERRORS, beside, cannot, copy_files, read_header
 from replay.capture.notes import Note
-from replay.capture.row_scan import Row, sift
-from replay.capture.schema import CHANNEL_NAMES, is_whole, text_crc
+from replay.capture.row_scan import sift
+from replay.capture.schema import Row, text_crc, whole_row
 from replay.errors import PlanError
+from replay.event import CHANNEL_NAMES
 from replay.plan import Plan, parse_plan
 
 _COMPLAINTS: Final = 3
 """Findings of SQLite's own check that are listed; the first ones say what is wrong."""
-_EVENT_COLUMNS: Final = "seq, t_ns, sensor, channel, payload, crc32"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +210,7 @@ def _one(connection: sqlite3.Connection, query: str) -> tuple[Any, ...] | None:
 
 def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
     try:
-        for columns in connection.execute(f"SELECT {_EVENT_COLUMNS} FROM event ORDER BY seq"):
+        for columns in connection.execute("SELECT * FROM event ORDER BY seq"):
             _take(columns, found)
     except READ_ERRORS as error:
         if not found.complaints:
@@ -218,9 +218,10 @@ def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
 
 
 def _take(columns: tuple[Any, ...], found: Remains) -> None:
-    seq, t_ns, sensor, channel, payload, _ = columns
-    if is_whole(columns) and channel in CHANNEL_NAMES:
-        found.rows.setdefault(seq, Row(seq, t_ns, sensor, channel, payload))
+    row = whole_row(columns)
+    seq = columns[0]
+    if row is not None:
+        found.rows.setdefault(row.seq, row)
     elif isinstance(seq, int) and seq > 0:
         found.altered.add(seq)
 
@@ -233,7 +234,7 @@ def _read_in_ranges(connection: sqlite3.Connection, found: Remains) -> None:
 def _read_range(connection: sqlite3.Connection, first: int, after: int, found: Remains) -> None:
     try:
         rows = connection.execute(
-            f"SELECT {_EVENT_COLUMNS} FROM event WHERE seq >= ? AND seq < ?", (first, after)
+            "SELECT * FROM event WHERE seq >= ? AND seq < ?", (first, after)
         ).fetchall()
     except READ_ERRORS:
         if after - first > 1:

@@ -15,34 +15,27 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Final
 
-from replay.capture.schema import CHANNEL_NAMES, event_crc
+from replay.capture.schema import Row, whole_row
 
 _INTEGER_BYTES: Final = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8, 8: 0, 9: 0}
 """Bytes of an integer by its type number; 8 and 9 are the constants 0 and 1."""
 _SHAPE: Final = re.compile(
-    rb"(?=[\x07-\x09]\x00"  # length of the types; the row's number is stored before them
+    rb"(?=[\x07-\x0c]\x00"  # length of the types; the row's number is stored before them
     rb"[\x01-\x06\x08\x09]"  # t_ns
     rb"[\x01\x02\x08\x09]"  # sensor
     rb"[\x01\x09]"  # channel
     rb"(?:[\x0c-\x7f]|[\x81-\xff][\x00-\x7f]|[\x81-\xff][\x80-\xff][\x00-\x7f])"  # payload
+    rb"(?:\x00\x00\x00|[\x01-\x06\x08\x09][\x0f-\x6d][\x00-\x06\x08\x09])?"  # foreign stamp
     rb"[\x01-\x06\x08\x09])",  # checksum
     re.DOTALL,
 )
+_TYPES: Final = (6, 9)
+"""How many columns there are: nine, and six before there were foreign stamps."""
 _LONGEST_ROW: Final = 4096 - 35
 _NUMBER_BYTES: Final = 5
 """Row numbers up to 34 thousand million."""
-
-
-class Row(NamedTuple):
-    """One event row whose checksum is right."""
-
-    seq: int
-    t_ns: int
-    sensor: int
-    channel: int
-    payload: bytes
 
 
 def sift_file(path: Path) -> Iterator[Row]:
@@ -60,45 +53,40 @@ def sift(data: bytes) -> Iterator[Row]:
 
 def _row_at(data: bytes, at: int) -> Row | None:
     """The row whose types begin at ``at``, if its checksum agrees."""
-    payload_type, after = _varint(data, at + 5)
-    if payload_type < 12 or payload_type % 2:
+    types_end = at + data[at]
+    position, types = at + 1, []
+    while position < types_end:
+        kind, position = _varint(data, position)
+        if position < 0:
+            return None
+        types.append(kind)
+    if position != types_end or len(types) not in _TYPES:
         return None
-    length = (payload_type - 12) // 2
-    if after + 1 - at != data[at]:
-        return None
-    sizes = (
-        _INTEGER_BYTES[data[at + 2]],
-        _INTEGER_BYTES[data[at + 3]],
-        _INTEGER_BYTES[data[at + 4]],
-        length,
-        _INTEGER_BYTES[data[after]],
-    )
-    total = data[at] + sum(sizes)
-    end = at + total
-    if total > _LONGEST_ROW or end > len(data):
-        return None
-    position = after + 1
-    values = []
-    for column, (kind, size) in enumerate(
-        zip((data[at + 2], data[at + 3], data[at + 4], None, data[after]), sizes, strict=True)
-    ):
+    values: list[int | bytes | str | None] = []
+    for kind in types[1:]:
+        size = (kind - 12) // 2 if kind >= 12 else _INTEGER_BYTES.get(kind, 0)
         raw = data[position : position + size]
         position += size
-        if column == 3:
-            payload = raw
-        elif kind == 8:
-            values.append(0)
-        elif kind == 9:
-            values.append(1)
-        else:
-            values.append(int.from_bytes(raw, "big", signed=True))
-    t_ns, sensor, channel, crc = values
-    if channel not in CHANNEL_NAMES:
+        values.append(_value(kind, raw))
+    total = position - at
+    if total > _LONGEST_ROW or position > len(data):
         return None
     for seq in _numbers_before(data, at, total):
-        if event_crc(seq, t_ns, sensor, channel, payload) == crc:
-            return Row(seq, t_ns, sensor, channel, payload)
+        row = whole_row((seq, *values))
+        if row is not None:
+            return row
     return None
+
+
+def _value(kind: int, raw: bytes) -> int | bytes | str | None:
+    """A value by its type number."""
+    if kind == 0:
+        return None
+    if kind in (8, 9):
+        return kind - 8
+    if kind < 12:
+        return int.from_bytes(raw, "big", signed=True)
+    return raw if kind % 2 == 0 else raw.decode("ascii", "replace")
 
 
 def _numbers_before(data: bytes, at: int, total: int) -> Iterator[int]:

@@ -17,10 +17,9 @@ from replay.capture.files import beside
 from replay.capture.notes import SALVAGED, Note
 from replay.capture.recovery import Remains, Session, gather
 from replay.capture.row_scan import sift_file
-from replay.capture.schema import CHANNEL_NAMES
 from replay.capture.writer import CaptureWriter
 from replay.errors import CaptureError, DamagedCapture, NotACapture
-from replay.event import ANCHOR, Event, unpack_int
+from replay.event import ANCHOR, unpack_int
 from replay.plan import Plan
 
 
@@ -141,8 +140,9 @@ def _session_from(source: Path, found: Remains, plan: Plan | None) -> Session:
         )
     started_utc_ns = 0
     for row in found.in_order():
-        if CHANNEL_NAMES[row.channel] == ANCHOR and len(row.payload) == 8:
-            started_utc_ns = unpack_int(row.payload) - row.t_ns
+        event = row.event
+        if event.channel == ANCHOR and len(event.payload) == 8:
+            started_utc_ns = unpack_int(event.payload) - event.t_ns
             break
     return Session("", started_utc_ns, "salvaged", plan.invented, plan)
 
@@ -157,7 +157,7 @@ def _write(found: Remains, session: Session, note: Note, target: Path) -> None:
     )
     try:
         for row in found.in_order():
-            writer.append(Event(row.t_ns, row.sensor, CHANNEL_NAMES[row.channel], row.payload))
+            writer.append(row.event)
         writer.commit()
         writer.keep_notes([*found.notes, note])
     except CaptureError:

@@ -6,18 +6,20 @@ delete one.  The comments inside the statements are stored in the file with its 
 
 The checksum of a row is a CRC-32 (zlib's) kept as a signed number, which takes four bytes in
 SQLite where the unsigned one would take six.
+
+The three columns of the foreign stamp are NULL for what this computer stamped first, which costs
+three bytes.  Files of the first development versions lack them; such a row is read as one with
+NULL there, and has the same checksum.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from struct import Struct
 from struct import error as StructError
-from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from zlib import crc32
 
-from replay import event as ev
+from replay.event import CHANNEL_NAMES, Event, Stamp
 
 APPLICATION_ID: Final = 0x53424354
 """``SBCT``: bytes 68–71 of the file."""
@@ -26,20 +28,6 @@ FORMAT_VERSION: Final = 1
 PAGE_SIZE: Final = 4096
 """Bytes of a page: the size of a sector of today's disks, so that writing one page never
 rewrites another one's bytes."""
-
-CHANNEL_IDS: Final[Mapping[str, int]] = MappingProxyType(
-    {
-        ev.HEART_RATE: 1, ev.MQTT_HEART_RATE: 2, ev.BODY_LOCATION: 3, ev.BATTERY: 4,
-        ev.CYCLING: 5, ev.RUNNING: 6, ev.POWER: 7, ev.MODEL: 8, ev.SERIAL: 9,
-        ev.FIRMWARE: 10, ev.HARDWARE: 11, ev.MAKER: 12, ev.LINK: 13, ev.SIGNAL: 14,
-        ev.DOUBLED: 15, ev.ANCHOR: 16, ev.JUMP: 17, ev.LATE: 18, ev.DISK: 19,
-        ev.MARKER: 20, ev.ADVICE: 21, ev.FILE_HEART_RATE: 22,
-        ev.ACKNOWLEDGED: 23,
-    }
-)  # fmt: skip
-"""Number of each channel in the event table.  Numbers are never given anew: salvage reads
-events of files whose own list of channels is lost."""
-CHANNEL_NAMES: Final[Mapping[int, str]] = MappingProxyType({n: c for c, n in CHANNEL_IDS.items()})
 
 TABLES: Final = """
 CREATE TABLE session (
@@ -63,11 +51,15 @@ CREATE TABLE channel (
 ) STRICT;
 CREATE TABLE event (
     seq INTEGER PRIMARY KEY,         -- counts from 1 without holes
-    t_ns INTEGER NOT NULL,           -- ns of the capture clock since the start
+    t_ns INTEGER NOT NULL,           -- arrival, ns of the capture clock since the start
     sensor INTEGER NOT NULL,         -- number; 0 is the session itself
     channel INTEGER NOT NULL,
     payload BLOB NOT NULL,           -- the bytes as they came
-    crc32 INTEGER NOT NULL
+    stamp_ns INTEGER,                -- where another clock stamped it first: its stamp
+    clock TEXT,                      -- which clock that was
+    offset_ns INTEGER,               -- stamp to capture clock, as known on arrival
+    crc32 INTEGER NOT NULL,
+    CHECK ((stamp_ns IS NULL) = (clock IS NULL))
 ) STRICT;
 CREATE TABLE ending (                -- missing: the capture was not closed
     id INTEGER PRIMARY KEY CHECK (id = 1),
@@ -89,7 +81,10 @@ SELECT e.seq,
        e.t_ns / 1e9 AS seconds,
        CASE e.sensor WHEN 0 THEN 'session' ELSE s.label END AS label,
        c.name AS channel,
-       lower(hex(e.payload)) AS payload
+       lower(hex(e.payload)) AS payload,
+       e.stamp_ns,
+       e.clock,
+       e.offset_ns
 FROM event e
 LEFT JOIN sensor s ON s.number = e.sensor
 LEFT JOIN channel c ON c.id = e.channel;
@@ -114,6 +109,8 @@ def schema() -> str:
 
 
 _EVENT_HEAD: Final = Struct("<qqqq").pack
+_FOREIGN: Final = Struct("<q?q").pack
+_UNSTAMPED: Final = [None, None, None]
 
 
 def signed_crc(data: bytes) -> int:
@@ -122,21 +119,54 @@ def signed_crc(data: bytes) -> int:
     return value - 0x1_0000_0000 if value & 0x8000_0000 else value
 
 
-def event_crc(seq: int, t_ns: int, sensor: int, channel: int, payload: bytes) -> int:
-    """Checksum of an event row: the four numbers as signed 64-bit little-endian, the payload."""
-    return signed_crc(_EVENT_HEAD(seq, t_ns, sensor, channel) + payload)
+def event_crc(
+    seq: int, t_ns: int, sensor: int, channel: int, payload: bytes, *, foreign: Stamp | None = None
+) -> int:
+    """Checksum of an event row: the four numbers as signed 64-bit little-endian, the payload.
+
+    With a foreign stamp, these follow: stamp, whether an offset is known (one byte), offset or 0,
+    name of the clock.
+    """
+    data = _EVENT_HEAD(seq, t_ns, sensor, channel) + payload
+    if foreign is not None:
+        offset_ns = foreign.offset_ns
+        data += _FOREIGN(foreign.stamp_ns, offset_ns is not None, offset_ns or 0)
+        data += foreign.clock.encode()
+    return signed_crc(data)
 
 
-def is_whole(row: tuple[Any, ...]) -> bool:
-    """Whether an event row, all six columns, matches its checksum.
+class Row(NamedTuple):
+    """One event row whose checksum is right.  ``channel``: its number."""
+
+    seq: int
+    t_ns: int
+    sensor: int
+    channel: int
+    payload: bytes
+    foreign: Stamp | None = None
+
+    @property
+    def event(self) -> Event:
+        """The event that the row holds."""
+        _, t_ns, sensor, channel, payload, foreign = self
+        return Event(t_ns, sensor, CHANNEL_NAMES[channel], payload, foreign)
+
+
+def whole_row(columns: tuple[Any, ...]) -> Row | None:
+    """The row of these columns, in the order of the table; ``None`` if it is not whole.
 
     Columns of a damaged row may be of any type.
     """
-    seq, t_ns, sensor, channel, payload, crc = row
+    seq, t_ns, sensor, channel, payload, *stamped, crc = columns
     try:
-        return bool(event_crc(seq, t_ns, sensor, channel, payload) == crc)
-    except (TypeError, OverflowError, StructError):
-        return False
+        foreign = None
+        if stamped and stamped != _UNSTAMPED:
+            foreign = Stamp(*stamped)
+        if event_crc(seq, t_ns, sensor, channel, payload, foreign=foreign) != crc:
+            return None
+    except (TypeError, ValueError, OverflowError, StructError):
+        return None
+    return Row(seq, t_ns, sensor, channel, payload, foreign) if channel in CHANNEL_NAMES else None
 
 
 def text_crc(*columns: object) -> int:

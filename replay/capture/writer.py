@@ -19,9 +19,9 @@ from typing import Final
 
 from replay.capture.files import JOURNAL, LOG, beside, cannot, mark_recorded_here
 from replay.capture.notes import Note, body_text
-from replay.capture.schema import CHANNEL_IDS, PAGE_SIZE, event_crc, schema, text_crc
+from replay.capture.schema import PAGE_SIZE, event_crc, schema, text_crc
 from replay.errors import CaptureError
-from replay.event import Event
+from replay.event import CHANNEL_NUMBERS, Event
 from replay.plan import Plan, format_plan
 
 COMMIT_EVERY_S: Final = 0.5
@@ -67,7 +67,7 @@ class CaptureWriter:
         self.path = path
         self.plan = plan
         self.started_utc_ns = started_utc_ns
-        self._waiting: list[tuple[int, int, int, int, bytes, int]] = []
+        self._waiting: list[tuple[object, ...]] = []
         self._appended = 0
         self._committed = 0
         self._last_t_ns = 0
@@ -106,8 +106,8 @@ class CaptureWriter:
         Raises :class:`CaptureError` if the event cannot be part of this capture: a time before
         the previous event's, a sensor that is not planned, an unknown channel.
         """
-        t_ns, sensor, name, payload = event
-        channel = CHANNEL_IDS.get(name)
+        t_ns, sensor, name, payload, foreign = event
+        channel = CHANNEL_NUMBERS.get(name)
         if channel is None:
             raise CaptureError(f"{self.path}: the channel {name!r} is not part of this format")
         if not 0 <= sensor <= self._sensors:
@@ -118,9 +118,13 @@ class CaptureWriter:
             )
         seq = self._appended + 1
         payload = bytes(payload)  # a caller's bytearray may change before the commit
-        self._waiting.append(
-            (seq, t_ns, sensor, channel, payload, event_crc(seq, t_ns, sensor, channel, payload))
+        crc = event_crc(seq, t_ns, sensor, channel, payload, foreign=foreign)
+        stamped = (
+            (None, None, None)
+            if foreign is None
+            else (foreign.stamp_ns, foreign.clock, foreign.offset_ns)
         )
+        self._waiting.append((seq, t_ns, sensor, channel, payload, *stamped, crc))
         self._last_t_ns = t_ns
         self._appended = seq
 
@@ -131,8 +135,8 @@ class CaptureWriter:
         """
         if self._waiting:
             self._transact(
-                "INSERT INTO event (seq, t_ns, sensor, channel, payload, crc32) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
+                "INSERT INTO event (seq, t_ns, sensor, channel, payload, stamp_ns, clock, "
+                "offset_ns, crc32) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 self._waiting,
             )
             self._waiting.clear()
@@ -260,7 +264,7 @@ def _begin_file(
         )
         connection.executemany(
             "INSERT INTO channel (id, name) VALUES (?, ?)",
-            [(number, name) for name, number in CHANNEL_IDS.items()],
+            [(number, name) for name, number in CHANNEL_NUMBERS.items()],
         )
         connection.execute("COMMIT")
         if connection.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":

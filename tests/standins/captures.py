@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from replay.capture import CaptureWriter
-from replay.event import ANCHOR, HEART_RATE, LINK, NS_PER_S, SESSION, Event, pack_int
+from replay.event import ANCHOR, HEART_RATE, LINK, NS_PER_S, SESSION, Event, Stamp, pack_int
 from replay.plan import Plan, PlannedSensor
 
 STARTED_UTC_NS = 1_772_608_500_000_000_000
@@ -34,6 +34,20 @@ def session_events(seconds: int, sensors: int = 3) -> Iterator[Event]:
             bpm = 100 + (second * 7 + sensor * 3) % 60
             rr = (61_440 // bpm).to_bytes(2, "little")
             yield Event(start + sensor * 1_234_567, sensor, HEART_RATE, bytes((0x10, bpm)) + rr)
+
+
+def stamped_elsewhere(events: Iterable[Event]) -> Iterator[Event]:
+    """The same events, those of the last sensor as a node's, whose offset was known from 60 s on.
+
+    The node's clock runs 5000 s ahead of the capture's, and 0.2 s pass on the way.
+    """
+    for event in events:
+        if event.sensor != len(PLAN.sensors):
+            yield event
+            continue
+        offset_ns = -5000 * NS_PER_S if event.t_ns > 60 * NS_PER_S else None
+        foreign = Stamp(event.t_ns + 4_999_800_000_000, "node:attic/1", offset_ns)
+        yield event._replace(foreign=foreign)
 
 
 def write_capture(

@@ -39,7 +39,7 @@ class Table:
     columns: tuple[Column, ...]
 
 
-_T_NS = Column("t_ns", "int", "ns", "capture clock since the session began")
+_T_NS = Column("t_ns", "int", "ns", "arrival, by the capture clock since the session began")
 _UTC = Column("utc", "time", "UTC", "the same instant by the clock at the session's start")
 _SENSOR = Column("sensor", "text", "", "label of the sensor")
 _NUMBER = Column("sensor_number", "int", "", "its place in the plan, from 1")
@@ -55,6 +55,17 @@ NOTIFICATIONS: Final = Table(
         Column("sensor", "text", "", "label of the sensor", "an event of the session itself"),
         Column("channel", "text", "", "characteristic (2a37: heart rate) or kind of event"),
         Column("payload", "text", "hexadecimal", "the bytes as they came", "no bytes"),
+        Column(
+            "stamp_ns", "int", "ns", "stamp of the clock that heard it first", "this computer did"
+        ),
+        Column("clock", "text", "", "which clock that was", "this computer's"),
+        Column(
+            "offset_ns",
+            "int",
+            "ns",
+            "what was added to the stamp, when it arrived, to have it on the capture clock",
+            "no other clock, or not known then",
+        ),
     ),
 )
 READINGS: Final = Table(

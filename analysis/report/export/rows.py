@@ -45,9 +45,11 @@ def notification_rows(session: Session) -> Iterator[Row]:
     plan = session.capture.plan
     for seq, event in enumerate(session.capture.events(), 1):
         label = plan.sensor(event.sensor).label if event.sensor else None
+        foreign = event.foreign
         yield (
             seq, event.t_ns, session.utc_ns(event.t_ns), event.sensor, label, event.channel,
-            event.payload.hex() or None,
+            event.payload.hex() or None, foreign and foreign.stamp_ns, foreign and foreign.clock,
+            foreign and foreign.offset_ns,
         )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import asyncio
 import threading
 
 from live.capture.session import Session
-from replay.event import HEART_RATE, LINK, MARKER, Event
+from replay.event import HEART_RATE, LINK, MARKER, Event, Stamp
 from replay.markers import decode_marker
 
 
@@ -154,3 +154,35 @@ def test_a_marker_begun_before_keeps_its_moment_and_the_order() -> None:
     assert [event.t_ns for event in saved.taken] == [9, 9]
     told = [decode_marker(event.t_ns, event.payload) for event in saved.taken]
     assert told == [(5, "start"), (0, "before the start")]
+
+
+def test_another_clocks_stamp_is_passed_on_as_told() -> None:
+    """Stamps of another clock may be late, out of order and double; arrivals alone are ordered."""
+    stamps = [Stamp(900, "node:attic/1", 5), Stamp(100, "node:attic/1"), Stamp(100, "node:attic/1")]
+
+    def script(session: Session, _clock: Clock) -> None:
+        for t_ns, foreign in zip((10, 12, 11), stamps, strict=True):
+            session.emit(t_ns, 1, HEART_RATE, b"\x00\x64", foreign=foreign)
+
+    session, saved, seen, _ = in_session(script)
+    assert [event.foreign for event in saved.taken] == stamps
+    assert [event.t_ns for event in saved.taken] == [10, 12, 12]
+    assert saved.taken == seen.taken
+    assert session.reordered == 1
+
+
+def test_a_stamp_from_another_thread_keeps_its_clock() -> None:
+    """An event that is carried over to the loop brings what another clock said with it."""
+    foreign = Stamp(4, "node:attic/1", 1)
+
+    async def script(session: Session, _clock: Clock) -> None:
+        def call() -> None:
+            session.emit(3, 1, HEART_RATE, b"\x00\x64", foreign=foreign)
+
+        thread = threading.Thread(target=call)
+        thread.start()
+        await asyncio.to_thread(thread.join)
+        await asyncio.sleep(0)
+
+    _, saved, _, _ = in_session(script)
+    assert saved.taken == [Event(3, 1, HEART_RATE, b"\x00\x64", foreign)]

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from live.protocol import frames as wire
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Tick
-from replay.event import CHANNELS, HEART_RATE, Event
+from replay.event import CHANNELS, HEART_RATE, Event, Stamp
 
 EVENTS = st.builds(
     Event,
@@ -16,6 +16,13 @@ EVENTS = st.builds(
     st.integers(0, 65535),
     st.sampled_from(CHANNELS),
     st.binary(max_size=600),
+    st.none()
+    | st.builds(
+        Stamp,
+        st.integers(-(2**63), 2**63 - 1),
+        st.text(st.characters(min_codepoint=33, max_codepoint=126), min_size=1, max_size=48),
+        st.none() | st.integers(-(2**63), 2**63 - 1),
+    ),
 )
 OTHERS = {
     "tick": (wire.tick_frame(123), Tick(123)),
@@ -73,6 +80,8 @@ def test_a_heart_rate_event_is_small() -> None:
         (b"GET / HTTP/1.1\r\n\r\n", "a frame of"),
         (b"\x01" + (3).to_bytes(4, "little") + b"abc", "kind 1 cannot be read"),
         (b"\x01" + (11).to_bytes(4, "little") + bytes(10) + b"\xff", "kind 1 cannot be read"),
+        (b"\x09" + (11).to_bytes(4, "little") + bytes(11), "kind 9 cannot be read"),
+        (b"\x09" + (29).to_bytes(4, "little") + bytes(10) + b"\x01" + bytes(18), "kind 9 cannot"),
         (b"\x04" + (2).to_bytes(4, "little") + b"{]", "kind 4 cannot be read"),
         (b"\x04" + (2).to_bytes(4, "little") + b"{}", "kind 4 cannot be read"),
         (b"\x04" + (2).to_bytes(4, "little") + b"[]", "kind 4 cannot be read"),

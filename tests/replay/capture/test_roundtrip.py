@@ -14,22 +14,31 @@ from hypothesis import strategies as st
 
 from replay import event as event_module
 from replay.capture import Capture, CaptureWriter, capture_name
-from replay.capture.schema import CHANNEL_IDS
 from replay.errors import CaptureError
-from replay.event import CHANNELS, HEART_RATE, NS_PER_S, Event
+from replay.event import CHANNEL_NUMBERS, CHANNELS, HEART_RATE, NS_PER_S, Event, Stamp
 from replay.plan import Plan
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
+_stamps = st.builds(
+    Stamp,
+    st.integers(-(2**63), 2**63 - 1),
+    st.text(st.characters(min_codepoint=33, max_codepoint=126), min_size=1, max_size=48),
+    st.none() | st.integers(-(2**63), 2**63 - 1),
+)
 _steps = st.one_of(st.integers(0, 3), st.integers(0, 2 * NS_PER_S), st.integers(0, 2**50))
 _rows = st.lists(
     st.tuples(
-        _steps, st.integers(0, 3), st.sampled_from(CHANNELS), st.binary(max_size=80) | st.just(b"")
+        _steps,
+        st.integers(0, 3),
+        st.sampled_from(CHANNELS),
+        st.binary(max_size=80) | st.just(b""),
+        st.none() | _stamps,
     ),
     max_size=150,
 )
 
 
-def _events(rows: list[tuple[int, int, str, bytes]]) -> list[Event]:
+def _events(rows: list[tuple[int, int, str, bytes, Stamp | None]]) -> list[Event]:
     times = accumulate(step for step, *_ in rows)
     return [Event(t_ns, *rest) for t_ns, (_, *rest) in zip(times, rows, strict=True)]
 
@@ -38,7 +47,7 @@ def _events(rows: list[tuple[int, int, str, bytes]]) -> list[Event]:
 @given(rows=_rows, commit_every=st.integers(1, 70))
 def test_every_event_comes_back(
     tmp_path_factory: pytest.TempPathFactory,
-    rows: list[tuple[int, int, str, bytes]],
+    rows: list[tuple[int, int, str, bytes, Stamp | None]],
     commit_every: int,
 ) -> None:
     """Whatever is appended is read back equal and in order, however it was committed."""
@@ -53,7 +62,7 @@ def test_every_event_comes_back(
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_a_stretch_is_what_lies_in_it(
     tmp_path_factory: pytest.TempPathFactory,
-    rows: list[tuple[int, int, str, bytes]],
+    rows: list[tuple[int, int, str, bytes, Stamp | None]],
     start: int,
     length: int,
 ) -> None:
@@ -115,13 +124,18 @@ def test_an_event_takes_no_more_than_35_bytes(tmp_path: Path) -> None:
 def test_other_tools_read_the_view(tmp_path: Path) -> None:
     """The view joins label, channel, seconds and hexadecimal payload for any SQLite tool."""
     path = tmp_path / "c.sqlite"
-    write_capture(path, [Event(1_500_000_000, 2, HEART_RATE, b"\x00\x8e")])
+    first = Event(1_500_000_000, 2, HEART_RATE, b"\x00\x8e")
+    stamped = first._replace(t_ns=1_600_000_000, foreign=Stamp(7, "node:attic/1", -3))
+    write_capture(path, [first, stamped])
     with closing(sqlite3.connect(path)) as connection:
         cursor = connection.execute("SELECT * FROM notifications")
         assert [column[0] for column in cursor.description] == [
-            "seq", "seconds", "label", "channel", "payload",
+            "seq", "seconds", "label", "channel", "payload", "stamp_ns", "clock", "offset_ns",
         ]  # fmt: skip
-        assert cursor.fetchall() == [(1, 1.5, "Sorrel", "2a37", "008e")]
+        assert cursor.fetchall() == [
+            (1, 1.5, "Sorrel", "2a37", "008e", None, None, None),
+            (2, 1.6, "Sorrel", "2a37", "008e", 7, "node:attic/1", -3),
+        ]
 
 
 @pytest.mark.parametrize(
@@ -156,18 +170,18 @@ def test_columns_are_strict(tmp_path: Path) -> None:
         closing(sqlite3.connect(path)) as connection,
         pytest.raises(sqlite3.IntegrityError, match="cannot store TEXT"),
     ):
-        connection.execute("INSERT INTO event VALUES (1, 'soon', 1, 1, x'00', 0)")
+        connection.execute("INSERT INTO event VALUES (1, 'soon', 1, 1, x'00', NULL, NULL, NULL, 0)")
 
 
 def test_every_channel_has_its_number() -> None:
     """Each channel of the format has one number, and no two share one."""
-    assert set(CHANNEL_IDS) == set(CHANNELS)
-    assert len(set(CHANNEL_IDS.values())) == len(CHANNEL_IDS)
+    assert set(CHANNEL_NUMBERS) == set(CHANNELS)
+    assert len(set(CHANNEL_NUMBERS.values())) == len(CHANNEL_NUMBERS)
 
 
 def test_channel_numbers_never_move() -> None:
     """The numbers of format 1 stay what they are: files in the world hold them."""
-    assert [CHANNEL_IDS[getattr(event_module, name)] for name in (
+    assert [CHANNEL_NUMBERS[getattr(event_module, name)] for name in (
         "HEART_RATE", "MQTT_HEART_RATE", "BODY_LOCATION", "BATTERY", "CYCLING", "RUNNING", "POWER",
         "MODEL", "SERIAL", "FIRMWARE", "HARDWARE", "MAKER", "LINK", "SIGNAL", "DOUBLED", "ANCHOR",
         "JUMP", "LATE", "DISK", "MARKER", "ADVICE", "FILE_HEART_RATE",

@@ -1,0 +1,83 @@
+"""When an event happened, on the capture clock, as well as can be told.
+
+An event carries when it arrived (``Event.t_ns``) and, where another clock stamped it first, what
+that clock said and the offset that was used then (``Event.foreign``).  All three are stored and
+never altered; the time to analyse by is worked out from them here, each time anew, so that a better
+translation found later changes the numbers and not the file.
+
+A source of one's own stamps (a node, an imported file, a log of notifications) therefore gives:
+
+* ``t_ns``: the arrival on the capture clock.  What is imported afterwards never arrived; its
+  ``t_ns`` is the translated time itself, since a capture is in order of ``t_ns``;
+* ``Stamp.stamp_ns``: the time that stood there, untouched, in ns of that clock (of a file: ns since
+  1970, or since its own beginning);
+* ``Stamp.clock``: a name for each count that begins anew, such as ``node:attic/1`` or
+  ``file:`` and the first digits of its SHA-256;
+* ``Stamp.offset_ns``: what was added to have it on the capture clock, or ``None`` if that was not
+  known yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from replay.event import Event
+
+
+@dataclass(frozen=True, slots=True)
+class Translation:
+    """From another clock to the capture's, for a whole session.
+
+    A stamp s means ``s + offset_ns + (s - at_ns) * drift_ppb / 1e9`` on the capture clock, rounded
+    to whole ns: the offset holds at the stamp ``at_ns`` and changes by ``drift_ppb`` ns a second.
+    """
+
+    offset_ns: int
+    drift_ppb: int = 0
+    at_ns: int = 0
+
+    def to_capture_ns(self, stamp_ns: int) -> int:
+        """The moment of a stamp, ns of the capture clock."""
+        drifted = Fraction((stamp_ns - self.at_ns) * self.drift_ppb, 1_000_000_000)
+        return stamp_ns + self.offset_ns + round(drifted)
+
+
+def event_time_ns(event: Event, translations: Mapping[str, Translation] | None = None) -> int:
+    """The best that is known of when ``event`` happened, ns of the capture clock.
+
+    ``translations``: by name of clock, what is known of it now; for others the offset that was used
+    on arrival counts.  An event whose clock was never translated happened when it arrived, as far
+    as anybody can tell.  May lie before the session began: a node can have heard it earlier.
+    """
+    foreign = event.foreign
+    if foreign is None:
+        return event.t_ns
+    translation = (translations or {}).get(foreign.clock)
+    if translation is not None:
+        return translation.to_capture_ns(foreign.stamp_ns)
+    if foreign.offset_ns is None:
+        return event.t_ns
+    return foreign.stamp_ns + foreign.offset_ns
+
+
+class Repeats:
+    """Finds what was delivered more than once: same sensor, channel, clock, stamp and payload.
+
+    What this computer stamped itself is never a repeat: each arrival has its own moment.
+    """
+
+    def __init__(self) -> None:
+        self._seen: set[tuple[int, str, str, int, bytes]] = set()
+
+    def is_repeat(self, event: Event) -> bool:
+        """Whether an event like this was asked about before."""
+        foreign = event.foreign
+        if foreign is None:
+            return False
+        key = (event.sensor, event.channel, foreign.clock, foreign.stamp_ns, event.payload)
+        if key in self._seen:
+            return True
+        self._seen.add(key)
+        return False
