@@ -21,10 +21,14 @@ from replay.errors import PlanError
 
 ROLES: Final = ("reference", "test", "companion")
 """A companion (cadence, power) is recorded and used by the warnings, but not compared."""
-SOURCES: Final = ("bluetooth", "mqtt", "simulated", "file")
-ALIGNMENTS: Final = ("estimated", "by hand", "as recorded")
+SOURCES: Final = ("bluetooth", "mqtt", "simulated", "file", "log")
+"""``file``: a series of an activity file, stamped by a clock of its own.  ``log``: notifications
+as they arrived elsewhere, those of all sensors stamped by one clock."""
+IMPORTED_SOURCES: Final = frozenset({"file", "log"})
+ALIGNMENTS: Final = ("estimated", "by hand", "as recorded", "one clock")
 """How the clock of an imported file was brought onto the capture's: by the changes that both
-series show, by the tester's number, or not at all (the file's own times are taken)."""
+series show, by the tester's number, or not at all: the file's own times are taken, because nothing
+better is known, or because one clock stamped them all."""
 DEFAULT_HOLD_S: Final = 3.0
 """Age up to which a reading stands for the present second: heart-rate sensors send about
 once a second, so three seconds allow two lost notifications and no more."""
@@ -39,8 +43,9 @@ class PlannedSensor:
     ``name``; MQTT sensors by ``topic``; simulated ones by ``kind``.  ``hold_s``: pairing age
     limit in seconds.
 
-    A sensor that was imported has ``file`` (its name), ``sha256`` (of the file, hexadecimal),
-    ``offset_s`` (added to the file's own times) and ``alignment`` (one of :data:`ALIGNMENTS`).
+    A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
+    file, hexadecimal), ``offset_s`` (added to the file's own times) and ``alignment`` (one of
+    :data:`ALIGNMENTS`).
     """
 
     label: str
@@ -204,10 +209,10 @@ def _check(plan: Plan) -> None:
 
 
 def _check_file(where: str, sensor: PlannedSensor) -> None:
-    if sensor.source != "file":
+    if sensor.source not in IMPORTED_SOURCES:
         for name in ("file", "sha256", "offset_s", "alignment"):
             if getattr(sensor, name):
-                raise PlanError(f"{where}, {name}", "is for sensors with source file only")
+                raise PlanError(f"{where}, {name}", "is for sensors from files only")
         return
     if not sensor.file:
         raise PlanError(where, "a sensor from a file needs the file's name")

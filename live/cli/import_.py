@@ -30,6 +30,7 @@ sidebeat import tansy.fit --into capture.sqlite --label Tansy --placement "left 
 sidebeat import strap.fit watch.csv --wearer W1 --activity "stair climbing"
 sidebeat import watch.csv --into capture.sqlite --bpm-column Puls --timezone Europe/Oslo
 sidebeat import tansy.fit --into capture.sqlite --offset-s -7203.5
+sidebeat import log.csv --device-column device --reference Yarrow --wearer W1 --activity rest
 """
 _ROLES: Final = ("test", "reference")
 
@@ -52,6 +53,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--offset-s", action="append", metavar="X",
         help="seconds to add to the file's times, or auto to have them found (default)",
     )  # fmt: skip
+    log = parser.add_argument_group(
+        "of a log of notifications, all sensors in one file on one clock; --label, --placement and "
+        "--firmware are then DEVICE=TEXT"
+    )
+    log.add_argument("--device-column", metavar="NAME", help="column that tells the sensors apart")
+    log.add_argument("--reference", metavar="DEVICE", help="which of them is the reference")
     alone = parser.add_argument_group("of a session that is made of files alone")
     alone.add_argument("--wearer", metavar="W", help="code of the wearer, not a name")
     alone.add_argument("--activity", metavar="A", help="what was done")
@@ -80,6 +87,15 @@ def run(arguments: argparse.Namespace) -> int:
     from live.cli.import_dialog import can_ask  # noqa: PLC0415 - only when it runs
 
     files: list[Path] = arguments.files
+    ask = can_ask() and not arguments.json
+    if arguments.device_column or (len(files) == 1 and _looks_like_log(files[0], ask=ask)):
+        from live.cli.import_log import import_log  # noqa: PLC0415
+
+        return _told(import_log(arguments, ask=ask, software=_software()), arguments)
+    if arguments.reference is not None:
+        raise SidebeatError(
+            "--reference is of a log of notifications (with --device-column); of files, say --role"
+        )
     for option in ("label", "role", "placement", "firmware", "offset_s"):
         given = getattr(arguments, option)
         if given is not None and len(given) != len(files):
@@ -88,7 +104,6 @@ def run(arguments: argparse.Namespace) -> int:
                 "file(s); give it once for each, in the same order"
             )
     offsets = [_offset(text) for text in arguments.offset_s or ["auto"] * len(files)]
-    ask = can_ask() and not arguments.json
     if arguments.into is not None:
         for option in ("wearer", "activity"):
             if getattr(arguments, option) is not None:
@@ -96,11 +111,21 @@ def run(arguments: argparse.Namespace) -> int:
         facts = _into(arguments, offsets, ask=ask)
     else:
         facts = _alone(arguments, offsets, ask=ask)
+    return _told(facts, arguments)
+
+
+def _told(facts: dict[str, Any], arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(facts)
     else:
         _tell(facts)
     return 0
+
+
+def _looks_like_log(path: Path, *, ask: bool) -> bool:
+    from live.cli.import_log import is_log  # noqa: PLC0415 - only when it runs
+
+    return is_log(path, ask=ask)
 
 
 def _into(

@@ -44,6 +44,15 @@ def ask_text(question: str) -> str:
             return line.strip()
 
 
+def ask_choice(question: str, choices: Sequence[str]) -> str:
+    """One of these answers; asked again until it is one.  Letter case does not matter."""
+    while True:
+        answer = ask_text(question)
+        for choice in choices:
+            if answer.lower() == choice.lower():
+                return choice
+
+
 def as_typed(options: TableOptions) -> str:
     """The options that make the same answers without questions."""
     pairs = (

@@ -324,8 +324,10 @@ def _capture(arguments: argparse.Namespace) -> int:
 
 def _sources(plan: Plan, talk: Talk) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
+    from replay.plan import IMPORTED_SOURCES  # noqa: PLC0415 - as above
+
     kinds = {sensor.source for sensor in plan.sensors}
-    if files := [sensor.label for sensor in plan.sensors if sensor.source == "file"]:
+    if files := [s.label for s in plan.sensors if s.source in IMPORTED_SOURCES]:
         raise SidebeatError(
             f"a sensor of a file cannot be recorded live ({', '.join(files)}): take it out of the "
             "plan, and bring its file in afterwards with 'sidebeat import'"

@@ -13,7 +13,7 @@ from live.simulated.kinds import kind_of
 from live.simulated.script import script_for
 from replay.attention import AttentionPlan
 from replay.errors import PlanError
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.plan import IMPORTED_SOURCES, Broker, Plan, PlannedSensor
 
 Identity = tuple[str, str]
 """What makes two planned sensors the same thing: the source, and where it is found there."""
@@ -31,8 +31,8 @@ def identity(sensor: PlannedSensor) -> Identity:
         return "mqtt", sensor.topic
     if sensor.source == "simulated":
         return "simulated", f"{sensor.kind}/{sensor.label}"
-    if sensor.source == "file":
-        return "file", sensor.label
+    if sensor.source in IMPORTED_SOURCES:
+        return sensor.source, sensor.label
     return "bluetooth", sensor.address or sensor.name
 
 

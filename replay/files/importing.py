@@ -102,8 +102,8 @@ def write_beside(
     added = [_events(number, one, started, duration) for number, one in enumerate(imported, first)]
     notes = [*source.notes()]
     notes += _notes(imported, first, len(notes) + 1, started, duration)
-    with _new_capture(target, plan, started, software) as writer:
-        _append(writer, heapq.merge(source.events(), *added, key=lambda event: event.t_ns))
+    with new_capture(target, plan, started, software) as writer:
+        append_all(writer, heapq.merge(source.events(), *added, key=lambda event: event.t_ns))
         writer.keep_notes(notes)
         if source.clean:
             writer.close(t_ns=duration, reason=source.end_reason or "", utc_ns=source.end_utc_ns)
@@ -130,8 +130,8 @@ def write_alone(
     streams = [
         _events(number, one, started_utc_ns, duration_ns) for number, one in enumerate(imported, 1)
     ]
-    with _new_capture(target, plan, started_utc_ns, software) as writer:
-        _append(writer, heapq.merge([anchor], *streams, key=lambda event: event.t_ns))
+    with new_capture(target, plan, started_utc_ns, software) as writer:
+        append_all(writer, heapq.merge([anchor], *streams, key=lambda event: event.t_ns))
         writer.keep_notes(_notes(imported, 1, 1, started_utc_ns, duration_ns))
         writer.close(
             t_ns=duration_ns, reason="end of the file", utc_ns=started_utc_ns + duration_ns
@@ -139,7 +139,7 @@ def write_alone(
 
 
 @contextmanager
-def _new_capture(
+def new_capture(
     target: Path, plan: Plan, started_utc_ns: int, software: str
 ) -> Iterator[CaptureWriter]:
     """A writer whose file is taken away again if anything goes wrong."""
@@ -152,7 +152,8 @@ def _new_capture(
         raise
 
 
-def _append(writer: CaptureWriter, events: Iterable[Event]) -> None:
+def append_all(writer: CaptureWriter, events: Iterable[Event]) -> None:
+    """Take all events, committing now and then."""
     for number, event in enumerate(events, 1):
         writer.append(event)
         if number % _COMMIT_EVERY == 0:

@@ -13,6 +13,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
+
 from replay.event import NS_PER_S
 from replay.plan import DEFAULT_HOLD_S
 
@@ -26,7 +29,7 @@ _PAUSE_S: Final = 60.0
 """No device samples more rarely during an activity: a longer spacing says nothing about it."""
 
 
-_FARTHEST: Final = 2**62
+FARTHEST_NS: Final = 2**62
 """ns: the year 2116, and half of what 64 bits hold; a later time is none."""
 
 
@@ -125,7 +128,7 @@ class FileSeries:
 
 def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
     """Put the rows in order and count what is dropped.  Never raises; there may be none left."""
-    timed = [row for row in raw.rows if row.time_ns is not None and abs(row.time_ns) < _FARTHEST]
+    timed = [row for row in raw.rows if row.time_ns is not None and abs(row.time_ns) < FARTHEST_NS]
     kept: list[tuple[int, str]] = []
     latest, unordered = -(2**63), 0
     for row in timed:
@@ -140,7 +143,7 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
     kept.sort(key=lambda reading: reading[0])
     readings, duplicated, conflicting = _without_repetitions(kept)
     times = tuple(time for time, _ in readings)
-    spacing_s, hold_s = _spacing(times)
+    spacing_s, hold_s = spacing_of(times)
     pauses = [(b - a) / NS_PER_S for a, b in pairwise(times) if b - a > hold_s * NS_PER_S]
     return FileSeries(
         path=path,
@@ -189,13 +192,16 @@ def _without_repetitions(
     return readings, duplicated, conflicting
 
 
-def _spacing(times: Sequence[int]) -> tuple[float, float]:
-    """The usual spacing and the age limit that goes with it, in s."""
-    spacings = sorted(
-        spacing for a, b in pairwise(times) if 0 < (spacing := (b - a) / NS_PER_S) <= _PAUSE_S
-    )
-    if not spacings:
+def spacing_of(times: Sequence[int] | npt.NDArray[np.int64]) -> tuple[float, float]:
+    """The usual spacing and the age limit that goes with it, in s.
+
+    ``times``: ns, never decreasing.
+    """
+    stamps = np.asarray(times, dtype=np.int64)
+    spacings = (stamps[1:] - stamps[:-1]) / NS_PER_S
+    spacings = np.sort(spacings[(spacings > 0) & (spacings <= _PAUSE_S)])
+    if not len(spacings):
         return 0.0, DEFAULT_HOLD_S
-    usual = spacings[math.ceil(USUAL_SHARE * len(spacings)) - 1]
+    usual = float(spacings[math.ceil(USUAL_SHARE * len(spacings)) - 1])
     hold = min(math.ceil(HOLD_PER_SPACING * usual), LONGEST_HOLD_S)
     return round(usual, 3), max(DEFAULT_HOLD_S, float(hold))

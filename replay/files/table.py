@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from replay.errors import ActivityFileError, ColumnsUnclear
+from replay.files.log_rows import plain_name
 from replay.files.series import RawSeries, Row, plural
 from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
 from replay.payloads import FILE_UNITS
@@ -20,11 +21,11 @@ _DELIMITERS: Final = ",;\t|"
 _SNIFFED_LINES: Final = 50
 """Lines looked at for the delimiter and the header; devices write a preamble of a few lines."""
 _SAMPLE_ROWS: Final = 20
-_TIME_NAMES: Final = (
+TIME_NAMES: Final = (
     "time", "timestamp", "time stamp", "datetime", "date time", "utc", "time utc", "utc time",
     "timestamp utc", "elapsed", "elapsed time", "elapsed s", "seconds", "time s", "t", "t s",
 )  # fmt: skip
-_BPM_NAMES: Final = (
+BPM_NAMES: Final = (
     "hr", "bpm", "hr bpm", "heart rate", "heartrate", "heart rate bpm", "heartrate bpm", "pulse",
     "pulse bpm", "pulse rate", "heart rate hr",
 )  # fmt: skip
@@ -59,9 +60,9 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     if options.unit and options.unit not in FILE_UNITS:
         raise ActivityFileError(f"the unit {options.unit!r} is not known; there are bpm, Hz and ms")
     times_at = _columns_of(
-        path, columns, rows, options.time_column, wanted="time", usual=_TIME_NAMES
+        path, columns, rows, options.time_column, wanted="time", usual=TIME_NAMES
     )
-    bpm_at = _columns_of(path, columns, rows, options.bpm_column, wanted="bpm", usual=_BPM_NAMES)[0]
+    bpm_at = _columns_of(path, columns, rows, options.bpm_column, wanted="bpm", usual=BPM_NAMES)[0]
     texts = [" ".join(row[at] for at in times_at).strip() for row in rows]
     form = options.time_format or guess_format([t for t in texts if t][:_SAMPLE_ROWS])
     if form is None:
@@ -178,7 +179,7 @@ def _columns_of(
                 rows[:3],
             )
         return [columns.index(part) for part in parts]
-    found = [i for i, name in enumerate(columns) if _plain(name) in usual]
+    found = [i for i, name in enumerate(columns) if plain_name(name) in usual]
     if len(found) == 1:
         return found
     what = "the times" if wanted == "time" else "the heart rate"
@@ -189,7 +190,3 @@ def _columns_of(
         columns,
         rows[:3],
     )
-
-
-def _plain(name: str) -> str:
-    return " ".join(re.findall(r"[a-z0-9]+", name.lower()))

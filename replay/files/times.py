@@ -24,7 +24,7 @@ _NEARLY_ALL: Final = 0.8
 """A file may have a row or two whose time is missing or spoilt."""
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
-_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,16}(?:[.,][0-9]{1,12})?")
+_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,16}(?:[.,][0-9]{1,24})?(?:[eE][+-]?[0-9]{1,2})?")
 _CLOCK: Final = re.compile(r"(?:([0-9]{1,3}):)?([0-9]{1,3}):([0-9]{2}(?:[.,][0-9]{1,9})?)")
 _DISORDER_NS: Final = 60 * 10**9
 """A row that stands this much before the one above it is out of order; one that stands further
@@ -121,7 +121,7 @@ class TimeReader:
         if self.form in (UNIX_S, UNIX_MS):
             if not _NUMBER.fullmatch(text):
                 return None
-            return int(_decimal(text) * (10**9 if self.form == UNIX_S else 10**6))
+            return round(_decimal(text) * (10**9 if self.form == UNIX_S else 10**6))
         if self.form == ELAPSED:
             return _elapsed_ns(text)
         try:
@@ -157,7 +157,7 @@ def _decimal(text: str) -> Decimal:
 
 def _elapsed_ns(text: str) -> int | None:
     if _NUMBER.fullmatch(text):
-        return int(_decimal(text) * 10**9)
+        return round(_decimal(text) * 10**9)
     match = _CLOCK.fullmatch(text)
     if match is None:
         return None

@@ -24,7 +24,7 @@ FILE_UNITS: Final[Mapping[str, Callable[[Decimal], Decimal]]] = {
 }
 """How a value of each unit becomes bpm; a time of 0 ms per beat is no beat at all."""
 
-_NUMBER: Final = re.compile(rb"\s*\+?([0-9]{1,9}(?:[.,][0-9]{1,12})?)\s*(?: ([A-Za-z]+))?")
+_NUMBER: Final = re.compile(rb"\s*\+?([0-9]{1,9}(?:[.,][0-9]{1,24})?)\s*(?: ([A-Za-z]+))?")
 _HIGHEST_BPM: Final = 0xFFFF  # as far as the standard characteristic counts
 _PLAIN: Final = {str(bpm).encode(): HeartRate(bpm * 1000) for bpm in range(256)}
 

@@ -37,7 +37,7 @@ def test_a_file_has_a_clock_of_its_own():
         ({"alignment": "guessed"}, "must be one of estimated, by hand, as recorded"),
         ({"sha256": "xyz"}, "64 hexadecimal digits"),
         ({"offset_s": float("nan")}, "must be a number"),
-        ({"source": "bluetooth", "name": "Tansy"}, "is for sensors with source file only"),
+        ({"source": "bluetooth", "name": "Tansy"}, "is for sensors from files only"),
     ],
 )
 def test_what_cannot_be_an_import_is_refused(change, rule):
