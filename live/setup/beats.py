@@ -64,7 +64,7 @@ class BeatWatch:
             self._bad += [
                 t_ns
                 for judged in self._judge.judge(rr)
-                if judged.beat not in (Beat.GOOD, Beat.ECTOPIC, Beat.LEAP)
+                if judged.beat not in (Beat.GOOD, Beat.EARLY)
             ]
         oldest_ns = t_ns - round(HOLD_S * NS_PER_S)
         # One notification from before the stretch stays: the first sum needs its start.

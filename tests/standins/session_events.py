@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
@@ -18,7 +19,8 @@ S = 1_000_000_000
 
 def planned(label: str, role: str = "test", **more: Any) -> PlannedSensor:
     """A sensor of a plan; simulated unless told otherwise."""
-    given: dict[str, Any] = {"source": "simulated", "kind": "wrist", **more}
+    kind = "strap" if role == "reference" else "wrist"
+    given: dict[str, Any] = {"source": "simulated", "kind": kind, **more}
     return PlannedSensor(label=label, role=role, **given)
 
 
@@ -51,6 +53,28 @@ def stream(
     times = [start_s + k * every_s for k in range(count)]
     value = bpm if callable(bpm) else lambda _: bpm
     return [hr(t, sensor, round(value(t)), rr=rr(t), **more) for t in times]
+
+
+def strap(
+    rr_s: Iterable[float], *, bpm: int | None = None, sensor: int = 1, start_s: float = 0.0
+) -> list[Event]:
+    """Notifications once a second of a strap whose beats have these RR, in s.
+
+    Each brings the beats that are complete; ``bpm`` is fixed, or the mean of the last six.
+    """
+    events, at, ready, recent = [], start_s, [], deque[float](maxlen=6)
+    tick = start_s + 1
+    for rr in rr_s:
+        at += rr
+        while at > tick:
+            if recent:
+                sent = bpm or min(255, round(60 * len(recent) / sum(recent)))
+                events.append(hr(tick, sensor, sent, rr=ready))
+                ready = []
+            tick += 1
+        ready.append(round(rr * 1024))
+        recent.append(rr)
+    return events
 
 
 def link(t_s: float, sensor: int, state: str) -> Event:

@@ -1,13 +1,14 @@
-"""Judges beats by their neighbours: which RR intervals no heart makes.
+"""Judges beats by their neighbours: which RR intervals a heart does not make.
 
-An RR is compared with the median of the beats before it that were accepted, after the manner of
-the artefact corrections used for heart-rate variability (the classes missed, extra and ectopic
-follow Lipponen & Tarvainen, J Med Eng Technol 2019; from memory), but causally, and with limits
-that widen with the wearer's own variability.
+An RR is held against the median of the beats before it, causally.  What a heart may do belongs to
+its rate: at rest it swings by a third from beat to beat, above 120 bpm by a few percent.  Classes
+as in the artefact corrections used for heart-rate variability (missed, extra and ectopic follow
+Lipponen & Tarvainen, J Med Eng Technol 2019; from memory), with limits from recorded straps.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,12 +29,10 @@ class Beat(Enum):
     MISSED_MANY = "several missed"
     EXTRA = "doubled"
     """Two that sum to one: something beside the heart was counted."""
-    ECTOPIC = "early"
-    """Short, then long, together two: the heart itself does this at times."""
+    EARLY = "early"
+    """Short, and then no shorter than usual: the heart itself does this at times."""
     JUMP = "jump"
-    """Off by more than the heart's own variability, and none of the above."""
-    LEAP = "leap"
-    """Five alike in a row, far from those before: the rate leapt, or what is counted changed."""
+    """Off by more than a heart at this rate varies, and none of the above."""
     IMPOSSIBLE = "impossible"
     """An interval that no heart has at all."""
 
@@ -54,9 +53,10 @@ class BeatJudge:
         self._limits = limits
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
         self._beside = 0.0
-        self._refused: list[Judged] = []
-        self._spread = limits.usual_spread
+        self._refused: list[int] = []
         self._short = 0
+        self._limit_of = 0.0
+        self._limit = 0.0
 
     @property
     def beside(self) -> float:
@@ -70,9 +70,11 @@ class BeatJudge:
 
     @property
     def limit(self) -> float:
-        """Share by which an RR may differ from its neighbours."""
-        limits = self._limits
-        return min(max(limits.least_share, limits.spreads * self._spread), limits.most_share)
+        """Share by which an RR may differ from its neighbours at their rate."""
+        if self._limit_of != self._beside:
+            self._limit_of = self._beside
+            self._limit = _interpolated(self._limits.natural, self._beside)
+        return self._limit
 
     def forget(self) -> None:
         """Beats were lost on the way: the next ones have no neighbours."""
@@ -84,53 +86,61 @@ class BeatJudge:
     def judge(self, rr: int) -> Sequence[Judged]:
         """Take the next RR; the judgements that are ripe with it, oldest first.
 
-        None while there are too few neighbours, or while one waits for those that follow: a
-        short beat for the next, jumps for whether they are the start of a new rate.
+        None while there are too few neighbours, or while a short beat waits for the next.
         """
         limits = self._limits
-        beside = self.beside
+        beside = self._beside
         if not 0 < rr <= limits.most_rr or (beside == 0 and rr < limits.least_rr):
             self._short = 0
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             self._take_for_neighbour(rr)
             return ()
+        if not self._short:
+            return self._alone(rr, beside)
         short, self._short = self._short, 0
+        limit = self.limit
         ratio = rr / beside
-        if short:
-            together = (short + rr) / beside
-            if abs(together - 1) <= limits.pair_share:
-                return self._refuse(Beat.EXTRA, short, beside)
-            if ratio > 1 and abs(together - 2) <= limits.pair_share:
-                return (Judged(Beat.ECTOPIC, short, beside),)
-            # The short one stays unexplained; the present one is looked at by itself.
-            if short < limits.least_rr:
-                ripe: Sequence[Judged] = (*self._released(), Judged(Beat.IMPOSSIBLE, short, beside))
-            else:
-                ripe = self._refuse(Beat.JUMP, short, beside)
-            return (*ripe, *self._alone(rr, self.beside))
-        return self._alone(rr, beside)
+        if ratio < 1 and self._make_one(short, rr):
+            return (Judged(Beat.EXTRA, short, beside),)
+        if (
+            short < limits.half * beside
+            and abs(ratio - 1) <= limit
+            and self._make_one(self._accepted[-1], short)
+        ):  # the longer part came first, and passed for a beat of its own
+            return (Judged(Beat.EXTRA, short, beside), *self._alone(rr, beside))
+        no_shorter = 1 - limit <= ratio < limits.missed_ratio
+        if short < limits.least_rr:
+            first = Judged(Beat.IMPOSSIBLE, short, beside)
+        else:
+            first = Judged(Beat.EARLY if no_shorter else Beat.JUMP, short, beside)
+        self._refuse(short)
+        if no_shorter and ratio > 1 + limit:
+            return (first,)  # its pause belongs to it
+        return (first, *self._alone(rr, self._beside))
 
     def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
         limits = self._limits
         ratio = rr / beside
-        if abs(ratio - 1) <= self.limit:
-            released = self._accept(rr, ratio)
-            good = Judged(Beat.GOOD, rr, beside)
-            return (*released, good) if released else (good,)
+        limit = self.limit
+        # A steep change of the rate leaves the median behind, but not the newest beat.
+        if abs(ratio - 1) <= limit or abs(rr / self._accepted[-1] - 1) <= limit:
+            self._take_for_neighbour(rr)
+            self._refused.clear()
+            return (Judged(Beat.GOOD, rr, beside),)
         if ratio < 1:
             self._short = rr
             return ()
+        self._refuse(rr)
         if ratio < limits.missed_ratio:
-            return self._refuse(Beat.JUMP, rr, beside)
-        return self._refuse(
-            Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY, rr, beside
-        )
+            beat = Beat.JUMP
+        else:
+            beat = Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY
+        return (Judged(beat, rr, beside),)
 
-    def _accept(self, rr: int, ratio: float) -> Sequence[Judged]:
-        self._take_for_neighbour(rr)
-        self._spread += (abs(ratio - 1) - self._spread) / self._limits.spread_beats
-        return self._released()
+    def _make_one(self, first: int, second: int) -> bool:
+        share = min(self.limit, self._limits.pair_share)
+        return abs((first + second) / self._beside - 1) <= share
 
     def _take_for_neighbour(self, rr: int) -> None:
         accepted = self._accepted
@@ -138,24 +148,23 @@ class BeatJudge:
         if len(accepted) >= self._limits.least_neighbours:
             self._beside = float(median(accepted))
 
-    def _released(self) -> Sequence[Judged]:
-        ripe, self._refused = self._refused, []
-        return ripe
-
-    def _refuse(self, beat: Beat, rr: int, beside: float) -> Sequence[Judged]:
+    def _refuse(self, rr: int) -> None:
+        """Some alike in a row are a new rate, or a new way of counting: neighbours from here."""
         limits, refused = self._limits, self._refused
-        if beat in (Beat.EXTRA, Beat.MISSED_MANY):
-            return (*self._released(), Judged(beat, rr, beside))
-        most = 1 + limits.least_share
-        if refused and not refused[-1].rr / most <= rr <= refused[-1].rr * most:
-            ripe = self._released()
-            self._refused.append(Judged(beat, rr, beside))
-            return ripe
-        refused.append(Judged(beat, rr, beside))
-        if len(refused) < limits.rebase:
-            return ()
-        # The rate itself has changed: these are the neighbours now.
-        self._accepted.clear()
-        for judged in self._released():
-            self._take_for_neighbour(judged.rr)
-        return (Judged(Beat.LEAP, rr, beside),)
+        if refused and abs(rr / refused[-1] - 1) > limits.alike_share:
+            refused.clear()
+        refused.append(rr)
+        if len(refused) >= limits.rebase:
+            self._accepted.clear()
+            for one in refused:
+                self._take_for_neighbour(one)
+            refused.clear()
+
+
+def _interpolated(points: Sequence[tuple[float, float]], x: float) -> float:
+    """Value at ``x`` of the line through ``points``, flat beyond its ends."""
+    at = bisect_right(points, x, key=lambda point: point[0])
+    if at in (0, len(points)):
+        return points[min(at, len(points) - 1)][1]
+    (x0, y0), (x1, y1) = points[at - 1], points[at]
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)

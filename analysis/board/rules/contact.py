@@ -109,11 +109,7 @@ class NoContact(SensorRule):
             case _:
                 cause = f"{self.name} has sent {bpm:.0f} bpm, which no heart has, for {for_s} s."
         measures.append(Measure("bpm sent", bpm, "bpm"))
-        advice = (
-            "Wet the strap's electrodes and tighten it by a finger, high under the chest."
-            if self.watched.is_reference
-            else "Tighten its band by one hole and move it a finger's breadth up the arm."
-        )
+        advice = self.seat_advice
         if self._aspect == "beats" and not self.watched.is_reference:
             advice += " If its value still does not change, switch it off and on: it is frozen."
         return Explanation(cause, advice, tuple(measures))

@@ -43,15 +43,8 @@ class LooseReference(SensorRule):
         self._limits = limits
         self._judge = BeatJudge(beat_limits)
         self._account = RrAccount(limits, unit)
-        self._weights = {
-            Beat.MISSED: limits.missed,
-            Beat.MISSED_MANY: limits.missed_many,
-            Beat.EXTRA: limits.extra,
-            Beat.ECTOPIC: limits.ectopic,
-            Beat.JUMP: limits.jump,
-            Beat.LEAP: limits.leap,
-            Beat.IMPOSSIBLE: limits.impossible,
-        }
+        self._beats = 0
+        self._swing_at = -limits.swing_beats
         self._score = 0.0
         self._since = 0
         self._last_bad = -1
@@ -106,7 +99,7 @@ class LooseReference(SensorRule):
         bad = sum(self._recent)
         return Explanation(
             f"{self.name} reads badly: {self._why}.",
-            "Wet the strap's electrodes, tighten it by a finger, and keep clothing off it.",
+            self.seat_advice,
             (
                 Measure("evidence of bad beats", self._score, "", self._limits.raise_at),
                 Measure("bad beats among the last 60", bad, "beats"),
@@ -146,10 +139,11 @@ class LooseReference(SensorRule):
             self._settled_ns = -1
         if self._settled_ns < 0:
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
-        self._look_for_leap(second, t_ns, mbpm, bool(self._recent))
+        self._look_for_leap(second, t_ns, mbpm)
         self._last_ns, self._last_mbpm = t_ns, mbpm
         self._judge_beats(second, reading)
-        if self._account.take(t_ns, reading.rr, self._judge.beside):
+        # Optical sensors leave beats out by habit.
+        if self._account.take(t_ns, reading.rr, self._judge.beside) and self.has_electrodes:
             self._add(
                 second,
                 self._limits.missing_time,
@@ -163,20 +157,34 @@ class LooseReference(SensorRule):
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
-                if judged.beat is _GOOD:
-                    self._recent.append(False)
-                else:
-                    self._weigh(second, judged)
+                self._beats += 1
+                weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
+                self._recent.append(weight > 0)
+                if weight:
+                    self._add(second, weight, self._in_words(judged))
 
-    def _weigh(self, second: int, judged: Judged) -> None:
-        self._recent.append(True)
+    def _weight(self, judged: Judged) -> float:
+        """How much one judgement says against the seat of the strap."""
+        limits, beat = self._limits, judged.beat
+        if beat in (Beat.MISSED, Beat.EXTRA, Beat.IMPOSSIBLE):
+            return limits.beat
+        if beat is Beat.MISSED_MANY:
+            return limits.missed_many
+        is_fast = judged.beside <= limits.fast_rr
+        if beat is Beat.EARLY and not is_fast:
+            return 0.0
+        if self._beats - self._swing_at < limits.swing_beats:
+            return 0.0
+        self._swing_at = self._beats
+        return limits.swing_fast if is_fast else limits.swing
+
+    def _in_words(self, judged: Judged) -> str:
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
         beside_ms = round(judged.beside * 1000 / RR_PER_S)
-        self._add(
-            second,
-            self._weights[judged.beat],
-            f"{sum(self._recent)} bad beats among the last {len(self._recent)}, the newest "
-            f"{judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)",
+        bad, of = sum(self._recent), len(self._recent)
+        return (
+            f"{bad} bad beat{'s' if bad > 1 else ''} among the last {of}, the newest "
+            f"{judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)"
         )
 
     def _hold_against_bpm(self, second: int) -> None:
@@ -204,16 +212,17 @@ class LooseReference(SensorRule):
             f"its RR say {said[-1] / 1000:.0f} bpm while it sends {self._last_mbpm / 1000:.0f}",
         )
 
-    def _look_for_leap(self, second: int, t_ns: int, mbpm: int, has_rr: bool) -> None:
+    def _look_for_leap(self, second: int, t_ns: int, mbpm: int) -> None:
+        """Where RR come they are the better witness, and a leap of theirs is in the beats."""
         limits = self._limits
-        if self._last_ns < 0 or t_ns < self._settled_ns:
+        if self._recent or self._last_ns < 0 or t_ns < self._settled_ns:
             return
         apart_s = (t_ns - self._last_ns) / NS_PER_S
         leap = abs(mbpm - self._last_mbpm)
         if apart_s <= limits.leap_s and leap > limits.leap_mbpm + limits.leap_mbpm_per_s * apart_s:
             self._add(
                 second,
-                limits.leap if has_rr else limits.leap_alone,
+                limits.leap,
                 f"it leapt from {self._last_mbpm / 1000:.0f} to {mbpm / 1000:.0f} bpm in "
                 f"{apart_s:.1f} s",
             )

@@ -52,8 +52,8 @@ class RrAccount:
     def take(self, t_ns: int, rr: Sequence[int], usual_rr: float) -> bool:
         """One notification; whether beats are missing by now.
 
-        ``usual_rr``: RR of the neighbours in 1/1024 s, 0 if not known.  After ``True`` the account
-        starts anew, so that each loss is told once.
+        ``usual_rr``: RR of the neighbours in 1/1024 s, 0 if not known.  After ``True`` it counts
+        from here on, so that each loss is told once.
         """
         last_ns, self._last_ns = self._last_ns, t_ns
         self._counts.append(len(rr))
@@ -88,9 +88,8 @@ class RrAccount:
         self.allowed_s = usual_rr / RR_PER_S + self._limits.slack_s
         if self.missing_s <= self.allowed_s:
             return False
-        missing_s = self.missing_s
-        self.restart()
-        self._last_ns, self.missing_s = t_ns, missing_s
+        self._lows.clear()
+        self._new_lows.clear()
         return True
 
     def _sends_part(self, usual_rr: float) -> bool:

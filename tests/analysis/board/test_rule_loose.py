@@ -6,30 +6,20 @@ import random
 
 import pytest
 
+from analysis.board import Board
 from analysis.board.rules.beats import Beat, BeatJudge
 from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.thresholds import BEAT
 from analysis.board.snapshot import Severity
-from tests.standins.session_events import hr, plan_of, play, stream
+from tests.standins.session_events import hr, plan_of, planned, play, strap, stream
 
 
 def _rule(session):
     return [LooseReference(session, session.reference)]
 
 
-def _strap(rr_s: list[float], bpm: int | None = 140, every_s: float = 1.0):
-    """Notifications of a strap whose beats have these RR, in s; each brings the complete ones."""
-    events, at, beat, tick = [], 0.0, 0, every_s
-    beats = []
-    for rr in rr_s:
-        at += rr
-        beats.append((at, rr))
-    while tick < at:
-        ready = [round(rr * 1024) for t, rr in beats[beat:] if t <= tick]
-        beat += len(ready)
-        events.append(hr(tick, 1, bpm or 140, rr=ready))
-        tick += every_s
-    return events
+def _strap(rr_s: list[float]):
+    return strap(rr_s, bpm=140)
 
 
 def _heart(count: int, rr_s: float = 60 / 140, spread: float = 0.008) -> list[float]:
@@ -51,12 +41,22 @@ STEADY = (430, 428, 433, 431, 429, 432)
         ((861, 430), [Beat.MISSED, Beat.GOOD]),
         ((1300, 430), [Beat.MISSED_MANY, Beat.GOOD]),
         ((250, 180, 430), [Beat.EXTRA, Beat.GOOD]),
+        ((270, 160, 430), [Beat.EXTRA, Beat.GOOD]),
+        ((380, 245, 430), [Beat.GOOD, Beat.EARLY, Beat.GOOD]),
         ((150, 430), [Beat.IMPOSSIBLE, Beat.GOOD]),
-        ((300, 560, 430), [Beat.ECTOPIC, Beat.GOOD]),
+        ((150, 560, 430), [Beat.IMPOSSIBLE, Beat.GOOD]),
+        ((300, 560, 430), [Beat.EARLY, Beat.GOOD]),
+        ((300, 440, 430), [Beat.EARLY, Beat.GOOD, Beat.GOOD]),
+        ((290, 280, 560, 430), [Beat.JUMP, Beat.EARLY, Beat.GOOD]),
         ((560, 430), [Beat.JUMP, Beat.GOOD]),
+        ((700, 430), [Beat.JUMP, Beat.GOOD]),
+        ((720, 430), [Beat.MISSED, Beat.GOOD]),
+        ((1100, 430), [Beat.MISSED, Beat.GOOD]),
+        ((1140, 430), [Beat.MISSED_MANY, Beat.GOOD]),
         ((0,), [Beat.IMPOSSIBLE]),
         ((3000,), [Beat.IMPOSSIBLE]),
-        ((330, 331, 329, 332, 330, 331), [Beat.LEAP, Beat.GOOD]),
+        ((560, 560, 560, 560, 560, 560), [Beat.JUMP] * 5 + [Beat.GOOD]),
+        ((470, 500, 540, 580, 600, 610), [Beat.GOOD] * 6),
         ((440, 425, 450), [Beat.GOOD] * 3),
     ],
 )
@@ -66,10 +66,136 @@ def test_beats_are_judged_by_their_neighbours(rr_ms, expected) -> None:
     assert judged == expected
 
 
+@pytest.mark.parametrize(
+    ("rr_ms", "share"), [(300, 0.15), (430, 0.18), (700, 0.38), (1000, 0.45), (1400, 0.45)]
+)
+def test_what_a_heart_may_do_belongs_to_its_rate(rr_ms, share) -> None:
+    """A change just inside of what hearts at this rate show is good, one just outside is not."""
+    inside, outside = rr_ms * (1 + share - 0.02), rr_ms * (1 + share + 0.02)
+    assert _judge(*[rr_ms] * 9, inside)[-1] is Beat.GOOD
+    assert _judge(*[rr_ms] * 9, outside)[-1] is Beat.JUMP
+
+
 def test_breathing_heart_at_rest_is_good() -> None:
-    """At rest the RR swing by a fifth with each breath, and none of them is bad."""
-    rr = [round(1000 + 110 * ((k % 8) - 3.5) / 3.5) for k in range(200)]
+    """At rest the RR swing by two fifths with each breath, and none of them is bad."""
+    rr = [round(1000 + 200 * ((k % 8) - 3.5) / 3.5) for k in range(200)]
     assert set(_judge(*rr)) == {Beat.GOOD}
+
+
+def test_a_heart_that_slows_after_effort_is_good() -> None:
+    """Slowing by a third within four beats after hard effort is the heart's own."""
+    rr = [370] * 30 + [400, 435, 470, 495] + [500] * 20
+    assert set(_judge(*rr)) == {Beat.GOOD}
+
+
+def _with_bad_beats(at_s: list[float], make=lambda a, b: [a + b]) -> list[float]:
+    """A steady heart in exercise; the two beats at each of these times are made into others."""
+    rr, at, waiting, heart = [], 0.0, list(at_s), _heart(1200)
+    while heart:
+        first = heart.pop(0)
+        if waiting and at >= waiting[0] and heart:
+            waiting.pop(0)
+            new = make(first, heart.pop(0))
+        else:
+            new = [first]
+        rr += new
+        at += sum(new)
+    return rr
+
+
+@pytest.mark.parametrize(
+    ("at_s", "found"),
+    [
+        ([100], False), ([100, 108], True), ([100, 113], False), ([100, 125, 150], True),
+        ([100, 140, 180], False), ([100, 130, 160, 190, 220, 250], True),
+        ([100, 160, 220, 280, 340, 400], False),
+    ],
+)  # fmt: skip
+def test_missed_beats_must_come_together(at_s, found) -> None:
+    """Two within 10 s or three within a minute are a loose strap; one a minute is none."""
+    board = play(plan_of(), _strap(_with_bad_beats(at_s)), until_s=480, rules=_rule)
+    assert bool(board.warnings) is found
+    if found:
+        assert board.warnings[0].since_s == pytest.approx(at_s[0], abs=2.5)
+
+
+@pytest.mark.parametrize(
+    ("make", "at_s", "found"),
+    [
+        (lambda a, b: [a * 0.4, a * 0.6, b], [100, 108], True),  # doubled
+        (lambda a, b: [a * 0.4, a * 0.6, b], [100], False),
+        (lambda a, _: [3.1 * a], [100], False),  # several missed, once
+        (lambda a, _: [3.1 * a], [100, 125], True),
+        (lambda a, _: [3.1 * a], [100, 135], False),
+        (lambda a, b: [0.0, a, b], [100, 108], True),  # no heart has it
+        (lambda a, b: [a * 0.7, b * 1.3], [100, 108, 116, 124], False),  # early, with its pause
+        (lambda a, b: [a * 0.7, b * 1.3], [100, 103, 106, 109, 112, 115, 118, 121], True),
+        (lambda a, b: [a * 1.35, b], [100, 110, 120], False),  # a jump now and then
+        (lambda a, b: [a * 1.35, b], [100, 103, 106, 109, 112, 115, 118, 121], True),
+        (lambda a, b: [a * 1.35, b * 1.05], [100, 100.5, 101, 101.5, 102], False),  # one swing
+    ],
+)  # fmt: skip
+def test_each_kind_of_bad_beat_has_its_weight(make, at_s, found) -> None:
+    """Beats that a heart may make itself need many; those that it does not, two."""
+    board = play(plan_of(), _strap(_with_bad_beats(at_s, make)), until_s=480, rules=_rule)
+    assert bool(board.warnings) is found
+
+
+@pytest.mark.parametrize(("rr_s", "found"), [(0.9, False), (0.55, False), (0.45, True)])
+def test_early_beats_of_a_slow_heart_are_its_own(rr_s, found) -> None:
+    """Below 120 bpm early beats raise nothing, however many there are."""
+    rr = _heart(400, rr_s=rr_s)
+    for k in range(60, 360, 6):
+        rr[k : k + 2] = [rr[k] * 0.6, rr[k] * 1.4]
+    assert bool(play(plan_of(), strap(rr), until_s=sum(rr), rules=_rule).warnings) is found
+
+
+def test_it_ends_half_a_minute_after_the_last_bad_beat() -> None:
+    """Early beats in between do not hold it, missed ones do."""
+    missed = _with_bad_beats([100, 104, 120])
+    (warning,) = play(plan_of(), _strap(missed), until_s=300, rules=_rule).warnings
+    assert warning.end_s == pytest.approx(151, abs=1)
+    assert warning.cleared == "No bad beat for 30 s."
+
+
+def test_reset_forgets_the_evidence() -> None:
+    """What another warning explains counts for nothing afterwards."""
+    events = _strap(_with_bad_beats([100, 107]))
+    rules = []
+
+    def make(session):
+        rules[:] = _rule(session)
+        return rules
+
+    board = Board(plan_of(), make)
+    for event in events:
+        board.feed(event)
+        if board.second == 104:
+            rules[0].reset()
+    assert board.warnings == ()
+    assert play(plan_of(), events, until_s=200, rules=_rule).warnings != ()
+
+
+def test_a_fault_from_the_first_second_is_found() -> None:
+    """A strap that misses every fifth beat from the start is told within 15 s."""
+    rr = _with_bad_beats([1.5 + 2.2 * k for k in range(40)])
+    (warning,) = play(plan_of(), _strap(rr), until_s=60, rules=_rule).warnings
+    assert warning.start_s <= 15
+
+
+@pytest.mark.parametrize(
+    ("worn", "advice"),
+    [
+        ({"placement": "chest"}, "electrodes"), ({"placement": "upper arm"}, "Tighten its band"),
+        ({"kind": "arm"}, "Tighten its band"), ({}, "electrodes"),
+    ],
+)  # fmt: skip
+def test_advice_fits_the_kind_of_reference(worn, advice) -> None:
+    """An arm sensor has no electrodes to be wetted."""
+    plan = plan_of(planned("Yarrow", "reference", **worn), planned("Sorrel"))
+    events = _strap(_with_bad_beats([100, 104]))
+    (warning,) = play(plan, events, until_s=130, rules=_rule).warnings
+    assert advice in warning.advice
 
 
 def test_sound_strap_raises_nothing() -> None:
@@ -129,6 +255,25 @@ def test_rr_and_bpm_that_contradict_each_other_are_told() -> None:
     warnings = play(plan_of(), wrong, until_s=300, rules=_rule).warnings
     assert warnings[0].start_s <= 212
     assert "while it sends 165" in warnings[0].cause
+
+
+@pytest.mark.parametrize(("sent", "found"), [(147, False), (152, True), (128, True), (134, False)])
+def test_bpm_may_differ_from_its_rr_by_what_averaging_does(sent, found) -> None:
+    """More than 8 bpm beside everything its RR said lately is told, less is not."""
+    events = _strap(_heart(900))
+    off = [e._replace(payload=bytes([16, sent]) + e.payload[2:]) for e in events[199:]]
+    warnings = play(plan_of(), events[:199] + off, until_s=300, rules=_rule).warnings
+    assert bool(warnings) is found
+    if found:
+        assert 206 <= warnings[0].start_s <= 216
+        assert f"while it sends {sent}" in warnings[0].cause
+
+
+@pytest.mark.parametrize(("leap", "found"), [(19, False), (22, True)])
+def test_what_a_heart_can_do_in_a_second_is_no_leap(leap, found) -> None:
+    """Two leaps of 22 bpm within seconds are told, of 19 bpm not."""
+    twice = stream(1, 0.5, 100, lambda t: 100 + leap if 50 < t < 54 else 100)
+    assert bool(play(plan_of(), twice, until_s=100, rules=_rule).warnings) is found
 
 
 def test_two_leaps_without_rr_are_told_and_one_is_not() -> None:

@@ -41,67 +41,65 @@ class BeatLimits:
     """Nine beats span a breath at rest and follow an interval's rise within 4 s."""
     least_neighbours: int = 5
     """A median of fewer is moved by two bad beats."""
-    least_share: float = 0.15
-    """In exercise successive RR differ by 1 to 3 %; real recordings of well seated straps hold
-    one beat in some thousands beyond 10 % and none beyond 15 %."""
-    spreads: float = 5.0
-    """At rest the RR swing with each breath: five of the wearer's own mean deviations."""
-    most_share: float = 0.40
-    """Beyond this even a breathing heart at rest does not go, and a missed beat would hide."""
-    usual_spread: float = 0.02
-    """Where the own deviation starts from, until it is known."""
-    spread_beats: int = 40
-    """Beats over which the own deviation is learned: a few breaths."""
+    natural: tuple[tuple[float, float], ...] = ((380, 0.15), (512, 0.22), (650, 0.35), (820, 0.45))
+    """By RR (160, 120, 95 and 75 bpm), what a heart itself varies by: well-seated straps swing
+    within five beats by 2, 12, 27 and 43 % (99 of 100) above 150, 120, 95 and below 75 bpm, single
+    early beats aside, and change to the next beat by 2.5, 3, 10 and 19 %."""
     least_rr: int = 236
     """260 bpm: faster than any heart in exercise."""
     most_rr: int = 2560
     """2.5 s, 24 bpm: slower than the slowest valid reading."""
     pair_share: float = 0.2
-    """Two intervals that together make one (or two) beats do so within a fifth."""
+    """Two intervals that together make one do so within what one interval varies, at most."""
+    half: float = 0.5
+    """A heart's own early beat is hardly shorter than half of its neighbours."""
     missed_ratio: float = 1.65
     """Between one and two beats the middle is 1.5; a little more, for the pause after an early
     beat."""
     missed_many_ratio: float = 2.6
     """From here on at least two beats are missing."""
     rebase: int = 5
-    """Five alike in a row that differ from the neighbours are a new rate, not five slips."""
+    """Five alike in a row that differ from the neighbours are a new rate, not five slips …"""
+    alike_share: float = 0.15
+    """… alike within what one heart varies in exercise."""
 
 
 @dataclass(frozen=True, slots=True)
 class LooseLimits:
     """When the evidence of bad beats counts as a loose or dry reference.
 
-    Evidence is summed as in a one-sided cumulative sum (Page, Biometrika 1954): each bad beat
-    adds its weight, time takes away.
+    Evidence is summed as in a one-sided cumulative sum (Page, Biometrika 1954): each event adds
+    its weight, time takes away.
     """
 
-    raise_at: float = 5.0
-    """Two missed or doubled beats within about 25 s; one alone never suffices."""
-    most: float = 10.0
+    raise_at: float = 1.8
+    """Two missed or doubled beats within 10 s, or three within a minute; one alone never: of
+    well-seated straps above 120 bpm one beat in some hundreds is missed."""
+    most: float = 3.5
     """Chosen: evidence of long ago must not outlive the fault."""
-    leak_per_s: float = 0.15
-    """Two slips more than half a minute apart have nothing to do with each other."""
-    missed: float = 4.4
-    """A heart in exercise does not skip."""
-    extra: float = 4.7
-    """Nor does it beat twice within one beat's time."""
-    missed_many: float = 4.9
+    leak_per_s: float = 0.02
+    """A single missed beat every minute is forgotten in between."""
+    beat: float = 1.0
+    """A missed or doubled beat, or an interval that no heart has."""
+    missed_many: float = 1.7
     """Almost enough alone: nothing but a lost electrode makes it."""
-    jump: float = 2.5
-    """Unexplained, but an early beat or a change of posture may be behind it."""
-    ectopic: float = 1.5
-    """The heart itself does this: single early beats are common, a run of them is not."""
-    impossible: float = 2.5
-    """Some straps send one such RR now and then in an otherwise sound stream."""
-    missing_time: float = 4.0
+    swing: float = 0.6
+    """A jump beyond what a heart at this rate does, but a movement may be behind it …"""
+    swing_fast: float = 0.3
+    """… and above 120 bpm an early beat as well …"""
+    swing_beats: int = 5
+    """… and those within five beats are one swing, which is one event."""
+    fast_rr: int = 512
+    """120 bpm.  From there on an early beat weighs as a jump; in a slower heart it is its own."""
+    missing_time: float = 1.1
     """RR that fall short of the time that passed by two beats or more were left out; once, they
     may have been in a notification that was lost."""
-    against_bpm_per_s: float = 1.2
-    """The RR and the bpm of one strap contradict each other: five seconds of it suffice."""
-    leap: float = 2.4
-    """A leap of the RR and of the bpm that is made of them are one leap, and one is not enough."""
-    leap_alone: float = 3.5
-    """Without RR the bpm is all there is: two leaps within 10 s."""
+    against_bpm_per_s: float = 0.25
+    """The RR and the bpm of one strap contradict each other: seven seconds of it suffice …"""
+    against_free_s: int = 5
+    """… after these: following a leap the bpm may be ahead of the median of nine beats."""
+    leap: float = 1.0
+    """Without RR the bpm is all there is: two leaps within seconds."""
     clear_s: int = 30
     """Without a bad beat for this long it is seated again: at one bad beat in 100 the next would
     have come, half of the times, within 70 beats."""
@@ -116,8 +114,6 @@ class LooseLimits:
     against_bpm_mbpm: int = 8_000
     """Straps average their bpm over some beats; more than 8 bpm outside of what the RR said in
     the last seconds is no averaging."""
-    against_free_s: int = 3
-    """After a leap the bpm may be ahead of the median of nine beats by some seconds."""
     against_bpm_s: int = 15
     """Straps average over up to 15 s."""
     leap_mbpm: int = 15_000
