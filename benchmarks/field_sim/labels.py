@@ -24,11 +24,11 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """``right``: kinds of warning that find the fault.  ``fair``: kinds that it excuses.
+    """``right``: kinds of warning that find the fault; none: it only excuses.
+    ``fair``: kinds that it excuses.
 
     ``known``: from which instant on times count.  ``rule``: the warning whose row it stands in.
     ``limit_s``: found within this counts as in time.  ``goal_percent``: in time, 0 without a goal.
-    ``counted``: false for what only excuses warnings and asks for none.
     """
 
     right: frozenset[str]
@@ -36,12 +36,7 @@ class Judgement:
     known: str
     limit_s: float
     goal_percent: float = 0.0
-    counted: bool = True
-
-    @property
-    def rule(self) -> str:
-        """The warning in whose row it is counted."""
-        return min(self.right, default="")
+    rule: str = ""
 
 
 def _one(
@@ -50,10 +45,9 @@ def _one(
     known: str,
     limit_s: float,
     goal_percent: float = 0.0,
-    *,
-    counted: bool = True,
 ) -> Judgement:
-    return Judgement(_kinds(right), _kinds(fair), known, limit_s, goal_percent, counted)
+    rule = right.split(",", maxsplit=1)[0].strip()
+    return Judgement(_kinds(right), _kinds(fair), known, limit_s, goal_percent, rule)
 
 
 def _kinds(text: str) -> frozenset[str]:
@@ -70,10 +64,10 @@ JUDGEMENTS: Final[dict[str, Judgement]] = {
         "loose reference", _BEHIND_A_BAD_STRAP, "the second bad beat has arrived", 10, 98
     ),
     "contact flickers": _one(
-        "", "no contact, loose reference, reference lost, silent", "at once", 10, counted=False
+        "", "no contact, loose reference, reference lost, silent", "at once", 10
     ),
     "reference silent": _one(
-        "reference lost, silent", "no contact, apart", "the first notification is missing", 10, 95
+        "silent, reference lost", "no contact, apart", "the first notification is missing", 10, 95
     ),
     "sensor silent": _one("silent", "thinning", "the first notification is missing", 10, 95),
     "thinning": _one("thinning", "silent", "at once; four in five are lost", 30),
@@ -108,14 +102,13 @@ JUDGEMENTS: Final[dict[str, Judgement]] = {
         "labels swapped", "late, apart, outvoted reference", "the second effort has ended", 60
     ),
     "outside by itself": _one(
-        "", "apart, on cadence, frozen", "outside for half of 60 or 90 s", 90, counted=False
+        "", "apart, on cadence, frozen", "outside for half of 60 or 90 s", 90
     ),
     "stands still by itself": _one(
         "",
         "frozen",
         "10 readings of one value while the rate over 10 s moved by 8 bpm",
         20,
-        counted=False,
     ),
 }
 """By kind of fault.  A kind of warning that does not exist yet finds nothing: it stays in view."""

@@ -12,9 +12,9 @@ from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from benchmarks.fault_sim.draft import Session
 from benchmarks.fault_sim.faults import JUDGEMENTS, Fault
 from benchmarks.fault_sim.recorded import read_rr, recorded_session
-from benchmarks.fault_sim.report import as_markdown, figures
-from benchmarks.fault_sim.score import Score, score
 from benchmarks.fault_sim.session import draw_session
+from benchmarks.scoring.report import as_markdown, figures
+from benchmarks.scoring.score import Score, score
 from replay import event
 from replay.errors import SidebeatError
 from replay.event import HEART_RATE_CHANNELS, NS_PER_S
@@ -138,7 +138,7 @@ def _warning(kind: WarningKind, sensor: int, start_s: int) -> SensorWarning:
 
 
 def _scored(faults: tuple[Fault, ...], *warnings: SensorWarning) -> Score:
-    return score(Session(7, _plan(), 3600.0, [], faults), warnings)
+    return score(Session(7, _plan(), 3600.0, [], faults), warnings, JUDGEMENTS)
 
 
 SILENCE = Fault("silent, link up", 2, 100.4, 160.0, 101.0)
@@ -193,12 +193,12 @@ def test_figures_carry_exact_intervals():
     faults = tuple(Fault("frozen", 2, 100.0 * n, 100.0 * n + 50, 100.0 * n) for n in range(1, 11))
     total = _scored(faults)
     total.add(_scored(()))
-    values = figures(total)
+    values = figures(total, JUDGEMENTS)
     row = next(row for row in values["faults"] if row["fault"] == "frozen")
     assert (row["faults"], row["found_in_time_percent"]) == (10, 0.0)
     assert row["found_in_time_high_percent"] == 30.8
     assert values["clean_false_alarms"]["high_per_hour"] == 3.689
-    assert "| frozen" in as_markdown(values)
+    assert "| frozen" in as_markdown(values, "its labels")
 
 
 def test_recorded_intervals_come_back_from_the_strap(tmp_path: Path):

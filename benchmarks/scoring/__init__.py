@@ -1,0 +1,1 @@
+"""What a board's warnings are worth, whichever generator made the sessions."""
