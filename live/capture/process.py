@@ -24,10 +24,17 @@ from live.capture.folder import no_shared_maps
 from live.capture.naming import free_names, software
 from live.capture.saver import Saver
 from live.capture.session import Session
-from live.capture.session_router import ABANDONED_S, RECORDING_BEGINS, REHEARSAL, SessionRouter
+from live.capture.session_router import ABANDONED_S, SessionRouter
 from live.capture.signals import signals_go_to
 from live.capture.view_server import Backlog, ViewServer
-from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended
+from live.protocol.feed import (
+    RECORDING_BEGINS,
+    REHEARSAL,
+    Acknowledged,
+    CaptureStatus,
+    Command,
+    Ended,
+)
 from live.protocol.frames import VERSION, Hello
 from live.protocol.run_file import NoCapture
 from live.sources.base import Source

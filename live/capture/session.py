@@ -46,11 +46,11 @@ class Session:
     """
 
     def __init__(
-        self, clock: CaptureClock, sensors: int, saver: Sink | None, shown: ViewSink
+        self, clock: CaptureClock, sensors: int, saver: Sink | None, views: ViewSink
     ) -> None:
         self._clock = clock
         self._saver = saver
-        self._shown = shown
+        self._views = views
         self._loop = asyncio.get_running_loop()
         self._thread = threading.get_ident()
         self._links: list[bytes] = [b""] * (sensors + 1)
@@ -114,7 +114,7 @@ class Session:
         if self._saver is not None:
             self._saver.put(event)
         try:
-            self._shown.put(event)
+            self._views.put(event)
         except Exception:
             # Showing must never cost a notification: it is on its way to the file already.
             self.unshown += 1
@@ -134,7 +134,7 @@ class Session:
     def tick(self) -> int:
         """Tell the views that they have everything up to now; returns that moment's ``t_ns``."""
         self._last_ns = max(self._last_ns, self._clock.now_ns())
-        self._shown.tick(self._last_ns)
+        self._views.tick(self._last_ns)
         return self._last_ns
 
     def end(self) -> int:

@@ -16,10 +16,6 @@ from live.capture.session import Session
 from replay import event as ev
 from replay.event import SESSION, Stamp
 
-RECORDING_BEGINS: Final = "the recording begins"
-"""Reason by which the stream of a rehearsal ends; attach again for the recording's own."""
-REHEARSAL: Final = "rehearsal"
-"""Title of what views see until then."""
 ABANDONED_S: Final = 15.0
 """A rehearsal that no view watches for so long ends: its page has crashed, and the sensors it
 holds would be missing elsewhere."""

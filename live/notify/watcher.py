@@ -10,12 +10,11 @@ import time
 from collections.abc import Callable
 from typing import Final
 
-from live.capture.session_router import RECORDING_BEGINS, REHEARSAL
 from live.notify.command import CommandRunner
 from live.notify.facts import facts_for
 from live.notify.notifier import Attention, Means
 from live.notify.publisher import Publisher
-from live.protocol.feed import Feed
+from live.protocol.feed import RECORDING_BEGINS, REHEARSAL, Feed
 from live.protocol.view_model import ViewModel
 from replay.plan import Broker, Plan
 

@@ -12,9 +12,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from live.capture.session_router import RECORDING_BEGINS
 from live.protocol.capture_feed import CaptureFeed
-from live.protocol.feed import Acknowledged, Ended
+from live.protocol.feed import RECORDING_BEGINS, Acknowledged, Ended
 from live.setup.checks import Check, PreStart
 from live.setup.folder import FolderFacts
 from live.setup.subprocesses import LineChild, rehearsing_child

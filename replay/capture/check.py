@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from replay.capture.notes import SALVAGED, effective
-from replay.capture.recovery import Remains, Session, gather
+from replay.capture.recovery import Recovered, Session, recover
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import Row
 from replay.capture.writer import COMMIT_EVERY_EVENTS
@@ -120,7 +120,7 @@ def check_capture(path: Path) -> CheckReport:
     Raises :class:`NotACapture`, :class:`NewerCapture`, or :class:`CaptureError` if the file is
     missing or cannot be read at all.
     """
-    found = gather(path)
+    found = recover(path)
     rows = found.in_order()
     span_ns = found.ending.t_ns if found.ending else (rows[-1].t_ns if rows else 0)
     tally = _Tally(rows)
@@ -164,7 +164,7 @@ def check_capture(path: Path) -> CheckReport:
 
 
 def _sensors(
-    session: Session, found: Remains, tally: _Tally, span_ns: int
+    session: Session, found: Recovered, tally: _Tally, span_ns: int
 ) -> tuple[SensorCheck, ...]:
     plan = effective(found.notes).relabelled(session.plan)
     checks = []
@@ -195,7 +195,7 @@ def _gaps(times: list[int], span_ns: int, hold_ns: int) -> list[int]:
 
 
 def _faults(
-    found: Remains, damaged: int, missing: int, lost: tuple[LostStretch, ...], unknown: int
+    found: Recovered, damaged: int, missing: int, lost: tuple[LostStretch, ...], unknown: int
 ) -> list[str]:
     faults = []
     if found.missing_bytes:
@@ -233,7 +233,7 @@ def _faults(
     return faults
 
 
-def _unclosed(found: Remains) -> str:
+def _unclosed(found: Recovered) -> str:
     for note in found.notes:
         if note.kind == SALVAGED:
             return (

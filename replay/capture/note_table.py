@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from replay.capture.files import LOG, READ_ERRORS, beside, cannot
 from replay.capture.notes import Note, body_text, check_note
-from replay.capture.row_scan import sift_file
+from replay.capture.row_scan import scan_file
 from replay.capture.schema import text_crc
 from replay.errors import CaptureError, DamagedCapture
 from replay.plan import Plan
@@ -48,7 +48,7 @@ def append_note(
     text = body_text(body)
     log = beside(path, LOG)
     try:
-        if log.exists() and any(row.seq > events for row in sift_file(log)):
+        if log.exists() and any(row.seq > events for row in scan_file(log)):
             raise DamagedCapture(
                 f"{path}: its log holds events that a note would cost; salvage what is whole into "
                 "a new capture first"

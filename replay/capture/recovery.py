@@ -21,7 +21,7 @@ from typing import Any, Final
 
 from replay.capture.files import LOG, READ_ERRORS, beside, cannot, copy_files, read_header
 from replay.capture.notes import Note
-from replay.capture.row_scan import sift
+from replay.capture.row_scan import scan_rows
 from replay.capture.schema import Row, text_crc, whole_row
 from replay.errors import PlanError
 from replay.event import CHANNEL_NAMES
@@ -53,7 +53,7 @@ class Ending:
 
 
 @dataclass(slots=True)
-class Remains:
+class Recovered:
     """What was found.
 
     ``rows``: whole events by their number.  ``altered``: numbers of events that are there, do
@@ -100,13 +100,13 @@ class Remains:
             yield first, self.expected + 1
 
 
-def gather(path: Path) -> Remains:
+def recover(path: Path) -> Recovered:
     """Find all that is whole.
 
     Raises :class:`NotACapture` and :class:`NewerCapture` as far as the file's first bytes can
     tell, and :class:`CaptureError` if it cannot be read.
     """
-    found = Remains()
+    found = Recovered()
     header = read_header(path)
     try:
         with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
@@ -123,12 +123,12 @@ def gather(path: Path) -> Remains:
                 _read_in_one_go(connection, found)
                 plain = len(found.rows)
                 if found.altered or found.complaints or any(found.holes()):
-                    for row in sift(main_bytes):
+                    for row in scan_rows(main_bytes):
                         found.rows.setdefault(row.seq, row)
                     _read_in_ranges(connection, found)
                 in_file = len(found.rows)
                 found.hidden = in_file - plain
-                for row in sift(log_bytes):
+                for row in scan_rows(log_bytes):
                     found.rows.setdefault(row.seq, row)
                 found.only_in_log = len(found.rows) - in_file
     except (OSError, *READ_ERRORS) as error:
@@ -142,7 +142,7 @@ def _text(raw: bytes) -> str:
     return raw.decode("utf-8", "replace")
 
 
-def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
+def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None:
     try:
         found.complaints = [
             line
@@ -180,7 +180,7 @@ def _read_small_tables(connection: sqlite3.Connection, found: Remains) -> None:
         found.damaged_notes += 1
 
 
-def _check_lists(connection: sqlite3.Connection, found: Remains) -> None:
+def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:
     """The lists of sensors and channels serve other tools; here they only have to be right."""
     try:
         channels = connection.execute("SELECT id, name FROM channel").fetchall()
@@ -208,7 +208,7 @@ def _one(connection: sqlite3.Connection, query: str) -> tuple[Any, ...] | None:
     return row
 
 
-def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
+def _read_in_one_go(connection: sqlite3.Connection, found: Recovered) -> None:
     try:
         for columns in connection.execute("SELECT * FROM event ORDER BY seq"):
             _take(columns, found)
@@ -217,7 +217,7 @@ def _read_in_one_go(connection: sqlite3.Connection, found: Remains) -> None:
             found.complaints.append(str(error))
 
 
-def _take(columns: tuple[Any, ...], found: Remains) -> None:
+def _take(columns: tuple[Any, ...], found: Recovered) -> None:
     row = whole_row(columns)
     seq = columns[0]
     if row is not None:
@@ -226,12 +226,12 @@ def _take(columns: tuple[Any, ...], found: Remains) -> None:
         found.altered.add(seq)
 
 
-def _read_in_ranges(connection: sqlite3.Connection, found: Remains) -> None:
+def _read_in_ranges(connection: sqlite3.Connection, found: Recovered) -> None:
     for first, after in list(found.holes()):
         _read_range(connection, first, after, found)
 
 
-def _read_range(connection: sqlite3.Connection, first: int, after: int, found: Remains) -> None:
+def _read_range(connection: sqlite3.Connection, first: int, after: int, found: Recovered) -> None:
     try:
         rows = connection.execute(
             "SELECT * FROM event WHERE seq >= ? AND seq < ?", (first, after)

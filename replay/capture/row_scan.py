@@ -38,12 +38,12 @@ _NUMBER_BYTES: Final = 5
 """Row numbers up to 34 thousand million."""
 
 
-def sift_file(path: Path) -> Iterator[Row]:
+def scan_file(path: Path) -> Iterator[Row]:
     """All whole event rows in a file; the same row may come several times.  ``OSError``."""
-    return sift(path.read_bytes())
+    return scan_rows(path.read_bytes())
 
 
-def sift(data: bytes) -> Iterator[Row]:
+def scan_rows(data: bytes) -> Iterator[Row]:
     """All whole event rows in ``data``, in the order in which they lie there."""
     for match in _SHAPE.finditer(data):
         row = _row_at(data, match.start())

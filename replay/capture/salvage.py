@@ -15,8 +15,8 @@ from pathlib import Path
 
 from replay.capture.files import beside
 from replay.capture.notes import SALVAGED, Note
-from replay.capture.recovery import Remains, Session, gather
-from replay.capture.row_scan import sift_file
+from replay.capture.recovery import Recovered, Session, recover
+from replay.capture.row_scan import scan_file
 from replay.capture.writer import CaptureWriter
 from replay.errors import CaptureError, DamagedCapture, NotACapture
 from replay.event import ANCHOR, unpack_int
@@ -58,7 +58,7 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     nothing can or need be saved, if the plan is lost and none is given, or if ``target``
     exists.
     """
-    found = _gather(source)
+    found = _recover(source)
     stretches = tuple(lost_stretches(found))
     if (
         found.session
@@ -103,7 +103,7 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     )
 
 
-def lost_stretches(found: Remains) -> Iterator[LostStretch]:
+def lost_stretches(found: Recovered) -> Iterator[LostStretch]:
     """Where events are missing, by the times of the whole ones around."""
     for first, after in found.holes():
         before = found.rows.get(after)
@@ -114,16 +114,16 @@ def lost_stretches(found: Remains) -> Iterator[LostStretch]:
         )
 
 
-def _gather(source: Path) -> Remains:
+def _recover(source: Path) -> Recovered:
     try:
-        return gather(source)
+        return recover(source)
     except NotACapture:
         # Perhaps only the first bytes are spoilt: rows with right checksums prove a capture.
-        found = Remains()
+        found = Recovered()
         try:
             for path in (source, beside(source, "-wal")):
                 if path.exists():
-                    for row in sift_file(path):
+                    for row in scan_file(path):
                         found.rows.setdefault(row.seq, row)
         except OSError:
             pass
@@ -132,7 +132,7 @@ def _gather(source: Path) -> Remains:
         return found
 
 
-def _session_from(source: Path, found: Remains, plan: Plan | None) -> Session:
+def _session_from(source: Path, found: Recovered, plan: Plan | None) -> Session:
     if plan is None:
         raise DamagedCapture(
             f"{source}: the plan in the capture is lost; {len(found.rows)} events can be saved if "
@@ -147,7 +147,7 @@ def _session_from(source: Path, found: Remains, plan: Plan | None) -> Session:
     return Session("", started_utc_ns, "salvaged", plan.invented, plan)
 
 
-def _write(found: Remains, session: Session, note: Note, target: Path) -> None:
+def _write(found: Recovered, session: Session, note: Note, target: Path) -> None:
     writer = CaptureWriter(
         target,
         session.plan,

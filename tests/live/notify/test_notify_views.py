@@ -8,7 +8,6 @@ from dataclasses import replace
 import pytest
 
 from analysis.board.snapshot import WarningKind
-from live.capture.session_router import RECORDING_BEGINS, REHEARSAL
 from live.cli import replay as replay_command
 from live.cli.main import command_parser
 from live.cli.views import split_command
@@ -16,7 +15,7 @@ from live.notify.factory import attention_of
 from live.notify.notifier import Attention, Pace
 from live.notify.options import AS_USUAL, Asked
 from live.notify.watcher import watch
-from live.protocol.feed import CaptureStatus, Ended, Tick
+from live.protocol.feed import RECORDING_BEGINS, REHEARSAL, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView

@@ -9,9 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.session_router import RECORDING_BEGINS
 from live.protocol.capture_feed import CaptureFeed
-from live.protocol.feed import Acknowledged, Ended
+from live.protocol.feed import RECORDING_BEGINS, Acknowledged, Ended
 from live.protocol.run_file import RUN_FOLDER_VARIABLE, read_run_file
 from live.setup.rehearsal import Rehearsal
 from replay.capture import Capture

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, check_capture, salvage
-from replay.capture.row_scan import Row, sift, sift_file
+from replay.capture.row_scan import Row, scan_file, scan_rows
 from replay.capture.schema import PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, NotACapture
 from replay.event import HEART_RATE, NS_PER_S, Event
@@ -120,7 +120,9 @@ def test_a_cut_file_is_refused_and_gives_the_rest(
     path = _damaged(tmp_path, data[:-cut])
     with pytest.raises(DamagedCapture, match=f"{cut} bytes are missing"):
         Capture.open(path)
-    held = len({row.seq for row in sift(data)}) - len({row.seq for row in sift(data[:-cut])})
+    held = len({row.seq for row in scan_rows(data)}) - len(
+        {row.seq for row in scan_rows(data[:-cut])}
+    )
     before = path.read_bytes()
     target = tmp_path / "saved.sqlite"
     report = salvage(path, target)
@@ -154,7 +156,7 @@ def test_an_overwritten_page_costs_its_rows_alone(
         page = data[start : start + PAGE_SIZE]
         if b"CREATE" in page or b"[session]" in page:
             continue  # the schema and the plan: see the test with the plan given
-        held = len({row.seq for row in sift(page)})
+        held = len({row.seq for row in scan_rows(page)})
         noise = random.Random(start).randbytes(PAGE_SIZE)
         path = _damaged(tmp_path, data[:start] + noise + data[start + PAGE_SIZE :])
         target = tmp_path / f"{start}.sqlite"
@@ -173,7 +175,7 @@ def test_the_times_of_what_is_lost_are_told(
     data, written = whole
     cut = 3000
     path = _damaged(tmp_path, data[:-cut])
-    kept = {row.seq for row in sift(data[:-cut])}
+    kept = {row.seq for row in scan_rows(data[:-cut])}
     report = salvage(path, tmp_path / "saved.sqlite")
     for stretch in report.stretches:
         before = None if stretch.before_ns is None else stretch.before_ns
@@ -212,7 +214,7 @@ def test_a_long_payload_behind_the_damage_is_saved_too(tmp_path: Path) -> None:
     write_capture(path, events)
     data = path.read_bytes()
     start = data.index(b"0300") // PAGE_SIZE * PAGE_SIZE
-    held = len({row.seq for row in sift(data[start : start + PAGE_SIZE])})
+    held = len({row.seq for row in scan_rows(data[start : start + PAGE_SIZE])})
     damaged = _damaged(tmp_path, data[:start] + bytes(PAGE_SIZE) + data[start + PAGE_SIZE :])
     report = salvage(damaged, tmp_path / "saved.sqlite")
     assert report.lost == held
@@ -248,7 +250,7 @@ def test_the_sieve_finds_each_kind_of_row(tmp_path: Path) -> None:
         for length in (0, 1, 3, 57, 58, 100, 400)
     ]
     write_capture(path, events)
-    rows = {row.seq: row for row in sift_file(path)}
+    rows = {row.seq: row for row in scan_file(path)}
     assert [rows[seq] for seq in sorted(rows)] == [
         Row(seq, event.t_ns, event.sensor, 1, event.payload) for seq, event in enumerate(events, 1)
     ]
@@ -256,4 +258,4 @@ def test_the_sieve_finds_each_kind_of_row(tmp_path: Path) -> None:
 
 def test_the_sieve_finds_nothing_in_noise() -> None:
     """Random bytes hold no event."""
-    assert list(sift(random.Random(3).randbytes(500_000))) == []
+    assert list(scan_rows(random.Random(3).randbytes(500_000))) == []

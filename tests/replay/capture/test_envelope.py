@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
-from replay.capture.row_scan import sift_file
+from replay.capture.row_scan import scan_file
 from replay.capture.schema import Row, event_crc
 from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event, Stamp
 from tests.standins.captures import PLAN, session_events, stamped_elsewhere, write_capture
@@ -76,7 +76,7 @@ def test_rows_with_and_without_stamps_are_found_in_raw_bytes(tmp_path: Path) -> 
     """The row scan gives every event as it was written, whatever columns it has."""
     path = tmp_path / "c.sqlite"
     events = write_capture(path, stamped_elsewhere(session_events(300)))
-    assert [row.event for row in sorted(set(sift_file(path)), key=lambda row: row.seq)] == events
+    assert [row.event for row in sorted(set(scan_file(path)), key=lambda row: row.seq)] == events
 
 
 @pytest.mark.parametrize(
@@ -122,6 +122,6 @@ def test_a_row_without_the_columns_is_found_in_raw_bytes(tmp_path: Path) -> None
     _without_columns(path)
     first = events[0]
     assert Row(1, 0, first.sensor, CHANNEL_NUMBERS[first.channel], first.payload) in set(
-        sift_file(path)
+        scan_file(path)
     )
-    assert {row.event for row in sift_file(path)} == set(events)
+    assert {row.event for row in scan_file(path)} == set(events)
