@@ -113,13 +113,6 @@ ADVICE: Final = "advice"
 ACKNOWLEDGED: Final = "acknowledged"
 """The tester knows of the warning that stands: its kind, UTF-8; the event's sensor is whose."""
 
-HEART_RATE_CHANNELS: Final = frozenset({HEART_RATE, MQTT_HEART_RATE, FILE_HEART_RATE})
-GATT_CHANNELS: Final = frozenset(
-    {
-        HEART_RATE, BODY_LOCATION, BATTERY, CYCLING, RUNNING, POWER,
-        MODEL, SERIAL, FIRMWARE, HARDWARE, MAKER,
-    }
-)  # fmt: skip
 CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
     {
         HEART_RATE: 1, MQTT_HEART_RATE: 2, BODY_LOCATION: 3, BATTERY: 4, CYCLING: 5, RUNNING: 6,
@@ -129,7 +122,8 @@ CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
     }
 )  # fmt: skip
 """Number of each channel, in a capture file and on the way to a view.  Numbers are never given
-anew: salvage reads events of files whose own list of channels is lost."""
+anew: salvage reads events of files whose own list of channels is lost.  What else is to be known
+of a channel stands in ``replay.channels``, behind the decoders."""
 CHANNEL_NAMES: Final[Mapping[int, str]] = MappingProxyType(
     {number: name for name, number in CHANNEL_NUMBERS.items()}
 )

@@ -15,18 +15,10 @@ import numpy as np
 from analysis.board.growing import Growing
 from analysis.statistics.pairing import NO_VALUE, HeldValue
 from replay import event as ev
+from replay.channels import COMPANION_CHANNELS, HEART_RATE_CHANNELS, decode
 from replay.event import NS_PER_S, Event
 from replay.link import LinkState
-from replay.payloads import (
-    Battery,
-    CyclingCadence,
-    CyclingPower,
-    DeviceText,
-    HeartRate,
-    RevolutionRate,
-    RunningCadence,
-    decode,
-)
+from replay.payloads import Battery, DeviceText, HeartRate, Motion, RevolutionRate, Revolutions
 from replay.plan import PlannedSensor
 
 RATE_WINDOW_NS: Final = 10 * NS_PER_S
@@ -96,15 +88,15 @@ class SensorState:
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""
         channel, payload = event.channel, event.payload
-        if channel in ev.HEART_RATE_CHANNELS:
+        if channel in HEART_RATE_CHANNELS:
             self._take_heart_rate(t_ns, channel, payload)
             return
-        handler = _OTHER_EVENTS.get(channel)
+        handler = _RECORDS.get(channel)
         try:
             if handler is None:
-                decode(channel, payload)
+                self._take_reading(t_ns, channel, payload)
             else:
-                handler(self, t_ns, channel, payload)
+                handler(self, t_ns, payload)
         except ValueError:
             self.malformed += 1
             self.last_malformed_ns = t_ns
@@ -182,31 +174,28 @@ class SensorState:
             self.times.append(t_ns)
             self.values.append(mbpm)
 
-    def _take_motion(self, t_ns: int, channel: str, payload: bytes) -> None:
-        self.notifications += 1
-        reading = decode(channel, payload)
+    def _take_reading(self, t_ns: int, channel: str, payload: bytes) -> None:
+        if channel in COMPANION_CHANNELS:
+            self.notifications += 1
+        match decode(channel, payload):
+            case Motion() as motion:
+                self._take_motion(t_ns, motion)
+            case Battery(percent):
+                self.battery_percent = percent
+            case DeviceText(text):
+                self.texts[channel] = text
+
+    def _take_motion(self, t_ns: int, motion: Motion) -> None:
         self._arrived(t_ns, 0)
-        cadence: float | None = None
-        if isinstance(reading, RunningCadence):
-            cadence = float(reading.cadence_per_min)
-        elif isinstance(reading, (CyclingCadence, CyclingPower)) and reading.crank is not None:
-            cadence = self._crank.feed(t_ns, reading.crank)
+        cadence = motion.cadence
+        if isinstance(cadence, Revolutions):
+            cadence = self._crank.feed(t_ns, cadence)
         if cadence is not None:
             self.has_cadence = True
             self._cadence = cadence
             self._cadence_ns = t_ns
 
-    def _take_battery(self, _t_ns: int, channel: str, payload: bytes) -> None:
-        reading = decode(channel, payload)
-        if isinstance(reading, Battery):
-            self.battery_percent = reading.percent
-
-    def _take_text(self, _t_ns: int, channel: str, payload: bytes) -> None:
-        reading = decode(channel, payload)
-        if isinstance(reading, DeviceText):
-            self.texts[channel] = reading.text
-
-    def _take_link(self, t_ns: int, _channel: str, payload: bytes) -> None:
+    def _take_link(self, t_ns: int, payload: bytes) -> None:
         state = _LINK_STATES.get(payload)
         if state is None:
             raise ValueError("not a link state")
@@ -216,31 +205,23 @@ class SensorState:
         if state is LinkState.STREAMING:
             self.advice = ""
 
-    def _take_signal(self, t_ns: int, _channel: str, payload: bytes) -> None:
+    def _take_signal(self, t_ns: int, payload: bytes) -> None:
         if len(payload) != 1:
             raise ValueError("a signal strength is one byte")
         self.signal_dbm = int.from_bytes(payload, "little", signed=True)
         self.signal_ns = t_ns
 
-    def _take_doubled(self, _t_ns: int, _channel: str, _payload: bytes) -> None:
+    def _take_doubled(self, _t_ns: int, _payload: bytes) -> None:
         self.doubled += 1
 
-    def _take_advice(self, _t_ns: int, _channel: str, payload: bytes) -> None:
+    def _take_advice(self, _t_ns: int, payload: bytes) -> None:
         self.advice = payload.decode("utf-8", errors="replace")
 
 
-_OTHER_EVENTS: Final[Mapping[str, Callable[[SensorState, int, str, bytes], None]]] = {
-    ev.CYCLING: SensorState._take_motion,
-    ev.RUNNING: SensorState._take_motion,
-    ev.POWER: SensorState._take_motion,
-    ev.BATTERY: SensorState._take_battery,
-    ev.MODEL: SensorState._take_text,
-    ev.SERIAL: SensorState._take_text,
-    ev.FIRMWARE: SensorState._take_text,
-    ev.HARDWARE: SensorState._take_text,
-    ev.MAKER: SensorState._take_text,
+_RECORDS: Final[Mapping[str, Callable[[SensorState, int, bytes], None]]] = {
     ev.LINK: SensorState._take_link,
     ev.SIGNAL: SensorState._take_signal,
     ev.DOUBLED: SensorState._take_doubled,
     ev.ADVICE: SensorState._take_advice,
 }
+"""What the session records about a sensor; the rest are readings."""

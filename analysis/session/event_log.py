@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from replay import event as ev
+from replay.channels import DECODERS, HEART_RATE_CHANNELS, decode, words_of
 from replay.errors import PayloadError
 from replay.event import NS_PER_S, SESSION, Event
-from replay.payloads import DECODERS, HeartRate, decode
+from replay.payloads import HeartRate
 
 if TYPE_CHECKING:
     from replay.capture import Capture
@@ -134,7 +135,7 @@ def _next_valid(events: list[Event]) -> dict[int, int]:
     newest: dict[int, int] = {}
     for place in range(len(events) - 1, -1, -1):
         event = events[place]
-        if event.channel in ev.HEART_RATE_CHANNELS and _valid(event):
+        if event.channel in HEART_RATE_CHANNELS and _valid(event):
             if event.sensor in newest:
                 following[place] = newest[event.sensor]
             newest[event.sensor] = event.t_ns
@@ -156,14 +157,14 @@ def _judged(
         why = "sent twice: this copy was dropped and counted"
         return Notification(event, spacing_ns, Fate.DOUBLED, why)
     if event.channel not in DECODERS:
-        return Notification(event, spacing_ns, Fate.NOTED, _CHANNEL_WORDS.get(event.channel, ""))
+        return Notification(event, spacing_ns, Fate.NOTED, words_of(event.channel))
     try:
         reading = decode(event.channel, event.payload)
     except PayloadError as error:
         why = f"byte {error.byte}: {error.problem}"
         return Notification(event, spacing_ns, Fate.MALFORMED, why)
     if not isinstance(reading, HeartRate):
-        return Notification(event, spacing_ns, Fate.NOTED, _CHANNEL_WORDS.get(event.channel, ""))
+        return Notification(event, spacing_ns, Fate.NOTED, words_of(event.channel))
     if reading.valid_mbpm is None:
         return Notification(event, spacing_ns, Fate.NOT_VALID, _why_not(reading))
     hold_ns = plan.sensor(event.sensor).hold_ns
@@ -185,29 +186,6 @@ def _why_not(reading: HeartRate) -> str:
     if reading.mbpm == 0:
         return "0 bpm: the sensor has no value"
     return f"{reading.bpm:g} bpm is not within 25 to 240 bpm"
-
-
-_CHANNEL_WORDS: Final[Mapping[str, str]] = {
-    ev.BODY_LOCATION: "body location",
-    ev.BATTERY: "battery",
-    ev.CYCLING: "cycling cadence",
-    ev.RUNNING: "running cadence",
-    ev.POWER: "cycling power",
-    ev.MODEL: "model",
-    ev.SERIAL: "serial number",
-    ev.FIRMWARE: "firmware",
-    ev.HARDWARE: "hardware",
-    ev.MAKER: "maker",
-    ev.LINK: "link state",
-    ev.SIGNAL: "signal strength",
-    ev.ADVICE: "advice",
-    ev.ANCHOR: "UTC",
-    ev.JUMP: "step of UTC",
-    ev.LATE: "capture held up",
-    ev.DISK: "free space",
-    ev.MARKER: "marker",
-    ev.ACKNOWLEDGED: "warning acknowledged",
-}
 
 
 def who(plan: Plan, event: Event) -> str:

@@ -13,11 +13,12 @@ import numpy.typing as npt
 from analysis.statistics.pairing import NO_VALUE, grid_values
 from analysis.statistics.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
+from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.errors import PayloadError
-from replay.event import FIRMWARE, HEART_RATE_CHANNELS, MARKER, MODEL, NS_PER_S, Event
+from replay.event import FIRMWARE, MARKER, MODEL, NS_PER_S, Event
 from replay.foreign_time import Repeats, event_time_ns
 from replay.markers import decode_marker
-from replay.payloads import DeviceText, HeartRate, decode
+from replay.payloads import DeviceText, HeartRate
 from replay.plan import Plan, PlannedSensor
 
 

@@ -13,20 +13,12 @@ from typing import Final
 
 from live.capture.clock import MonotonicClock
 from live.capture.session import Session
-from replay import event as ev
+from replay.channels import LASTING_CHANNELS
 from replay.event import SESSION, Stamp
 
 ABANDONED_S: Final = 15.0
 """A rehearsal that no view watches for so long ends: its page has crashed, and the sensors it
 holds would be missing elsewhere."""
-
-_LASTING: Final = frozenset(
-    {
-        ev.LINK, ev.ADVICE, ev.SIGNAL, ev.BATTERY, ev.BODY_LOCATION,
-        ev.MODEL, ev.SERIAL, ev.FIRMWARE, ev.HARDWARE, ev.MAKER,
-    }
-)  # fmt: skip
-"""What is told once, when a link is made, and holds until told otherwise."""
 
 
 class SessionRouter:
@@ -52,7 +44,7 @@ class SessionRouter:
         foreign: Stamp | None = None,
     ) -> None:
         """Pass one event on; never raises, never waits."""
-        if channel in _LASTING and sensor != SESSION:
+        if channel in LASTING_CHANNELS and sensor != SESSION:
             # Put last: the newest of all facts comes last, as it did when it was told.
             self._told.pop((sensor, channel), None)
             self._told[sensor, channel] = bytes(payload)

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.facts import print_json, utc_text
+from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError
-from replay.event import HEART_RATE_CHANNELS, NS_PER_S
+from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from replay.capture.check import CheckReport

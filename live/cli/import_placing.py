@@ -9,11 +9,12 @@ import numpy as np
 
 from analysis.statistics.alignment import Alignment, ReadingSeries, align
 from replay.capture import Capture
+from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.errors import PayloadError
-from replay.event import FILE_HEART_RATE, HEART_RATE_CHANNELS, NS_PER_S
+from replay.event import FILE_HEART_RATE, NS_PER_S
 from replay.files.importing import ImportedSensor, planned
 from replay.files.series import FileSeries
-from replay.payloads import HeartRate, decode, encode_file_heart_rate
+from replay.payloads import HeartRate, encode_file_heart_rate
 from replay.plan import PlannedSensor
 
 NO_DELAY = (

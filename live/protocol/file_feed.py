@@ -18,7 +18,8 @@ from typing import Final, Self
 
 from live.protocol.feed import Acknowledged, Ended, Message, Place, Rewound, Tick
 from replay.capture import Capture
-from replay.event import GATT_CHANNELS, HEART_RATE_CHANNELS, Event
+from replay.channels import DECODERS
+from replay.event import Event
 from replay.plan import Plan
 
 SLOWEST: Final = 0.5
@@ -29,7 +30,7 @@ SLICE: Final = 2_000
 """Events handed over by one ``poll`` at most: about 20 ms of a board's work, so that a view still
 draws while it runs flat out or catches up after a seek."""
 
-NOTIFICATIONS: Final = GATT_CHANNELS | HEART_RATE_CHANNELS
+NOTIFICATIONS: Final = frozenset(DECODERS)
 """What ``step`` stops at; links, anchors and other records of the session pass by unseen."""
 
 

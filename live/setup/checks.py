@@ -17,9 +17,10 @@ from live.protocol.feed import Ended, Message, Tick
 from live.setup.beats import HOLD_S, BeatWatch, Streak
 from live.setup.folder import ROOM_BYTES, FolderFacts
 from replay import event as ev
+from replay.channels import HEART_RATE_CHANNELS, MEASURED_CHANNELS, decode
 from replay.event import NS_PER_S, SESSION, Event, unpack_int
 from replay.link import LinkState
-from replay.payloads import HeartRate, decode
+from replay.payloads import HeartRate
 from replay.plan import Plan
 
 UNHEARD_S: Final = 30.0
@@ -30,7 +31,6 @@ LOW_BATTERY: Final = 15
 """Percent; enough for the session perhaps, but the tester should know before it begins."""
 _EARLIEST: Final = datetime(2024, 1, 1, tzinfo=UTC)
 """Small computers without a battery-backed clock start in the past: this software is younger."""
-_FROM_SENSOR: Final = ev.HEART_RATE_CHANNELS | {ev.CYCLING, ev.RUNNING, ev.POWER}
 _STUCK: Final = (LinkState.REFUSED, LinkState.ADAPTER_OFF)
 
 
@@ -104,9 +104,9 @@ class PreStart:
                 self._jump_ns = event.t_ns
                 self._jump_by_ns = unpack_int(event.payload)
             return
-        if event.channel in _FROM_SENSOR:
+        if event.channel in MEASURED_CHANNELS:
             self._newest_ns[event.sensor] = event.t_ns
-        if event.sensor != self.plan.reference or event.channel not in ev.HEART_RATE_CHANNELS:
+        if event.sensor != self.plan.reference or event.channel not in HEART_RATE_CHANNELS:
             return
         try:
             reading = decode(event.channel, event.payload)

@@ -14,16 +14,8 @@ from replay.capture.recovery import Recovered, Session, recover
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import Row
 from replay.capture.writer import COMMIT_EVERY_EVENTS
-from replay.event import (
-    ANCHOR,
-    HEART_RATE_CHANNELS,
-    JUMP,
-    LATE,
-    LINK,
-    NS_PER_S,
-    SESSION,
-    unpack_int,
-)
+from replay.channels import HEART_RATE_CHANNELS
+from replay.event import ANCHOR, JUMP, LATE, LINK, NS_PER_S, SESSION, unpack_int
 
 _LISTED_STRETCHES: Final = 10
 """Places of loss that get a sentence of their own; ``CheckReport.lost`` has them all."""

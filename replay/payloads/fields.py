@@ -1,20 +1,25 @@
 """Which bytes of a payload hold what: the fields that the decoders read, one after the other.
 
 The same layouts as in :mod:`replay.payloads`, but kept with their places, so that an inspector
-can mark them.  The fields of a payload lie side by side and cover all of it: what is not
-understood, is cut short or does not belong there is a field too, named for what it is.
+can mark them.  Each function walks along one kind of payload; ``replay.channels`` says which one a
+channel has, and its ``fields`` is the way in.  The fields of a payload lie side by side and cover
+all of it: what is not understood, is cut short or does not belong there is a field too, named for
+what it is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Final
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
 
-from replay import event as ev
 from replay.errors import PayloadError
+from replay.event import NS_PER_S
 from replay.link import LinkState
-from replay.payloads import BodyLocation, HeartRate, decode
+from replay.payloads.device import decode_body_location
+from replay.payloads.file_heart_rate import decode_file_heart_rate
+from replay.payloads.heart_rate import decode_mqtt_heart_rate
 
 _UNKNOWN: Final = "of a later revision"
 _SURPLUS: Final = "not announced by the flags"
@@ -36,8 +41,8 @@ class Field:
     sound: bool = True
 
 
-class _Walk:
-    """Cuts fields from the front of a payload."""
+class Walk:
+    """Cuts fields from the front of a payload.  ``found``: the fields so far."""
 
     def __init__(self, payload: bytes) -> None:
         self.payload = payload
@@ -64,6 +69,7 @@ class _Walk:
         return value
 
     def add(self, name: str, size: int, value: str, unit: str = "", *, sound: bool = True) -> None:
+        """The next ``size`` bytes, with what they say."""
         self.found.append(Field(name, self.at, self.at + size, value, unit, sound))
         self.at += size
 
@@ -74,31 +80,17 @@ class _Walk:
             self.add(name, len(left), left.hex(" "), sound=sound)
 
 
-def fields(channel: str, payload: bytes) -> tuple[Field, ...]:
-    """The fields of a payload in order; they cover each byte exactly once.
-
-    Never raises: on a payload that :func:`replay.payloads.decode` refuses, or a channel that is
-    not known, what cannot be understood is a field that is not ``sound``.
-    """
-    walk = _Walk(payload)
-    if payload:
-        _WALKERS.get(channel, _text)(walk, channel)
-        walk.rest("not understood", sound=False)
-    found = tuple(walk.found)
-    if channel in _TEXT_CHANNELS and _refused(channel, payload):
-        return tuple(Field(f.name, f.start, f.end, f.value, f.unit, sound=False) for f in found)
-    return found
+Walker: TypeAlias = Callable[[Walk], None]
+"""Takes the fields of a payload that is not empty, as far as it understands them."""
 
 
-def _refused(channel: str, payload: bytes) -> bool:
-    try:
-        decode(channel, payload)
-    except PayloadError:
-        return True
-    return False
+def later_or_surplus(walk: Walk, unknown_flags: int) -> None:
+    """What stands behind the known fields: of a later revision if reserved flags are set."""
+    walk.rest(_UNKNOWN if unknown_flags else _SURPLUS, sound=bool(unknown_flags))
 
 
-def _heart_rate(walk: _Walk, _channel: str) -> None:
+def walk_heart_rate(walk: Walk) -> None:
+    """A 2A37."""
     flags = walk.number("flags", 1, show=_heart_rate_flags) or 0
     at = walk.number("heart rate", 2 if flags & 0x01 else 1, "bpm")
     if at is None:
@@ -110,7 +102,7 @@ def _heart_rate(walk: _Walk, _channel: str) -> None:
             walk.number("RR", 2, "ms", show=_milliseconds)
         walk.rest("half of an RR", sound=False)
     else:
-        walk.rest(_UNKNOWN if flags & ~0x1F else _SURPLUS, sound=bool(flags & ~0x1F))
+        later_or_surplus(walk, flags & ~0x1F)
 
 
 def _milliseconds(ticks: int) -> str:
@@ -127,50 +119,56 @@ def _heart_rate_flags(flags: int) -> str:
     return ", ".join(words)
 
 
-def _bare_or_heart_rate(walk: _Walk, channel: str) -> None:
+def walk_mqtt_heart_rate(walk: Walk) -> None:
+    """Bare bpm as text, or the bytes of a 2A37."""
     if walk.payload[0] <= 0x1F:
-        _heart_rate(walk, channel)
+        walk_heart_rate(walk)
         return
-    reading = _reading(channel, walk.payload)
-    if isinstance(reading, HeartRate):
-        walk.add("heart rate, as text", len(walk.payload), f"{reading.bpm:g}", "bpm")
+    with suppress(PayloadError):
+        bpm = decode_mqtt_heart_rate(walk.payload).bpm
+        walk.add("heart rate, as text", len(walk.payload), f"{bpm:g}", "bpm")
 
 
-def _reading(channel: str, payload: bytes) -> object:
+def walk_file_heart_rate(walk: Walk) -> None:
+    """A value as it stood in a file; not sound where it cannot be read as one."""
+    text_of("heart rate, as text")(walk)
     try:
-        return decode(channel, payload)
+        decode_file_heart_rate(walk.payload)
     except PayloadError:
-        return None
+        walk.found = [replace(field, sound=False) for field in walk.found]
 
 
-def _location(walk: _Walk, channel: str) -> None:
-    reading = _reading(channel, walk.payload)
-    if isinstance(reading, BodyLocation):
-        walk.add("body location", 1, reading.name)
+def walk_location(walk: Walk) -> None:
+    """One byte."""
+    with suppress(PayloadError):
+        walk.add("body location", 1, decode_body_location(walk.payload).name)
 
 
-def _battery(walk: _Walk, _channel: str) -> None:
+def walk_battery(walk: Walk) -> None:
+    """One byte, 0–100."""
     sound = len(walk.payload) == 1 and walk.payload[0] <= 100
     walk.add("battery", 1, str(walk.payload[0]), "%", sound=sound)
 
 
-def _cycling(walk: _Walk, _channel: str) -> None:
+def walk_cycling(walk: Walk) -> None:
+    """A 2A5B."""
     flags = walk.number("flags", 1, show=_hex) or 0
     whole = (not flags & 0x01 or _turns(walk, "wheel", 4, 1024)) and (
         not flags & 0x02 or _turns(walk, "crank", 2, 1024)
     )
     if whole:
-        walk.rest(_UNKNOWN if flags & ~0x03 else _SURPLUS, sound=bool(flags & ~0x03))
+        later_or_surplus(walk, flags & ~0x03)
 
 
-def _turns(walk: _Walk, name: str, size: int, per_s: int) -> bool:
+def _turns(walk: Walk, name: str, size: int, per_s: int) -> bool:
     return (
         walk.number(f"{name} revolutions", size) is not None
         and walk.number(f"{name} time", 2, "s", show=lambda t: f"{t / per_s:.3f}") is not None
     )
 
 
-def _running(walk: _Walk, _channel: str) -> None:
+def walk_running(walk: Walk) -> None:
+    """A 2A53."""
     flags = walk.number("flags", 1, show=_hex) or 0
     wanted: tuple[tuple[str, int, str, Callable[[int], str], bool], ...] = (
         ("speed", 2, "m/s", lambda v: f"{v / 256:.2f}", True),
@@ -181,10 +179,11 @@ def _running(walk: _Walk, _channel: str) -> None:
     for name, size, unit, show, is_there in wanted:
         if is_there and walk.number(name, size, unit, show=show) is None:
             return
-    walk.rest(_UNKNOWN if flags & ~0x07 else _SURPLUS, sound=bool(flags & ~0x07))
+    later_or_surplus(walk, flags & ~0x07)
 
 
-def _power(walk: _Walk, _channel: str) -> None:
+def walk_power(walk: Walk) -> None:
+    """A 2A63."""
     flags = walk.number("flags", 2, show=lambda v: f"0x{v:04x}")
     if flags is None or walk.number("power", 2, "W", signed=True) is None:
         return
@@ -194,10 +193,11 @@ def _power(walk: _Walk, _channel: str) -> None:
         for name, size, unit, signed, show in parts:
             if walk.number(name, size, unit, signed=signed, show=show) is None:
                 return
-    walk.rest(_UNKNOWN if flags & ~0x1FFF else _SURPLUS, sound=bool(flags & ~0x1FFF))
+    later_or_surplus(walk, flags & ~0x1FFF)
 
 
-def _copy(walk: _Walk, _channel: str) -> None:
+def walk_copy(walk: Walk) -> None:
+    """The bytes of a notification that was dropped as a copy."""
     walk.rest("copy of the bytes before", sound=True)
 
 
@@ -242,74 +242,45 @@ _POWER_PARTS: Final[Mapping[int, tuple[_Part, ...]]] = {
 """Flag bit of a power measurement → what it announces, in the order of the payload."""
 
 
-def _text(walk: _Walk, channel: str) -> None:
-    try:
-        text = walk.payload[walk.at :].decode("utf-8")
-    except UnicodeDecodeError:
-        return
-    shown = "".join(c if c.isprintable() else "\ufffd" for c in text.rstrip("\0 \r\n\t"))
-    walk.add(_TEXT_NAMES.get(channel, "text"), len(walk.payload) - walk.at, shown)
+def text_of(name: str) -> Walker:
+    """All of it is text, UTF-8."""
+
+    def walk_text(walk: Walk) -> None:
+        try:
+            text = walk.payload[walk.at :].decode("utf-8")
+        except UnicodeDecodeError:
+            return
+        shown = "".join(c if c.isprintable() else "\ufffd" for c in text.rstrip("\0 \r\n\t"))
+        walk.add(name, len(walk.payload) - walk.at, shown)
+
+    return walk_text
 
 
-def _marker(walk: _Walk, channel: str) -> None:
+def number_of(name: str, unit: str, divisor: int = 1) -> Walker:
+    """A signed number of 64 bits; shown in ``unit``, of which it counts ``divisor`` parts."""
+
+    def walk_number(walk: Walk) -> None:
+        if len(walk.payload) == 8:
+            walk.number(name, 8, unit, signed=True, show=_in(divisor, 3) if divisor > 1 else str)
+
+    return walk_number
+
+
+def walk_marker(walk: Walk) -> None:
+    """The moment it speaks of, if that has passed, and the text."""
     moment, separator, _ = walk.payload.partition(b"\x1f")
     if separator and moment.isdigit():
-        walk.add("moment", len(moment) + 1, f"{int(moment) / ev.NS_PER_S:.3f}", "s")
-    _text(walk, channel)
+        walk.add("moment", len(moment) + 1, f"{int(moment) / NS_PER_S:.3f}", "s")
+    text_of("marker")(walk)
 
 
-def _link(walk: _Walk, channel: str) -> None:
+def walk_link(walk: Walk) -> None:
+    """The name of a state."""
     if walk.payload.decode("ascii", "replace") in set(LinkState):
-        _text(walk, channel)
+        text_of("link state")(walk)
 
 
-def _signal(walk: _Walk, _channel: str) -> None:
+def walk_signal(walk: Walk) -> None:
+    """One signed byte."""
     if len(walk.payload) == 1:
         walk.number("signal", 1, "dBm", signed=True)
-
-
-def _long(walk: _Walk, channel: str) -> None:
-    if len(walk.payload) != 8:
-        return
-    name, unit, divisor = _LONGS[channel]
-    walk.number(name, 8, unit, signed=True, show=_in(divisor, 3) if divisor > 1 else str)
-
-
-_LONGS: Final = {
-    ev.ANCHOR: ("UTC since 1970", "s", ev.NS_PER_S),
-    ev.JUMP: ("step of UTC", "s", ev.NS_PER_S),
-    ev.LATE: ("held up for", "s", ev.NS_PER_S),
-    ev.DISK: ("free space", "bytes", 1),
-}
-_TEXT_NAMES: Final = {
-    ev.MODEL: "model",
-    ev.SERIAL: "serial number",
-    ev.FIRMWARE: "firmware",
-    ev.HARDWARE: "hardware",
-    ev.MAKER: "maker",
-    ev.LINK: "link state",
-    ev.MARKER: "marker",
-    ev.ADVICE: "advice",
-    ev.ACKNOWLEDGED: "warning acknowledged",
-    ev.FILE_HEART_RATE: "heart rate, as text",
-}
-_TEXT_CHANNELS: Final = frozenset({ev.FILE_HEART_RATE})
-"""Texts that a decoder may refuse although they can be read."""
-
-_WALKERS: Final[Mapping[str, Callable[[_Walk, str], None]]] = {
-    ev.HEART_RATE: _heart_rate,
-    ev.DOUBLED: _copy,
-    ev.MQTT_HEART_RATE: _bare_or_heart_rate,
-    ev.BODY_LOCATION: _location,
-    ev.BATTERY: _battery,
-    ev.CYCLING: _cycling,
-    ev.RUNNING: _running,
-    ev.POWER: _power,
-    ev.LINK: _link,
-    ev.SIGNAL: _signal,
-    ev.ANCHOR: _long,
-    ev.JUMP: _long,
-    ev.LATE: _long,
-    ev.DISK: _long,
-    ev.MARKER: _marker,
-}

@@ -21,16 +21,32 @@ class Revolutions:
     ticks: int
 
 
+class Motion:
+    """What a companion sends: a reading that may tell how fast the wearer moves."""
+
+    __slots__ = ()
+
+    @property
+    def cadence(self) -> Revolutions | float | None:
+        """Cadence in 1/min, or the counter that it is to be told by; ``None`` if not sent."""
+        return None
+
+
 @dataclass(frozen=True, slots=True)
-class CyclingCadence:
+class CyclingCadence(Motion):
     """CSC measurement: ``wheel`` (32-bit count) and ``crank`` (16-bit), times in 1/1024 s."""
 
     wheel: Revolutions | None = None
     crank: Revolutions | None = None
 
+    @property
+    def cadence(self) -> Revolutions | None:
+        """The crank's counter."""
+        return self.crank
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RunningCadence:
+class RunningCadence(Motion):
     """RSC measurement.
 
     ``speed``: 1/256 m/s.  ``cadence_per_min``: as the sensor counts it (steps or strides).
@@ -43,9 +59,14 @@ class RunningCadence:
     distance_dm: int | None = None
     is_running: bool = False
 
+    @property
+    def cadence(self) -> float:
+        """As the sensor counts it, in 1/min."""
+        return float(self.cadence_per_min)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CyclingPower:
+class CyclingPower(Motion):
     """Cycling power measurement; fields that were not sent are ``None``.
 
     ``power_w``: W.  ``balance``: half percent, of the left pedal if ``balance_is_left``, else of
@@ -72,6 +93,11 @@ class CyclingPower:
     bottom_dead_spot_deg: int | None = None
     energy_kj: int | None = None
     offset_compensated: bool = False
+
+    @property
+    def cadence(self) -> Revolutions | None:
+        """The crank's counter."""
+        return self.crank
 
 
 def decode_cycling(payload: bytes) -> CyclingCadence:

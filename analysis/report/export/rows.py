@@ -15,9 +15,10 @@ from analysis.statistics.agreement import Tolerance
 from analysis.statistics.pairing import pairs_of
 from analysis.statistics.stretch import Stretch, concerning
 from replay.capture import Capture
+from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.errors import PayloadError
-from replay.event import HEART_RATE_CHANNELS, NS_PER_S
-from replay.payloads import RR_PER_S, HeartRate, decode
+from replay.event import NS_PER_S
+from replay.payloads import RR_PER_S, HeartRate
 
 Row: TypeAlias = tuple[Any, ...]
 

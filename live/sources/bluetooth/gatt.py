@@ -12,10 +12,6 @@ from bleak.uuids import normalize_uuid_16
 
 from live.sources.bluetooth.errors import EXPECTED
 from live.sources.bluetooth.timeouts import bounded
-from replay.event import BATTERY, BODY_LOCATION, FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
-
-FACTS: Final = (FIRMWARE, BATTERY, BODY_LOCATION, MODEL, MAKER, HARDWARE, SERIAL)
-"""Channels of what a sensor tells of itself, the most useful first."""
 
 LINK_GONE: Final = (*EXPECTED, AssertionError, AttributeError)
 """What a call raises when the link broke just before it: bleak asserts that its bus is there."""

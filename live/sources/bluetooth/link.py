@@ -17,18 +17,18 @@ from bleak.backends.device import BLEDevice
 
 from live.sources.base import CaptureClock, Emit
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, happening_of
-from live.sources.bluetooth.gatt import FACTS, LINK_GONE, find_characteristic, read_value
+from live.sources.bluetooth.gatt import LINK_GONE, find_characteristic, read_value
 from live.sources.bluetooth.link_events import LinkEvents
 from live.sources.bluetooth.notifications import Notifications
 from live.sources.bluetooth.radio import Radio
 from live.sources.bluetooth.state_machine import Action, Happening, LinkMachine, Step
 from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
-from replay.event import BATTERY, CYCLING, HEART_RATE, POWER, RUNNING
+from replay.channels import COMPANION_CHANNELS, FACT_CHANNELS
+from replay.event import BATTERY, HEART_RATE
 from replay.link import LinkState
 from replay.plan import PlannedSensor
 
-_COMPANION_STREAMS: Final = (CYCLING, RUNNING, POWER)
 _MISSING_BEFORE_TOLD: Final = 3
 _log = logging.getLogger(__name__)
 
@@ -159,7 +159,7 @@ class SensorLink:
         if client is None or self._dropped:
             return Happening.DROPPED
         companion = self._sensor.role == "companion"
-        wanted = _COMPANION_STREAMS if companion else (HEART_RATE,)
+        wanted = COMPANION_CHANNELS if companion else (HEART_RATE,)
         offered = [c for c in wanted if find_characteristic(client, c) is not None]
         if not offered:
             # The daemon may call the services resolved before they are; a new link cures that.
@@ -237,7 +237,7 @@ class SensorLink:
         """Read what the sensor says of itself, beside the stream that is running already."""
         limit_s = self._timing.call_s
         # The battery is read before it is subscribed: a later read would be notified as well.
-        for channel in FACTS:
+        for channel in FACT_CHANNELS:
             await self._tell_fact(client, channel)
         battery = find_characteristic(client, BATTERY)
         if battery is None:

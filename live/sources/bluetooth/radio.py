@@ -23,14 +23,10 @@ from live.sources.bluetooth.finder import UNKNOWN_DBM, Finder, Sighting
 from live.sources.bluetooth.gatt import LINK_GONE
 from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
+from replay import channels
 from replay.plan import PlannedSensor
 
-SERVICES: Final = {
-    normalize_uuid_16(0x180D): "heart rate",
-    normalize_uuid_16(0x1816): "cycling speed and cadence",
-    normalize_uuid_16(0x1814): "running speed and cadence",
-    normalize_uuid_16(0x1818): "cycling power",
-}
+SERVICES: Final = {normalize_uuid_16(number): words for number, words in channels.SERVICES.items()}
 """The services that make a sensor ours, by full UUID: scanners filter by nothing shorter."""
 
 _UNFILTERED_EVERY: Final = 3

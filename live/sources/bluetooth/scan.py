@@ -14,13 +14,14 @@ from bleak.backends.scanner import AdvertisementData
 
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM
-from live.sources.bluetooth.gatt import FACTS, LINK_GONE, read_value
+from live.sources.bluetooth.gatt import LINK_GONE, read_value
 from live.sources.bluetooth.radio import SERVICES
 from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
+from replay.channels import FACT_CHANNELS, decode
 from replay.errors import PayloadError
 from replay.event import FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
-from replay.payloads import Battery, BodyLocation, DeviceText, decode
+from replay.payloads import Battery, BodyLocation, DeviceText
 
 IN_USE = "in use on this computer, so it was not asked for details"
 SILENT = "did not answer when asked for details"
@@ -213,7 +214,7 @@ async def _with_details(sensor: FoundSensor, device: BLEDevice, timing: Timing) 
     try:
         await bounded(client.connect(), timing.connect_s)
         answered = True
-        for channel in FACTS:
+        for channel in FACT_CHANNELS:
             value = await read_value(client, channel, timing.call_s)
             if value is not None:
                 payloads[channel] = value

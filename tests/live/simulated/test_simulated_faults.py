@@ -16,9 +16,10 @@ from benchmarks.fault_sim.session import draw_session
 from benchmarks.scoring.report import as_markdown, figures
 from benchmarks.scoring.score import Score, score
 from replay import event
+from replay.channels import DECODERS, HEART_RATE_CHANNELS, decode
 from replay.errors import SidebeatError
-from replay.event import HEART_RATE_CHANNELS, NS_PER_S
-from replay.payloads import DECODERS, HeartRate, decode
+from replay.event import NS_PER_S
+from replay.payloads import HeartRate
 from replay.plan import Plan, PlannedSensor
 
 SEEDS = range(900_000, 900_020)

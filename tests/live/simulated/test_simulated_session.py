@@ -13,9 +13,10 @@ from live.simulated.noise import Noise, SlowNoise
 from live.simulated.script import SCRIPTS, Phase, Script
 from live.simulated.wearer import STEP_S, WEARERS, Trace, beat_times, heart_rate, wearer_for
 from replay import event
+from replay.channels import DECODERS, decode
 from replay.errors import PlanError
-from replay.event import CHANNELS, GATT_CHANNELS, NS_PER_S, Event
-from replay.payloads import HeartRate, decode
+from replay.event import CHANNELS, NS_PER_S, Event
+from replay.payloads import HeartRate
 from replay.plan import Plan, PlannedSensor
 
 
@@ -58,7 +59,7 @@ def test_events_are_those_of_a_capture():
     assert all(one.t_ns <= two.t_ns for one, two in pairwise(events))
     assert {one.channel for one in events} <= set(CHANNELS)
     for one in events:
-        if one.channel in GATT_CHANNELS:
+        if one.channel in DECODERS:
             decode(one.channel, one.payload)
     assert {one.sensor for one in events} == set(range(len(KINDS) + 1))
 

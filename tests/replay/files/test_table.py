@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from replay.channels import decode
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files import TableOptions, read_activity
-from replay.payloads import decode, encode_file_heart_rate
+from replay.payloads import encode_file_heart_rate
 
 NOON = 1_772_625_600 * 10**9
 

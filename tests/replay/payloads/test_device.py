@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from replay.channels import decode
 from replay.errors import PayloadError
 from replay.event import (
     BATTERY,
@@ -16,7 +17,7 @@ from replay.event import (
     MODEL,
     SERIAL,
 )
-from replay.payloads import Battery, BodyLocation, DeviceText, decode
+from replay.payloads import Battery, BodyLocation, DeviceText
 
 TEXTS = (MODEL, SERIAL, FIRMWARE, HARDWARE, MAKER)
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from replay import event as ev
+from replay.channels import DECODERS, decode, fields
 from replay.errors import PayloadError
-from replay.payloads import DECODERS, HeartRate, decode, encode_heart_rate
-from replay.payloads.fields import fields
+from replay.payloads import HeartRate, encode_heart_rate
 
 _POWER_SIZES = {0: 1, 2: 2, 4: 6, 5: 4, 6: 4, 7: 4, 8: 3, 9: 2, 10: 2, 11: 2}
 

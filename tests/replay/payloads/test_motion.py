@@ -7,15 +7,10 @@ import warnings
 
 import pytest
 
+from replay.channels import decode
 from replay.errors import PayloadError
 from replay.event import CYCLING, POWER, RUNNING
-from replay.payloads import (
-    CyclingCadence,
-    CyclingPower,
-    Revolutions,
-    RunningCadence,
-    decode,
-)
+from replay.payloads import CyclingCadence, CyclingPower, Revolutions, RunningCadence
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # what other people's packages deprecate is not ours to fix

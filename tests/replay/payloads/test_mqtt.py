@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from replay.channels import decode
 from replay.errors import PayloadError
 from replay.event import MQTT_HEART_RATE
-from replay.payloads import HeartRate, decode, decode_heart_rate, encode_heart_rate
+from replay.payloads import HeartRate, decode_heart_rate, encode_heart_rate
 
 
 @pytest.mark.parametrize(

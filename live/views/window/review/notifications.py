@@ -35,7 +35,7 @@ from live.views.window.parts.number_format import clock
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.review.bytes_view import BytesView
 from live.views.window.review.why import why_html
-from replay.payloads.fields import fields
+from replay.channels import fields
 from replay.plan import Plan
 
 REACH_S: Final = 6

@@ -1,0 +1,216 @@
+"""The one table of channels: how each is read, called, shown and asked for.
+
+Numbers and names stand before the decoders, in ``replay.event``; this table joins them with what
+is made of their payloads.  Who needs to know which channels carry heart rates, which a companion
+sends, which values last or how one is called asks here and keeps no list of its own.
+
+A sensor type is added by its name and number in ``replay.event``, a module with its decoder and its
+fields in ``replay.payloads``, and a row below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import Enum, auto
+from functools import partial
+from types import MappingProxyType
+from typing import Final, TypeAlias
+
+from replay import event as ev
+from replay.event import CHANNEL_NUMBERS, NS_PER_S
+from replay.payloads import (
+    Battery,
+    BodyLocation,
+    CyclingCadence,
+    CyclingPower,
+    DeviceText,
+    HeartRate,
+    RunningCadence,
+    decode_battery,
+    decode_body_location,
+    decode_cycling,
+    decode_file_heart_rate,
+    decode_heart_rate,
+    decode_mqtt_heart_rate,
+    decode_power,
+    decode_running,
+    decode_text,
+)
+from replay.payloads import fields as walks
+from replay.payloads.fields import Field, Walk, Walker
+
+Reading: TypeAlias = (
+    HeartRate | BodyLocation | Battery | DeviceText | CyclingCadence | RunningCadence | CyclingPower
+)
+"""Everything that a payload can turn into."""
+
+
+class Kind(Enum):
+    """Whose a channel is."""
+
+    HEART_RATE = auto()
+    """A reading to compare."""
+    COMPANION = auto()
+    """Cadence or power: recorded and used by the warnings, not compared."""
+    FACT = auto()
+    """What a sensor says of itself when asked."""
+    RECORD = auto()
+    """What the session records about itself, or about its link to a sensor."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One row.
+
+    ``name``: as in an event.  ``words``: what it is, for people.  ``decoder``: from a payload to a
+    reading, ``None`` for the session's own records.  ``walk``: cuts a payload into fields.
+    ``lasts``: it is told once, and the newest value holds until told otherwise.  ``service``:
+    16-bit number and words of the GATT service that makes a sensor one of ours.
+    """
+
+    name: str
+    words: str
+    kind: Kind
+    walk: Walker
+    decoder: Callable[[bytes], Reading] | None = None
+    lasts: bool = False
+    service: tuple[int, str] | None = None
+
+    @property
+    def number(self) -> int:
+        """Its stable number, in the file and on the way to a view."""
+        return CHANNEL_NUMBERS[self.name]
+
+    @property
+    def uuid(self) -> str | None:
+        """UUID of its GATT characteristic; ``None`` if it is none."""
+        if self.kind is Kind.RECORD or len(self.name) != 4:
+            return None
+        return f"0000{self.name}-0000-1000-8000-00805f9b34fb"
+
+
+def _heart_rate(
+    name: str, decoder: Callable[[bytes], Reading], walk: Walker, service: int | None = None
+) -> Channel:
+    return Channel(
+        name=name, words="heart rate", kind=Kind.HEART_RATE, decoder=decoder, walk=walk,
+        service=(service and (service, "heart rate")) or None,
+    )  # fmt: skip
+
+
+def _text(name: str, words: str) -> Channel:
+    return Channel(
+        name=name, words=words, kind=Kind.FACT, decoder=partial(decode_text, name),
+        walk=walks.text_of(words), lasts=True,
+    )  # fmt: skip
+
+
+def _record(name: str, words: str, walk: Walker | None = None, *, lasts: bool = False) -> Channel:
+    walk = walk or walks.text_of(words)
+    return Channel(name=name, words=words, kind=Kind.RECORD, walk=walk, lasts=lasts)
+
+
+CHANNELS: Final = (
+    _heart_rate(ev.HEART_RATE, decode_heart_rate, walks.walk_heart_rate, 0x180D),
+    _heart_rate(ev.MQTT_HEART_RATE, decode_mqtt_heart_rate, walks.walk_mqtt_heart_rate),
+    _heart_rate(ev.FILE_HEART_RATE, decode_file_heart_rate, walks.walk_file_heart_rate),
+    Channel(
+        name=ev.CYCLING, words="cycling cadence", kind=Kind.COMPANION,
+        decoder=decode_cycling, walk=walks.walk_cycling,
+        service=(0x1816, "cycling speed and cadence"),
+    ),
+    Channel(
+        name=ev.RUNNING, words="running cadence", kind=Kind.COMPANION,
+        decoder=decode_running, walk=walks.walk_running,
+        service=(0x1814, "running speed and cadence"),
+    ),
+    Channel(
+        name=ev.POWER, words="cycling power", kind=Kind.COMPANION,
+        decoder=decode_power, walk=walks.walk_power,
+        service=(0x1818, "cycling power"),
+    ),
+    # A sensor is asked for these in this order, the most useful first: its link may break.
+    _text(ev.FIRMWARE, "firmware"),
+    Channel(
+        name=ev.BATTERY, words="battery", kind=Kind.FACT,
+        decoder=decode_battery, walk=walks.walk_battery, lasts=True,
+    ),
+    Channel(
+        name=ev.BODY_LOCATION, words="body location", kind=Kind.FACT,
+        decoder=decode_body_location, walk=walks.walk_location, lasts=True,
+    ),
+    _text(ev.MODEL, "model"),
+    _text(ev.MAKER, "maker"),
+    _text(ev.HARDWARE, "hardware"),
+    _text(ev.SERIAL, "serial number"),
+    _record(ev.LINK, "link state", walks.walk_link, lasts=True),
+    _record(ev.SIGNAL, "signal strength", walks.walk_signal, lasts=True),
+    _record(ev.ADVICE, "advice", lasts=True),
+    _record(ev.DOUBLED, "dropped copy", walks.walk_copy),
+    _record(ev.ANCHOR, "UTC", walks.number_of("UTC since 1970", "s", NS_PER_S)),
+    _record(ev.JUMP, "step of UTC", walks.number_of("step of UTC", "s", NS_PER_S)),
+    _record(ev.LATE, "capture held up", walks.number_of("held up for", "s", NS_PER_S)),
+    _record(ev.DISK, "free space", walks.number_of("free space", "bytes")),
+    _record(ev.MARKER, "marker", walks.walk_marker),
+    _record(ev.ACKNOWLEDGED, "warning acknowledged"),
+)  # fmt: skip
+"""Every channel, one row each."""
+
+BY_NAME: Final[Mapping[str, Channel]] = MappingProxyType({row.name: row for row in CHANNELS})
+DECODERS: Final[Mapping[str, Callable[[bytes], Reading]]] = MappingProxyType(
+    {row.name: row.decoder for row in CHANNELS if row.decoder is not None}
+)
+"""The decoder of each channel that carries a sensor's payload."""
+
+
+def of_kind(kind: Kind) -> tuple[str, ...]:
+    """Names of the channels of this kind, in the order of the table."""
+    return tuple(row.name for row in CHANNELS if row.kind is kind)
+
+
+COMPANION_CHANNELS: Final = of_kind(Kind.COMPANION)
+FACT_CHANNELS: Final = of_kind(Kind.FACT)
+HEART_RATE_CHANNELS: Final = frozenset(of_kind(Kind.HEART_RATE))
+MEASURED_CHANNELS: Final = HEART_RATE_CHANNELS | frozenset(COMPANION_CHANNELS)
+"""What a sensor is worn for: heart rate, cadence, power."""
+LASTING_CHANNELS: Final = frozenset(row.name for row in CHANNELS if row.lasts)
+SERVICES: Final[Mapping[int, str]] = MappingProxyType(
+    dict(row.service for row in CHANNELS if row.service is not None)
+)
+"""16-bit number → words of the GATT services that make a sensor one of ours."""
+
+
+def decode(channel: str, payload: bytes) -> Reading:
+    """The reading in ``payload``.
+
+    Raises :class:`replay.errors.PayloadError` naming the byte if the standard does not allow the
+    payload, and ``ValueError`` if ``channel`` does not carry a sensor's payload.
+    """
+    decoder = DECODERS.get(channel)
+    if decoder is None:
+        raise ValueError(f"channel {channel!r} does not carry a sensor's payload")
+    return decoder(payload)
+
+
+def words_of(channel: str) -> str:
+    """What a channel is, for people; its own name where it is not known."""
+    row = BY_NAME.get(channel)
+    return channel if row is None else row.words
+
+
+def fields(channel: str, payload: bytes) -> tuple[Field, ...]:
+    """The fields of a payload in order; they cover each byte exactly once.
+
+    Never raises: on a payload that :func:`decode` refuses, or a channel that is not known, what
+    cannot be understood is a field that is not ``sound``.
+    """
+    walk = Walk(payload)
+    if payload:
+        row = BY_NAME.get(channel)
+        (row.walk if row else _unknown)(walk)
+        walk.rest("not understood", sound=False)
+    return tuple(walk.found)
+
+
+_unknown: Final = walks.text_of("text")
