@@ -8,8 +8,13 @@ import threading
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+# A deadline per example would judge how busy the machine is; the timeout of a test stays.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
 
 
 class _Complaints(logging.Handler):

@@ -17,9 +17,10 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import IO, Any, Final, NamedTuple
 
+from replay.channels import decode
 from replay.errors import ActivityFileError, ColumnsUnclear, PayloadError
 from replay.event import FILE_HEART_RATE, HEART_RATE
-from replay.payloads import HeartRate, decode, encode_heart_rate
+from replay.payloads import HeartRate, encode_heart_rate
 
 SAMPLED_ROWS: Final = 200
 """Rows looked at before the columns are chosen."""

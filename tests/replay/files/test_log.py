@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay.capture import Capture, check_capture
+from replay.channels import decode
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.event import FILE_HEART_RATE, HEART_RATE, LINK, NS_PER_S
 from replay.files import TableOptions
 from replay.files.log import log_columns, read_log
 from replay.files.log_capture import planned_log_sensor, write_log
-from replay.payloads import decode
 from replay.plan import Plan
 
 HEADER = "device,time_s,hr_bpm,rr_ms,contact"
