@@ -27,15 +27,8 @@ from live.capture.session import Session
 from live.capture.session_router import ABANDONED_S, SessionRouter
 from live.capture.signals import signals_go_to
 from live.capture.view_server import Backlog, ViewServer
-from live.protocol.feed import (
-    RECORDING_BEGINS,
-    REHEARSAL,
-    Acknowledged,
-    CaptureStatus,
-    Command,
-    Ended,
-)
-from live.protocol.frames import VERSION, Hello
+from live.protocol.feed import RECORDING_BEGINS, Acknowledged, CaptureStatus, Command, Ended
+from live.protocol.frames import REHEARSAL, VERSION, Hello
 from live.protocol.run_file import NoCapture
 from live.sources.base import Source
 from replay.capture import CaptureWriter, capture_name

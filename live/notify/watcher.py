@@ -14,7 +14,8 @@ from live.notify.command import CommandRunner
 from live.notify.facts import facts_for
 from live.notify.notifier import Attention, Means
 from live.notify.publisher import Publisher
-from live.protocol.feed import RECORDING_BEGINS, REHEARSAL, Feed
+from live.protocol.feed import RECORDING_BEGINS, Feed
+from live.protocol.frames import REHEARSAL
 from live.protocol.view_model import ViewModel
 from replay.plan import Broker, Plan
 

@@ -14,8 +14,6 @@ from replay.plan import Plan
 
 RECORDING_BEGINS: Final = "the recording begins"
 """Reason by which the stream of a rehearsal ends; attach again for the recording's own."""
-REHEARSAL: Final = "rehearsal"
-"""Title of what views see until then."""
 LONGEST_AGO_MS: Final = 3_600_000
 """How long a marker's moment may have passed: an hour is a long time to write a note."""
 

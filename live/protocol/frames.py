@@ -37,6 +37,8 @@ from replay.event import CHANNEL_NAMES, CHANNEL_NUMBERS, Event, Stamp
 
 VERSION: Final = 2
 """Version of this conversation; the capture and its view must agree on it."""
+REHEARSAL: Final = "rehearsal"
+"""Title of what is shown until a recording begins."""
 MAX_BODY: Final = 4 * 1024 * 1024
 """No frame is longer; a longer length means that the other side is not one of ours."""
 

@@ -15,8 +15,9 @@ from live.notify.factory import attention_of
 from live.notify.notifier import Attention, Pace
 from live.notify.options import AS_USUAL, Asked
 from live.notify.watcher import watch
-from live.protocol.feed import RECORDING_BEGINS, REHEARSAL, CaptureStatus, Ended, Tick
+from live.protocol.feed import RECORDING_BEGINS, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
+from live.protocol.frames import REHEARSAL
 from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView
 from live.views.terminal.lines import Lines
