@@ -4,11 +4,12 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults coverage
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
 	@echo "make test    run the whole suite: style, types, import arrows, tests"
+	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, coverage"
@@ -28,6 +29,12 @@ test: setup-test
 	@failed=0; $(MAKE) --no-print-directory --keep-going check || failed=1; \
 	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
 	exit $$failed
+
+# What needs the window, the report or other extras is skipped, by name and with the reason.
+test-base:
+	$(PYTHON) -m venv .venv-base
+	.venv-base/bin/python -m pip install -qq --disable-pip-version-check --editable ".[test-base]"
+	env -u CI .venv-base/bin/python -m pytest -n 2
 
 check: style types arrows
 

@@ -6,15 +6,25 @@ import logging
 import os
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from tests.lacking import module_or_skip
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.
 settings.register_profile("suite", deadline=None)
 settings.load_profile("suite")
+
+
+def pytest_pycollect_makemodule(
+    module_path: Path, parent: pytest.Collector
+) -> pytest.Module | None:
+    """Skip a test module, by name and with the reason, whose packages are not installed."""
+    return module_or_skip(module_path, parent)
 
 
 class _Complaints(logging.Handler):

@@ -1,0 +1,99 @@
+"""Which test modules cannot run on this machine, and the one line that says why.
+
+A module needs what it imports, and what the modules of this tree that it imports need at their
+top.  Where a package of an extra, or a library that the window's package stands on, is not there,
+the module is skipped by name instead of failing to be read, so that the base installation can run
+its own tests.  Where ``CI`` is set nothing is skipped for this: there, something that is missing is
+a fault.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib.util
+import os
+import sys
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from live import preflight
+
+ROOT = Path(__file__).resolve().parent.parent
+OWN = ("live", "analysis", "replay", "tests", "benchmarks")
+
+
+def lacking(path: Path) -> str:
+    """One line saying what the test module at ``path`` lacks here, else empty."""
+    needed = _needs(path)
+    missing = sorted(name for name in needed if not _found(name))
+    if missing:
+        return f"needs {', '.join(missing)}: {preflight.install_line('window,test')}"
+    if "PySide6" in needed and (
+        libraries := preflight.missing_libraries(preflight.WINDOW_LIBRARIES)
+    ):
+        return f"needs {', '.join(libraries)}: {preflight.apt_line(libraries)}"
+    return ""
+
+
+class SkippedModule(pytest.Module):
+    """A test module that is not read, with the reason why."""
+
+    reason = ""
+
+    def collect(self) -> list[pytest.Item]:
+        """Skip all of the module's tests."""
+        pytest.skip(self.reason, allow_module_level=True)
+
+
+def module_or_skip(path: Path, parent: pytest.Collector) -> pytest.Module | None:
+    """The module to collect in place of ``path``; ``None`` leaves it to pytest."""
+    if os.environ.get("CI") or not (reason := lacking(path)):
+        return None
+    module: SkippedModule = SkippedModule.from_parent(parent, path=path)
+    module.reason = reason
+    return module
+
+
+@cache
+def _found(package: str) -> bool:
+    return importlib.util.find_spec(package) is not None
+
+
+@cache
+def _needs(path: Path) -> frozenset[str]:
+    """Top-level names from outside the standard library that importing ``path`` imports."""
+    needed: set[str] = set()
+    waiting, seen = [path], {path}
+    while waiting:
+        for dotted in _imported(waiting.pop()):
+            top = dotted.split(".")[0]
+            if top not in OWN:
+                needed.add(top)
+                continue
+            for place in _files(dotted):
+                if place not in seen:
+                    seen.add(place)
+                    waiting.append(place)
+    return frozenset(needed - set(sys.stdlib_module_names))
+
+
+@cache
+def _imported(path: Path) -> frozenset[str]:
+    """Dotted names that the module imports at its top; what functions import is their affair."""
+    found: set[str] = set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return frozenset(found)
+
+
+def _files(dotted: str) -> list[Path]:
+    """The files of this tree that importing ``dotted`` reads: packages, then the module."""
+    parts = dotted.split(".")
+    places = [ROOT.joinpath(*parts[:depth], "__init__.py") for depth in range(1, len(parts) + 1)]
+    places.append(ROOT.joinpath(*parts).with_suffix(".py"))
+    return [place for place in places if place.exists()]
