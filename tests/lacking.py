@@ -81,10 +81,20 @@ def _needs(path: Path) -> frozenset[str]:
 
 @cache
 def _imported(path: Path) -> frozenset[str]:
-    """Dotted names that the module imports at its top; what functions import is their affair."""
+    """Dotted names that the module imports at its top, and those that its ``NEEDS`` lists.
+
+    What functions import is their affair; a test module whose tests call such a function says so:
+    ``NEEDS = ("matplotlib",)``.
+    """
     found: set[str] = set()
-    for node in ast.parse(path.read_text(encoding="utf-8")).body:
-        if isinstance(node, ast.Import):
+    waiting: list[ast.stmt] = list(ast.parse(path.read_text(encoding="utf-8")).body)
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.With):
+            waiting += node.body
+        elif isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "NEEDS":
+            found |= set(ast.literal_eval(node.value))
+        elif isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}

@@ -18,6 +18,8 @@ from replay.event import NS_PER_S
 from tests.standins.feeds import two_sensors, written
 from tests.test_docs import undocumented
 
+NEEDS = ("pyarrow",)  # imported by what is called
+
 ROOT = Path(__file__).resolve().parents[3]
 ROWING = demo_captures()[0]
 FORMATS = ("csv", "parquet", "json")

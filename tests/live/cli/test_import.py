@@ -32,6 +32,8 @@ from tests.standins.activity_files import (
 )
 from tests.test_docs import undocumented
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 SECONDS = 1500
 
 

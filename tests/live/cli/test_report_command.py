@@ -18,6 +18,8 @@ from replay.event import NS_PER_S
 from tests.standins.feeds import beat, two_sensors, written
 from tests.test_docs import undocumented
 
+NEEDS = ("jinja2", "matplotlib")  # imported by what is called
+
 ROWING = demo_captures()[0]
 
 

@@ -10,6 +10,8 @@ from replay.errors import ActivityFileError
 from replay.files import read_activity
 from tests.standins.activity_files import START_S, csv_file, fit_file, gpx_file, points, tcx_file
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 WRITERS = [fit_file, tcx_file, gpx_file, csv_file]
 MARKUP = [tcx_file, gpx_file]
 BOMB = '<!DOCTYPE bomb [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">]>\n'

@@ -15,6 +15,8 @@ from replay.plan import Plan, PlannedSensor
 from tests.standins.activity_files import START_S, csv_file, points
 from tests.standins.captures import STARTED_UTC_NS, session_events, write_capture
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 
 def imported(folder, rows, *, label="Tansy", role="test", offset_s=0.0):
     series = read_activity(csv_file(folder / f"{label}.csv", rows))

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from replay.files import RawSeries, Row, settle
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 S = 10**9
 
 

@@ -9,6 +9,8 @@ from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files import TableOptions, read_activity
 from replay.payloads import encode_file_heart_rate
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 NOON = 1_772_625_600 * 10**9
 
 

@@ -10,6 +10,8 @@ import pytest
 from replay.errors import ActivityFileError
 from replay.files.times import TimeReader, guess_format, zone_named
 
+NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
+
 OSLO = ZoneInfo("Europe/Oslo")
 NOON = 1_772_625_600 * 10**9
 """2026-03-04 12:00:00 UTC in ns."""
