@@ -19,9 +19,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from replay.text import printable
+
 
 class SidebeatError(Exception):
-    """Base of all errors that Sidebeat raises on purpose."""
+    """Base of all errors that Sidebeat raises on purpose.
+
+    What the sentence quotes of a file, a path, a bus or a broker is made printable with it.
+    """
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(printable(message))
 
 
 class PlanError(SidebeatError):

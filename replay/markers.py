@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from replay.text import printable
+
 _SEPARATOR: Final = "\x1f"
 
 
@@ -18,9 +20,9 @@ def encode_marker(text: str, moment_ns: int | None = None) -> bytes:
     """Payload of a marker, UTF-8.
 
     ``moment_ns``: the moment it speaks of, ns since the session began; ``None``: that of its
-    event.  A separator in the text becomes a blank.
+    event.  The text is made :func:`~replay.text.printable`; a separator in it becomes a blank.
     """
-    plain = text.replace(_SEPARATOR, " ")
+    plain = printable(text)
     if moment_ns is None:
         return plain.encode()
     return f"{moment_ns}{_SEPARATOR}{plain}".encode()
@@ -29,14 +31,14 @@ def encode_marker(text: str, moment_ns: int | None = None) -> bytes:
 def decode_marker(t_ns: int, payload: bytes) -> tuple[int, str]:
     """Moment (ns since the session began) and text of a marker that arrived at ``t_ns``.
 
-    Never raises: a moment that is no number, or lies after the event, is none, and the event's
-    own is taken.
+    The text is :func:`~replay.text.printable`.  Never raises: a moment that is no number, or lies
+    after the event, is none, and the event's own is taken.
     """
     text = payload.decode("utf-8", errors="replace")
     moment, found, rest = text.partition(_SEPARATOR)
     if not found:
-        return t_ns, text
+        return t_ns, printable(text)
     # 19 digits hold every moment of a 64-bit clock.
     if moment.isascii() and moment.isdigit() and len(moment) <= 19 and int(moment) <= t_ns:
-        return int(moment), rest
-    return t_ns, rest
+        return int(moment), printable(rest)
+    return t_ns, printable(rest)

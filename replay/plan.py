@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
+from replay.text import is_printable, printable
 
 ROLES: Final = ("reference", "test", "companion")
 """A companion (cadence, power) is recorded and used by the warnings, but not compared."""
@@ -46,6 +47,9 @@ class PlannedSensor:
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
     file, hexadecimal), ``offset_s`` (added to the file's own times) and ``alignment`` (one of
     :data:`ALIGNMENTS`).
+
+    Texts that are only shown or compared are :func:`~replay.text.printable`, whatever was given;
+    an address or a topic that is not makes no valid :class:`Plan`.
     """
 
     label: str
@@ -62,6 +66,9 @@ class PlannedSensor:
     offset_s: float = 0.0
     alignment: str = ""
     hold_s: float = DEFAULT_HOLD_S
+
+    def __post_init__(self) -> None:
+        _make_printable(self, "label", "placement", "name", "kind", "firmware", "file")
 
     @property
     def hold_ns(self) -> int:
@@ -111,6 +118,9 @@ class Plan:
     """Seed of the simulated wearer, where a sensor is simulated."""
 
     def __post_init__(self) -> None:
+        _make_printable(self, "activity")
+        details = {printable(key): printable(value) for key, value in self.details.items()}
+        object.__setattr__(self, "details", details)
         _check(self)
 
     def number(self, label: str) -> int:
@@ -156,6 +166,12 @@ class Plan:
         return replace(self, sensors=tuple(sensors))
 
 
+def _make_printable(thing: object, *names: str) -> None:
+    """Change texts of a frozen object while it is made."""
+    for name in names:
+        object.__setattr__(thing, name, printable(getattr(thing, name)))
+
+
 def _check(plan: Plan) -> None:
     references = [s.label for s in plan.sensors if s.role == "reference"]
     if len(references) != 1:
@@ -197,6 +213,10 @@ def _check(plan: Plan) -> None:
         for place, found_by in (("address", sensor.address.upper()), ("topic", sensor.topic)):
             if not found_by:
                 continue
+            if not is_printable(found_by):
+                raise PlanError(
+                    f"{where}, {place}", "must not hold signs that cannot be seen", found_by
+                )
             if (place, found_by) in taken:
                 raise PlanError(f"{where}, {place}", "is another sensor's already", found_by)
             taken.add((place, found_by))

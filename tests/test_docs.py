@@ -103,13 +103,12 @@ def test_every_key_about_damage_is_documented(tmp_path, capsys):
 
 def test_every_key_of_found_sensors_is_documented():
     """Each fact of a sensor in reach stands in the docs."""
-    from live.cli.sensors import sensor_facts
     from live.sources.bluetooth import FoundSensor
 
     sensor = FoundSensor(
         name="Yarrow", address="C0:00:00:00:00:01", services=("heart rate",), signal_dbm=-60
     )
-    facts = {"listened_s": 8.0, "sensors": [sensor_facts(sensor)]}
+    facts = {"listened_s": 8.0, "sensors": [sensor.facts()]}
     assert undocumented(facts, "sensors") == set()
 
 

@@ -20,6 +20,7 @@ from replay.event import NS_PER_S, Event
 from replay.link import LinkState
 from replay.payloads import Battery, DeviceText, HeartRate, Motion, RevolutionRate, Revolutions
 from replay.plan import PlannedSensor
+from replay.text import printable
 
 RATE_WINDOW_NS: Final = 10 * NS_PER_S
 """Stretch over which rates are counted: long enough for ten notifications at 1 Hz."""
@@ -215,7 +216,7 @@ class SensorState:
         self.doubled += 1
 
     def _take_advice(self, _t_ns: int, payload: bytes) -> None:
-        self.advice = payload.decode("utf-8", errors="replace")
+        self.advice = printable(payload.decode("utf-8", errors="replace"))
 
 
 _RECORDS: Final[Mapping[str, Callable[[SensorState, int, bytes], None]]] = {

@@ -23,6 +23,7 @@ from matplotlib.figure import Figure
 
 from analysis.report.palette import LIGHT
 from analysis.report.words import INVENTED
+from replay.text import printable
 
 POINTS: Final = 72.0
 """Points in an inch."""
@@ -136,7 +137,7 @@ class Sheet:
         self.figure.text(
             x / self.width,
             1 - y / self.height,
-            words,
+            printable(words),
             fontsize=size * self.layout.type_pt,
             fontweight=weight,
             color=LIGHT[colour],

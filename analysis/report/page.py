@@ -12,6 +12,12 @@ from analysis.report import tables, words
 from analysis.report.figures import InPage
 from analysis.report.palette import DARK, LIGHT, css_variables
 from analysis.statistics.error_variance import CORRELATED
+from replay.text import printable
+
+
+def _shown(value: object) -> object:
+    """What an expression of the template puts on the page; markup is of our own making."""
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def page(facts: Mapping[str, Any], figures: Iterable[InPage]) -> str:
@@ -19,6 +25,7 @@ def page(facts: Mapping[str, Any], figures: Iterable[InPage]) -> str:
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("analysis.report", "templates"),
         autoescape=True,
+        finalize=_shown,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -31,7 +31,7 @@ _BRACKETS: Final = "In brackets: 95 % interval; none where any would be a guess.
 def print_session(result: SessionResult, title: str, console: Console) -> None:
     """Print all that one session says: the comparison, each sensor, how it was done."""
     for part in session_parts(result, title):
-        console.print(part, highlight=False)
+        console.print(part)
 
 
 def session_parts(result: SessionResult, title: str) -> Iterator[RenderableType]:
@@ -61,7 +61,7 @@ def comparison(result: SessionResult) -> RenderableType:
     for sensor in result.sensors:
         counted = sensor.without_exclusions or sensor.whole
         table.add_row(
-            sensor.series.sensor.label,
+            Text(sensor.series.sensor.label),
             f"{counted.pairs:,}",
             _with_interval(counted.bias, "+.1f"),
             _with_interval(counted.mae, ".1f"),

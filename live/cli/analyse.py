@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.facts import json_text, print_json
+from live.cli.output import say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -57,11 +58,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(facts)
     else:
-        from rich.console import Console  # noqa: PLC0415 - only for people
+        from live.views.terminal.console import PlainConsole  # noqa: PLC0415 - only for people
 
-        print_analysis(numbers, facts, Console())
+        print_analysis(numbers, facts, PlainConsole())
         if arguments.out is not None:
-            print(f"\nWritten to {arguments.out}")
+            say(f"\nWritten to {arguments.out}")
     return 0
 
 
@@ -79,20 +80,20 @@ def print_analysis(numbers: SessionNumbers, facts: dict[str, Any], console: Cons
         *detail_parts(numbers),
     ]
     for part in parts:
-        console.print(part, highlight=False)
+        console.print(part)
 
 
 def write_report(path: Path, numbers: SessionNumbers, facts: dict[str, Any]) -> None:
     """Write the analysis as a page, a text or JSON.  Raises :class:`SidebeatError`."""
     from io import StringIO  # noqa: PLC0415 - only when a file is asked for
 
-    from rich.console import Console  # noqa: PLC0415
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
     kind = path.suffix.lower()
     if kind == ".json":
         text = json_text(facts)
     else:
-        console = Console(
+        console = PlainConsole(
             file=StringIO(), width=_WIDTH, record=True, force_terminal=kind == ".html"
         )
         print_analysis(numbers, facts, console)

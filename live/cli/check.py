@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.facts import print_json, utc_text
+from live.cli.output import say
 from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -69,35 +70,36 @@ def _salvage(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(_salvage_facts(done))
         return 0
-    print(f"{done.saved:,} events saved to {done.target}; {done.lost:,} lost.")
+    say(f"{done.saved:,} events saved to {done.target}; {done.lost:,} lost.")
     for stretch in done.stretches:
-        print(f"  {_stretch(stretch)}")
+        say(f"  {_stretch(stretch)}")
     if done.damaged_notes:
-        print(f"  lost of the notes made afterwards: {done.damaged_notes}")
+        say(f"  lost of the notes made afterwards: {done.damaged_notes}")
     if done.may_lack_its_end:
-        print("  The recording was never closed; its last half-second may be missing.")
+        say("  The recording was never closed; its last half-second may be missing.")
     return 0
 
 
 def _print_report(report: CheckReport) -> None:
-    from rich.console import Console  # noqa: PLC0415 - only for people
-    from rich.table import Table  # noqa: PLC0415
+    from rich.table import Table  # noqa: PLC0415 - only for people
+    from rich.text import Text  # noqa: PLC0415
 
-    console = Console(highlight=False, soft_wrap=True)
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
+
+    console = PlainConsole(soft_wrap=True)
     state = "whole" if report.whole else "DAMAGED"
     closed = f"closed ({report.end_reason})" if report.clean else "unclean: it was never closed"
-    console.print(f"{report.path}: {state}, {closed}", markup=False)
+    console.print(f"{report.path}: {state}, {closed}")
     if report.invented:
         console.print("INVENTED DATA: simulated wearers and sensors.")
     for problem in report.problems:
-        console.print(f"  problem: {problem}", markup=False)
+        console.print(f"  problem: {problem}")
     started = "unknown"
     if report.started_utc_ns is not None:
         started = utc_text(report.started_utc_ns)
     console.print(
         f"Started {started}, {_clock(report.span_ns)} long, {report.events:,} events, "
         f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
-        markup=False,
     )
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     for name in (
@@ -115,9 +117,9 @@ def _print_report(report: CheckReport) -> None:
     for sensor in report.sensors:
         beats = sum(sensor.events.get(channel, 0) for channel in HEART_RATE_CHANNELS)
         table.add_row(
-            sensor.label,
+            Text(sensor.label),
             sensor.role,
-            sensor.placement,
+            Text(sensor.placement),
             f"{beats:,}",
             f"{sum(sensor.events.values()) - beats:,}",
             "never" if sensor.first_ns is None else _clock(sensor.first_ns),
@@ -135,7 +137,6 @@ def _print_report(report: CheckReport) -> None:
     if not report.whole or not report.clean:
         console.print(
             f"To save what is whole: sidebeat check {report.path} --salvage NEW.sqlite",
-            markup=False,
         )
 
 

@@ -8,6 +8,7 @@ import tempfile
 from pathlib import Path
 from typing import Final
 
+from live.cli.output import say
 from live.cli.views import VIEWS, chosen_view, show
 from replay.errors import SidebeatError
 
@@ -62,7 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     path = next((path for path in demo_captures() if "rowing" in path.name), demo_captures()[0])
     view = chosen_view(arguments.view)
-    print(f"Playing {path.name}.  {INVENTED}", flush=True)
+    say(f"Playing {path.name}.  {INVENTED}")
     concluded: list[bool] = []
 
     def conclude() -> None:
@@ -91,14 +92,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _conclude(path: Path, folder: Path) -> None:
     """Print the agreement and write the report."""
-    from rich.console import Console  # noqa: PLC0415 - only when it runs
-
     from analysis.report.facts import report_facts  # noqa: PLC0415
     from analysis.session.pipeline import session_numbers  # noqa: PLC0415
     from live import preflight  # noqa: PLC0415
     from live.cli.agreement_tables import comparison  # noqa: PLC0415
     from live.cli.analyse import write_report  # noqa: PLC0415
     from live.cli.report import software, write_page  # noqa: PLC0415
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
@@ -106,7 +106,7 @@ def _conclude(path: Path, folder: Path) -> None:
         numbers = session_numbers(capture)
         facts = report_facts(capture, numbers, software())
     result = numbers.result
-    console = Console(highlight=False)
+    console = PlainConsole()
     console.print()
     plan = result.plan
     reference = result.reference.sensor
@@ -129,11 +129,11 @@ def _conclude(path: Path, folder: Path) -> None:
         write(report)
     except SidebeatError as error:
         # A demo may be run from where nothing can be written; its report is still shown.
-        print(f"sidebeat: {error}", file=sys.stderr)
+        say(f"sidebeat: {error}", file=sys.stderr)
         report = Path(tempfile.mkdtemp(prefix="sidebeat-")) / report.name
         write(report)
-    console.print(f"\nReport: {report}", soft_wrap=True, markup=False)
-    console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True, markup=False)
+    console.print(f"\nReport: {report}", soft_wrap=True)
+    console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True)
 
 
 def _near(path: Path) -> Path:

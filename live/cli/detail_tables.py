@@ -36,7 +36,7 @@ def _delays(numbers: SessionNumbers) -> Iterator[RenderableType]:
     for detail in numbers.detail.sensors:
         after = detail.without_delay
         table.add_row(
-            detail.series.sensor.label,
+            Text(detail.series.sensor.label),
             _with_interval(detail.delay, 1),
             words.NONE if after is None else _with_interval(after.mae, 1),
         )
@@ -55,7 +55,7 @@ def _efforts(numbers: SessionNumbers) -> Iterator[RenderableType]:
     for detail in numbers.detail.sensors:
         answers = detail.answers(efforts, Kind.EFFORT)
         table.add_row(
-            detail.series.sensor.label,
+            Text(detail.series.sensor.label),
             _followed(answers),
             *(str(sum(found is answer for found in answers)) for answer in _OTHERS),
             _followed(detail.answers(efforts, Kind.TROUGH)),

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.facts import plan_facts, print_json, utc_text
+from live.cli.output import say
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
@@ -93,10 +94,10 @@ def run(arguments: argparse.Namespace) -> int:
         )
         return 0
     for name, count in counts.items():
-        print(f"{count:>9,} rows  {folder / name}.{arguments.format}")
+        say(f"{count:>9,} rows  {folder / name}.{arguments.format}")
     if facts["invented"]:
-        print("INVENTED DATA: simulated wearers and sensors.")
-    print(f"Columns, units and missing values: {folder / 'data_dictionary.json'}")
+        say("INVENTED DATA: simulated wearers and sensors.")
+    say(f"Columns, units and missing values: {folder / 'data_dictionary.json'}")
     return 0
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
 from analysis.board import Board
 from analysis.board.snapshot import SensorStatus
+from live.cli.output import json_line
 from live.notify.facts import warning_facts
 from replay.event import NS_PER_S
 from replay.plan import Plan
@@ -16,7 +16,7 @@ from replay.plan import Plan
 
 def json_text(facts: dict[str, Any]) -> str:
     """One JSON object as text, ending with a newline; never NaN or infinity."""
-    return json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return json_line(facts, indent=2) + "\n"
 
 
 def print_json(facts: dict[str, Any]) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.facts import print_json, utc_text
+from live.cli.output import say
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
@@ -219,7 +220,7 @@ def _read(arguments: argparse.Namespace, *, ask: bool) -> list[FileSeries]:
     for path in arguments.files:
         series, used = read_asking(path, given, ask=ask)
         if used != given:
-            print(f"{path.name}: next time without questions: {as_typed(used)}")
+            say(f"{path.name}: next time without questions: {as_typed(used)}")
         every.append(series)
     return every
 
@@ -314,12 +315,12 @@ def _facts(
 def _tell(facts: dict[str, Any]) -> None:
     for sensor in facts["sensors"]:
         where = f", {sensor['placement']}" if sensor["placement"] else ""
-        print(f"{sensor['label']} ({sensor['role']}{where}), from {sensor['file']}:")
+        say(f"{sensor['label']} ({sensor['role']}{where}), from {sensor['file']}:")
         left_out = sensor["outside"]
         outside = f", {left_out:,} outside of the session left out" if left_out else ""
-        print(f"  {sensor['format']}, {sensor['readings']:,} readings{outside}.")
+        say(f"  {sensor['format']}, {sensor['readings']:,} readings{outside}.")
         for sentence in sensor["said"]:
-            print(f"  {sentence}")
+            say(f"  {sentence}")
     for sentence in facts["remarks"]:
-        print(sentence)
-    print(f"Written to {facts['capture']}")
+        say(sentence)
+    say(f"Written to {facts['capture']}")

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from live.cli.output import say
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files import FileSeries, TableOptions, read_activity
 from replay.files.times import FORMATS
@@ -36,7 +37,7 @@ def read_asking(path: Path, options: TableOptions, *, ask: bool) -> tuple[FileSe
 def ask_text(question: str) -> str:
     """One answer, on stderr so that stdout stays free for results.  Not empty."""
     while True:
-        print(f"{question}: ", end="", file=sys.stderr, flush=True)
+        say(f"{question}: ", end="", file=sys.stderr)
         line = sys.stdin.readline()
         if not line:
             raise ActivityFileError("the questions were not answered; nothing was imported")
@@ -67,10 +68,10 @@ def as_typed(options: TableOptions) -> str:
 
 
 def _answered(path: Path, unclear: ColumnsUnclear, options: TableOptions) -> TableOptions:
-    print(f"\n{path.name}: the first rows", file=sys.stderr)
+    say(f"\n{path.name}: the first rows", file=sys.stderr)
     for number, name in enumerate(unclear.columns):
         cells = ", ".join(row[number] for row in unclear.samples)
-        print(f"  {number + 1}  {name}: {cells}", file=sys.stderr)
+        say(f"  {number + 1}  {name}: {cells}", file=sys.stderr)
     if unclear.wanted == "time":
         column = _choose("Number of the column with the times", unclear.columns)
         return replace(options, time_column=column)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import json
 import math
 import signal
 import subprocess
@@ -14,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from live.cli.output import json_line, say
 from live.cli.talk import Talk
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import Asked
@@ -144,7 +144,7 @@ def _watch(run_file: Path) -> int:
     # Ctrl-C reaches this process too, but is meant for the capture, whose end is then seen here.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     step_behind()
-    watch(lambda: CaptureFeed.attach(run_file), lambda said: print(f"Note: {said}.", flush=True))
+    watch(lambda: CaptureFeed.attach(run_file), lambda said: say(f"Note: {said}."))
     return 0
 
 
@@ -211,7 +211,7 @@ def _rehearse(arguments: argparse.Namespace) -> int:
 
     def tell(**facts: object) -> None:
         with contextlib.suppress(OSError):  # the page has gone; the recording matters more
-            print(json.dumps(facts, ensure_ascii=False), flush=True)
+            say(json_line(facts))
 
     try:
         plan = _planned(arguments)
@@ -312,7 +312,7 @@ def _capture(arguments: argparse.Namespace) -> int:
         talk.say(f"{talk.unread} lines were not shown: nobody read them.")
     talk.flush()
     if arguments.json:
-        print(json.dumps(_facts(outcome)), flush=True)
+        say(json_line(_facts(outcome)))
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
     for one in watched:
         one.let_go()

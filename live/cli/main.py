@@ -18,6 +18,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Final, Protocol
 
+from live.cli.output import PlainFormatter, say
 from replay.errors import SidebeatError
 
 COMMANDS: Final[dict[str, str]] = {
@@ -108,7 +109,7 @@ def run(arguments: Sequence[str]) -> int:
         status = _dispatch(list(arguments))
         sys.stdout.flush()
     except SidebeatError as error:
-        print(f"sidebeat: {error}", file=sys.stderr)
+        say(f"sidebeat: {error}", file=sys.stderr)
         return WRONG
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -130,7 +131,9 @@ def _dispatch(arguments: list[str]) -> int:
     name = arguments[0]
     if name not in COMMANDS:
         raise SidebeatError(f"there is no command {name!r}; there are " + ", ".join(COMMANDS))
-    logging.basicConfig(level=logging.WARNING, format="sidebeat: %(message)s")
+    logging.basicConfig(level=logging.WARNING)
+    for handler in logging.getLogger().handlers:
+        handler.setFormatter(PlainFormatter("sidebeat: %(message)s"))
     try:
         parsed = command_parser(name).parse_args(arguments[1:])
     except SystemExit as stop:  # argparse has printed its help or its complaint

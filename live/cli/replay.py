@@ -8,16 +8,17 @@ import time
 from pathlib import Path
 from typing import Final
 
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from live import preflight
 from live.cli.facts import board_facts, plan_facts, print_json, utc_text
+from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.factory import attention_of, closing_if_any
 from live.notify.options import AS_USUAL, Asked
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
+from live.views.terminal.console import PlainConsole
 from live.views.terminal.summary import print_summary
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -137,7 +138,7 @@ def play_out(feed: FileFeed, asked: Asked = AS_USUAL) -> ViewModel:
     model = ViewModel(feed)
     with closing_if_any(attention_of(feed, asked)) as attention, Progress(
         TextColumn("replaying"), BarColumn(), TimeRemainingColumn(),
-        console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty(),
+        console=PlainConsole(stderr=True), transient=True, disable=not sys.stderr.isatty(),
     ) as progress:  # fmt: skip
         task = progress.add_task("", total=max(feed.duration_ns, 1))
         while model.ended is None:
@@ -145,7 +146,7 @@ def play_out(feed: FileFeed, asked: Asked = AS_USUAL) -> ViewModel:
             if attention is not None:
                 attention.look(model)
                 if trouble := attention.trouble():
-                    print(f"sidebeat: {trouble}", file=sys.stderr)
+                    say(f"sidebeat: {trouble}", file=sys.stderr)
             progress.update(task, completed=feed.position_ns)
             if feed.speed is not None and not feed.catching_up:
                 time.sleep(0.05)

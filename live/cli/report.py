@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from live.cli.main import version
+from live.cli.output import say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -64,12 +65,12 @@ def run(arguments: argparse.Namespace) -> int:
     if facts["invented"]:
         from analysis.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
 
-        print(INVENTED_LONG)
+        say(INVENTED_LONG)
     for sentence in facts["verdict"]:
-        print(sentence)
-    print(f"\nPage: {out}")
+        say(sentence)
+    say(f"\nPage: {out}")
     if facts["figures"]:
-        print(f"Figures: {len(facts['figures'])} files in {folder}")
+        say(f"Figures: {len(facts['figures'])} files in {folder}")
     return 0
 
 

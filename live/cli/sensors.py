@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 from collections import Counter
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Final
 
 from rich.box import SIMPLE
-from rich.console import Console
-from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
+from rich.text import Text
 
+from live.cli.output import json_line, say
+from live.views.terminal.console import PlainConsole
 from replay.plan import Plan, PlannedSensor, format_plan
 
 if TYPE_CHECKING:
@@ -69,36 +68,35 @@ def run(arguments: argparse.Namespace) -> int:
     """Listen and print.  Raises :class:`~replay.errors.SidebeatError` without Bluetooth."""
     found = asyncio.run(_listen(arguments.seconds, details=arguments.details))
     if arguments.json:
-        facts = {"listened_s": arguments.seconds, "sensors": [sensor_facts(s) for s in found]}
-        print(json.dumps(facts, indent=2, ensure_ascii=False))
+        facts = {"listened_s": arguments.seconds, "sensors": [sensor.facts() for sensor in found]}
+        say(json_line(facts, indent=2))
         return 0
-    console = Console(highlight=False)
+    console = PlainConsole()
     if not found:
-        console.print(_NONE, markup=False)
+        console.print(_NONE)
         return 0
     console.print(sensor_table(found))
     for sensor in found:
         if sensor.note:
-            console.print(f"{_named(sensor)} {sensor.note}.", markup=False)
+            console.print(f"{_named(sensor)} {sensor.note}.")
     plan = suggested_plan(found)
     if plan is not None:
         console.print(
             "\nA plan of these sensors, to be saved as plan.toml once roles, labels and "
             "placements are right:\n",
-            markup=False,
         )
         # Not through rich: a wrapped line would no longer be TOML.
-        print(format_plan(plan))
-        console.print("Then: sidebeat live --plan plan.toml", markup=False)
+        say(format_plan(plan))
+        console.print("Then: sidebeat live --plan plan.toml")
     return 0
 
 
 async def _listen(seconds: float, *, details: bool) -> list[FoundSensor]:
     from live.sources.bluetooth import scan  # noqa: PLC0415 - imports bleak
 
-    console = Console(stderr=True)
+    console = PlainConsole(stderr=True)
     with Progress(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         console=console,
         transient=True,
@@ -107,17 +105,9 @@ async def _listen(seconds: float, *, details: bool) -> list[FoundSensor]:
         task = bar.add_task("listening", total=1.0)
 
         def progress(what: str, share: float) -> None:
-            bar.update(task, description=escape(_printable(what)), completed=share)
+            bar.update(task, description=what, completed=share)
 
         return await scan(seconds, details=details, progress=progress)
-
-
-def sensor_facts(sensor: FoundSensor) -> dict[str, object]:
-    """What ``--json`` prints of one sensor; unknown texts and numbers are ``null``."""
-    return {
-        key: (list(value) if isinstance(value, tuple) else None if value == "" else value)
-        for key, value in asdict(sensor).items()
-    }
 
 
 def sensor_table(sensors: list[FoundSensor]) -> Table:
@@ -142,7 +132,7 @@ def sensor_table(sensors: list[FoundSensor]) -> Table:
             sensor.placement,
             ", ".join(filter(None, (sensor.model, sensor.firmware))),
         )
-        table.add_row(*(escape(_printable(cell)) for cell in cells))
+        table.add_row(*map(Text, cells))
     return table
 
 
@@ -159,7 +149,7 @@ def suggested_plan(sensors: list[FoundSensor]) -> Plan | None:
     planned = []
     for sensor in sensors:
         role = "test" if sensor in hearts else "companion"
-        label = _printable(sensor.name) or "sensor"
+        label = sensor.name or "sensor"
         used[label] += 1
         planned.append(
             PlannedSensor(
@@ -174,9 +164,4 @@ def suggested_plan(sensors: list[FoundSensor]) -> Plan | None:
 
 
 def _named(sensor: FoundSensor) -> str:
-    return _printable(sensor.name) or "(no name)"
-
-
-def _printable(text: str) -> str:
-    """A sensor's own text without control characters, which could steer the terminal."""
-    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
+    return sensor.name or "(no name)"

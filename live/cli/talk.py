@@ -8,6 +8,7 @@ from collections import deque
 from typing import TYPE_CHECKING, Final
 
 from live.capture.line_writer import LineWriter
+from replay.text import printable
 
 if TYPE_CHECKING:
     from live.capture.viewer import ViewProcess
@@ -33,7 +34,7 @@ class Talk(logging.Handler):
 
     def say(self, line: str) -> None:
         """Show a line now, or as soon as the view has left the screen; never waits."""
-        self._held.append(line)
+        self._held.append(printable(line))
         if self.view is not None and self.view.ended() is None:
             if len(self._held) > _HELD:
                 self._held.popleft()

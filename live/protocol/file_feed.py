@@ -21,6 +21,7 @@ from replay.capture import Capture
 from replay.channels import DECODERS
 from replay.event import Event
 from replay.plan import Plan
+from replay.text import printable
 
 SLOWEST: Final = 0.5
 FASTEST: Final = 60.0
@@ -106,7 +107,7 @@ class FileFeed:
     @property
     def title(self) -> str:
         """The file's name."""
-        return Path(self._capture.path).name
+        return printable(Path(self._capture.path).name)
 
     @property
     def started_utc_ns(self) -> int:

@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from enum import IntEnum
 from typing import Any, Final
@@ -34,6 +34,7 @@ from typing import Any, Final
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Message, Tick
 from replay.errors import SidebeatError
 from replay.event import CHANNEL_NAMES, CHANNEL_NUMBERS, Event, Stamp
+from replay.text import printable
 
 VERSION: Final = 2
 """Version of this conversation; the capture and its view must agree on it."""
@@ -67,6 +68,13 @@ class Kind(IntEnum):
 
 
 _KINDS: Final = frozenset(Kind)
+_SHOWN: Final[Mapping[int, tuple[str, ...]]] = {
+    Kind.HELLO: ("title",),
+    Kind.STATUS: ("problem", "trouble"),
+    Kind.ENDED: ("reason",),
+    Kind.ACK: ("message",),
+}
+"""Sentences in the JSON of a kind, which are made printable."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +183,9 @@ def _decode(kind: int, body: bytes) -> Frame:
         if kind == Kind.TICK:
             return Tick(*_TICK.unpack(body))
         values = json.loads(body)
+        for name in _SHOWN.get(kind, ()):
+            if name in values:
+                values[name] = printable(values[name])
         if kind == Kind.HELLO:
             if values["version"] != VERSION:
                 raise WireError("the capture was started by another version of Sidebeat")

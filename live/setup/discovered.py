@@ -9,6 +9,7 @@ from typing import Any, Final
 from live.setup.known_sensors import Memory, RememberedSensor
 from live.setup.places import from_sensor
 from replay.plan import PlannedSensor
+from replay.text import printable
 
 GONE_AFTER_S: Final = 20.0
 """Sensors advertise every 0.1 to 2 s, and a round of listening takes some seconds: who was not
@@ -82,7 +83,7 @@ class Reach:
     def hear(self, line: Mapping[str, Any], now_s: float) -> bool:
         """Take one line of the scanning process; whether it made sense."""
         if isinstance(line.get("problem"), str):
-            self.problem = line["problem"]
+            self.problem = printable(line["problem"])
             return True
         rows = line.get("sensors")
         if not isinstance(rows, list):
@@ -137,8 +138,8 @@ class Reach:
 
 
 def _plain(text: object) -> str:
-    """A sensor's own text without control characters."""
-    return "".join(c for c in text if c.isprintable()) if isinstance(text, str) else ""
+    """A text of the scanning process; nothing where there is none."""
+    return printable(text) if isinstance(text, str) else ""
 
 
 def _or(value: object, before: int | None) -> int | None:

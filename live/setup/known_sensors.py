@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.errors import SidebeatError
 from replay.plan import PlannedSensor
+from replay.text import printable
 
 CONFIG_FOLDER_VARIABLE: Final = "SIDEBEAT_CONFIG_DIR"
 """Environment variable that names another folder for what is remembered."""
@@ -145,13 +146,14 @@ def save_memory(path: Path, memory: Memory) -> None:
 def _sensor(row: dict[str, object]) -> RememberedSensor:
     known = RememberedSensor.__dataclass_fields__
     values = {key: value for key, value in row.items() if key in known}
-    if not all(isinstance(value, str) for value in values.values()):
+    texts = {key: printable(value) for key, value in values.items() if isinstance(value, str)}
+    if len(texts) < len(values):
         raise TypeError("every fact of a sensor is a text")
-    return RememberedSensor(**values)  # type: ignore[arg-type]
+    return RememberedSensor(**texts)
 
 
 def _last(row: dict[str, object]) -> LastSession:
-    texts = {key: str(row[key]) for key in ("wearer", "activity") if key in row}
+    texts = {key: printable(str(row[key])) for key in ("wearer", "activity") if key in row}
     numbers = {
         key: float(str(row[key])) for key in ("tolerance_bpm", "tolerance_percent") if key in row
     }

@@ -14,8 +14,6 @@ import signal
 import sys
 import threading
 
-from live.cli.sensors import sensor_facts
-
 ROUND_S = 3.0
 """One round of listening: sensors advertise every 0.1 to 2 s."""
 AGAIN_S = 4.0
@@ -29,7 +27,7 @@ async def listen() -> None:
     while True:
         try:
             async for sightings in watch(ROUND_S):
-                rows = [{**sensor_facts(one.sensor), "age_s": one.age_s} for one in sightings]
+                rows = [{**one.sensor.facts(), "age_s": one.age_s} for one in sightings]
                 _say({"sensors": rows})
         except BluetoothUnavailable as error:
             _say({"problem": str(error)})

@@ -30,6 +30,7 @@ from typing import Any, Final
 
 from replay.errors import NoteError, PlanError
 from replay.plan import Plan
+from replay.text import printable
 
 MARKER: Final = "marker"
 EXCLUSION: Final = "exclusion"
@@ -59,12 +60,20 @@ KINDS: Final = (*_BODIES, SALVAGED, IMPORTED)
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """One appended note.  ``number`` counts from 1; ``made_utc_ns``: when it was made, UTC."""
+    """One appended note.  ``number`` counts from 1; ``made_utc_ns``: when it was made, UTC.
+
+    ``body``: as it is stored, which a copy of the capture keeps; what is shown of it are
+    :meth:`words`.
+    """
 
     number: int
     made_utc_ns: int
     kind: str
     body: Mapping[str, Any]
+
+    def words(self, name: str) -> str:
+        """A text of the body, made printable."""
+        return printable(self.body[name])
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,15 +164,15 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
     for note in standing(notes):
         body = note.body
         if note.kind == MARKER:
-            markers.append((body["t_ns"], body["text"]))
+            markers.append((body["t_ns"], note.words("text")))
         elif note.kind == EXCLUSION:
             exclusions.append(_exclusion(note))
         elif note.kind in (ACCEPTED, REFUSED):
             answers[body["suggestion"]] = note
         elif note.kind == RELABEL:
-            labels[body["sensor"]] = body["label"]
+            labels[body["sensor"]] = note.words("label")
         elif note.kind == EFFORT:
-            efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], body["text"]))
+            efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], note.words("text")))
     exclusions += [_exclusion(note) for note in answers.values() if note.kind == ACCEPTED]
     return EffectiveNotes(
         markers=tuple(markers),
@@ -182,7 +191,7 @@ def _exclusion(note: Note) -> Exclusion:
         from_ns=body["from_ns"],
         to_ns=body["to_ns"],
         sensor=body["sensor"],
-        reason=body["reason"],
+        reason=note.words("reason"),
         suggestion=body.get("suggestion", ""),
     )
 

@@ -20,6 +20,7 @@ from replay.capture.schema import text_crc, whole_row
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
+from replay.text import printable
 
 _FETCH_ROWS: Final = 4096
 _SALVAGE: Final = "; salvage what is whole into a new capture"
@@ -84,7 +85,7 @@ class Capture:
             raise DamagedCapture(f"{self.path}: the session's own row is damaged{_SALVAGE}")
         self.uuid: str = row[0]
         self.started_utc_ns: int = row[1]
-        self.software: str = row[2]
+        self.software: str = printable(row[2])
         self.invented = bool(row[3])
         try:
             self.recorded_plan: Plan = parse_plan(row[4])
@@ -98,7 +99,7 @@ class Capture:
         self.clean = ending is not None
         self.end_t_ns: int | None = ending[0] if ending else None
         self.end_utc_ns: int | None = ending[1] if ending else None
-        self.end_reason: str | None = ending[2] if ending else None
+        self.end_reason: str | None = printable(ending[2]) if ending else None
         last = self._connection.execute(
             "SELECT seq, t_ns FROM event ORDER BY seq DESC LIMIT 1"
         ).fetchone()

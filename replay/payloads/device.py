@@ -7,6 +7,7 @@ from typing import Final
 
 from replay.errors import PayloadError
 from replay.event import BATTERY, BODY_LOCATION
+from replay.text import printable
 
 BODY_LOCATIONS: Final = ("other", "chest", "wrist", "finger", "hand", "ear lobe", "foot")
 """Names of the body locations of the standard, by their number."""
@@ -56,15 +57,15 @@ def decode_battery(payload: bytes) -> Battery:
 def decode_text(channel: str, payload: bytes) -> DeviceText:
     """Decode a text of Device Information.
 
-    NULs and blanks at the end are dropped: many sensors pad with them.  Any other control
-    character is shown as U+FFFD, so that a sensor's name cannot steer a terminal.  Raises
-    :class:`PayloadError` naming the first byte that is not UTF-8.
+    NULs and blanks at the end are dropped: many sensors pad with them.  The rest is made
+    :func:`~replay.text.printable`.  Raises :class:`PayloadError` naming the first byte that is not
+    UTF-8.
     """
     try:
         text = payload.decode("utf-8").rstrip("\0 \r\n\t")
     except UnicodeDecodeError as error:
         raise PayloadError(channel, error.start, f"not UTF-8: {error.reason}", payload) from None
-    return DeviceText("".join(c if c.isprintable() else "\ufffd" for c in text))
+    return DeviceText(printable(text))
 
 
 def _one_byte(channel: str, field: str, payload: bytes) -> int:

@@ -20,6 +20,7 @@ from replay.link import LinkState
 from replay.payloads.device import decode_body_location
 from replay.payloads.file_heart_rate import decode_file_heart_rate
 from replay.payloads.heart_rate import decode_mqtt_heart_rate
+from replay.text import printable
 
 _UNKNOWN: Final = "of a later revision"
 _SURPLUS: Final = "not announced by the flags"
@@ -250,7 +251,7 @@ def text_of(name: str) -> Walker:
             text = walk.payload[walk.at :].decode("utf-8")
         except UnicodeDecodeError:
             return
-        shown = "".join(c if c.isprintable() else "\ufffd" for c in text.rstrip("\0 \r\n\t"))
+        shown = printable(text.rstrip("\0 \r\n\t"))
         walk.add(name, len(walk.payload) - walk.at, shown)
 
     return walk_text

@@ -25,6 +25,7 @@ from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
 from replay import channels
 from replay.plan import PlannedSensor
+from replay.text import printable
 
 SERVICES: Final = {normalize_uuid_16(number): words for number, words in channels.SERVICES.items()}
 """The services that make a sensor ours, by full UUID: scanners filter by nothing shorter."""
@@ -209,11 +210,11 @@ class Radio:
         """Sensors linked to this computer do not advertise; a killed program leaves such."""
         for device in await connected_devices(self._timing.call_s):
             if self._scans > self._distrusted.get(device.address, 0):
-                self._offer(Sighting(device.address, device.name or "", None, device))
+                self._offer(Sighting(device.address, printable(device.name or ""), None, device))
 
     def _seen(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
         self._distrusted.pop(device.address, None)
-        name = device.name or advertisement.local_name or ""
+        name = printable(device.name or advertisement.local_name or "")
         signal = None if advertisement.rssi <= UNKNOWN_DBM else advertisement.rssi
         self._offer(Sighting(device.address, name, signal, device))
 

@@ -6,7 +6,7 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 
 from bleak import BleakAdapter, BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -22,6 +22,7 @@ from replay.channels import FACT_CHANNELS, decode
 from replay.errors import PayloadError
 from replay.event import FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
 from replay.payloads import Battery, BodyLocation, DeviceText
+from replay.text import printable
 
 IN_USE = "in use on this computer, so it was not asked for details"
 SILENT = "did not answer when asked for details"
@@ -52,6 +53,16 @@ class FoundSensor:
     maker: str = ""
     serial: str = ""
     note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", printable(self.name))
+
+    def facts(self) -> dict[str, object]:
+        """Plain values by name; unknown texts and numbers are ``None``."""
+        return {
+            key: list(value) if isinstance(value, tuple) else None if value == "" else value
+            for key, value in asdict(self).items()
+        }
 
 
 @dataclass
@@ -89,7 +100,7 @@ async def scan(
     for index, one in enumerate(sighted):
         sensor = _found(one)
         if details:
-            tell(f"asking {one.name or one.device.address}", 0.5 + 0.5 * index / len(sighted))
+            tell(f"asking {sensor.name or sensor.address}", 0.5 + 0.5 * index / len(sighted))
             sensor = (
                 replace(sensor, note=IN_USE)
                 if one.connected
@@ -202,7 +213,8 @@ async def _add_connected(sighted: dict[str, _Sighted], timing: Timing) -> None:
         adapter = await bounded(BleakAdapter.get(), timing.call_s)
         for uuid in SERVICES:
             for device in await bounded(adapter.get_connected_devices([uuid]), timing.call_s):
-                one = sighted.setdefault(device.address, _Sighted(device, device.name or ""))
+                one = sighted.setdefault(device.address, _Sighted(device))
+                one.name = one.name or device.name or ""
                 one.connected = True
                 one.services.add(uuid)
 

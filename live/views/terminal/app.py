@@ -15,6 +15,7 @@ from live.notify.options import AS_USUAL, Asked
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FASTEST, SLOWEST, FileFeed
 from live.protocol.view_model import ViewModel
+from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
 from live.views.terminal.screen import Shown, clock, screen
@@ -204,7 +205,7 @@ def run_terminal(
     print the tables as they stand when leaving.  ``asked``: how it calls the tester.  The feed is
     left open for the caller.
     """
-    console = console or Console()
+    console = console or PlainConsole()
     if not console.is_terminal or console.is_dumb_terminal:
         model = ViewModel(feed)
         with closing_if_any(attention_of(feed, asked)) as attention:

@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from live.protocol.view_model import ViewModel, rules_off
+from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import (
     INVENTED,
     agreement_table,
@@ -19,7 +20,7 @@ from replay.event import NS_PER_S
 
 def print_summary(model: ViewModel, console: Console | None = None) -> None:
     """Print sensors, agreement and warnings as they stand; for pipes as well as terminals."""
-    console = console or Console()
+    console = console or PlainConsole()
     snapshot = model.snapshot()
     plan = model.plan
     width = console.width
@@ -42,4 +43,4 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
         return
     console.print(Text(f"Warnings ({len(model.board.warnings)})", style="bold"))
     for warning in model.board.warnings:
-        console.print(warning_text(warning, snapshot), highlight=False)
+        console.print(warning_text(warning, snapshot))

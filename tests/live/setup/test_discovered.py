@@ -83,11 +83,11 @@ def test_lines_that_make_no_sense_change_nothing(line):
     assert reach.sensors == []
 
 
-def test_control_characters_of_a_name_are_left_out():
+def test_control_characters_of_a_name_are_shown_and_not_obeyed():
     """A sensor's own text cannot steer what shows it."""
     reach = Reach(Memory())
     reach.hear({"sensors": [row("C0:05", "a\x1b[2Jb")]}, 0.0)
-    assert reach.get("C0:05").name == "a[2Jb"
+    assert reach.get("C0:05").name == "a\ufffd[2Jb"
 
 
 def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:

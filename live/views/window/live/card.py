@@ -22,6 +22,7 @@ from live.views.window.live.card_table import paint_table
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, Look, Theme
 from live.views.window.parts.words import (
@@ -72,7 +73,7 @@ class SensorCard(QWidget):
         self._wrap()
         self.setAccessibleName(f"Card of {status.label}")
         self.setAccessibleDescription(aloud(status))
-        self.setToolTip("\n".join(t for t in (status.advice, r_reason(status)) if t))
+        self.setToolTip(tip("\n".join(t for t in (status.advice, r_reason(status)) if t)))
         self.update()
 
     def _wrap(self) -> None:

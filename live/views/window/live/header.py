@@ -8,7 +8,7 @@ from typing import Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QLabel, QLineEdit, QToolButton, QWidget
+from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from analysis.session.effort_clock import EffortState
 from live.views.window.live.status import Elided
@@ -16,6 +16,7 @@ from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Deed, every_key
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.plain_text import Label, tip
 from live.views.window.parts.span import Follow
 from replay.plan import Plan
 
@@ -27,6 +28,7 @@ FOLLOWED: Final = {
 }
 _ASKED: Final = (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP)
 """What needs a running capture."""
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _LONGEST_MARKER: Final = 200
 """A marker is a note on a timeline, not a report."""
 
@@ -97,10 +99,10 @@ class Header(QWidget):
         flow.setContentsMargins(0, 0, 0, 0)
         # The status line marks invented data; a reader of screens hears it here too.
         mark = "INVENTED DATA: " if plan.invented else ""
-        self.title = QLabel(f"<b>{plan.wearer} · {plan.activity}</b>&nbsp;&nbsp;")
+        self.title = Label(f"{plan.wearer} · {plan.activity}{2 * _NO_BREAK}", bold=True)
         self.title.setAccessibleName(f"{mark}{plan.wearer}, {plan.activity}")
         flow.addWidget(self.title)
-        self.effort = QLabel()
+        self.effort = Label()
         self.effort.setAccessibleName("Effort")
         self.effort.hide()
         flow.addWidget(self.effort)
@@ -113,7 +115,7 @@ class Header(QWidget):
                 flow.addWidget(self.marker)
             button = QToolButton()
             button.setText(key.button)
-            button.setToolTip(f"{key.words} ({native(key.keys)})")
+            button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
             button.setAccessibleName(key.words)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
             button.setCheckable(key.deed in FOLLOWED)

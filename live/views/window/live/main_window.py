@@ -32,6 +32,7 @@ from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Deed, every_key
 from live.views.window.parts.mouse import Hands
 from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.plain_text import set_window_title
 from live.views.window.parts.preferences import Remembered
 from live.views.window.parts.readout import Readout
 from live.views.window.parts.span import TimeSpan
@@ -68,8 +69,7 @@ class MainWindow(QMainWindow):
         self.seen = Seen()
         self._generation = self.model.generation
         self._stale = True
-        self._over = False
-        self._leaving = False
+        self._over = self._leaving = False
         self._free_to_close = not feed.is_live
         self.dialog: LeaveDialog | HelpPage | None = None
         self._build(feed)
@@ -80,7 +80,7 @@ class MainWindow(QMainWindow):
         self._timer.timeout.connect(self.frame)
 
     def _build(self, feed: Feed) -> None:
-        self.setWindowTitle(f"{feed.title} – Sidebeat")
+        set_window_title(self, f"{feed.title} – Sidebeat")
         self.header = Header(self.plan, self.do, is_live=feed.is_live)
         self.cautions = Cautions()
         self.bench = Bench(self.plan, self.looks, self.faults)

@@ -6,10 +6,11 @@ from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
-from PySide6.QtWidgets import QLabel, QStatusBar
+from PySide6.QtWidgets import QStatusBar
 
 from live.protocol.feed import CaptureStatus, Ended
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.plain_text import Label, tip
 from live.views.window.parts.theme import Theme
 
 _LATE_COMMIT_S = 3.0
@@ -27,7 +28,7 @@ def capture_words(status: CaptureStatus | None) -> str:
     return f"{Path(status.path).name} · {saved} · {commit}"
 
 
-class Elided(QLabel):
+class Elided(Label):
     """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud."""
 
     def minimumSizeHint(self) -> QSize:
@@ -37,7 +38,7 @@ class Elided(QLabel):
     def setText(self, text: str) -> None:
         """Show another text."""
         super().setText(text)
-        self.setToolTip(text)
+        self.setToolTip(tip(text))
         self.setAccessibleDescription(text)
 
     def paintEvent(self, event: QPaintEvent) -> None:
@@ -55,7 +56,7 @@ class Elided(QLabel):
 class StatusLine(QStatusBar):
     """File, events, last commit; ``notice``, an answer to the user; faults; invented data; time."""
 
-    def __init__(self, title: str, notice: QLabel, *, is_live: bool, invented: bool) -> None:
+    def __init__(self, title: str, notice: Label, *, is_live: bool, invented: bool) -> None:
         super().__init__()
         self._title = title
         self._is_live = is_live
@@ -79,8 +80,8 @@ class StatusLine(QStatusBar):
         self.faults.hide()
 
     @staticmethod
-    def _label(name: str) -> QLabel:
-        label = QLabel()
+    def _label(name: str) -> Label:
+        label = Label()
         label.setAccessibleName(name)
         return label
 
@@ -115,7 +116,7 @@ class StatusLine(QStatusBar):
         self.faults.setVisible(bool(faults))
 
 
-def _set(label: QLabel, text: str) -> None:
+def _set(label: Label, text: str) -> None:
     """Only what changed is painted again."""
     if label.text() != text:
         label.setText(text)

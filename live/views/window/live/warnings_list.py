@@ -27,6 +27,7 @@ from analysis.board.snapshot import SensorWarning
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, Theme
 from live.views.window.parts.words import stretch, who
@@ -90,7 +91,7 @@ class WarningsModel(QAbstractListModel):
             word = SEVERITY_WORDS[warning.severity]
             return f"{word}: {heading(self.plan, warning)}. {story(warning)}"
         if role == Qt.ItemDataRole.ToolTipRole:
-            return "\n".join(t for t in (warning.cause, warning.advice, warning.cleared) if t)
+            return tip("\n".join(filter(None, (warning.cause, warning.advice, warning.cleared))))
         return None
 
 

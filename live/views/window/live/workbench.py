@@ -9,7 +9,6 @@ from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
-    QLabel,
     QScrollArea,
     QSizePolicy,
     QSplitter,
@@ -24,6 +23,7 @@ from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import CAUTIONS
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.plain_text import Label
 from live.views.window.parts.plane import AgreementPlane
 from live.views.window.parts.theme import Look, Theme
 from replay.plan import Plan
@@ -34,7 +34,7 @@ class Cautions(QFrame):
 
     def __init__(self) -> None:
         super().__init__()
-        self.text = QLabel(CAUTIONS)
+        self.text = Label(CAUTIONS)
         self.text.setWordWrap(True)
         self.text.setAccessibleName("Cautions")
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum)

@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QDialog,
     QFrame,
     QGridLayout,
-    QLabel,
     QPushButton,
     QScrollArea,
     QVBoxLayout,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
 from analysis.board.snapshot import Severity
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import KEYS
+from live.views.window.parts.plain_text import Label
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import SEVERITY_SHAPES, SEVERITY_WORDS, Theme
 
@@ -63,10 +63,10 @@ class HelpPage(QDialog):
         inside = QWidget()
         below = QVBoxLayout(inside)
         below.addWidget(groups)
-        below.addWidget(_label("<b>Signs</b>"))
+        below.addWidget(_label("Signs", bold=True))
         below.addWidget(_severities(theme))
-        for text in (SIGNS, "<b>Care</b>", CAUTIONS):
-            label = _label(text)
+        for text in (SIGNS, "Care", CAUTIONS):
+            label = _label(text, bold=text == "Care")
             label.setWordWrap(True)
             below.addWidget(label)
         below.addStretch(1)
@@ -97,7 +97,7 @@ def _keys_of(names: tuple[str, ...]) -> QWidget:
     grid.setHorizontalSpacing(16)
     for name in names:
         row = grid.rowCount()
-        grid.addWidget(_label(f"<b>{name}</b>"), row, 0, 1, 2)
+        grid.addWidget(_label(name, bold=True), row, 0, 1, 2)
         for place, key in enumerate(KEYS[name], row + 1):
             grid.addWidget(_label(native(key.keys)), place, 0)
             grid.addWidget(_label(key.words), place, 1)
@@ -111,10 +111,10 @@ def _severities(theme: Theme) -> QWidget:
     flow = FlowLayout(block, gap=16)
     stamps = Stamps()
     for severity in sorted(SEVERITY_SHAPES, reverse=True):
-        word = QLabel(
+        word = Label(
             f"fault: {SEVERITY_WORDS[severity]}" if severity > Severity.NOTICE else "notice"
         )
-        picture = QLabel()
+        picture = Label()
         radius = 0.4 * word.fontMetrics().height()
         fill = QColor(theme.severity(severity))
         shape = SEVERITY_SHAPES[severity]
@@ -153,7 +153,7 @@ class LeaveDialog(QDialog):
         if closing:
             words += f"\n{_VIEW_WORDS}"
         self.setAccessibleName(words)
-        text = QLabel(words)
+        text = Label(words)
         text.setWordWrap(True)
         row = QWidget()
         flow = FlowLayout(row, gap=8)
@@ -188,7 +188,7 @@ class LeaveDialog(QDialog):
         self._answer(Leaving.STAY)
 
 
-def _label(text: str) -> QLabel:
-    label = QLabel(text)
+def _label(text: str, *, bold: bool = False) -> Label:
+    label = Label(text, bold=bold)
     label.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
     return label

@@ -10,7 +10,6 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
-    QLabel,
     QMainWindow,
     QScrollArea,
     QSplitter,
@@ -30,6 +29,7 @@ from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Deed, every_key
 from live.views.window.parts.mouse import Hands
 from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.plain_text import Label, set_window_title, tip
 from live.views.window.parts.preferences import Remembered, preferences_path
 from live.views.window.parts.readout import Readout
 from live.views.window.parts.span import Follow, TimeSpan
@@ -60,10 +60,9 @@ class _Half(QWidget):
         self.timeline = Timeline(self.plan)
         self.timeline.catch_up(side.board)
         mark = "INVENTED DATA · " if self.plan.invented else ""
-        self.title = QLabel(
+        self.title = Label(
             f"{mark}{place} · {side.name} · {self.plan.wearer} · {self.plan.activity}"
         )
-        self.title.setTextFormat(Qt.TextFormat.PlainText)
         self.title.setAccessibleName(f"Capture {place}: {side.name}")
         self.chart = Chart(self.plan, faults)
         self.chart.least_lines = 11.0  # so that both are seen at once on a small screen
@@ -72,7 +71,7 @@ class _Half(QWidget):
         self.seen = Seen()
         self.hands = Hands(self.chart)
         self.overlays = Overlays(self.chart, faults, self.seen)
-        self.values = QLabel()
+        self.values = Label()
         self.values.setAccessibleName(f"Values of {side.name} at one time")
         self.values.hide()
         self.readout = Readout(self.seen, lambda: side.board, self._say)
@@ -119,8 +118,8 @@ class BesideWindow(QMainWindow):
             _Half(side, self.faults, place)
             for side, place in zip(beside.sides, ("A", "B"), strict=True)
         ]
-        self.setWindowTitle(" | ".join(side.name for side in beside.sides) + " – Sidebeat")
-        self.words = QLabel(beside.words())
+        set_window_title(self, " | ".join(side.name for side in beside.sides) + " – Sidebeat")
+        self.words = Label(beside.words())
         self.words.setWordWrap(True)
         self.words.setAccessibleName("How the two are aligned")
         row = QWidget()
@@ -137,7 +136,7 @@ class BesideWindow(QMainWindow):
             if key.deed in _BUTTONS:
                 button = QToolButton()
                 button.setText(_BUTTONS[key.deed])
-                button.setToolTip(f"{key.words} ({native(key.keys)})")
+                button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
                 button.setAccessibleName(key.words)
                 button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
                 button.clicked.connect(lambda _=False, deed=key.deed: self.do(deed))

@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QDialog,
     QFormLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QVBoxLayout,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.plain_text import Label
 from replay.plan import Plan
 
 _CLOCK: Final = re.compile(r"(?:(\d{1,3}):)?(\d{1,3}):(\d{1,2}(?:[.,]\d{1,9})?)|(\d+(?:[.,]\d+)?)")
@@ -57,10 +57,10 @@ class Ask(QDialog):
         self.setAttribute(Qt.WidgetAttribute.WA_WindowPropagation)
         self.setWindowTitle(title)
         self.setAccessibleName(f"{title}. {explanation}")
-        words = QLabel(explanation)
+        words = Label(explanation)
         words.setWordWrap(True)
         self.form = QFormLayout()
-        self.problem = QLabel()
+        self.problem = Label()
         self.problem.setWordWrap(True)
         self.problem.setAccessibleName("Problem")
         self.problem.hide()

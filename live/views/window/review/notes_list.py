@@ -10,7 +10,6 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QLabel,
     QListWidget,
     QListWidgetItem,
     QToolButton,
@@ -22,6 +21,7 @@ from analysis.session.exclusions import Answer, Suggestion
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Deed
 from live.views.window.parts.number_format import clock, duration
+from live.views.window.parts.plain_text import Label, tip
 from replay.capture import EffectiveNotes, Note
 from replay.plan import Plan
 
@@ -71,17 +71,17 @@ def entries(
 def _words(plan: Plan, note: Note) -> tuple[str, int | None]:
     body = note.body
     if note.kind == "marker":
-        return f"{clock(body['t_ns'] / 1e9)}: marker “{body['text']}”", body["t_ns"]
+        return f"{clock(body['t_ns'] / 1e9)}: marker “{note.words('text')}”", body["t_ns"]
     if note.kind == "relabel":
-        return f"sensor {body['sensor']} is now called {body['label']}", None
+        return f"sensor {body['sensor']} is now called {note.words('label')}", None
     if note.kind not in ("exclusion", "effort"):
         return "", None  # answers stand with their suggestion
     when = f"{clock(body['from_ns'] / 1e9)} to {clock(body['to_ns'] / 1e9)}"
     if note.kind == "effort":
-        named = f" “{body['text']}”" if body["text"] else ""
+        named = f" “{note.words('text')}”" if note.words("text") else ""
         return f"{when}: effort{named}", body["from_ns"]
     whose = plan.sensor(body["sensor"]).label if body["sensor"] else "all sensors"
-    return f"{when}: excluded for {whose}, {body['reason']}", body["from_ns"]
+    return f"{when}: excluded for {whose}, {note.words('reason')}", body["from_ns"]
 
 
 class NotesPage(QWidget):
@@ -102,7 +102,7 @@ class NotesPage(QWidget):
         self.list.setTextElideMode(Qt.TextElideMode.ElideRight)
         self.list.currentRowChanged.connect(lambda _: self._enable())
         self.list.itemActivated.connect(self._go)
-        self.says = QLabel()
+        self.says = Label()
         self.says.setWordWrap(True)
         self.says.setAccessibleName("State of the notes")
         self.says.hide()
@@ -122,7 +122,7 @@ class NotesPage(QWidget):
         ):
             button = QToolButton()
             button.setText(name)
-            button.setToolTip(hint)
+            button.setToolTip(tip(hint))
             button.setAccessibleName(hint)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
             if isinstance(ask, Deed):
@@ -151,7 +151,7 @@ class NotesPage(QWidget):
             self.list.clear()
             for row in rows:
                 item = QListWidgetItem(row.words)
-                item.setToolTip(row.words)
+                item.setToolTip(tip(row.words))
                 self.list.addItem(item)
             if rows:
                 self.list.setCurrentRow(min(max(at, 0), len(rows) - 1))

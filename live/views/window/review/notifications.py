@@ -19,7 +19,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
     QHeaderView,
-    QLabel,
     QScrollArea,
     QSplitter,
     QTableView,
@@ -32,6 +31,7 @@ from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.plain_text import Label, MarkupLabel
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.review.bytes_view import BytesView
 from live.views.window.review.why import why_html
@@ -168,11 +168,10 @@ class NotificationsPage(QSplitter):
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         self.bytes = BytesView(faults)
-        self.head = QLabel()
+        self.head = Label()
         self.head.setWordWrap(True)
         self.head.setAccessibleName("Notification")
-        self.why = QLabel()
-        self.why.setTextFormat(Qt.TextFormat.RichText)
+        self.why = MarkupLabel()
         self.why.setWordWrap(True)
         self.why.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.why.setAccessibleName("Warnings at this second")

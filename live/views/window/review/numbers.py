@@ -8,7 +8,6 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QLabel,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -17,6 +16,7 @@ from PySide6.QtWidgets import (
 
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.number_format import duration
+from live.views.window.parts.plain_text import Label
 
 if TYPE_CHECKING:
     from analysis.session.sensors import SessionResult
@@ -92,7 +92,7 @@ class NumbersPage(QWidget):
         self.table.setTabKeyNavigation(False)
         self.table.verticalHeader().hide()
         self.table.horizontalHeader().setHighlightSections(False)
-        self.note = QLabel("Reading the whole capture …")
+        self.note = Label("Reading the whole capture …")
         self.note.setWordWrap(True)
         self.note.setAccessibleName("State of the numbers")
         layout = QVBoxLayout(self)

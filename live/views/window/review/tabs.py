@@ -5,6 +5,8 @@ from __future__ import annotations
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
+from live.views.window.parts.plain_text import tip
+
 
 class Shelf(QWidget):
     """Pages behind a row of buttons.  ``turned``: another page is shown."""
@@ -28,7 +30,7 @@ class Shelf(QWidget):
         """Add a page; ``hint``: what its button's tool tip says."""
         button = QToolButton()
         button.setText(name)
-        button.setToolTip(hint)
+        button.setToolTip(tip(hint))
         button.setAccessibleName(f"Page: {name}")
         button.setCheckable(True)
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)

@@ -6,13 +6,14 @@ from collections.abc import Callable
 from typing import Final
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QToolButton, QWidget
+from PySide6.QtWidgets import QToolButton, QWidget
 
 from live.protocol.file_feed import FileFeed
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Deed, every_key
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.plain_text import Label, tip
 
 SPEEDS: Final[tuple[float | None, ...]] = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0, 60.0, None)
 """Times life, from slowest to flat out."""
@@ -66,15 +67,15 @@ class Transport(QWidget):
         flow.setContentsMargins(0, 0, 0, 0)
         for deed, text in _BUTTONS:
             flow.addWidget(self._button(deed, text))
-        self.speed = QLabel()
+        self.speed = Label()
         self.speed.setAccessibleName("Speed")
         flow.addWidget(self.speed)
-        self.position = QLabel()
+        self.position = Label()
         self.position.setAccessibleName("Position")
         flow.addWidget(self.position)
         for name, back, on in _JUMPS:
             flow.addWidget(self._button(back, "‹"))
-            label = QLabel(name)
+            label = Label(name)
             flow.addWidget(label)
             flow.addWidget(self._button(on, "›"))
 
@@ -82,7 +83,7 @@ class Transport(QWidget):
         key = self._words[deed]
         button = QToolButton()
         button.setText(text)
-        button.setToolTip(f"{key.words} ({native(key.keys)})")
+        button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
         button.setAccessibleName(key.words)
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         button.clicked.connect(lambda _=False, deed=deed: self._do(deed))

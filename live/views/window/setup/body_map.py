@@ -25,6 +25,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QToolTip, QWidget
 
 from live.setup.places import PLACES, mirrored, side
+from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, Look, Theme
 
@@ -115,7 +116,7 @@ class PlaceButton(QAbstractButton):
         self.worn = tuple(worn)
         who = ", ".join(one.label for one in worn)
         words = f"{self.place}: {who}" if who else self.place
-        self.setToolTip(words)
+        self.setToolTip(tip(words))
         self.setAccessibleName(words)
         self.update()
 

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from live.setup.discovered import Reach, SensorInReach
 from live.views.window.parts.accessibility import name_parts
+from live.views.window.parts.plain_text import tip
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.ticks import TickBoxes
 
@@ -107,13 +108,13 @@ class ReachList(QTableWidget):
         texts = (f"{called}\n{measures}" if measures else called, signal, battery)
         ink = self.theme.ink if sensor.is_near(now_s) else self.theme.faint
         facts = (sensor.address, ", ".join(sensor.services), sensor.firmware, sensor.note)
-        tip = "\n".join(filter(None, facts))
+        told = tip("\n".join(filter(None, facts)))
         for column, text in enumerate(texts):
             item = self._items[row][column]
             if item.text() != text:
                 item.setText(text)
             item.setForeground(QColor(ink))
-            item.setToolTip(tip)
+            item.setToolTip(told)
         first = self._items[row][0]
         state = Qt.CheckState.Checked if worn else Qt.CheckState.Unchecked
         if first.checkState() != state or first.data(Qt.ItemDataRole.CheckStateRole) is None:

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import (
     QDialog,
     QFrame,
     QGridLayout,
-    QLabel,
     QPushButton,
     QScrollArea,
     QVBoxLayout,
@@ -15,6 +14,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.views.window.parts.dialogs import CAUTIONS, native
+from live.views.window.parts.plain_text import Label
 from live.views.window.setup.keys import STEP_KEYS
 from live.views.window.setup.parts import heading, sentence
 
@@ -43,7 +43,7 @@ class SetupHelp(QDialog):
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setHorizontalSpacing(16)
         for row, key in enumerate(STEP_KEYS):
-            grid.addWidget(QLabel(native(key.keys[:1])), row, 0)
+            grid.addWidget(Label(native(key.keys[:1])), row, 0)
             words = sentence(key.words, kind="")
             grid.addWidget(words, row, 1)
         grid.setColumnStretch(1, 1)

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QLabel, QLayout, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLayout, QSizePolicy, QVBoxLayout, QWidget
+
+from live.views.window.parts.plain_text import Label
 
 
-def heading(text: str) -> QLabel:
+def heading(text: str) -> Label:
     """A section's title."""
-    label = QLabel(text)
+    label = Label(text)
     label.setObjectName("heading")
     return label
 
 
-def sentence(text: str = "", *, kind: str = "faint") -> QLabel:
+def sentence(text: str = "", *, kind: str = "faint") -> Label:
     """Text that wraps.  ``kind``: ``faint``, ``alarm`` or empty."""
-    label = QLabel(text)
+    label = Label(text)
     label.setObjectName(kind)
     label.setWordWrap(True)
     label.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)

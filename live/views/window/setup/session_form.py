@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QSizePolicy,
     QSpinBox,
@@ -26,6 +25,7 @@ from PySide6.QtWidgets import (
 from live.setup.plan_builder import DETAILS
 from live.simulated.script import SCRIPTS
 from live.views.window.parts.accessibility import name_parts
+from live.views.window.parts.plain_text import Label, tip
 from live.views.window.setup.parts import Section, sentence
 from replay.plan import Broker
 
@@ -90,9 +90,9 @@ class SessionForm(QWidget):
         tolerance = QHBoxLayout()
         tolerance.setSpacing(6)
         tolerance.addWidget(self.bpm)
-        tolerance.addWidget(QLabel("or"))
+        tolerance.addWidget(Label("or"))
         tolerance.addWidget(self.percent)
-        tolerance.addWidget(QLabel("if greater"))
+        tolerance.addWidget(Label("if greater"))
         tolerance.addStretch(1)
         where = QHBoxLayout()
         where.setSpacing(6)
@@ -139,7 +139,7 @@ class SessionForm(QWidget):
         grid.setContentsMargins(0, 0, 0, 0)
         for name, hint in DETAILS:
             line = _line(f"{name}: {hint}", hint, 200)
-            line.setToolTip(hint)
+            line.setToolTip(tip(hint))
             self.details[name] = line
         _fill(grid, tuple((name, line) for name, line in self.details.items()))
         self.report.add(self._fields)
@@ -235,7 +235,7 @@ def _number(unit: str, name: str) -> QDoubleSpinBox:
 
 def _fill(grid: QGridLayout, rows: tuple[tuple[str, QWidget | QHBoxLayout], ...]) -> None:
     for row, (words, field) in enumerate(rows):
-        label = QLabel(words)
+        label = Label(words)
         grid.addWidget(label, row, 0)
         if isinstance(field, QWidget):
             label.setBuddy(field)

@@ -13,7 +13,6 @@ from PySide6.QtCore import QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QFileDialog,
-    QLabel,
     QMainWindow,
     QStackedWidget,
     QToolButton,
@@ -31,6 +30,7 @@ from live.views.window.live.workbench import Cautions
 from live.views.window.parts.appearance import Wardrobe
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.plain_text import MarkupLabel, tip
 from live.views.window.parts.preferences import Remembered
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
@@ -114,14 +114,14 @@ class SetupWindow(QMainWindow):
         top = QWidget()
         flow = FlowLayout(top, gap=6)
         flow.setContentsMargins(0, 0, 0, 0)
-        self.steps = QLabel()
+        self.steps = MarkupLabel()
         flow.addWidget(self.steps)
         for key in STEP_KEYS:
             if not key.button:
                 continue
             button = QToolButton()
             button.setText(key.button)
-            button.setToolTip(f"{key.words} ({native(key.keys[:1])})")
+            button.setToolTip(tip(f"{key.words} ({native(key.keys[:1])})"))
             button.setAccessibleName(key.words)
             button.clicked.connect(lambda _=False, step=key.step: self.do(step))
             flow.addWidget(button)

@@ -1,0 +1,43 @@
+"""What commands print for people, and the JSON that they print for scripts."""
+
+from __future__ import annotations
+
+import json
+import logging
+import re
+import sys
+from typing import Final, TextIO
+
+from replay.text import is_printable, printable
+
+_NOT_ASCII: Final = re.compile(r"[^\n -~]")
+
+
+def say(words: str = "", *, file: TextIO | None = None, end: str = "\n") -> None:
+    """Print lines of text; what a path or another's sentence brings along cannot steer a terminal.
+
+    ``file``: stdout if not given.
+    """
+    lines = "\n".join(map(printable, words.split("\n")))
+    print(lines, file=sys.stdout if file is None else file, end=end, flush=True)
+
+
+def json_line(facts: object, *, indent: int | None = None) -> str:
+    """JSON text without NaN or infinity, in which every sign can be printed.
+
+    Texts keep their value: a sign that a terminal could take for a command stands as its escape.
+    """
+    text = json.dumps(facts, ensure_ascii=False, indent=indent, allow_nan=False)
+    return _NOT_ASCII.sub(_escaped, text)
+
+
+class PlainFormatter(logging.Formatter):
+    """Log records as :func:`say` would print them."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The record as text."""
+        return "\n".join(map(printable, super().format(record).split("\n")))
+
+
+def _escaped(sign: re.Match[str]) -> str:
+    return sign[0] if is_printable(sign[0]) else json.dumps(sign[0])[1:-1]
