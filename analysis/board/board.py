@@ -7,12 +7,13 @@ earlier than the next event would, and changes nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.board.hold_back import HoldBack
 from analysis.board.rules.base import Rule
 from analysis.board.rules.registry import rules_for
 from analysis.board.rules.warning_engine import WarningEngine
@@ -37,13 +38,19 @@ class Board:
 
     ``plan``: of the session.  ``on_second``: called with each grid second just closed, when
     everything that arrived up to it has been taken and nothing later.  ``rules``: makes the
-    warning rules; all of them by default.
+    warning rules; all of them by default.  ``hold_ns``: how far it stays behind the newest arrival,
+    so that what other clocks stamped is taken in order of time; a copy of a board holds its own.
     """
 
     def __init__(
-        self, plan: Plan, rules: Callable[[SessionState], Sequence[Rule]] = rules_for
+        self,
+        plan: Plan,
+        rules: Callable[[SessionState], Sequence[Rule]] = rules_for,
+        *,
+        hold_ns: int = 0,
     ) -> None:
         self.on_second: Callable[[int], None] | None = None
+        self._hold_back = HoldBack(hold_ns)
         self._session = SessionState(plan)
         self._engine = WarningEngine(self._session, rules)
         self._now_ns = 0
@@ -77,11 +84,21 @@ class Board:
         return self._now_ns
 
     def feed(self, event: Event) -> None:
-        """Close every grid second before the event, then take it.
+        """Take an event, in order of arrival: close every grid second before it, then count it in.
 
         Never raises on what an event holds: a malformed payload is counted on its sensor.  An
         event from before the newest one is taken as of now, since closed seconds stay closed.
         """
+        if self._hold_back.hold_ns:
+            self._take_all(self._hold_back.put(event))
+        else:
+            self._take(event)
+
+    def _take_all(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self._take(event)
+
+    def _take(self, event: Event) -> None:
         t_ns = event.t_ns
         if t_ns < self._now_ns:
             t_ns = self._now_ns
@@ -105,15 +122,24 @@ class Board:
             self._session.strays += 1
 
     def advance(self, t_ns: int) -> None:
-        """All events before ``t_ns`` have been fed: close the grid seconds before it."""
+        """All that arrived before ``t_ns`` has been fed: close the grid seconds before it."""
+        if self._hold_back.hold_ns:
+            self._take_all(self._hold_back.due(t_ns))
+            t_ns -= self._hold_back.hold_ns
         if t_ns > self._now_ns:
             self._close_before(t_ns)
             self._now_ns = t_ns
 
     def finish(self, t_ns: int) -> None:
         """The session ended at ``t_ns``: close the grid seconds up to and with it."""
+        self._take_all(self._hold_back.rest())
         self._close_before(t_ns + 1)
         self._now_ns = max(self._now_ns, t_ns)
+
+    @property
+    def late(self) -> int:
+        """Events that came longer after they happened than the hold allows."""
+        return self._hold_back.late
 
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
