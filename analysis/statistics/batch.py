@@ -1,13 +1,11 @@
-"""Intervals by batch means: for sizes of errors and for shares, where no model of them is needed,
-and beside the model's for means and spreads where the model itself is in doubt.
+"""Intervals by batch means: for shares and, beside the model's, for spreads.
 
 The series is cut into eight stretches of equal count; their means are nearly independent even
 where single seconds are not, and a t interval with seven degrees of freedom is built on them
 (Schmeiser, Operations Research 1982;30:556–568, on why few batches are enough).
 
 Refinements.  The dependence that is left between neighbouring batches is put right with the
-autoregression of the differences (:func:`leftover`).  Sizes are treated on the log scale,
-where their distribution is nearer to symmetric and no limit is negative; shares by the effective
+autoregression of the differences (:func:`leftover`).  Shares are taken by the effective
 binomial count of Korn & Graubard (Survey Methodology 1998;24:193–201), because near 0 or 100 % a
 symmetric interval misses on one side.  Where one or two stretches decide everything, the
 variance between batches is nearly worth nothing and two degrees of freedom are counted
@@ -45,12 +43,14 @@ LEANING: Final = 1.0
 on each other.  Independent ones have 2; one failed stretch anywhere has 1.14 or more, a steady
 drift 0.17."""
 
-FEW: Final = "One or two stretches decide these values: the intervals are wide, and still rough."
+DRIFTING: Final = 0.35
+"""Below this the differences drift through the whole session; of eight independent batches, one in
+two thousand does."""
 
 _TOO_SHORT: Final = (
     f"Fewer than {BATCHES * SHORTEST_BATCH} pairs: too short for an interval from batches."
 )
-_TOO_DEPENDENT: Final = "The differences are too dependent to tell how sure this is: no interval."
+TOO_DEPENDENT: Final = "The differences are too dependent to tell how sure this is: no interval."
 
 
 def leftover(dependence: Dependence, count: int) -> float:
@@ -99,17 +99,16 @@ def batching_of(values: FloatArray, dependence: Dependence, *, worth_some: bool)
         more = leftover(dependence, len(values))
         if math.isfinite(more):
             return Batching(more, BATCHES - 1)
-    means = _batch_means(values)
-    spread = float(np.sum((means - means.mean()) ** 2))
-    if spread == 0 or float(np.sum(np.diff(means) ** 2)) < LEANING * spread:
+    if leaning(values) < LEANING:
         return None
     return Batching(1.0, FEW_DEGREES)
 
 
-def mean_interval(values: FloatArray, batching: Batching) -> Interval:
-    """95 % interval of the mean of values of either sign."""
-    mean, half = float(values.mean()), batching.factor * math.sqrt(_variance_by_batches(values))
-    return mean - half, mean + half
+def leaning(values: FloatArray) -> float:
+    """Von Neumann's ratio of the means of eight batches; 0 if they are equal."""
+    means = _batch_means(values)
+    spread = float(np.sum((means - means.mean()) ** 2))
+    return float(np.sum(np.diff(means) ** 2)) / spread if spread > 0 else 0.0
 
 
 def sd_interval(values: FloatArray, batching: Batching) -> Interval:
@@ -119,24 +118,6 @@ def sd_interval(values: FloatArray, batching: Batching) -> Interval:
     factor = math.exp(batching.factor * error / 2)
     sd = float(values.std(ddof=1))
     return sd / factor, sd * factor
-
-
-def size_estimate(values: FloatArray, batching: Batching | None) -> Estimate:
-    """Mean of sizes (absolute, percent or squared errors) with its interval.
-
-    ``values``: float64[n] ≥ 0 in order of time, gaps left out.  ``batching``: of the
-    differences, ``None`` if there is none.
-    """
-    if len(values) == 0:
-        return Estimate.undefined("There are no pairs.")
-    mean = float(values.mean())
-    if batching is None:
-        return Estimate(mean, caution=_why_not(len(values)))
-    error = math.sqrt(_variance_by_batches(values))
-    if error == 0:
-        return Estimate(mean, caution="The error is the same throughout: no interval can be given.")
-    factor = math.exp(batching.factor * error / mean)
-    return Estimate(mean, (mean / factor, mean * factor), caution=FEW if batching.few else "")
 
 
 def share_estimate(
@@ -174,7 +155,7 @@ def share_estimate(
 
 
 def _why_not(count: int) -> str:
-    return _TOO_SHORT if count < BATCHES * SHORTEST_BATCH else _TOO_DEPENDENT
+    return _TOO_SHORT if count < BATCHES * SHORTEST_BATCH else TOO_DEPENDENT
 
 
 def _batch_means(values: FloatArray) -> FloatArray:

@@ -1,4 +1,8 @@
-"""Lin's concordance correlation coefficient (Biometrics 1989;45:255–268)."""
+"""Lin's concordance correlation coefficient of independent pairs (Biometrics 1989;45:255–268).
+
+For pairs of which each is a subject or a session; seconds of one session are not independent, and
+have :mod:`analysis.statistics.correlation`.
+"""
 
 from __future__ import annotations
 
@@ -6,26 +10,8 @@ import math
 
 import numpy as np
 
-from analysis.statistics.effective import BoolArray, FloatArray, count_for_product
+from analysis.statistics.effective import FloatArray
 from analysis.statistics.estimate import Estimate, Z
-
-
-def concordance(
-    reference: FloatArray, test: FloatArray, present: BoolArray | None = None
-) -> Estimate:
-    """CCC from 1/n moments, with its interval on the effective count of the correlation.
-
-    ``reference``, ``test``: float64[n] on the grid; ``present`` bool[n] (default: everywhere).
-    """
-    if present is None:
-        present = np.ones(len(reference), dtype=bool)
-    x, y = reference[present], test[present]
-    if len(x) < 2 or not np.ptp(x) > 0 or not np.ptp(y) > 0:
-        return Estimate.undefined(
-            "Concordance is not defined: one of the two series did not change."
-        )
-    count = count_for_product(reference, test, present)
-    return concordance_from(x, y, count)
 
 
 def concordance_from(x: FloatArray, y: FloatArray, count: float | None) -> Estimate:

@@ -1,34 +1,118 @@
-"""Pearson's r of two dependent series: the least certain of all the statistics."""
+"""Pearson's r and Lin's concordance of two dependent series, over this course of heart rate.
+
+Estimand.  The course of the reference is taken as it was: r is what the sensor would have in many
+sessions with this very course.  r of another course is another number, however alike the sensor.
+So only the sensor's error is uncertain.  With y = a + b x + e, atanh r = asinh(b s_x / s_e), and
+the CCC is a function of b, s_e² and the mean difference; how each second moves them (the influence
+function: Hampel, J Am Stat Assoc 1974;69:383–393) is a series in e alone, and the interval is that
+of its mean (:mod:`analysis.statistics.longrun`) on the scale of atanh.  The jackknife over eight
+batches counts the differences between stretches of the course as uncertainty too; it is up to
+twice as wide (both stand in ``benchmarks/coverage.py``).
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.statistics.effective import BoolArray, FloatArray, count_for_product
+from analysis.statistics.batch import BATCHES
+from analysis.statistics.effective import BoolArray, FloatArray
 from analysis.statistics.estimate import Estimate, Interval, Z
+from analysis.statistics.longrun import COSINES, long_run
 
 LEAST_CERTAIN = "Of all statistics here r is the least certain; judge no sensor on it alone."
+ONE_STRETCH = (
+    "r rests on one stretch: an eighth of the session holds more than half of the heart rate's "
+    "spread, so that r and concordance have no interval."
+)
+MOST_IN_ONE = 0.5
+"""Share of the reference's sum of squares that one of eight stretches may hold."""
+NOT_TOLD = "The pairs are too few or too alike for an interval of r and of the concordance."
 
 
-def pearson(reference: FloatArray, test: FloatArray, present: BoolArray | None = None) -> Estimate:
-    """Pearson's r with a Fisher z interval on the effective count of Pyper & Peterman (1998).
+@dataclass(frozen=True, slots=True)
+class Correlation:
+    """``r``: Pearson's; ``concordance``: Lin's (Biometrics 1989;45:255–268, 1/n moments)."""
 
-    ``reference``, ``test``: float64[n] on the grid; ``present`` bool[n] (default: everywhere).
+    r: Estimate
+    concordance: Estimate
+
+
+def correlation_of(
+    reference: FloatArray,
+    test: FloatArray,
+    present: BoolArray | None = None,
+    *,
+    degrees: float | None = COSINES,
+    course: FloatArray | None = None,
+) -> Correlation:
+    """Both of two series, float64[n] on the grid, with their intervals.
+
+    ``present`` bool[n] (default: everywhere).  ``degrees``: of freedom
+    (:func:`~analysis.statistics.longrun.degrees_for`); ``None``: no interval.  ``course``
+    float64[n, m]: what of the reference a sensor that smooths goes wrong by.
     """
     if present is None:
         present = np.ones(len(reference), dtype=bool)
     x, y = reference[present], test[present]
     if len(x) < 2 or not np.ptp(x) > 0 or not np.ptp(y) > 0:
-        return Estimate.undefined("r is not defined: one of the two series did not change.")
-    r = min(max(float(np.corrcoef(x, y)[0, 1]), -1.0), 1.0)
-    count = count_for_product(reference, test, present)
-    if count is None or count <= 4 or abs(r) == 1:
-        return Estimate(
-            r, None, count, "The pairs are too few or too dependent for an interval of r."
+        return Correlation(
+            Estimate.undefined("r is not defined: one of the two series did not change."),
+            Estimate.undefined("Concordance is not defined: one of the two series did not change."),
         )
-    return Estimate(r, fisher_interval(r, count), count, LEAST_CERTAIN)
+    away, offset = x - x.mean(), float(y.mean() - x.mean())
+    spread = float(np.mean(away**2))
+    slope = float(np.mean(away * (y - y.mean()))) / spread
+    rest = float(np.var(y)) - slope * slope * spread  # of y, what no line through x explains
+    r = min(max(slope * math.sqrt(spread / float(np.var(y))), -1.0), 1.0)
+    whole = spread + float(np.var(y)) + offset**2
+    ccc = 2 * slope * spread / whole
+    why = ""
+    if degrees is None or rest <= 1e-12 * spread or slope == 0:
+        why = NOT_TOLD
+    elif most_in_one(x) > MOST_IN_ONE:
+        why = ONE_STRETCH
+    if why or degrees is None:
+        return Correlation(Estimate(r, caution=why), Estimate(ccc, caution=why))
+    # On the grid, so that seconds on both sides of a gap are as far apart as they are.
+    around = np.where(present, reference - x.mean(), 0.0)
+    error = np.where(present, test - y.mean() - slope * around, 0.0)
+    of_slope, of_rest = around * error / spread, error**2 - rest
+    of_r = r * (of_slope / slope - of_rest / (2 * rest))
+    of_whole = 2 * slope * spread * of_slope + of_rest + 2 * offset * error
+    of_ccc = (2 * spread * of_slope - ccc * of_whole) / whole / max(1 - ccc**2, 1e-12)
+    fixed = None if course is None else np.hstack((course, course**2, around[:, None] * course))
+    return Correlation(
+        _with_interval(r, of_r, present, degrees, fixed),
+        _with_interval(ccc, of_ccc, present, degrees, fixed),
+    )
+
+
+def _with_interval(
+    value: float,
+    influence: FloatArray,
+    present: BoolArray,
+    degrees: float,
+    fixed: FloatArray | None,
+) -> Estimate:
+    """The interval from the influence of each second on atanh of the value."""
+    run = long_run(influence, present, degrees=degrees, course=fixed)
+    if run is None or abs(value) >= 1:
+        return Estimate(value, caution=NOT_TOLD)
+    z = math.atanh(value)
+    count = min(3 + 1 / run.error**2, float(np.count_nonzero(present)))
+    return Estimate(value, (math.tanh(z - run.half), math.tanh(z + run.half)), count, LEAST_CERTAIN)
+
+
+def most_in_one(values: FloatArray) -> float:
+    """Largest share of the sum of squares around the mean that one of eight stretches holds."""
+    squares = (values - values.mean()) ** 2
+    total = float(squares.sum())
+    if total == 0 or len(values) < BATCHES:
+        return 1.0
+    return max(float(part.sum()) for part in np.array_split(squares, BATCHES)) / total
 
 
 def fisher_interval(r: float, count: float) -> Interval:

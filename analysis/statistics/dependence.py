@@ -104,7 +104,7 @@ def dependence_of(values: FloatArray, present: BoolArray) -> Dependence | None:
         return None
     highest = _highest_order(present)
     rho = lagged_correlation(values, present, highest)
-    fits = _levinson(rho, highest)
+    fits = levinson(rho, highest)
     scores = [adjacent * math.log(fit.rest) + 2 * order for order, fit in enumerate(fits, 1)]
     order = int(np.argmin(scores)) + 1 if fits else 1
     if order > 1 and scores[0] - scores[order - 1] < SUBSTANTIAL:
@@ -117,7 +117,7 @@ def dependence_of(values: FloatArray, present: BoolArray) -> Dependence | None:
     # Taking the mean away lowers every autocovariance by the variance of the mean.
     lowered = 1 / model.count_for_mean(present)
     raised = (rho + lowered) / (1 + lowered)
-    again = _levinson(raised, order)
+    again = levinson(raised, order)
     if len(again) < order:
         return model
     return Dependence(order, _extended(raised, again[-1].weights, seconds))
@@ -131,7 +131,7 @@ def kurtosis_of(values: FloatArray) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Fit:
+class Fit:
     """Weights on the values before, newest first, and the share of the variance that is left."""
 
     weights: FloatArray
@@ -154,9 +154,9 @@ def _highest_order(present: BoolArray) -> int:
     return max(order, 1)
 
 
-def _levinson(rho: FloatArray, highest: int) -> list[_Fit]:
+def levinson(rho: FloatArray, highest: int) -> list[Fit]:
     """Yule–Walker fits of the orders 1 … ``highest``; fewer where gaps make ρ inconsistent."""
-    fits: list[_Fit] = []
+    fits: list[Fit] = []
     weights, rest = np.zeros(0), 1.0
     for order in range(1, highest + 1):
         partial = (rho[order] - float(np.dot(weights, rho[order - 1 : 0 : -1]))) / rest
@@ -166,7 +166,7 @@ def _levinson(rho: FloatArray, highest: int) -> list[_Fit]:
         rest *= 1 - partial**2
         if rest <= 1e-12:
             break
-        fits.append(_Fit(weights, rest))
+        fits.append(Fit(weights, rest))
     return fits
 
 

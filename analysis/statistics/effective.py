@@ -1,4 +1,4 @@
-"""Autocorrelation on a grid with gaps, and what a correlation of two series is worth.
+"""Autocorrelation on a grid with gaps.
 
 Gaps.  Series stay on their grid; a missing second is missing, never joined over.  An
 autocorrelation at lag j is the mean product over the pairs of seconds j apart that are both
@@ -27,27 +27,12 @@ def lag_counts(present: BoolArray, lags: int) -> FloatArray:
     return np.rint(_lagged_sums(present.astype(float), lags))
 
 
-def autocorrelation(values: FloatArray, present: BoolArray, lags: int) -> FloatArray:
-    """Autocorrelation at the lags 0 … ``lags``, float64[lags + 1].
+def lagged_correlation(values: FloatArray, present: BoolArray, lags: int) -> FloatArray:
+    """Autocorrelation at the lags 0 … ``lags``, over the spread of the very pairs of each lag.
 
     ``values`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.  0 at
-    lags for which no pair exists.  All 0 (but for lag 0) if the values do not vary.
-    """
-    centred = _centred(values, present)
-    counts = lag_counts(present, lags)
-    sums = _lagged_sums(centred, lags)
-    result = np.zeros(lags + 1)
-    result[0] = 1.0
-    if sums[0] > 0:
-        some = counts > 0
-        result[some] = sums[some] / counts[some] / (sums[0] / counts[0])
-    return result
-
-
-def lagged_correlation(values: FloatArray, present: BoolArray, lags: int) -> FloatArray:
-    """As :func:`autocorrelation`, but over the spread of the very pairs of each lag.
-
-    With gaps this is much steadier where neighbours are nearly equal, and never exceeds 1.
+    lags for which no pair exists.  With gaps this is much steadier where neighbours are nearly
+    equal than one common spread would be, and never exceeds 1.
     """
     centred = _centred(values, present)
     result = np.zeros(lags + 1)
@@ -72,30 +57,6 @@ def _centred(values: FloatArray, present: BoolArray) -> FloatArray:
 def neighbours(present: BoolArray) -> int:
     """Number of adjacent seconds that are both present."""
     return int(np.count_nonzero(present[1:] & present[:-1]))
-
-
-def count_for_product(first: FloatArray, second: FloatArray, present: BoolArray) -> float | None:
-    """Effective count N* for a correlation of two series (Pyper & Peterman 1998).
-
-    1/N* = 1/N + (2/N) Σ (1 − j/N) ρ₁(j) ρ₂(j) over the lags j up to a fifth of the series, where
-    with gaps 1 − j/N becomes the share of seconds that have a partner j later.  At most N.
-    ``None`` if either series does not vary or there are fewer than 30 adjacent pairs.
-    """
-    if (
-        neighbours(present) < FEWEST_NEIGHBOURS
-        or not np.ptp(first[present]) > 0
-        or not np.ptp(second[present]) > 0
-    ):
-        return None
-    start, end = np.flatnonzero(present)[[0, -1]]
-    part = slice(int(start), int(end) + 1)
-    first, second, present = first[part], second[part], present[part]
-    lags = len(present) // 5
-    total = int(np.count_nonzero(present))
-    both = autocorrelation(first, present, lags) * autocorrelation(second, present, lags)
-    weights = lag_counts(present, lags) / total
-    inflation = 1 + 2 * float(np.dot(weights[1:], both[1:]))
-    return total / max(inflation, 1.0)
 
 
 def _lagged_sums(values: FloatArray, lags: int) -> FloatArray:

@@ -2,9 +2,8 @@
 
 Limits of agreement: bias ± 1.96 SD (Bland & Altman, Lancet 1986;1:307–310).  Their intervals
 combine the interval of the bias and that of the SD (MOVER: Zou, Stat Methods Med Res
-2013;22:630–642), each from its own effective count.
-
-The count rests on a model of the dependence.  Where that is more than an AR(1), or where rare
+2013;22:630–642).  The bias has the interval of :mod:`analysis.statistics.longrun`.  That of the SD
+rests on an effective count from an autoregression; where that is more than an AR(1), or where rare
 large differences decide the spread, the model's own error counts, and the wider of its interval
 and that of eight batch means is given.
 """
@@ -16,13 +15,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.statistics.batch import FEW, Batching, batching_of, mean_interval, sd_interval
-from analysis.statistics.dependence import dependence_of, kurtosis_of
+from analysis.statistics.batch import (
+    DRIFTING,
+    TOO_DEPENDENT,
+    Batching,
+    batching_of,
+    leaning,
+    sd_interval,
+)
+from analysis.statistics.dependence import Dependence, dependence_of, kurtosis_of
 from analysis.statistics.effective import BoolArray, FloatArray
 from analysis.statistics.estimate import Estimate, Interval, Z, chi_square_factors, t_quantile
+from analysis.statistics.longrun import FEW, FEWEST_PAIRS, deciding_stretches, degrees_for, long_run
 
 FEWEST_EFFECTIVE = 3.0
-"""Below this the model cannot tell a drift from a single failure: nothing is taken from it."""
+"""Differences worth fewer are a drift, unless a few failures decide them."""
+
+FEW_DECIDE = "A few failures decide these values: the intervals are wide, and still rough."
+
+TOO_FEW = f"Fewer than {FEWEST_PAIRS} pairs, or hardly any adjacent ones: too few for an interval."
 
 HEAVY_TAILS = 4.0
 """Kurtosis (3 if normal) from which the interval of the SD is also taken from batches: the sample's
@@ -33,21 +44,27 @@ own kurtosis, which corrects the count, is then too small more often than not.""
 class Limits:
     """Bias, SD of the differences, and both limits of agreement.
 
-    ``batching``: how to take intervals from batches of these differences.
+    ``degrees``: of freedom with which means of these seconds are to be taken.  ``batching``: how to
+    take intervals from batches of these differences.  Both ``None`` where there are no intervals.
     """
 
     bias: Estimate
     sd: Estimate
     low: Estimate
     high: Estimate
+    degrees: float | None = None
     batching: Batching | None = None
 
 
-def limits_of_agreement(difference: FloatArray, present: BoolArray | None = None) -> Limits:
+def limits_of_agreement(
+    difference: FloatArray, present: BoolArray | None = None, course: FloatArray | None = None
+) -> Limits:
     """Limits of a series of differences on its grid.
 
     ``difference`` float64[n]; ``present`` bool[n] says where there is a pair (default:
-    everywhere).  The unit of the results is that of the differences.
+    everywhere); ``course`` float64[n, m]: of the reference, from
+    :func:`~analysis.statistics.longrun.course_of`.  The unit of the results is that of the
+    differences.
     """
     if present is None:
         present = np.ones(len(difference), dtype=bool)
@@ -55,42 +72,61 @@ def limits_of_agreement(difference: FloatArray, present: BoolArray | None = None
     if len(values) < 2:
         nothing = Estimate.undefined("There are fewer than two pairs.")
         return Limits(nothing, nothing, nothing, nothing)
-    dependence = dependence_of(difference, present)
     mean, sd = float(values.mean()), float(values.std(ddof=1))
-    if dependence is None:
+    if sd == 0:
+        return _without_intervals(
+            mean, sd, "The differences do not vary, so no interval can be given."
+        )
+    stretches = deciding_stretches(values)
+    run = long_run(difference, present, degrees=degrees_for(stretches), course=course)
+    dependence = dependence_of(difference, present)
+    if run is None or dependence is None:
+        return _without_intervals(mean, sd, TOO_FEW)
+    few = stretches < FEW
+    count = min((sd / run.error) ** 2, float(len(values)))
+    if not few and (count < FEWEST_EFFECTIVE or leaning(values) < DRIFTING):
         caution = (
-            "The differences do not vary, so no interval can be given."
-            if sd == 0
-            else "There are too few adjacent pairs to tell how dependent they are: no interval."
+            f"The differences drift so slowly that these {len(values)} pairs are worth only "
+            f"{count:.1f} independent ones: no interval."
+            if count < FEWEST_EFFECTIVE
+            else "The differences drift in one direction all through the session: no interval."
         )
         return _without_intervals(mean, sd, caution)
+    caution = FEW_DECIDE if few else ""
+    bias = Estimate(mean, (mean - run.half, mean + run.half), count, caution)
+    spread, batching = _spread(values, present, dependence, sd)
+    if spread is None:
+        nothing = Estimate(mean - Z * sd, caution=TOO_DEPENDENT)
+        return Limits(
+            bias,
+            Estimate(sd, caution=TOO_DEPENDENT),
+            nothing,
+            replace(nothing, value=mean + Z * sd),
+            run.degrees,
+        )
+    return _combined(bias, replace(spread, caution=caution), run.degrees, batching)
+
+
+def _spread(
+    values: FloatArray, present: BoolArray, dependence: Dependence, sd: float
+) -> tuple[Estimate | None, Batching | None]:
+    """The SD with its interval, and how to take batches; no estimate where none is honest."""
     kurtosis = kurtosis_of(values)
     for_mean = dependence.count_for_mean(present)
     for_sd = dependence.count_for_variance(present, kurtosis)
     worth_some = min(for_mean, for_sd) >= FEWEST_EFFECTIVE
     batching = batching_of(values, dependence, worth_some=worth_some)
-    if worth_some:
-        limits = limits_from(mean, sd, for_mean, for_sd)
-        if batching is None or batching.few:
-            return replace(limits, batching=batching)
-        high_order = dependence.order > 1
-        return _widened(
-            limits,
-            mean_interval(values, batching) if high_order else None,
-            sd_interval(values, batching) if high_order or kurtosis > HEAVY_TAILS else None,
-            batching,
-        )
-    if batching is None:
-        caution = (
-            f"The differences drift so slowly that these {len(values)} pairs are worth fewer than "
-            f"{FEWEST_EFFECTIVE:.0f} independent ones: no interval."
-        )
-        return _without_intervals(mean, sd, caution)
-    return _combined(
-        Estimate(mean, mean_interval(values, batching), for_mean, FEW),
-        Estimate(sd, sd_interval(values, batching), for_sd, FEW),
-        batching,
-    )
+    if not worth_some:
+        if batching is None:
+            return None, None
+        return Estimate(sd, sd_interval(values, batching), for_sd), batching
+    low_factor, high_factor = chi_square_factors(for_sd - 1)
+    own = (sd * math.sqrt(low_factor), sd * math.sqrt(high_factor))
+    in_doubt = dependence.order > 1 or kurtosis > HEAVY_TAILS
+    if in_doubt and batching is not None and not batching.few:
+        other = sd_interval(values, batching)
+        own = (min(own[0], other[0]), max(own[1], other[1]))
+    return Estimate(sd, own, for_sd), batching
 
 
 def limits_from(mean: float, sd: float, count_mean: float, count_sd: float) -> Limits:
@@ -100,6 +136,7 @@ def limits_from(mean: float, sd: float, count_mean: float, count_sd: float) -> L
     return _combined(
         Estimate(mean, (mean - half, mean + half), count_mean),
         Estimate(sd, (sd * math.sqrt(low_factor), sd * math.sqrt(high_factor)), count_sd),
+        None,
         None,
     )
 
@@ -117,7 +154,9 @@ def mover(
     )
 
 
-def _combined(bias: Estimate, sd: Estimate, batching: Batching | None) -> Limits:
+def _combined(
+    bias: Estimate, sd: Estimate, degrees: float | None, batching: Batching | None
+) -> Limits:
     """Limits of agreement from a bias and an SD that have intervals."""
     mean, mean_ends = _known(bias)
     spread, sd_ends = _known(sd)
@@ -128,22 +167,9 @@ def _combined(bias: Estimate, sd: Estimate, batching: Batching | None) -> Limits
         sd=sd,
         low=Estimate(mean - Z * spread, low, count, caution),
         high=Estimate(mean + Z * spread, high, count, caution),
+        degrees=degrees,
         batching=batching,
     )
-
-
-def _widened(
-    limits: Limits, bias: Interval | None, sd: Interval | None, batching: Batching
-) -> Limits:
-    """Limits whose bias and SD have the wider of their own interval and this one."""
-    return _combined(_wider(limits.bias, bias), _wider(limits.sd, sd), batching)
-
-
-def _wider(estimate: Estimate, other: Interval | None) -> Estimate:
-    _, own = _known(estimate)
-    if other is None:
-        return estimate
-    return replace(estimate, interval=(min(own[0], other[0]), max(own[1], other[1])))
 
 
 def _known(estimate: Estimate) -> tuple[float, Interval]:

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.statistics.effective import BoolArray, FloatArray, count_for_product
-from analysis.statistics.estimate import Estimate, Z, t_quantile
+from analysis.statistics.effective import BoolArray, FloatArray
+from analysis.statistics.estimate import Estimate, Z
+from analysis.statistics.longrun import COSINES, long_run
 
 _MEAN_ABSOLUTE_TO_SD = math.sqrt(math.pi / 2)
 """For normal residuals SD = √(π/2) × mean absolute residual."""
@@ -47,11 +48,16 @@ class ProportionalBias:
 
 
 def proportional_bias(
-    reference: FloatArray, test: FloatArray, present: BoolArray
+    reference: FloatArray,
+    test: FloatArray,
+    present: BoolArray,
+    *,
+    degrees: float | None = COSINES,
 ) -> ProportionalBias:
     """Slope with its interval, and limits that follow it where it is clear.
 
-    ``reference``, ``test``: float64[n] in bpm on the grid; ``present`` bool[n].
+    ``reference``, ``test``: float64[n] in bpm on the grid; ``present`` bool[n]; ``degrees``: of
+    freedom, ``None`` for no interval.
     """
     mean = (reference + test) / 2
     difference = test - reference
@@ -62,16 +68,20 @@ def proportional_bias(
         )
     slope, start = _line(m, d)
     residual = difference - start - slope * mean
-    count = count_for_product(mean, residual, present)
-    if count is None or count <= 4:
+    spread = float(np.mean((m - m.mean()) ** 2))
+    # How each second moves the slope; the slope is as sure as the mean of that.
+    run = (
+        None
+        if degrees is None
+        else long_run((mean - m.mean()) * residual / spread, present, degrees=degrees)
+    )
+    if run is None:
         return ProportionalBias(
             Estimate(
-                slope, None, count, "The pairs are too dependent for an interval of the slope."
+                slope, caution="The pairs are too few or too dependent for a slope's interval."
             )
         )
-    spread = float(np.sqrt(np.mean(residual[present] ** 2)))
-    half = t_quantile(count - 2) * spread / (float(m.std()) * math.sqrt(count - 2))
-    result = ProportionalBias(Estimate(slope, (slope - half, slope + half), count))
+    result = ProportionalBias(Estimate(slope, (slope - run.half, slope + run.half)))
     if not result.is_clear:
         return result
     growth, floor = _line(m, np.abs(residual[present]))

@@ -10,13 +10,14 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.statistics.agreement import Tolerance, sums_of
-from analysis.statistics.batch import share_estimate, size_estimate
-from analysis.statistics.concordance import concordance
-from analysis.statistics.correlation import pearson
+from analysis.statistics.batch import share_estimate
+from analysis.statistics.correlation import correlation_of
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.limits import limits_of_agreement
+from analysis.statistics.longrun import course_of
 from analysis.statistics.pairing import NO_VALUE, pairs_of
 from analysis.statistics.proportional import ProportionalBias, proportional_bias
+from analysis.statistics.sizes import size_estimate
 
 FEW_EFFECTIVE: Final = 16.0
 """Independent pairs below which every interval of the stretch is called rough: the count
@@ -121,11 +122,18 @@ def agreement_of(
     summary = sums.summary()
     present = pairs_of(ref_mbpm, test_mbpm)
     ref, test = ref_mbpm / 1000, test_mbpm / 1000
-    limits = limits_of_agreement(test - ref, present)
+    course = course_of(ref, ref_mbpm != NO_VALUE)
+    limits = limits_of_agreement(test - ref, present, course)
     effective = limits.bias.effective_count
     x, y = ref[present], test[present]
-    error = np.abs(y - x)
-    r = pearson(ref, test, present)
+    size = np.abs(test - ref)
+    relation = correlation_of(ref, test, present, degrees=limits.degrees, course=course)
+
+    def mean_size(values: npt.NDArray[np.float64]) -> Estimate:
+        return size_estimate(
+            values, present, degrees=limits.degrees, course=course, caution=limits.bias.caution
+        )
+
     within = tolerance.within_each(ref_mbpm[present], test_mbpm[present]).astype(float)
     result = Agreement(
         seconds=seconds,
@@ -137,16 +145,16 @@ def agreement_of(
         sd=_with_value(limits.sd, sums.sd_bpm),
         loa_low=limits.low,
         loa_high=limits.high,
-        mae=_with_value(size_estimate(error, limits.batching), summary.mae_bpm),
-        mape=size_estimate(error / x, limits.batching).scaled(100),
-        rmse=_with_value(_root(size_estimate(error**2, limits.batching)), sums.rmse_bpm),
+        mae=_with_value(mean_size(size), summary.mae_bpm),
+        mape=mean_size(size / np.where(present, ref, 1.0)).scaled(100),
+        rmse=_with_value(_root(mean_size(size**2)), sums.rmse_bpm),
         within=_with_value(
             share_estimate(within, limits.batching, effective).scaled(100),
             summary.within_tolerance_percent,
         ),
-        pearson_r=_with_value(r, summary.pearson_r),
-        concordance=concordance(ref, test, present),
-        proportional=proportional_bias(ref, test, present),
+        pearson_r=_with_value(relation.r, summary.pearson_r),
+        concordance=relation.concordance,
+        proportional=proportional_bias(ref, test, present, degrees=limits.degrees),
         reference_mean_bpm=float(x.mean()) if len(x) else None,
         reference_sd_bpm=float(x.std(ddof=1)) if len(x) > 1 else None,
         reference_range_bpm=sums.range_bpm,

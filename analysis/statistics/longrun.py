@@ -1,0 +1,163 @@
+"""How sure the mean of dependent values is: the variance of means in the long run.
+
+What counts is the spectrum of the values at frequency zero.  It is taken from their twelve slowest
+cosines: each is a weighted sum of all values, they are nearly independent of each other whatever
+the dependence of the seconds, and a t interval with twelve degrees of freedom is built on them
+(Müller, J Econometrics 2007;141:1331–1352; Lazarus, Lewis, Stock & Watson, J Bus Econ Stat
+2018;36:541–559).  Dependence that cancels over a minute, as that of a sensor that smooths, is seen
+as well as one that adds up.
+
+Refinements.  *Prewhitening*: between frequency zero and that of a cosine the spectrum falls; by
+how much is taken from an autoregression, its order (1–20) chosen by Akaike's criterion.  *The
+course*: the target is this course of heart rate.  What a lagging sensor shows because of the slope
+of the heart rate would be the same if the session were had again; it is taken out first by a
+regression on what the reference did in the seconds before.  *Few stretches*: where one or two
+stretches hold nearly all of the spread, as many degrees of freedom as there are such stretches are
+counted, and at least two.
+
+Gaps stay on the grid as zeros of the centred values (Parzen, Sankhya A 1963;25:383–392): two
+sides of a gap are as far apart as they are, and nothing is joined over.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import scipy
+
+from analysis.statistics.dependence import levinson
+from analysis.statistics.effective import BoolArray, FloatArray
+from analysis.statistics.estimate import t_quantile
+
+COSINES: Final = 12
+"""More reach into the frequencies of single efforts; fewer widen the interval."""
+
+FEWEST_PAIRS: Final = 120
+"""Ten seconds a cosine.  Below that no interval is given."""
+
+HIGHEST_ORDER: Final = 20
+"""Seconds the autoregression looks back."""
+
+STRETCHES: Final = 16
+"""Into how many a session is cut to see whether a few of them decide: of 30 min, two minutes each,
+as long as one failed effort."""
+
+FEW: Final = 4.0
+"""Stretches' worth of spread below which a few failures decide."""
+
+LEAST_DEGREES: Final = 2.0
+"""With two degrees a single failure may have been up to 5.3 times as many in the long run; the
+exact Poisson limit of one event is 5.6."""
+
+LOOK_BACK_S: Final = (5, 10, 20)
+"""Seconds before, from which the heart rate's change is taken: sensors smooth over 5 to 20 s."""
+
+
+@dataclass(frozen=True, slots=True)
+class LongRun:
+    """``error``: standard error of the mean.  ``degrees``: of freedom of its t.  ``cosines``:
+    the prewhitened coefficients, float64[12], each worth ``error`` on its own.
+    """
+
+    error: float
+    degrees: float
+    cosines: FloatArray
+
+    @property
+    def half(self) -> float:
+        """Half of the 95 % interval of the mean."""
+        return t_quantile(self.degrees) * self.error
+
+
+def course_of(reference: FloatArray, present: BoolArray) -> FloatArray:
+    """Changes of the heart rate over the seconds before, float64[n, 3] in bpm.
+
+    ``reference`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.
+    """
+    seconds = np.arange(len(reference))
+    known = np.flatnonzero(present)
+    if not len(known):
+        return np.zeros((len(reference), len(LOOK_BACK_S)))
+    whole = np.interp(seconds, known, reference[known])
+    before = (whole[np.maximum(seconds - back, 0)] for back in LOOK_BACK_S)
+    return np.stack([earlier - whole for earlier in before], axis=1)
+
+
+def deciding_stretches(values: FloatArray) -> float:
+    """How many of sixteen stretches hold the spread of values, float64[n] in order of time: 1 if
+    one holds all of it, 16 if they are alike (the inverse Simpson index).
+    """
+    squares = (values - values.mean()) ** 2
+    edges = np.linspace(0, len(values), STRETCHES, endpoint=False).astype(int)
+    parts = np.add.reduceat(squares, edges)
+    total = float(np.dot(parts, parts))
+    return float(parts.sum()) ** 2 / total if total > 0 else float(STRETCHES)
+
+
+def degrees_for(stretches: float) -> float:
+    """Degrees of freedom where so many stretches decide."""
+    return min(max(stretches, LEAST_DEGREES), float(COSINES))
+
+
+def long_run(
+    values: FloatArray,
+    present: BoolArray,
+    *,
+    degrees: float = COSINES,
+    course: FloatArray | None = None,
+) -> LongRun | None:
+    """How sure the mean of the present values is.
+
+    ``values`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.
+    ``course`` float64[n, m]: what of the reference is taken out first.  ``None`` below 120 pairs,
+    or if the values do not vary.
+    """
+    count = int(np.count_nonzero(present))
+    if count < FEWEST_PAIRS:
+        return None
+    centred: FloatArray = np.where(present, values, 0.0)
+    centred[present] -= centred[present].mean()
+    scale = float(np.abs(centred).max())
+    if not scale > 1e-9:
+        return None
+    if course is not None:
+        centred = _without(centred, course, present)
+    size = len(centred)
+    cosines = scipy.fft.dct(centred, type=2)[1 : COSINES + 1] * math.sqrt(0.5 / size)
+    cosines *= np.sqrt(_fall(centred))
+    # An orthonormal coefficient has the variance of the spectrum; the mean of ``count`` values
+    # that lie on ``size`` seconds is their sum, of variance size × spectrum, over the count.
+    cosines *= math.sqrt(size) / count
+    error = math.sqrt(float(np.mean(cosines**2)))
+    return LongRun(error, degrees, cosines) if error > 0 else None
+
+
+def _without(centred: FloatArray, course: FloatArray, present: BoolArray) -> FloatArray:
+    """What is left of the values after a regression on the course."""
+    known = np.where(present[:, None], course - course[present].mean(axis=0), 0.0)
+    weights, *_ = np.linalg.lstsq(known.T @ known, known.T @ centred, rcond=1e-8)
+    rest: FloatArray = centred - known @ weights
+    return rest
+
+
+def _fall(centred: FloatArray) -> FloatArray:
+    """Spectrum at frequency zero over that of each cosine, by the autoregression; float64[12]."""
+    size = len(centred)
+    length = scipy.fft.next_fast_len(size + HIGHEST_ORDER, real=True)
+    transformed = scipy.fft.rfft(centred, length)
+    power = transformed.real**2 + transformed.imag**2
+    lagged = scipy.fft.irfft(power, length)[: HIGHEST_ORDER + 1]
+    fits = levinson(lagged / lagged[0], HIGHEST_ORDER) if lagged[0] > 0 else []
+    if not fits:
+        return np.ones(COSINES)
+    scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
+    weights = fits[int(np.argmin(scores))].weights
+    angles = np.pi * np.arange(COSINES + 1) / size
+    lags = np.arange(1, len(weights) + 1)
+    response = 1 - np.exp(-1j * np.outer(angles, lags)) @ weights
+    inverse = response.real**2 + response.imag**2
+    fall: FloatArray = inverse[1:] / max(float(inverse[0]), 1e-12)
+    return fall

@@ -1,0 +1,49 @@
+"""Means of sizes of errors: absolute, percent and squared ones, each with its interval.
+
+Their intervals are built on the log scale, where the distribution of a mean of sizes is nearer to
+symmetric and no end is negative.  Where rare failures decide, the upper end may lie beyond every
+error that was seen; such an end is a product of the method, so that no interval is given then, and
+never one that was cut.
+"""
+
+from __future__ import annotations
+
+import math
+
+from analysis.statistics.effective import BoolArray, FloatArray
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.longrun import long_run
+
+BEYOND = (
+    "A few failures decide this mean: its interval would reach beyond the largest error seen, and "
+    "is not given."
+)
+
+
+def size_estimate(
+    sizes: FloatArray,
+    present: BoolArray,
+    *,
+    degrees: float | None,
+    course: FloatArray | None,
+    caution: str,
+) -> Estimate:
+    """Mean of sizes, float64[n] ≥ 0 on the grid, where ``present`` bool[n].
+
+    ``degrees``: of freedom, ``None`` where the differences have no interval for the reason
+    ``caution``.  ``course``: of the reference, taken by its size.
+    """
+    values = sizes[present]
+    if not len(values):
+        return Estimate.undefined("There are no pairs.")
+    mean = float(values.mean())
+    if degrees is None:
+        return Estimate(mean, caution=caution)
+    slopes = None if course is None else abs(course)
+    run = long_run(sizes, present, degrees=degrees, course=slopes)
+    if run is None:
+        return Estimate(mean, caution="The error is the same throughout: no interval can be given.")
+    factor = math.exp(min(run.half / mean, 700.0))
+    if mean * factor > float(values.max()):
+        return Estimate(mean, caution=BEYOND)
+    return Estimate(mean, (mean / factor, mean * factor), caution=caution)

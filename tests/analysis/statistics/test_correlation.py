@@ -1,0 +1,77 @@
+"""r and concordance over one course of heart rate."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from analysis.statistics.concordance import concordance_from
+from analysis.statistics.correlation import ONE_STRETCH, correlation_of, most_in_one
+
+HEART = 130 + 25 * np.sin(np.arange(1800) / 60)
+
+
+def _noise(seed: int, phi: float = 0.9, sd: float = 4.0) -> np.ndarray:
+    shocks = np.random.default_rng(seed).normal(0, sd * np.sqrt(1 - phi**2), 2300)
+    return signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
+
+
+def test_values_are_the_usual_ones() -> None:
+    """Pearson's r is numpy's; the concordance is Lin's from 1/n moments."""
+    test = 1.1 * HEART - 10 + _noise(1)
+    found = correlation_of(HEART, test)
+    assert found.r.value == pytest.approx(np.corrcoef(HEART, test)[0, 1])
+    assert found.concordance.value == pytest.approx(concordance_from(HEART, test, None).value)
+
+
+def test_intervals_hold_the_values_of_this_course() -> None:
+    """Over 200 seeds both hold the truth of this very course in 90 % or more, and stay narrow.
+
+    Truth: from the variance of the course and of the error.  Narrow: r's at most 1.4 times as wide
+    as its own scatter asks.
+    """
+    spread = float(np.var(HEART))
+    truth = {"r": np.sqrt(spread / (spread + 16)), "ccc": 2 * spread / (2 * spread + 16 + 4)}
+    held, values, widths = {"r": 0, "ccc": 0}, [], []
+    for seed in range(200):
+        found = correlation_of(HEART, HEART + 2 + _noise(seed))
+        for name, one in (("r", found.r), ("ccc", found.concordance)):
+            held[name] += one.interval[0] <= truth[name] <= one.interval[1]
+        values.append(found.r.value)
+        widths.append(found.r.interval[1] - found.r.interval[0])
+    assert min(held.values()) >= 180, held
+    assert np.median(widths) <= 1.4 * 3.92 * np.std(values)
+
+
+def test_an_r_on_one_stretch_has_no_interval() -> None:
+    """One climb in a steady session: the values are given, and the reason for no interval."""
+    heart = np.full(1800, 110.0) + _noise(2, 0.9, 1.0)
+    heart[900:1050] += 50
+    found = correlation_of(heart, heart + _noise(3))
+    assert most_in_one(heart) > 0.5
+    for one in (found.r, found.concordance):
+        assert one.value is not None
+        assert (one.interval, one.caution) == (None, ONE_STRETCH)
+    assert most_in_one(HEART) < 0.25
+    assert most_in_one(np.full(80, 3.0)) == 1
+
+
+def test_equal_series_have_no_interval() -> None:
+    """A sensor equal to the reference, or to a line through it, has nothing to be unsure of."""
+    for test in (HEART, 2 * HEART - 100):
+        found = correlation_of(HEART, test)
+        assert found.r.value == pytest.approx(1)
+        assert found.r.interval is None
+        assert found.r.caution
+    flat = correlation_of(HEART, np.full(1800, 90.0))
+    assert flat.r.value is None
+    assert flat.concordance.value is None
+
+
+def test_a_mirrored_sensor_has_the_mirrored_interval() -> None:
+    """With the sensor turned over, r and its interval change sign."""
+    test = HEART + _noise(4)
+    one, other = correlation_of(HEART, test).r, correlation_of(HEART, 260 - test).r
+    assert one.value == pytest.approx(-other.value)
+    assert one.interval == pytest.approx((-other.interval[1], -other.interval[0]))

@@ -1,0 +1,111 @@
+"""How sure a mean of dependent values is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from analysis.statistics.longrun import (
+    COSINES,
+    FEWEST_PAIRS,
+    course_of,
+    deciding_stretches,
+    degrees_for,
+    long_run,
+)
+
+
+def _ar1(source: np.random.Generator, count: int, phi: float) -> np.ndarray:
+    shocks = source.normal(0, np.sqrt(1 - phi**2), count + 500)
+    return signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
+
+
+def _everywhere(count: int) -> np.ndarray:
+    return np.ones(count, dtype=bool)
+
+
+@pytest.mark.parametrize("phi", [0.0, 0.9, 0.98])
+def test_the_error_is_that_of_a_first_order_series(phi: float) -> None:
+    """In the root mean square of 80 seeds it is √((1 + φ)/(1 − φ)/N), the limit for large N."""
+    squares = [
+        long_run(_ar1(np.random.default_rng(s), 1800, phi), _everywhere(1800)).error ** 2
+        for s in range(80)
+    ]
+    assert np.mean(squares) == pytest.approx((1 + phi) / (1 - phi) / 1800, rel=0.25)
+
+
+def test_without_dependence_it_is_the_usual_standard_error_of_twelve_cosines() -> None:
+    """White noise of 60,000 values: the error is near SD/√N, and half the interval t(12) of it."""
+    values = np.random.default_rng(1).normal(0, 3, 60_000)
+    run = long_run(values, _everywhere(60_000))
+    assert run.error == pytest.approx(3 / np.sqrt(60_000), rel=0.5)
+    assert run.half == pytest.approx(2.178813 * run.error, rel=1e-6)
+    assert len(run.cosines) == COSINES
+
+
+def test_dependence_that_cancels_over_a_minute_is_seen() -> None:
+    """What is too much now and too little 40 s later cancels: surer than independent values."""
+    for seed in range(20):
+        noise = np.random.default_rng(seed).normal(0, 1, 1840)
+        values = noise[40:] - noise[:-40]
+        assert long_run(values, _everywhere(1800)).error < 0.6 * np.sqrt(2 / 1800)
+
+
+def test_gaps_stay_on_the_grid() -> None:
+    """The error with gaps is that of the values on both sides, as far apart as they are."""
+    ratios = []
+    for seed in range(60):
+        values, present = _ar1(np.random.default_rng(seed), 1800, 0.9), _everywhere(1800)
+        present[600:1200] = False
+        values[~present] = 1e6
+        ratios.append(long_run(values, present).error ** 2 / (19 / 1200))
+    assert np.mean(ratios) == pytest.approx(1, abs=0.25)
+
+
+def test_what_the_course_explains_is_not_uncertainty() -> None:
+    """A sensor 4 s late is as sure of its bias as its own noise lets it be."""
+    source = np.random.default_rng(3)
+    heart = 130 + 30 * np.sin(np.arange(1800) / 100) + 10 * np.sin(np.arange(1800) / 31)
+    late = np.interp(np.arange(1800) - 4, np.arange(1800), heart)
+    difference = late - heart + source.normal(0, 1, 1800)
+    course = course_of(heart, _everywhere(1800))
+    with_it = long_run(difference, _everywhere(1800), course=course)
+    without = long_run(difference, _everywhere(1800))
+    assert with_it.error == pytest.approx(1 / np.sqrt(1800), rel=0.5)
+    assert without.error > 4 * with_it.error
+
+
+def test_the_course_is_the_change_over_the_seconds_before() -> None:
+    """Column by column: the heart rate 5, 10 and 20 s before, less the present one."""
+    heart = np.arange(100.0) ** 2
+    present = _everywhere(100)
+    present[50] = False
+    heart[50] = 1e9
+    course = course_of(heart, present)
+    assert course[40].tolist() == [35**2 - 40**2, 30**2 - 40**2, 20**2 - 40**2]
+    assert course[0].tolist() == [0, 0, 0]
+    assert course[50, 0] == pytest.approx(45**2 - (49**2 + 51**2) / 2)
+    assert not course_of(heart, np.zeros(100, dtype=bool)).any()
+
+
+def test_a_few_stretches_leave_few_degrees_of_freedom() -> None:
+    """One stretch that holds all spread counts as one, with two degrees; even noise has twelve."""
+    values = np.zeros(1600)
+    values[830:870] = 50.0
+    assert deciding_stretches(values) == pytest.approx(1, abs=0.1)
+    assert degrees_for(deciding_stretches(values)) == 2
+    values[130:170] = values[330:370] = values[1130:1170] = 50.0
+    assert deciding_stretches(values) == pytest.approx(4, abs=1)
+    even = np.random.default_rng(1).normal(size=1600)
+    assert deciding_stretches(even) > 15
+    assert degrees_for(deciding_stretches(even)) == COSINES
+    assert deciding_stretches(np.zeros(1600)) == 16
+
+
+def test_too_few_or_equal_values_have_none() -> None:
+    """Below 120 pairs, or without variation, there is no error to give."""
+    values = np.random.default_rng(1).normal(size=FEWEST_PAIRS)
+    assert long_run(values, _everywhere(FEWEST_PAIRS)) is not None
+    assert long_run(values[1:], _everywhere(FEWEST_PAIRS - 1)) is None
+    assert long_run(np.full(500, 3.3), _everywhere(500)) is None
