@@ -100,7 +100,7 @@ def optical_sent(
 ) -> list[Sent]:
     """What an optical sensor with these readings sends.
 
-    Its RR leave beats out, so that two become one, and carry the noise of a pulse's slow rise.
+    Its RR leave beats out and carry the noise of a pulse's slow rise.
     """
     spans: list[list[int]] = [[] for _ in range(int(seconds) + 2)]
     if sensor.rr_left_out is not None:
@@ -123,10 +123,10 @@ def optical_sent(
 def _fill_optical_rr(
     spans: list[list[int]], beats_s: Sequence[float], left_out: float, rng: np.random.Generator
 ) -> None:
-    seen = [t + rng.normal(0.25, 0.008) for t in beats_s if rng.random() >= left_out]
+    seen = [t + rng.normal(0.25, 0.008) for t in beats_s]
     for before, now in pairwise(seen):
-        # A pulse that was left out is told by the gap, and the gap is not told as an interval.
-        if 0.25 < now - before < 2.0 and now < len(spans):
+        # A beat that could not be placed leaves its interval out: the list is short, not longer.
+        if rng.random() >= left_out and now - before < 2.5 and now < len(spans):
             spans[int(now)].append(round((now - before) * TICKS_PER_S))
 
 

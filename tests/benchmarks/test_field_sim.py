@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
 import pytest
 
 from benchmarks.field_sim import measures, tables
+from benchmarks.field_sim.__main__ import main
 from benchmarks.field_sim.labels import JUDGEMENTS
 from benchmarks.field_sim.lasting import LASTING
+from benchmarks.field_sim.optical import draw_armband
 from benchmarks.field_sim.passing import PASSING
 from benchmarks.field_sim.published import (
     BEAT_CHANGES,
@@ -18,7 +21,7 @@ from benchmarks.field_sim.published import (
     RR_PER_NOTIFICATION,
     SPACING_S,
 )
-from benchmarks.field_sim.sent import Sent, relayed
+from benchmarks.field_sim.sent import Sent, optical_sent, relayed
 from benchmarks.field_sim.session import draw_session
 from replay.event import HEART_RATE
 from replay.payloads.heart_rate import decode_heart_rate
@@ -152,3 +155,39 @@ def test_a_clean_session_is_in_order_and_near_the_truth():
     ]
     assert median(apart) <= 2
     assert not math.isnan(sum(apart))
+
+
+def test_optical_rr_are_short_by_the_beats_left_out():
+    """RR of an optical sensor leave out 3 to 10 % of the time and hold no doubled interval."""
+    rng = np.random.default_rng(SEED)
+    beats = [0.5 * number for number in range(2400)]
+    build = replace(draw_armband(rng), rr_left_out=0.06, acquires_s=0.0)
+    packets = optical_sent([120] * 1200, build, beats, 1200, rng)
+    rr = [x for packet in packets for x in packet.rr]
+    assert 0.90 <= sum(rr) / 1024 / 1200 <= 0.97
+    assert max(rr) < 1.3 * 512
+
+
+def test_the_command_prints_a_session(capsys):
+    """A session's sensors, labels and warnings are printed by its seed."""
+    asked = [
+        "--show",
+        "3",
+        "--course",
+        "walking",
+        "--faults",
+        "sensor silent",
+        "--minutes",
+        "8",
+        "9",
+    ]
+    assert main(asked) == 0
+    said = capsys.readouterr().out
+    assert "sensor 1: Yarrow, reference" in said
+    assert "sensor silent" in said
+
+
+def test_the_command_names_a_fault_that_it_does_not_know(capsys):
+    """An unknown fault is refused with its name."""
+    assert main(["--show", "3", "--faults", "gremlins"]) == 2
+    assert "no such fault: gremlins" in capsys.readouterr().err
