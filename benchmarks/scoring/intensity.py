@@ -8,9 +8,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.errors import PayloadError
-from replay.event import HEART_RATE_CHANNELS, NS_PER_S, Event
-from replay.payloads import HeartRate, decode
+from replay.event import NS_PER_S, Event
+from replay.payloads import HeartRate
 
 Floats = npt.NDArray[np.float64]
 
