@@ -39,9 +39,17 @@ from replay.payloads import (
 )
 from replay.payloads import fields as walks
 from replay.payloads.fields import Field, Walk, Walker
+from replay.payloads.indoor_bike import IndoorBike, decode_indoor_bike, walk_indoor_bike
 
 Reading: TypeAlias = (
-    HeartRate | BodyLocation | Battery | DeviceText | CyclingCadence | RunningCadence | CyclingPower
+    HeartRate
+    | BodyLocation
+    | Battery
+    | DeviceText
+    | CyclingCadence
+    | RunningCadence
+    | CyclingPower
+    | IndoorBike
 )
 """Everything that a payload can turn into."""
 
@@ -129,6 +137,11 @@ CHANNELS: Final = (
         name=ev.POWER, words="cycling power", kind=Kind.COMPANION,
         decoder=decode_power, walk=walks.walk_power,
         service=(0x1818, "cycling power"),
+    ),
+    Channel(
+        name=ev.INDOOR_BIKE, words="indoor bike", kind=Kind.COMPANION,
+        decoder=decode_indoor_bike, walk=walk_indoor_bike,
+        service=(0x1826, "fitness machine"),
     ),
     # A sensor is asked for these in this order, the most useful first: its link may break.
     _text(ev.FIRMWARE, "firmware"),

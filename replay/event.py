@@ -76,6 +76,7 @@ BATTERY: Final = "2a19"
 CYCLING: Final = "2a5b"
 RUNNING: Final = "2a53"
 POWER: Final = "2a63"
+INDOOR_BIKE: Final = "2ad2"
 MODEL: Final = "2a24"
 SERIAL: Final = "2a25"
 FIRMWARE: Final = "2a26"
@@ -118,7 +119,7 @@ CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
         HEART_RATE: 1, MQTT_HEART_RATE: 2, BODY_LOCATION: 3, BATTERY: 4, CYCLING: 5, RUNNING: 6,
         POWER: 7, MODEL: 8, SERIAL: 9, FIRMWARE: 10, HARDWARE: 11, MAKER: 12, LINK: 13,
         SIGNAL: 14, DOUBLED: 15, ANCHOR: 16, JUMP: 17, LATE: 18, DISK: 19, MARKER: 20,
-        ADVICE: 21, FILE_HEART_RATE: 22, ACKNOWLEDGED: 23,
+        ADVICE: 21, FILE_HEART_RATE: 22, ACKNOWLEDGED: 23, INDOOR_BIKE: 24,
     }
 )  # fmt: skip
 """Number of each channel, in a capture file and on the way to a view.  Numbers are never given

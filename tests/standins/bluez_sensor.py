@@ -14,12 +14,13 @@ SERVICES: dict[str, tuple[str, ...]] = {
     "1816": ("2a5b",),
     "1814": ("2a53",),
     "1818": ("2a63",),
+    "1826": ("2ad2",),
     "180f": ("2a19",),
     "180a": ("2a24", "2a25", "2a26", "2a27", "2a29"),
 }
 """The standard services of the stand-in and the characteristics that each may hold."""
 
-STREAMS = frozenset({"2a37", "2a5b", "2a53", "2a63"})
+STREAMS = frozenset({"2a37", "2a5b", "2a53", "2a63", "2ad2"})
 SERVICE = "org.bluez.GattService1"
 CHARACTERISTIC = "org.bluez.GattCharacteristic1"
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.board import Board, Marker
+from analysis.board.sensor import SensorState
 from analysis.statistics.agreement import Tolerance, sums_of
 from analysis.statistics.pairing import NO_VALUE, grid_values
 from replay import event as ev
@@ -183,3 +184,15 @@ def test_event_from_before_is_taken_as_of_now() -> None:
     board.finish(8 * S)
     assert board.grid(1).tolist()[7:] == [100_000, 130_000]
     assert np.all(np.diff(board.series(1)[0]) >= 0)
+
+
+def test_an_indoor_bike_tells_its_cadence() -> None:
+    """The cadence of a companion that sends Indoor Bike Data is there for the rules to read."""
+    state = SensorState(3, PlannedSensor(label="Trainer", role="companion", name="Trainer"))
+    state.take(S // 2, Event(S // 2, 3, ev.INDOOR_BIKE, bytes.fromhex("4400c409b500c800")))
+    state.close_second(0)
+    state.close_second(1)
+    assert state.has_cadence
+    assert state.cadences[1] == 90.5
+    state.take(2 * S, Event(2 * S, 3, ev.INDOOR_BIKE, b"\x44"))
+    assert (state.notifications, state.malformed) == (2, 1)

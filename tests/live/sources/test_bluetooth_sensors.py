@@ -171,6 +171,22 @@ def test_a_companion_streams_all_its_measures(bluez: BlueZ) -> None:
     run(work, plan)
 
 
+def test_an_indoor_bike_is_a_companion(bluez: BlueZ) -> None:
+    """A trainer that offers Indoor Bike Data alone is found, subscribed to and heard."""
+    sensor = bluez.add(Sensor(SORREL, "Bike", streams=("2ad2",)))
+    plan = plan_of(planned("Yarrow", YARROW), planned("Bike", SORREL, role="companion"))
+    payload = bytes.fromhex("4400c409b400c800")
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: bluez.is_subscribed(sensor, "2ad2"))
+        bluez.notify(sensor, payload, "2ad2")
+        await session.until(lambda: session.of(2, "2ad2"))
+        assert session.of(2, "2ad2") == [payload]
+        assert session.state(2) is LinkState.STREAMING
+
+    run(work, plan)
+
+
 def test_a_notified_battery_is_read_once_and_followed(bluez: BlueZ) -> None:
     """The battery is read before it is subscribed, so that its reading is not told twice."""
     sensor = strap(bluez)
