@@ -12,6 +12,7 @@ answered by ``benchmarks.coverage``.
 from __future__ import annotations
 
 import argparse
+import os
 import statistics
 import sys
 import tempfile
@@ -25,7 +26,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from analysis.session.pipeline import SessionNumbers, session_numbers
+from analysis.session import read_session
+from analysis.session.cache import CACHE_FOLDER_VARIABLE
+from analysis.session.pipeline import Session, session_of
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.pairing import pairs_of
 from analysis.statistics.summary import agreement_of
@@ -71,10 +74,21 @@ def write_session(path: Path) -> int:
     return count
 
 
-def numbers_of(path: Path) -> SessionNumbers:
-    """From the file to all numbers."""
+def session_at(path: Path) -> Session:
+    """From the file to all numbers, and its arrays."""
     with Capture.open(path) as capture:
-        return session_numbers(capture)
+        return session_of(capture)
+
+
+def without_cache(work: Callable[[], object]) -> Callable[[], None]:
+    """The same work with a cache of records that is empty every time."""
+
+    def run() -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            os.environ[CACHE_FOLDER_VARIABLE] = folder
+            work()
+
+    return run
 
 
 def seconds_of(work: Callable[[], object], times: int) -> list[float]:
@@ -137,9 +151,9 @@ def by_scipy(reference: Floats, test: Floats, tolerance: Tolerance) -> Floats:
     return np.array(ends).T
 
 
-def compare(numbers: SessionNumbers) -> None:
+def compare(session: Session) -> None:
     """Print the times of the three ways, and their ratios."""
-    data = numbers.data
+    data = session.data
     tolerance = Tolerance(PLAN.tolerance_bpm, PLAN.tolerance_percent)
     ours, arch, scipy = [], [], []
     for test in data.tests:
@@ -171,21 +185,28 @@ def main() -> int:
         path = Path(folder) / "session.sqlite"
         events = write_session(path)
         print(f"{SECONDS // 60} min, {len(PLAN.sensors)} sensors, {events} events")
-        times = seconds_of(lambda: numbers_of(path), arguments.runs)
+        times = seconds_of(without_cache(lambda: session_at(path)), arguments.runs)
         print(_line("from file to finished numbers", times))
+        os.environ[CACHE_FOLDER_VARIABLE] = folder
+        read_session(path)
+        times = seconds_of(lambda: read_session(path), arguments.runs)
+        print(_line("the same from the cache", times))
         pages = iter(range(1000))
         times = seconds_of(
-            lambda: write_report(path, Path(folder) / f"{next(pages)}.html", None), arguments.runs
+            without_cache(lambda: write_report(path, Path(folder) / f"{next(pages)}.html", None)),
+            arguments.runs,
         )
         print(_line("from file to finished page", times))
         times = seconds_of(
-            lambda: write_report(
-                path, Path(folder) / "all.html", Path(folder) / f"figures{next(pages)}"
+            without_cache(
+                lambda: write_report(
+                    path, Path(folder) / "all.html", Path(folder) / f"figures{next(pages)}"
+                )
             ),
             arguments.runs,
         )
         print(_line("from file to page and 20 figure files", times))
-        compare(numbers_of(path))
+        compare(session_at(path))
     return 0
 
 

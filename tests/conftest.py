@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import tempfile
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +15,9 @@ from hypothesis import settings
 from tests.lacking import module_or_skip
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+_CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
+os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.
 settings.register_profile("suite", deadline=None)

@@ -156,6 +156,10 @@ class Board:
         """The tester's notes so far, in order."""
         return list(self._session.markers)
 
+    def sensor(self, number: int) -> SensorState:
+        """What is known of a sensor, to be read only."""
+        return self._session.sensors[number - 1]
+
     def series(self, number: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32]]:
         """Valid readings of a sensor as they arrived: ``t_ns`` int64[n] and mbpm int32[n]."""
         sensor = self._session.sensors[number - 1]

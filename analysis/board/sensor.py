@@ -43,7 +43,8 @@ class SensorState:
     closed grid second, as ``(t_ns, reading)``.  ``first_ns``, ``last_ns``: first and newest
     readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``: the
     newest reading, valid or not.  ``spacings``: the last intervals between readable
-    notifications, ns.  ``texts``: Device Information by channel.
+    notifications, ns.  ``texts``: Device Information by channel.  ``heart_rates``: heart rate
+    payloads; of these ``undecoded`` could not be read, and ``invalid`` may not be paired.
     """
 
     def __init__(self, number: int, planned: PlannedSensor) -> None:
@@ -73,6 +74,9 @@ class SensorState:
         self.notifications = 0
         self.malformed = 0
         self.last_malformed_ns = -1
+        self.heart_rates = 0
+        self.undecoded = 0
+        self.invalid = 0
         self.doubled = 0
         self.covered_s = 0
         self.gaps = 0
@@ -156,10 +160,12 @@ class SensorState:
 
     def _take_heart_rate(self, t_ns: int, channel: str, payload: bytes) -> None:
         self.notifications += 1
+        self.heart_rates += 1
         try:
             reading = decode(channel, payload)
         except ValueError:
             self.malformed += 1
+            self.undecoded += 1
             self.last_malformed_ns = t_ns
             return
         if not isinstance(reading, HeartRate):
@@ -168,7 +174,9 @@ class SensorState:
         self.newest = reading
         self.fresh.append((t_ns, reading))
         mbpm = reading.valid_mbpm
-        if mbpm is not None:
+        if mbpm is None:
+            self.invalid += 1
+        else:
             self.last_valid_ns = t_ns
             self.newest_valid_mbpm = mbpm
             self._hold.feed(t_ns, mbpm)

@@ -20,13 +20,11 @@ from matplotlib.path import Path as Outline
 
 from analysis.report.figure_canvas import Heading, Layout, Sheet
 from analysis.report.palette import LIGHT, SHAPES, sensor_colour
-from analysis.report.traces import Floats, tolerance_of
-from analysis.report.verdict import quoted
+from analysis.report.traces import Floats
 from analysis.report.words import count, interval, number
-from analysis.session.pipeline import SessionNumbers
+from analysis.session.pairs import session_pairs
+from analysis.session.pipeline import Session
 from analysis.statistics.estimate import Estimate
-from analysis.statistics.pairing import pairs_of
-from analysis.statistics.stretch import concerning, kept_seconds
 from analysis.statistics.summary import Agreement
 
 SHADES: Final = ("shade-1", "shade-2", "shade-3", "shade-4")
@@ -50,14 +48,14 @@ class _Plane:
     test: Floats
 
 
-def draw_agreement(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+def draw_agreement(session: Session, layout: Layout, heading: Heading) -> Sheet:
     """Sensor up, reference across, the line of equality and the tolerance beside it."""
-    planes = _planes(numbers)
+    planes = _planes(session)
     values = [v for plane in planes for v in (plane.reference, plane.test) if len(v)]
     low = min((float(v.min()) for v in values), default=60.0)
     high = max((float(v.max()) for v in values), default=120.0)
     low, high = 10 * floor((low - 2) / 10), 10 * ceil((high + 2) / 10)
-    reference = numbers.result.reference.sensor.label
+    reference = session.record.reference.label
 
     ticks = _ticks(low, high)
 
@@ -66,7 +64,7 @@ def draw_agreement(numbers: SessionNumbers, layout: Layout, heading: Heading) ->
         ax.set_yticks(ticks)
         _shade(ax, plane.reference, plane.test, steps, cell)
         bpm = np.linspace(low, high, 80)
-        half = tolerance_of(numbers, bpm)
+        half = session.record.tolerance.half_width(bpm)
         ax.plot(bpm, bpm, color=LIGHT["ink"], linewidth=0.1 * layout.type_pt)
         for edge in (bpm - half, bpm + half):
             ax.plot(bpm, edge, color=LIGHT["faint"], linewidth=0.1 * layout.type_pt, linestyle="--")
@@ -92,9 +90,9 @@ def draw_agreement(numbers: SessionNumbers, layout: Layout, heading: Heading) ->
     )  # fmt: skip
 
 
-def draw_differences(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+def draw_differences(session: Session, layout: Layout, heading: Heading) -> Sheet:
     """Difference up, mean across, bias and limits with their intervals."""
-    planes = _planes(numbers)
+    planes = _planes(session)
     means = [(plane.reference + plane.test) / 2 for plane in planes]
     gaps = [plane.test - plane.reference for plane in planes]
     some = [v for v in means if len(v)]
@@ -113,7 +111,7 @@ def draw_differences(numbers: SessionNumbers, layout: Layout, heading: Heading) 
     cut = min(wider) < min(ends) - room or max(wider) > max(ends) + room
     ends += [max(min(wider), min(ends) - room), min(max(wider), max(ends) + room)]
     bottom, top = 5 * floor((min(ends) - 4) / 5), 5 * ceil((max(ends) + 4) / 5)
-    reference = numbers.result.reference.sensor.label
+    reference = session.record.reference.label
 
     def draw(ax: Axes, plane: _Plane, steps: tuple[int, ...], cell: int) -> None:
         at = planes.index(plane)
@@ -220,26 +218,18 @@ def _sheet(
     return sheet
 
 
-def _planes(numbers: SessionNumbers) -> list[_Plane]:
-    data = numbers.data
-    planes = []
-    for index, result in enumerate(numbers.result.sensors):
-        test = result.series
-        kept = kept_seconds(
-            data.seconds,
-            concerning(numbers.result.exclusions, data.reference.number, test.number),
+def _planes(session: Session) -> list[_Plane]:
+    every = zip(session.record.sensors, session_pairs(session.record, session.data), strict=True)
+    return [
+        _Plane(
+            index=index,
+            label=sensor.label,
+            agreement=sensor.counted,
+            reference=pairs.reference_bpm[~pairs.excluded],
+            test=pairs.test_bpm[~pairs.excluded],
         )
-        both = pairs_of(data.reference.grid, test.grid) & kept
-        planes.append(
-            _Plane(
-                index=index,
-                label=test.sensor.label,
-                agreement=quoted(result),
-                reference=data.reference.grid[both] / 1000,
-                test=test.grid[both] / 1000,
-            )
-        )
-    return planes
+        for index, (sensor, pairs) in enumerate(every)
+    ]
 
 
 def _ticks(low: float, high: float) -> list[int]:

@@ -5,11 +5,10 @@ A fact is named by its path in the JSON, with slashes: ``sensors/0/whole_session
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from analysis.report import words
+from analysis.statistics.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,41 +36,26 @@ class Cell:
     faint: bool = False
 
 
-def fact_at(facts: Any, path: str) -> Any:  # noqa: ANN401 - JSON values
-    """The value at a path; ``None`` where the way ends on one."""
-    value = facts
-    for step in path.split("/"):
-        if value is None:
-            return None
-        value = value[int(step)] if isinstance(value, Sequence) else value[step]
-    return value
+def estimate_cell(estimate: Estimate, fact: str, form: Form, *, faint: bool = False) -> Cell:
+    """A statistic with its interval.
 
-
-def cell(
-    facts: Mapping[str, Any], path: str, form: Form, *, faint: bool = False, bare: bool = False
-) -> Cell:
-    """The number at ``path`` with its interval.
-
-    Where there is a value and an interval is owed but cannot be given, the cell says so;
-    ``bare``: none is owed (a count, a fact).
+    Where there is a value and an interval is owed but cannot be given, the cell says so.
     """
-    value = fact_at(facts, path)
+    if estimate.value is None:
+        return Cell(words.NONE, fact=fact, form=form.code)
+    ends = words.interval(estimate.interval, form.digits, sign=form.sign) or "no interval"
+    return Cell(_written(estimate.value, form), ends, fact, form.code, faint)
+
+
+def number_cell(value: float | None, fact: str, form: Form) -> Cell:
+    """A number to which no interval is owed: a count, a fact."""
     if value is None:
-        return Cell(words.NONE, fact=path, form=form.code)
-    text = words.number(float(value), form.digits, sign=form.sign)
+        return Cell(words.NONE, fact=fact, form=form.code)
+    return Cell(_written(value, form), "", fact, form.code)
+
+
+def _written(value: float, form: Form) -> str:
+    text = words.number(value, form.digits, sign=form.sign)
     if form.digits == 0 and not form.sign:
         text = words.count(round(value))
-    if form.unit:
-        text = f"{text} {form.unit}"
-    brackets = ""
-    if not bare:
-        ends = _interval_at(facts, path)
-        brackets = words.interval(ends, form.digits, sign=form.sign) if ends else "no interval"
-    return Cell(text, brackets, path, form.code, faint)
-
-
-def _interval_at(facts: Mapping[str, Any], path: str) -> Sequence[float] | None:
-    parent, _, name = path.rpartition("/")
-    holder = fact_at(facts, parent) if parent else facts
-    found: Sequence[float] | None = holder.get(f"{name}_interval")
-    return found
+    return f"{text} {form.unit}" if form.unit else text

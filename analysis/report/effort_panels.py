@@ -12,9 +12,9 @@ from matplotlib.patches import Rectangle
 from analysis.report.figure_canvas import Heading, Layout, Sheet
 from analysis.report.palette import LIGHT, SHAPES, sensor_colour
 from analysis.report.traces import Floats, series_of
-from analysis.report.verdict import efforts_of
 from analysis.report.words import clock, number
-from analysis.session.pipeline import SessionNumbers
+from analysis.session.pipeline import Session
+from analysis.session.record import NO_EFFORTS, named_efforts
 from analysis.statistics.efforts import LAG_ALLOWED_S, LEAD_S, Answer, Effort, Kind, Response
 
 _TALLEST_IN: Final = 12.0
@@ -44,7 +44,7 @@ class _Strips:
     """
 
     sheet: Sheet
-    numbers: SessionNumbers
+    session: Session
 
     columns: int
     blocks: int
@@ -55,19 +55,18 @@ class _Strips:
     worded: bool
 
 
-def draw_strips(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+def draw_strips(session: Session, layout: Layout, heading: Heading) -> Sheet:
     """Draw one sheet; if there is no effort, it says so."""
-    named = efforts_of(numbers.detail.efforts)
-    layout = layout.for_sensors(len(numbers.detail.sensors))
+    named = named_efforts(session.record.efforts)
+    layout = layout.for_sensors(len(session.record.sensors))
     em = layout.em
     if not named:
         sheet = Sheet(layout, 5 * em, heading)
-        words = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
-        half = words.index(":") + 1
-        for line, part in enumerate((words[:half], words[half + 1 :])):
+        half = NO_EFFORTS.index(":") + 1
+        for line, part in enumerate((NO_EFFORTS[:half], NO_EFFORTS[half + 1 :])):
             sheet.text(0.8 * em, sheet.top + (1.8 + 1.6 * line) * em, part)
         return sheet
-    sensors = len(numbers.detail.sensors)
+    sensors = len(session.record.sensors)
     columns, blocks = _columns(len(named), layout)
     on_phone = layout.width_in < 5
     key = 12.0 * em if on_phone else 5.6 * em
@@ -78,13 +77,13 @@ def draw_strips(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sh
         natural = max((_TALLEST_IN - key) / blocks - head, 1.0) / sensors
         needed = blocks * (head + sensors * natural) + key
     sheet = Sheet(layout, needed, heading)
-    longest = max(len(detail.series.sensor.label) for detail in numbers.detail.sensors)
+    longest = max(len(detail.label) for detail in session.record.sensors)
     left = 0.8 * em if on_phone else min(max(7.4, 2.6 + 0.68 * longest), 13.0) * em
     free = (sheet.bottom - sheet.top - key) / blocks - head
     cell_width = (sheet.width - left - 0.8 * em) / columns
     strips = _Strips(
         sheet=sheet,
-        numbers=numbers,
+        session=session,
         columns=columns,
         blocks=blocks,
         left=left,
@@ -107,16 +106,16 @@ def _columns(efforts: int, layout: Layout) -> tuple[int, int]:
 
 
 def _block_top(strips: _Strips, block: int) -> float:
-    sensors = len(strips.numbers.detail.sensors)
+    sensors = len(strips.session.record.sensors)
     return strips.sheet.top + block * (strips.head + sensors * strips.cell_height)
 
 
 def _sensor_names(strips: _Strips, block: int) -> None:
-    sheet, numbers = strips.sheet, strips.numbers
+    sheet, session = strips.sheet, strips.session
     em, beside = sheet.layout.em, sheet.layout.width_in > 5
     top = _block_top(strips, block) + strips.head
-    for row, detail in enumerate(numbers.detail.sensors):
-        label = detail.series.sensor.label
+    for row, detail in enumerate(session.record.sensors):
+        label = detail.label
         if beside:
             x, y = 0.8 * em, top + (row + 0.5) * strips.cell_height
             label = label if len(label) <= _LONGEST else label[: _LONGEST - 1] + "…"
@@ -130,19 +129,17 @@ def _sensor_names(strips: _Strips, block: int) -> None:
             markersize=0.75 * sheet.layout.type_pt,
         )
         sheet.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
-        for line, words in enumerate(_tally(numbers, row) if beside else (), 1):
+        for line, words in enumerate(_tally(session, row) if beside else (), 1):
             sheet.text(x, y + 1.25 * line * em, words, size=0.75, colour="faint")
 
 
-def _tally(numbers: SessionNumbers, row: int) -> list[str]:
+def _tally(session: Session, row: int) -> list[str]:
     """How many efforts and troughs a sensor followed of those it can be judged on."""
     lines = []
     for kind in Kind:
-        answers = numbers.detail.sensors[row].answers(numbers.detail.efforts, kind)
-        judged = [answer for answer in answers if answer is not Answer.UNSEEN]
-        followed = sum(answer is Answer.FOLLOWED for answer in judged)
-        if judged:
-            lines.append(f"{kind.value}s {followed} of {len(judged)}")
+        tally = session.record.sensors[row].tally(kind)
+        if tally.judged:
+            lines.append(f"{kind.value}s {tally.followed.count} of {tally.judged}")
     return lines
 
 
@@ -157,7 +154,7 @@ def _column(strips: _Strips, place: int, name: str, effort: Effort) -> None:
     if strips.cell_width > 3.4 * em:
         time = clock(effort.peak_s)
         sheet.text(middle, top + 1.95 * em, time, size=0.8, colour="faint", align="center")
-    for row, detail in enumerate(strips.numbers.detail.sensors):
+    for row, detail in enumerate(strips.session.record.sensors):
         y = top + strips.head + row * strips.cell_height
         response = detail.responses[place]
         _ground(strips, (x, y), response.answer)
@@ -223,8 +220,8 @@ def _curves(
     strips: _Strips, effort: Effort, row: int, box: tuple[float, float, float, float]
 ) -> None:
     """Reference and sensor around the effort, on one scale for all of its sensors."""
-    ax, layout, numbers = strips.sheet.overlay, strips.sheet.layout, strips.numbers
-    data = numbers.data
+    ax, layout, session = strips.sheet.overlay, strips.sheet.layout, strips.session
+    data = session.data
     left, top, width, height = box
     start = max(effort.start_s - LEAD_S, 0)
     end = min(effort.return_s + LAG_ALLOWED_S, data.seconds - 1)

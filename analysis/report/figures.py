@@ -27,13 +27,12 @@ from analysis.report.figure_canvas import (
     style,
 )
 from analysis.report.traces import draw_traces
-from analysis.report.verdict import quoted
 from analysis.report.words import clock, count, duration, interval, listed, number
-from analysis.session.pipeline import SessionNumbers
+from analysis.session.pipeline import Session
 from analysis.statistics.efforts import Kind
 from replay.errors import SidebeatError
 
-Draw = Callable[[SessionNumbers, Layout, Heading], Sheet]
+Draw = Callable[[Session, Layout, Heading], Sheet]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ class Kindred:
     name: str
     title: str
     draw: Draw
-    words: Callable[[SessionNumbers], str]
+    words: Callable[[Session], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,26 +59,26 @@ class InPage:
 class FigureFiles:
     """Where the files of the figures go, and what stands on them.
 
-    ``stem``: beginning of the files' names.  ``session``: who, what, when.  ``foot``: where the
+    ``stem``: beginning of the files' names.  ``who``: who, what, when.  ``foot``: where the
     figures come from, in small print.
     """
 
     folder: Path
     stem: str
-    session: str
+    who: str
     foot: str
 
 
-def figures_in_page(numbers: SessionNumbers, session: str) -> Iterator[InPage]:
-    """Every figure as SVG that takes its colours from the page.  ``session``: who, what, when."""
+def figures_in_page(session: Session, who: str) -> Iterator[InPage]:
+    """Every figure as SVG that takes its colours from the page.  ``who``: who, what, when."""
     for kind in FIGURES:
-        heading = Heading(kind.title, session, "", numbers.result.plan.invented)
+        heading = Heading(kind.title, who, "", session.record.plan.invented)
         drawn = {
             layout.name: inline(
-                _drawn(kind, numbers, layout, heading).svg(),
+                _drawn(kind, session, layout, heading).svg(),
                 f"{kind.name}-{layout.name}",
                 kind.title,
-                kind.words(numbers),
+                kind.words(session),
             )
             for layout in (PAGE, PHONE)
         }
@@ -87,9 +86,7 @@ def figures_in_page(numbers: SessionNumbers, session: str) -> Iterator[InPage]:
 
 
 @contextmanager
-def saving_figures(
-    numbers: SessionNumbers, files: FigureFiles
-) -> Iterator[Callable[[], Iterator[Path]]]:
+def saving_figures(session: Session, files: FigureFiles) -> Iterator[Callable[[], Iterator[Path]]]:
     """Save every figure as PNG and SVG for video and print, on two processor cores.
 
     Those for video are begun at once in a process beside this one, so that the page can be made
@@ -102,31 +99,31 @@ def saving_figures(
         raise SidebeatError(f"{files.folder}: cannot be written: {error.strerror}") from None
     # Never forked: threads of the caller and forked locks do not go together.
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
-        video = beside.submit(_save_all, VIDEO, numbers, files)
+        video = beside.submit(_save_all, VIDEO, session, files)
 
         def rest() -> Iterator[Path]:
-            yield from _save_all(PRINT, numbers, files)
+            yield from _save_all(PRINT, session, files)
             try:
                 yield from video.result()
             except BrokenProcessPool:
                 # Where no process can be started, it takes longer.
-                yield from _save_all(VIDEO, numbers, files)
+                yield from _save_all(VIDEO, session, files)
 
         yield rest
 
 
-def save_figures(numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+def save_figures(session: Session, files: FigureFiles) -> list[Path]:
     """:func:`saving_figures` when there is nothing to do meanwhile; returns all paths."""
-    with saving_figures(numbers, files) as rest:
+    with saving_figures(session, files) as rest:
         return list(rest())
 
 
-def _save_all(layout: Layout, numbers: SessionNumbers, files: FigureFiles) -> list[Path]:
+def _save_all(layout: Layout, session: Session, files: FigureFiles) -> list[Path]:
     paths = []
     try:
         for kind in FIGURES:
-            heading = Heading(kind.title, files.session, files.foot, numbers.result.plan.invented)
-            sheet = _drawn(kind, numbers, layout, heading)
+            heading = Heading(kind.title, files.who, files.foot, session.record.plan.invented)
+            sheet = _drawn(kind, session, layout, heading)
             sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
             for size, dpi in sizes.items():
                 paths.append(files.folder / f"{files.stem}_{kind.name}_{size}.png")
@@ -139,13 +136,13 @@ def _save_all(layout: Layout, numbers: SessionNumbers, files: FigureFiles) -> li
     return paths
 
 
-def _drawn(kind: Kindred, numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+def _drawn(kind: Kindred, session: Session, layout: Layout, heading: Heading) -> Sheet:
     with style():
-        return kind.draw(numbers, layout, heading)
+        return kind.draw(session, layout, heading)
 
 
-def _of_traces(numbers: SessionNumbers) -> str:
-    data, plan = numbers.data, numbers.result.plan
+def _of_traces(session: Session) -> str:
+    data, plan = session.data, session.record.plan
     tests = listed([plan.sensor(n).label for n in plan.tests])
     gaps = listed(
         [
@@ -156,44 +153,47 @@ def _of_traces(numbers: SessionNumbers) -> str:
     return (
         f"Heart rates of {plan.sensor(plan.reference).label} (reference, with its tolerance as a "
         f"band) and {tests} over {duration(data.seconds - 1)}, and their differences below. "
-        f"Without a value: {gaps}. {len(numbers.warnings)} warnings, {len(data.markers)} markers; "
-        f"{len(numbers.result.exclusions)} stretches are left out of the statistics."
+        f"Without a value: {gaps}. {len(session.record.warnings)} warnings, "
+        f"{len(data.markers)} markers; "
+        f"{len(session.record.exclusions)} stretches are left out of the statistics."
     )
 
 
-def _of_agreement(numbers: SessionNumbers) -> str:
+def _of_agreement(session: Session) -> str:
     parts = []
-    for one in numbers.result.sensors:
-        found = quoted(one)
+    for one in session.record.sensors:
+        found = one.counted
         share = number(found.within.value, 1)
-        parts.append(
-            f"{one.series.sensor.label}: {count(found.pairs)} pairs, {share} % inside tolerance"
-        )
+        parts.append(f"{one.label}: {count(found.pairs)} pairs, {share} % inside tolerance")
     return "Counts of pairs, sensor against reference. " + "; ".join(parts) + "."
 
 
-def _of_differences(numbers: SessionNumbers) -> str:
+def _of_differences(session: Session) -> str:
     parts = []
-    for one in numbers.result.sensors:
-        found = quoted(one)
+    for one in session.record.sensors:
+        found = one.counted
         ends = interval(found.bias.interval, 1, sign=True) or "no interval"
         low, high = (number(limit.value, 1, sign=True) for limit in (found.loa_low, found.loa_high))
         parts.append(
-            f"{one.series.sensor.label}: bias {number(found.bias.value, 1, sign=True)} bpm "
+            f"{one.label}: bias {number(found.bias.value, 1, sign=True)} bpm "
             f"({ends}), limits of agreement {low} and {high} bpm"
         )
     return "Difference against mean of sensor and reference. " + "; ".join(parts) + "."
 
 
-def _of_strips(numbers: SessionNumbers) -> str:
-    efforts = numbers.detail.efforts
+def _of_strips(session: Session) -> str:
+    efforts = session.record.efforts
     if not efforts:
         return "No efforts were found."
     parts = []
-    for one in numbers.detail.sensors:
-        answers = [answer.value for answer in one.answers(efforts, Kind.EFFORT)]
+    for one in session.record.sensors:
+        answers = [
+            response.answer.value
+            for effort, response in zip(efforts, one.responses, strict=True)
+            if effort.kind is Kind.EFFORT
+        ]
         counts = [f"{answers.count(word)} {word}" for word in dict.fromkeys(answers)]
-        parts.append(f"{one.series.sensor.label}: {listed(counts)}" if counts else "")
+        parts.append(f"{one.label}: {listed(counts)}" if counts else "")
     peaks = [clock(effort.peak_s) for effort in efforts if effort.kind is Kind.EFFORT]
     return f"Efforts with peaks at {listed(peaks)}. " + "; ".join(filter(None, parts)) + "."
 

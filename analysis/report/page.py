@@ -1,16 +1,19 @@
-"""The page: facts and figures poured into one HTML file that needs nothing beside it."""
+"""The page: record and figures poured into one HTML file that needs nothing beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 import jinja2
 from markupsafe import Markup
 
 from analysis.report import tables, words
+from analysis.report.facts import Source
 from analysis.report.figures import InPage
 from analysis.report.palette import DARK, LIGHT, css_variables
+from analysis.report.reporting_items import reporting_items
+from analysis.report.verdict import sensor_verdict, session_verdict
+from analysis.session.record import SessionRecord
 from analysis.statistics.error_variance import CORRELATED
 from replay.text import printable
 
@@ -20,8 +23,8 @@ def _shown(value: object) -> object:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
-def page(facts: Mapping[str, Any], figures: Iterable[InPage]) -> str:
-    """HTML of a session.  ``facts``: ``analysis.report.facts.report_facts``."""
+def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> str:
+    """HTML of a session."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("analysis.report", "templates"),
         autoescape=True,
@@ -43,19 +46,32 @@ def page(facts: Mapping[str, Any], figures: Iterable[InPage]) -> str:
         }
         for figure in figures
     }
+    plan = record.plan
+    cautions = dict.fromkeys([*record.cautions, *record.detail_cautions])
     return environment.get_template("session.html").render(
-        facts=facts,
+        record=record,
+        plan=plan,
+        source=source,
+        started=words.utc_text(record.provenance.started_utc_ns),
+        verdict=session_verdict(record),
+        verdicts=[sensor_verdict(record, one) for one in record.sensors],
+        # What is said beside the table that it is about is not said at the top as well.
+        cautions=[caution for caution in cautions if caution != CORRELATED],
+        conditions=reporting_items(plan),
+        compared=[plan.sensor(number) for number in plan.compared],
+        imported=[clock for clock in record.clocks if not clock.is_capture],
+        any_marked=any(effort.marked for effort in record.efforts),
         figures=drawn,
-        summary=tables.summary(facts),
-        happenings=list(tables.happenings(facts)),
-        efforts=tables.efforts(facts),
-        statistics=[tables.statistics(facts, i) for i in range(len(facts["sensors"]))],
-        parts=tables.parts(facts),
-        errors=tables.error_variances(facts),
-        coverage=tables.coverage(facts),
-        closer=tables.closer(facts),
+        summary=tables.summary(record),
+        happenings=list(tables.happenings(record)),
+        efforts=tables.efforts(record),
+        statistics=[tables.statistics(record, i) for i in range(len(record.sensors))],
+        parts=tables.parts(record),
+        errors=tables.error_variances(record),
+        coverage=tables.coverage(record),
+        closer=tables.closer(record),
         correlated=CORRELATED,
-        signs=[tables.sign_of(facts, sensor["label"]) for sensor in facts["sensors"]],
+        signs=[tables.sign_of(record, sensor.label) for sensor in record.sensors],
         invented=words.INVENTED_LONG,
         light=Markup(css_variables(LIGHT)),
         dark=Markup(css_variables(DARK)),

@@ -9,7 +9,7 @@ practice, from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from replay.plan import Plan
 
@@ -95,31 +95,45 @@ ITEMS: Final = (
 )
 
 
-def reporting_facts(plan: Plan) -> dict[str, Any]:
-    """``reporting_items`` with their values, ``missing_items``, and ``other_details``."""
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """An item with its ``value`` in a plan, ``None`` where nobody wrote it down."""
+
+    name: str
+    value: str | None
+    why: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportingItems:
+    """All items; the names of the missing ones; and what the plan states beside them."""
+
+    items: tuple[Stated, ...]
+    missing: tuple[str, ...]
+    others: tuple[tuple[str, str], ...]
+
+
+def reporting_items(plan: Plan) -> ReportingItems:
+    """The items with what a plan states of them."""
     told = {_plain(name): text.strip() for name, text in plan.details.items()}
-    items, used = [], set()
+    items: list[Stated] = []
+    used: set[str] = set()
     for item in ITEMS:
         names = [_plain(name) for name in (item.name, *item.also)]
         found = next((name for name in names if told.get(name)), None)
         used |= {name for name in names if name in told and (name == found or not told[name])}
-        items.append(
-            {
-                "item": item.name,
-                "value": None if found is None else told[found],
-                "why": item.why,
-                "source": item.source,
-            }
-        )
-    return {
-        "reporting_items": items,
-        "missing_items": [item["item"] for item in items if item["value"] is None],
-        "other_details": {
-            name: text
+        value = None if found is None else told[found]
+        items.append(Stated(item.name, value, item.why, item.source))
+    return ReportingItems(
+        tuple(items),
+        tuple(item.name for item in items if item.value is None),
+        tuple(
+            (name, text)
             for name, text in plan.details.items()
             if _plain(name) not in used and text.strip()
-        },
-    }
+        ),
+    )
 
 
 def _plain(name: str) -> str:

@@ -1,18 +1,23 @@
-"""The page's tables, made of the facts alone."""
+"""The page's tables, made of the record.
+
+Each number carries the path of the same number in the JSON, so that the two can be compared.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
-from analysis.report.cells import Cell, Form, cell
+from analysis.report.cells import Cell, Form, estimate_cell, number_cell
 from analysis.report.palette import SIGNS
 from analysis.report.words import clock, interval, listed, number
+from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, named_efforts
 from analysis.statistics.agreement import NARROW_RANGE_BPM
-from analysis.statistics.phases import PHASES, ZONES
-
-Facts = Mapping[str, Any]
+from analysis.statistics.efforts import Answer, Kind, Response
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.summary import Agreement
+from replay.event import SESSION
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,31 +41,35 @@ class Table:
     notes: tuple[str, ...] = ()
 
 
-_STATISTICS: Final = (
-    ("bias, bpm", "bias_bpm", Form(2, sign=True)),
-    ("SD of the differences, bpm", "sd_bpm", Form(2)),
-    ("lower limit of agreement, bpm", "loa_low_bpm", Form(1, sign=True)),
-    ("upper limit of agreement, bpm", "loa_high_bpm", Form(1, sign=True)),
-    ("mean absolute error (MAE), bpm", "mae_bpm", Form(2)),
-    ("MAPE, %", "mape_percent", Form(2)),
-    ("RMSE, bpm", "rmse_bpm", Form(2)),
-    ("inside tolerance, %", "within_tolerance_percent", Form(1)),
-    ("Pearson r", "pearson_r", Form(3)),
-    ("concordance (CCC)", "concordance", Form(3)),
-    ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm", Form(3, sign=True)),
-)
+_STATISTICS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], Estimate]], ...]] = (
+    ("bias, bpm", "bias_bpm", Form(2, sign=True), lambda a: a.bias),
+    ("SD of the differences, bpm", "sd_bpm", Form(2), lambda a: a.sd),
+    ("lower limit of agreement, bpm", "loa_low_bpm", Form(1, sign=True), lambda a: a.loa_low),
+    ("upper limit of agreement, bpm", "loa_high_bpm", Form(1, sign=True), lambda a: a.loa_high),
+    ("mean absolute error (MAE), bpm", "mae_bpm", Form(2), lambda a: a.mae),
+    ("MAPE, %", "mape_percent", Form(2), lambda a: a.mape),
+    ("RMSE, bpm", "rmse_bpm", Form(2), lambda a: a.rmse),
+    ("inside tolerance, %", "within_tolerance_percent", Form(1), lambda a: a.within),
+    ("Pearson r", "pearson_r", Form(3), lambda a: a.pearson_r),
+    ("concordance (CCC)", "concordance", Form(3), lambda a: a.concordance),
+    ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm", Form(3, sign=True),
+     lambda a: a.proportional.slope),
+)  # fmt: skip
 
-_COUNTS: Final = (
-    ("pairs", "pairs", Form(0)),
-    ("worth, for the bias: independent pairs", "effective_count", Form(0)),
-    ("worth, for the SD", "effective_count_sd", Form(0)),
-    ("worth, for r", "effective_count_r", Form(0)),
-    ("reference: mean over the pairs, bpm", "reference_mean_bpm", Form(1)),
-    ("reference: SD, bpm", "reference_sd_bpm", Form(1)),
-    ("reference: range (5th to 95th percentile), bpm", "reference_range_bpm", Form(0)),
-    ("sensor: mean over the pairs, bpm", "test_mean_bpm", Form(1)),
-    ("sensor: SD, bpm", "test_sd_bpm", Form(1)),
-)
+_COUNTS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], float | None]], ...]] = (
+    ("pairs", "pairs", Form(0), lambda a: a.pairs),
+    ("worth, for the bias: independent pairs", "effective_count", Form(0),
+     lambda a: a.bias.effective_count),
+    ("worth, for the SD", "effective_count_sd", Form(0), lambda a: a.sd.effective_count),
+    ("worth, for r", "effective_count_r", Form(0), lambda a: a.pearson_r.effective_count),
+    ("reference: mean over the pairs, bpm", "reference_mean_bpm", Form(1),
+     lambda a: a.reference_mean_bpm),
+    ("reference: SD, bpm", "reference_sd_bpm", Form(1), lambda a: a.reference_sd_bpm),
+    ("reference: range (5th to 95th percentile), bpm", "reference_range_bpm", Form(0),
+     lambda a: a.reference_range_bpm),
+    ("sensor: mean over the pairs, bpm", "test_mean_bpm", Form(1), lambda a: a.test_mean_bpm),
+    ("sensor: SD, bpm", "test_sd_bpm", Form(1), lambda a: a.test_sd_bpm),
+)  # fmt: skip
 
 
 def text(words: str) -> Cell:
@@ -68,34 +77,36 @@ def text(words: str) -> Cell:
     return Cell(words)
 
 
-def sign_of(facts: Facts, label: str) -> str:
+def sign_of(record: SessionRecord, label: str | None) -> str:
     """The shape of a sensor in the figures; none for the reference."""
-    labels = [sensor["label"] for sensor in facts["sensors"]]
+    labels = [sensor.label for sensor in record.sensors]
     return SIGNS[labels.index(label) % len(SIGNS)] if label in labels else ""
 
 
-def summary(facts: Facts) -> Table:
+def counted_name(one: SensorRecord) -> str:
+    """The name in the JSON of what is quoted of a sensor."""
+    return "whole_session" if one.without_exclusions is None else "without_exclusions"
+
+
+def summary(record: SessionRecord) -> Table:
     """One row per test sensor, without what is left out."""
     rows = []
-    for index, sensor in enumerate(facts["sensors"]):
+    for index, sensor in enumerate(record.sensors):
         at = f"sensors/{index}"
-        found = f"{at}/{sensor['counted']}"
-        efforts = sensor["efforts"]
-        judged = efforts["count"] - efforts["unseen"]
-        followed = f"{efforts['followed']} of {judged}" if judged else "–"
-        ends = efforts["followed_share_interval"]
-        share = (
-            f"{number(100 * ends[0], 0)} to {number(100 * ends[1], 0)} %" if ends and judged else ""
-        )
+        found, agreement = f"{at}/{counted_name(sensor)}", sensor.counted
+        tally = sensor.efforts
+        followed = f"{tally.followed.count} of {tally.judged}" if tally.judged else "–"
+        ends = tally.followed.share.interval
+        share = _percent(ends) if ends and tally.judged else ""
         rows.append(
             Row(
-                sensor["label"],
+                sensor.label,
                 (
-                    cell(facts, f"{found}/pairs", Form(0), bare=True),
-                    cell(facts, f"{found}/bias_bpm", Form(1, sign=True)),
-                    cell(facts, f"{found}/mae_bpm", Form(1)),
-                    cell(facts, f"{found}/within_tolerance_percent", Form(1)),
-                    cell(facts, f"{at}/delay_s", Form(1)),
+                    number_cell(agreement.pairs, f"{found}/pairs", Form(0)),
+                    estimate_cell(agreement.bias, f"{found}/bias_bpm", Form(1, sign=True)),
+                    estimate_cell(agreement.mae, f"{found}/mae_bpm", Form(1)),
+                    estimate_cell(agreement.within, f"{found}/within_tolerance_percent", Form(1)),
+                    estimate_cell(sensor.delay, f"{at}/delay_s", Form(1)),
                     Cell(followed, share),
                 ),
                 sign=SIGNS[index % len(SIGNS)],
@@ -108,79 +119,89 @@ def summary(facts: Facts) -> Table:
          "efforts followed"),
         tuple(rows),
         tuple(
-            f"{sensor['label']}: {_why_no_delay(sensor)}"
-            for sensor in facts["sensors"]
-            if sensor["delay_caution"]
+            f"{sensor.label}: {_why_no_delay(sensor)}"
+            for sensor in record.sensors
+            if sensor.delay.caution
         ),
     )  # fmt: skip
 
 
-def _why_no_delay(sensor: Facts) -> str:
-    seen = sensor["delays_seen_s"]
+def _why_no_delay(sensor: SensorRecord) -> str:
+    seen = sensor.delays_seen
     if seen is None:
-        return str(sensor["delay_caution"])
-    return f"{sensor['delay_caution']} Seen at half rise: {interval(seen, 0, unit='s')}."
+        return sensor.delay.caution
+    return f"{sensor.delay.caution} Seen at half rise: {interval(seen, 0, unit='s')}."
 
 
-def statistics(facts: Facts, index: int) -> Table:
+def _percent(ends: tuple[float, float]) -> str:
+    return f"{number(100 * ends[0], 0)} to {number(100 * ends[1], 0)} %"
+
+
+def statistics(record: SessionRecord, index: int) -> Table:
     """Every statistic of one sensor: with and without what is left out, and without its delay."""
-    sensor = facts["sensors"][index]
-    columns = [("whole session", "whole_session")]
-    if sensor["without_exclusions"] is not None:
-        columns.append((f"without {sensor['excluded_s']} s left out", "without_exclusions"))
-    if sensor["without_delay"] is not None:
-        columns.append(("the same, delay taken out", "without_delay"))
+    sensor = record.sensors[index]
+    columns = [("whole session", "whole_session", sensor.whole)]
+    if sensor.without_exclusions is not None:
+        name = f"without {sensor.excluded_s} s left out"
+        columns.append((name, "without_exclusions", sensor.without_exclusions))
+    if sensor.without_delay is not None:
+        columns.append(("the same, delay taken out", "without_delay", sensor.without_delay))
     at = f"sensors/{index}"
     rows = [
-        Row(name, tuple(cell(facts, f"{at}/{key}/{fact}", form, bare=True) for _, key in columns))
-        for name, fact, form in _COUNTS
-    ]
-    for name, fact, form in _STATISTICS:
-        cells = []
-        for _, key in columns:
-            narrow = sensor[key]["reference_range_bpm"] < NARROW_RANGE_BPM
-            faint = narrow and fact == "pearson_r"
-            cells.append(cell(facts, f"{at}/{key}/{fact}", form, faint=faint))
-        rows.append(Row(name, tuple(cells)))
-    notes = list(sensor[sensor["counted"]]["cautions"])
-    for limits in sensor[sensor["counted"]]["sloped_limits"]:
-        notes.append(
-            f"Limits that follow the slope, at {number(limits['at_bpm'], 0)} bpm: "
-            f"{number(limits['loa_low_bpm'], 1, sign=True)} to "
-            f"{number(limits['loa_high_bpm'], 1, sign=True)} bpm around "
-            f"{number(limits['bias_bpm'], 1, sign=True)} bpm."
+        Row(
+            name,
+            tuple(number_cell(of(found), f"{at}/{key}/{fact}", form) for _, key, found in columns),
         )
-    if sensor["delay_caution"]:
+        for name, fact, form, of in _COUNTS
+    ]
+    for name, fact, form, estimate in _STATISTICS:
+        cells = []
+        for _, key, found in columns:
+            narrow = found.reference_range_bpm < NARROW_RANGE_BPM
+            faint = narrow and fact == "pearson_r"
+            cells.append(estimate_cell(estimate(found), f"{at}/{key}/{fact}", form, faint=faint))
+        rows.append(Row(name, tuple(cells)))
+    notes = list(sensor.counted.cautions)
+    for limits in sensor.counted.proportional.limits:
+        notes.append(
+            f"Limits that follow the slope, at {number(limits.at_bpm, 0)} bpm: "
+            f"{number(limits.low_bpm, 1, sign=True)} to "
+            f"{number(limits.high_bpm, 1, sign=True)} bpm around "
+            f"{number(limits.bias_bpm, 1, sign=True)} bpm."
+        )
+    if sensor.delay.caution:
         notes.append(_why_no_delay(sensor))
     return Table(
         f"statistics-{index}",
-        f"{sensor['label']}: every statistic; differences are sensor minus reference",
-        ("statistic", *(name for name, _ in columns)),
+        f"{sensor.label}: every statistic; differences are sensor minus reference",
+        ("statistic", *(name for name, _, _ in columns)),
         tuple(rows),
         tuple(dict.fromkeys(notes)),
     )
 
 
-def parts(facts: Facts) -> Table:
+def parts(record: SessionRecord) -> Table:
     """Agreement per phase and per zone."""
     rows = []
-    for index, sensor in enumerate(facts["sensors"]):
-        group = sensor["label"]
-        for kind, names in (("phases", PHASES), ("zones", ZONES)):
-            for name in names:
-                at = f"sensors/{index}/{kind}/{name}"
+    for index, sensor in enumerate(record.sensors):
+        group = sensor.label
+        for kind, named in (("phases", sensor.phases), ("zones", sensor.zones)):
+            for part in named:
+                at, found = f"sensors/{index}/{kind}/{part.name}", part.agreement
                 rows.append(
                     Row(
-                        name,
+                        part.name,
                         (
-                            cell(facts, f"{at}/pairs", Form(0), bare=True),
-                            cell(facts, f"{at}/effective_count", Form(0), bare=True),
-                            cell(facts, f"{at}/bias_bpm", Form(1, sign=True)),
-                            cell(facts, f"{at}/mae_bpm", Form(1)),
-                            cell(facts, f"{at}/within_tolerance_percent", Form(1)),
+                            number_cell(found.pairs, f"{at}/pairs", Form(0)),
+                            number_cell(
+                                found.bias.effective_count, f"{at}/effective_count", Form(0)
+                            ),
+                            estimate_cell(found.bias, f"{at}/bias_bpm", Form(1, sign=True)),
+                            estimate_cell(found.mae, f"{at}/mae_bpm", Form(1)),
+                            estimate_cell(found.within, f"{at}/within_tolerance_percent", Form(1)),
                         ),
                         group,
-                        sign_of(facts, sensor["label"]),
+                        sign_of(record, sensor.label),
                     )
                 )
                 group = ""
@@ -193,115 +214,106 @@ def parts(facts: Facts) -> Table:
     )
 
 
-def efforts(facts: Facts) -> Table:
+def efforts(record: SessionRecord) -> Table:
     """Every effort and trough, and each sensor's answer."""
     rows = []
-    numbers = {"effort": 0, "trough": 0}
-    for place, effort in enumerate(facts["efforts"]):
-        kind = effort["kind"]
-        numbers[kind] += 1
+    for place, (name, effort) in enumerate(named_efforts(record.efforts)):
         at = f"efforts/{place}"
         cells = [
-            text(_stretch(effort["start_s"], effort["return_s"])),
-            cell(facts, f"{at}/peak_bpm", Form(0), bare=True),
-            cell(facts, f"{at}/rise_bpm", Form(0), bare=True),
+            text(_stretch(effort.start_s, effort.return_s)),
+            number_cell(effort.peak_bpm, f"{at}/peak_bpm", Form(0)),
+            number_cell(effort.rise_bpm, f"{at}/rise_bpm", Form(0)),
         ]
         cells += [
-            Cell(
-                sensor["responses"][place]["answer"],
-                _response(sensor["responses"][place]),
-            )
-            for sensor in facts["sensors"]
+            Cell(sensor.responses[place].answer.value, _response(sensor.responses[place]))
+            for sensor in record.sensors
         ]
-        name = f"{kind[0].upper()}{numbers[kind]}" + (" (marked)" if effort["marked"] else "")
-        rows.append(Row(name, tuple(cells)))
-    labels = (f"{sign_of(facts, s['label'])} {s['label']}" for s in facts["sensors"])
+        rows.append(Row(name + (" (marked)" if effort.marked else ""), tuple(cells)))
+    labels = (f"{sign_of(record, s.label)} {s.label}" for s in record.sensors)
     return Table(
         "efforts",
         "Efforts (E) and troughs (T) of the reference, and what each sensor made of them: delay at "
         "half rise, and how far its peak or bottom stays behind (−) or goes beyond (+)",
         ("effort", "time", "peak or bottom, bpm", "rise or depth, bpm", *labels),
         tuple(rows),
-        tuple(_effort_notes(facts)),
+        tuple(_effort_notes(record)),
     )
 
 
-def _response(response: Mapping[str, Any]) -> str:
+def _response(response: Response) -> str:
     found = []
-    if response["delay_s"] is not None:
-        found.append(number(response["delay_s"], 1, sign=True, unit="s"))
-    if response["shortfall_bpm"] is not None:
-        found.append(number(-response["shortfall_bpm"], 0, sign=True, unit="bpm"))
+    if response.delay_s is not None:
+        found.append(number(response.delay_s, 1, sign=True, unit="s"))
+    if response.shortfall_bpm is not None:
+        found.append(number(-response.shortfall_bpm, 0, sign=True, unit="bpm"))
     return ", ".join(found)
 
 
-def _effort_notes(facts: Facts) -> Iterator[str]:
+def _effort_notes(record: SessionRecord) -> Iterator[str]:
     """Counts with exact intervals, in words."""
-    for sensor in facts["sensors"]:
-        for kind in ("effort", "trough"):
-            counts = sensor[f"{kind}s"]
-            judged = counts["count"] - counts["unseen"]
-            if not judged:
+    for sensor in record.sensors:
+        for kind in Kind:
+            tally = sensor.tally(kind)
+            if not tally.judged:
                 continue
             told = [
-                f"{answer} {counts[answer]} ({number(100 * ends[0], 0)} to "
-                f"{number(100 * ends[1], 0)} %)"
-                for answer in ("followed", "late", "blunted", "missed")
-                if (ends := counts[f"{answer}_share_interval"])
+                f"{answer.value} {tally.of(answer)} ({_percent(ends)})"
+                for answer in Answer
+                if answer is not Answer.UNSEEN and (ends := tally.share_of(answer).share.interval)
             ]
-            unseen = f"; {counts['unseen']} unseen" if counts["unseen"] else ""
+            unseen = f"; {tally.unseen} unseen" if tally.unseen else ""
             yield (
-                f"{sensor['label']}, {kind}s, of {judged}: {listed(told)}; exact binomial 95 % "
-                f"intervals{unseen}."
+                f"{sensor.label}, {kind.value}s, of {tally.judged}: {listed(told)}; exact binomial "
+                f"95 % intervals{unseen}."
             )
 
 
-def error_variances(facts: Facts) -> Table:
+def error_variances(record: SessionRecord) -> Table:
     """Each sensor's own error, the reference's included."""
-    rows = tuple(
-        Row(
-            one["sensor"],
-            (
-                cell(facts, f"error_variances/{place}/error_variance_bpm2", Form(1)),
-                cell(facts, f"error_variances/{place}/error_sd_bpm", Form(1), bare=True),
-                cell(facts, f"error_variances/{place}/effective_count", Form(0), bare=True),
-                text(one["caution"] or ""),
-            ),
-            sign=sign_of(facts, one["sensor"]),
+    rows = []
+    for place, one in enumerate(record.error_variances):
+        at, error = f"error_variances/{place}", one.error
+        label = record.label(one.sensor) or ""
+        variance = Estimate(error.variance, error.interval)
+        rows.append(
+            Row(
+                label,
+                (
+                    estimate_cell(variance, f"{at}/error_variance_bpm2", Form(1)),
+                    number_cell(error.sd_bpm, f"{at}/error_sd_bpm", Form(1)),
+                    number_cell(error.effective_count, f"{at}/effective_count", Form(0)),
+                    text(error.caution),
+                ),
+                sign=sign_of(record, label),
+            )
         )
-        for place, one in enumerate(facts["error_variances"])
-    )
     return Table(
         "errors",
         "Each sensor's own error, from the differences between all of them",
         ("sensor", "error variance, bpm²", "error SD, bpm", "worth", "note"),
-        rows,
+        tuple(rows),
     )
 
 
-def coverage(facts: Facts) -> Table:
+def coverage(record: SessionRecord) -> Table:
     """Coverage, gaps, and what part of the error lies beside them."""
-    holders = [("reference", facts["reference"])]
-    holders += [(f"sensors/{i}", sensor) for i, sensor in enumerate(facts["sensors"])]
-    rows = []
-    for at, sensor in holders:
-        cells = [
-            cell(facts, f"{at}/{name}", Form(digits), bare=True)
-            for name, digits in (
-                ("coverage_percent", 1), ("gaps", 0), ("gap_s", 0), ("longest_gap_s", 0),
-                ("notifications", 0), ("malformed", 0), ("invalid", 0),
-            )
-        ]  # fmt: skip
-        if "gap_error" in sensor:
-            cells += [
-                cell(facts, f"{at}/gap_error/beside_gaps_pairs_percent", Form(1), bare=True),
-                cell(facts, f"{at}/gap_error/beside_gaps_error_percent", Form(1), bare=True),
-                cell(facts, f"{at}/gap_error/beside_gaps_mae_bpm", Form(1)),
-                cell(facts, f"{at}/gap_error/elsewhere_mae_bpm", Form(1)),
-            ]
-        else:
-            cells += [text("")] * 4
-        rows.append(Row(sensor["label"], tuple(cells), sign=sign_of(facts, sensor["label"])))
+    rows = [
+        Row(
+            record.reference.label,
+            (*_coverage(record.reference, "reference"), *[text("")] * 4),
+        )
+    ]
+    for index, sensor in enumerate(record.sensors):
+        at, error = f"sensors/{index}", sensor.gap_error
+        beside = f"{at}/gap_error/beside_gaps"
+        cells = (
+            *_coverage(sensor.facts, at),
+            number_cell(error.pairs_percent, f"{beside}_pairs_percent", Form(1)),
+            number_cell(error.error_percent, f"{beside}_error_percent", Form(1)),
+            estimate_cell(error.beside.mae, f"{beside}_mae_bpm", Form(1)),
+            estimate_cell(error.elsewhere.mae, f"{at}/gap_error/elsewhere_mae_bpm", Form(1)),
+        )
+        rows.append(Row(sensor.label, cells, sign=sign_of(record, sensor.label)))
     return Table(
         "coverage",
         "Coverage and gaps, and what part of the error lies beside gaps",
@@ -314,18 +326,30 @@ def coverage(facts: Facts) -> Table:
     )  # fmt: skip
 
 
-def closer(facts: Facts) -> Table:
+def _coverage(facts: SensorFacts, at: str) -> tuple[Cell, ...]:
+    return (
+        number_cell(facts.coverage_percent, f"{at}/coverage_percent", Form(1)),
+        number_cell(len(facts.gaps), f"{at}/gaps", Form(0)),
+        number_cell(facts.gap_s, f"{at}/gap_s", Form(0)),
+        number_cell(facts.longest_gap_s, f"{at}/longest_gap_s", Form(0)),
+        number_cell(facts.notifications, f"{at}/notifications", Form(0)),
+        number_cell(facts.malformed, f"{at}/malformed", Form(0)),
+        number_cell(facts.invalid, f"{at}/invalid", Form(0)),
+    )
+
+
+def closer(record: SessionRecord) -> Table:
     """Each two test sensors compared."""
     rows = tuple(
         Row(
-            f"{one['closer']} against {one['other']}",
+            f"{record.label(one.closer)} against {record.label(one.other)}",
             (
-                cell(facts, f"closer/{place}/seconds", Form(0), bare=True),
-                cell(facts, f"closer/{place}/mae_difference_bpm", Form(1)),
-                text("yes" if one["separated"] else "no"),
+                number_cell(one.seconds, f"closer/{place}/seconds", Form(0)),
+                estimate_cell(one.difference, f"closer/{place}/mae_difference_bpm", Form(1)),
+                text("yes" if one.is_clear else "no"),
             ),
         )
-        for place, one in enumerate(facts["closer"])
+        for place, one in enumerate(record.closer)
     )
     return Table(
         "closer",
@@ -336,57 +360,59 @@ def closer(facts: Facts) -> Table:
     )
 
 
-def happenings(facts: Facts) -> Iterator[Table]:
+def happenings(record: SessionRecord) -> Iterator[Table]:
     """Warnings, what is left out, markers; those that there are."""
-    if facts["warnings"]:
+    if record.warnings:
         yield Table(
             "warnings",
             "Warnings",
             ("warning", "time", "sensor", "kind", "cause"),
             tuple(
                 Row(
-                    f"W{one['number']}",
+                    f"W{one.number}",
                     (
-                        text(_stretch(one["since_s"], one["end_s"])),
-                        text(one["sensor"] or "session"),
-                        text(one["kind"]),
-                        text(one["cause"]),
+                        text(_stretch(one.since_s, one.end_s)),
+                        text(record.label(one.sensor) or "session"),
+                        text(one.kind.value),
+                        text(one.cause),
                     ),
                 )
-                for one in facts["warnings"]
+                for one in record.warnings
             ),
         )
-    if facts["exclusions"]:
+    if record.exclusions:
         yield Table(
             "exclusions",
             "Left out of the statistics (nothing is deleted: both results are given)",
             ("time", "seconds", "for", "reason"),
             tuple(
                 Row(
-                    _stretch(one["start_s"], one["end_s"]),
+                    _stretch(one.start_s, one.end_s),
                     (
-                        text(str(one["end_s"] - one["start_s"])),
-                        text(_concerned(facts, one["sensor"])),
-                        text(one["reason"]),
+                        text(str(one.end_s - one.start_s)),
+                        text(_concerned(record, one.sensor)),
+                        text(one.reason),
                     ),
                 )
-                for one in facts["exclusions"]
+                for one in record.exclusions
             ),
         )
-    if facts["markers"]:
+    if record.markers:
         yield Table(
             "markers",
             "The tester's markers",
             ("marker", "time", "note"),
             tuple(
-                Row(f"M{place}", (text(clock(one["at_s"])), text(one["text"])))
-                for place, one in enumerate(facts["markers"], 1)
+                Row(f"M{place}", (text(clock(one.at_s)), text(one.text)))
+                for place, one in enumerate(record.markers, 1)
             ),
         )
 
 
-def _concerned(facts: Facts, label: str | None) -> str:
-    return "all sensors" if label in (None, facts["reference"]["label"]) else str(label)
+def _concerned(record: SessionRecord, number: int) -> str:
+    if number in (SESSION, record.reference.number):
+        return "all sensors"
+    return record.plan.sensor(number).label
 
 
 def _stretch(start_s: int, end_s: int | None) -> str:

@@ -13,9 +13,9 @@ from matplotlib.patches import Patch, Rectangle
 from analysis.board.snapshot import Severity
 from analysis.report.figure_canvas import Heading, Layout, Sheet
 from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES, sensor_colour
-from analysis.report.verdict import efforts_of
 from analysis.report.words import clock, clock_ticks
-from analysis.session.pipeline import SessionNumbers
+from analysis.session.pipeline import Session
+from analysis.session.record import named_efforts
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.stretch import Stretch, concerning, gaps_of, kept_seconds
 from replay.event import NS_PER_S, SESSION
@@ -28,12 +28,12 @@ _MARKS: Final = 14
 """Shapes along a line."""
 
 
-def draw_traces(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sheet:
+def draw_traces(session: Session, layout: Layout, heading: Heading) -> Sheet:
     """Draw one sheet."""
-    layout = layout.for_sensors(len(numbers.data.tests))
+    layout = layout.for_sensors(len(session.data.tests))
     em = layout.em
-    lanes = _lanes(numbers)
-    legend_rows = _legend_rows(numbers, layout)
+    lanes = _lanes(session)
+    legend_rows = _legend_rows(session, layout)
     lane_height = 1.75 * em
     below = len(lanes) * lane_height + 3.0 * em
     needed = legend_rows * 1.6 * em + (34 if layout.width_in > 5 else 40) * em + below
@@ -46,24 +46,24 @@ def draw_traces(numbers: SessionNumbers, layout: Layout, heading: Heading) -> Sh
     lower = sheet.axes(left, top + 0.64 * free, width, 0.36 * free)
     lane_top = top + free + 1.0 * em
     lane_ax = sheet.axes(left, lane_top, width, len(lanes) * lane_height)
-    end_s = max(numbers.data.seconds - 1, 1)
+    end_s = max(session.data.seconds - 1, 1)
     ticks = clock_ticks(end_s, 10 if layout.width_in > 5 else 4)
     for ax in (upper, lower, lane_ax):
         ax.set_xlim(0, end_s)
         ax.set_xticks(ticks, [clock(tick) for tick in ticks] if ax is lane_ax else [])
         ax.grid(axis="x", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
         ax.set_axisbelow(True)
-        _events(ax, numbers, layout)
-    _heart_rates(upper, numbers, layout)
-    _differences(lower, numbers, layout)
-    _draw_lanes(lane_ax, numbers, lanes, layout)
+        _events(ax, session, layout)
+    _heart_rates(upper, session, layout)
+    _differences(lower, session, layout)
+    _draw_lanes(lane_ax, session, lanes, layout)
     sheet.label(upper, y="heart rate, bpm")
     sheet.label(lower, y="difference,\nbpm")
     sheet.label(lane_ax, x="time since the start, min:s")
     for ax in (upper, lower):
         two_lines = 1.2 * em if ax is lower else 0.0
         ax.yaxis.set_label_coords(-(left - 1.8 * em - two_lines) / width, 0.5)
-    _legend(sheet, numbers, left, legend_rows)
+    _legend(sheet, session, left, legend_rows)
     return sheet
 
 
@@ -73,24 +73,17 @@ def series_of(grid: npt.NDArray[np.int32]) -> Floats:
     return values
 
 
-def tolerance_of(numbers: SessionNumbers, bpm: Floats) -> Floats:
-    """Half width of the band at these heart rates, bpm."""
-    plan = numbers.result.plan
-    half: Floats = np.maximum(plan.tolerance_bpm, bpm * plan.tolerance_percent / 100)
-    return half
-
-
-def _heart_rates(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
-    data = numbers.data
+def _heart_rates(ax: Axes, session: Session, layout: Layout) -> None:
+    data = session.data
     time = np.arange(data.seconds)
     ref = series_of(data.reference.grid)
-    half = tolerance_of(numbers, ref)
+    half = session.record.tolerance.half_width(ref)
     ax.fill_between(
         time, ref - half, ref + half,
         facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
     )  # fmt: skip
     ax.plot(time, ref, color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt)
-    kept = _kept(numbers)
+    kept = _kept(session)
     shown = [(ref - half)[kept], (ref + half)[kept]]
     for index, test in enumerate(data.tests):
         values = series_of(test.grid)
@@ -105,11 +98,11 @@ def _heart_rates(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
     ax.grid(axis="y", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
 
 
-def _differences(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
-    data = numbers.data
+def _differences(ax: Axes, session: Session, layout: Layout) -> None:
+    data = session.data
     time = np.arange(data.seconds)
     ref = series_of(data.reference.grid)
-    half = tolerance_of(numbers, ref)
+    half = session.record.tolerance.half_width(ref)
     ax.fill_between(
         time, -half, half,
         facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
@@ -118,7 +111,7 @@ def _differences(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
         time, np.where(np.isnan(ref), np.nan, 0.0),
         color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt,
     )  # fmt: skip
-    kept = _kept(numbers)
+    kept = _kept(session)
     shown = [-half[kept], half[kept]]
     for index, test in enumerate(data.tests):
         values = series_of(test.grid) - ref
@@ -150,10 +143,10 @@ def _line(
     )
 
 
-def _kept(numbers: SessionNumbers) -> npt.NDArray[np.bool_]:
+def _kept(session: Session) -> npt.NDArray[np.bool_]:
     """Seconds that set the scale: wild values of a faulty reference would flatten all others."""
-    reference = numbers.data.reference.number
-    return kept_seconds(numbers.data.seconds, concerning(numbers.result.exclusions, reference))
+    reference = session.data.reference.number
+    return kept_seconds(session.data.seconds, concerning(session.record.exclusions, reference))
 
 
 def _range(series: list[Floats]) -> tuple[float, float]:
@@ -164,10 +157,10 @@ def _range(series: list[Floats]) -> tuple[float, float]:
     return min(float(v.min()) for v in known), max(float(v.max()) for v in known)
 
 
-def _events(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
+def _events(ax: Axes, session: Session, layout: Layout) -> None:
     """Over the whole height: the reference's gaps, what is left out for all, the markers."""
-    data = numbers.data
-    for stretch in numbers.result.exclusions:
+    data = session.data
+    for stretch in session.record.exclusions:
         if stretch.sensor in (SESSION, data.reference.number):
             ax.axvspan(stretch.start_s, stretch.end_s, color=LIGHT["alarm-tint"], zorder=0.5)
     for gap in data.reference.gaps:
@@ -184,15 +177,15 @@ def _events(ax: Axes, numbers: SessionNumbers, layout: Layout) -> None:
 _OTHERS: Final = ("left out", "efforts", "markers")
 
 
-def _lanes(numbers: SessionNumbers) -> list[str]:
+def _lanes(session: Session) -> list[str]:
     """Names of the lanes from the top: each sensor, then what concerns all."""
-    plan = numbers.result.plan
+    plan = session.record.plan
     return [plan.sensor(number).label for number in plan.compared] + list(_OTHERS)
 
 
-def _draw_lanes(ax: Axes, numbers: SessionNumbers, lanes: list[str], layout: Layout) -> None:
+def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) -> None:
     """Lane k lies between k and k + 1, downwards."""
-    plan = numbers.result.plan
+    plan = session.record.plan
     ax.set_ylim(len(lanes), 0)
     most = 13 if layout.width_in > 5 else 9
     names = [lane if len(lane) <= most else lane[: most - 1] + "…" for lane in lanes]
@@ -202,13 +195,13 @@ def _draw_lanes(ax: Axes, numbers: SessionNumbers, lanes: list[str], layout: Lay
         ax.axhline(edge, color=LIGHT["rule"], linewidth=0.06 * layout.type_pt)
     lane_of = {number: lane for lane, number in enumerate(plan.compared)}
     for number, lane in lane_of.items():
-        for gap in numbers.data.sensors[number].gaps:
+        for gap in session.data.sensors[number].gaps:
             _box(ax, gap, lane + 0.56, 0.38, layout, facecolor="none", edgecolor=LIGHT["faint"],
                  hatch="/////")  # fmt: skip
     named_until: dict[int, float] = {}
-    for warning in numbers.warnings:
+    for warning in session.record.warnings:
         lane = lane_of.get(warning.sensor, len(lanes) - 1)
-        end = numbers.data.seconds if warning.end_s is None else warning.end_s
+        end = session.data.seconds if warning.end_s is None else warning.end_s
         colour = _severity_colour(warning.severity)
         stretch = Stretch(warning.since_s, max(end, warning.since_s + 1))
         _box(ax, stretch, lane + 0.06, 0.46, layout, facecolor=LIGHT[colour], edgecolor="none")
@@ -219,8 +212,8 @@ def _draw_lanes(ax: Axes, numbers: SessionNumbers, lanes: list[str], layout: Lay
             _named(ax, stretch, lane + 0.29, name, layout, beside=True)
             named_until[lane] = middle + half
     left_out, efforts, markers = (lanes.index(name) for name in _OTHERS)
-    merged = np.zeros(numbers.data.seconds, dtype=np.int32)
-    for stretch in numbers.result.exclusions:
+    merged = np.zeros(session.data.seconds, dtype=np.int32)
+    for stretch in session.record.exclusions:
         if stretch.sensor in (SESSION, plan.reference):
             merged[max(stretch.start_s, 0) : max(stretch.end_s, 0)] = NO_VALUE
         else:
@@ -229,13 +222,13 @@ def _draw_lanes(ax: Axes, numbers: SessionNumbers, lanes: list[str], layout: Lay
     for stretch in gaps_of(merged):
         _box(ax, stretch, left_out + 0.2, 0.6, layout, facecolor=LIGHT["alarm-tint"],
              edgecolor=LIGHT["alarm"])  # fmt: skip
-    for name, effort in efforts_of(numbers.detail.efforts):
+    for name, effort in named_efforts(session.record.efforts):
         if name.startswith("E"):
             stretch = Stretch(effort.start_s, effort.return_s)
             _box(ax, stretch, efforts + 0.15, 0.7, layout, facecolor=LIGHT["panel"],
                  edgecolor=LIGHT["faint"])  # fmt: skip
             _named(ax, stretch, efforts + 0.5, name, layout)
-    for place, (t_ns, _) in enumerate(numbers.data.markers, 1):
+    for place, (t_ns, _) in enumerate(session.data.markers, 1):
         at = t_ns / NS_PER_S
         right = at > 0.95 * ax.get_xlim()[1]
         ax.annotate(
@@ -288,9 +281,9 @@ def _named(
     )  # fmt: skip
 
 
-def _keys(numbers: SessionNumbers) -> list[tuple[object, str]]:
+def _keys(session: Session) -> list[tuple[object, str]]:
     """Handles and words of the legend."""
-    plan = numbers.result.plan
+    plan = session.record.plan
     reference = plan.sensor(plan.reference).label
     band = f"{reference}, reference, ±{plan.tolerance_bpm:g} bpm or {plan.tolerance_percent:g} %"
     keys: list[tuple[object, str]] = [
@@ -308,15 +301,15 @@ def _keys(numbers: SessionNumbers) -> list[tuple[object, str]]:
     return keys
 
 
-def _legend_rows(numbers: SessionNumbers, layout: Layout) -> int:
-    return len(_flow(numbers, layout))
+def _legend_rows(session: Session, layout: Layout) -> int:
+    return len(_flow(session, layout))
 
 
-def _flow(numbers: SessionNumbers, layout: Layout) -> list[list[tuple[object, str]]]:
+def _flow(session: Session, layout: Layout) -> list[list[tuple[object, str]]]:
     """The keys in rows that fit the sheet's width."""
     rows: list[list[tuple[object, str]]] = [[]]
     used, room = 0.0, layout.width_in - 1.6 * layout.em
-    for key in _keys(numbers):
+    for key in _keys(session):
         wide = _key_width(key[1], layout)
         if rows[-1] and used + wide > room:
             rows.append([])
@@ -330,12 +323,12 @@ def _key_width(words: str, layout: Layout) -> float:
     return (0.52 * len(words) + 3.3) * layout.em
 
 
-def _legend(sheet: Sheet, numbers: SessionNumbers, left: float, rows: int) -> None:
+def _legend(sheet: Sheet, session: Session, left: float, rows: int) -> None:
     layout = sheet.layout
     em = layout.em
     overlay = sheet.overlay
     start = left if layout.height_in else 0.8 * em
-    flow = _flow(numbers, layout)
+    flow = _flow(session, layout)
     if start + sum(_key_width(words, layout) for _, words in flow[0]) > sheet.width:
         start = 0.8 * em
     for row in range(rows):

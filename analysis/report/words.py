@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Final
 
+from analysis.board.snapshot import Severity
 from replay.event import NS_PER_S
 
 NONE: Final = "–"
@@ -82,6 +83,11 @@ def day_text(utc_iso: str) -> str:
 def listed(words: Sequence[str]) -> str:
     """``a``, ``a and b``, ``a, b and c``."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def severity_name(severity: Severity) -> str:
+    """A severity in words, such as ``test fault``."""
+    return severity.name.lower().replace("_", " ")
 
 
 _MONTHS: Final = (

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from analysis.board import Board
-from analysis.statistics.pairing import NO_VALUE
-from analysis.statistics.stretch import Stretch, concerning, kept_seconds
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from analysis.session.load import SensorSeries, SessionData
+    from analysis.session.load import SessionData
     from analysis.statistics.efforts import Effort
 
 
@@ -40,22 +36,6 @@ class Moment:
     kind: MomentKind
     text: str
     sensor: int = 0
-
-
-def efforts_of(
-    reference: SensorSeries, exclusions: Iterable[Stretch], marked: Sequence[Stretch]
-) -> tuple[Effort, ...]:
-    """The efforts of a session, without troughs: those that the tester marked, or found ones.
-
-    As everywhere, they are found on the reference with its excluded stretches as gaps.
-    """
-    # As in exclusions: it loads what a window that opens has no time for.
-    from analysis.statistics.efforts import Kind as EffortKind  # noqa: PLC0415 - see above
-    from analysis.statistics.efforts import find_efforts  # noqa: PLC0415 - see above
-
-    kept = kept_seconds(len(reference.grid), concerning(exclusions, reference.number))
-    grid = np.where(kept, reference.grid, NO_VALUE).astype(np.int32)
-    return tuple(e for e in find_efforts(grid, marked) if e.kind is EffortKind.EFFORT)
 
 
 def moments_of(

@@ -7,21 +7,17 @@ What the tester excludes by hand counts beside them.  Nothing is ever deleted.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from analysis.board import Board, suggest_exclusions
-from analysis.session.load import SessionData, session_data
 from analysis.statistics.stretch import Stretch
-from replay.event import NS_PER_S, Event
+from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
-    from analysis.session.sensors import SessionResult
-    from replay.capture import Capture, EffectiveNotes
+    from replay.capture import EffectiveNotes
 
 
 class Answer(StrEnum):
@@ -72,50 +68,3 @@ def counting(suggested: Iterable[Suggestion], notes: EffectiveNotes) -> tuple[St
     Those accepted are exclusions of the notes already; those refused do not count.
     """
     return tuple(one.stretch for one in suggested if one.answer(notes) is Answer.OPEN)
-
-
-def marked_efforts(notes: EffectiveNotes) -> tuple[Stretch, ...]:
-    """The efforts that the tester marked, as stretches of grid seconds."""
-    return tuple(Stretch.of_ns(one.from_ns, one.to_ns, one.text) for one in notes.efforts)
-
-
-def session_of(
-    capture: Capture, also: Callable[[Event], object] | None = None
-) -> tuple[SessionData, Board]:
-    """An open capture as arrays and as its finished board, in one pass over its events.
-
-    ``also``: called with each event.  Raises what reading its events raises
-    (``replay.errors.DamagedCapture``).
-    """
-    board = Board(capture.plan)
-    data = session_data(
-        capture.plan,
-        _through(board, capture.events(), also),
-        capture.duration_ns,
-        capture.effective_notes,
-    )
-    board.finish(capture.duration_ns)
-    return data, board
-
-
-def analysed(
-    data: SessionData, suggested: Sequence[Suggestion], notes: EffectiveNotes
-) -> SessionResult:
-    """The agreement of the whole session, and without what is excluded.
-
-    ``data``: with the notes' own exclusions and efforts.
-    """
-    # On the thread that counts, not when the window opens: it loads all of the statistics.
-    from analysis.session.sensors import analyse_session  # noqa: PLC0415 - see above
-
-    return analyse_session(data, counting(suggested, notes))
-
-
-def _through(
-    board: Board, events: Iterable[Event], also: Callable[[Event], object] | None
-) -> Iterator[Event]:
-    for event in events:
-        board.feed(event)
-        if also is not None:
-            also(event)
-        yield event

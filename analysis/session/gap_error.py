@@ -8,17 +8,17 @@ beside gaps and the others, so that an error of the radio is not taken for one o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.session.load import SensorSeries
+from analysis.session.record import GapError
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.effective import BoolArray
 from analysis.statistics.pairing import NO_VALUE, pairs_of
-from analysis.statistics.summary import Agreement, agreement_of
+from analysis.statistics.summary import agreement_of
 from replay.event import NS_PER_S
 
 SETTLING_S: Final = 10
@@ -27,32 +27,6 @@ SETTLING_S: Final = 10
 HELD_FACTOR: Final = 1.5
 """A value is held over a missed one when it is older than this times the sensor's own interval:
 half an interval is room for jitter of the link."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class GapError:
-    """Error beside gaps and elsewhere.
-
-    ``pairs_percent``, ``error_percent``: share of the pairs, and of the sum of the absolute
-    differences, that lies beside gaps (``None`` without pairs or without any difference).
-    """
-
-    pairs_percent: float | None
-    error_percent: float | None
-    beside: Agreement
-    elsewhere: Agreement
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain values by name: words with units."""
-        return {
-            "beside_gaps_pairs": self.beside.pairs,
-            "beside_gaps_pairs_percent": self.pairs_percent,
-            "beside_gaps_error_percent": self.error_percent,
-            "beside_gaps_mae_bpm": self.beside.mae.value,
-            "beside_gaps_mae_bpm_interval": _listed(self.beside),
-            "elsewhere_mae_bpm": self.elsewhere.mae.value,
-            "elsewhere_mae_bpm_interval": _listed(self.elsewhere),
-        }
 
 
 def gap_error(
@@ -102,8 +76,3 @@ def _held(t_ns: npt.NDArray[np.int64], grid: npt.NDArray[np.int32]) -> BoolArray
     age = now - t_ns[np.searchsorted(t_ns, now, side="right") - 1]
     held[seconds] = age > HELD_FACTOR * usual_ns
     return held
-
-
-def _listed(agreement: Agreement) -> list[float] | None:
-    interval = agreement.mae.interval
-    return None if interval is None else list(interval)

@@ -15,16 +15,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.board import Board
-from analysis.session.bookmarks import Moment, efforts_of, moments_of
-from analysis.session.exclusions import (
-    Suggestion,
-    analysed,
-    marked_efforts,
-    session_of,
-    suggestions,
-)
-from analysis.session.load import SessionData
-from analysis.statistics.stretch import Stretch
+from analysis.session.bookmarks import Moment, moments_of
+from analysis.session.exclusions import Suggestion, counting, suggestions
+from analysis.session.load import SessionData, session_of, with_notes
+from analysis.session.provenance import provenance_of
+from analysis.statistics.efforts import Kind as EffortKind
 from replay.capture import Capture
 from replay.errors import SidebeatError
 from replay.event import Event
@@ -32,7 +27,7 @@ from replay.event import Event
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from analysis.session.sensors import SessionResult
+    from analysis.session.record import Provenance, SessionRecord
     from analysis.statistics.efforts import Effort
     from replay.capture import EffectiveNotes
     from replay.plan import Plan
@@ -48,6 +43,7 @@ class Survey:
     board: Board
     suggested: tuple[Suggestion, ...]
     arrivals: Mapping[tuple[int, str], array[int]]
+    provenance: Provenance
 
     def before(self, sensor: int, channel: str, t_ns: int) -> int | None:
         """Time of the newest event of a sensor on a channel before ``t_ns``."""
@@ -55,34 +51,13 @@ class Survey:
         place = bisect_left(times, t_ns) if times else 0
         return times[place - 1] if times and place else None
 
-    def with_notes(self, plan: Plan, notes: EffectiveNotes) -> SessionData:
-        """The same arrays with other notes, without reading the events again.
-
-        ``plan``: with the labels that count now.
-        """
-        recorded = [(marker.t_ns, marker.text) for marker in self.board.markers]
-        return replace(
-            self.data,
-            plan=plan,
-            sensors={
-                number: replace(series, sensor=plan.sensor(number))
-                for number, series in self.data.sensors.items()
-            },
-            markers=tuple(sorted([*recorded, *notes.markers])),
-            exclusions=tuple(
-                Stretch.of_ns(one.from_ns, one.to_ns, one.reason, one.sensor)
-                for one in notes.exclusions
-            ),
-            efforts=marked_efforts(notes),
-        )
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
     """A survey seen with the notes that count now."""
 
     data: SessionData
-    result: SessionResult
+    record: SessionRecord
     efforts: tuple[Effort, ...]
     moments: tuple[Moment, ...]
 
@@ -96,15 +71,27 @@ def read_survey(path: Path) -> Survey:
 
     with Capture.open(path) as capture:
         data, board = session_of(capture, note)
-    return Survey(data, board, suggestions(board), arrivals)
+        return Survey(data, board, suggestions(board), arrivals, provenance_of(capture))
 
 
-def findings(survey: Survey, plan: Plan, notes: EffectiveNotes) -> Findings:
-    """Numbers and moments with these notes; the same as ``sidebeat analyse`` prints."""
-    data = survey.with_notes(plan, notes)
-    result = analysed(data, survey.suggested, notes)
-    efforts = efforts_of(data.reference, result.exclusions, data.efforts)
-    return Findings(data, result, efforts, moments_of(data, survey.board, efforts))
+def findings(survey: Survey, plan: Plan, notes: EffectiveNotes, count: int = 0) -> Findings:
+    """Numbers and moments with these notes; the same as ``sidebeat analyse`` prints.
+
+    ``plan``: with the labels that count now.  ``count``: of notes in the capture.
+    """
+    # On the thread that counts, not when the window opens: it loads all of the statistics.
+    from analysis.session.compute import compute_record  # noqa: PLC0415 - see above
+
+    data = with_notes(survey.data, plan, notes)
+    record = compute_record(
+        data,
+        survey.board.warnings,
+        counting(survey.suggested, notes),
+        replace(survey.provenance, notes=count),
+        failed_rules=survey.board.failed_rules,
+    )
+    efforts = tuple(one for one in record.efforts if one.kind is EffortKind.EFFORT)
+    return Findings(data, record, efforts, moments_of(data, survey.board, efforts))
 
 
 class Job:

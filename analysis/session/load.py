@@ -1,24 +1,27 @@
-"""From the events of a capture to the arrays that every analysis starts from."""
+"""From the events of a capture to the arrays that every analysis starts from.
+
+The board reads the payloads; what it gathered is taken from there, so that nothing is decoded
+twice and live monitor and analysis cannot see different values.  They may see them at different
+times: the board has what another clock stamped when it arrived, the analysis when it happened.
+"""
 
 from __future__ import annotations
 
-from array import array
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.board import Board
+from analysis.board.sensor import SensorState
 from analysis.statistics.pairing import NO_VALUE, grid_values
 from analysis.statistics.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
-from replay.channels import HEART_RATE_CHANNELS, decode
-from replay.errors import PayloadError
 from replay.event import FIRMWARE, MARKER, MODEL, NS_PER_S, Event
 from replay.foreign_time import Repeats, event_time_ns
 from replay.markers import decode_marker
-from replay.payloads import DeviceText, HeartRate
 from replay.plan import Plan, PlannedSensor
 
 
@@ -60,8 +63,8 @@ class SessionData:
     """A whole session as arrays.
 
     ``seconds``: length of the grid (its last second is ``seconds`` − 1).  ``sensors``: by number;
-    the reference and the test sensors.  ``markers``: ``(t_ns, text)``.  ``exclusions`` and
-    ``efforts``: what the tester noted afterwards.
+    the reference and the test sensors.  ``markers``: ``(t_ns, text)``, of which ``recorded`` were
+    set in the session.  ``exclusions`` and ``efforts``: what the tester noted afterwards.
     """
 
     plan: Plan
@@ -69,6 +72,7 @@ class SessionData:
     seconds: int
     sensors: Mapping[int, SensorSeries]
     markers: tuple[tuple[int, str], ...]
+    recorded: tuple[tuple[int, str], ...] = ()
     exclusions: tuple[Stretch, ...] = ()
     efforts: tuple[Stretch, ...] = ()
 
@@ -102,8 +106,28 @@ class CaptureLike(Protocol):
         """All events in order of arrival."""
 
 
+def session_of(
+    capture: CaptureLike, also: Callable[[Event], object] | None = None
+) -> tuple[SessionData, Board]:
+    """An open capture as arrays and as its finished board, in one pass over its events.
+
+    ``also``: called with each event.  Raises what reading its events raises
+    (``replay.errors.DamagedCapture``).
+    """
+    board = Board(capture.plan)
+
+    def told() -> Iterator[Event]:
+        for event in capture.events():
+            if also is not None:
+                also(event)
+            yield event
+
+    data = _read(board, told(), capture.duration_ns)
+    return with_notes(data, capture.plan, capture.effective_notes), board
+
+
 def load_session(capture: CaptureLike) -> SessionData:
-    """Read an open capture into arrays.
+    """Read an open capture into arrays, without its warnings.
 
     Raises what reading its events raises (``replay.errors.DamagedCapture``).
     """
@@ -118,84 +142,112 @@ def session_data(
 
     ``duration_ns``: length of the session; the grid ends with the last whole second in it.
     """
-    collectors = {number: _Collector() for number in plan.compared}
-    markers: list[tuple[int, str]] = []
-    repeats = Repeats()
+    data = _read(Board(plan, lambda _: ()), events, duration_ns)
+    return with_notes(data, plan, notes or EffectiveNotes())
+
+
+def with_notes(data: SessionData, plan: Plan, notes: EffectiveNotes) -> SessionData:
+    """The same arrays with these notes.  ``plan``: with the labels that count now."""
+    return replace(
+        data,
+        plan=plan,
+        sensors={
+            number: replace(series, sensor=plan.sensor(number))
+            for number, series in data.sensors.items()
+        },
+        markers=tuple(sorted([*data.recorded, *notes.markers])),
+        exclusions=tuple(
+            Stretch.of_ns(one.from_ns, one.to_ns, one.reason, one.sensor)
+            for one in notes.exclusions
+        ),
+        efforts=tuple(Stretch.of_ns(one.from_ns, one.to_ns, one.text) for one in notes.efforts),
+    )
+
+
+def _read(board: Board, events: Iterable[Event], duration_ns: int) -> SessionData:
+    """Feed a board, finish it, and take what it gathered."""
+    plan, seconds = board.plan, duration_ns // NS_PER_S + 1
+    gathered = {number: _Gathered(board.sensor(number)) for number in plan.compared}
+    repeats, repeated = Repeats(), []
     for event in events:
-        if repeats.is_repeat(event):
+        if event.foreign is None:
+            board.feed(event)
             continue
-        if event.channel == MARKER:
-            markers.append(decode_marker(event.t_ns, event.payload))
-        collector = collectors.get(event.sensor)
-        if collector is not None:
-            collector.take(event)
-    seconds = duration_ns // NS_PER_S + 1
-    notes = notes or EffectiveNotes()
+        is_repeat = repeats.is_repeat(event)
+        if event.sensor in gathered:
+            gathered[event.sensor].feed(board, event, is_repeat=is_repeat)
+            continue
+        board.feed(event)
+        if event.channel == MARKER and is_repeat:
+            repeated.append(decode_marker(event.t_ns, event.payload))
+    board.finish(duration_ns)
+    recorded = [(marker.t_ns, marker.text) for marker in board.markers]
+    for marker in repeated:
+        recorded.remove(marker)
     return SessionData(
         plan=plan,
         duration_ns=duration_ns,
         seconds=seconds,
         sensors={
-            number: collector.series(number, plan.sensor(number), seconds)
-            for number, collector in collectors.items()
+            number: one.series(plan.sensor(number), seconds) for number, one in gathered.items()
         },
-        markers=tuple(sorted([*markers, *notes.markers])),
-        exclusions=tuple(
-            Stretch.of_ns(exclusion.from_ns, exclusion.to_ns, exclusion.reason, exclusion.sensor)
-            for exclusion in notes.exclusions
-        ),
-        efforts=tuple(
-            Stretch.of_ns(effort.from_ns, effort.to_ns, effort.text) for effort in notes.efforts
-        ),
+        markers=tuple(sorted(recorded)),
+        recorded=tuple(sorted(recorded)),
     )
 
 
-class _Collector:
-    """Gathers one sensor's events."""
+class _Gathered:
+    """The series of one sensor: what the board gathered, with the times of other clocks.
 
-    def __init__(self) -> None:
-        self._t_ns = array("q")
-        self._mbpm = array("i")
-        self._notifications = self._malformed = self._invalid = 0
-        self._texts: dict[str, str] = {}
+    The board has each reading when it arrived, and what was delivered twice, twice.  Here a reading
+    stands where it happened, and once.
+    """
 
-    def take(self, event: Event) -> None:
-        if event.channel in HEART_RATE_CHANNELS:
-            self._notifications += 1
-            try:
-                reading = decode(event.channel, event.payload)
-            except PayloadError:
-                self._malformed += 1
-                return
-            mbpm = reading.valid_mbpm if isinstance(reading, HeartRate) else None
-            if mbpm is None:
-                self._invalid += 1
+    def __init__(self, state: SensorState) -> None:
+        self._state = state
+        self._moved: dict[int, int] = {}  # place among the valid readings: when it happened
+        self._dropped: list[int] = []
+        self._repeated = np.zeros(3, dtype=np.int64)
+
+    def feed(self, board: Board, event: Event, *, is_repeat: bool) -> None:
+        """Let the board take an event that another clock stamped."""
+        before, place = self._counts(), len(self._state.times)
+        board.feed(event)
+        if is_repeat:
+            self._repeated += self._counts() - before
+        if len(self._state.times) > place:
+            if is_repeat:
+                self._dropped.append(place)
             else:
-                self._t_ns.append(event_time_ns(event))
-                self._mbpm.append(mbpm)
-        elif event.channel in (FIRMWARE, MODEL):
-            try:
-                text = decode(event.channel, event.payload)
-            except PayloadError:
-                return  # the raw bytes stay in the capture; there is no text to show
-            if isinstance(text, DeviceText):
-                self._texts[event.channel] = text.text
+                self._moved[place] = event_time_ns(event)
 
-    def series(self, number: int, sensor: PlannedSensor, seconds: int) -> SensorSeries:
-        t_ns = np.array(self._t_ns, dtype=np.int64)
-        mbpm = np.array(self._mbpm, dtype=np.int32)
-        if np.any(np.diff(t_ns) < 0):  # what another clock stamped may arrive out of order
-            order = np.argsort(t_ns, kind="stable")
+    def _counts(self) -> npt.NDArray[np.int64]:
+        state = self._state
+        return np.array([state.heart_rates, state.undecoded, state.invalid], dtype=np.int64)
+
+    def series(self, sensor: PlannedSensor, seconds: int) -> SensorSeries:
+        """Of the finished board."""
+        state = self._state
+        t_ns, mbpm = state.times.view.copy(), state.values.view.copy()
+        grid = state.grid.view[:seconds].copy()
+        if self._moved or self._dropped:
+            t_ns[list(self._moved)] = list(self._moved.values())
+            kept = np.ones(len(t_ns), dtype=bool)
+            kept[self._dropped] = False
+            t_ns, mbpm = t_ns[kept], mbpm[kept]
+            order = np.argsort(t_ns, kind="stable")  # they may have arrived out of order
             t_ns, mbpm = t_ns[order], mbpm[order]
+            grid = grid_values(t_ns, mbpm, seconds, sensor.hold_ns)
+        notifications, malformed, invalid = (self._counts() - self._repeated).tolist()
         return SensorSeries(
-            number=number,
+            number=state.number,
             sensor=sensor,
             t_ns=t_ns,
             mbpm=mbpm,
-            grid=grid_values(t_ns, mbpm, seconds, sensor.hold_ns),
-            notifications=self._notifications,
-            malformed=self._malformed,
-            invalid=self._invalid,
-            firmware=sensor.firmware or self._texts.get(FIRMWARE, ""),
-            model=self._texts.get(MODEL, ""),
+            grid=grid,
+            notifications=notifications,
+            malformed=malformed,
+            invalid=invalid,
+            firmware=sensor.firmware or state.texts.get(FIRMWARE, ""),
+            model=state.texts.get(MODEL, ""),
         )

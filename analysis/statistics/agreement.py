@@ -58,6 +58,11 @@ class Tolerance:
         )
         return within
 
+    def half_width(self, ref_bpm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Half width of the band around reference values in bpm, float64[n]; NaN stays NaN."""
+        half: npt.NDArray[np.float64] = np.maximum(self.bpm, ref_bpm * self.percent / 100)
+        return half
+
 
 @dataclass(frozen=True, slots=True)
 class LiveSummary:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -54,50 +54,6 @@ class Agreement:
     test_mean_bpm: float | None
     test_sd_bpm: float | None
     cautions: tuple[str, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain values by name: words with units, ``…_interval`` beside what has one."""
-        result: dict[str, Any] = {
-            "seconds": self.seconds,
-            "coverage_percent": self.coverage_percent,
-            "pairs": self.pairs,
-        }
-        for name, estimate in (
-            ("bias_bpm", self.bias),
-            ("sd_bpm", self.sd),
-            ("loa_low_bpm", self.loa_low),
-            ("loa_high_bpm", self.loa_high),
-            ("mae_bpm", self.mae),
-            ("mape_percent", self.mape),
-            ("rmse_bpm", self.rmse),
-            ("within_tolerance_percent", self.within),
-            ("pearson_r", self.pearson_r),
-            ("concordance", self.concordance),
-            ("slope_bpm_per_bpm", self.proportional.slope),
-        ):
-            result[name] = estimate.value
-            result[f"{name}_interval"] = estimate.interval and list(estimate.interval)
-        result |= {
-            "effective_count": self.bias.effective_count,
-            "effective_count_sd": self.sd.effective_count,
-            "effective_count_r": self.pearson_r.effective_count,
-            "sloped_limits": [
-                {
-                    "at_bpm": at.at_bpm,
-                    "bias_bpm": at.bias_bpm,
-                    "loa_low_bpm": at.low_bpm,
-                    "loa_high_bpm": at.high_bpm,
-                }
-                for at in self.proportional.limits
-            ],
-            "reference_mean_bpm": self.reference_mean_bpm,
-            "reference_sd_bpm": self.reference_sd_bpm,
-            "reference_range_bpm": self.reference_range_bpm,
-            "test_mean_bpm": self.test_mean_bpm,
-            "test_sd_bpm": self.test_sd_bpm,
-            "cautions": list(self.cautions),
-        }
-        return result
 
 
 def agreement_of(

@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from analysis.report.verdict import never_compared
+from analysis.report.words import INVENTED_LONG, NONE, clock, number
 from analysis.report.words import interval as ends
-from analysis.report.words import number
-from analysis.session.sensors import SensorResult, SessionResult
-from analysis.statistics.agreement import NARROW_RANGE_BPM, Tolerance
+from analysis.session.record import SensorRecord, SessionRecord
+from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.summary import Agreement
-from live.views.terminal.screen import INVENTED, clock, spaced
+from live.views.terminal.screen import spaced
 from replay.event import SESSION
 from replay.plan import Plan
 
@@ -28,76 +29,70 @@ CAUTIONS: Final = (
 _BRACKETS: Final = "In brackets: 95 % interval; none where any would be a guess."
 
 
-def print_session(result: SessionResult, title: str, console: Console) -> None:
-    """Print all that one session says: the comparison, each sensor, how it was done."""
-    for part in session_parts(result, title):
-        console.print(part)
-
-
-def session_parts(result: SessionResult, title: str) -> Iterator[RenderableType]:
-    """The pieces of :func:`print_session`, in order."""
-    plan = result.plan
-    head = f"{title}: {plan.wearer}, {plan.activity}, {clock(result.duration_s)}"
+def session_parts(record: SessionRecord, title: str) -> Iterator[RenderableType]:
+    """All that one session says of agreement, in order: the comparison, each sensor, how."""
+    plan = record.plan
+    head = f"{title}: {plan.wearer}, {plan.activity}, {clock(record.duration_s)}"
     yield Text(head, style="bold")
     if plan.invented:
-        yield Text(INVENTED, style="bold")
-    reference = result.reference
+        yield Text(INVENTED_LONG, style="bold")
+    reference = record.reference
     yield Text(
-        f"Reference: {_where(reference.sensor.label, reference.sensor.placement)}, covered "
+        f"Reference: {_where(reference.label, reference.placement)}, covered "
         f"{reference.coverage_percent:.1f} % of the session.  {_tolerance(plan)}"
     )
-    yield spaced(comparison(result))
-    for sensor in result.sensors:
-        yield spaced(_sensor_block(sensor, result))
-    yield spaced(Group(*_how(result)))
+    yield spaced(comparison(record))
+    for sensor in record.sensors:
+        yield spaced(_sensor_block(sensor, record))
+    yield spaced(Group(*_how(record)))
 
 
-def comparison(result: SessionResult) -> RenderableType:
+def comparison(record: SessionRecord) -> RenderableType:
     """One row per test sensor, without the reference's bad stretches where there are any."""
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("sensor", no_wrap=True)
     for name in ("pairs", "bias, bpm", "MAE, bpm", "inside tolerance", "r"):
         table.add_column(name, justify="right")
-    for sensor in result.sensors:
-        counted = sensor.without_exclusions or sensor.whole
+    for sensor in record.sensors:
+        counted = sensor.counted
         table.add_row(
-            Text(sensor.series.sensor.label),
+            Text(sensor.label),
             f"{counted.pairs:,}",
             _with_interval(counted.bias, "+.1f"),
             _with_interval(counted.mae, ".1f"),
             _with_interval(counted.within, ".0f", " %"),
             _correlation(counted),
         )
-    excluded = any(sensor.without_exclusions for sensor in result.sensors)
+    excluded = any(sensor.without_exclusions for sensor in record.sensors)
     what = "Excluded stretches are taken out.  " if excluded else ""
-    return Group(table, Text(f"{what}{_BRACKETS}", style="dim"), *_reasons(result))
+    return Group(table, Text(f"{what}{_BRACKETS}", style="dim"), *_reasons(record))
 
 
-def _reasons(result: SessionResult) -> Iterator[Text]:
+def _reasons(record: SessionRecord) -> Iterator[Text]:
     """Why the table has no interval where it says so, a line for each such sensor."""
-    for sensor in result.sensors:
-        counted = sensor.without_exclusions or sensor.whole
+    for sensor in record.sensors:
+        counted = sensor.counted
         for estimate in (counted.bias, counted.mae, counted.within):
             if estimate.value is not None and estimate.interval is None and estimate.caution:
-                yield Text(f"{sensor.series.sensor.label}: {estimate.caution}", style="dim")
+                yield Text(f"{sensor.label}: {estimate.caution}", style="dim")
                 break
 
 
-def _sensor_block(result: SensorResult, session: SessionResult) -> RenderableType:
-    series = result.series
-    head = Text(_where(series.sensor.label, series.sensor.placement), style="bold")
+def _sensor_block(one: SensorRecord, record: SessionRecord) -> RenderableType:
+    series = one.facts
+    head = Text(_where(series.label, series.placement), style="bold")
     facts = [f"covered {series.coverage_percent:.1f} %", f"gaps: {len(series.gaps)}"]
     facts += [f"{series.malformed} malformed"] if series.malformed else []
     facts += [f"{series.invalid} without a valid value"] if series.invalid else []
     facts += [f"firmware {series.firmware}"] if series.firmware else []
     head.append(f"  {', '.join(facts)}", style="not bold")
     parts: list[RenderableType] = [head]
-    columns = [("whole session", result.whole)]
-    if result.without_exclusions is not None:
-        name = f"without {result.excluded_s} s excluded"
-        columns.append((name, result.without_exclusions))
+    columns = [("whole session", one.whole)]
+    if one.without_exclusions is not None:
+        name = f"without {one.excluded_s} s excluded"
+        columns.append((name, one.without_exclusions))
     counted = columns[-1][1]
-    parts.append(Text(sentence(series.sensor.label, session.reference.sensor.label, counted)))
+    parts.append(Text(sentence(series.label, record.reference.label, counted)))
     parts.append(_statistics(columns))
     parts += [Text(f"Caution: {caution}", style="italic") for caution in counted.cautions]
     return Group(*parts)
@@ -107,7 +102,7 @@ def sentence(label: str, reference: str, agreement: Agreement) -> str:
     """What the numbers say, in plain words and no stronger than the intervals allow."""
     bias = agreement.bias.value
     if not agreement.pairs or bias is None:
-        return f"{label} was never compared: it and {reference} had no value at the same second."
+        return never_compared(label, reference)
     words = f"{label} read {abs(bias):.1f} bpm {'above' if bias > 0 else 'below'} {reference}"
     if abs(bias) < 0.05:  # it would be called 0.0 bpm below
         words = f"{label} read the same as {reference}"
@@ -152,19 +147,19 @@ _ROWS: Final = (
 )
 
 
-def _how(result: SessionResult) -> Iterator[Text]:
+def _how(record: SessionRecord) -> Iterator[Text]:
     yield Text("Excluded", style="bold")
-    for stretch in result.exclusions:
+    for stretch in record.exclusions:
         whose = "all sensors"
         if stretch.sensor != SESSION:
-            whose = result.plan.sensor(stretch.sensor).label
+            whose = record.plan.sensor(stretch.sensor).label
         yield Text(
             f"  {clock(stretch.start_s)} to {clock(stretch.end_s)} ({stretch.seconds} s), {whose}: "
             f"{stretch.reason}"
         )
-    if not result.exclusions:
+    if not record.exclusions:
         yield Text("  nothing: no bad stretch of the reference was found, and none was marked.")
-    for caution in result.cautions:
+    for caution in record.cautions:
         yield Text(f"Caution: {caution}", style="italic")
     yield Text(
         "Differences are test minus reference, paired on a 1 s grid with the newest valid reading "
@@ -185,13 +180,17 @@ def _where(label: str, placement: str) -> str:
 
 
 def _tolerance(plan: Plan) -> str:
-    tolerance = Tolerance(plan.tolerance_bpm, plan.tolerance_percent)
-    return f"Tolerance: ±{tolerance.bpm:g} bpm or ±{tolerance.percent:g} %, whichever is greater."
+    bpm, percent = plan.tolerance_bpm, plan.tolerance_percent
+    return f"Tolerance: ±{bpm:g} bpm or ±{percent:g} %, whichever is greater."
 
 
 def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
+    return with_interval(estimate, int(form[-2]), sign=form.startswith("+"), unit=unit)
+
+
+def with_interval(estimate: Estimate, digits: int, *, sign: bool = False, unit: str = "") -> str:
+    """A statistic with its interval in brackets; ``none`` where any would be a guess."""
     if estimate.value is None:
-        return "–"
-    digits, sign = int(form[-2]), form.startswith("+")
+        return NONE
     value = number(estimate.value, digits, sign=sign) + unit
     return f"{value} ({ends(estimate.interval, digits, sign=sign) or 'none'})"

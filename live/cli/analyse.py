@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from live.cli.facts import json_text, print_json
+from live.cli.facts import json_text
 from live.cli.output import say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from analysis.session.pipeline import SessionNumbers
+    from analysis.session.record import SessionRecord
 
 HELP: Final = (
     "Print how closely each test sensor of a session followed the reference: bias, limits of "
@@ -44,61 +44,58 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    from analysis.report.facts import session_facts  # noqa: PLC0415 - only when it runs
-    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
-    from replay.capture import Capture  # noqa: PLC0415
+    from analysis.session import read_session  # noqa: PLC0415 - only when it runs
 
     if arguments.out is not None and arguments.out.suffix.lower() not in _FORMATS:
         raise SidebeatError(f"{arguments.out}: the file must end in " + ", ".join(_FORMATS))
-    with Capture.open(arguments.file) as capture:
-        numbers = session_numbers(capture)
-        facts = session_facts(capture, numbers)
+    record = read_session(arguments.file)
     if arguments.out is not None:
-        write_report(arguments.out, numbers, facts)
+        write_report(arguments.out, record, arguments.file)
     if arguments.json:
-        print_json(facts)
+        print(_json(record, arguments.file), end="")
     else:
         from live.views.terminal.console import PlainConsole  # noqa: PLC0415 - only for people
 
-        print_analysis(numbers, facts, PlainConsole())
+        print_analysis(record, arguments.file.name, PlainConsole())
         if arguments.out is not None:
             say(f"\nWritten to {arguments.out}")
     return 0
 
 
-def print_analysis(numbers: SessionNumbers, facts: dict[str, Any], console: Console) -> None:
+def print_analysis(record: SessionRecord, title: str, console: Console) -> None:
     """Print all that one session says."""
-    from live.cli.agreement_tables import session_parts  # noqa: PLC0415 - only for people
+    from analysis.report.verdict import session_verdict  # noqa: PLC0415 - only for people
+    from live.cli.agreement_tables import session_parts  # noqa: PLC0415
     from live.cli.detail_tables import detail_parts, verdict_text  # noqa: PLC0415
 
-    parts = list(session_parts(numbers.result, Path(facts["file"]).name))
+    parts = list(session_parts(record, title))
     # Below title, mark of invented data, and reference; above how it was done.
-    below = 3 if numbers.result.plan.invented else 2
+    below = 3 if record.plan.invented else 2
     parts[below:-1] = [
-        verdict_text(facts["verdict"]),
+        verdict_text(session_verdict(record)),
         *parts[below:-1],
-        *detail_parts(numbers),
+        *detail_parts(record),
     ]
     for part in parts:
         console.print(part)
 
 
-def write_report(path: Path, numbers: SessionNumbers, facts: dict[str, Any]) -> None:
-    """Write the analysis as a page, a text or JSON.  Raises :class:`SidebeatError`."""
+def write_report(path: Path, record: SessionRecord, capture: Path) -> None:
+    """Write the analysis of a capture as a page, a text or JSON.  Raises :class:`SidebeatError`."""
     from io import StringIO  # noqa: PLC0415 - only when a file is asked for
 
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
     kind = path.suffix.lower()
     if kind == ".json":
-        text = json_text(facts)
+        text = _json(record, capture)
     else:
         console = PlainConsole(
             file=StringIO(), width=_WIDTH, record=True, force_terminal=kind == ".html"
         )
-        print_analysis(numbers, facts, console)
+        print_analysis(record, capture.name, console)
         if kind == ".html":
-            page = _PAGE.replace("{title}", f"Sidebeat: {numbers.result.plan.wearer}")
+            page = _PAGE.replace("{title}", f"Sidebeat: {record.plan.wearer}")
             text = console.export_html(code_format=page, inline_styles=True)
         else:
             text = console.export_text()
@@ -107,6 +104,12 @@ def write_report(path: Path, numbers: SessionNumbers, facts: dict[str, Any]) -> 
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise SidebeatError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def _json(record: SessionRecord, capture: Path) -> str:
+    from analysis.report.facts import session_facts  # noqa: PLC0415 - only where it is wanted
+
+    return json_text(session_facts(record, capture))
 
 
 _PAGE: Final = """<!DOCTYPE html>

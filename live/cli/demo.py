@@ -92,37 +92,34 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _conclude(path: Path, folder: Path) -> None:
     """Print the agreement and write the report."""
-    from analysis.report.facts import report_facts  # noqa: PLC0415
-    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
+    from analysis.session.pipeline import session_of  # noqa: PLC0415
     from live import preflight  # noqa: PLC0415
     from live.cli.agreement_tables import comparison  # noqa: PLC0415
     from live.cli.analyse import write_report  # noqa: PLC0415
-    from live.cli.report import software, write_page  # noqa: PLC0415
+    from live.cli.report import write_page  # noqa: PLC0415
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     with Capture.open(path) as capture:
-        numbers = session_numbers(capture)
-        facts = report_facts(capture, numbers, software())
-    result = numbers.result
+        session = session_of(capture)
+    record = session.record
     console = PlainConsole()
     console.print()
-    plan = result.plan
-    reference = result.reference.sensor
+    plan, reference = record.plan, record.reference
     console.print(
         f"Agreement with {reference.label} ({reference.placement}), {plan.wearer}, "
         f"{plan.activity}.  {INVENTED}",
         style="bold",
     )
-    console.print(comparison(result))
+    console.print(comparison(record))
 
     def write(page: Path) -> None:
         """The full report, or its numbers alone where what draws figures is not installed."""
         if preflight.missing_packages(preflight.REPORT_PACKAGES):
-            write_report(page, numbers, facts)
+            write_report(page, record, path)
         else:
-            write_page(numbers, facts, page, None)
+            write_page(session, path, page, None)
 
     report = folder / f"{path.stem}.html"
     try:

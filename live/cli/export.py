@@ -12,7 +12,7 @@ from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from analysis.report.export.rows import Session
+    from analysis.report.export.rows import Exported
     from replay.capture import Capture
 
 HELP: Final = (
@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
         if (folder / name).exists():
             raise SidebeatError(f"{folder / name}: the file exists already, and is not overwritten")
     with Capture.open(arguments.file) as capture:
-        session = session_of(capture)
+        session = exported(capture)
         facts = session_facts(session)
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -101,18 +101,16 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def session_of(capture: Capture) -> Session:
+def exported(capture: Capture) -> Exported:
     """An open capture with all that is computed from it."""
-    from analysis.report.export.rows import Session  # noqa: PLC0415
-    from analysis.session import exclusions  # noqa: PLC0415
-    from analysis.session.detail import detail_session  # noqa: PLC0415 - numpy and scipy, when needed
+    from analysis.report.export.rows import Exported  # noqa: PLC0415 - numpy, when needed
+    from analysis.session.pipeline import session_of  # noqa: PLC0415
 
-    data, board = exclusions.session_of(capture)
-    left_out = exclusions.counting(exclusions.suggestions(board), capture.effective_notes)
-    return Session(capture, board, data, detail_session(data, left_out), left_out)
+    session = session_of(capture)
+    return Exported(capture, session.record, session.data)
 
 
-def session_facts(session: Session) -> dict[str, Any]:
+def session_facts(session: Exported) -> dict[str, Any]:
     """What ``session.json`` says: who, what, and which sensors."""
     capture = session.capture
     return {

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from live.cli.main import version
 from live.cli.output import say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
-    from analysis.session.pipeline import SessionNumbers
+    from analysis.report.facts import Source
+    from analysis.session.pipeline import Session
 
 HELP: Final = (
     "Write one self-contained HTML page about a session: a verdict in plain words, the traces, "
@@ -56,61 +58,73 @@ def run(arguments: argparse.Namespace) -> int:
     if out.suffix.lower() != ".html":
         raise SidebeatError(f"{out}: the page must end in .html")
     folder = arguments.figures or out.with_name(f"{out.stem}_figures")
-    facts = write_report(arguments.file, out, None if arguments.no_figures else folder)
+    written = write_report(arguments.file, out, None if arguments.no_figures else folder)
+    record = written.session.record
     if arguments.json:
-        from live.cli.facts import print_json  # noqa: PLC0415 - only when asked for
+        from analysis.report.facts import report_facts  # noqa: PLC0415 - only when asked for
+        from live.cli.facts import print_json  # noqa: PLC0415
 
-        print_json(facts)
+        facts = report_facts(record, written.source)
+        print_json(facts | {"page": str(out), "figures": list(written.figures)})
         return 0
-    if facts["invented"]:
-        from analysis.report.words import INVENTED_LONG  # noqa: PLC0415 - with its other words
+    from analysis.report.verdict import session_verdict  # noqa: PLC0415 - only for people
+    from analysis.report.words import INVENTED_LONG  # noqa: PLC0415
 
+    if record.plan.invented:
         say(INVENTED_LONG)
-    for sentence in facts["verdict"]:
+    for sentence in session_verdict(record):
         say(sentence)
     say(f"\nPage: {out}")
-    if facts["figures"]:
-        say(f"Figures: {len(facts['figures'])} files in {folder}")
+    if written.figures:
+        say(f"Figures: {len(written.figures)} files in {folder}")
     return 0
 
 
-def write_report(file: Path, out: Path, figures: Path | None) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Written:
+    """What was reported, of which file, and the ``figures``' files."""
+
+    session: Session
+    source: Source
+    figures: tuple[str, ...]
+
+
+def write_report(file: Path, out: Path, figures: Path | None) -> Written:
     """Compute, then write the page and, unless ``figures`` is ``None``, the figures' files.
 
-    Returns the facts.  Raises :class:`SidebeatError` if the capture cannot be read, a file cannot
-    be written, or what draws the figures is not installed.
+    Raises :class:`SidebeatError` if the capture cannot be read, a file cannot be written, or what
+    draws the figures is not installed.
     """
     need_packages()
-    from analysis.report.facts import report_facts  # noqa: PLC0415 - heavy, and perhaps not there
-    from analysis.session.pipeline import session_numbers  # noqa: PLC0415
+    from analysis.session.pipeline import session_of  # noqa: PLC0415 - heavy, and perhaps not there
     from replay.capture import Capture  # noqa: PLC0415
 
     with Capture.open(file) as capture:
-        numbers = session_numbers(capture)
-        facts = report_facts(capture, numbers, software())
-    return write_page(numbers, facts, out, figures)
+        session = session_of(capture)
+    return write_page(session, file, out, figures)
 
 
-def write_page(
-    numbers: SessionNumbers, facts: dict[str, Any], out: Path, figures: Path | None
-) -> dict[str, Any]:
-    """Write the page and the figures of what has been computed; returns the facts with them.
+def write_page(session: Session, file: Path, out: Path, figures: Path | None) -> Written:
+    """Write the page and the figures of what has been computed.
 
     Raises :class:`SidebeatError` if a file cannot be written.
     """
-    from analysis.report.figures import (  # noqa: PLC0415 - as above
+    from analysis.report.facts import source_of  # noqa: PLC0415 - as above
+    from analysis.report.figures import (  # noqa: PLC0415
         FigureFiles,
         figures_in_page,
         saving_figures,
     )
     from analysis.report.page import page  # noqa: PLC0415
-    from analysis.report.words import day_text  # noqa: PLC0415
+    from analysis.report.words import day_text, utc_text  # noqa: PLC0415
 
-    session = f"{facts['wearer']}, {facts['activity']}, {day_text(facts['started_utc'])}"
-    foot = f"{facts['reported_with']}; capture {facts['capture_sha256'][:12]}"
+    record, source = session.record, source_of(file, software())
+    started = day_text(utc_text(record.provenance.started_utc_ns))
+    who = f"{record.plan.wearer}, {record.plan.activity}, {started}"
+    foot = f"{source.software}; capture {source.sha256[:12]}"
 
     def write() -> None:
-        text = page(facts, figures_in_page(numbers, session))
+        text = page(record, figures_in_page(session, who), source)
         try:
             out.parent.mkdir(parents=True, exist_ok=True)
             out.write_text(text, encoding="utf-8")
@@ -121,13 +135,13 @@ def write_page(
     if figures is None:
         write()
     else:
-        files = FigureFiles(figures, Path(facts["file_name"]).stem, session, foot)
-        with saving_figures(numbers, files) as rest:
+        files = FigureFiles(figures, file.stem, who, foot)
+        with saving_figures(session, files) as rest:
             write()
             _tell_progress("page written, drawing the figures")
             saved = sorted(map(str, rest()))
             _tell_progress("")
-    return facts | {"page": str(out), "figures": saved}
+    return Written(session, source, tuple(saved))
 
 
 def software() -> str:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-import numpy as np
-
-from analysis.board import Board
-from analysis.session.detail import SessionDetail
+from analysis.report.words import severity_name
 from analysis.session.load import SessionData
-from analysis.statistics.agreement import Tolerance
-from analysis.statistics.pairing import pairs_of
-from analysis.statistics.stretch import Stretch, concerning
+from analysis.session.pairs import session_pairs
+from analysis.session.record import SessionRecord
 from replay.capture import Capture
 from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.errors import PayloadError
@@ -24,24 +20,19 @@ Row: TypeAlias = tuple[Any, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Session:
-    """A capture, and all that is computed from it.
-
-    ``exclusions``: the suggested ones that count, beside those that the tester noted.
-    """
+class Exported:
+    """An open capture with its session."""
 
     capture: Capture
-    board: Board
+    record: SessionRecord
     data: SessionData
-    detail: SessionDetail
-    exclusions: Sequence[Stretch]
 
     def utc_ns(self, t_ns: int) -> int:
         """UTC by the clock at the session's start, ns since 1970."""
         return self.capture.started_utc_ns + t_ns
 
 
-def notification_rows(session: Session) -> Iterator[Row]:
+def notification_rows(session: Exported) -> Iterator[Row]:
     """Rows of ``notifications``."""
     plan = session.capture.plan
     for seq, event in enumerate(session.capture.events(), 1):
@@ -54,7 +45,7 @@ def notification_rows(session: Session) -> Iterator[Row]:
         )  # fmt: skip
 
 
-def reading_rows(session: Session) -> Iterator[Row]:
+def reading_rows(session: Exported) -> Iterator[Row]:
     """Rows of ``readings``."""
     plan = session.capture.plan
     for event in session.capture.events():
@@ -76,51 +67,47 @@ def reading_rows(session: Session) -> Iterator[Row]:
             )  # fmt: skip
 
 
-def pair_rows(session: Session) -> Iterator[Row]:
+def pair_rows(session: Exported) -> Iterator[Row]:
     """Rows of ``pairs``."""
-    data = session.data
-    tolerance = Tolerance(data.plan.tolerance_bpm, data.plan.tolerance_percent)
-    reference = data.reference
-    stretches = sorted({*data.exclusions, *session.exclusions})
-    for series in data.tests:
-        reasons = _reasons(data.seconds, concerning(stretches, reference.number, series.number))
-        for second in np.flatnonzero(pairs_of(reference.grid, series.grid)).tolist():
-            ref, test = int(reference.grid[second]), int(series.grid[second])
-            why = reasons.get(second)
+    tolerance = session.record.tolerance
+    for pairs in session_pairs(session.record, session.data):
+        every = zip(
+            pairs.second.tolist(), pairs.reference.tolist(), pairs.test.tolist(),
+            pairs.excluded.tolist(), strict=True,
+        )  # fmt: skip
+        for second, ref, test, excluded in every:
             yield (
-                second, session.utc_ns(second * NS_PER_S), series.number, series.sensor.label,
+                second, session.utc_ns(second * NS_PER_S), pairs.number, pairs.label,
                 ref / 1000, test / 1000, (test - ref) / 1000, tolerance.within(ref, test),
-                why is not None, why,
+                excluded, pairs.why(second) if excluded else None,
             )  # fmt: skip
 
 
-def effort_rows(session: Session) -> Iterator[Row]:
+def effort_rows(session: Exported) -> Iterator[Row]:
     """Rows of ``efforts``."""
-    detail = session.detail
-    for number, effort in enumerate(detail.efforts, 1):
-        for sensor in detail.sensors:
-            response = sensor.responses[number - 1]
+    for place, effort in enumerate(session.record.efforts):
+        for sensor in session.record.sensors:
+            response = sensor.responses[place]
             yield (
-                number, effort.kind.value, effort.start_s, effort.peak_s, effort.return_s,
-                effort.base_bpm, effort.peak_bpm, effort.marked, sensor.series.number,
-                sensor.series.sensor.label, response.answer.value, response.delay_s,
+                place + 1, effort.kind.value, effort.start_s, effort.peak_s, effort.return_s,
+                effort.base_bpm, effort.peak_bpm, effort.marked, sensor.number,
+                sensor.label, response.answer.value, response.delay_s,
                 response.shortfall_bpm, response.share,
             )  # fmt: skip
 
 
-def warning_rows(session: Session) -> Iterator[Row]:
+def warning_rows(session: Exported) -> Iterator[Row]:
     """Rows of ``warnings``."""
-    plan = session.capture.plan
-    for warning in session.board.warnings:
+    for warning in session.record.warnings:
         yield (
             warning.number, warning.kind.value, warning.sensor,
-            plan.sensor(warning.sensor).label if warning.sensor else None,
-            warning.severity.name.lower().replace("_", " "), warning.since_s, warning.start_s,
+            session.record.label(warning.sensor),
+            severity_name(warning.severity), warning.since_s, warning.start_s,
             warning.end_s, warning.cause, warning.advice, warning.cleared or None,
         )  # fmt: skip
 
 
-ROWS: Final[Mapping[str, Callable[[Session], Iterator[Row]]]] = {
+ROWS: Final[Mapping[str, Callable[[Exported], Iterator[Row]]]] = {
     "notifications": notification_rows,
     "readings": reading_rows,
     "pairs": pair_rows,
@@ -128,14 +115,3 @@ ROWS: Final[Mapping[str, Callable[[Session], Iterator[Row]]]] = {
     "warnings": warning_rows,
 }
 """How the rows of each table are made, by its name."""
-
-
-def _reasons(seconds: int, stretches: Sequence[Stretch]) -> dict[int, str]:
-    """Why each excluded second is out."""
-    found: dict[int, list[str]] = {}
-    for stretch in stretches:
-        for second in range(max(stretch.start_s, 0), min(stretch.end_s, seconds)):
-            reasons = found.setdefault(second, [])
-            if stretch.reason not in reasons:
-                reasons.append(stretch.reason)
-    return {second: "; ".join(reasons) for second, reasons in found.items()}

@@ -15,8 +15,7 @@ from analysis.report.figure_canvas import PAGE, VIDEO, Heading, inline
 from analysis.report.figures import FIGURES, FigureFiles, save_figures
 from analysis.report.palette import DARK, LIGHT, contrast
 from analysis.report.traces import draw_traces, series_of
-from analysis.report.verdict import quoted
-from analysis.session.pipeline import session_numbers
+from analysis.session.pipeline import session_of
 from analysis.statistics.pairing import NO_VALUE
 from replay.capture import Capture
 from replay.demo_files import demo_captures
@@ -30,12 +29,12 @@ HEADING = Heading("Traces", "W1", "here", invented=True)
 @pytest.fixture(scope="module")
 def rowing():
     with Capture.open(demo_captures()[0]) as capture:
-        return session_numbers(capture)
+        return session_of(capture)
 
 
 def numbers_of(path):
     with Capture.open(path) as capture:
-        return session_numbers(capture)
+        return session_of(capture)
 
 
 @pytest.mark.parametrize("dress", [LIGHT, DARK], ids=["light", "dark"])
@@ -186,7 +185,7 @@ def test_a_very_wide_interval_leaves_the_picture_to_the_pairs(rowing):
     """Where one failure makes an interval very wide, pairs and limits still fill the picture."""
     sheet = draw_differences(rowing, PAGE, HEADING)
     (low, high) = next(ax for ax in sheet.figure.axes if ax.get_ylabel()).get_ylim()
-    tansy = quoted(rowing.result.sensors[1])
+    tansy = rowing.record.sensors[1].counted
     assert tansy.loa_low.interval[0] < 1.5 * low
     assert low < tansy.loa_low.value < tansy.loa_high.value < high
     words = " ".join(text.get_text() for text in sheet.figure.texts)

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 
+from analysis.report.facts import report_facts
 from analysis.report.figures import FIGURES
 from analysis.report.words import INVENTED, INVENTED_LONG
 from live import __main__ as entry
@@ -70,7 +71,8 @@ def told(request, tmp_path_factory):
     from live.cli.report import write_report
 
     out = tmp_path_factory.mktemp("page") / "page.html"
-    facts = write_report(request.param, out, None)
+    written = write_report(request.param, out, None)
+    facts = report_facts(written.session.record, written.source)
     text = out.read_text(encoding="utf-8")
     return text, Document(text), json.loads(json.dumps(facts))
 

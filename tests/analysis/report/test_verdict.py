@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.report.verdict import efforts_of, sensor_verdict, session_verdict
-from analysis.session.detail import detail_session
+from analysis.report.verdict import sensor_verdict, session_verdict
+from analysis.session.compute import compute_record
 from analysis.session.load import SensorSeries, SessionData
-from analysis.session.sensors import analyse_session
+from analysis.session.record import named_efforts
 from analysis.statistics.closer import closer_of
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.pairing import NO_VALUE, grid_values
@@ -48,10 +48,10 @@ def session(reference, **tests):
 
 
 def verdict(data, usable=100.0, closer=()):
-    result, detail = analyse_session(data), detail_session(data)
-    sentences = session_verdict(result, detail, closer, usable)
-    each = [sensor_verdict(result, detail, index) for index in range(len(result.sensors))]
-    return sentences, each, result
+    record = compute_record(data)
+    record = replace(record, reference_usable_percent=usable, closer=tuple(closer))
+    each = [sensor_verdict(record, one) for one in record.sensors]
+    return session_verdict(record), each, record
 
 
 @pytest.fixture
@@ -91,7 +91,7 @@ def test_numbers_are_those_of_the_result(workout):
     )
     told = f"in {share} % of the seconds compared (95 % interval {low} to {high} %)"
     assert told in sentences[0]
-    delay = detail_session(data).sensors[0].delay
+    delay = result.sensors[0].delay
     assert delay.value == pytest.approx(5, abs=0.5)
     low, high = delay.interval
     told = (
@@ -154,7 +154,7 @@ def test_an_uneven_sensor_has_a_range_of_delays_beside_its_best_shift(workout):
     seconds = np.arange(len(bpm))
     test = bpm[np.maximum(seconds - lag, 0)] + rng.normal(0, 1, len(bpm))
     data = session(bpm, Sorrel=test)
-    detail = detail_session(data).sensors[0]
+    detail = compute_record(data).sensors[0]
     assert detail.without_delay is None
     seen = [response.delay_s for response in detail.responses if response.delay_s is not None]
     told = f"{min(seen):.0f} to {max(seen):.0f} s"
@@ -217,6 +217,7 @@ def test_closer_has_the_exact_difference():
 def test_efforts_have_short_names(workout):
     """Efforts and troughs are numbered each on their own, in order of time."""
     bpm, _ = workout
-    names = [name for name, _ in efforts_of(detail_session(session(bpm, Sorrel=bpm)).efforts)]
+    record = compute_record(session(bpm, Sorrel=bpm))
+    names = [name for name, _ in named_efforts(record.efforts)]
     assert names[:4] == ["E1", "T1", "E2", "T2"]
     assert len(names) == len(set(names))

@@ -73,4 +73,4 @@ def test_nothing_to_split():
     same = gap_error(reference, reference, TOLERANCE, everything(60))
     none = gap_error(reference, reference, TOLERANCE, ~everything(60))
     assert (same.error_percent, none.error_percent, none.pairs_percent) == (None, None, None)
-    assert none.to_json()["beside_gaps_mae_bpm"] is None
+    assert none.beside.mae.value is None

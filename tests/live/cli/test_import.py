@@ -12,8 +12,9 @@ from analysis.board import Board
 from analysis.board.rules.registry import rules_for
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import WarningKind
-from analysis.session.detail import NOT_ONE_CLOCK, detail_session
+from analysis.session.compute import compute_record
 from analysis.session.load import load_session
+from analysis.session.record import NOT_ONE_CLOCK
 from analysis.statistics.efforts import Answer
 from live import __main__ as entry
 from live.cli import import_dialog
@@ -163,7 +164,7 @@ def test_no_delay_is_claimed_of_a_file(recorded, tmp_path, capsys):
     path = fit_file(tmp_path / "tansy.fit", late)
     facts = facts_of(capsys, path, "--into", recorded, "--offset-s", "0", "--out", tmp_path / "new")
     with Capture.open(Path(facts["capture"])) as capture:
-        bracken, tansy = detail_session(load_session(capture)).sensors
+        bracken, tansy = compute_record(load_session(capture)).sensors
         board = Board(capture.plan)
         for event in capture.events():
             board.feed(event)
@@ -208,8 +209,8 @@ def test_with_a_file_as_reference_no_delay_is_claimed_of_anyone(recorded, tmp_pa
     )
     assert facts["remarks"] == ["Yarrow was the reference; in the new capture it is a test sensor."]
     with Capture.open(Path(facts["capture"])) as capture:
-        sensors = detail_session(load_session(capture)).sensors
-    assert [one.series.sensor.label for one in sensors] == ["Yarrow", "Bracken"]
+        sensors = compute_record(load_session(capture)).sensors
+    assert [one.label for one in sensors] == ["Yarrow", "Bracken"]
     assert {one.delay.caution for one in sensors} == {NOT_ONE_CLOCK}
 
 

@@ -186,7 +186,8 @@ def test_marked_efforts_and_refused_suggestions_count(tmp_path, capsys):
     file = written(tmp_path / "a.sqlite", events, end_s=600)
     _, before = reported(capsys, file, tmp_path)
     assert before["exclusions"] != []
-    from analysis.session.exclusions import session_of, suggestions
+    from analysis.session.exclusions import suggestions
+    from analysis.session.load import session_of
 
     with Capture.open(file) as capture:
         found = suggestions(session_of(capture)[1])

@@ -187,12 +187,12 @@ def test_analyse_says_when_it_cannot_write(small, tmp_path, capsys):
 
 def test_the_sentence_says_no_more_than_the_interval(tmp_path):
     """A bias whose interval holds 0 is called no bias; without pairs there is no number."""
+    from analysis.session.compute import compute_record
     from analysis.session.load import load_session
-    from analysis.session.sensors import analyse_session
 
     def sentence_of(path):
         with Capture.open(path) as capture:
-            result = analyse_session(load_session(capture)).sensors[0]
+            result = compute_record(load_session(capture)).sensors[0]
         return result.whole, sentence("Sorrel", "Yarrow", result.whole)
 
     late, said = sentence_of(ROWING)

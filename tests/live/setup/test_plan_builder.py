@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.report.reporting_items import reporting_facts
+from analysis.report.reporting_items import reporting_items
 from live.setup.places import PLACES, from_sensor, mirrored, part, side
 from live.setup.plan_builder import DETAILS, Draft
 from replay.attention import AttentionPlan
@@ -114,8 +114,7 @@ def test_no_side_is_invented(told):
 def test_the_details_asked_for_are_those_a_report_lists():
     """What the set-up page asks for is, name by name, what a report else calls not stated."""
     asked = [name for name, hint in DETAILS if hint]
-    empty = reporting_facts(WHOLE.plan())
-    assert asked == empty["missing_items"]
-    told = reporting_facts(replace(WHOLE, details=dict.fromkeys(asked, "1")).plan())
-    assert told["missing_items"] == []
-    assert told["other_details"] == {}
+    empty = reporting_items(WHOLE.plan())
+    assert asked == list(empty.missing)
+    told = reporting_items(replace(WHOLE, details=dict.fromkeys(asked, "1")).plan())
+    assert (told.missing, told.others) == ((), ())

@@ -152,16 +152,17 @@ class Afterwards(QObject):
             return
         self._count_again = False
         survey, plan, notes = self.survey, self.feed.plan, self.desk.notebook.effective
-        self._counting = Job(lambda: findings(survey, plan, notes), "numbers")
+        count = len(self.feed.capture.notes())
+        self._counting = Job(lambda: findings(survey, plan, notes, count), "numbers")
 
     def _take_findings(self, found: Findings) -> None:
         self.found = found
-        self.numbers.show_result(found.result)
+        self.numbers.show_record(found.record)
         self.seen.efforts = tuple(
             (float(e.start_s), float(e.return_s), f"effort {n}{' (marked)' if e.marked else ''}")
             for n, e in enumerate(found.efforts, 1)
         )
-        excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.result.exclusions)
+        excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.record.exclusions)
         self.ribbon.show_session(found.data.reference.grid, found.moments, excluded)
         self._window.redraw()
 

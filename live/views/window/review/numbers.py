@@ -14,12 +14,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from analysis.report.words import NONE, duration, interval, number
 from live.views.window.parts.accessibility import name_parts
-from live.views.window.parts.number_format import duration
 from live.views.window.parts.plain_text import Label
 
 if TYPE_CHECKING:
-    from analysis.session.sensors import SessionResult
+    from analysis.session.record import SessionRecord
     from analysis.statistics.estimate import Estimate
     from analysis.statistics.summary import Agreement
 
@@ -28,29 +28,21 @@ COLUMNS: Final = (
     "RMSE bpm",
 )  # fmt: skip
 WHOLE: Final = "whole session"
-_NONE: Final = "–"
 
 
 def with_interval(estimate: Estimate, digits: int, *, sign: bool = False) -> str:
     """Value and, in brackets, its 95 % interval; a dash where there is none."""
-    if estimate.value is None:
-        return _NONE
-    form = f"{'+' if sign else ''}.{digits}f"
-
-    def text(value: float) -> str:
-        return f"{value:{form}}".replace("-", "−")
-
-    shown = text(estimate.value)
-    if estimate.interval is None:
-        return shown
-    return f"{shown} ({text(estimate.interval[0])} to {text(estimate.interval[1])})"
+    shown = number(estimate.value, digits, sign=sign)
+    ends = interval(estimate.interval, digits, sign=sign)
+    return f"{shown} ({ends})" if estimate.value is not None and ends else shown
 
 
 def row_of(label: str, over: str, found: Agreement) -> tuple[str, ...]:
     """The cells of one row under :data:`COLUMNS`."""
-    limits = _NONE
+    limits = NONE
     if found.loa_low.value is not None and found.loa_high.value is not None:
-        limits = f"{found.loa_low.value:+.1f} to {found.loa_high.value:+.1f}".replace("-", "−")
+        ends = (found.loa_low.value, found.loa_high.value)
+        limits = interval(ends, 1, sign=True)
     return (
         label,
         over,
@@ -65,11 +57,11 @@ def row_of(label: str, over: str, found: Agreement) -> tuple[str, ...]:
     )
 
 
-def rows_of(result: SessionResult) -> list[tuple[str, ...]]:
+def rows_of(record: SessionRecord) -> list[tuple[str, ...]]:
     """Two rows per test sensor where something is excluded for it, else one."""
     rows = []
-    for sensor in result.sensors:
-        label = sensor.series.sensor.label
+    for sensor in record.sensors:
+        label = sensor.label
         rows.append(row_of(label, WHOLE, sensor.whole))
         if sensor.without_exclusions is not None:
             over = f"without {duration(sensor.excluded_s)}"
@@ -100,12 +92,12 @@ class NumbersPage(QWidget):
         layout.setSpacing(3)
         layout.addWidget(self.note)
         layout.addWidget(self.table, 1)
-        self.result: SessionResult | None = None
+        self.record: SessionRecord | None = None
 
-    def show_result(self, result: SessionResult) -> None:
+    def show_record(self, record: SessionRecord) -> None:
         """Other numbers."""
-        self.result = result
-        rows = rows_of(result)
+        self.record = record
+        rows = rows_of(record)
         self.table.setRowCount(len(rows))
         for y, cells in enumerate(rows):
             for x, text in enumerate(cells):
@@ -116,14 +108,14 @@ class NumbersPage(QWidget):
                     )
                 self.table.setItem(y, x, item)
         self._widen()
-        count = len(result.exclusions)
-        seconds = max((s.excluded_s for s in result.sensors), default=0)
+        count = len(record.exclusions)
+        seconds = max((s.excluded_s for s in record.sensors), default=0)
         stretches = "1 stretch" if count == 1 else f"{count} stretches"
         words = f"{stretches} left out ({duration(seconds)})" if count else "Nothing is left out"
-        cautions = list(result.cautions)
-        for sensor in result.sensors:
-            shown = sensor.without_exclusions or sensor.whole
-            cautions += [f"{sensor.series.sensor.label}: {one}" for one in shown.cautions[:1]]
+        cautions = list(record.cautions)
+        for sensor in record.sensors:
+            shown = sensor.counted
+            cautions += [f"{sensor.label}: {one}" for one in shown.cautions[:1]]
         self.note.setText(
             f"{words}. Limits: limits of agreement. In brackets: 95 % interval, where one can be "
             f"given honestly. {' '.join(cautions)}"

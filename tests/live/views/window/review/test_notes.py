@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
+from analysis.report.facts import session_facts
 from live import __main__ as entry
 from live.views.window.parts.keys import Deed
 from live.views.window.parts.overlay import Standing
@@ -60,7 +62,7 @@ def told(capsys, path):
 
 
 def shown_numbers(window):
-    return window.after.numbers.result.to_json()
+    return session_facts(window.after.numbers.record, Path("a.sqlite"))
 
 
 def same_numbers(window, capsys, path):
@@ -302,7 +304,7 @@ def test_a_read_only_file_takes_no_notes_and_all_else_works(path, monkeypatch):
         assert window.after.desk.dialog is None
         do(window, "G")
         assert window.header.notice.text().startswith("gap")
-        assert window.after.numbers.result is not None
+        assert window.after.numbers.record is not None
     assert notes_in(path) == []
 
 
@@ -321,7 +323,7 @@ def test_a_capture_that_is_being_recorded_takes_no_notes(tmp_path):
             )
             do(window, "Shift+Right")
             assert at(window) == 40 * NS_PER_S
-            assert window.after.numbers.result is not None
+            assert window.after.numbers.record is not None
     finally:
         writer.abandon()
 

@@ -1,15 +1,18 @@
-"""Phases, zones and the session in detail."""
+"""Phases, zones, efforts, delays and errors in the record of a session."""
 
 from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from analysis.session.detail import NO_EFFORTS, SessionDetail, detail_session
+from analysis.report.facts import session_facts
+from analysis.session.compute import compute_record
 from analysis.session.load import SessionData, session_data
+from analysis.session.record import NO_EFFORTS, SessionRecord
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.delay import shifted
 from analysis.statistics.efforts import Answer, Kind
@@ -68,9 +71,20 @@ def data() -> SessionData:
 
 
 @pytest.fixture(scope="module")
-def detail(data: SessionData) -> SessionDetail:
-    """Its detail."""
-    return detail_session(data)
+def record(data: SessionData) -> SessionRecord:
+    """Its record."""
+    return compute_record(data)
+
+
+def part_of(parts, name):
+    """The agreement over a named part."""
+    return next(part.agreement for part in parts if part.name == name)
+
+
+def answers(record, index, kind=Kind.EFFORT):
+    """What a sensor made of each effort, or of each trough."""
+    pairs = zip(record.efforts, record.sensors[index].responses, strict=True)
+    return [response.answer for effort, response in pairs if effort.kind is kind]
 
 
 def test_every_second_of_the_reference_has_one_phase_and_one_zone(data: SessionData) -> None:
@@ -129,42 +143,43 @@ def test_agreement_by_part_is_agreement_of_those_seconds(data: SessionData) -> N
     assert parts["upper third"].bias.value == pytest.approx(np.mean((test - ref)[mask]) / 1000)
 
 
-def test_late_is_told_from_wrong(detail: SessionDetail) -> None:
+def test_late_is_told_from_wrong(record: SessionRecord) -> None:
     """Sorrel is 4 s late; with that taken out, its error is a fraction of what it was."""
-    sorrel = detail.sensors[0]
+    sorrel = record.sensors[0]
     assert sorrel.delay.value == pytest.approx(LATE_BY, abs=0.5)
-    rises = sorrel.phases["rise"]
+    rises = part_of(sorrel.phases, "rise")
     assert rises.bias.value < -3
-    assert sorrel.phases["steady"].mae.value < 2
+    assert part_of(sorrel.phases, "steady").mae.value < 2
     assert sorrel.without_delay.rmse.value < 2
     assert sorrel.without_delay.rmse.value < 0.6 * rises.rmse.value
 
 
-def test_the_delay_is_taken_out_of_the_reference(data: SessionData, detail: SessionDetail) -> None:
+def test_the_delay_is_taken_out_of_the_reference(data: SessionData, record: SessionRecord) -> None:
     """Agreement without the delay is agreement with the reference shown as much later."""
     test, ref = data.tests[0].grid, data.reference.grid
     expected = agreement_of(shifted(ref, LATE_BY), test, Tolerance(5, 10))
-    assert expected.mae.value == detail.sensors[0].without_delay.mae.value
+    assert expected.mae.value == record.sensors[0].without_delay.mae.value
 
 
-def test_the_missed_effort_is_named(detail: SessionDetail) -> None:
+def test_the_missed_effort_is_named(record: SessionRecord) -> None:
     """Tansy followed all efforts but the third; Sorrel followed all."""
-    efforts = [e for e in detail.efforts if e.kind is Kind.EFFORT]
+    efforts = [e for e in record.efforts if e.kind is Kind.EFFORT]
     assert [e.peak_s // PERIOD for e in efforts] == list(range(6))
-    sorrel, tansy = (s.answers(detail.efforts, Kind.EFFORT) for s in detail.sensors)
+    sorrel, tansy = (answers(record, index) for index in range(2))
     assert sorrel == [Answer.FOLLOWED] * 6
     assert tansy == [Answer.FOLLOWED] * 2 + [Answer.MISSED] + [Answer.FOLLOWED] * 3
+    assert (record.sensors[1].efforts.missed.count, record.sensors[1].efforts.judged) == (1, 6)
 
 
-def test_error_variances_are_given_with_their_caution(detail: SessionDetail) -> None:
+def test_error_variances_are_given_with_their_caution(record: SessionRecord) -> None:
     """Three sensors have an error variance each, and the caution about shared errors stands by."""
-    assert list(detail.error_variances) == [1, 2, 3]
-    assert any("independent" in caution for caution in detail.cautions)
+    assert [one.sensor for one in record.error_variances] == [1, 2, 3]
+    assert any("independent" in caution for caution in record.detail_cautions)
 
 
 def test_sensors_on_two_clocks_have_no_delay(data: SessionData) -> None:
     """Without one clock no delay is claimed, whatever the series show."""
-    for sensor in detail_session(data, one_clock=False).sensors:
+    for sensor in compute_record(data, one_clock=False).sensors:
         assert sensor.delay.value is None
         assert "one clock" in sensor.delay.caution
         assert sensor.without_delay is None
@@ -172,29 +187,29 @@ def test_sensors_on_two_clocks_have_no_delay(data: SessionData) -> None:
 
 def test_exclusions_hide_efforts_and_pairs(data: SessionData) -> None:
     """An effort in an excluded stretch of the reference is not used; other sensors' stay."""
-    dry = detail_session(data, [Stretch(590, 880, "dry strap", 1)])
+    dry = compute_record(data, exclusions=[Stretch(590, 880, "dry strap", 1)])
     assert [e.peak_s // PERIOD for e in dry.efforts if e.kind is Kind.EFFORT] == [0, 1, 3, 4, 5]
-    off = detail_session(data, [Stretch(590, 880, "taken off", 3)])
-    answers = off.sensors[1].answers(off.efforts, Kind.EFFORT)
-    assert answers[2] is Answer.UNSEEN
+    off = compute_record(data, exclusions=[Stretch(590, 880, "taken off", 3)])
+    assert answers(off, 1)[2] is Answer.UNSEEN
 
 
 def test_a_steady_session_has_no_efforts_and_no_delay() -> None:
     """On a steady session neither efforts nor delays are made up, and it is said."""
-    detail = detail_session(_data(steady=True))
-    assert detail.efforts == ()
-    assert NO_EFFORTS in detail.cautions
-    assert all(sensor.delay.value is None for sensor in detail.sensors)
+    record = compute_record(_data(steady=True))
+    assert record.efforts == ()
+    assert NO_EFFORTS in record.detail_cautions
+    assert all(sensor.delay.value is None for sensor in record.sensors)
 
 
-def test_the_detail_is_plain_json(data: SessionData, detail: SessionDetail) -> None:
+def test_the_facts_are_plain_json(data: SessionData, record: SessionRecord) -> None:
     """The facts survive JSON unchanged, also of an empty session."""
-    facts = detail.to_json()
+    facts = session_facts(record, Path("a.sqlite"))
     assert facts == json.loads(json.dumps(facts, allow_nan=False))
     assert facts["sensors"][1]["efforts"]["missed"] == 1
     assert len(facts["sensors"][1]["responses"]) == len(facts["efforts"])
     low, high = facts["sensors"][0]["delay_s_interval"]
     assert low <= facts["sensors"][0]["delay_s"] <= high
-    empty = detail_session(session_data(data.plan, [], 10 * NS_PER_S)).to_json()
-    json.dumps(empty, allow_nan=False)
-    assert empty["error_variances"] == []
+    empty = compute_record(session_data(data.plan, [], 10 * NS_PER_S))
+    facts = session_facts(empty, Path("a.sqlite"))
+    json.dumps(facts, allow_nan=False)
+    assert facts["error_variances"] == []

@@ -1,4 +1,4 @@
-"""From the events of a capture to the result of a session."""
+"""From the events of a capture to its arrays, and to the agreement in its record."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.report.facts import session_facts
+from analysis.session.compute import compute_record
 from analysis.session.load import SessionData, load_session, session_data
-from analysis.session.sensors import analyse_session
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rolling import RollingAgreement
@@ -107,10 +108,10 @@ def test_gaps_and_coverage_follow_the_grid(data: SessionData) -> None:
 
 def test_the_result_is_that_of_the_pairs(data: SessionData) -> None:
     """Pairs, bias and share of each sensor are those of pushing the grids through the monitor."""
-    result = analyse_session(data)
+    result = compute_record(data)
     for sensor in result.sensors:
         rolling = RollingAgreement(None, Tolerance(5, 10))
-        for pair in zip(data.reference.grid, sensor.series.grid, strict=True):
+        for pair in zip(data.reference.grid, data.sensors[sensor.number].grid, strict=True):
             rolling.push(*pair)
         live = rolling.sums.summary()
         assert live.pairs == sensor.whole.pairs
@@ -123,11 +124,11 @@ def test_the_result_is_that_of_the_pairs(data: SessionData) -> None:
 def test_exclusions_concern_whom_they_name(data: SessionData) -> None:
     """A stretch of the reference counts for all, one of a test sensor for that one; both shown."""
     stretches = [Stretch(100, 150, "dry strap", 1), Stretch(400, 420, "taken off", 3)]
-    sorrel, tansy = analyse_session(data, stretches).sensors
+    sorrel, tansy = compute_record(data, exclusions=stretches).sensors
     assert (sorrel.excluded_s, tansy.excluded_s) == (70, 50)
     assert sorrel.whole.pairs - sorrel.without_exclusions.pairs == 70
     assert tansy.whole.pairs == tansy.without_exclusions.pairs  # it had not begun then
-    whole_session = analyse_session(data, [Stretch(590, 900, "cool-down")])
+    whole_session = compute_record(data, exclusions=[Stretch(590, 900, "cool-down")])
     assert [sensor.excluded_s for sensor in whole_session.sensors] == [11, 11]
 
 
@@ -164,17 +165,18 @@ def test_a_capture_file_gives_the_same_as_its_events(tmp_path: Path, data: Sessi
     for number, series in data.sensors.items():
         assert np.array_equal(series.grid, loaded.sensors[number].grid)
     assert loaded.exclusions == (Stretch(0, 60, "warm-up"),)
-    assert [sensor.excluded_s for sensor in analyse_session(loaded).sensors] == [60, 60]
+    assert [sensor.excluded_s for sensor in compute_record(loaded).sensors] == [60, 60]
 
 
 def test_the_result_is_plain_json(data: SessionData) -> None:
     """The facts survive JSON unchanged and name sensors, exclusions and both results."""
-    facts = analyse_session(data, [Stretch(100, 150, "dry strap", 1)]).to_json()
+    record = compute_record(data, exclusions=[Stretch(100, 150, "dry strap", 1)])
+    facts = session_facts(record, Path("a.sqlite"))
     assert facts == json.loads(json.dumps(facts, allow_nan=False))
     assert [sensor["label"] for sensor in facts["sensors"]] == ["Sorrel", "Tansy"]
     assert facts["reference"]["label"] == "Yarrow"
     assert facts["exclusions"] == [
-        {"start_s": 100, "end_s": 150, "sensor": 1, "reason": "dry strap"}
+        {"start_s": 100, "end_s": 150, "sensor": "Yarrow", "reason": "dry strap"}
     ]
     sorrel = facts["sensors"][0]
     assert sorrel["whole_session"]["pairs"] > sorrel["without_exclusions"]["pairs"]
@@ -184,18 +186,18 @@ def test_the_result_is_plain_json(data: SessionData) -> None:
 def test_a_missing_reference_is_said_first() -> None:
     """When the reference covers little of the session, the result says so."""
     events = [event for event in _events() if event.sensor != 1 or event.t_ns < 300 * NS_PER_S]
-    result = analyse_session(session_data(_plan(), events, 600 * NS_PER_S))
+    result = compute_record(session_data(_plan(), events, 600 * NS_PER_S))
     assert "49 %" in result.cautions[0]
 
 
 def test_a_wider_age_limit_is_said() -> None:
     """A sensor whose values are held for longer than usual is named."""
-    result = analyse_session(session_data(_plan(hold_s=10), _events(60), 60 * NS_PER_S))
+    result = compute_record(session_data(_plan(hold_s=10), _events(60), 60 * NS_PER_S))
     assert any("Sorrel" in caution and "longer than 3 s" in caution for caution in result.cautions)
 
 
 def test_an_empty_session_is_a_result_without_numbers() -> None:
     """A capture without a single reading gives no pairs and no error."""
-    result = analyse_session(session_data(_plan(), [], 0))
+    result = compute_record(session_data(_plan(), [], 0))
     assert [sensor.whole.pairs for sensor in result.sensors] == [0, 0]
-    json.dumps(result.to_json(), allow_nan=False)
+    json.dumps(session_facts(result, Path("a.sqlite")), allow_nan=False)

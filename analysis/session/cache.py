@@ -1,0 +1,128 @@
+"""Records as JSON, and the user's cache of them.
+
+A record is kept under the UUID of its recording with what it was made of: checksum of the capture
+as it stood (so that a note, a copy with other notes, and damage all count as another capture) and
+version of the computation.  What does not fit, does not pass the checks or cannot be read is
+computed anew and written over; nothing that goes wrong here ever stops a command.  The folder may
+be deleted at any time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+import uuid
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from analysis.session.provenance import computation_version, file_sha256
+from analysis.session.record import FORMAT, SessionRecord
+from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from replay.capture import Capture
+
+CACHE_FOLDER_VARIABLE: Final = "SIDEBEAT_CACHE_DIR"
+"""Environment variable that names another folder."""
+
+_KIND: Final = "sidebeat session record"
+
+
+def cache_folder() -> Path:
+    """Where records are kept: the place that this system has for what can be made again."""
+    if named := os.environ.get(CACHE_FOLDER_VARIABLE):
+        return Path(named) / "records"
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+        return base / "Sidebeat" / "cache" / "records"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "Sidebeat" / "records"
+    base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return base / "sidebeat" / "records"
+
+
+def encode_record(record: SessionRecord) -> bytes:
+    """A record as one line of JSON that :func:`decode_record` reads back to an equal one."""
+    import msgspec  # noqa: PLC0415 - a view that loads the types alone has no use for it
+
+    return msgspec.json.encode(record)
+
+
+def decode_record(text: bytes) -> SessionRecord:
+    """Read a record, every field checked.  Raises ``ValueError`` on anything that is none."""
+    import msgspec  # noqa: PLC0415 - as above
+
+    try:
+        record = msgspec.json.decode(text, type=SessionRecord)
+    except (msgspec.MsgspecError, SidebeatError) as error:
+        raise ValueError(str(error)) from None
+    if record.format != FORMAT:
+        raise ValueError(f"a record of format {record.format}")
+    return record
+
+
+class RecordCache:
+    """The kept record of one open capture.
+
+    One that is not closed is never kept: it may grow while it is read.
+    """
+
+    def __init__(self, capture: Capture) -> None:
+        self._path: Path | None = None
+        self._notes = len(capture.notes())
+        try:
+            name = str(uuid.UUID(capture.uuid))  # it comes from a file, and becomes a file's name
+            if capture.clean and not _is_being_written(capture.path):
+                self._head = _head(file_sha256(capture.path))
+                self._path = cache_folder() / f"{name}.json"
+        except (ValueError, OSError, RuntimeError, SidebeatError):
+            return
+
+    def load(self) -> SessionRecord | None:
+        """The record, if one is kept that fits and is whole."""
+        if self._path is None:
+            return None
+        try:
+            head, digest, body = self._path.read_bytes().split(b"\n", 2)
+            if head != self._head or digest != _digest(body):
+                return None
+            record = decode_record(body)
+            # Somebody may have noted something between two looks at the capture.
+            return record if record.provenance.notes == self._notes else None
+        except (OSError, ValueError):
+            return None
+
+    def store(self, record: SessionRecord) -> None:
+        """Keep a record, readable by this user alone; where that cannot be done, nothing is."""
+        if self._path is None:
+            return
+        try:
+            body = encode_record(record)
+            folder = self._path.parent
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            folder.chmod(0o700)
+            # A temporary file is made with mode 0600; it takes its place whole or not at all.
+            with tempfile.NamedTemporaryFile(dir=folder, suffix=".new", delete=False) as file:
+                fresh = Path(file.name)
+                file.write(b"\n".join((self._head, _digest(body), body)))
+            try:
+                fresh.replace(self._path)
+            except OSError:
+                fresh.unlink(missing_ok=True)
+        except (OSError, TypeError, ValueError):
+            return
+
+
+def _head(sha256: str) -> bytes:
+    return f"{_KIND} {FORMAT} {computation_version()} {sha256}".encode()
+
+
+def _digest(body: bytes) -> bytes:
+    return hashlib.sha256(body).hexdigest().encode()
+
+
+def _is_being_written(path: Path) -> bool:
+    """Whether SQLite keeps something beside the file that belongs to it."""
+    return any(path.with_name(path.name + end).exists() for end in ("-wal", "-journal"))

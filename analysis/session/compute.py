@@ -1,0 +1,268 @@
+"""From the arrays of a session to its record: every number, once.
+
+What is left out is decided before (:mod:`analysis.session.exclusions`), by the one rule that the
+window has as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.board.snapshot import RuleFailure, SensorWarning
+from analysis.session.gap_error import gap_error
+from analysis.session.load import SensorSeries, SessionData
+from analysis.session.record import (
+    NO_EFFORTS,
+    NOT_ONE_CLOCK,
+    AnswerShare,
+    Clock,
+    NotedMarker,
+    Part,
+    Provenance,
+    SensorErrorVariance,
+    SensorFacts,
+    SensorRecord,
+    SessionRecord,
+    Tally,
+)
+from analysis.statistics.agreement import Tolerance
+from analysis.statistics.closer import closer_of
+from analysis.statistics.delay import UNSURE, delay_of, mean_age_s
+from analysis.statistics.effective import BoolArray
+from analysis.statistics.efforts import (
+    Answer,
+    Effort,
+    Kind,
+    Response,
+    find_efforts,
+    responses,
+    share_of,
+)
+from analysis.statistics.error_variance import CORRELATED, error_variances
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.phases import (
+    agreement_by,
+    agreement_without_delay,
+    phase_masks,
+    zone_masks,
+)
+from analysis.statistics.stretch import Stretch, concerning, kept_seconds
+from analysis.statistics.summary import agreement_of
+from replay.attention import AttentionPlan
+from replay.plan import DEFAULT_HOLD_S
+
+LOW_REFERENCE_COVERAGE_PERCENT: Final = 80.0
+"""Below this the reference was missing for a fifth of the session, hardly by chance: what was
+compared may be the easy part of it."""
+
+Grid = npt.NDArray[np.int32]
+
+
+def compute_record(
+    data: SessionData,
+    warnings: Iterable[SensorWarning] = (),
+    exclusions: Sequence[Stretch] = (),
+    provenance: Provenance | None = None,
+    *,
+    failed_rules: Iterable[RuleFailure] = (),
+    one_clock: bool = True,
+) -> SessionRecord:
+    """Compute all numbers of a session.
+
+    ``exclusions``: stretches to take out beside those that the tester noted in the capture; one
+    about the reference or about the whole session counts for every test sensor, one about a
+    test sensor for that sensor alone.  Nothing is deleted: both results are given.  Efforts are
+    found on the reference with its excluded stretches as gaps.
+
+    No delay is claimed of a sensor that was not stamped on the clock of the reference: of one from
+    a file, of any where the reference is from a file, and of all with ``one_clock=False``; its
+    efforts are not late then.
+    """
+    plan, reference = data.plan, data.reference
+    stretches = tuple(sorted({*data.exclusions, *exclusions}))
+    kept = {
+        number: kept_seconds(data.seconds, concerning(stretches, reference.number, number))
+        for number in data.sensors
+    }
+    ref = np.where(kept[reference.number], reference.grid, NO_VALUE).astype(np.int32)
+    efforts = find_efforts(ref, data.efforts)
+    heart = _Heart(ref, efforts, phase_masks(ref), zone_masks(ref))
+    tests = tuple(
+        _sensor(data, test, heart, kept[test.number], one_clock=one_clock) for test in data.tests
+    )
+    compared = (
+        closer_of(
+            reference.grid,
+            (one.number, one.grid),
+            (two.number, two.grid),
+            kept[one.number] & kept[two.number],
+        )
+        for one, two in combinations(data.tests, 2)
+    )
+    errors = _error_variances(data, stretches)
+    detail_cautions = [] if efforts else [NO_EFFORTS]
+    if errors:
+        detail_cautions.append(CORRELATED)
+    return SessionRecord(
+        provenance=provenance or Provenance(),
+        plan=replace(plan, broker=None, attention=AttentionPlan()),
+        duration_ns=data.duration_ns,
+        seconds=data.seconds,
+        reference=_facts(reference),
+        reference_usable_percent=100 * int(np.count_nonzero(ref != NO_VALUE)) / data.seconds,
+        sensors=tests,
+        clocks=tuple(_clock(series) for series in data.sensors.values()),
+        exclusions=stretches,
+        efforts=efforts,
+        error_variances=errors,
+        closer=tuple(one for one in compared if one is not None),
+        warnings=tuple(warnings),
+        failed_rules=tuple(failed_rules),
+        markers=tuple(NotedMarker(t_ns, text) for t_ns, text in data.markers),
+        cautions=_cautions(data),
+        detail_cautions=tuple(detail_cautions),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Heart:
+    """What the reference did: its grid without what is left out of it, and what lies in it."""
+
+    grid: Grid
+    efforts: tuple[Effort, ...]
+    phases: Mapping[str, BoolArray]
+    zones: Mapping[str, BoolArray]
+
+
+def _sensor(
+    data: SessionData, test: SensorSeries, heart: _Heart, kept: BoolArray, *, one_clock: bool
+) -> SensorRecord:
+    """``kept`` bool[n]: the seconds that count for this sensor."""
+    reference, ref = data.reference, heart.grid
+    tolerance = Tolerance(data.plan.tolerance_bpm, data.plan.tolerance_percent)
+    excluded_s = data.seconds - int(kept.sum())
+    grid = np.where(kept, test.grid, NO_VALUE).astype(np.int32)
+    age = mean_age_s(test.t_ns, test.grid) - mean_age_s(reference.t_ns, reference.grid)
+    answers = responses(heart.efforts, ref, grid)
+    if one_clock and test.sensor.on_capture_clock and reference.sensor.on_capture_clock:
+        delay, curve = delay_of(ref, grid, earlier_age_s=age)
+    else:
+        delay, curve = Estimate.undefined(NOT_ONE_CLOCK), None
+        answers = tuple(_without_delay(answer) for answer in answers)
+    phases, zones = (
+        agreement_by(masks, ref, grid, tolerance, kept) for masks in (heart.phases, heart.zones)
+    )
+    return SensorRecord(
+        facts=_facts(test),
+        excluded_s=excluded_s,
+        whole=agreement_of(reference.grid, test.grid, tolerance),
+        without_exclusions=(
+            agreement_of(reference.grid, test.grid, tolerance, kept=kept) if excluded_s else None
+        ),
+        delay=delay,
+        rising=None if curve is None else curve.rising,
+        falling=None if curve is None else curve.falling,
+        responses=answers,
+        efforts=_tally(heart.efforts, answers, Kind.EFFORT),
+        troughs=_tally(heart.efforts, answers, Kind.TROUGH),
+        phases=tuple(Part(name, found) for name, found in phases.items()),
+        zones=tuple(Part(name, found) for name, found in zones.items()),
+        without_delay=(
+            None
+            if delay.value is None or delay.caution == UNSURE
+            else agreement_without_delay(ref, grid, tolerance, kept, delay.value + age)
+        ),
+        gap_error=gap_error(reference, test, tolerance, kept),
+    )
+
+
+def _facts(series: SensorSeries) -> SensorFacts:
+    return SensorFacts(
+        number=series.number,
+        label=series.sensor.label,
+        placement=series.sensor.placement,
+        firmware=series.firmware,
+        model=series.model,
+        notifications=series.notifications,
+        malformed=series.malformed,
+        invalid=series.invalid,
+        coverage_percent=series.coverage_percent,
+        gaps=series.gaps,
+    )
+
+
+def _clock(series: SensorSeries) -> Clock:
+    sensor = series.sensor
+    return Clock(
+        number=series.number,
+        is_capture=sensor.on_capture_clock,
+        file=sensor.file,
+        sha256=sensor.sha256,
+        offset_s=sensor.offset_s,
+        alignment=sensor.alignment,
+    )
+
+
+def _tally(efforts: Sequence[Effort], answered: Sequence[Response], kind: Kind) -> Tally:
+    answers = [
+        response.answer
+        for effort, response in zip(efforts, answered, strict=True)
+        if effort.kind is kind
+    ]
+    followed, late, blunted, missed = (
+        AnswerShare(answers.count(wanted), share_of(answers, wanted))
+        for wanted in (Answer.FOLLOWED, Answer.LATE, Answer.BLUNTED, Answer.MISSED)
+    )
+    return Tally(
+        count=len(answers),
+        followed=followed,
+        late=late,
+        blunted=blunted,
+        missed=missed,
+        unseen=answers.count(Answer.UNSEEN),
+    )
+
+
+def _without_delay(response: Response) -> Response:
+    """The response of a sensor whose clock was aligned by its own changes."""
+    answer = Answer.FOLLOWED if response.answer is Answer.LATE else response.answer
+    return replace(response, answer=answer, delay_s=None)
+
+
+def _error_variances(
+    data: SessionData, stretches: Sequence[Stretch]
+) -> tuple[SensorErrorVariance, ...]:
+    numbers = list(data.sensors)
+    if len(numbers) < 3:
+        return ()
+    grids = [data.sensors[number].grid for number in numbers]
+    present = np.all([grid != NO_VALUE for grid in grids], axis=0)
+    present &= kept_seconds(data.seconds, concerning(stretches, *numbers))
+    if np.count_nonzero(present) < 2:
+        return ()
+    found = error_variances([grid / 1000 for grid in grids], present)
+    return tuple(map(SensorErrorVariance, numbers, found))
+
+
+def _cautions(data: SessionData) -> tuple[str, ...]:
+    reference = data.reference
+    cautions = []
+    if reference.coverage_percent < LOW_REFERENCE_COVERAGE_PERCENT:
+        cautions.append(
+            f"The reference had a value in {reference.coverage_percent:.0f} % of the session only: "
+            "the rest of it was not compared."
+        )
+    wide = [s.sensor.label for s in data.sensors.values() if s.sensor.hold_s > DEFAULT_HOLD_S]
+    if wide:
+        cautions.append(
+            f"Values of {', '.join(wide)} were held for longer than 3 s, as planned: they send "
+            "less often, and lag by up to that."
+        )
+    return tuple(cautions)

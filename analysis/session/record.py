@@ -1,0 +1,304 @@
+"""The record of one session: every number that page, tables, JSON, window and study show.
+
+It is computed once (:func:`analysis.session.compute.compute_record`) and never changed; whoever
+shows a number takes it from here.  All of it is plain frozen values, so that it can be written as
+JSON and is checked field by field when it is read back (:mod:`analysis.session.cache`).
+
+A new statistic of the session is a field here, filled in by ``compute``; those who show it follow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from analysis.board.snapshot import RuleFailure, SensorWarning
+from analysis.statistics.agreement import Tolerance
+from analysis.statistics.closer import Closer
+from analysis.statistics.delay import UNSURE
+from analysis.statistics.efforts import Answer, Effort, Kind, Response
+from analysis.statistics.error_variance import ErrorVariance
+from analysis.statistics.estimate import Estimate
+from analysis.statistics.stretch import Stretch
+from analysis.statistics.summary import Agreement
+from replay.event import NS_PER_S
+from replay.plan import Plan
+
+FORMAT: Final = 1
+"""Counts up when fields change their meaning without changing their names."""
+
+NOT_ONE_CLOCK: Final = (
+    "The sensors were not stamped on one clock: offset and delay cannot be told apart."
+)
+NO_EFFORTS: Final = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
+
+FEWEST_DELAYS: Final = 3
+"""Changes with a delay at half rise from which their range is worth naming."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """What the record was made of, and by what.
+
+    ``uuid``: of the recording, the same in every copy.  ``notes``: notes in the capture when it
+    was read, undone ones included.  ``recorded_with``: software that recorded.  ``program``:
+    version that computed; ``computation``: digest of what the numbers depend on in it.
+    """
+
+    uuid: str = ""
+    started_utc_ns: int = 0
+    clean: bool = True
+    recorded_with: str = ""
+    notes: int = 0
+    program: str = ""
+    computation: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorFacts:
+    """What one compared sensor sent.
+
+    ``notifications``: heart rate payloads; of these ``malformed`` did not decode and ``invalid``
+    decoded to what may not be paired.  ``gaps``: stretches of grid seconds without a value.
+    """
+
+    number: int
+    label: str
+    placement: str
+    firmware: str
+    model: str
+    notifications: int
+    malformed: int
+    invalid: int
+    coverage_percent: float
+    gaps: tuple[Stretch, ...]
+
+    @property
+    def gap_s(self) -> int:
+        """Seconds without a value."""
+        return sum(gap.seconds for gap in self.gaps)
+
+    @property
+    def longest_gap_s(self) -> int:
+        """Length of the longest gap; 0 without any."""
+        return max((gap.seconds for gap in self.gaps), default=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """By what a compared sensor was stamped.
+
+    ``is_capture``: by the capture clock.  Otherwise it comes from the file ``file`` with this
+    ``sha256``, ``offset_s`` was added to its times, and ``alignment`` says how that was found.
+    """
+
+    number: int
+    is_capture: bool
+    file: str = ""
+    sha256: str = ""
+    offset_s: float = 0.0
+    alignment: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerShare:
+    """``count`` of the judged efforts had this answer; ``share`` (0–1) with its interval."""
+
+    count: int
+    share: Estimate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tally:
+    """What a sensor made of all efforts, or of all troughs: ``unseen`` ones are not judged."""
+
+    count: int
+    followed: AnswerShare
+    late: AnswerShare
+    blunted: AnswerShare
+    missed: AnswerShare
+    unseen: int
+
+    @property
+    def judged(self) -> int:
+        """How many it can be judged on."""
+        return self.count - self.unseen
+
+    def of(self, answer: Answer) -> int:
+        """How many had this answer."""
+        if answer is Answer.UNSEEN:
+            return self.unseen
+        return self.share_of(answer).count
+
+    def share_of(self, answer: Answer) -> AnswerShare:
+        """Count and share of an answer that judges (not ``UNSEEN``)."""
+        shares = {
+            Answer.FOLLOWED: self.followed,
+            Answer.LATE: self.late,
+            Answer.BLUNTED: self.blunted,
+            Answer.MISSED: self.missed,
+        }
+        return shares[answer]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Agreement over a part of the session: a phase of the heart rate, or a zone of it."""
+
+    name: str
+    agreement: Agreement
+
+
+@dataclass(frozen=True, slots=True)
+class GapError:
+    """Error beside gaps and elsewhere.
+
+    ``pairs_percent``, ``error_percent``: share of the pairs, and of the sum of the absolute
+    differences, that lies beside gaps (``None`` without pairs or without any difference).
+    """
+
+    pairs_percent: float | None
+    error_percent: float | None
+    beside: Agreement
+    elsewhere: Agreement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorRecord:
+    """One test sensor.
+
+    ``whole``: agreement over the whole session; ``without_exclusions``: with the stretches that
+    concern it taken out (``None`` if there are none), ``excluded_s`` seconds in all.  What follows
+    is without them: ``delay`` in s, and on the ``rising`` and the ``falling`` heart where the two
+    clearly differ; ``responses`` to :attr:`SessionRecord.efforts`, in their order, and their
+    tallies; ``phases`` and ``zones``; ``without_delay``: agreement with the delay taken out,
+    ``None`` where it is not known or in doubt.
+    """
+
+    facts: SensorFacts
+    excluded_s: int
+    whole: Agreement
+    without_exclusions: Agreement | None
+    delay: Estimate
+    rising: Estimate | None
+    falling: Estimate | None
+    responses: tuple[Response, ...]
+    efforts: Tally
+    troughs: Tally
+    phases: tuple[Part, ...]
+    zones: tuple[Part, ...]
+    without_delay: Agreement | None
+    gap_error: GapError
+
+    @property
+    def number(self) -> int:
+        """Place in the plan."""
+        return self.facts.number
+
+    @property
+    def label(self) -> str:
+        """Its label."""
+        return self.facts.label
+
+    @property
+    def counted(self) -> Agreement:
+        """The agreement that is quoted: with the excluded stretches taken out."""
+        return self.whole if self.without_exclusions is None else self.without_exclusions
+
+    @property
+    def delays_seen(self) -> tuple[float, float] | None:
+        """Least and greatest delay at half rise in s, where no one delay stands for them all."""
+        if self.delay.caution != UNSURE:
+            return None
+        delays = [one.delay_s for one in self.responses if one.delay_s is not None]
+        return (min(delays), max(delays)) if len(delays) >= FEWEST_DELAYS else None
+
+    def tally(self, kind: Kind) -> Tally:
+        """Of the efforts, or of the troughs."""
+        return self.efforts if kind is Kind.EFFORT else self.troughs
+
+
+@dataclass(frozen=True, slots=True)
+class SensorErrorVariance:
+    """A sensor's own error, the reference's included.  ``sensor``: its number in the plan."""
+
+    sensor: int
+    error: ErrorVariance
+
+
+@dataclass(frozen=True, slots=True)
+class NotedMarker:
+    """A marker of the tester, set while recording or afterwards; capture time."""
+
+    t_ns: int
+    text: str
+
+    @property
+    def at_s(self) -> float:
+        """Capture time in s, to the millisecond."""
+        return round(self.t_ns / NS_PER_S, 3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionRecord:
+    """All numbers of one session.
+
+    ``plan``: with the labels that count now, without broker and attention.  ``seconds``: length of
+    the grid.  ``reference_usable_percent``: share of the session in which the reference had a value
+    and was not left out.  ``exclusions``: all that count, the tester's and the suggested ones.
+    ``efforts``: with their troughs, in order of time.  ``error_variances``: empty with fewer than
+    three sensors that have seconds in common.  ``closer``: each two test sensors compared.
+    ``failed_rules``: rules of the board that failed and were switched off from then on.
+    ``cautions``: sentences about the session, ``detail_cautions`` about how it was taken apart.
+    """
+
+    format: int = FORMAT
+    provenance: Provenance
+    plan: Plan
+    duration_ns: int
+    seconds: int
+    reference: SensorFacts
+    reference_usable_percent: float
+    sensors: tuple[SensorRecord, ...]
+    clocks: tuple[Clock, ...]
+    exclusions: tuple[Stretch, ...]
+    efforts: tuple[Effort, ...]
+    error_variances: tuple[SensorErrorVariance, ...]
+    closer: tuple[Closer, ...]
+    warnings: tuple[SensorWarning, ...]
+    failed_rules: tuple[RuleFailure, ...]
+    markers: tuple[NotedMarker, ...]
+    cautions: tuple[str, ...]
+    detail_cautions: tuple[str, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """From the start to the ending, or to the last event if it was not closed."""
+        return self.duration_ns / NS_PER_S
+
+    @property
+    def tolerance(self) -> Tolerance:
+        """The allowed difference."""
+        return Tolerance(self.plan.tolerance_bpm, self.plan.tolerance_percent)
+
+    def label(self, number: int) -> str | None:
+        """Label of a sensor; ``None`` for 0, the session."""
+        return self.plan.sensor(number).label if number else None
+
+    def sensor(self, label: str) -> SensorRecord:
+        """The test sensor with this label.  Raises ``KeyError``."""
+        for one in self.sensors:
+            if one.label == label:
+                return one
+        raise KeyError(f"{label!r} is no test sensor of this session")
+
+
+def named_efforts(efforts: Iterable[Effort]) -> list[tuple[str, Effort]]:
+    """Each effort and trough with its short name, E1 …, T1 …, in order of time."""
+    numbers = dict.fromkeys(Kind, 0)
+    named = []
+    for effort in efforts:
+        numbers[effort.kind] += 1
+        named.append((f"{effort.kind.value[0].upper()}{numbers[effort.kind]}", effort))
+    return named
