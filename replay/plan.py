@@ -30,6 +30,9 @@ ALIGNMENTS: Final = ("estimated", "by hand", "as recorded", "one clock")
 """How the clock of an imported file was brought onto the capture's: by the changes that both
 series show, by the tester's number, or not at all: the file's own times are taken, because nothing
 better is known, or because one clock stamped them all."""
+HEARTS: Final = ("steady", "lively")
+"""How the heart of a simulated wearer beats: evenly, or with breath, slow waves, sudden slowings
+after effort and early beats, as real ones do."""
 DEFAULT_HOLD_S: Final = 3.0
 """Age up to which a reading stands for the present second: heart-rate sensors send about
 once a second, so three seconds allow two lost notifications and no more."""
@@ -116,6 +119,8 @@ class Plan:
     invented: bool = False
     seed: int = 1
     """Seed of the simulated wearer, where a sensor is simulated."""
+    heart: str = "steady"
+    """How that wearer's heart beats: one of :data:`HEARTS`."""
 
     def __post_init__(self) -> None:
         _make_printable(self, "activity")
@@ -186,6 +191,8 @@ def _check(plan: Plan) -> None:
         )
     _number("session.tolerance_bpm", plan.tolerance_bpm, 0, 100)
     _number("session.tolerance_percent", plan.tolerance_percent, 0, 100)
+    if plan.heart not in HEARTS:
+        raise PlanError("session.heart", "must be one of " + ", ".join(HEARTS), plan.heart)
     check_attention(plan.attention)
     seen: set[str] = set()
     taken: set[tuple[str, str]] = set()
@@ -260,7 +267,7 @@ _IN_WORDS: Final = {
 }  # fmt: skip
 _SESSION_KEYS: Final = {
     "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
-    "invented": bool, "seed": int,
+    "invented": bool, "seed": int, "heart": str,
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,

@@ -93,6 +93,23 @@ def _loses_its_link(script: Script, noise: Noise) -> list[Trouble]:
     return troubles
 
 
+def _acquires(script: Script, noise: Noise) -> list[Trouble]:  # noqa: ARG001
+    """Looks for the heart at start: 0 bpm for some seconds, then a wrong value."""
+    none_s, wrong_s = noise.uniform(5, 15), noise.uniform(5, 20)
+    return [
+        Trouble(TroubleKind.ACQUIRING, 0, none_s, 0.0),
+        Trouble(
+            TroubleKind.ACQUIRING, none_s, none_s + wrong_s, float(int(noise.uniform(58, 104)))
+        ),
+    ]
+
+
+def _grows_cold(script: Script, noise: Noise) -> list[Trouble]:  # noqa: ARG001
+    """Cold hands for five minutes in every twenty; at the same time for every sensor."""
+    starts = range(300, int(script.duration_s), 1200)
+    return [Trouble(TroubleKind.COLD_HANDS, start_s, start_s + 300) for start_s in starts]
+
+
 def _fares_well(script: Script, noise: Noise) -> list[Trouble]:  # noqa: ARG001
     return []
 
@@ -123,8 +140,29 @@ KINDS: Final[Mapping[str, Kind]] = {
     "wrist-cadence": Kind("optical wrist sensor that locks on to the cadence", _WRIST, _locks_on),
     "wrist-misses": Kind("optical wrist sensor that misses efforts", _WRIST, _misses),
     "wrist-loose": Kind("optical wrist sensor that loses the skin", _WRIST, _slips),
+    "wrist-steps": Kind(
+        "optical wrist sensor that smooths over some 15 s and moves in steps",
+        Optical(delay_s=2.0, smooth_s=12.0, noise_bpm=1.5, band_bpm=1.6),
+    ),
+    "wrist-acquires": Kind(
+        "optical wrist sensor that looks for the heart for 10 to 35 s at start", _WRIST, _acquires
+    ),
+    "wrist-cold": Kind(
+        "optical wrist sensor on cold hands, 20 bpm low for five minutes", _WRIST, _grows_cold
+    ),
     "arm": Kind("optical upper-arm sensor that works well", _ARM),
     "arm-late": Kind("optical upper-arm sensor that is started late", _ARM, _starts_late),
+    "arm-rr": Kind(
+        "optical upper-arm sensor with RR that leave out one beat in fifteen",
+        Optical(
+            delay_s=1.0,
+            smooth_s=4.0,
+            noise_bpm=0.9,
+            rr_left_out=0.065,
+            body_location=0,
+            model="optical arm sensor",
+        ),
+    ),
     "arm-far": Kind("optical upper-arm sensor whose link breaks", _ARM, _loses_its_link),
     "strokes": Kind("stroke counter of an ergometer (2A5B), a companion", StrokeCounter()),
     "steps": Kind("step counter on a foot (2A53), a companion", StepCounter()),

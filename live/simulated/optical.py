@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
@@ -11,12 +12,13 @@ from live.simulated.troubles import Trouble, TroubleKind, Troubles
 from live.simulated.wearer import STEP_S
 from live.simulated.world import World
 from replay.event import HEART_RATE
-from replay.payloads import encode_heart_rate
+from replay.payloads import RR_PER_S, encode_heart_rate
 
 _BLUNT_S: Final = 120.0
 """Changes much slower than this are shown whole by a sensor that blunts."""
 _TAKEN_IN_S: Final = 6.0
 """How slowly a sensor slips on to a wrong rhythm and back."""
+_COLD_BPM: Final = 20.0
 _FOLLOWS_STILL: Final = 0.15
 """What share of a missed effort shows all the same."""
 
@@ -28,7 +30,9 @@ class Optical:
     ``period_s``: time between notifications.  ``delay_s``: pure delay.  ``smooth_s``: time
     constant of its smoothing.  ``peaks``: share of quick changes that it shows (1: all).
     ``noise_bpm``: SD of its error in moderate work, correlated over some 10 s.
-    ``tells_contact``: whether its payloads carry contact bits.
+    ``tells_contact``: whether its payloads carry contact bits.  ``band_bpm``: the shown value moves
+    only when the belief has left it by more than this.  ``rr_left_out``: share of the beats that
+    its RR leave out; ``None`` for a sensor without RR.
     """
 
     period_s: float = 1.0
@@ -38,6 +42,8 @@ class Optical:
     noise_bpm: float = 1.5
     jitter_s: float = 0.05
     tells_contact: bool = True
+    band_bpm: float = 0.0
+    rr_left_out: float | None = None
 
     body_location: int = 2
     model: str = "optical sensor"
@@ -47,6 +53,7 @@ class Optical:
     ) -> Iterator[tuple[float, str, bytes]]:
         """Time in s, channel and payload of each notification between two seconds."""
         eye = _Eye(self, world, noise, troubles, start_s)
+        pulse = _Pulse(world, noise, self.rr_left_out, start_s)
         send_s = start_s
         step = int(start_s / STEP_S)
         while send_s < end_s:
@@ -54,11 +61,14 @@ class Optical:
                 eye.look(step * STEP_S)
                 step += 1
             worn = troubles.at(send_s, TroubleKind.NO_CONTACT) is None
+            looks = troubles.at(send_s, TroubleKind.ACQUIRING)
+            bpm = eye.bpm if looks is None else int(looks.strength)
+            rr = pulse.intervals_until(send_s) if worn and looks is None else ()
             yield (
                 send_s + noise.uniform(0.004, self.jitter_s),
                 HEART_RATE,
                 encode_heart_rate(
-                    eye.bpm if worn else 0, contact=worn if self.tells_contact else None
+                    bpm if worn else 0, contact=worn if self.tells_contact else None, rr=rr
                 ),
             )
             send_s += self.period_s
@@ -79,11 +89,15 @@ class _Eye:
         self._wrong = 0.0
         self._trouble: Trouble | None = None
         self._held = self._seen
+        self._shown = self._seen
+        self._low = 0.0
 
     @property
     def bpm(self) -> int:
-        """The belief in whole bpm."""
-        return min(max(int(self._seen + 0.5), 30), 230)
+        """The belief in whole bpm, where it has left what was shown by the band."""
+        if abs(self._seen - self._shown) > self._build.band_bpm:
+            self._shown = self._seen
+        return min(max(int(self._shown + 0.5), 30), 230)
 
     def look(self, t_s: float) -> None:
         """Take in the light of one more step."""
@@ -97,6 +111,10 @@ class _Eye:
         self._seen = right + slipped * (self._rhythm(t_s, right) - right)
         # A rhythm of the movement is taken more surely than a pulse.
         self._seen += error * (1 - 0.7 * slipped * self._on_cadence)
+        cold = self._troubles.at(t_s, TroubleKind.COLD_HANDS)
+        low = 0.0 if cold is None else _COLD_BPM * cold.strength
+        self._low += (low - self._low) * STEP_S / _TAKEN_IN_S
+        self._seen -= self._low
 
     def _slipped(self, t_s: float, right: float) -> float:
         """How far the sensor has slipped on to the wrong rhythm, 0 to 1."""
@@ -122,3 +140,27 @@ class _Eye:
 
     def _work(self, t_s: float) -> float:
         return self._world.script.at(t_s).intensity
+
+
+class _Pulse:
+    """RR of the pulse at the skin, without the beats that could not be placed."""
+
+    def __init__(self, world: World, noise: Noise, left_out: float | None, start_s: float) -> None:
+        self._beats_ns = world.beats_ns
+        self._noise = noise
+        self._left_out = left_out
+        self._next = bisect_left(world.beats_ns, round(start_s * 1e9)) + 1
+
+    def intervals_until(self, t_s: float) -> list[int]:
+        """Intervals in 1/1024 s that ended since the last call; a pulse comes 0.25 s late."""
+        found: list[int] = []
+        if self._left_out is None:
+            return found
+        until_ns = round((t_s - 0.25) * 1e9)
+        while self._next < len(self._beats_ns) and self._beats_ns[self._next] <= until_ns:
+            whole = self._beats_ns[self._next] - self._beats_ns[self._next - 1]
+            self._next += 1
+            if not self._noise.chance(self._left_out):
+                ticks = whole * RR_PER_S / 1e9 + self._noise.normal(8.0)
+                found.append(max(int(ticks + 0.5), 1))
+        return found

@@ -24,6 +24,11 @@ class TroubleKind(StrEnum):
     """An optical sensor takes the rhythm of the movement for the pulse."""
     MISSED_EFFORT = "missed effort"
     """An optical sensor stays near where it was while the heart rises."""
+    COLD_HANDS = "cold hands"
+    """An optical sensor reads low: by 20 bpm at a strength of 1."""
+    ACQUIRING = "acquiring"
+    """An optical sensor still looks for the heart: it shows 0, or a wrong value of so many bpm
+    as the strength says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +36,7 @@ class Trouble:
     """One thing that goes wrong between two seconds of the session.
 
     ``strength``: 1 is a clear case.  For :attr:`TroubleKind.ON_CADENCE` it is the multiple of
-    the cadence that the sensor locks on to.
+    the cadence that the sensor locks on to, for :attr:`TroubleKind.ACQUIRING` the bpm shown.
     """
 
     kind: TroubleKind

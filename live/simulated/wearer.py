@@ -136,7 +136,7 @@ def beat_times(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> 
         bpm = rate.at(t_s)
         rmssd_s = wearer.rmssd_ms(bpm) / 1000
         interval = 60.0 / bpm
-        interval += rmssd_s * (0.75 * _wave(breath) + 0.4 * noise.normal())
+        interval += rmssd_s * (0.75 * wave(breath) + 0.4 * noise.normal())
         interval = max(interval, 0.25)
         breath += (14.0 + 28.0 * wearer.effort_share(bpm)) / 60.0 * interval
         breath -= math.floor(breath)
@@ -144,7 +144,7 @@ def beat_times(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> 
     return tuple(beats)
 
 
-def _wave(phase: float) -> float:
+def wave(phase: float) -> float:
     """A wave of period 1 between −1 and 1: two parabolas, within 6 % of a sine."""
     if phase < 0.5:
         return 16.0 * phase * (0.5 - phase)

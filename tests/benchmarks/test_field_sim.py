@@ -170,17 +170,7 @@ def test_optical_rr_are_short_by_the_beats_left_out():
 
 def test_the_command_prints_a_session(capsys):
     """A session's sensors, labels and warnings are printed by its seed."""
-    asked = [
-        "--show",
-        "3",
-        "--course",
-        "walking",
-        "--faults",
-        "sensor silent",
-        "--minutes",
-        "8",
-        "9",
-    ]
+    asked = ["--show", "3", "--course", "walking", "--faults", "sensor silent"]
     assert main(asked) == 0
     said = capsys.readouterr().out
     assert "sensor 1: Yarrow, reference" in said

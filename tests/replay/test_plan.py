@@ -90,6 +90,11 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST.replace('wearer = "W1"\n', ""), "session.wearer", "is missing"),
         (SMALLEST.replace('"W1"', '"Jo Someone"'), "session.wearer", "must be a short code"),
         (SMALLEST.replace('"W1"', "1"), "session.wearer", "must be a text"),
+        (
+            SMALLEST.replace("wearer =", 'heart = "of gold"\nwearer ='),
+            "session.heart",
+            "must be one of steady, lively",
+        ),
         (SMALLEST + "[extra]\n", "extra", "is not a part of a plan"),
         (SMALLEST.split("[[sensor]]", maxsplit=1)[0], "sensor", "at least one [[sensor]]"),
         (SMALLEST.replace("reference", "test"), "sensor.role", "exactly one sensor"),
