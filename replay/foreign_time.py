@@ -22,8 +22,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Final
 
 from replay.event import Event
+
+_FURTHEST_NS: Final = 2**62
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +52,20 @@ def event_time_ns(event: Event, translations: Mapping[str, Translation] | None =
 
     ``translations``: by name of clock, what is known of it now; for others the offset that was used
     on arrival counts.  An event whose clock was never translated happened when it arrived, as far
-    as anybody can tell.  May lie before the session began: a node can have heard it earlier.
+    as anybody can tell.  May lie before the session began: a node can have heard it earlier.  Never
+    further from it than 146 years, so that differences of such times have 64 bits too.
     """
     foreign = event.foreign
     if foreign is None:
         return event.t_ns
     translation = (translations or {}).get(foreign.clock)
     if translation is not None:
-        return translation.to_capture_ns(foreign.stamp_ns)
-    if foreign.offset_ns is None:
+        time_ns = translation.to_capture_ns(foreign.stamp_ns)
+    elif foreign.offset_ns is not None:
+        time_ns = foreign.stamp_ns + foreign.offset_ns
+    else:
         return event.t_ns
-    return foreign.stamp_ns + foreign.offset_ns
+    return max(-_FURTHEST_NS, min(time_ns, _FURTHEST_NS))
 
 
 class Repeats:

@@ -19,6 +19,8 @@ ARRIVED = Event(1_000, 1, HEART_RATE, b"\x00\x64")
         (Stamp(5_000, "b"), 900),  # nobody knew it then, but it is known now
         (Stamp(5_000, "b", -4_500), 900),  # what is known now counts
         (Stamp(0, "a", -5), -5),  # heard before the session began
+        (Stamp(2**63 - 1, "a", 2**63 - 1), 2**62),  # a clock that tells nonsense
+        (Stamp(-(2**63), "a", -(2**63)), -(2**62)),
     ],
 )
 def test_the_best_time_is_translated_anew(foreign: Stamp | None, expected: int) -> None:
