@@ -34,9 +34,9 @@ from PySide6.QtWidgets import QApplication
 
 from benchmarks.pushed import RATE_HZ, Pushed, plan_of
 from live.protocol.feed import Tick
-from live.views.window.app import open_application
 from live.views.window.live.main_window import FRAME_MS, MainWindow
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.application import open_application
+from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import LIGHT
 from replay.event import HEART_RATE, Event
 from replay.payloads import encode_heart_rate
@@ -46,7 +46,7 @@ Floats = npt.NDArray[np.float64]
 SIZE = (1280, 900)
 GOALS = {"follow_p95_ms": 16.0, "all_p95_ms": 33.0, "first_frame_s": 1.5}
 FIRST_FRAME = """
-from live.views.window.app import open_application
+from live.views.window.parts.application import open_application
 app = open_application()
 from live.views.window.live.main_window import MainWindow
 from benchmarks.pushed import Pushed, plan_of
@@ -202,8 +202,8 @@ def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
             kept.append(kept_mb(window.model.board, window.timeline, window.efforts))
     found: dict[str, Any] = {"hours": hours, "sensors": sensors, "readings": 0}
     found["readings"] = sum(len(window.model.board.series(n)[0]) for n in window.plan.compared)
-    for name, deed in (("follow", Deed.FIVE), ("all", Deed.ALL)):
-        window.do(deed)
+    for name, action in (("follow", Action.FIVE), ("all", Action.ALL)):
+        window.do(action)
         frames(window, feed, source, 5)
         whole, drawing = frames(window, feed, source, count)
         found[f"{name}_p95_ms"] = round(float(np.percentile(whole, 95)), 1)

@@ -18,7 +18,7 @@ from live.protocol.file_feed import FileFeed
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import screen
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.plain_text import MarkupLabel
 from replay.capture import Capture, CaptureWriter
 from replay.capture.notes import EXCLUSION, MARKER
@@ -203,7 +203,7 @@ def tips_of(root: QWidget) -> list[str]:
 def test_the_window(hostile):
     """No label takes a text for markup, no tip holds an element, and nothing steers or hides."""
     with replayed(hostile, at_s=210.0) as window:
-        for page in (Deed.NOTIFICATIONS, Deed.NUMBERS, Deed.NOTES):
+        for page in (Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
             window.do(page)
             settle(window)
         labels = window.findChildren(QLabel)

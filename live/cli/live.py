@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 from live.cli.output import json_line, say
 from live.cli.talk import Talk
 from live.cli.views import add_view_option, chosen_view, show, split_command
-from live.notify.options import Asked
+from live.notify.options import NotifyOptions
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
@@ -129,8 +129,8 @@ def _attach(arguments: argparse.Namespace) -> int:
     step_behind()
     feed = CaptureFeed.attach(Path(arguments.attach) if arguments.attach else None)
     try:
-        asked = Asked(sounds=False if arguments.mute else None)
-        return show(feed, view, leave_at_end=True, asked=asked)
+        options = NotifyOptions(sounds=False if arguments.mute else None)
+        return show(feed, view, leave_at_end=True, options=options)
     finally:
         feed.close()
 
@@ -188,25 +188,25 @@ def _set_up(arguments: argparse.Namespace) -> int:
     from live.views.window.setup.app import run_setup  # noqa: PLC0415 - Qt, only where it is wanted
 
     out = None if arguments.practice else (arguments.out or Path())
-    asked = Asked(sounds=False if arguments.mute else None)
+    options = NotifyOptions(sounds=False if arguments.mute else None)
     return run_setup(
-        out, minutes=arguments.minutes, on_warning=arguments.on_warning or (), asked=asked
+        out, minutes=arguments.minutes, on_warning=arguments.on_warning or (), options=options
     )
 
 
 def _rehearse(arguments: argparse.Namespace) -> int:
     """Serve a set-up page: say on stdout where to attach, record when told to."""
     from live.capture.process import run_capture  # noqa: PLC0415
-    from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
+    from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
     talk = Talk(aside=True)
-    watched: list[WithWatcher] = []
+    watched: list[WatcherProcess] = []
 
-    def open_view(run_file: Path) -> _Told | WithWatcher:
+    def open_view(run_file: Path) -> _Told | WatcherProcess:
         told = _Told(tell, run_file)
         if not plan.attention.needs_watcher:
             return told
-        watched.append(WithWatcher(told, run_file, talk.say, sys.stderr))
+        watched.append(WatcherProcess(told, run_file, talk.say, sys.stderr))
         return watched[0]
 
     def tell(**facts: object) -> None:
@@ -253,7 +253,7 @@ def _capture(arguments: argparse.Namespace) -> int:
     minutes: float | None = arguments.minutes
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
-    from live.notify.watcher_process import WithWatcher  # noqa: PLC0415 - see live.cli.main
+    from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
     plan = _planned(arguments)
     talk = Talk(aside=arguments.json)
@@ -279,17 +279,17 @@ def _capture(arguments: argparse.Namespace) -> int:
         opened.append(process)
         return process
 
-    def open_views(run_file: Path) -> ViewProcess | WithWatcher | None:
+    def open_views(run_file: Path) -> ViewProcess | WatcherProcess | None:
         shown = open_view(run_file) if view != "none" else None
         if not plan.attention.needs_watcher:
             return shown
         # A terminal view shows it by itself, and must not be written over.
         where = subprocess.DEVNULL if view == "terminal" else aside
-        watched.append(WithWatcher(shown, run_file, talk.say, where))
+        watched.append(WatcherProcess(shown, run_file, talk.say, where))
         return watched[0]
 
     aside = sys.stderr if arguments.json else None
-    watched: list[WithWatcher] = []
+    watched: list[WatcherProcess] = []
     opened: list[ViewProcess] = []
     # A key that is held sends Ctrl-C again while the last lines are printed; they must come out.
     before = signal.getsignal(signal.SIGINT)

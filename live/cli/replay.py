@@ -14,8 +14,8 @@ from live import preflight
 from live.cli.facts import board_facts, plan_facts, print_json, utc_text
 from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
-from live.notify.factory import attention_of, closing_if_any
-from live.notify.options import AS_USUAL, Asked
+from live.notify.factory import closing_if_any, notifier_of
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
@@ -95,16 +95,16 @@ def run(arguments: argparse.Namespace) -> int:
     pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
     from live.notify.command import check_command  # noqa: PLC0415 - only when it runs
 
-    asked = Asked(arguments.sounds or None, arguments.on_warning or ())
-    check_command(asked.command)
+    options = NotifyOptions(arguments.sounds or None, arguments.on_warning or ())
+    check_command(options.command)
     if view != "none":
         with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
-            status = show(feed, view, asked=asked)
+            status = show(feed, view, options=options)
         if status or not arguments.json:
             return status
         pace = FLAT_OUT
     with FileFeed(arguments.file, None if pace == FLAT_OUT else pace, places=False) as feed:
-        model = play_out(feed, asked if view == "none" else AS_USUAL)
+        model = play_out(feed, options if view == "none" else DEFAULT_OPTIONS)
         if arguments.json:
             print_json(
                 {
@@ -133,19 +133,19 @@ def _show_beside(arguments: argparse.Namespace) -> int:
     return run_beside(arguments.file, arguments.beside)
 
 
-def play_out(feed: FileFeed, asked: Asked = AS_USUAL) -> ViewModel:
+def play_out(feed: FileFeed, options: NotifyOptions = DEFAULT_OPTIONS) -> ViewModel:
     """Play to the end without a view, at the feed's own speed; progress on a terminal's stderr."""
     model = ViewModel(feed)
-    with closing_if_any(attention_of(feed, asked)) as attention, Progress(
+    with closing_if_any(notifier_of(feed, options)) as notifier, Progress(
         TextColumn("replaying"), BarColumn(), TimeRemainingColumn(),
         console=PlainConsole(stderr=True), transient=True, disable=not sys.stderr.isatty(),
     ) as progress:  # fmt: skip
         task = progress.add_task("", total=max(feed.duration_ns, 1))
         while model.ended is None:
             model.pump()
-            if attention is not None:
-                attention.look(model)
-                if trouble := attention.trouble():
+            if notifier is not None:
+                notifier.look(model)
+                if trouble := notifier.trouble():
                     say(f"sidebeat: {trouble}", file=sys.stderr)
             progress.update(task, completed=feed.position_ns)
             if feed.speed is not None and not feed.catching_up:

@@ -9,7 +9,7 @@ import sys
 from typing import Final
 
 from live import preflight
-from live.notify.options import AS_USUAL, Asked
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.feed import Feed
 
 VIEWS: Final = ("window", "terminal", "none")
@@ -59,17 +59,17 @@ def show(
     *,
     leave_at_end: bool = False,
     summary: bool = True,
-    asked: Asked = AS_USUAL,
+    options: NotifyOptions = DEFAULT_OPTIONS,
 ) -> int:
     """Run the window or the terminal view on a feed until it is left; returns its exit status.
 
     ``leave_at_end``: the terminal view ends with the feed instead of waiting for a key.
-    ``summary``: the terminal view leaves its last tables behind.  ``asked``: how it calls.
+    ``summary``: the terminal view leaves its last tables behind.  ``options``: how it calls.
     """
     if view == "window":
         from live.views.window.app import run_window  # noqa: PLC0415 - Qt, only where it is wanted
 
-        return run_window(feed, asked)
+        return run_window(feed, options)
     from live.views.terminal.app import run_terminal  # noqa: PLC0415 - as above
 
-    return run_terminal(feed, leave_at_end=leave_at_end, summary=summary, asked=asked)
+    return run_terminal(feed, leave_at_end=leave_at_end, summary=summary, options=options)

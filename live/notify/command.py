@@ -31,7 +31,7 @@ def check_command(command: Sequence[str]) -> None:
 
 
 class CommandRunner:
-    """A :class:`~live.notify.notifier.Means` that runs a command when a warning starts.
+    """A :class:`~live.notify.notifier.Channel` that runs a command when a warning starts.
 
     ``command``: program and arguments; no shell is between.  ``facts_of``: what it is told, as
     JSON in one line on its standard input and as environment variables.

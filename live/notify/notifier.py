@@ -1,4 +1,4 @@
-"""A view's attention: its attendant, and the means by which it calls."""
+"""A view's notifier: when to call, by its throttle, and the channels by which it calls."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final, Protocol
 
-from live.notify.throttle import Attendant, Call
+from live.notify.throttle import Call, Throttle
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from replay.event import NS_PER_S
@@ -20,7 +20,7 @@ up: a capture ticks four times a second, and a busy view takes several ticks at 
 _log = logging.getLogger(__name__)
 
 
-class Means(Protocol):
+class Channel(Protocol):
     """One way of calling.  No call waits; none raises for what is only out of reach."""
 
     def call(self, call: Call) -> None:
@@ -56,8 +56,8 @@ class Pace:
         return gained_ns <= speed * (passed_ns + SLACK_NS)
 
 
-class Attention:
-    """Looks at a view's model after each ``pump`` and calls by its means.
+class Notifier:
+    """Looks at a view's model after each ``pump`` and calls by its channels.
 
     ``only_in_front``: be silent while the capture says that another view is in front.  A replay is
     never behind; what it passes over on the way to another moment calls nobody.
@@ -65,16 +65,16 @@ class Attention:
 
     def __init__(
         self,
-        means: Sequence[Means],
+        channels: Sequence[Channel],
         *,
         only_in_front: bool = False,
         clock: Callable[[], int] = time.monotonic_ns,
     ) -> None:
-        self._means = list(means)
+        self._channels = list(channels)
         self._only_in_front = only_in_front
         self._clock = clock
         self._pace = Pace()
-        self._attendant: Attendant | None = None
+        self._throttle: Throttle | None = None
         self._generation = -1
         self._ended = False
         self._troubles: list[str] = []
@@ -83,13 +83,13 @@ class Attention:
         """Call whom it concerns; never raises."""
         try:
             self._look(model)
-            for means in self._means:
-                means.tend()
-                if trouble := means.trouble():
+            for channel in self._channels:
+                channel.tend()
+                if trouble := channel.trouble():
                     self._troubles.append(trouble)
         except Exception:
             # A view goes on drawing, whatever befalls its sounds; once is enough to say so.
-            _log.exception("attention to warnings has failed and stops")
+            _log.exception("the notifier has failed and stops")
             self.close()
 
     def trouble(self) -> str:
@@ -98,28 +98,28 @@ class Attention:
 
     def close(self) -> None:
         """End what was begun."""
-        means, self._means = self._means, []
-        for one in means:
+        channels, self._channels = self._channels, []
+        for one in channels:
             one.close()
 
     def _look(self, model: ViewModel) -> None:
-        if self._attendant is None or model.generation != self._generation:
-            self._attendant = Attendant(model.plan.attention)
+        if self._throttle is None or model.generation != self._generation:
+            self._throttle = Throttle(model.plan.attention)
             self._generation = model.generation
             self._ended = False
             if not model.feed.is_live:
-                self._attendant.look(0.0, [])  # a replay begins with its beginning
+                self._throttle.look(0.0, [])  # a replay begins with its beginning
         if self._ended:
             return
         warnings = model.board.warnings
         t_ns = model.board.now_ns
         if self._is_present(model, t_ns) and not self._is_behind(model):
-            self._call_all(self._attendant.look(t_ns / NS_PER_S, warnings))
+            self._call_all(self._throttle.look(t_ns / NS_PER_S, warnings))
         else:
-            self._attendant.rest()
+            self._throttle.rest()
         if model.ended is not None:
             self._ended = True
-            self._call_all(self._attendant.finish(warnings))
+            self._call_all(self._throttle.finish(warnings))
 
     def _is_present(self, model: ViewModel, t_ns: int) -> bool:
         speed = 1.0
@@ -137,5 +137,5 @@ class Attention:
 
     def _call_all(self, calls: Sequence[Call]) -> None:
         for call in calls:
-            for means in self._means:
-                means.call(call)
+            for channel in self._channels:
+                channel.call(call)

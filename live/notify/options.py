@@ -1,4 +1,4 @@
-"""What was asked of a view about calling the tester."""
+"""How a view was told to call the tester."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class NotifyOptions:
     """``sounds``: ``None`` leaves it to the plan in a live session, and to silence in a replay.
 
     ``command``: run for each warning of a replay; that of a live session is the watcher's.
@@ -17,4 +17,4 @@ class Asked:
     command: tuple[str, ...] = ()
 
 
-AS_USUAL: Final = Asked()
+DEFAULT_OPTIONS: Final = NotifyOptions()

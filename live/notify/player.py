@@ -36,7 +36,7 @@ def platform_players() -> tuple[str, ...]:
 
 
 class Player:
-    """A :class:`~live.notify.notifier.Means` that is heard.
+    """A :class:`~live.notify.notifier.Channel` that is heard.
 
     ``players``: names or paths of programs that play a WAV file given as their argument.
     ``bell``: what there is instead, where no player works; its own sentence is then not said.

@@ -28,7 +28,7 @@ PATIENCE_S: Final = 8.0
 
 
 class Publisher:
-    """A :class:`~live.notify.notifier.Means` that publishes start and end of each warning.
+    """A :class:`~live.notify.notifier.Channel` that publishes start and end of each warning.
 
     The client library keeps what cannot be sent yet and connects again by itself.  Raises
     :class:`~replay.errors.PlanError` for a broker that cannot be meant.

@@ -41,7 +41,7 @@ def check_kinds(attention: AttentionPlan) -> None:
             raise PlanError("attention.quiet", "knows the kinds " + ", ".join(known), kind)
 
 
-class Attendant:
+class Throttle:
     """Decides on calls for one board.
 
     A warning calls when it is raised, unless one of the same kind and sensor has called within

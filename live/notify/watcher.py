@@ -12,7 +12,7 @@ from typing import Final
 
 from live.notify.command import CommandRunner
 from live.notify.facts import facts_for
-from live.notify.notifier import Attention, Means
+from live.notify.notifier import Channel, Notifier
 from live.notify.publisher import Publisher
 from live.protocol.feed import RECORDING_BEGINS, Feed
 from live.protocol.frames import REHEARSAL
@@ -23,13 +23,13 @@ EVERY_S: Final = 0.25
 """As often as a capture ticks."""
 
 
-def means_of(plan: Plan, started_utc_ns: int) -> list[Means]:
+def channels_of(plan: Plan, started_utc_ns: int) -> list[Channel]:
     """The command and the publisher of a plan, as far as planned.
 
     Raises :class:`~replay.errors.PlanError` for a broker that cannot be meant.
     """
     facts_of = facts_for(plan, started_utc_ns)
-    means: list[Means] = []
+    means: list[Channel] = []
     if plan.attention.topic:
         means.append(Publisher(plan.broker or Broker(), plan.attention.topic, facts_of))
     if plan.attention.command:
@@ -60,21 +60,21 @@ def _follow(
     clock: Callable[[], int],
 ) -> str:
     """Follow one stream to its end; the reason of it."""
-    attention = Attention([])
+    notifier = Notifier([])
     try:
         feed.send("watch")
         model = ViewModel(feed)
         if feed.title != REHEARSAL:  # before the recording nobody is called
-            attention = Attention(means_of(feed.plan, feed.started_utc_ns), clock=clock)
+            notifier = Notifier(channels_of(feed.plan, feed.started_utc_ns), clock=clock)
         while model.ended is None:
             model.pump()
-            attention.look(model)
-            if trouble := attention.trouble():
+            notifier.look(model)
+            if trouble := notifier.trouble():
                 say(trouble)
                 feed.send("trouble", text=trouble)
             if model.ended is None:
                 sleep(EVERY_S)
         return model.ended.reason
     finally:
-        attention.close()
+        notifier.close()
         feed.close()

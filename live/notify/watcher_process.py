@@ -19,7 +19,7 @@ class Child(Protocol):
         """How it ended, in a few words; ``None`` while it runs."""
 
 
-class WithWatcher:
+class WatcherProcess:
     """A view, if there is one, and the watcher, for the capture to look at as one.
 
     ``say``: takes the sentence that the watcher has gone or could not be started.  ``stdout``:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from live.setup.known_sensors import Memory, RememberedSensor
+from live.setup.known_sensors import KnownSensor, KnownSensors
 from live.setup.places import from_sensor
 from replay.plan import PlannedSensor
 from replay.text import printable
@@ -57,10 +57,10 @@ class SensorInReach:
         return f"{word}, {self.signal_dbm} dBm".replace("-", "−")
 
 
-class Reach:
+class DiscoveredSensors:
     """All sensors that were heard since the page was opened, and those remembered."""
 
-    def __init__(self, memory: Memory) -> None:
+    def __init__(self, memory: KnownSensors) -> None:
         self._memory = memory
         self._sensors: dict[str, SensorInReach] = {}
         self.problem = ""
@@ -110,7 +110,7 @@ class Reach:
             heard_s=heard_s if before.heard_s is None else max(heard_s, before.heard_s),
         )
 
-    def recall(self, sensor: SensorInReach) -> RememberedSensor | None:
+    def recall(self, sensor: SensorInReach) -> KnownSensor | None:
         """What is remembered of it."""
         return self._memory.recall(sensor.address, sensor.name)
 

@@ -27,12 +27,12 @@ KEPT: Final = 200
 """Sensors kept; who wears more has a study of its own to look them up in."""
 
 
-class MemoryProblem(SidebeatError):
+class KnownSensorsError(SidebeatError):
     """What is remembered cannot be read or written; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
-class RememberedSensor:
+class KnownSensor:
     """One sensor as it was last planned."""
 
     address: str
@@ -53,13 +53,13 @@ class LastSession:
 
 
 @dataclass(frozen=True, slots=True)
-class Memory:
+class KnownSensors:
     """All that is remembered, the newest sensor first."""
 
-    sensors: tuple[RememberedSensor, ...] = ()
+    sensors: tuple[KnownSensor, ...] = ()
     last: LastSession = LastSession()
 
-    def recall(self, address: str, name: str) -> RememberedSensor | None:
+    def recall(self, address: str, name: str) -> KnownSensor | None:
         """The sensor with this address and name.
 
         Some sensors draw a new address when they are switched on: a name that exactly one
@@ -73,10 +73,10 @@ class Memory:
 
     def with_session(
         self, sensors: Iterable[PlannedSensor], names: dict[str, str], last: LastSession
-    ) -> Memory:
+    ) -> KnownSensors:
         """With the Bluetooth sensors of a session put on top.  ``names``: name by address."""
         new = tuple(
-            RememberedSensor(s.address, names.get(s.address, s.name), s.label, s.role, s.placement)
+            KnownSensor(s.address, names.get(s.address, s.name), s.label, s.role, s.placement)
             for s in sensors
             if s.source == "bluetooth"
         )
@@ -85,7 +85,7 @@ class Memory:
         return replace(self, sensors=(new + old)[:KEPT], last=last)
 
 
-def memory_path() -> Path:
+def known_sensors_path() -> Path:
     """The file of this user; its folder need not exist."""
     if named := os.environ.get(CONFIG_FOLDER_VARIABLE):
         folder = Path(named)
@@ -99,35 +99,37 @@ def memory_path() -> Path:
     return folder / "sensors.toml"
 
 
-def load_memory(path: Path) -> Memory:
+def load_known_sensors(path: Path) -> KnownSensors:
     """Read it; empty if there is no file.
 
-    Raises :class:`MemoryProblem` in one sentence if the file is damaged or of a newer version;
+    Raises :class:`KnownSensorsError` in one sentence if the file is damaged or of a newer version;
     it is then left as it is.
     """
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        return Memory()
+        return KnownSensors()
     except (OSError, ValueError) as error:
-        raise MemoryProblem(f"{path} cannot be read ({error}); no sensor is remembered") from None
+        raise KnownSensorsError(
+            f"{path} cannot be read ({error}); no sensor is remembered"
+        ) from None
     version = raw.get("version")
     if version != VERSION:
-        raise MemoryProblem(
+        raise KnownSensorsError(
             f"{path} is of version {version!r}, this program reads {VERSION}; "
             "no sensor is remembered and the file is left alone"
         )
     try:
-        return Memory(
+        return KnownSensors(
             tuple(_sensor(row) for row in raw.get("sensor", [])),
             _last(raw.get("last", {})),
         )
     except (TypeError, ValueError, AttributeError) as error:
-        raise MemoryProblem(f"{path} is not as it should be ({error})") from None
+        raise KnownSensorsError(f"{path} is not as it should be ({error})") from None
 
 
-def save_memory(path: Path, memory: Memory) -> None:
-    """Write it, in one step.  Raises :class:`MemoryProblem` if the folder does not let us."""
+def save_known_sensors(path: Path, memory: KnownSensors) -> None:
+    """Write it, in one step.  Raises :class:`KnownSensorsError` if the folder does not let us."""
     table: dict[str, Any] = {"version": VERSION, "last": asdict(memory.last)}
     text = tomli_w.dumps(table)
     for sensor in memory.sensors:
@@ -138,18 +140,18 @@ def save_memory(path: Path, memory: Memory) -> None:
         fresh.write_text(text, encoding="utf-8")
         fresh.replace(path)
     except OSError as error:
-        raise MemoryProblem(
+        raise KnownSensorsError(
             f"the sensors could not be remembered in {path}: {error.strerror}"
         ) from None
 
 
-def _sensor(row: dict[str, object]) -> RememberedSensor:
-    known = RememberedSensor.__dataclass_fields__
+def _sensor(row: dict[str, object]) -> KnownSensor:
+    known = KnownSensor.__dataclass_fields__
     values = {key: value for key, value in row.items() if key in known}
     texts = {key: printable(value) for key, value in values.items() if isinstance(value, str)}
     if len(texts) < len(values):
         raise TypeError("every fact of a sensor is a text")
-    return RememberedSensor(**texts)
+    return KnownSensor(**texts)
 
 
 def _last(row: dict[str, object]) -> LastSession:

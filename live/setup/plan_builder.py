@@ -37,7 +37,7 @@ def identity(sensor: PlannedSensor) -> Identity:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Draft:
+class PlanBuilder:
     """A plan in the making; fields as in :class:`~replay.plan.Plan`, of any content."""
 
     wearer: str = ""
@@ -51,7 +51,7 @@ class Draft:
     seed: int = 1
 
     @classmethod
-    def of(cls, plan: Plan) -> Draft:
+    def of(cls, plan: Plan) -> PlanBuilder:
         """A draft to go on from a plan."""
         return cls(
             wearer=plan.wearer,
@@ -65,7 +65,7 @@ class Draft:
             seed=plan.seed,
         )
 
-    def with_sensor(self, sensor: PlannedSensor) -> Draft:
+    def with_sensor(self, sensor: PlannedSensor) -> PlanBuilder:
         """With one more sensor, its label made unique; a second reference becomes a test sensor."""
         taken = {one.label for one in self.sensors}
         label, count = sensor.label, 1
@@ -77,11 +77,11 @@ class Draft:
             role = "test"
         return replace(self, sensors=(*self.sensors, replace(sensor, label=label, role=role)))
 
-    def without(self, index: int) -> Draft:
+    def without(self, index: int) -> PlanBuilder:
         """Without the sensor at this place in the list."""
         return replace(self, sensors=self.sensors[:index] + self.sensors[index + 1 :])
 
-    def changed(self, index: int, **values: str) -> Draft:
+    def changed(self, index: int, **values: str) -> PlanBuilder:
         """With some facts of one sensor changed.
 
         There is one reference: who is made it takes the role over, and the one before is under

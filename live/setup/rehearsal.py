@@ -16,11 +16,11 @@ from live.protocol.capture_feed import CaptureFeed
 from live.protocol.feed import RECORDING_BEGINS, Acknowledged, Ended
 from live.setup.checks import Check, PreStart
 from live.setup.folder import FolderFacts
-from live.setup.subprocesses import LineChild, rehearsing_child
+from live.setup.subprocesses import LineSubprocess, rehearsing_subprocess
 from replay.errors import SidebeatError
 from replay.plan import Plan, format_plan
 
-StartChild = Callable[[Path, Path | None, float | None], LineChild]
+StartChild = Callable[[Path, Path | None, float | None], LineSubprocess]
 
 
 class Rehearsal:
@@ -36,7 +36,7 @@ class Rehearsal:
         plan: Plan,
         out: Path | None,
         minutes: float | None = None,
-        start: StartChild = rehearsing_child,
+        start: StartChild = rehearsing_subprocess,
     ) -> None:
         self.plan = plan
         self.checks = PreStart(plan, saving=out is not None)

@@ -24,7 +24,7 @@ _GRACE_S: Final = 8.0
 """A link takes 2 to 2.5 s to be ended, several one after another as long as this."""
 
 
-def child_environment() -> dict[str, str]:
+def subprocess_environment() -> dict[str, str]:
     """Environment of this process, in which a child finds the same tree."""
     environment = dict(os.environ)
     root = Path(live.__file__).resolve().parent.parent
@@ -35,7 +35,7 @@ def child_environment() -> dict[str, str]:
     return environment
 
 
-class LineChild:
+class LineSubprocess:
     """A child process and the JSON lines it has said.
 
     ``command``: what stands behind ``python -P`` (``-P``: a folder called "live" where the tester
@@ -47,7 +47,7 @@ class LineChild:
         self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         self._process = subprocess.Popen(
             [sys.executable, "-P", *command],
-            env=child_environment(),
+            env=subprocess_environment(),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             encoding="utf-8",
@@ -123,12 +123,14 @@ class LineChild:
         stream.close()
 
 
-def listening_child() -> LineChild:
+def listening_subprocess() -> LineSubprocess:
     """The process that says who is in reach; it ends with the page."""
-    return LineChild(["-m", "live.setup.listen"])
+    return LineSubprocess(["-m", "live.setup.listen"])
 
 
-def rehearsing_child(plan_file: Path, out: Path | None, minutes: float | None) -> LineChild:
+def rehearsing_subprocess(
+    plan_file: Path, out: Path | None, minutes: float | None
+) -> LineSubprocess:
     """A capture of this plan that saves nothing until it is told to record.
 
     It says ``{"run_file": …}`` as soon as a view can attach, or ``{"problem": …}``.  A recording
@@ -136,4 +138,6 @@ def rehearsing_child(plan_file: Path, out: Path | None, minutes: float | None) -
     """
     where = ["--practice"] if out is None else ["--out", str(out)]
     until = [] if minutes is None else ["--minutes", f"{minutes:g}"]
-    return LineChild(["-m", "live", "live", "--plan", str(plan_file), *where, *until, "--rehearse"])
+    return LineSubprocess(
+        ["-m", "live", "live", "--plan", str(plan_file), *where, *until, "--rehearse"]
+    )

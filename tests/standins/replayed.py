@@ -9,8 +9,8 @@ from PySide6.QtGui import QMouseEvent
 from PySide6.QtWidgets import QApplication
 
 from live.protocol.file_feed import FileFeed
-from live.views.window.app import open_application
-from live.views.window.live.main_window import MainWindow
+from live.views.window.app import window_on
+from live.views.window.parts.application import open_application
 from live.views.window.parts.theme import LIGHT
 from replay.event import BATTERY, DOUBLED, HEART_RATE, NS_PER_S, Event
 from tests.standins.feeds import two_sensors
@@ -56,19 +56,19 @@ def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
     feed = FileFeed(path, 1.0, clock=wall)
     feed.pause()
     feed.seek(round(at_s * NS_PER_S))
-    window = MainWindow(feed, theme)
+    window = window_on(feed, theme)
     window.wall = wall
     window.resize(*size)
     window.show()
     window.activateWindow()
-    window.bench.chart.setFocus()
+    window.workbench.chart.setFocus()
     settle(window)
     try:
         yield window
     finally:
         assert window.faults.count == 0, window.faults.last
-        if window.after.desk.dialog is not None:
-            window.after.desk.dialog.close()
+        if window.review.annotations.dialog is not None:
+            window.review.annotations.dialog.close()
         window.leave()
         window.deleteLater()
         QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
@@ -77,8 +77,8 @@ def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
 def settle(window):
     """Let the window do all that is waiting, and draw it."""
     for _ in range(3):
-        window.after.settle()
-        while window.after.is_travelling:
+        window.review.settle()
+        while window.review.is_travelling:
             window.frame()
         window.redraw()
         window.frame()
@@ -93,7 +93,7 @@ def do(window, key):
 
 
 def at(window):
-    return window.after.feed.position_ns
+    return window.review.feed.position_ns
 
 
 def drag(widget, spot, modifiers=Qt.KeyboardModifier.NoModifier):
@@ -111,7 +111,7 @@ def drag(widget, spot, modifiers=Qt.KeyboardModifier.NoModifier):
 
 def spot_at(window, second, *, axis=False):
     """Place on the chart's viewport of a second, in the traces or on the time axis."""
-    chart = window.bench.chart
+    chart = window.workbench.chart
     view = chart.bottom.vb if axis else chart.top.vb
     scene = view.mapViewToScene(view.viewRect().center())
     scene.setX(chart.top.vb.mapViewToScene(QPointF(second, 0)).x())

@@ -11,8 +11,8 @@ from typing import Any
 from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
-from live.setup.subprocesses import LineChild
-from live.views.window.app import open_application
+from live.setup.subprocesses import LineSubprocess
+from live.views.window.parts.application import open_application
 from live.views.window.setup.window import SetupWindow
 from replay.plan import Plan, PlannedSensor
 
@@ -81,7 +81,7 @@ def setup_page(
     open_application()
     children: list[PlayedChild] = []
 
-    def listen() -> LineChild:
+    def listen() -> LineSubprocess:
         children.append(PlayedChild({"sensors": list(rows)}))
         return children[-1]  # type: ignore[return-value]
 

@@ -10,8 +10,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 
 from live.protocol.feed import Message, Tick
-from live.views.window.app import open_application
 from live.views.window.live.main_window import MainWindow
+from live.views.window.parts.application import open_application
 from live.views.window.parts.theme import LIGHT, Theme
 from replay.event import NS_PER_S
 from replay.plan import Plan
@@ -19,7 +19,7 @@ from tests.standins.feeds import PLAN, ScriptedFeed, beat
 
 
 class PushedFeed(ScriptedFeed):
-    """Hands over what was pushed since the last poll."""
+    """MouseGestures over what was pushed since the last poll."""
 
     def __init__(self, *, plan: Plan = PLAN, is_live: bool = True) -> None:
         super().__init__([], plan=plan, is_live=is_live)
@@ -63,7 +63,7 @@ def picture(window: MainWindow) -> None:
     """Draw now, as the frame timer would."""
     for _ in range(2):  # the first picture in a new layout asks for a second
         window.redraw()
-        window.bench.cards.settle()
+        window.workbench.cards.settle()
         window.frame()
         QApplication.processEvents()
 

@@ -9,9 +9,9 @@ from typing import Final
 from rich.console import Console
 from rich.live import Live
 
-from live.notify.factory import attention_of, closing_if_any
-from live.notify.notifier import Attention
-from live.notify.options import AS_USUAL, Asked
+from live.notify.factory import closing_if_any, notifier_of
+from live.notify.notifier import Notifier
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FASTEST, SLOWEST, FileFeed
 from live.protocol.view_model import ViewModel
@@ -44,10 +44,10 @@ class TerminalView:
         *,
         leave_at_end: bool,
         plain: bool = False,
-        attention: Attention | None = None,
+        notifier: Notifier | None = None,
     ) -> None:
         self.model = ViewModel(feed)
-        self._attention = attention
+        self._notifier = notifier
         self.done = False
         self.interrupted = False
         self._feed = feed
@@ -70,9 +70,9 @@ class TerminalView:
     def pump(self) -> bool:
         """Take what came; returns whether anything did."""
         news = self.model.pump()
-        if self._attention is not None:
-            self._attention.look(self.model)
-            self._note = self._attention.trouble() or self._note
+        if self._notifier is not None:
+            self._notifier.look(self.model)
+            self._note = self._notifier.trouble() or self._note
         for number, what in list(self._asked.items()):
             answer = self.model.answer(number)
             if answer is not None:
@@ -197,30 +197,30 @@ def run_terminal(
     summary: bool = True,
     console: Console | None = None,
     sleep: Callable[[float], None] = time.sleep,
-    asked: Asked = AS_USUAL,
+    options: NotifyOptions = DEFAULT_OPTIONS,
 ) -> int:
     """Show a feed until it is left; returns the exit status (130 after Ctrl-C).
 
     Without a terminal, plain lines are printed now and then until the feed ends.  ``summary``:
-    print the tables as they stand when leaving.  ``asked``: how it calls the tester.  The feed is
+    print the tables as they stand when leaving.  ``options``: how it calls the tester.  The feed is
     left open for the caller.
     """
     console = console or PlainConsole()
     if not console.is_terminal or console.is_dumb_terminal:
         model = ViewModel(feed)
-        with closing_if_any(attention_of(feed, asked)) as attention:
-            status = follow_in_lines(model, console, sleep=sleep, attention=attention)
+        with closing_if_any(notifier_of(feed, options)) as notifier:
+            status = follow_in_lines(model, console, sleep=sleep, notifier=notifier)
         if summary:
             console.print()
             print_summary(model, console)
         return status
     plain = not console.encoding.lower().startswith("utf")
     with (
-        closing_if_any(attention_of(feed, asked, console.bell)) as attention,
+        closing_if_any(notifier_of(feed, options, console.bell)) as notifier,
         keyboard() as keys,
         Live(console=console, screen=True, auto_refresh=False, vertical_overflow="crop") as live,
     ):
-        view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain, attention=attention)
+        view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain, notifier=notifier)
         while True:
             try:
                 _show(view, console, live, keys, sleep)

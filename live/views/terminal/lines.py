@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from analysis.board.snapshot import SensorStatus, SensorWarning, Snapshot
-from live.notify.notifier import Attention
+from live.notify.notifier import Notifier
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.screen import INVENTED, clock, signed, warning_text
@@ -69,7 +69,7 @@ def follow_in_lines(
     console: Console,
     *,
     sleep: Callable[[float], None] = time.sleep,
-    attention: Attention | None = None,
+    notifier: Notifier | None = None,
 ) -> int:
     """Print a feed as lines until it ends; returns 0, or 130 after Ctrl-C."""
     _print(console, opening(model.snapshot(), model))
@@ -82,9 +82,9 @@ def follow_in_lines(
             model.pump()
             for line in lines.news():
                 _print(console, line)
-            if attention is not None:
-                attention.look(model)
-                if trouble := attention.trouble():
+            if notifier is not None:
+                notifier.look(model)
+                if trouble := notifier.trouble():
                     _print(console, Text(f"          {trouble}"))
             if time.monotonic() - said_at >= EVERY_S:
                 said_at = time.monotonic()

@@ -2,44 +2,33 @@
 
 from __future__ import annotations
 
-import signal
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
-from live import preflight
-from live.notify.options import AS_USUAL, Asked
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.feed import Feed
+from live.protocol.file_feed import FileFeed
+from live.views.window.parts.application import interruptible, open_application, system_theme
 from live.views.window.parts.preferences import Remembered, preferences_path
-from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
-    from PySide6.QtWidgets import QApplication
-
+    from live.views.window.live.main_window import MainWindow
     from live.views.window.parts.theme import Theme
 
-INSTALL: Final = 'python -m pip install "sidebeat[window]"'
 
-
-class WindowMissing(SidebeatError):
-    """What the window needs is not installed, or cannot be used."""
-
-
-def run_window(feed: Feed, asked: Asked = AS_USUAL) -> int:
+def run_window(feed: Feed, options: NotifyOptions = DEFAULT_OPTIONS) -> int:
     """Show a feed in a window until it is closed; returns the exit status.
 
-    ``asked``: how it calls the tester.
+    ``options``: how it calls the tester.
 
-    Raises :class:`WindowMissing` with the line that installs what is lacking.
+    Raises :class:`~live.views.window.parts.application.WindowMissing` with the line that installs
+    what is lacking.
     """
     application = open_application()
-    from live.notify.factory import attention_of  # noqa: PLC0415 - as below
-    from live.views.window.live.main_window import MainWindow  # noqa: PLC0415 - Qt, once it is known to be there
+    from live.notify.factory import notifier_of  # noqa: PLC0415 - once Qt is known to be there
 
-    window = MainWindow(feed, system_theme(application))
+    window = window_on(feed, system_theme(application))
     window.recall(Remembered(preferences_path()))
-    window.attention = attention_of(feed, asked, application.beep)
+    window.notifier = notifier_of(feed, options, application.beep)
     window.showMaximized()
     window.start()
     try:
@@ -50,61 +39,13 @@ def run_window(feed: Feed, asked: Asked = AS_USUAL) -> int:
         feed.close()
 
 
-@contextmanager
-def interruptible(application: QApplication) -> Iterator[None]:
-    """Ctrl-C ends the application, unless this process was told to leave interrupts alone."""
-    if _interrupts_are_ignored():
-        yield
-        return
-    # Python sees Ctrl-C only between two calls from Qt; the frame timer makes those.
-    before = signal.signal(signal.SIGINT, lambda *_: application.quit())
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
+def window_on(feed: Feed, theme: Theme) -> MainWindow:
+    """A window on a feed, with its review where the feed is a file."""
+    from live.views.window.live.main_window import MainWindow  # noqa: PLC0415 - Qt, known to be there
 
+    if not isinstance(feed, FileFeed):
+        return MainWindow(feed, theme)
+    # The statistics behind it take half a second to load, which a live window has not got.
+    from live.views.window.review.controller import ReviewController  # noqa: PLC0415 - see above
 
-def _interrupts_are_ignored() -> bool:
-    return signal.getsignal(signal.SIGINT) is signal.SIG_IGN
-
-
-def open_application() -> QApplication:
-    """The one Qt application of this process.  Raises :class:`WindowMissing`."""
-    require_window()
-    from PySide6.QtGui import QFontInfo  # noqa: PLC0415 - known to be there now
-    from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - as above
-
-    application = QApplication.instance() or QApplication(sys.argv[:1])
-    if not isinstance(application, QApplication):
-        raise WindowMissing("the window needs a graphical Qt application, another kind is running")
-    application.setApplicationName("Sidebeat")
-    application.setStyle("Fusion")
-    # Without any font Qt raises nothing and draws boxes in place of letters.
-    if not QFontInfo(application.font()).family():
-        raise WindowMissing(
-            "no font was found, so the window could show no text: install one "
-            "(Debian: apt-get install fonts-dejavu-core)"
-        )
-    return application
-
-
-def require_window() -> None:
-    """Check that Qt and pyqtgraph are there and sound.  Raises :class:`WindowMissing`."""
-    try:
-        import pyqtgraph  # noqa: F401, PLC0415 - as below
-        from PySide6 import QtWidgets  # noqa: F401, PLC0415 - whether it is there is the question
-    except ImportError as error:
-        raise WindowMissing(
-            f"the window cannot be opened ({error}); install what it needs with: {INSTALL}"
-        ) from None
-    if preflight.broken_qt():
-        raise WindowMissing(preflight.broken_qt())
-
-
-def system_theme(application: QApplication) -> Theme:
-    """The theme that this system prefers."""
-    from PySide6.QtCore import Qt  # noqa: PLC0415 - known to be there now
-
-    from live.views.window.parts.theme import DARK, LIGHT  # noqa: PLC0415 - as above
-
-    return DARK if application.styleHints().colorScheme() is Qt.ColorScheme.Dark else LIGHT
+    return MainWindow(feed, theme, review_of=ReviewController)

@@ -19,9 +19,10 @@ from PySide6.QtWidgets import QApplication
 
 from live.protocol.feed import Feed, Message
 from live.protocol.file_feed import FileFeed
-from live.views.window.app import open_application
+from live.views.window.app import window_on
 from live.views.window.live.main_window import MainWindow
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.application import open_application
+from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme
 from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
@@ -33,7 +34,7 @@ SIZES: Final = {"1280x720": (1280, 720), "1920x1080": (1920, 1080), "2560x1440":
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What one picture shows.  ``deeds``: what the user does before it is taken.
+    """What one picture shows.  ``actions``: what the user does before it is taken.
 
     ``player``: with the controls of a replay; without them it looks as while recording.
     """
@@ -41,7 +42,7 @@ class Picture:
     size: tuple[int, int] = (1280, 720)
     theme: Theme = LIGHT
     far: bool = False
-    deeds: tuple[Deed, ...] = ()
+    actions: tuple[Action, ...] = ()
     cautions: bool = True
     player: bool = True
 
@@ -80,21 +81,21 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
         feed.seek(round(at_s * 1e9))
     if isinstance(feed, FileFeed) and not picture.player:
         feed = _Watched(feed)
-    window = MainWindow(feed, picture.theme)
+    window = window_on(feed, picture.theme)
     window.resize(QSize(*picture.size))
     window.cautions.setVisible(picture.cautions)
     window.show()
-    window.bench.chart.setFocus()
+    window.workbench.chart.setFocus()
     _settle(window)
-    for deed in picture.deeds:
-        window.do(deed)
+    for action in picture.actions:
+        window.do(action)
         _settle(window)
     if picture.far:
-        window.do(Deed.FAR)
-    for _ in range(3):  # what was laid out anew by a deed is drawn in the next frame
+        window.do(Action.FAR)
+    for _ in range(3):  # what was laid out anew by a action is drawn in the next frame
         QApplication.processEvents()
         window.redraw()
-        window.bench.cards.settle()
+        window.workbench.cards.settle()
         window.frame()
     QApplication.processEvents()
     taken = window.grab()
@@ -107,8 +108,8 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
 
 def _settle(window: MainWindow) -> None:
     """Wait for what is read in the background, and draw until nothing more comes."""
-    if window.after is not None:
-        window.after.settle()
+    if window.review is not None:
+        window.review.settle()
     while window.frame():
         pass
 
@@ -118,7 +119,7 @@ def documentation_pictures(folder: Path) -> list[Path]:
     rowing, _, stairs = demo_captures()
     made = []
     for name, path, at_s, picture in (
-        ("window", rowing, 885.0, Picture(deeds=(Deed.FIFTEEN,), cautions=False, player=False)),
+        ("window", rowing, 885.0, Picture(actions=(Action.FIFTEEN,), cautions=False, player=False)),
         ("window-dark", stairs, 850.0, Picture(theme=DARK, cautions=False, player=False)),
         ("far-view", rowing, 885.0, Picture(far=True, cautions=False, player=False)),
         (
@@ -127,7 +128,7 @@ def documentation_pictures(folder: Path) -> list[Path]:
             800.0,
             Picture(
                 size=(1920, 1080),
-                deeds=(Deed.ALL, Deed.NEXT_WARNING, Deed.NOTIFICATIONS),
+                actions=(Action.ALL, Action.NEXT_WARNING, Action.NOTIFICATIONS),
                 cautions=False,
             ),
         ),
@@ -166,12 +167,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if given.file is None:
         documentation_pictures(given.out)
         return 0
-    deeds = [Deed(f"follow-{given.span}")] + [Deed.LARGER] * given.text
+    actions = [Action(f"follow-{given.span}")] + [Action.LARGER] * given.text
     if given.turned:
-        deeds.append(Deed.TURN_PLANE)
+        actions.append(Action.TURN_PLANE)
     for size in given.size or SIZES:
         for theme in given.theme or THEMES:
-            wanted = Picture(SIZES[size], THEMES[theme], given.far, tuple(deeds))
+            wanted = Picture(SIZES[size], THEMES[theme], given.far, tuple(actions))
             taken = screenshot(given.file, given.at, wanted)
             _save(taken, given.out / f"{given.name}-{theme}-{size}.png")
     return 0

@@ -1,4 +1,4 @@
-"""Attention from end to end: a capture of its own, a real broker, a real command, a real player."""
+"""Notifier from end to end: a capture of its own, a real broker, a real command, a real player."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Attention in a view: the present and history, the view in front, replays, keys and marks."""
+"""Notifier in a view: the present and history, the view in front, replays, keys and marks."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from analysis.board.snapshot import WarningKind
 from live.cli import replay as replay_command
 from live.cli.main import command_parser
 from live.cli.views import split_command
-from live.notify.factory import attention_of
-from live.notify.notifier import Attention, Pace
-from live.notify.options import AS_USUAL, Asked
+from live.notify.factory import notifier_of
+from live.notify.notifier import Notifier, Pace
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.notify.watcher import watch
 from live.protocol.feed import RECORDING_BEGINS, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
@@ -78,14 +78,14 @@ def live_through(polls, *, only_in_front=False, noted=None, real_s=1.0):
     """Poll by poll, ``real_s`` of real time each; what was called by poll."""
     noted = noted or Noted()
     clock = Clock()
-    attention = Attention([noted], only_in_front=only_in_front, clock=clock)
+    notifier = Notifier([noted], only_in_front=only_in_front, clock=clock)
     model = ViewModel(ScriptedFeed(polls))
     found = []
     for _ in polls:
         clock.now += round(real_s * NS_PER_S)
         model.pump()
         before = len(noted.calls)
-        attention.look(model)
+        notifier.look(model)
         found.append(noted.calls[before:])
     return found
 
@@ -145,7 +145,7 @@ def test_a_means_that_fails_stops_nothing(caplog):
     live_through(by_second(silent_from(20, 100), 0, 100), noted=noted)
     assert len(noted.calls) == 1
     assert noted.closed
-    assert [r.message for r in caplog.records] == ["attention to warnings has failed and stops"]
+    assert [r.message for r in caplog.records] == ["the notifier has failed and stops"]
 
 
 @pytest.fixture
@@ -158,15 +158,15 @@ def test_a_replay_calls_nobody_unless_asked(capture):
     sounds by the plan and never a command.
     """
     with FileFeed(capture, None) as feed:
-        assert attention_of(feed, AS_USUAL) is None
-        for asked in (Asked(sounds=True), Asked(command=(sys.executable,))):
-            attention = attention_of(feed, asked)
-            assert attention is not None
-            attention.close()
-    quiet = replace(PLAN, attention=AttentionPlan(sounds=False))
-    assert attention_of(ScriptedFeed([], plan=quiet), AS_USUAL) is None
-    assert attention_of(ScriptedFeed([]), Asked(sounds=False, command=("x",))) is None
-    usual = attention_of(ScriptedFeed([]), AS_USUAL)
+        assert notifier_of(feed, DEFAULT_OPTIONS) is None
+        for options in (NotifyOptions(sounds=True), NotifyOptions(command=(sys.executable,))):
+            notifier = notifier_of(feed, options)
+            assert notifier is not None
+            notifier.close()
+    quiet = replace(PLAN, notifier=AttentionPlan(sounds=False))
+    assert notifier_of(ScriptedFeed([], plan=quiet), DEFAULT_OPTIONS) is None
+    assert notifier_of(ScriptedFeed([]), NotifyOptions(sounds=False, command=("x",))) is None
+    usual = notifier_of(ScriptedFeed([]), DEFAULT_OPTIONS)
     assert usual is not None
     usual.close()
 
@@ -189,16 +189,16 @@ def test_what_a_seek_passes_over_calls_nobody(tmp_path):
     clock, noted = Clock(), Noted()
     path = written(tmp_path / "a.sqlite", events, end_s=300)
     with FileFeed(path, 1.0, clock=clock) as feed:
-        model, attention = ViewModel(feed), Attention([noted], clock=clock)
+        model, notifier = ViewModel(feed), Notifier([noted], clock=clock)
         feed.seek(150 * NS_PER_S)
         for _ in range(4):
             model.pump()
-            attention.look(model)
+            notifier.look(model)
         assert noted.calls == []
         for _ in range(100):
             clock.now += NS_PER_S
             model.pump()
-            attention.look(model)
+            notifier.look(model)
     assert noted.calls == [("start", WarningKind.SILENT, 2)]
 
 
@@ -241,8 +241,8 @@ def test_the_watcher_is_silent_in_a_rehearsal(tmp_path):
     """Before the recording nobody is called; then it attaches again, and calls."""
     out = tmp_path / "noted"
     script = f"import os; open({str(out)!r}, 'a').write(os.environ['SIDEBEAT_STARTED_UTC'] + ' ')"
-    attention = AttentionPlan(command=(sys.executable, "-c", script))
-    plan = replace(PLAN, attention=attention)
+    notifier = AttentionPlan(command=(sys.executable, "-c", script))
+    plan = replace(PLAN, notifier=notifier)
 
     def feed_of(title, started_s, reason):
         polls = [[], *by_second(silent_from(1, 3), 0, 60), [Ended(60 * NS_PER_S, reason)]]

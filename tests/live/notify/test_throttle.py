@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
-from live.notify.throttle import Attendant, Occasion, check_kinds
+from live.notify.throttle import Occasion, Throttle, check_kinds
 from replay.attention import AttentionPlan
 from replay.errors import PlanError
 
@@ -24,7 +24,7 @@ def warning(number, start_s, end_s=None, *, kind=WarningKind.SILENT, sensor=2, *
 
 
 def attendant(**planned):
-    made = Attendant(AttentionPlan(**planned))
+    made = Throttle(AttentionPlan(**planned))
     made.look(0.0, [])  # what follows is news
     return made
 
@@ -128,7 +128,7 @@ def test_the_gravest_is_called_first():
 
 def test_history_calls_nobody():
     """Who comes late hears of what stands, not of what was over before."""
-    late = Attendant(AttentionPlan())
+    late = Throttle(AttentionPlan())
     assert told(late.look(500.0, [warning(1, 10, 40), warning(2, 90)])) == [(START, 2)]
 
 

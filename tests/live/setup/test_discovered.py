@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from live.setup.discovered import Reach
-from live.setup.known_sensors import Memory, RememberedSensor
-from live.setup.subprocesses import LineChild, listening_child
+from live.setup.discovered import DiscoveredSensors
+from live.setup.known_sensors import KnownSensor, KnownSensors
+from live.setup.subprocesses import LineSubprocess, listening_subprocess
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture  # noqa: F401
 from tests.standins.setups import until
 
 YARROW = "C0:00:00:00:00:01"
-KNOWN = RememberedSensor(YARROW, "Bench strap", "Yarrow", "reference", "chest")
+KNOWN = KnownSensor(YARROW, "Bench strap", "Yarrow", "reference", "chest")
 
 
 def row(address: str, name: str, **more: object) -> dict[str, object]:
@@ -22,7 +22,7 @@ def row(address: str, name: str, **more: object) -> dict[str, object]:
 
 def test_facts_are_kept_and_signals_renewed():
     """A later line renews the signal and forgets nothing that it does not mention."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear({"sensors": [row(YARROW, "strap", battery_percent=80, firmware="1.2")]}, 10.0)
     reach.hear({"sensors": [row(YARROW, None, signal_dbm=-90, battery_percent=None)]}, 14.0)
     sensor = reach.get(YARROW)
@@ -33,14 +33,14 @@ def test_facts_are_kept_and_signals_renewed():
 
 def test_old_news_is_old():
     """The age that a line tells counts from then, and never makes a sensor younger."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear({"sensors": [row(YARROW, "strap", age_s=30.0)]}, 40.0)
     assert not reach.get(YARROW).is_near(40.0)
 
 
 def test_remembered_sensors_are_listed_before_they_are_heard():
     """A remembered sensor can be planned before it is switched on, with what it was last."""
-    reach = Reach(Memory((KNOWN,)))
+    reach = DiscoveredSensors(KnownSensors((KNOWN,)))
     (sensor,) = reach.sensors
     assert sensor.signal_words(0.0) == "not heard yet"
     planned = reach.planned(sensor, has_reference=False)
@@ -58,7 +58,7 @@ def test_remembered_sensors_are_listed_before_they_are_heard():
 )
 def test_a_new_sensor_is_proposed_by_what_it_says(more, has_reference, role, placement):
     """A chest sensor is the first reference; what measures no heart rate is a companion."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear({"sensors": [row("C0:05", "new", **more)]}, 0.0)
     planned = reach.planned(reach.get("C0:05"), has_reference=has_reference)
     assert (planned.role, planned.placement) == (role, placement)
@@ -66,7 +66,7 @@ def test_a_new_sensor_is_proposed_by_what_it_says(more, has_reference, role, pla
 
 def test_a_problem_stands_until_somebody_is_heard():
     """Bluetooth that is off is said, and no longer once it is on."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear({"problem": "Bluetooth is off"}, 0.0)
     assert reach.problem == "Bluetooth is off"
     reach.hear({"sensors": []}, 1.0)
@@ -78,14 +78,14 @@ def test_a_problem_stands_until_somebody_is_heard():
 )
 def test_lines_that_make_no_sense_change_nothing(line):
     """A line that is not ours adds no sensor."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear(line, 0.0)
     assert reach.sensors == []
 
 
 def test_control_characters_of_a_name_are_shown_and_not_obeyed():
     """A sensor's own text cannot steer what shows it."""
-    reach = Reach(Memory())
+    reach = DiscoveredSensors(KnownSensors())
     reach.hear({"sensors": [row("C0:05", "a\x1b[2Jb")]}, 0.0)
     assert reach.get("C0:05").name == "a\ufffd[2Jb"
 
@@ -93,8 +93,8 @@ def test_control_characters_of_a_name_are_shown_and_not_obeyed():
 def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
     """A real child with real bleak lists a played sensor, with details, and ends with its input."""
     bluez.add(Sensor(YARROW, "Yarrow"))
-    child = listening_child()
-    reach = Reach(Memory())
+    child = listening_subprocess()
+    reach = DiscoveredSensors(KnownSensors())
     try:
 
         def listen() -> None:
@@ -117,8 +117,8 @@ def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
 def test_without_bluetooth_the_listening_process_says_so(tmp_path: Path, monkeypatch) -> None:
     """No system bus: one sentence as a line, and it goes on trying."""
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={tmp_path / 'no-bus'}")
-    child = listening_child()
-    reach = Reach(Memory())
+    child = listening_subprocess()
+    reach = DiscoveredSensors(KnownSensors())
     try:
 
         def listen() -> None:
@@ -135,7 +135,7 @@ def test_without_bluetooth_the_listening_process_says_so(tmp_path: Path, monkeyp
 def test_what_a_helper_says_beside_json_is_passed_over():
     """Lines that are no objects are not handed on; the status comes after the last line."""
     script = 'print("x"); print("[1]"); print(\'{"a": 1}\'); raise SystemExit(3)'
-    child = LineChild(["-c", script])
+    child = LineSubprocess(["-c", script])
     assert child.wait() == 3
     assert child.status is None
     assert child.poll() == [{"a": 1}]

@@ -8,40 +8,40 @@ import pytest
 
 from live.setup.known_sensors import (
     CONFIG_FOLDER_VARIABLE,
+    KnownSensor,
+    KnownSensors,
+    KnownSensorsError,
     LastSession,
-    Memory,
-    MemoryProblem,
-    RememberedSensor,
-    load_memory,
-    memory_path,
-    save_memory,
+    known_sensors_path,
+    load_known_sensors,
+    save_known_sensors,
 )
 from replay.plan import PlannedSensor
 
-YARROW = RememberedSensor("C0:01", "Bench strap", "Yarrow", "reference", "chest")
-SORREL = RememberedSensor("C0:02", "Bench watch", "Sorrel", "test", "left wrist")
-MEMORY = Memory((YARROW, SORREL), LastSession("W2", "kettlebell sets", 3.0, 5.0))
+YARROW = KnownSensor("C0:01", "Bench strap", "Yarrow", "reference", "chest")
+SORREL = KnownSensor("C0:02", "Bench watch", "Sorrel", "test", "left wrist")
+MEMORY = KnownSensors((YARROW, SORREL), LastSession("W2", "kettlebell sets", 3.0, 5.0))
 
 
 def test_it_reads_back(tmp_path):
     """What is saved is loaded again; without a file nothing is remembered."""
     path = tmp_path / "deep" / "sensors.toml"
-    assert load_memory(path) == Memory()
-    save_memory(path, MEMORY)
-    assert load_memory(path) == MEMORY
+    assert load_known_sensors(path) == KnownSensors()
+    save_known_sensors(path, MEMORY)
+    assert load_known_sensors(path) == MEMORY
     assert [p.name for p in path.parent.iterdir()] == ["sensors.toml"]
 
 
 def test_the_folder_can_be_named(tmp_path, monkeypatch):
     """An environment variable moves what is remembered."""
     monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
-    assert memory_path().parent == tmp_path
+    assert known_sensors_path().parent == tmp_path
 
 
 def test_of_the_wearer_the_code_is_all(tmp_path):
     """Saved keys are those of sensors and of the last session, and no detail is among them."""
     path = tmp_path / "sensors.toml"
-    save_memory(path, MEMORY)
+    save_known_sensors(path, MEMORY)
     raw = tomllib.loads(path.read_text())
     assert set(raw) == {"version", "last", "sensor"}
     assert set(raw["last"]) == {"wearer", "activity", "tolerance_bpm", "tolerance_percent"}
@@ -64,8 +64,8 @@ def test_a_file_that_is_not_understood_is_left_alone(tmp_path, text):
     """Damage and newer versions are one sentence, and the file stays as it is."""
     path = tmp_path / "sensors.toml"
     path.write_text(text)
-    with pytest.raises(MemoryProblem) as caught:
-        load_memory(path)
+    with pytest.raises(KnownSensorsError) as caught:
+        load_known_sensors(path)
     assert "\n" not in str(caught.value).replace("\\n", "")
     assert path.read_text() == text
 
@@ -73,8 +73,8 @@ def test_a_file_that_is_not_understood_is_left_alone(tmp_path, text):
 def test_a_folder_that_cannot_be_written_is_one_sentence(tmp_path):
     """Saving where a file stands in the way is refused in words."""
     (tmp_path / "x").write_text("")
-    with pytest.raises(MemoryProblem, match="could not be remembered"):
-        save_memory(tmp_path / "x" / "sensors.toml", MEMORY)
+    with pytest.raises(KnownSensorsError, match="could not be remembered"):
+        save_known_sensors(tmp_path / "x" / "sensors.toml", MEMORY)
 
 
 def test_a_sensor_is_recalled_by_address_and_name():
@@ -82,7 +82,7 @@ def test_a_sensor_is_recalled_by_address_and_name():
     assert MEMORY.recall("C0:02", "Bench watch") == SORREL
     assert MEMORY.recall("C0:99", "Bench watch") == SORREL
     assert MEMORY.recall("C0:02", "Other") is None
-    twins = Memory((SORREL, RememberedSensor("C0:03", "Bench watch", "Tansy", "test", "")))
+    twins = KnownSensors((SORREL, KnownSensor("C0:03", "Bench watch", "Tansy", "test", "")))
     assert twins.recall("C0:99", "Bench watch") is None
     assert twins.recall("C0:03", "Bench watch").label == "Tansy"
 

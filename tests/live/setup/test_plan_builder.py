@@ -8,7 +8,7 @@ import pytest
 
 from analysis.report.reporting_items import reporting_items
 from live.setup.places import PLACES, from_sensor, mirrored, part, side
-from live.setup.plan_builder import DETAILS, Draft
+from live.setup.plan_builder import DETAILS, PlanBuilder
 from replay.attention import AttentionPlan
 from replay.payloads.device import BODY_LOCATIONS
 from replay.plan import Broker, PlannedSensor, format_plan, parse_plan
@@ -19,7 +19,7 @@ TANSY = PlannedSensor(label="Tansy", role="test", placement="right wrist", addre
 BRACKEN = PlannedSensor(
     label="Bracken", role="test", placement="waist", source="simulated", kind="arm"
 )
-WHOLE = Draft(wearer="W1", activity="kettlebell sets", sensors=(YARROW, SORREL, TANSY))
+WHOLE = PlanBuilder(wearer="W1", activity="kettlebell sets", sensors=(YARROW, SORREL, TANSY))
 
 
 def test_a_whole_draft_is_a_plan_that_reads_back():
@@ -27,13 +27,13 @@ def test_a_whole_draft_is_a_plan_that_reads_back():
     assert WHOLE.problems() == []
     plan = WHOLE.plan()
     assert parse_plan(format_plan(plan)) == plan
-    assert Draft.of(plan).plan() == plan
+    assert PlanBuilder.of(plan).plan() == plan
 
 
 @pytest.mark.parametrize(
     ("draft", "word"),
     [
-        (Draft(), "Tick the sensors"),
+        (PlanBuilder(), "Tick the sensors"),
         (replace(WHOLE, sensors=(SORREL, TANSY)), "reference"),
         (replace(WHOLE, sensors=(YARROW,)), "under test"),
         (replace(WHOLE, wearer=""), "code"),
@@ -82,7 +82,7 @@ def test_what_the_page_has_no_field_for_is_kept():
         attention=AttentionPlan(command=("notify", "me")),
         sensors=(YARROW, replace(SORREL, hold_s=8.0)),
     )
-    assert Draft.of(plan).plan() == plan
+    assert PlanBuilder.of(plan).plan() == plan
 
 
 def test_empty_details_are_left_out_and_simulated_sensors_mark_the_plan():

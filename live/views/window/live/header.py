@@ -14,19 +14,19 @@ from analysis.session.effort_clock import EffortState
 from live.views.window.live.status import Elided
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.keys import Deed, every_key
+from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.number_format import clock
 from live.views.window.parts.plain_text import Label, tip
 from live.views.window.parts.span import Follow
 from replay.plan import Plan
 
 FOLLOWED: Final = {
-    Deed.MINUTE: Follow.MINUTE,
-    Deed.FIVE: Follow.FIVE,
-    Deed.FIFTEEN: Follow.FIFTEEN,
-    Deed.ALL: Follow.ALL,
+    Action.MINUTE: Follow.MINUTE,
+    Action.FIVE: Follow.FIVE,
+    Action.FIFTEEN: Follow.FIFTEEN,
+    Action.ALL: Follow.ALL,
 }
-_ASKED: Final = (Deed.MARKER, Deed.ACKNOWLEDGE_ALL, Deed.STOP)
+_ASKED: Final = (Action.MARKER, Action.ACKNOWLEDGE_ALL, Action.STOP)
 """What needs a running capture."""
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _LONGEST_MARKER: Final = 200
@@ -93,7 +93,7 @@ def effort_words(state: EffortState | None) -> str:
 class Header(QWidget):
     """Title, time, marker, views and help, in as many rows as they need."""
 
-    def __init__(self, plan: Plan, do: Callable[[Deed], None], *, is_live: bool) -> None:
+    def __init__(self, plan: Plan, do: Callable[[Action], None], *, is_live: bool) -> None:
         super().__init__()
         flow = FlowLayout(self)
         flow.setContentsMargins(0, 0, 0, 0)
@@ -106,32 +106,32 @@ class Header(QWidget):
         self.effort.setAccessibleName("Effort")
         self.effort.hide()
         flow.addWidget(self.effort)
-        self.buttons: dict[Deed, QToolButton] = {}
+        self.buttons: dict[Action, QToolButton] = {}
         self.marker = MarkerField()
         for key in every_key():
             if not key.button:
                 continue
-            if key.deed is Deed.MARKER:
+            if key.action is Action.MARKER:
                 flow.addWidget(self.marker)
             button = QToolButton()
             button.setText(key.button)
             button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
             button.setAccessibleName(key.words)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            button.setCheckable(key.deed in FOLLOWED)
-            button.clicked.connect(lambda _=False, deed=key.deed: do(deed))
+            button.setCheckable(key.action in FOLLOWED)
+            button.clicked.connect(lambda _=False, action=key.action: do(action))
             flow.addWidget(button)
-            self.buttons[key.deed] = button
-        self.buttons[Deed.MARKER].setText("set marker")
+            self.buttons[key.action] = button
+        self.buttons[Action.MARKER].setText("set marker")
         # Stands in the status line: in this row it would push the panels down and up again.
         self.notice = Elided()
         self.notice.setAccessibleName("Answer of the capture")
         # What a recorded session cannot be asked for takes no room.
-        for part in (self.marker, *(self.buttons[deed] for deed in _ASKED)):
+        for part in (self.marker, *(self.buttons[action] for action in _ASKED)):
             part.setEnabled(is_live)
             part.setHidden(not is_live)
 
-    def dress(self) -> None:
+    def apply_theme(self) -> None:
         """Sizes that follow the text's."""
         signs = self.fontMetrics().averageCharWidth()
         self.marker.setFixedWidth(20 * signs)
@@ -139,9 +139,9 @@ class Header(QWidget):
 
     def show_follow(self, follow: Follow | None) -> None:
         """Press the button of what is followed."""
-        for deed, length in FOLLOWED.items():
-            self.buttons[deed].setChecked(length is follow)
-        self.buttons[Deed.NOW].setEnabled(follow is None)
+        for action, length in FOLLOWED.items():
+            self.buttons[action].setChecked(length is follow)
+        self.buttons[Action.NOW].setEnabled(follow is None)
 
     def show_effort(self, state: EffortState | None) -> None:
         """Number of the effort and time in it, or since it."""
@@ -153,7 +153,7 @@ class Header(QWidget):
 
     def allow_markers(self, hint: str) -> None:
         """Markers can be set, although nothing is being recorded."""
-        for part in (self.marker, self.buttons[Deed.MARKER]):
+        for part in (self.marker, self.buttons[Action.MARKER]):
             part.setEnabled(True)
             part.show()
         self.marker.setPlaceholderText(hint)
@@ -164,6 +164,6 @@ class Header(QWidget):
 
     def end(self) -> None:
         """The capture has ended: nothing can be asked of it any more."""
-        for deed in _ASKED:
-            self.buttons[deed].setEnabled(False)
+        for action in _ASKED:
+            self.buttons[action].setEnabled(False)
         self.marker.setEnabled(False)

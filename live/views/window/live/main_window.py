@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable
+from typing import Final
 
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
@@ -16,21 +17,22 @@ from PySide6.QtWidgets import (
 
 from analysis.board import Board
 from analysis.session.effort_clock import EffortTracker
-from live.notify.notifier import Attention
+from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.window.live.commands import Commands
 from live.views.window.live.far_view import FarView
 from live.views.window.live.header import FOLLOWED, Header
+from live.views.window.live.reviewing import Review
 from live.views.window.live.status import StatusLine
-from live.views.window.live.workbench import Bench, Cautions, ScrolledBench
-from live.views.window.parts.appearance import Wardrobe
+from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
+from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import HelpPage, LeaveDialog, Leaving
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.keys import Deed, every_key
-from live.views.window.parts.mouse import Hands
+from live.views.window.parts.keys import Action, every_key
+from live.views.window.parts.mouse import MouseGestures
 from live.views.window.parts.overlay import Overlays, Seen
 from live.views.window.parts.plain_text import set_window_title
 from live.views.window.parts.preferences import Remembered
@@ -40,9 +42,6 @@ from live.views.window.parts.theme import LIGHT, Theme, looks_of
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
 
-if TYPE_CHECKING:
-    from live.views.window.review.controller import Afterwards
-
 FRAME_MS: Final = 110
 """About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
 
@@ -50,18 +49,24 @@ TRAVEL_S: Final = 0.06
 """Time of one frame that goes into bringing a replay to where its cursor was put."""
 
 
+ReviewOf = Callable[["MainWindow", FileFeed], Review]
+"""Builds the review of a window on a file, once the window's own parts are there."""
+
+
 class MainWindow(QMainWindow):
     """Shows one feed.  ``frame`` is called by the timer, and by hand in tests and benchmarks."""
 
-    def __init__(self, feed: Feed, theme: Theme = LIGHT) -> None:
+    def __init__(
+        self, feed: Feed, theme: Theme = LIGHT, *, review_of: ReviewOf | None = None
+    ) -> None:
         super().__init__()
         self.model = ViewModel(feed)
         self.plan = feed.plan
         self.faults = DrawingFaults()
-        self.wardrobe = Wardrobe(theme)
+        self.appearance = Appearance(theme)
         self.span = TimeSpan()
         self.commands = Commands(self.model)
-        self.attention: Attention | None = None  # set by who opens the window
+        self.notifier: Notifier | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
         self.looks = looks_of(self.plan)
         self.timeline = Timeline(self.plan)
@@ -72,22 +77,22 @@ class MainWindow(QMainWindow):
         self._over = self._leaving = False
         self._free_to_close = not feed.is_live
         self.dialog: LeaveDialog | HelpPage | None = None
-        self._build(feed)
+        self._build(feed, review_of)
         self._bind_keys()
-        self.dress()
+        self.apply_theme()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self.frame)
 
-    def _build(self, feed: Feed) -> None:
+    def _build(self, feed: Feed, review_of: ReviewOf | None) -> None:
         set_window_title(self, f"{feed.title} – Sidebeat")
         self.header = Header(self.plan, self.do, is_live=feed.is_live)
         self.cautions = Cautions()
-        self.bench = Bench(self.plan, self.looks, self.faults)
+        self.workbench = Workbench(self.plan, self.looks, self.faults)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
-        self.bench_page = ScrolledBench(self.bench)
-        self.pages.addWidget(self.bench_page)
+        self.workbench_page = ScrolledWorkbench(self.workbench)
+        self.pages.addWidget(self.workbench_page)
         self.pages.addWidget(self.far)
         inside = QWidget()
         layout = QVBoxLayout(inside)
@@ -96,18 +101,15 @@ class MainWindow(QMainWindow):
         layout.addWidget(self.header)
         layout.addWidget(self.cautions)
         layout.addWidget(self.pages, 1)
-        self.hands = Hands(self.bench.chart)
-        self.overlays = Overlays(self.bench.chart, self.faults, self.seen)
-        self.after: Afterwards | None = None
-        if isinstance(feed, FileFeed):
-            # The statistics behind it take half a second to load, which a live window has not got.
-            from live.views.window.review.controller import Afterwards  # noqa: PLC0415 - see above
-
-            self.after = Afterwards(self, feed)
-            layout.addWidget(self.after.bar)
-            if not self.after.desk.why_not:
+        self.mouse = MouseGestures(self.workbench.chart)
+        self.overlays = Overlays(self.workbench.chart, self.faults, self.seen)
+        self.review: Review | None = None
+        if review_of is not None and isinstance(feed, FileFeed):
+            self.review = review_of(self, feed)
+            layout.addWidget(self.review.bar)
+            if not self.review.why_read_only:
                 self.header.allow_markers("note at cursor")
-                self.header.marker.now = self.after.position_ns
+                self.header.marker.now = self.review.position_ns
         self.setCentralWidget(inside)
         self.status_line = StatusLine(
             feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
@@ -116,23 +118,23 @@ class MainWindow(QMainWindow):
         self.header.marker.written.connect(self._set_marker)
         self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
         self.readout.changed.connect(self.redraw)
-        self.hands.pointed.connect(self.readout.point)
-        self.bench.chart.moved.connect(self._moved)
-        self.bench.warnings.wanted.connect(self.look_at)
-        self.bench.cards.chosen.connect(self.select)
+        self.mouse.pointed.connect(self.readout.point)
+        self.workbench.chart.moved.connect(self._moved)
+        self.workbench.warnings.wanted.connect(self.look_at)
+        self.workbench.cards.chosen.connect(self.select)
         self.resize(1280, 720)
 
     def _bind_keys(self) -> None:
-        self.shortcuts: dict[Deed, list[QShortcut]] = {}
+        self.shortcuts: dict[Action, list[QShortcut]] = {}
         for key in every_key():
             for sequence in key.keys:
                 shortcut = QShortcut(QKeySequence(sequence), self)
-                shortcut.activated.connect(lambda deed=key.deed: self.do(deed))
-                self.shortcuts.setdefault(key.deed, []).append(shortcut)
+                shortcut.activated.connect(lambda action=key.action: self.do(action))
+                self.shortcuts.setdefault(key.action, []).append(shortcut)
 
     def start(self) -> None:
         """Draw from now on."""
-        self.bench.chart.setFocus()
+        self.workbench.chart.setFocus()
         self._timer.start()
 
     # Pictures
@@ -141,13 +143,13 @@ class MainWindow(QMainWindow):
         """Take what came, and draw if anything did; returns whether it drew."""
         with self.faults.guard("stream"):
             self._stale |= self._take()
-        if self.attention is not None:
-            with self.faults.guard("attention"):
-                self.attention.look(self.model)
-                if trouble := self.attention.trouble():
+        if self.notifier is not None:
+            with self.faults.guard("notifier"):
+                self.notifier.look(self.model)
+                if trouble := self.notifier.trouble():
                     self.header.say(trouble)
-        if self.after is not None and self.after.is_travelling:
-            self.after.show_state()
+        if self.review is not None and self.review.is_travelling:
+            self.review.show_state()
             return True
         if not self._stale:
             return False
@@ -161,10 +163,10 @@ class MainWindow(QMainWindow):
     def _take(self) -> bool:
         """Take what came; on the way to where a cursor was put, as much as a frame has time for."""
         news = self.model.pump()
-        if self.after is not None:
-            news |= self.after.tick()
+        if self.review is not None:
+            news |= self.review.tick()
             until = time.perf_counter() + TRAVEL_S
-            while self.after.is_travelling and time.perf_counter() < until:
+            while self.review.is_travelling and time.perf_counter() < until:
                 news |= self.model.pump()
         return news
 
@@ -178,9 +180,9 @@ class MainWindow(QMainWindow):
         self.efforts.catch_up(model.board.grid(self.plan.reference))
         snapshot = model.snapshot()
         now_s = snapshot.t_ns / 1e9
-        whole = self.after.whole if self.after is not None else None
+        whole = self.review.whole if self.review is not None else None
         self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
-        self.span.room = self.bench.chart.label_room
+        self.span.room = self.workbench.chart.label_room
         start_s, end_s = self.span.at(now_s)
         frame = Frame(
             plan=self.plan,
@@ -194,26 +196,26 @@ class MainWindow(QMainWindow):
             now_s=now_s,
             selected=self.selected,
             whole=whole,
-            later=None if whole is None or self.after is None else self.after.warnings,
-            noted=None if self.after is None else self.after.markers,
+            later=None if whole is None or self.review is None else self.review.warnings,
+            noted=None if self.review is None else self.review.markers,
         )
-        if self.after is not None:
+        if self.review is not None:
             with self.faults.guard("replay"):
-                self.after.show_frame(frame)
+                self.review.show_frame(frame)
         over = model.ended is not None
         if self.pages.currentWidget() is self.far:
             with self.faults.guard("far view"):
                 self.far.show_frame(frame)
         else:
-            self.bench.show_frame(frame, at_once=over)
+            self.workbench.show_frame(frame, at_once=over)
             with self.faults.guard("cursor"):
-                self.overlays.show_frame(frame, self.bench.chart.traces)
+                self.overlays.show_frame(frame, self.workbench.chart.traces)
         if over and not self._over:
             self._free_to_close = True
-            if self.after is None:
+            if self.review is None:
                 self.header.end()
         self._over = over
-        effort = self.efforts.state if self.after is None else self.after.effort(snapshot.second)
+        effort = self.efforts.state if self.review is None else self.review.effort(snapshot.second)
         self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
         news = self.commands.news()
@@ -233,71 +235,71 @@ class MainWindow(QMainWindow):
 
     # What the user does
 
-    def do(self, deed: Deed) -> None:
-        """Carry out one deed, from a key or a button."""
+    def do(self, action: Action) -> None:
+        """Carry out one action, from a key or a button."""
         now_s = self.model.snapshot().t_ns / 1e9
-        if self.after is not None and self.after.do(deed):
+        if self.review is not None and self.review.do(action):
             self.redraw()
             return
-        match deed:
-            case Deed.MINUTE | Deed.FIVE | Deed.FIFTEEN | Deed.ALL:
-                self.span.set_follow(FOLLOWED[deed])
-            case Deed.NOW:
+        match action:
+            case Action.MINUTE | Action.FIVE | Action.FIFTEEN | Action.ALL:
+                self.span.set_follow(FOLLOWED[action])
+            case Action.NOW:
                 self.span.back_to_now()
-            case Deed.EARLIER:
+            case Action.EARLIER:
                 self.span.pan(-0.25, now_s)
-            case Deed.LATER:
+            case Action.LATER:
                 self.span.pan(0.25, now_s)
-            case Deed.CLOSER:
+            case Action.CLOSER:
                 self.span.zoom(1 / 1.5, now_s)
-            case Deed.WIDER:
+            case Action.WIDER:
                 self.span.zoom(1.5, now_s)
-            case Deed.MARKER:
+            case Action.MARKER:
                 self._marker()
-            case Deed.MARK_NOW:
+            case Action.MARK_NOW:
                 self._mark_now()
-            case Deed.NEXT_SENSOR:
+            case Action.NEXT_SENSOR:
                 self._select_next(1)
-            case Deed.LAST_SENSOR:
+            case Action.LAST_SENSOR:
                 self._select_next(-1)
-            case Deed.TURN_PLANE:
-                self.bench.plane.turn()
-            case Deed.WARNINGS:
-                self.pages.setCurrentWidget(self.bench_page)
-                if self.after is not None:
-                    self.after.shelf.show_page(self.bench.under)
-                self.bench_page.ensureWidgetVisible(self.bench.warnings)
-                self.bench.warnings.setFocus()
-            case Deed.CONNECT:
+            case Action.TURN_PLANE:
+                self.workbench.plane.turn()
+            case Action.WARNINGS:
+                self.pages.setCurrentWidget(self.workbench_page)
+                if self.review is not None:
+                    self.review.show_warnings()
+                self.workbench_page.ensureWidgetVisible(self.workbench.warnings)
+                self.workbench.warnings.setFocus()
+            case Action.CONNECT:
                 if self.selected and not self._over:
                     self.commands.connect(self.selected)
-            case Deed.ACKNOWLEDGE:
+            case Action.ACKNOWLEDGE:
                 self._acknowledge(everything=False)
-            case Deed.ACKNOWLEDGE_ALL:
+            case Action.ACKNOWLEDGE_ALL:
                 self._acknowledge(everything=True)
-            case Deed.FAR:
+            case Action.FAR:
                 self._toggle_far()
-            case Deed.THEME:
-                self.wardrobe.turn()
-                self.dress()
-            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
-                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
-                self.dress()
-            case Deed.READOUT:
+            case Action.THEME:
+                self.appearance.turn()
+                self.apply_theme()
+            case Action.LARGER | Action.SMALLER | Action.SIZE:
+                self.appearance.resize({Action.LARGER: 1, Action.SMALLER: -1}.get(action, 0))
+                self.apply_theme()
+            case Action.READOUT:
                 self.readout.toggle(self.model.snapshot().second)
-            case Deed.READ_EARLIER:
+            case Action.READ_EARLIER:
                 self.readout.step(-1, self.model.snapshot().second)
-            case Deed.READ_LATER:
+            case Action.READ_LATER:
                 self.readout.step(1, self.model.snapshot().second)
-            case Deed.PAUSE:
+            case Action.PAUSE:
                 self._pause()
-            case Deed.HELP:
+            case Action.HELP:
                 self.dialog = HelpPage(self.theme, self)
                 self.dialog.open()
-            case Deed.STOP:
-                if self.header.buttons[Deed.STOP].isEnabled():
+            case Action.STOP:
+                if self.header.buttons[Action.STOP].isEnabled():
                     self._ask(closing=False)
-            case Deed.CLOSE:
+            case Action.CLOSE:
                 self.close()
         self.redraw()
 
@@ -314,7 +316,7 @@ class MainWindow(QMainWindow):
 
     def look_at(self, second: float) -> None:
         """Bring a second into the middle of the picture."""
-        self.pages.setCurrentWidget(self.bench_page)
+        self.pages.setCurrentWidget(self.workbench_page)
         self.span.centre_on(second, self.model.snapshot().t_ns / 1e9)
         self.redraw()
 
@@ -337,17 +339,16 @@ class MainWindow(QMainWindow):
     def replan(self, plan: Plan) -> None:
         """The sensors have other labels now."""
         self.plan = plan
-        self.bench.replan(plan, self.theme)
+        self.workbench.replan(plan, self.theme)
         self.redraw()
 
     def _board_in_picture(self) -> Board:
-        after = self.after
-        survey = after.survey if after is not None and after.ahead else None
-        return self.model.board if survey is None else survey.board
+        whole = None if self.review is None else self.review.whole_board
+        return self.model.board if whole is None else whole
 
     def _set_marker(self, text: str, moment: int) -> None:
-        if self.after is not None:
-            self.after.desk.marker(text, moment)
+        if self.review is not None:
+            self.review.add_marker(text, moment)
         else:
             self.commands.marker(text, self.header.marker.now() - moment)
 
@@ -366,7 +367,7 @@ class MainWindow(QMainWindow):
         """The warning chosen in the list, else the gravest that calls; or all of them."""
         calling = [w for w in self.model.snapshot().open_warnings if w.calls]
         if not everything:
-            chosen = self.bench.warnings.chosen()
+            chosen = self.workbench.warnings.chosen()
             calling = [w for w in calling if w.number == chosen] or calling[:1]
         if not calling:
             self.header.say("no warning calls")
@@ -386,28 +387,28 @@ class MainWindow(QMainWindow):
 
     def _toggle_far(self) -> None:
         is_far = self.pages.currentWidget() is self.far
-        self.pages.setCurrentWidget(self.bench_page if is_far else self.far)
-        (self.bench.chart if is_far else self.far).setFocus()
+        self.pages.setCurrentWidget(self.workbench_page if is_far else self.far)
+        (self.workbench.chart if is_far else self.far).setFocus()
 
     @property
     def theme(self) -> Theme:
-        """The theme that is worn."""
-        return self.wardrobe.theme
+        """The theme in use."""
+        return self.appearance.theme
 
     def recall(self, remembered: Remembered) -> None:
-        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
-        self.wardrobe.recall(remembered)
-        self.dress()
+        """Use what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.appearance.recall(remembered)
+        self.apply_theme()
 
-    def dress(self) -> None:
-        """Put on the chosen theme, with text of the chosen size."""
-        theme, font = self.theme, self.wardrobe.put_on(self)
-        self.header.dress()
-        self.cautions.dress(theme)
-        self.bench.dress(theme, font)
-        self.status_line.dress(theme)
-        if self.after is not None:
-            self.after.dress()
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.appearance.apply(self)
+        self.header.apply_theme()
+        self.cautions.apply_theme(theme)
+        self.workbench.apply_theme(theme, font)
+        self.status_line.apply_theme(theme)
+        if self.review is not None:
+            self.review.apply_theme()
         self.redraw()
 
     # Leaving
@@ -437,8 +438,8 @@ class MainWindow(QMainWindow):
             self._ask(closing=True)
             return
         self._timer.stop()
-        if self.attention is not None:
-            self.attention.close()
+        if self.notifier is not None:
+            self.notifier.close()
         self.model.feed.close()
         event.accept()
 

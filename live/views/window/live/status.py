@@ -85,8 +85,8 @@ class StatusLine(QStatusBar):
         label.setAccessibleName(name)
         return label
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.setStyleSheet(f"QStatusBar::item {{ border: none; }} QLabel {{ color: {theme.ink}; }}")
         self.invented.setStyleSheet(
             f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;"

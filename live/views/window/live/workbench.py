@@ -50,14 +50,14 @@ class Cautions(QFrame):
         layout.addWidget(self.text, 1)
         layout.addWidget(self.dismiss, 0, Qt.AlignmentFlag.AlignTop)
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.setStyleSheet(
             f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}"
         )
 
 
-class Bench(QWidget):
+class Workbench(QWidget):
     """All panels.  Their proportions follow the window until the user drags a divider."""
 
     def __init__(self, plan: Plan, looks: Mapping[int, Look], faults: DrawingFaults) -> None:
@@ -108,10 +108,10 @@ class Bench(QWidget):
         self.chart.replan(plan, theme)
         self.warnings.replan(plan)
 
-    def dress(self, theme: Theme, font: QFont) -> None:
-        """Put on a theme, with text of this font's size."""
-        self.chart.dress(theme, font)
-        self.plane.dress(theme, font)
+    def apply_theme(self, theme: Theme, font: QFont) -> None:
+        """Apply a theme, with text of this font's size."""
+        self.chart.apply_theme(theme, font)
+        self.plane.apply_theme(theme, font)
         self.share()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -136,12 +136,12 @@ class Bench(QWidget):
         self.under.setSizes([wide - cards - plane, plane])
 
 
-class ScrolledBench(QScrollArea):
+class ScrolledWorkbench(QScrollArea):
     """The workbench in a window that may be too low for it: large text on a small screen is
     scrolled, not cut.
     """
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Workbench) -> None:
         super().__init__()
         self.setWidget(bench)
         self.setWidgetResizable(True)

@@ -11,7 +11,7 @@ from live.views.window.parts.preferences import SIZES, USUAL_SIZE, Remembered
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme, palette, style_sheet
 
 
-class Wardrobe:
+class Appearance:
     """What one window wears.  ``size``: index into
     :data:`~live.views.window.parts.preferences.SIZES`.
 
@@ -44,8 +44,8 @@ class Wardrobe:
         if self.remembered is not None:
             self.remembered.keep(replace(self.remembered.chosen, size=self.size))
 
-    def put_on(self, window: QMainWindow, more: str = "") -> QFont:
-        """Dress a window; returns the font for what is painted.  ``more``: style of its own."""
+    def apply(self, window: QMainWindow, more: str = "") -> QFont:
+        """Style a window; returns the font for what is painted.  ``more``: style of its own."""
         font = QFont(self._usual)
         font.setPointSizeF(self._usual.pointSizeF() * SIZES[self.size])
         # The palette is the application's: a window's own does not reach all of its parts.

@@ -95,7 +95,7 @@ class LaneAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
             )
 
 
-def dress_axis(axis: pg.AxisItem, theme: Theme, font: QFont) -> None:
+def style_axis(axis: pg.AxisItem, theme: Theme, font: QFont) -> None:
     """Colours and font of one axis."""
     axis.setPen(pg.mkPen(theme.rule))
     axis.setTextPen(pg.mkPen(theme.faint))

@@ -9,7 +9,7 @@ from PySide6.QtCore import QSize, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
-from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, dress_axis
+from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, style_axis
 from live.views.window.parts.differences import DifferencesCanvas
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
@@ -87,8 +87,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         wanted = _LABEL_SIGNS * metrics.averageCharWidth() / max(self.top.vb.width(), 1.0)
         return float(min(wanted, 0.35))
 
-    def dress(self, theme: Theme, font: QFont) -> None:
-        """Put on a theme, with text of this font's size."""
+    def apply_theme(self, theme: Theme, font: QFont) -> None:
+        """Apply a theme, with text of this font's size."""
         metrics = QFontMetricsF(font)
         self.setFont(font)
         for canvas in (self.traces, self.differences, self.lanes):
@@ -97,7 +97,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         width = max(metrics.horizontalAdvance("Mmmmmmmmm"), 60)
         for plot in (self.top, self.middle, self.bottom):
             for name in ("left", "bottom"):
-                dress_axis(plot.getAxis(name), theme, font)
+                style_axis(plot.getAxis(name), theme, font)
             plot.getAxis("left").setWidth(width)
         self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
         self._share_height()

@@ -16,7 +16,7 @@ class _Grip(Enum):
     STRETCH = auto()
 
 
-class Hands(QObject):
+class MouseGestures(QObject):
     """Watches a chart.
 
     ``pointed``: second under the pointer, NaN when it leaves.  ``scrubbed``: second on the time

@@ -1,7 +1,7 @@
 """Texts in widgets as they are, never as markup: the window's one way from a text to a widget.
 
 Qt takes what looks like HTML for HTML, in labels and tool tips alike, and then an activity named
-``<img src=…>`` opens a file; in captions it takes ``&`` for a shortcut's mark.
+``<img src=…>`` opens a file.
 """
 
 from __future__ import annotations
@@ -51,11 +51,6 @@ def tip(text: str) -> str:
     if "<" not in text and "&" not in text:
         return text
     return f"<p style='white-space: pre'>{escape(text)}</p>"
-
-
-def caption(text: str) -> str:
-    """A text for a button or a box to be ticked, in which ``&`` is a letter."""
-    return printable(text).replace("&", "&&")
 
 
 def set_window_title(window: QWidget, text: str) -> None:

@@ -15,7 +15,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from analysis.statistics.agreement import Tolerance, sums_of
-from live.views.window.parts.axes import ValueAxis, dress_axis
+from live.views.window.parts.axes import ValueAxis, style_axis
 from live.views.window.parts.canvas import Area, Canvas, line_pen, spread
 from live.views.window.parts.columns import Floats
 from live.views.window.parts.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts
@@ -164,14 +164,14 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         """Pair against pair, or difference against mean."""
         self.turned = not self.turned
 
-    def dress(self, theme: Theme, font: QFont) -> None:
-        """Put on a theme, with text of this font's size."""
+    def apply_theme(self, theme: Theme, font: QFont) -> None:
+        """Apply a theme, with text of this font's size."""
         self.setBackground(theme.ground)
         self.setFont(font)
         self.canvas.font = font
         plot = self.getPlotItem()
         for name in ("left", "bottom"):
-            dress_axis(plot.getAxis(name), theme, font)
+            style_axis(plot.getAxis(name), theme, font)
         plot.getAxis("left").setWidth(max(QFontMetricsF(font).horizontalAdvance("Mmmmm"), 44))
         self._drawn_for = ()
 

@@ -15,7 +15,7 @@ from typing import Final
 
 import tomli_w
 
-from live.setup.known_sensors import memory_path
+from live.setup.known_sensors import known_sensors_path
 
 _log = logging.getLogger(__name__)
 
@@ -35,7 +35,7 @@ class Preferences:
 
 def preferences_path() -> Path:
     """The file of this user; its folder need not exist."""
-    return memory_path().with_name("window.toml")
+    return known_sensors_path().with_name("window.toml")
 
 
 def load_preferences(path: Path) -> Preferences:

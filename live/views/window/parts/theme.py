@@ -1,4 +1,4 @@
-"""Colours, in a light and a dark dress.
+"""Colours, in a light and a dark theme.
 
 The sensors' colours are those of Okabe and Ito's palette for all kinds of colour vision ("Color
 Universal Design", 2008), in an order that keeps the first four well apart; the palest are
@@ -20,7 +20,7 @@ from replay.plan import Plan
 
 @dataclass(frozen=True, slots=True)
 class Theme:
-    """One dress.  All colours as ``#rrggbb``.
+    """One theme.  All colours as ``#rrggbb``.
 
     ``ground``: behind plots and cards.  ``panel``: behind everything else.  ``ink``: text.
     ``faint``: text of less weight, still at 4.5 : 1.  ``rule``: grid and frames.  ``band`` and

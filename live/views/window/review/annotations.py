@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from analysis.session.exclusions import Answer, Suggestion
 from analysis.session.note_history import Notebook, refusal, why_read_only
 from live.protocol.file_feed import FileFeed
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.overlay import DrawnStretch, Standing
 from live.views.window.review.note_dialogs import Ask, LabelAsk, StretchAsk
 from live.views.window.review.notes_list import ACCEPT, REFUSE, Entry, NotesPage, entries
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from live.views.window.live.main_window import MainWindow
 
 
-class Desk(QObject):
+class Annotations(QObject):
     """``changed``: a note was made or taken back.  ``why_not``: one sentence if none can be."""
 
     changed = Signal()
@@ -42,26 +42,26 @@ class Desk(QObject):
         self.suggested = suggested
         self.show_notes()
 
-    def do(self, deed: Deed) -> bool:
-        """Carry out a deed that is about notes; false for any other."""
-        match deed:
-            case Deed.STRETCH_FROM:
+    def do(self, action: Action) -> bool:
+        """Carry out a action that is about notes; false for any other."""
+        match action:
+            case Action.STRETCH_FROM:
                 self._hold(self._cursor_s, None)
-            case Deed.STRETCH_TO:
+            case Action.STRETCH_TO:
                 self._hold(None, self._cursor_s)
-            case Deed.LET_GO:
+            case Action.LET_GO:
                 self.seen.selection = None
-            case Deed.EXCLUDE:
+            case Action.EXCLUDE:
                 self._ask_stretch(is_effort=False)
-            case Deed.MARK_EFFORT:
+            case Action.MARK_EFFORT:
                 self._ask_stretch(is_effort=True)
-            case Deed.RELABEL:
+            case Action.RELABEL:
                 self._ask_label()
-            case Deed.UNDO:
+            case Action.UNDO:
                 self._back_or_forth(redo=False)
-            case Deed.REDO:
+            case Action.REDO:
                 self._back_or_forth(redo=True)
-            case Deed.MARK_NOW:
+            case Action.MARK_NOW:
                 self.marker("")
             case _:
                 return False

@@ -19,15 +19,15 @@ from PySide6.QtWidgets import (
 )
 
 from analysis.session.compare import Beside, Side, read_beside
-from live.views.window.app import interruptible, open_application, system_theme
-from live.views.window.parts.appearance import Wardrobe
+from live.views.window.parts.appearance import Appearance
+from live.views.window.parts.application import interruptible, open_application, system_theme
 from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.keys import Deed, every_key
-from live.views.window.parts.mouse import Hands
+from live.views.window.parts.keys import Action, every_key
+from live.views.window.parts.mouse import MouseGestures
 from live.views.window.parts.overlay import Overlays, Seen
 from live.views.window.parts.plain_text import Label, set_window_title, tip
 from live.views.window.parts.preferences import Remembered, preferences_path
@@ -37,16 +37,22 @@ from live.views.window.parts.theme import LIGHT, Theme, looks_of
 from live.views.window.parts.timeline import Timeline
 
 _BUTTONS: Final = {
-    Deed.ALL: "all",
-    Deed.EARLIER: "earlier",
-    Deed.LATER: "later",
-    Deed.CLOSER: "closer",
-    Deed.WIDER: "wider",
-    Deed.READOUT: "values",
-    Deed.THEME: "light/dark",
-    Deed.CLOSE: "close",
+    Action.ALL: "all",
+    Action.EARLIER: "earlier",
+    Action.LATER: "later",
+    Action.CLOSER: "closer",
+    Action.WIDER: "wider",
+    Action.READOUT: "values",
+    Action.THEME: "light/dark",
+    Action.CLOSE: "close",
 }
-_KEYS_ONLY: Final = (Deed.READ_EARLIER, Deed.READ_LATER, Deed.LARGER, Deed.SMALLER, Deed.SIZE)
+_KEYS_ONLY: Final = (
+    Action.READ_EARLIER,
+    Action.READ_LATER,
+    Action.LARGER,
+    Action.SMALLER,
+    Action.SIZE,
+)
 
 
 class _Half(QWidget):
@@ -69,7 +75,7 @@ class _Half(QWidget):
         for part in (self.chart, self.chart.viewport()):
             part.setAccessibleName(f"Heart rate, difference and warnings of {side.name}")
         self.seen = Seen()
-        self.hands = Hands(self.chart)
+        self.mouse = MouseGestures(self.chart)
         self.overlays = Overlays(self.chart, faults, self.seen)
         self.values = Label()
         self.values.setAccessibleName(f"Values of {side.name} at one time")
@@ -111,7 +117,7 @@ class BesideWindow(QMainWindow):
     def __init__(self, beside: Beside, theme: Theme = LIGHT) -> None:
         super().__init__()
         self.faults = DrawingFaults()
-        self.wardrobe = Wardrobe(theme)
+        self.appearance = Appearance(theme)
         self._end_s = max(side.to_s for side in beside.sides)
         self.span = TimeSpan(Follow.ALL)
         self.halves = [
@@ -125,30 +131,30 @@ class BesideWindow(QMainWindow):
         row = QWidget()
         flow = FlowLayout(row)
         flow.setContentsMargins(0, 0, 0, 0)
-        self.buttons: dict[Deed, QToolButton] = {}
+        self.buttons: dict[Action, QToolButton] = {}
         for key in every_key():
-            if key.deed not in _BUTTONS and key.deed not in _KEYS_ONLY:
+            if key.action not in _BUTTONS and key.action not in _KEYS_ONLY:
                 continue
             for sequence in key.keys:
                 QShortcut(QKeySequence(sequence), self).activated.connect(
-                    partial(self.do, key.deed)
+                    partial(self.do, key.action)
                 )
-            if key.deed in _BUTTONS:
+            if key.action in _BUTTONS:
                 button = QToolButton()
-                button.setText(_BUTTONS[key.deed])
+                button.setText(_BUTTONS[key.action])
                 button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
                 button.setAccessibleName(key.words)
                 button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-                button.clicked.connect(lambda _=False, deed=key.deed: self.do(deed))
-                self.buttons[key.deed] = button
-        for deed in _BUTTONS:
-            flow.addWidget(self.buttons[deed])
+                button.clicked.connect(lambda _=False, action=key.action: self.do(action))
+                self.buttons[key.action] = button
+        for action in _BUTTONS:
+            flow.addWidget(self.buttons[action])
         splitter = QSplitter(Qt.Orientation.Vertical)
         splitter.setChildrenCollapsible(False)
         for half in self.halves:
             splitter.addWidget(half)
             half.chart.moved.connect(self._moved)
-            half.hands.pointed.connect(self._point)
+            half.mouse.pointed.connect(self._point)
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(6, 6, 6, 6)
@@ -164,37 +170,37 @@ class BesideWindow(QMainWindow):
         area.setAccessibleName("Both captures")
         self.setCentralWidget(area)
         self.resize(1280, 720)
-        self.dress()
+        self.apply_theme()
 
-    def do(self, deed: Deed) -> None:
-        """Carry out one deed, from a key or a button."""
-        match deed:
-            case Deed.ALL:
+    def do(self, action: Action) -> None:
+        """Carry out one action, from a key or a button."""
+        match action:
+            case Action.ALL:
                 self.span.set_follow(Follow.ALL)
-            case Deed.EARLIER | Deed.LATER:
-                self.span.pan(-0.25 if deed is Deed.EARLIER else 0.25, self._end_s)
-            case Deed.CLOSER | Deed.WIDER:
-                self.span.zoom(1 / 1.5 if deed is Deed.CLOSER else 1.5, self._end_s)
-            case Deed.READOUT | Deed.READ_EARLIER | Deed.READ_LATER:
-                self._read(deed)
-            case Deed.THEME:
-                self.wardrobe.turn()
-                self.dress()
-            case Deed.LARGER | Deed.SMALLER | Deed.SIZE:
-                self.wardrobe.resize({Deed.LARGER: 1, Deed.SMALLER: -1}.get(deed, 0))
-                self.dress()
-            case Deed.CLOSE:
+            case Action.EARLIER | Action.LATER:
+                self.span.pan(-0.25 if action is Action.EARLIER else 0.25, self._end_s)
+            case Action.CLOSER | Action.WIDER:
+                self.span.zoom(1 / 1.5 if action is Action.CLOSER else 1.5, self._end_s)
+            case Action.READOUT | Action.READ_EARLIER | Action.READ_LATER:
+                self._read(action)
+            case Action.THEME:
+                self.appearance.turn()
+                self.apply_theme()
+            case Action.LARGER | Action.SMALLER | Action.SIZE:
+                self.appearance.resize({Action.LARGER: 1, Action.SMALLER: -1}.get(action, 0))
+                self.apply_theme()
+            case Action.CLOSE:
                 self.close()
         self.draw()
 
-    def _read(self, deed: Deed) -> None:
+    def _read(self, action: Action) -> None:
         start, end = self.span.at(self._end_s)
         middle = round((start + min(end, self._end_s)) / 2)
         for half in self.halves:
-            if deed is Deed.READOUT:
+            if action is Action.READOUT:
                 half.readout.toggle(middle)
             else:
-                half.readout.step(1 if deed is Deed.READ_LATER else -1, middle)
+                half.readout.step(1 if action is Action.READ_LATER else -1, middle)
 
     def _moved(self, start_s: float, end_s: float) -> None:
         self.span.set_free(start_s, end_s)
@@ -215,19 +221,19 @@ class BesideWindow(QMainWindow):
 
     @property
     def theme(self) -> Theme:
-        """The theme that is worn."""
-        return self.wardrobe.theme
+        """The theme in use."""
+        return self.appearance.theme
 
     def recall(self, remembered: Remembered) -> None:
-        """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
-        self.wardrobe.recall(remembered)
-        self.dress()
+        """Use what the user chose in an earlier run, and keep what is chosen from now on."""
+        self.appearance.recall(remembered)
+        self.apply_theme()
 
-    def dress(self) -> None:
-        """Put on the chosen theme, with text of the chosen size."""
-        theme, font = self.theme, self.wardrobe.put_on(self)
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
+        theme, font = self.theme, self.appearance.apply(self)
         for half in self.halves:
-            half.chart.dress(theme, font)
+            half.chart.apply_theme(theme, font)
             half.chart.bottom.setLabel("bottom", "time since the first began (h:mm:ss)")
         self.draw()
 
@@ -246,7 +252,7 @@ def run_beside(one: Path, two: Path) -> int:
     """Show two captures until the window is closed; returns the exit status.
 
     Raises as :func:`~analysis.session.compare.read_beside` does, and
-    :class:`~live.views.window.app.WindowMissing`.
+    :class:`~live.views.window.parts.application.WindowMissing`.
     """
     application = open_application()
     window = BesideWindow(read_beside(one, two), system_theme(application))

@@ -8,7 +8,7 @@ from PySide6.QtCore import QObject, Qt
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from analysis.board import Marker
+from analysis.board import Board, Marker
 from analysis.board.snapshot import SensorWarning
 from analysis.session.bookmarks import MomentKind, last_moment, next_moment
 from analysis.session.effort_clock import EffortState, state_at
@@ -16,13 +16,13 @@ from analysis.session.event_log import notifications
 from analysis.session.index import Findings, Job, Survey, findings, read_survey
 from live.protocol.file_feed import FileFeed
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.timeline import Timeline
-from live.views.window.review.annotations import Desk
+from live.views.window.review.annotations import Annotations
 from live.views.window.review.notifications import REACH_S, NotificationsPage
 from live.views.window.review.numbers import NumbersPage
-from live.views.window.review.overview import Ribbon
-from live.views.window.review.tabs import Shelf
+from live.views.window.review.overview import Overview
+from live.views.window.review.tabs import Tabs
 from live.views.window.review.transport import Transport, next_speed
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -31,20 +31,20 @@ if TYPE_CHECKING:
     from live.views.window.live.main_window import MainWindow
 
 _JUMPS: Final = {
-    Deed.NEXT_WARNING: (MomentKind.WARNING, True),
-    Deed.LAST_WARNING: (MomentKind.WARNING, False),
-    Deed.NEXT_MARKER: (MomentKind.MARKER, True),
-    Deed.LAST_MARKER: (MomentKind.MARKER, False),
-    Deed.NEXT_EFFORT: (MomentKind.EFFORT, True),
-    Deed.LAST_EFFORT: (MomentKind.EFFORT, False),
-    Deed.NEXT_GAP: (MomentKind.GAP, True),
-    Deed.LAST_GAP: (MomentKind.GAP, False),
+    Action.NEXT_WARNING: (MomentKind.WARNING, True),
+    Action.LAST_WARNING: (MomentKind.WARNING, False),
+    Action.NEXT_MARKER: (MomentKind.MARKER, True),
+    Action.LAST_MARKER: (MomentKind.MARKER, False),
+    Action.NEXT_EFFORT: (MomentKind.EFFORT, True),
+    Action.LAST_EFFORT: (MomentKind.EFFORT, False),
+    Action.NEXT_GAP: (MomentKind.GAP, True),
+    Action.LAST_GAP: (MomentKind.GAP, False),
 }
 _AGAIN_NS: Final = NS_PER_S
 """While playing, back from less than this behind a moment goes to the one before it."""
 
 
-class Afterwards(QObject):
+class ReviewController(QObject):
     """Belongs to a window that shows a file.  Built once the window's own parts are there."""
 
     def __init__(self, window: MainWindow, feed: FileFeed) -> None:
@@ -63,45 +63,58 @@ class Afterwards(QObject):
         self._count_again = False
         self._resume = False
         self._shown_at: tuple[object, ...] = ()
-        self.desk = Desk(window, feed)
+        self.annotations = Annotations(window, feed)
         self._build()
 
     def _build(self) -> None:
         window = self._window
         self.transport = Transport(window.do)
-        self.ribbon = Ribbon(window.faults, self.feed.duration_ns / 1e9)
+        self.overview = Overview(window.faults, self.feed.duration_ns / 1e9)
         self.bar = QWidget()
         layout = QVBoxLayout(self.bar)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(3)
-        layout.addWidget(self.ribbon)
+        layout.addWidget(self.overview)
         layout.addWidget(self.transport)
-        bench = window.bench
-        self.shelf = Shelf()
-        bench.left.replaceWidget(1, self.shelf)
-        bench.left.setStretchFactor(0, 1)
+        workbench = window.workbench
+        self.tabs = Tabs()
+        workbench.left.replaceWidget(1, self.tabs)
+        workbench.left.setStretchFactor(0, 1)
         self.notifications = NotificationsPage(window.plan, window.faults)
         self.numbers = NumbersPage()
-        self.notes = self.desk.page
+        self.notes = self.annotations.page
         for page, name, hint in (
-            (bench.under, "warnings", "The warnings, and the agreement plane (W)"),
+            (workbench.under, "warnings", "The warnings, and the agreement plane (W)"),
             (self.notifications, "notifications", "The notifications around the cursor (B)"),
             (self.numbers, "numbers", "The session's numbers, with and without exclusions (U)"),
             (self.notes, "notes", "Notes and suggested exclusions (Y)"),
         ):
-            self.shelf.add(page, name, hint)
-        self.shelf.turned.connect(self._turned)
-        self.ribbon.wanted.connect(self.scrub)
-        window.hands.takes_drags = True
-        window.hands.scrubbed.connect(self._scrub_axis)
-        window.hands.stretched.connect(self.desk.stretch)
-        self.desk.changed.connect(self._noted)
+            self.tabs.add(page, name, hint)
+        self.tabs.turned.connect(self._turned)
+        self.overview.wanted.connect(self.scrub)
+        window.mouse.takes_drags = True
+        window.mouse.scrubbed.connect(self._scrub_axis)
+        window.mouse.stretched.connect(self.annotations.stretch)
+        self.annotations.changed.connect(self._noted)
         self.notifications.wanted.connect(self.go_to)
         self.notes.wanted.connect(self.go_to)
-        for part in (window.bench.chart, self.ribbon):
+        for part in (window.workbench.chart, self.overview):
             space = QShortcut(QKeySequence(Qt.Key.Key_Space), part)
             space.setContext(Qt.ShortcutContext.WidgetShortcut)
-            space.activated.connect(lambda: window.do(Deed.PAUSE))
+            space.activated.connect(lambda: window.do(Action.PAUSE))
+
+    @property
+    def why_read_only(self) -> str:
+        """One sentence if no note can be made; else empty."""
+        return self.annotations.why_not
+
+    def show_warnings(self) -> None:
+        """Turn to the page with the warnings."""
+        self.tabs.show_page(self._window.workbench.under)
+
+    def add_marker(self, text: str, t_ns: int) -> None:
+        """Add a marker to the notes."""
+        self.annotations.marker(text, t_ns)
 
     # Work in the background
 
@@ -140,7 +153,7 @@ class Afterwards(QObject):
         whole.catch_up(survey.board)
         self._whole = whole
         self._named = survey.board.warnings
-        self.desk.take_suggestions(survey.suggested)
+        self.annotations.take_suggestions(survey.suggested)
         self._count()
 
     def _count(self) -> None:
@@ -151,7 +164,7 @@ class Afterwards(QObject):
             self._count_again = True
             return
         self._count_again = False
-        survey, plan, notes = self.survey, self.feed.plan, self.desk.notebook.effective
+        survey, plan, notes = self.survey, self.feed.plan, self.annotations.notebook.effective
         count = len(self.feed.capture.notes())
         self._counting = Job(lambda: findings(survey, plan, notes, count), "numbers")
 
@@ -163,7 +176,7 @@ class Afterwards(QObject):
             for n, e in enumerate(found.efforts, 1)
         )
         excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.record.exclusions)
-        self.ribbon.show_session(found.data.reference.grid, found.moments, excluded)
+        self.overview.show_session(found.data.reference.grid, found.moments, excluded)
         self._window.redraw()
 
     # Pictures
@@ -179,6 +192,11 @@ class Afterwards(QObject):
         return self._whole if self.ahead else None
 
     @property
+    def whole_board(self) -> Board | None:
+        """The board of the whole session, if what comes after the cursor is to be shown."""
+        return self.survey.board if self.ahead and self.survey is not None else None
+
+    @property
     def warnings(self) -> tuple[SensorWarning, ...]:
         """All warnings of the session, also those after the cursor."""
         return self._named
@@ -192,10 +210,10 @@ class Afterwards(QObject):
         """Markers set while recording and afterwards, in order; those after the cursor only if
         what comes after it is shown.
         """
-        board = self._window.model.board
-        if self.ahead and self.survey is not None:
-            board = self.survey.board
-        noted = [Marker(t_ns, f"✎ {text}") for t_ns, text in self.desk.notebook.effective.markers]
+        board = self.whole_board or self._window.model.board
+        noted = [
+            Marker(t_ns, f"✎ {text}") for t_ns, text in self.annotations.notebook.effective.markers
+        ]
         return sorted([*board.markers, *noted], key=lambda marker: marker.t_ns)
 
     def effort(self, second: int) -> EffortState | None:
@@ -212,9 +230,9 @@ class Afterwards(QObject):
         """Bring the parts up to date with the board at the cursor."""
         self.show_state()
         self.seen.cursor_s = self.feed.position_ns / 1e9
-        self.ribbon.theme = frame.theme
-        self.ribbon.show_cursor(self.feed.position_ns / 1e9, (frame.start_s, frame.end_s))
-        if self.shelf.pages.currentWidget() is self.notifications:
+        self.overview.theme = frame.theme
+        self.overview.show_cursor(self.feed.position_ns / 1e9, (frame.start_s, frame.end_s))
+        if self.tabs.pages.currentWidget() is self.notifications:
             self._show_notifications(frame)
 
     def _show_notifications(self, frame: Frame) -> None:
@@ -243,21 +261,22 @@ class Afterwards(QObject):
             rows = ()
         self.notifications.show_around(rows, at_ns, frame)
 
-    def dress(self) -> None:
+    def apply_theme(self) -> None:
         """Sizes and colours that follow the theme and the text."""
-        self.transport.dress()
-        self.ribbon.theme = self._window.theme
-        self.ribbon.updateGeometry()
-        self.ribbon.update()
-        self.notifications.dress(self._window.theme)
-        self.numbers.dress()
+        self.transport.apply_theme()
+        self.overview.theme = self._window.theme
+        self.overview.updateGeometry()
+        self.overview.update()
+        self.notifications.apply_theme(self._window.theme)
+        self.numbers.apply_theme()
         self._shown_at = ()
 
     def _turned(self) -> None:
-        page = self.shelf.pages.currentWidget()
+        page = self.tabs.pages.currentWidget()
         # Tables need more room than the plane; the panels keep the rest.
-        self._window.bench.lower_share = 0.27 if page is self._window.bench.under else 0.42
-        self._window.bench.share()
+        workbench = self._window.workbench
+        workbench.lower_share = 0.27 if page is workbench.under else 0.42
+        workbench.share()
         self._shown_at = ()
         self._window.redraw()
 
@@ -273,48 +292,48 @@ class Afterwards(QObject):
 
     # The player
 
-    def do(self, deed: Deed) -> bool:
-        """Carry out a deed that is about a recorded session; false for any other."""
+    def do(self, action: Action) -> bool:
+        """Carry out a action that is about a recorded session; false for any other."""
         feed = self.feed
-        match deed:
-            case Deed.PAUSE:
+        match action:
+            case Action.PAUSE:
                 if feed.playing:
                     feed.pause()
                 else:
                     feed.play()
-            case Deed.STEP_ON:
+            case Action.STEP_ON:
                 feed.step()
-            case Deed.STEP_BACK:
+            case Action.STEP_BACK:
                 feed.step(-1)
-            case Deed.SKIP_ON:
+            case Action.SKIP_ON:
                 feed.skip(10 * NS_PER_S)
-            case Deed.SKIP_BACK:
+            case Action.SKIP_BACK:
                 feed.skip(-10 * NS_PER_S)
-            case Deed.TO_START:
+            case Action.TO_START:
                 self.go_to(0)
-            case Deed.FASTER:
+            case Action.FASTER:
                 feed.speed = next_speed(feed.speed, 1)
-            case Deed.SLOWER:
+            case Action.SLOWER:
                 feed.speed = next_speed(feed.speed, -1)
-            case Deed.AHEAD:
+            case Action.AHEAD:
                 self.ahead = not self.ahead
-            case Deed.NOTIFICATIONS:
+            case Action.NOTIFICATIONS:
                 self._turn(self.notifications, self.notifications.table)
-            case Deed.NUMBERS:
+            case Action.NUMBERS:
                 self._turn(self.numbers, self.numbers.table)
-            case Deed.NOTES:
+            case Action.NOTES:
                 self._turn(self.notes, self.notes.list)
-            case _ if deed in _JUMPS:
-                self._jump(*_JUMPS[deed])
+            case _ if action in _JUMPS:
+                self._jump(*_JUMPS[action])
             case _:
-                return self.desk.do(deed)
+                return self.annotations.do(action)
         return True
 
     def _turn(self, page: QWidget, focus: QWidget) -> None:
         window = self._window
-        window.pages.setCurrentWidget(window.bench_page)
-        self.shelf.show_page(page)
-        window.bench_page.ensureWidgetVisible(self.shelf)
+        window.pages.setCurrentWidget(window.workbench_page)
+        self.tabs.show_page(page)
+        window.workbench_page.ensureWidgetVisible(self.tabs)
         focus.setFocus()
 
     def go_to(self, t_ns: int) -> None:

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from analysis.session.exclusions import Answer, Suggestion
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.number_format import clock, duration
 from live.views.window.parts.plain_text import Label, tip
 from replay.capture import EffectiveNotes, Note
@@ -92,7 +92,7 @@ class NotesPage(QWidget):
     asked = Signal(str, object)
     wanted = Signal(object)
 
-    def __init__(self, do: Callable[[Deed], None]) -> None:
+    def __init__(self, do: Callable[[Action], None]) -> None:
         super().__init__()
         self.rows: list[Entry] = []
         self.list = QListWidget()
@@ -114,19 +114,19 @@ class NotesPage(QWidget):
             (ACCEPT, "Accept the suggested exclusion", True),
             (REFUSE, "Refuse the suggested exclusion: count these seconds", True),
             (TAKE_BACK, "Take this note back", True),
-            ("exclude …", "Exclude the stretch in hand, with a reason (X)", Deed.EXCLUDE),
-            ("effort …", "Mark the stretch in hand as an effort (Shift+X)", Deed.MARK_EFFORT),
-            ("label …", "Give a sensor another label (L)", Deed.RELABEL),
-            ("undo", "Undo the last note (Ctrl+Z)", Deed.UNDO),
-            ("redo", "Redo what was undone (Ctrl+Shift+Z)", Deed.REDO),
+            ("exclude …", "Exclude the stretch in hand, with a reason (X)", Action.EXCLUDE),
+            ("effort …", "Mark the stretch in hand as an effort (Shift+X)", Action.MARK_EFFORT),
+            ("label …", "Give a sensor another label (L)", Action.RELABEL),
+            ("undo", "Undo the last note (Ctrl+Z)", Action.UNDO),
+            ("redo", "Redo what was undone (Ctrl+Shift+Z)", Action.REDO),
         ):
             button = QToolButton()
             button.setText(name)
             button.setToolTip(tip(hint))
             button.setAccessibleName(hint)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            if isinstance(ask, Deed):
-                button.clicked.connect(lambda _=False, deed=ask: do(deed))
+            if isinstance(ask, Action):
+                button.clicked.connect(lambda _=False, action=ask: do(action))
             else:
                 button.clicked.connect(lambda _=False, name=name: self._ask(name))
             flow.addWidget(button)

@@ -202,8 +202,8 @@ class NotificationsPage(QSplitter):
     def _go(self, index: QModelIndex) -> None:
         self.wanted.emit(self.model.rows[index.row()].event.t_ns)
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme, with columns that suit the text's size."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme, with columns that suit the text's size."""
         self.model.theme = theme
         self.model.font = QFont(self.font())
         self.bytes.theme = theme

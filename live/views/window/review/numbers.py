@@ -125,7 +125,7 @@ class NumbersPage(QWidget):
         """Say why there are no numbers."""
         self.note.setText(sentence)
 
-    def dress(self) -> None:
+    def apply_theme(self) -> None:
         """Columns that suit the text's size."""
         high = QFontMetricsF(self.font()).height()
         self.table.verticalHeader().setDefaultSectionSize(round(1.35 * high))

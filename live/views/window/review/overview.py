@@ -31,7 +31,7 @@ _EDGE: Final = 8.0
 """Room at both ends, so that a cursor at 0 can be gripped."""
 
 
-class Ribbon(QWidget):
+class Overview(QWidget):
     """``wanted``: second that was pointed at, and whether the button is still down."""
 
     wanted = Signal(float, bool)

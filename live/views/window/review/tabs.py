@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QToolButton, QVBoxLay
 from live.views.window.parts.plain_text import tip
 
 
-class Shelf(QWidget):
+class Tabs(QWidget):
     """Pages behind a row of buttons.  ``turned``: another page is shown."""
 
     turned = Signal()

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QToolButton, QWidget
 from live.protocol.file_feed import FileFeed
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.keys import Deed, every_key
+from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.number_format import clock
 from live.views.window.parts.plain_text import Label, tip
 
@@ -19,18 +19,18 @@ SPEEDS: Final[tuple[float | None, ...]] = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0,
 """Times life, from slowest to flat out."""
 
 _BUTTONS: Final = (
-    (Deed.TO_START, "start"),
-    (Deed.STEP_BACK, "‹ step"),
-    (Deed.PAUSE, "play"),
-    (Deed.STEP_ON, "step ›"),
-    (Deed.SLOWER, "slower"),
-    (Deed.FASTER, "faster"),
+    (Action.TO_START, "start"),
+    (Action.STEP_BACK, "‹ step"),
+    (Action.PAUSE, "play"),
+    (Action.STEP_ON, "step ›"),
+    (Action.SLOWER, "slower"),
+    (Action.FASTER, "faster"),
 )
 _JUMPS: Final = (
-    ("warning", Deed.LAST_WARNING, Deed.NEXT_WARNING),
-    ("marker", Deed.LAST_MARKER, Deed.NEXT_MARKER),
-    ("effort", Deed.LAST_EFFORT, Deed.NEXT_EFFORT),
-    ("gap", Deed.LAST_GAP, Deed.NEXT_GAP),
+    ("warning", Action.LAST_WARNING, Action.NEXT_WARNING),
+    ("marker", Action.LAST_MARKER, Action.NEXT_MARKER),
+    ("effort", Action.LAST_EFFORT, Action.NEXT_EFFORT),
+    ("gap", Action.LAST_GAP, Action.NEXT_GAP),
 )
 
 
@@ -58,15 +58,15 @@ def speed_words(speed: float | None) -> str:
 class Transport(QWidget):
     """The buttons, made from the list of keys."""
 
-    def __init__(self, do: Callable[[Deed], None]) -> None:
+    def __init__(self, do: Callable[[Action], None]) -> None:
         super().__init__()
-        self._words = {key.deed: key for key in every_key()}
+        self._words = {key.action: key for key in every_key()}
         self._do = do
-        self.buttons: dict[Deed, QToolButton] = {}
+        self.buttons: dict[Action, QToolButton] = {}
         flow = FlowLayout(self)
         flow.setContentsMargins(0, 0, 0, 0)
-        for deed, text in _BUTTONS:
-            flow.addWidget(self._button(deed, text))
+        for action, text in _BUTTONS:
+            flow.addWidget(self._button(action, text))
         self.speed = Label()
         self.speed.setAccessibleName("Speed")
         flow.addWidget(self.speed)
@@ -79,23 +79,23 @@ class Transport(QWidget):
             flow.addWidget(label)
             flow.addWidget(self._button(on, "›"))
 
-    def _button(self, deed: Deed, text: str) -> QToolButton:
-        key = self._words[deed]
+    def _button(self, action: Action, text: str) -> QToolButton:
+        key = self._words[action]
         button = QToolButton()
         button.setText(text)
         button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
         button.setAccessibleName(key.words)
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        button.clicked.connect(lambda _=False, deed=deed: self._do(deed))
-        self.buttons[deed] = button
+        button.clicked.connect(lambda _=False, action=action: self._do(action))
+        self.buttons[action] = button
         return button
 
-    def dress(self) -> None:
+    def apply_theme(self) -> None:
         """Sizes that follow the text's: figures must not push the buttons about."""
         metrics = self.fontMetrics()
         self.position.setFixedWidth(metrics.horizontalAdvance("0:00:00.000 of 0:00:00") + 12)
         self.speed.setFixedWidth(metrics.horizontalAdvance("full speed") + 12)
-        play = self.buttons[Deed.PAUSE]
+        play = self.buttons[Action.PAUSE]
         play.setFixedWidth(metrics.horizontalAdvance("pause") + 24)
         self.updateGeometry()
 
@@ -107,6 +107,6 @@ class Transport(QWidget):
                 label.setText(text)
                 label.setAccessibleDescription(text)
         play = "pause" if feed.playing else "play"
-        button = self.buttons[Deed.PAUSE]
+        button = self.buttons[Action.PAUSE]
         if button.text() != play:
             button.setText(play)

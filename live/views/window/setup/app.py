@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from live.notify.options import AS_USUAL, Asked
-from live.views.window.app import interruptible, open_application, system_theme
+from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
+from live.views.window.parts.application import interruptible, open_application, system_theme
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.preferences import Remembered, preferences_path
 
@@ -23,14 +23,15 @@ def run_setup(
     *,
     minutes: float | None = None,
     on_warning: tuple[str, ...] = (),
-    asked: Asked = AS_USUAL,
+    options: NotifyOptions = DEFAULT_OPTIONS,
 ) -> int:
     """Set up a session in a window, record it, show it; returns the exit status.
 
     ``out``: folder for the capture, ``None`` for practice.  ``on_warning``: command for each
-    warning, in place of the plan's.  ``asked``: how the live window calls the tester.  Returns when
-    the window is closed and the capture, which is a process of its own, has ended.  Raises
-    :class:`~live.views.window.app.WindowMissing` with the line that installs what is lacking.
+    warning, in place of the plan's.  ``options``: how the live window calls the tester.  Returns
+    when the window is closed and the capture, which is a process of its own, has ended.  Raises
+    :class:`~live.views.window.parts.application.WindowMissing` with the line that installs what is
+    lacking.
     """
     application = open_application()
     from live.views.window.setup.window import SetupWindow  # noqa: PLC0415 - Qt, known to be there now
@@ -44,7 +45,7 @@ def run_setup(
         # Ctrl-C in the terminal reaches the capture too; it is meant for the capture alone now,
         # whose end the window then shows.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-        shown.append(live_window(window, feed, asked))
+        shown.append(live_window(window, feed, options))
 
     window.recording.connect(go_on)
     window.showMaximized()
@@ -61,17 +62,19 @@ def run_setup(
     return _until_the_capture_ends(window)
 
 
-def live_window(window: SetupWindow, feed: CaptureFeed, asked: Asked = AS_USUAL) -> MainWindow:
+def live_window(
+    window: SetupWindow, feed: CaptureFeed, options: NotifyOptions = DEFAULT_OPTIONS
+) -> MainWindow:
     """Show the capture's live window in the place of the set-up page."""
     from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - Qt, known to be there
 
-    from live.notify.factory import attention_of  # noqa: PLC0415 - as above
+    from live.notify.factory import notifier_of  # noqa: PLC0415 - as above
     from live.views.window.live.main_window import MainWindow  # noqa: PLC0415 - as above
 
     live = MainWindow(feed, window.theme)
-    live.attention = attention_of(feed, asked, QApplication.beep)
-    live.wardrobe = window.wardrobe
-    live.dress()
+    live.notifier = notifier_of(feed, options, QApplication.beep)
+    live.appearance = window.appearance
+    live.apply_theme()
     if not window.cautions.isVisible():
         live.cautions.hide()
     live.setGeometry(window.geometry())

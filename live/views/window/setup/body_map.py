@@ -204,8 +204,8 @@ class BodySketch(QWidget):
             button.setEnabled(current is not None)
         self.update()
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.theme = theme
         for button in self.buttons.values():
             button.theme = theme

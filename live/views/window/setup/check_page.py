@@ -199,8 +199,8 @@ class CheckPage(QScrollArea):
         """Titles of the checks that are not ready."""
         return [check.title for check in self.checks if check.state is not State.READY]
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.theme = theme
         self.section.setMaximumWidth(_WIDEST * self.fontMetrics().averageCharWidth())
         self.show_checks(self.checks)

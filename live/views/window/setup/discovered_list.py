@@ -9,7 +9,7 @@ from PySide6.QtCore import QItemSelectionModel, Qt, Signal
 from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
-from live.setup.discovered import Reach, SensorInReach
+from live.setup.discovered import DiscoveredSensors, SensorInReach
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.theme import LIGHT, Theme
@@ -55,7 +55,7 @@ class ReachList(QTableWidget):
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         self.itemChanged.connect(self._changed)
 
-    def show_reach(self, reach: Reach, worn: Collection[str], now_s: float) -> None:
+    def show_reach(self, reach: DiscoveredSensors, worn: Collection[str], now_s: float) -> None:
         """Show who is in reach at ``now_s``; those in ``worn`` (addresses) are ticked."""
         sensors = reach.sensors
         addresses = [sensor.address for sensor in sensors]
@@ -69,8 +69,8 @@ class ReachList(QTableWidget):
             self.blockSignals(False)
         self.viewport().update()
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.theme = theme
         line = QFontMetricsF(self.font()).height()
         self.boxes.theme = theme
@@ -129,7 +129,7 @@ class ReachList(QTableWidget):
             self.ticked.emit(address, item.checkState() == Qt.CheckState.Checked)
 
 
-def _called(reach: Reach, sensor: SensorInReach) -> str:
+def _called(reach: DiscoveredSensors, sensor: SensorInReach) -> str:
     """Its name, and the label it had before if that is another."""
     known = reach.recall(sensor)
     name = sensor.name or "(no name)"

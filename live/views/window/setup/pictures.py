@@ -21,7 +21,7 @@ from live.protocol.feed import Tick
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from live.setup.rehearsal import Rehearsal
 from live.simulated.session import simulate
-from live.views.window.app import open_application
+from live.views.window.parts.application import open_application
 from live.views.window.parts.theme import LIGHT, THEMES, Theme
 from live.views.window.setup.keys import Step
 from live.views.window.setup.window import SetupWindow

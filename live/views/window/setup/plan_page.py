@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from live.setup.discovered import Reach
-from live.setup.known_sensors import LastSession, Memory
-from live.setup.plan_builder import Draft
+from live.setup.discovered import DiscoveredSensors
+from live.setup.known_sensors import KnownSensors, LastSession
+from live.setup.plan_builder import PlanBuilder
 from live.setup.swaps import Swap, suggest_swaps
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.theme import Theme
@@ -46,14 +46,14 @@ class PlanPage(QScrollArea):
 
     def __init__(
         self,
-        memory: Memory,
+        memory: KnownSensors,
         out: Path | None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         self._clock = clock
-        self.reach = Reach(memory)
-        self.draft = Draft(
+        self.reach = DiscoveredSensors(memory)
+        self.draft = PlanBuilder(
             wearer=memory.last.wearer,
             activity=memory.last.activity,
             tolerance_bpm=memory.last.tolerance_bpm,
@@ -153,7 +153,7 @@ class PlanPage(QScrollArea):
 
     def show_plan(self, plan: Plan) -> None:
         """Go on from a plan that was read."""
-        self.draft = Draft.of(plan)
+        self.draft = PlanBuilder.of(plan)
         self.chosen = 0
         self._show_form()
         self._update()
@@ -276,10 +276,10 @@ class PlanPage(QScrollArea):
             self._swaps.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
         self.advice.setVisible(bool(swaps))
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         for part in (self.list, self.worn, self.sketch):
-            part.dress(theme)
+            part.apply_theme(theme)
         self._arrange()
         self.refresh()
 

@@ -106,12 +106,12 @@ class SensorEditor(QFrame):
         grid.addWidget(self.facts, 1, 1)
         grid.addWidget(self.remove, 1, 2, Qt.AlignmentFlag.AlignRight)
         grid.setColumnStretch(1, 1)
-        self.dress(LIGHT)
+        self.apply_theme(LIGHT)
         for part in (self.label, self.role, self.placement, where, self.remove):
             part.installEventFilter(self)
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme; fields as wide as the longest usual text needs."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme; fields as wide as the longest usual text needs."""
         self.sign.theme = theme
         letter = self.fontMetrics().averageCharWidth()
         self.label.setFixedWidth(17 * letter)
@@ -192,11 +192,11 @@ class WornList(QWidget):
             editor.show_sensor(sensors[index], looks[index], facts[index])
             editor.show_chosen(index == chosen)
 
-    def dress(self, theme: Theme) -> None:
-        """Put on a theme."""
+    def apply_theme(self, theme: Theme) -> None:
+        """Apply a theme."""
         self.theme = theme
         for editor in self.editors:
-            editor.dress(theme)
+            editor.apply_theme(theme)
 
     def _lay_out(self, count: int) -> None:
         # Cards are filled anew each time, so only their number matters; a card that is deleted
@@ -210,6 +210,6 @@ class WornList(QWidget):
             editor = SensorEditor(partial(self._change, index))
             editor.picked.connect(lambda index=index: self.picked.emit(index))
             editor.removed.connect(lambda index=index: self.removed.emit(index))
-            editor.dress(self.theme)
+            editor.apply_theme(self.theme)
             self._rows.addWidget(editor)
             self.editors.append(editor)

@@ -22,12 +22,18 @@ from PySide6.QtWidgets import (
 
 from live.protocol.capture_feed import CaptureFeed
 from live.setup.folder import FolderWatch
-from live.setup.known_sensors import Memory, MemoryProblem, load_memory, memory_path, save_memory
+from live.setup.known_sensors import (
+    KnownSensors,
+    KnownSensorsError,
+    known_sensors_path,
+    load_known_sensors,
+    save_known_sensors,
+)
 from live.setup.rehearsal import Rehearsal
-from live.setup.subprocesses import LineChild, listening_child
+from live.setup.subprocesses import LineSubprocess, listening_subprocess
 from live.setup.swaps import past_plans
 from live.views.window.live.workbench import Cautions
-from live.views.window.parts.appearance import Wardrobe
+from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.plain_text import MarkupLabel, tip
@@ -70,37 +76,37 @@ class SetupWindow(QMainWindow):
         minutes: float | None = None,
         on_warning: tuple[str, ...] = (),
         theme: Theme = LIGHT,
-        listen: Callable[[], LineChild] = listening_child,
+        listen: Callable[[], LineSubprocess] = listening_subprocess,
         rehearse: StartRehearsal = Rehearsal,
     ) -> None:
         super().__init__()
-        self.wardrobe = Wardrobe(theme)
+        self.appearance = Appearance(theme)
         self.dialog: SetupHelp | None = None
         self.rehearsal: Rehearsal | None = None
         self._minutes = minutes
         self._on_warning = on_warning
         self._listen = listen
         self._rehearse = rehearse
-        self._child: LineChild | None = None
+        self._child: LineSubprocess | None = None
         self._waiting: Plan | None = None
-        self._waits_for: LineChild | None = None
+        self._waits_for: LineSubprocess | None = None
         self._waits_since_s = 0.0
         self._past_of: Path | None = None
         self._past: list[Plan] | None = None
-        self._memory_path = memory_path()
+        self._memory_path = known_sensors_path()
         note = ""
         try:
-            memory = load_memory(self._memory_path)
+            memory = load_known_sensors(self._memory_path)
             self._remembers = True
-        except MemoryProblem as error:
-            memory, note, self._remembers = Memory(), str(error), False
+        except KnownSensorsError as error:
+            memory, note, self._remembers = KnownSensors(), str(error), False
         self._memory = memory
         self.plan_page = PlanPage(memory, out)
         self.check_page = CheckPage()
         self.watch = FolderWatch(out)
         self._build()
         self._bind_keys()
-        self.dress()
+        self.apply_theme()
         self.note.setText(note)
         self.note.setVisible(bool(note))
         self._update()
@@ -224,11 +230,11 @@ class SetupWindow(QMainWindow):
             case Step.SAVE:
                 self._save()
             case Step.THEME:
-                self.wardrobe.turn()
-                self.dress()
+                self.appearance.turn()
+                self.apply_theme()
             case Step.LARGER | Step.SMALLER | Step.SIZE:
-                self.wardrobe.resize({Step.LARGER: 1, Step.SMALLER: -1}.get(step, 0))
-                self.dress()
+                self.appearance.resize({Step.LARGER: 1, Step.SMALLER: -1}.get(step, 0))
+                self.apply_theme()
             case Step.HELP:
                 self.dialog = SetupHelp(self)
                 self.dialog.open()
@@ -362,21 +368,21 @@ class SetupWindow(QMainWindow):
 
     @property
     def theme(self) -> Theme:
-        """The theme that is worn."""
-        return self.wardrobe.theme
+        """The theme in use."""
+        return self.appearance.theme
 
     def recall(self, remembered: Remembered) -> None:
         """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
-        self.wardrobe.recall(remembered)
-        self.dress()
+        self.appearance.recall(remembered)
+        self.apply_theme()
 
-    def dress(self) -> None:
-        """Put on the chosen theme, with text of the chosen size."""
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
         theme = self.theme
-        self.wardrobe.put_on(self, setup_style(theme))
-        self.cautions.dress(theme)
-        self.plan_page.dress(theme)
-        self.check_page.dress(theme)
+        self.appearance.apply(self, setup_style(theme))
+        self.cautions.apply_theme(theme)
+        self.plan_page.apply_theme(theme)
+        self.check_page.apply_theme(theme)
 
     # The start, and leaving
 
@@ -400,8 +406,8 @@ class SetupWindow(QMainWindow):
         names = self.plan_page.reach.names(sensor.address for sensor in plan.sensors)
         memory = self._memory.with_session(plan.sensors, names, self.plan_page.last_session())
         try:
-            save_memory(self._memory_path, memory)
-        except MemoryProblem as error:
+            save_known_sensors(self._memory_path, memory)
+        except KnownSensorsError as error:
             print(f"sidebeat: {error}")
 
     def leave(self) -> None:

@@ -9,8 +9,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from analysis.session.compare import read_beside
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
-from live.views.window.app import open_application
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.application import open_application
+from live.views.window.parts.keys import Action
 from live.views.window.review.compare import BesideWindow
 from live.views.window.setup.keys import Step
 from live.views.window.setup.window import SetupWindow
@@ -71,23 +71,23 @@ def test_the_live_window_and_its_help():
     """While recording."""
     with shown(session(30)) as (window, _):
         assert nameless(window) == []
-        window.do(Deed.HELP)
+        window.do(Action.HELP)
         assert nameless(window.dialog) == []
 
 
-@pytest.mark.parametrize("deed", [Deed.EXCLUDE, Deed.MARK_EFFORT, Deed.RELABEL])
-def test_a_replay_and_what_it_asks(tmp_path, deed: Deed):
+@pytest.mark.parametrize("action", [Action.EXCLUDE, Action.MARK_EFFORT, Action.RELABEL])
+def test_a_replay_and_what_it_asks(tmp_path, action: Action):
     """On every page of a replay, and in each question."""
     path = tmp_path / demo_captures()[0].name
     path.write_bytes(demo_captures()[0].read_bytes())
     with replayed(path) as window:
-        for page in (Deed.NOTIFICATIONS, Deed.NUMBERS, Deed.NOTES):
+        for page in (Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
             window.do(page)
             settle(window)
         assert nameless(window) == []
         window.seen.selection = (10.0, 30.0)
-        window.do(deed)
-        dialog = window.after.desk.dialog
+        window.do(action)
+        dialog = window.review.annotations.dialog
         assert nameless(dialog) == []
         dialog.close()
 

@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QApplication
 
 from live.protocol.feed import Acknowledged, Ended
 from live.views.window.parts.dialogs import LeaveDialog, Leaving
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from replay.event import NS_PER_S
 from tests.standins.windows import picture, press, session, shown
 
@@ -92,7 +92,7 @@ def test_a_replay_is_left_without_asking():
 def test_ending_from_the_header_asks_and_keeps_the_window(answer):
     """The end button asks too, and the window stays to be looked at afterwards."""
     with shown(session(10)) as (window, feed):
-        window.header.buttons[Deed.STOP].click()
+        window.header.buttons[Action.STOP].click()
         assert set(window.dialog.buttons) == {Leaving.END, Leaving.STAY}
         window.dialog.buttons[answer].click()
         picture(window)

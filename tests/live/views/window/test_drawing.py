@@ -19,7 +19,7 @@ from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Ended, Rewound, Tick
 from live.views.window.live.warnings_list import WARNING
 from live.views.window.parts.canvas import Area, mark_points, spread
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.lanes import stacked
 from live.views.window.parts.shapes import SENSOR_SHAPES
 from live.views.window.parts.theme import DARK, LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, looks_of
@@ -38,7 +38,7 @@ def test_lines_stop_where_a_sensor_is_silent():
     """No drawn piece of line, above or below, spans the gap of a silent sensor."""
     silent = range(40, 70)
     with shown(session(120, silent=silent)) as (window, _):
-        chart = window.bench.chart
+        chart = window.workbench.chart
         for drawn in (chart.traces.drawn[2], chart.differences.drawn[2]):
             assert len(drawn.t_s) > 80
             assert [p for p in pieces(drawn) if p[0] < 50 < p[1]] == []
@@ -48,13 +48,13 @@ def test_lines_stop_where_a_sensor_is_silent():
 def test_the_newest_reading_is_drawn_in_every_window_of_time():
     """Following any stretch, each line ends at its newest reading."""
     with shown(session(1000)) as (window, _):
-        for deed in (Deed.MINUTE, Deed.FIVE, Deed.FIFTEEN, Deed.ALL):
-            window.do(deed)
+        for action in (Action.MINUTE, Action.FIVE, Action.FIFTEEN, Action.ALL):
+            window.do(action)
             picture(window)
-            drawn = window.bench.chart.traces.drawn
+            drawn = window.workbench.chart.traces.drawn
             assert drawn[1].t_s[-1] == pytest.approx(999.1)
             assert drawn[2].t_s[-1] == pytest.approx(999.3)
-            start, end = window.bench.chart.top.vb.viewRange()[0]
+            start, end = window.workbench.chart.top.vb.viewRange()[0]
             assert start <= 999.1 <= end
 
 
@@ -67,7 +67,7 @@ def test_a_bad_value_blanks_nothing():
     ]
     events = sorted([*session(60), *bad], key=lambda message: message.t_ns)
     with shown(events) as (window, _):
-        drawn = window.bench.chart.traces.drawn[2]
+        drawn = window.workbench.chart.traces.drawn[2]
         assert len(drawn.t_s) == 60
         assert np.isfinite(drawn.low).all()
         assert drawn.joined[:-1].all()
@@ -78,7 +78,7 @@ def test_a_bad_value_blanks_nothing():
 def test_the_band_is_as_wide_as_the_tolerance():
     """The band reaches from reference minus to reference plus tolerance, in the band's colour."""
     with shown(session(120), theme=LIGHT) as (window, _):
-        chart = window.bench.chart
+        chart = window.workbench.chart
         frame = chart.traces.frame
         ref = chart.traces.band
         assert frame.tolerance(np.array([30.0, 120.0])).tolist() == [5.0, 12.0]
@@ -98,8 +98,8 @@ def test_a_lost_sensor_is_drawn_along_the_edge():
         for m in session(120)
     ]
     with shown(messages) as (window, _):
-        low, high = window.bench.chart.middle.vb.viewRange()[1]
-        drawn = window.bench.chart.differences.drawn[2]
+        low, high = window.workbench.chart.middle.vb.viewRange()[1]
+        drawn = window.workbench.chart.differences.drawn[2]
         assert (low, high) == (-48.0, 48.0)
         assert drawn.low.min() > low
         assert window.model.snapshot().sensors[1].difference_bpm < low
@@ -116,16 +116,16 @@ def test_nothing_new_draws_nothing():
 def test_an_error_in_one_panel_leaves_the_others(monkeypatch, caplog):
     """A panel that fails is counted and shown; cards, list and lines go on."""
     with shown(session(30)) as (window, feed):
-        monkeypatch.setattr(window.bench.plane, "show_frame", lambda _: 1 / 0)
-        monkeypatch.setattr(window.bench.chart.lanes, "draw", lambda *_: 1 / 0)
+        monkeypatch.setattr(window.workbench.plane, "show_frame", lambda _: 1 / 0)
+        monkeypatch.setattr(window.workbench.chart.lanes, "draw", lambda *_: 1 / 0)
         feed.waiting += [beat(30.5, 1, 77), Tick(31 * NS_PER_S)]
         with caplog.at_level(logging.CRITICAL):
             picture(window)
             picture(window)
         assert window.faults.count >= 2
         assert "errors in drawing" in window.status_line.faults.text()
-        assert window.bench.chart.traces.drawn[1].low[-1] == 77
-        assert "77 bpm" in window.bench.cards.cards[0].accessibleDescription()
+        assert window.workbench.chart.traces.drawn[1].low[-1] == 77
+        assert "77 bpm" in window.workbench.cards.cards[0].accessibleDescription()
 
 
 def test_a_rule_that_failed_is_told_in_the_status_line(monkeypatch, caplog):
@@ -150,15 +150,15 @@ def test_an_error_in_the_stream_is_counted_and_survived(caplog):
 def test_warnings_stand_in_the_list_with_what_to_do():
     """An open warning comes with cause and advice; a cleared one with how it ended."""
     with shown(session(90, silent=range(40, 60))) as (window, _):
-        rows = window.bench.warnings.warnings.rows
+        rows = window.workbench.warnings.warnings.rows
         silent = [w for w in rows if w.sensor == 2]
         assert silent
         assert silent[0].end_s is not None
-        index = window.bench.warnings.warnings.index(rows.index(silent[0]))
+        index = window.workbench.warnings.warnings.index(rows.index(silent[0]))
         assert silent[0].cleared in index.data()
         assert index.data(WARNING) is silent[0]
     with shown(session(60, silent=range(40, 60))) as (window, _):
-        index = window.bench.warnings.warnings.index(0)
+        index = window.workbench.warnings.warnings.index(0)
         warning = index.data(WARNING)
         assert warning.end_s is None
         assert warning.cause in index.data()
@@ -170,7 +170,7 @@ def test_a_rewind_draws_anew():
     with shown(session(60), is_live=False) as (window, feed):
         feed.waiting += [Rewound(), *session(20)]
         picture(window)
-        assert len(window.bench.chart.traces.drawn[1].t_s) == 20
+        assert len(window.workbench.chart.traces.drawn[1].t_s) == 20
         assert window.timeline.counts[2].pairs < 25
 
 
@@ -180,7 +180,7 @@ def test_the_end_is_said():
         feed.waiting.append(Ended(30 * NS_PER_S, "stopped by the tester"))
         picture(window)
         assert "stopped by the tester" in window.status_line.state.text()
-        assert not window.header.buttons[Deed.STOP].isEnabled()
+        assert not window.header.buttons[Action.STOP].isEnabled()
 
 
 def test_invented_data_is_marked_everywhere():
@@ -234,18 +234,18 @@ def test_a_session_without_test_sensors_is_shown():
     """A plan of a reference alone has no plane, and no error."""
     plan = replace(PLAN, sensors=PLAN.sensors[:1])
     with shown([beat(0.1, 1, 90), Tick(NS_PER_S)], plan=plan) as (window, _):
-        window.do(Deed.NEXT_SENSOR)
-        window.do(Deed.CONNECT)
+        window.do(Action.NEXT_SENSOR)
+        window.do(Action.CONNECT)
         picture(window)
-        assert not window.bench.plane.isVisible()
+        assert not window.workbench.plane.isVisible()
         assert window.faults.count == 0
 
 
 def test_before_anything_came_the_window_stands():
     """A window opened before the first event draws empty panels without an error."""
     with shown() as (window, _):
-        for deed in (Deed.ALL, Deed.TURN_PLANE, Deed.FAR, Deed.THEME):
-            window.do(deed)
+        for action in (Action.ALL, Action.TURN_PLANE, Action.FAR, Action.THEME):
+            window.do(action)
             picture(window)
         QApplication.processEvents()
         assert window.faults.count == 0, window.faults.last
@@ -283,7 +283,7 @@ def test_warnings_at_one_time_share_their_lane():
 def test_a_card_wraps_its_facts_anew_at_another_width():
     """In a narrower column the same facts take more lines, and the card grows."""
     with shown(session(60)) as (window, _):
-        card = window.bench.cards.cards[1]
+        card = window.workbench.cards.cards[1]
         before = card.sizeHint().height()
         card.resize(card.width() // 2, card.height())
         assert card.sizeHint().height() > before
@@ -292,7 +292,7 @@ def test_a_card_wraps_its_facts_anew_at_another_width():
 def test_marks_stay_on_their_line_while_time_passes():
     """The shapes along a line are bound to times: a tick later they stand at the same seconds."""
     with shown(session(400)) as (window, feed):
-        chart = window.bench.chart
+        chart = window.workbench.chart
         rows = []
         for extra in (0, 3):
             feed.waiting.append(Tick(round((400 + extra) * NS_PER_S)))

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit, 
 
 from live.protocol.feed import Acknowledged, Tick
 from live.views.window.parts.dialogs import HelpPage, native
-from live.views.window.parts.keys import KEYS, Deed, every_key
+from live.views.window.parts.keys import KEYS, Action, every_key
 from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import DARK, LIGHT
 from replay.event import MARKER, NS_PER_S, Event
@@ -34,7 +34,7 @@ def test_number_keys_choose_what_is_followed(key, follow):
     with shown(session(1000)) as (window, _):
         press(window, key)
         picture(window)
-        start, end = window.bench.chart.top.vb.viewRange()[0]
+        start, end = window.workbench.chart.top.vb.viewRange()[0]
         assert window.span.follow is follow
         assert 999.9 - start == pytest.approx(follow.value or 999.9, abs=0.01)
         assert end > 999.9
@@ -48,29 +48,29 @@ def test_arrows_move_the_picture_and_n_brings_it_back():
         press(window, "1")
         press(window, "Left")
         picture(window)
-        moved = window.bench.chart.top.vb.viewRange()[0]
+        moved = window.workbench.chart.top.vb.viewRange()[0]
         assert window.span.follow is None
         feed.waiting.append(Tick(1010 * NS_PER_S))
         picture(window)
-        assert window.bench.chart.top.vb.viewRange()[0] == pytest.approx(moved)
+        assert window.workbench.chart.top.vb.viewRange()[0] == pytest.approx(moved)
         press(window, "+")
         picture(window)
-        closer = window.bench.chart.top.vb.viewRange()[0]
+        closer = window.workbench.chart.top.vb.viewRange()[0]
         assert closer[1] - closer[0] < moved[1] - moved[0]
         press(window, "-")
         press(window, "Right")
         picture(window)
-        assert window.bench.chart.top.vb.viewRange()[0][0] > moved[0]
+        assert window.workbench.chart.top.vb.viewRange()[0][0] > moved[0]
         press(window, "N")
         picture(window)
         assert window.span.follow is Follow.MINUTE
-        assert window.bench.chart.top.vb.viewRange()[0][0] == pytest.approx(950, abs=0.1)
+        assert window.workbench.chart.top.vb.viewRange()[0][0] == pytest.approx(950, abs=0.1)
 
 
 def test_the_wheel_zooms_all_panels_together():
     """Turning the wheel over the traces leaves following, and the panels stay on one axis."""
     with shown(session(300)) as (window, _):
-        chart = window.bench.chart
+        chart = window.workbench.chart
         before = chart.top.vb.viewRange()[0]
         middle = chart.mapFromScene(chart.top.vb.mapRectToScene(chart.top.vb.rect()).center())
         wheel = QWheelEvent(
@@ -145,7 +145,7 @@ def test_the_button_sets_a_marker_that_was_typed():
         window.header.marker.now = lambda: 0
         press(window, "M")
         QTest.keyClicks(window.header.marker, "turn")
-        button = window.header.buttons[Deed.MARKER]
+        button = window.header.buttons[Action.MARKER]
         button.setFocus()
         button.click()
         assert feed.sent == [("marker", {"text": "turn"})]
@@ -167,7 +167,7 @@ def test_a_marker_without_text_gets_the_next_number():
     with shown(sorted([*session(30), noted], key=lambda m: m.t_ns)) as (window, feed):
         press(window, "Ctrl+M")
         assert feed.sent == [("marker", {"text": "marker 2"})]
-        window.header.buttons[Deed.MARKER].click()
+        window.header.buttons[Action.MARKER].click()
         assert window.header.marker.hasFocus()
 
 
@@ -213,17 +213,17 @@ def test_s_goes_through_the_test_sensors():
             chosen.append(window.selected)
         assert chosen == [2, 3, 2, 3]
         picture(window)
-        assert "Tansy" in window.bench.plane.accessibleDescription()
-        press(window.bench.cards.cards[1], "Return")
+        assert "Tansy" in window.workbench.plane.accessibleDescription()
+        press(window.workbench.cards.cards[1], "Return")
         assert window.selected == 2
-        press(window.bench.cards.cards[0], "Return")
+        press(window.workbench.cards.cards[0], "Return")
         assert window.selected == 2
 
 
 def test_d_turns_the_plane():
     """Turned, the plane shows difference against mean with bias and limits; D turns it back."""
     with shown(session(120)) as (window, _):
-        plane = window.bench.plane
+        plane = window.workbench.plane
         assert "reference (bpm)" in plane.getPlotItem().getAxis("bottom").labelText
         press(window, "D")
         picture(window)
@@ -244,7 +244,7 @@ def test_f_is_the_far_view():
         assert window.pages.currentWidget() is window.far
         assert "Sorrel IN" in window.far.accessibleDescription()
         press(window, "F")
-        assert window.pages.currentWidget() is window.bench_page
+        assert window.pages.currentWidget() is window.workbench_page
 
 
 def test_t_changes_the_dress_of_everything():
@@ -257,7 +257,7 @@ def test_t_changes_the_dress_of_everything():
         dark = window.grab().toImage()
         spot = QPoint(window.width() // 3, window.height() // 3)
         assert light.pixelColor(spot) != dark.pixelColor(spot)
-        assert window.bench.chart.traces.frame.theme is DARK
+        assert window.workbench.chart.traces.frame.theme is DARK
         press(window, "T")
         picture(window)
         assert window.grab().toImage().pixelColor(spot) == light.pixelColor(spot)
@@ -271,7 +271,7 @@ def test_text_grows_in_steps_and_comes_back():
             press(window, "Ctrl+=")
         picture(window)
         assert window.font().pointSizeF() == pytest.approx(2 * usual)
-        assert window.bench.cards.cards[0].font().pointSizeF() == pytest.approx(2 * usual)
+        assert window.workbench.cards.cards[0].font().pointSizeF() == pytest.approx(2 * usual)
         press(window, "Ctrl+-")
         assert window.font().pointSizeF() == pytest.approx(1.75 * usual)
         press(window, "Ctrl+0")
@@ -286,7 +286,7 @@ def test_controls_keep_clear_of_one_another(size, steps):
     """At any size of window and text the header's controls do not overlap or leave the window."""
     with shown(session(60), size=size) as (window, _):
         for _ in range(steps):
-            window.do(Deed.LARGER)
+            window.do(Action.LARGER)
         picture(window)
         controls = [w for w in window.header.children() if isinstance(w, QWidget) and w.isVisible()]
         boxes = [w.geometry() for w in controls if not w.geometry().isEmpty()]
@@ -305,7 +305,7 @@ def test_resizing_draws_the_labels_anew():
         picture(window)
         assert window.span.room < before
         now = window.model.snapshot().t_ns / 1e9
-        start, end = window.bench.chart.top.vb.viewRange()[0]
+        start, end = window.workbench.chart.top.vb.viewRange()[0]
         assert (end - now) / (end - start) == pytest.approx(window.span.room, rel=0.02)
 
 
@@ -313,14 +313,14 @@ def test_w_and_enter_bring_a_warning_into_the_picture():
     """W goes to the list, Enter centres the picture on the second where the fault began."""
     with shown(session(1000, silent=range(100, 160))) as (window, _):
         press(window, "W")
-        listing = window.bench.warnings
+        listing = window.workbench.warnings
         assert listing.hasFocus()
         rows = listing.warnings.rows
         row = next(i for i, w in enumerate(rows) if w.sensor == 2)
         listing.setCurrentIndex(listing.warnings.index(row))
         press(listing, "Return")
         picture(window)
-        start, end = window.bench.chart.top.vb.viewRange()[0]
+        start, end = window.workbench.chart.top.vb.viewRange()[0]
         assert (start + end) / 2 == pytest.approx(rows[row].since_s, abs=0.5)
 
 
@@ -338,7 +338,7 @@ def test_every_control_has_a_name_for_screen_readers():
             and not (isinstance(w, QAbstractButton | QLineEdit) and w.text())
         ]
         assert nameless == []
-        card = window.bench.cards.cards[1]
+        card = window.workbench.cards.cards[1]
         assert card.accessibleName() == "Card of Sorrel"
         for fact in ("bpm", "left wrist", "coverage", "within"):
             assert fact in card.accessibleDescription()
@@ -347,17 +347,17 @@ def test_every_control_has_a_name_for_screen_readers():
 def test_the_keyboard_reaches_every_panel():
     """Tab goes from control to control through all panels and back to the first."""
     with shown(session(60)) as (window, _):
-        window.bench.chart.setFocus()
+        window.workbench.chart.setFocus()
         reached = []
         for _ in range(40):
             press(window.focusWidget(), "Tab")
             reached.append(window.focusWidget())
-            if window.focusWidget() is window.bench.chart:
+            if window.focusWidget() is window.workbench.chart:
                 break
-        bench = window.bench
+        bench = window.workbench
         for panel in (bench.warnings, bench.plane, bench.cards.cards[0], bench.cards.cards[1]):
             assert panel in reached
-        assert window.header.buttons[Deed.HELP] in reached
+        assert window.header.buttons[Action.HELP] in reached
 
 
 @pytest.mark.parametrize("key", ["F1", "?"])
@@ -374,10 +374,10 @@ def test_help_shows_every_key_there_is(key):
 
 
 def test_no_key_means_two_things():
-    """Each key stands in the list once, and each deed too."""
+    """Each key stands in the list once, and each action too."""
     keys = [key for row in every_key() for key in row.keys]
     assert len(keys) == len(set(keys))
-    assert {row.deed for row in every_key()} == set(Deed)
+    assert {row.action for row in every_key()} == set(Action)
     assert all(rows for rows in KEYS.values())
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from live.protocol.feed import Tick
 from live.views.window.live.warnings_list import heading
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from replay.event import ACKNOWLEDGED, NS_PER_S, Event
 from tests.standins.feeds import PLAN, two_sensors
 from tests.standins.windows import picture, press, shown
@@ -31,21 +31,21 @@ def test_keys_acknowledge_one_or_all():
     with shown(both_silent()) as (window, feed):
         calling = window.model.snapshot().open_warnings
         assert len(calling) > 1
-        press(window.bench.chart, "V")
+        press(window.workbench.chart, "V")
         assert named(feed) == [(calling[0].sensor, calling[0].kind.value)]
-        rows = window.bench.warnings
+        rows = window.workbench.warnings
         rows.setCurrentIndex(rows.warnings.index(len(calling) - 1))
         press(rows, "V")
         assert named(feed)[-1] == (calling[-1].sensor, calling[-1].kind.value)
         feed.sent.clear()
-        press(window.bench.chart, "Shift+V")
+        press(window.workbench.chart, "Shift+V")
         assert named(feed) == [(w.sensor, w.kind.value) for w in calling]
 
 
 def test_without_a_warning_that_calls_nothing_is_sent():
     """The window says so instead."""
     with shown(two_sensors(10)) as (window, feed):
-        press(window.bench.chart, "V")
+        press(window.workbench.chart, "V")
         assert (named(feed), window.header.notice.text()) == ([], "no warning calls")
 
 
@@ -55,7 +55,7 @@ def test_what_is_known_is_marked_and_stays():
     """
     with shown(both_silent()) as (window, feed):
         first, *rest = window.model.snapshot().open_warnings
-        rows = window.bench.warnings
+        rows = window.workbench.warnings
         before = rows.viewport().grab().toImage()
         feed.waiting += [known(first, SECONDS + 1), Tick((SECONDS + 2) * NS_PER_S)]
         picture(window)
@@ -65,7 +65,7 @@ def test_what_is_known_is_marked_and_stays():
         assert not heading(PLAN, after[1]).endswith(", acknowledged")
         assert "acknowledged" in rows.warnings.data(rows.warnings.index(0))
         assert rows.viewport().grab().toImage() != before
-        window.do(Deed.FAR)
+        window.do(Action.FAR)
         picture(window)
         assert window.faults.count == 0
 
@@ -73,4 +73,4 @@ def test_what_is_known_is_marked_and_stays():
 def test_a_recorded_session_is_not_acknowledged():
     """In a replay the button is off."""
     with shown(both_silent(), is_live=False) as (window, _):
-        assert not window.header.buttons[Deed.ACKNOWLEDGE_ALL].isEnabled()
+        assert not window.header.buttons[Action.ACKNOWLEDGE_ALL].isEnabled()

@@ -12,8 +12,9 @@ from PySide6.QtWidgets import QApplication, QLabel
 
 from live import preflight
 from live.protocol.feed import Tick
-from live.views.window import app
-from live.views.window.app import WindowMissing, open_application, require_window, run_window
+from live.views.window.app import run_window
+from live.views.window.parts import application
+from live.views.window.parts.application import WindowMissing, open_application, require_window
 from replay.event import NS_PER_S
 from tests.standins.feeds import ScriptedFeed
 from tests.standins.windows import shown
@@ -52,19 +53,23 @@ def test_there_is_a_font():
 def test_plots_keep_our_settings():
     """Automatic ranges, menus and the Y mouse stay off after items were added and drawn."""
     with shown([Tick(5 * NS_PER_S)]) as (window, _):
-        for plot in (window.bench.chart.top, window.bench.chart.middle, window.bench.chart.bottom):
+        for plot in (
+            window.workbench.chart.top,
+            window.workbench.chart.middle,
+            window.workbench.chart.bottom,
+        ):
             plot.addItem(pg.PlotCurveItem([0, 1], [0, 1e6]))
             QApplication.processEvents()
             assert plot.vb.autoRangeEnabled() == [False, False]
             assert plot.vb.mouseEnabled() == [True, False]
             assert not plot.vb.menuEnabled()
-        assert window.bench.chart.top.vb.viewRange()[1][1] < 1000
+        assert window.workbench.chart.top.vb.viewRange()[1][1] < 1000
 
 
 def test_axes_of_the_time_panels_are_equally_wide():
     """The panels share one axis, so their left edges must be in line."""
     with shown([Tick(5 * NS_PER_S)]) as (window, _):
-        chart = window.bench.chart
+        chart = window.workbench.chart
         lefts = {
             round(plot.vb.mapRectToScene(plot.vb.rect()).left())
             for plot in (chart.top, chart.middle, chart.bottom)
@@ -98,10 +103,10 @@ def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
     """A window opened for a capture must not be closed by the Ctrl-C that is meant for it."""
     import signal
 
-    monkeypatch.setattr(app, "_interrupts_are_ignored", lambda: True)
+    monkeypatch.setattr(application, "_interrupts_are_ignored", lambda: True)
     set_to = []
     monkeypatch.setattr(signal, "signal", lambda *given: set_to.append(given))
-    with app.interruptible(open_application()):
+    with application.interruptible(open_application()):
         pass
     assert set_to == []
 
@@ -116,7 +121,7 @@ def test_a_live_window_loads_no_radio_and_no_statistics():
 
 _FIRST_PICTURE = """
 import sys
-from live.views.window import app
+from live.views.window.parts import application as app
 app.open_application()
 from live.views.window.live.main_window import MainWindow
 from tests.standins.windows import PushedFeed, session

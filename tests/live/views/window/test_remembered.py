@@ -11,9 +11,10 @@ from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QApplication, QLabel
 
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
-from live.views.window.app import open_application, run_window, system_theme
+from live.views.window.app import run_window
+from live.views.window.parts.application import open_application, system_theme
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.preferences import (
     SIZES,
     Preferences,
@@ -32,17 +33,17 @@ def test_theme_and_size_come_back(tmp_path: Path):
     with shown(session(3)) as (window, _):
         window.recall(Remembered(path))
         assert not path.exists()
-        window.do(Deed.LARGER)
+        window.do(Action.LARGER)
         assert load_preferences(path).theme == ""
-        window.do(Deed.THEME)
+        window.do(Action.THEME)
     assert load_preferences(path) == Preferences("dark", SIZES.index(1.1))
     with shown(session(3)) as (window, _):
         plain = window.font().pointSizeF()
         window.recall(Remembered(path))
         assert window.theme is DARK
         assert window.font().pointSizeF() == pytest.approx(1.1 * plain)
-        window.do(Deed.THEME)
-        window.do(Deed.SIZE)
+        window.do(Action.THEME)
+        window.do(Action.SIZE)
     assert load_preferences(path) == Preferences("light", SIZES.index(1.0))
 
 
@@ -50,7 +51,7 @@ def test_a_window_that_was_not_told_to_remembers_nothing(tmp_path: Path, monkeyp
     """Without a memory nothing is read or written."""
     monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
     with shown(session(3)) as (window, _):
-        window.do(Deed.THEME)
+        window.do(Action.THEME)
         assert window.theme is DARK
     assert list(tmp_path.iterdir()) == []
 
@@ -65,7 +66,7 @@ def test_a_file_without_sense_is_as_usual(tmp_path: Path, text: str):
     with shown(session(3)) as (window, _):
         window.recall(Remembered(path))
         assert window.theme is LIGHT
-        assert window.wardrobe.size == SIZES.index(1.0)
+        assert window.appearance.size == SIZES.index(1.0)
 
 
 def test_a_folder_that_cannot_be_written_is_logged(tmp_path: Path, caplog):
@@ -118,12 +119,12 @@ def test_errors_where_qt_calls_are_counted_and_the_window_goes_on(caplog):
         def broken() -> None:
             raise KeyError("a slot")
 
-        window.header.buttons[Deed.TURN_PLANE].clicked.connect(broken)
+        window.header.buttons[Action.TURN_PLANE].clicked.connect(broken)
         before = window.faults.count
-        turned = window.bench.plane.turned
-        window.header.buttons[Deed.TURN_PLANE].click()
+        turned = window.workbench.plane.turned
+        window.header.buttons[Action.TURN_PLANE].click()
         assert window.faults.count == before + 1
-        assert window.bench.plane.turned is not turned
+        assert window.workbench.plane.turned is not turned
         feed.waiting += session(40)[-10:]
         picture(window)
         assert f"errors in drawing: {window.faults.count}" in window.status_line.faults.text()
@@ -144,7 +145,7 @@ def test_attention_that_fails_leaves_the_picture(caplog):
             pass
 
     with shown(session(30)) as (window, feed):
-        window.attention = Failing()
+        window.notifier = Failing()
         feed.waiting += session(40)[-10:]
         assert window.frame()
         assert "no sound" in window.faults.last

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from PySide6.QtGui import QColor, QImage
 
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import DARK, LIGHT
 from live.views.window.screenshots import Picture, main, screenshot
 from replay.errors import CaptureError
@@ -39,7 +39,8 @@ def test_deeds_are_done_before_the_picture_is_taken(tmp_path):
     """A picture can show what the user would see after some keys."""
     path = written(tmp_path / "x.sqlite", two_sensors(600), end_s=600)
     usual, minute = (
-        screenshot(path, 500, Picture(deeds=deeds)).toImage() for deeds in ((), (Deed.MINUTE,))
+        screenshot(path, 500, Picture(actions=actions)).toImage()
+        for actions in ((), (Action.MINUTE,))
     )
     assert usual != minute
 

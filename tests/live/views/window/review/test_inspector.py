@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QApplication
 from analysis.board.snapshot import Measure, SensorWarning, Severity, WarningKind
 from analysis.session.compare import read_beside
 from live.__main__ import main
-from live.views.window.app import open_application
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.application import open_application
+from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import DARK, LIGHT
 from live.views.window.review.compare import BesideWindow
 from live.views.window.review.why import at_second, measure_words, why_html
@@ -28,7 +28,7 @@ def path(tmp_path):
 
 
 def cells(window, column):
-    model = window.after.notifications.model
+    model = window.review.notifications.model
     return [model.data(model.index(row, column)) for row in range(model.rowCount())]
 
 
@@ -36,10 +36,10 @@ def test_the_inspector_lists_what_came_around_the_cursor(path):
     """B shows arrival, spacing, bytes, meaning and fate of each notification around the cursor."""
     with replayed(path, at_s=20.5) as window:
         do(window, "B")
-        assert window.after.notifications.table.hasFocus()
+        assert window.review.notifications.table.hasFocus()
         arrived = cells(window, 0)
         row = next(i for i, text in enumerate(arrived) if "0:20.600" in text)
-        model = window.after.notifications.model
+        model = window.review.notifications.model
         texts = [model.data(model.index(row, column)) for column in range(6)]
         assert texts[1:4] == ["Sorrel", "0.300", "10"]
         assert texts[5] == "malformed: byte 1: the bpm are missing"
@@ -56,7 +56,7 @@ def test_the_bytes_of_the_chosen_notification_are_marked(path):
     """The fields of the row stand beside it: bytes, name, value and unit; another row, others."""
     with replayed(path, at_s=30.2) as window:
         do(window, "B")
-        page = window.after.notifications
+        page = window.review.notifications
         assert page.bytes.accessibleDescription().startswith(
             "bytes 0 to 0, 06: flags 8-bit bpm, contact; bytes 1 to 1, "
         )
@@ -76,19 +76,19 @@ def test_why_a_warning_was_raised_stands_beside_its_second(path):
     with replayed(path, at_s=0) as window:
         do(window, "A")
         do(window, "B")
-        text = window.after.notifications.why.text()
+        text = window.review.notifications.why.text()
         warning = window.model.board.warnings[0]
         assert "raised here: silent: Sorrel" in text
         for measure in warning.measures:
             for word in measure_words(measure):
                 assert word in text
-        window.after.go_to((warning.start_s + 5) * NS_PER_S)
+        window.review.go_to((warning.start_s + 5) * NS_PER_S)
         settle(window)
-        assert "stands: silent: Sorrel" in window.after.notifications.why.text()
-        end_s = window.after.survey.board.warnings[0].end_s
-        window.after.go_to(end_s * NS_PER_S + 1)
+        assert "stands: silent: Sorrel" in window.review.notifications.why.text()
+        end_s = window.review.survey.board.warnings[0].end_s
+        window.review.go_to(end_s * NS_PER_S + 1)
         settle(window)
-        assert "cleared here: silent: Sorrel" in window.after.notifications.why.text()
+        assert "cleared here: silent: Sorrel" in window.review.notifications.why.text()
 
 
 def test_raised_cleared_and_standing_are_told_apart():
@@ -111,7 +111,7 @@ def test_raised_cleared_and_standing_are_told_apart():
 def test_values_at_one_time_by_pointer_and_by_keys(path):
     """Pointing at a second shows every sensor there; C and Alt with an arrow do it by keyboard."""
     with replayed(path, at_s=100) as window:
-        view = window.bench.chart.viewport()
+        view = window.workbench.chart.viewport()
         QTest.mouseMove(view, spot_at(window, 80))
         drag(view, spot_at(window, 80))
         settle(window)
@@ -143,7 +143,7 @@ def test_values_at_one_time_while_recording():
         press(window, "C")
         window.frame()
         assert not window.overlays.panels[0].isVisible()
-        view = window.bench.chart.viewport()
+        view = window.workbench.chart.viewport()
         QTest.mousePress(
             view,
             Qt.MouseButton.LeftButton,
@@ -231,7 +231,7 @@ def test_two_captures_stand_on_one_axis(beside, theme):
         shown_values = {half.values.text() for half in window.halves}
         assert len(shown_values) == 1
         assert "Sorrel" in shown_values.pop()
-        window.buttons[Deed.THEME].click()
+        window.buttons[Action.THEME].click()
         assert window.theme is (LIGHT if theme is DARK else DARK)
         assert window.faults.count == 0
     finally:

@@ -12,7 +12,7 @@ from PySide6.QtTest import QTest
 
 from analysis.report.facts import session_facts
 from live import __main__ as entry
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.overlay import Standing
 from live.views.window.review.note_dialogs import LabelAsk, StretchAsk, clock_text, parse_clock
 from live.views.window.review.notes_list import ACCEPT, REFUSE, TAKE_BACK
@@ -36,7 +36,7 @@ def notes_in(path):
 def stretch_out(window, start_s, end_s, *, shift=True):
     """Drag from one second to another over the traces."""
     held = Qt.KeyboardModifier.ShiftModifier if shift else Qt.KeyboardModifier.NoModifier
-    view = window.bench.chart.viewport()
+    view = window.workbench.chart.viewport()
     QTest.mousePress(view, Qt.MouseButton.LeftButton, held, spot_at(window, start_s))
     for share in (0.3, 0.7, 1.0):
         drag(view, spot_at(window, start_s + share * (end_s - start_s)), held)
@@ -47,7 +47,7 @@ def stretch_out(window, start_s, end_s, *, shift=True):
 def exclude(window, reason, *, sensor=0):
     """Answer the question that X opens."""
     do(window, "X")
-    dialog = window.after.desk.dialog
+    dialog = window.review.annotations.dialog
     assert isinstance(dialog, StretchAsk)
     dialog.reason.setCurrentText(reason)
     dialog.sensor.setCurrentIndex(dialog.sensor.findData(sensor))
@@ -62,7 +62,7 @@ def told(capsys, path):
 
 
 def shown_numbers(window):
-    return session_facts(window.after.numbers.record, Path("a.sqlite"))
+    return session_facts(window.review.numbers.record, Path("a.sqlite"))
 
 
 def same_numbers(window, capsys, path):
@@ -81,9 +81,9 @@ def test_a_dragged_stretch_is_excluded_with_its_reason(path, capsys):
     """Shift-drag, X, a reason: it stands in the file, in the picture and in the numbers."""
     with replayed(path, at_s=280) as window:
         do(window, "4")
-        before = window.bench.chart.top.vb.viewRange()[0]
+        before = window.workbench.chart.top.vb.viewRange()[0]
         stretch_out(window, 20, 50)
-        assert window.bench.chart.top.vb.viewRange()[0] == pytest.approx(before)
+        assert window.workbench.chart.top.vb.viewRange()[0] == pytest.approx(before)
         low, high = window.seen.selection
         assert (low, high) == (pytest.approx(20, abs=1), pytest.approx(50, abs=1))
         exclude(window, "cold hands", sensor=2)
@@ -98,7 +98,7 @@ def test_a_dragged_stretch_is_excluded_with_its_reason(path, capsys):
         ]
         command = same_numbers(window, capsys, path)
         assert "cold hands" in [one["reason"] for one in command["exclusions"]]
-        table = window.after.numbers.table
+        table = window.review.numbers.table
         over = [table.item(row, 1).text() for row in range(table.rowCount())]
         assert over[0] == WHOLE
         assert over[1].startswith("without ")
@@ -107,10 +107,10 @@ def test_a_dragged_stretch_is_excluded_with_its_reason(path, capsys):
 def test_dragging_without_shift_moves_the_picture(path):
     """Without Shift a drag on the traces pans, as while recording."""
     with replayed(path, at_s=280) as window:
-        before = window.bench.chart.top.vb.viewRange()[0]
+        before = window.workbench.chart.top.vb.viewRange()[0]
         stretch_out(window, 100, 200, shift=False)
         assert window.seen.selection is None
-        assert window.span.follow is None or window.bench.chart.top.vb.viewRange()[0] != before
+        assert window.span.follow is None or window.workbench.chart.top.vb.viewRange()[0] != before
 
 
 def test_a_stretch_is_taken_by_keys_alone(path):
@@ -123,7 +123,7 @@ def test_a_stretch_is_taken_by_keys_alone(path):
         do(window, "Shift+I")
         assert window.seen.selection is None
         do(window, "X")
-        assert window.after.desk.dialog is None
+        assert window.review.annotations.dialog is None
         assert "first take a stretch" in window.header.notice.text()
 
 
@@ -132,7 +132,7 @@ def test_an_exclusion_needs_a_reason_and_a_stretch_that_makes_sense(path):
     with replayed(path, at_s=50) as window:
         window.seen.selection = (10.0, 20.0)
         do(window, "X")
-        dialog = window.after.desk.dialog
+        dialog = window.review.annotations.dialog
         dialog.yes.click()
         assert dialog.isVisible()
         assert "reason" in dialog.problem.text()
@@ -151,7 +151,7 @@ def test_suggestions_are_refused_and_accepted(path, capsys):
     """The list's buttons answer a suggestion; numbers and picture follow each answer."""
     with replayed(path) as window:
         do(window, "Y")
-        page = window.after.notes
+        page = window.review.notes
         row = next(i for i, entry in enumerate(page.rows) if entry.suggestion is not None)
         page.list.setCurrentRow(row)
         assert "suggested, left out unless refused" in page.list.item(row).text()
@@ -183,12 +183,12 @@ def test_undo_and_redo_by_keys_through_all_kinds(path, capsys):
         exclude(window, "break")
         window.seen.selection = (75.0, 115.0)
         do(window, "Shift+X")
-        assert window.after.desk.dialog.windowTitle() == "Mark an effort"
-        window.after.desk.dialog.text.setText("first")
-        window.after.desk.dialog.yes.click()
+        assert window.review.annotations.dialog.windowTitle() == "Mark an effort"
+        window.review.annotations.dialog.text.setText("first")
+        window.review.annotations.dialog.yes.click()
         settle(window)
         do(window, "L")
-        asked = window.after.desk.dialog
+        asked = window.review.annotations.dialog
         assert isinstance(asked, LabelAsk)
         asked.label.setText("Tansy")
         asked.yes.click()
@@ -201,7 +201,7 @@ def test_undo_and_redo_by_keys_through_all_kinds(path, capsys):
         assert full["sensors"][0]["label"] == "Tansy"
         assert [e["marked"] for e in full["efforts"] if e["kind"] == "effort"] == [True]
         assert (120 * NS_PER_S, "✎ strap wetted") in [
-            (m.t_ns, m.text) for m in window.after.markers
+            (m.t_ns, m.text) for m in window.review.markers
         ]
         plan_labels = []
         for word in ("marker", "new label", "effort", "exclusion"):
@@ -230,14 +230,14 @@ def test_a_new_label_is_seen_everywhere_at_once(path):
     with replayed(path, at_s=120.5) as window:
         do(window, "B")
         do(window, "L")
-        window.after.desk.dialog.label.setText("Tansy")
-        window.after.desk.dialog.yes.click()
+        window.review.annotations.dialog.label.setText("Tansy")
+        window.review.annotations.dialog.yes.click()
         settle(window)
         assert at(window) == round(120.5 * NS_PER_S)
-        assert window.bench.cards.cards[1].accessibleName() == "Card of Tansy"
-        assert "Tansy" in [name for name, _, _ in window.bench.chart.lane_axis.lanes]
-        assert any("Tansy" in row.cause for row in window.bench.warnings.warnings.rows)
-        model = window.after.notifications.model
+        assert window.workbench.cards.cards[1].accessibleName() == "Card of Tansy"
+        assert "Tansy" in [name for name, _, _ in window.workbench.chart.lane_axis.lanes]
+        assert any("Tansy" in row.cause for row in window.workbench.warnings.warnings.rows)
+        model = window.review.notifications.model
         assert {model.data(model.index(i, 1)) for i in range(model.rowCount())} == {
             "Yarrow",
             "Tansy",
@@ -248,8 +248,8 @@ def test_two_sensors_cannot_have_one_label(path):
     """A label that another sensor has is refused in one sentence, and nothing is noted."""
     with replayed(path) as window:
         do(window, "L")
-        window.after.desk.dialog.label.setText("Yarrow")
-        window.after.desk.dialog.yes.click()
+        window.review.annotations.dialog.label.setText("Yarrow")
+        window.review.annotations.dialog.yes.click()
         settle(window)
         assert window.header.notice.text().startswith("Not noted: ")
         assert notes_in(path) == []
@@ -259,19 +259,19 @@ def test_one_note_is_taken_back_from_the_list(path):
     """The list takes back a note that is not the last one; the others stand."""
     with replayed(path, at_s=30) as window:
         for text in ("one", "two", "three"):
-            window.after.desk.marker(text)
+            window.review.annotations.marker(text)
         do(window, "Y")
-        page = window.after.notes
+        page = window.review.notes
         row = next(i for i, entry in enumerate(page.rows) if "“two”" in entry.words)
         page.list.setCurrentRow(row)
         page.buttons[TAKE_BACK].click()
         settle(window)
-        assert [text for _, text in window.after.desk.notebook.effective.markers] == [
+        assert [text for _, text in window.review.annotations.notebook.effective.markers] == [
             "one",
             "three",
         ]
         page.list.setCurrentRow(row)
-        window.after.go_to(0)
+        window.review.go_to(0)
         settle(window)
         page.list.itemActivated.emit(page.list.item(row))
         settle(window)
@@ -292,8 +292,8 @@ def test_a_read_only_file_takes_no_notes_and_all_else_works(path, monkeypatch):
     with replayed(path, at_s=30) as window:
         do(window, "Y")
         sentence = "No notes can be added: c.sqlite is read-only."
-        assert window.after.notes.says.text() == sentence
-        buttons = window.after.notes.buttons
+        assert window.review.notes.says.text() == sentence
+        buttons = window.review.notes.buttons
         assert not any(button.isEnabled() for button in buttons.values())
         assert not window.header.marker.isEnabled()
         window.seen.selection = (10.0, 20.0)
@@ -301,10 +301,10 @@ def test_a_read_only_file_takes_no_notes_and_all_else_works(path, monkeypatch):
             window.header.say("")
             do(window, key)
             assert window.header.notice.text() == sentence
-        assert window.after.desk.dialog is None
+        assert window.review.annotations.dialog is None
         do(window, "G")
         assert window.header.notice.text().startswith("gap")
-        assert window.after.numbers.record is not None
+        assert window.review.numbers.record is not None
     assert notes_in(path) == []
 
 
@@ -323,7 +323,7 @@ def test_a_capture_that_is_being_recorded_takes_no_notes(tmp_path):
             )
             do(window, "Shift+Right")
             assert at(window) == 40 * NS_PER_S
-            assert window.after.numbers.record is not None
+            assert window.review.numbers.record is not None
     finally:
         writer.abandon()
 
@@ -349,17 +349,17 @@ def test_numbers_go_with_the_buttons_of_the_page(path):
     """The page's own buttons do what the keys do."""
     with replayed(path) as window:
         do(window, "Y")
-        buttons = window.after.notes.buttons
+        buttons = window.review.notes.buttons
         assert not buttons["undo"].isEnabled()
-        window.after.desk.marker("one")
+        window.review.annotations.marker("one")
         settle(window)
         buttons["undo"].click()
         settle(window)
         assert buttons["redo"].isEnabled()
         buttons["redo"].click()
         settle(window)
-        assert window.after.desk.notebook.effective.markers
+        assert window.review.annotations.notebook.effective.markers
         buttons["label …"].click()
-        assert isinstance(window.after.desk.dialog, LabelAsk)
-        window.do(Deed.NUMBERS)
-        assert window.after.shelf.pages.currentWidget() is window.after.numbers
+        assert isinstance(window.review.annotations.dialog, LabelAsk)
+        window.do(Action.NUMBERS)
+        assert window.review.tabs.pages.currentWidget() is window.review.numbers

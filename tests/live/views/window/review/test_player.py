@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from analysis.board.snapshot import WarningKind
 from live.protocol.feed import Tick
 from live.protocol.file_feed import FASTEST, SLOWEST
-from live.views.window.parts.keys import Deed
+from live.views.window.parts.keys import Action
 from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import DARK, LIGHT
 from live.views.window.review.transport import SPEEDS, next_speed, position_words
@@ -28,11 +28,11 @@ def path(tmp_path):
 def test_p_and_space_play_and_pause(path):
     """P anywhere, Space in the picture and the button run the time and stop it."""
     with replayed(path) as window:
-        feed, play = window.after.feed, window.after.transport.buttons[Deed.PAUSE]
+        feed, play = window.review.feed, window.review.transport.buttons[Action.PAUSE]
         for act in (
             lambda: press(window, "P"),
-            lambda: press(window.bench.chart, "Space"),
-            lambda: press(window.after.ribbon, "Space"),
+            lambda: press(window.workbench.chart, "Space"),
+            lambda: press(window.review.overview, "Space"),
             play.click,
         ):
             act()
@@ -52,17 +52,17 @@ def test_p_and_space_play_and_pause(path):
 def test_space_still_presses_buttons(path):
     """On a button that has the keyboard, Space presses it and does not play."""
     with replayed(path) as window:
-        button = window.after.shelf.buttons[2]
+        button = window.review.tabs.buttons[2]
         button.setFocus()
         press(button, "Space")
-        assert window.after.shelf.pages.currentWidget() is window.after.numbers
-        assert not window.after.feed.playing
+        assert window.review.tabs.pages.currentWidget() is window.review.numbers
+        assert not window.review.feed.playing
 
 
 def test_speed_goes_from_half_to_sixty_and_to_full(path):
     """Ctrl+Up and Ctrl+Down walk through all speeds, and what is shown follows."""
     with replayed(path) as window:
-        feed = window.after.feed
+        feed = window.review.feed
         for _ in range(len(SPEEDS) + 2):
             do(window, "Ctrl+Down")
         assert feed.speed == SLOWEST
@@ -73,10 +73,10 @@ def test_speed_goes_from_half_to_sixty_and_to_full(path):
                 seen.append(feed.speed)
         assert tuple(seen) == SPEEDS
         assert seen[-2:] == [FASTEST, None]
-        assert window.after.transport.speed.text() == "full speed"
-        window.after.transport.buttons[Deed.SLOWER].click()
+        assert window.review.transport.speed.text() == "full speed"
+        window.review.transport.buttons[Action.SLOWER].click()
         settle(window)
-        assert window.after.transport.speed.text() == "60 × life"
+        assert window.review.transport.speed.text() == "60 × life"
 
 
 def test_a_speed_between_the_steps_goes_to_the_neighbours():
@@ -99,7 +99,7 @@ def test_steps_go_notification_by_notification_both_ways(path):
             back.append(at(window))
         assert forth == times[first : first + 6]
         assert back == times[first - 1 : first + 5][::-1]
-        window.after.transport.buttons[Deed.STEP_ON].click()
+        window.review.transport.buttons[Action.STEP_ON].click()
         settle(window)
         assert at(window) == times[first]
 
@@ -119,19 +119,19 @@ def test_skips_go_ten_seconds_and_home_to_the_start(path):
 
 
 @pytest.mark.parametrize(
-    ("key", "deeds"),
+    ("key", "actions"),
     [
-        ("A", (Deed.LAST_WARNING, Deed.NEXT_WARNING)),
-        ("G", (Deed.LAST_GAP, Deed.NEXT_GAP)),
-        ("E", (Deed.LAST_EFFORT, Deed.NEXT_EFFORT)),
-        ("K", (Deed.LAST_MARKER, Deed.NEXT_MARKER)),
+        ("A", (Action.LAST_WARNING, Action.NEXT_WARNING)),
+        ("G", (Action.LAST_GAP, Action.NEXT_GAP)),
+        ("E", (Action.LAST_EFFORT, Action.NEXT_EFFORT)),
+        ("K", (Action.LAST_MARKER, Action.NEXT_MARKER)),
     ],
 )
-def test_jumps_visit_every_moment_of_a_kind_and_come_back(path, key, deeds):
+def test_jumps_visit_every_moment_of_a_kind_and_come_back(path, key, actions):
     """From the start a key leads through all of its kind in order, with Shift back again."""
     kind = {"A": "warning", "G": "gap", "E": "effort", "K": "marker"}[key]
     with replayed(path, at_s=0) as window:
-        wanted = sorted({m.t_ns for m in window.after.found.moments if m.kind.value == kind})
+        wanted = sorted({m.t_ns for m in window.review.found.moments if m.kind.value == kind})
         wanted = [t for t in wanted if t > 0]
         assert wanted
         visited = []
@@ -142,7 +142,7 @@ def test_jumps_visit_every_moment_of_a_kind_and_come_back(path, key, deeds):
         do(window, key)
         assert at(window) == wanted[-1]
         assert window.header.notice.text() == f"no {kind} after the cursor"
-        back, on = (window.after.transport.buttons[deed] for deed in deeds)
+        back, on = (window.review.transport.buttons[action] for action in actions)
         for t_ns in wanted[-2::-1]:
             back.click()
             settle(window)
@@ -167,7 +167,7 @@ def test_a_jump_to_a_warning_shows_it_raised(path):
 def test_the_ribbon_scrubs_and_plays_on(path):
     """Dragging on the strip moves the cursor along; let go, the replay runs on from there."""
     with replayed(path) as window:
-        ribbon, feed = window.after.ribbon, window.after.feed
+        ribbon, feed = window.review.overview, window.review.feed
         feed.play()
         for second, act in (
             (50, QTest.mousePress),
@@ -193,8 +193,8 @@ def test_the_ribbon_scrubs_and_plays_on(path):
 def test_dragging_on_the_time_axis_moves_the_cursor_and_not_the_picture(path):
     """On the axis a drag takes the cursor along, and the picture stands still under the hand."""
     with replayed(path, at_s=250) as window:
-        view = window.bench.chart.viewport()
-        shown = window.bench.chart.top.vb.viewRange()[0]
+        view = window.workbench.chart.viewport()
+        shown = window.workbench.chart.top.vb.viewRange()[0]
         start = spot_at(window, 200, axis=True)
         QTest.mousePress(view, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, start)
         settle(window)
@@ -202,7 +202,7 @@ def test_dragging_on_the_time_axis_moves_the_cursor_and_not_the_picture(path):
             drag(view, spot_at(window, second, axis=True))
             settle(window)
             assert at(window) / NS_PER_S == pytest.approx(second, abs=1)
-            assert window.bench.chart.top.vb.viewRange()[0] == pytest.approx(shown)
+            assert window.workbench.chart.top.vb.viewRange()[0] == pytest.approx(shown)
         end = spot_at(window, 90, axis=True)
         QTest.mouseRelease(view, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, end)
         assert window.span.follow is None
@@ -212,7 +212,7 @@ def test_what_comes_after_the_cursor_is_shown_pale_and_can_be_hidden(path):
     """With H what follows goes and comes; the board never knows more than the cursor."""
     with replayed(path, at_s=100) as window:
         do(window, "4")
-        traces = window.bench.chart.traces
+        traces = window.workbench.chart.traces
         assert traces.drawn[1].t_s[-1] > 290
         assert window.model.snapshot().second == 99
         assert len(window.model.board.grid(1)) == 100
@@ -226,7 +226,7 @@ def test_what_comes_after_the_cursor_is_shown_pale_and_can_be_hidden(path):
 def test_position_and_speed_are_always_shown(path):
     """The position to the millisecond, the length and the speed stand beside the buttons."""
     with replayed(path, at_s=100.25) as window:
-        transport = window.after.transport
+        transport = window.review.transport
         assert transport.position.text() == "1:40.250 of 5:00"
         assert transport.speed.text() == "1 × life"
     assert position_words(3_661_007_000_000, 7200 * NS_PER_S) == "1:01:01.007 of 2:00:00"
@@ -238,7 +238,7 @@ def test_a_jump_outside_of_a_picture_that_was_moved_brings_it_along(path):
         window.span.set_free(0, 30)
         do(window, "G")
         do(window, "G")
-        start, end = window.bench.chart.top.vb.viewRange()[0]
+        start, end = window.workbench.chart.top.vb.viewRange()[0]
         assert start < at(window) / NS_PER_S < end
         assert window.span.follow is None
         do(window, "N")
@@ -249,11 +249,11 @@ def test_the_effort_and_the_time_in_it_are_those_of_the_brackets(path):
     """Number and time in the header are those of the efforts drawn, as of the cursor."""
     with replayed(path, at_s=0) as window:
         assert window.header.effort.text() == ""
-        for number, effort in enumerate(window.after.found.efforts, 1):
-            window.after.go_to((effort.start_s + 5) * NS_PER_S + 1)
+        for number, effort in enumerate(window.review.found.efforts, 1):
+            window.review.go_to((effort.start_s + 5) * NS_PER_S + 1)
             settle(window)
             assert window.header.effort.text() == f"effort {number} · 0:05"
-        window.after.go_to((effort.return_s + 7) * NS_PER_S + 1)
+        window.review.go_to((effort.return_s + 7) * NS_PER_S + 1)
         settle(window)
         assert window.header.effort.text() == f"after effort {number} · 0:07"
 
@@ -282,11 +282,11 @@ def test_controls_of_the_player_keep_clear_of_one_another(path, size, theme, ste
     """At any size of window and text no control overlaps another or leaves its bar."""
     with replayed(path, theme=theme, size=size) as window:
         for _ in range(steps):
-            window.do(Deed.LARGER)
-        for deed in (Deed.NOTIFICATIONS, Deed.NUMBERS, Deed.NOTES):
-            window.do(deed)
+            window.do(Action.LARGER)
+        for action in (Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
+            window.do(action)
             settle(window)
-        for bar in (window.after.transport, window.after.notes.buttons["undo"].parentWidget()):
+        for bar in (window.review.transport, window.review.notes.buttons["undo"].parentWidget()):
             shown = [w for w in bar.children() if isinstance(w, QWidget) and w.isVisible()]
             boxes = [w.geometry() for w in shown]
             assert len(boxes) >= 8
@@ -298,8 +298,8 @@ def test_controls_of_the_player_keep_clear_of_one_another(path, size, theme, ste
 def test_every_control_of_a_replay_has_a_name_for_screen_readers(path):
     """Whatever can take the keyboard says what it is, on every page."""
     with replayed(path) as window:
-        for deed in (Deed.WARNINGS, Deed.NOTIFICATIONS, Deed.NUMBERS, Deed.NOTES):
-            window.do(deed)
+        for action in (Action.WARNINGS, Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
+            window.do(action)
             settle(window)
             nameless = [
                 type(w).__name__
@@ -316,7 +316,7 @@ def test_every_control_of_a_replay_has_a_name_for_screen_readers(path):
 def test_the_strip_is_drawn_once_while_the_cursor_moves(path):
     """Moving the cursor paints the cursor alone; news of the session, a theme, a size all of it."""
     with replayed(path) as window:
-        ribbon, drawn = window.after.ribbon, []
+        ribbon, drawn = window.review.overview, []
         paint = ribbon._paint_still
         ribbon._paint_still = lambda *given: (drawn.append(1), paint(*given))
         before = ribbon.grab().toImage()
@@ -326,7 +326,7 @@ def test_the_strip_is_drawn_once_while_the_cursor_moves(path):
         assert len(drawn) <= 1
         assert ribbon.grab().toImage() != before
         count = len(drawn)
-        window.do(Deed.THEME)
+        window.do(Action.THEME)
         ribbon.grab()
         assert len(drawn) == count + 1
         ribbon.show_session(ribbon._reference, (), ())

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.setup.checks import Check, State
-from live.setup.known_sensors import load_memory, memory_path
+from live.setup.known_sensors import known_sensors_path, load_known_sensors
 from live.setup.places import PLACES
 from live.views.window.setup.body_map import SPOTS, body
 from live.views.window.setup.keys import Step
@@ -218,7 +218,7 @@ def test_details_are_in_the_plan_and_not_remembered(tmp_path):
             "temperature": "21",
         }
         window._remember(page.draft.plan())
-        text = memory_path().read_text()
+        text = known_sensors_path().read_text()
         assert "170" not in text
         assert "900" not in text
 
@@ -229,7 +229,7 @@ def test_the_next_session_remembers_the_sensors(tmp_path):
         complete(window)
         window.plan_page._change(1, "label", "Bracken")
         window._remember(window.plan_page.draft.plan())
-    assert load_memory(memory_path()).last.wearer == "W1"
+    assert load_known_sensors(known_sensors_path()).last.wearer == "W1"
     with setup_page(tmp_path, row("Sorrel")) as (window, _):
         assert window.plan_page.form.wearer.text() == "W1"
         assert window.plan_page.form.activity.currentText() == "kettlebell sets"
@@ -241,7 +241,7 @@ def test_the_next_session_remembers_the_sensors(tmp_path):
 
 def test_a_memory_that_is_not_understood_is_said_and_kept(tmp_path):
     """The page opens all the same, says it, and does not write over the file."""
-    path = memory_path()
+    path = known_sensors_path()
     path.parent.mkdir(parents=True)
     path.write_text("version = 9\n")
     with setup_page(tmp_path, *ROWS) as (window, _):

@@ -1,0 +1,82 @@
+"""What a window asks of its review, where it shows a recorded session.
+
+The review is built above the window, by who opens it, and handed in: a live window loads neither it
+nor the statistics behind it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from PySide6.QtWidgets import QWidget
+
+from analysis.board import Board, Marker
+from analysis.board.snapshot import SensorWarning
+from analysis.session.effort_clock import EffortState
+from live.views.window.parts.frame import Frame
+from live.views.window.parts.keys import Action
+from live.views.window.parts.timeline import Timeline
+
+
+class Review(Protocol):
+    """The player, the pages and the notes of a recorded session.
+
+    ``bar``: stands below the panels.
+    """
+
+    bar: QWidget
+
+    @property
+    def why_read_only(self) -> str:
+        """One sentence if no note can be made; else empty."""
+
+    @property
+    def is_travelling(self) -> bool:
+        """Whether the board is on its way to where the cursor was put: not to be drawn yet."""
+
+    @property
+    def whole(self) -> Timeline | None:
+        """All lines of the session, if they are to be drawn beyond the cursor."""
+
+    @property
+    def whole_board(self) -> Board | None:
+        """The board of the whole session, if what comes after the cursor is to be shown."""
+
+    @property
+    def warnings(self) -> tuple[SensorWarning, ...]:
+        """All warnings of the session."""
+
+    @property
+    def markers(self) -> Sequence[Marker]:
+        """Markers set while recording and afterwards, in order."""
+
+    def position_ns(self) -> int:
+        """Where the cursor stands."""
+
+    def effort(self, second: int) -> EffortState | None:
+        """The effort at a second."""
+
+    def tick(self) -> bool:
+        """Take what has been worked out meanwhile; whether there is news."""
+
+    def settle(self) -> None:
+        """Wait until nothing is worked on any more; for tests and pictures."""
+
+    def show_state(self) -> None:
+        """Show that the player is on its way."""
+
+    def show_frame(self, frame: Frame) -> None:
+        """Show one instant."""
+
+    def show_warnings(self) -> None:
+        """Turn to the page with the warnings."""
+
+    def do(self, action: Action) -> bool:
+        """Carry out an action that is about a recorded session; false for any other."""
+
+    def add_marker(self, text: str, t_ns: int) -> None:
+        """Add a marker to the notes."""
+
+    def apply_theme(self) -> None:
+        """Follow the window's theme and size of text."""
