@@ -1,22 +1,30 @@
 """The clock of a file from elsewhere, brought onto the clock of the reference.
 
-What is added to the file's times is looked for in two steps.  *Coarse*, over every whole second of
-±15 h: the variance of (file − shifted reference) over the seconds that both then have, by Fourier
-transform, relative to the larger of their own variances (0: the same series; 1 and more: nothing
-in common).  The file's own UTC comes first: a place elsewhere is believed only if it fits clearly
-better, since the intervals of a session resemble each other.  *Fine*, around that place: the
-estimator of :mod:`analysis.statistics.delay` (variance over one fixed core, parabola around the
-lowest), here at the readings themselves instead of a grid, so that sparse files are not smeared.
-The interval is the wider of two, both over eight stretches of the session: by a jackknife of the
-lowest point, and by how far away the variance is clearly greater.
+What is added to the file's times is looked for in two steps, both by the absolute difference cut
+at 15 bpm, so that a stretch in which the sensor was lost costs the same at every place.  *Coarse*,
+over every whole second of ±15 h: the mean over the seconds that both then have, relative to what
+two strangers with the same values would show (0: the same series; 1: nothing in common).  The
+file's own UTC comes first: a place elsewhere is believed only if it fits clearly better, since
+the intervals of a session resemble each other.  *Fine*, around that place: the estimator of
+:mod:`analysis.statistics.shift`, at the readings' own times instead of a grid, so that sparse
+files are not smeared.  The interval is the wider of two, both over eight stretches of the session:
+by a jackknife of the lowest point, and by how far away the cost is clearly greater.
+
+The cut difference at all places at once: min(|d|, c) is written as a Fourier series in d, and the
+mean of cos(k w (r − t)) over all lags is a correlation of exp(i k w r) with exp(i k w t), which a
+fast Fourier transform gives.
 
 The offset of a clock and the delay of a sensor look alike and are removed together.  That is why
 nothing may be said about the delay of a sensor that was aligned in this way.
+
+Any signal can be aligned like that; :func:`comparable` brings cadence, power, speed or altitude
+to the scale of a heart rate first.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -29,7 +37,7 @@ from analysis.statistics.delay import LEAST_RANGE_BPM
 from analysis.statistics.effective import FloatArray
 from analysis.statistics.estimate import Interval, t_quantile
 from analysis.statistics.pairing import NO_VALUE, grid_values
-from analysis.statistics.shift import PARABOLA_REACH
+from analysis.statistics.shift import CLIP_BPM, clipped_costs
 from replay.event import NS_PER_S
 
 SEARCH_S: Final = 15 * 3600
@@ -41,11 +49,12 @@ LEAST_OVERLAP_S: Final = 300
 """Below five minutes in common, too many places fit by chance."""
 LEAST_OVERLAP_SHARE: Final = 0.5
 """Of the shorter series: a place where only the ends meet is not where a session was."""
-MOST_UNEXPLAINED: Final = 0.4
-"""Unexplained share of the variance above which the two series do not show the same heart; a poor
-wrist sensor (SD of differences 10 bpm on a range of 60 bpm) stays at 0.25."""
-CLEARLY: Final = 1.5
-"""Factor in the unexplained share by which one place must beat another to be told from it."""
+MOST_UNEXPLAINED: Final = 0.47
+"""Share of the strangers' mean difference above which the two do not show the same heart.  A wrist
+sensor that is lost for a third of a session stays below; what the heart of another session reaches
+by chance, at the best of all places, lies above (the tests hold both)."""
+CLEARLY: Final = 0.1
+"""By how much less one place must leave unexplained than another to be told from it."""
 APART_S: Final = 45
 """Places closer than this are one place: the flank of the same minimum."""
 FINE_S: Final = 40
@@ -54,6 +63,16 @@ LEAST_READINGS: Final = 40
 """A reading every 15 s for ten minutes."""
 WIDEST_HALF_INTERVAL_S: Final = 5.0
 """An offset known no better than this is no better than the device's own clock."""
+SURE_OF_ZERO_S: Final = 1.0
+"""Where the offset may be 0, its interval must be no wider than this on either side: then it is 0.
+A wider one neither shows that the clock is right nor by how much it is wrong."""
+_HALF_RANGE_BPM: Final = 60.0
+"""Values further from the middle of the reference are taken to lie there: whatever they are, they
+differ from it by more than the cut."""
+_TERMS: Final = 20
+"""Of the Fourier series: the cut is resolved to about 7 bpm."""
+_LEAST_DIFFERENCE_BPM: Final = 1.0
+"""Two series that differ by less than this at any place are both as good as constant."""
 SLIP_STEP_S: Final = 900
 """Zones lie whole hours apart, some half hours, a few a quarter."""
 
@@ -61,8 +80,15 @@ STEADY: Final = "the heart rate changed too little to align the clocks"
 NO_OVERLAP: Final = "no place was found where the file and the reference overlap"
 NO_LIKENESS: Final = "nowhere within ±15 h does the file show the same heart as the reference"
 AMBIGUOUS: Final = "several places fit about equally well"
-UNSURE: Final = "the offset cannot be told to better than ±5 s"
+UNSURE: Final = f"the offset cannot be told to better than ±{WIDEST_HALF_INTERVAL_S:g} s"
+PERHAPS_ZERO: Final = (
+    f"its offset may be 0, and cannot be told to better than ±{SURE_OF_ZERO_S:g} s"
+)
 SHORT: Final = "too few readings lie where the reference has values around them"
+TOO_SHORT: Final = (
+    f"the file or the reference is shorter than the {LEAST_OVERLAP_S // 60} min that it takes to "
+    "find an offset"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,34 +107,37 @@ class Alignment:
     """What has to be added to the file's times.
 
     ``offset_s``: ``None`` if it cannot be told; then ``problem`` says why (a clause, without a
-    full stop).  ``interval``: 95 %.  ``unexplained``: share of the variance that is left.
-    ``rival_s``: the place that fits next best, ``rival_ratio`` times worse; ``None`` if there
-    is none.  ``slip_s``: the part of the offset that is a slip of time zone or daylight saving.
+    full stop).  0 if 0 lies in the interval.  ``interval``: 95 %.  ``unexplained``: see above.
+    ``rival_s``: the place that fits next best, and ``rival_unexplained``; ``None`` if there is
+    none.  ``slip_s``: the part of the offset that is a slip of time zone or daylight saving.
     """
 
     offset_s: float | None
     interval: Interval | None = None
     unexplained: float | None = None
     rival_s: float | None = None
-    rival_ratio: float | None = None
+    rival_unexplained: float | None = None
     slip_s: int = 0
     problem: str = ""
 
     @property
     def is_unique(self) -> bool:
         """Whether no other place fits nearly as well."""
-        return self.rival_ratio is None or self.rival_ratio >= CLEARLY
+        if self.rival_unexplained is None:
+            return True
+        return self.rival_unexplained - (self.unexplained or 0.0) >= CLEARLY
 
     def sentences(self) -> list[str]:
         """In plain words: the offset, how sure it is, and a slip by its name."""
         if self.offset_s is None:
-            return [f"The clock could not be aligned: {self.problem}."]
+            return [f"Its clock cannot be aligned: {self.problem}."]
         # Adding 0 after rounding turns −0.0 into 0.0.
         low, high = (round(end, 1) + 0.0 for end in self.interval or (self.offset_s,) * 2)
+        doubt = f"95 % interval {low:+.1f} to {high:+.1f} s"
         told = [
-            f"{self.offset_s:+.1f} s are added to its times (95 % interval {low:+.1f} to "
-            f"{high:+.1f} s; {100 * (1 - (self.unexplained or 0)):.0f} % of the heart rate's "
-            "changes are in both)."
+            f"{self.offset_s:+.1f} s are added to its times ({doubt})."
+            if self.offset_s
+            else f"Its own times hold: no offset that differs from 0 was found ({doubt})."
         ]
         if self.slip_s:
             told.append(slip_name(self.slip_s))
@@ -150,12 +179,19 @@ def align(reference: ReadingSeries, test: ReadingSeries, *, near: bool = True) -
     if isinstance(fine, str):
         return Alignment(None, problem=fine)
     offset, half = fine
+    interval = (offset - half, offset + half)
+    if half > WIDEST_HALF_INTERVAL_S:
+        return Alignment(None, interval=interval, problem=UNSURE)
+    if near and interval[0] <= 0 <= interval[1]:
+        if half > SURE_OF_ZERO_S:
+            return Alignment(None, interval=interval, problem=PERHAPS_ZERO)
+        return replace(found, offset_s=0.0, interval=interval)
     slip = round(offset / SLIP_STEP_S) * SLIP_STEP_S
     named = near and slip != 0 and abs(offset - slip) <= NEAR_S
     return replace(
         found,
         offset_s=round(offset, 2) + 0.0,  # never −0.0
-        interval=(offset - half, offset + half),
+        interval=interval,
         slip_s=slip if named else 0,
     )
 
@@ -175,46 +211,53 @@ def _places(reference: ReadingSeries, test: ReadingSeries) -> _Places | str:
         return NO_OVERLAP
     ref, ref_start = _grid(reference)
     tst, test_start = _grid(test)
-    # Lag m sets test second k upon reference second k + m; its offset follows from the starts.
-    size = fft.next_fast_len(len(ref) + len(tst), real=True)
     ref_has, test_has = ref != NO_VALUE, tst != NO_VALUE
-    level = float(np.mean(ref[ref_has])) if ref_has.any() else 0.0
-    # Around a common level the sums stay small, and rounding with them.
-    r = np.where(ref_has, (ref - level) / 1000, 0.0)
-    t = np.where(test_has, (tst - level) / 1000, 0.0)
+    shorter = min(np.count_nonzero(ref_has), np.count_nonzero(test_has))
+    if shorter < LEAST_OVERLAP_S:
+        return TOO_SHORT
+    # Lag m sets test second k upon reference second k + m; its offset follows from the starts.
+    size = fft.next_fast_len(len(ref) + len(tst))
 
-    spectra = {
-        name: fft.rfft(values, size)
-        for name, values in (
-            ("r1", ref_has.astype(float)), ("r", r), ("rr", r * r),
-            ("t1", test_has.astype(float)), ("t", t), ("tt", t * t),
-        )
-    }  # fmt: skip
-
-    def correlate(a: str, b: str) -> FloatArray:
-        lags: FloatArray = fft.irfft(spectra[a] * np.conj(spectra[b]), size)
+    def correlate(a: npt.NDArray[np.complex128], b: npt.NDArray[np.complex128]) -> FloatArray:
+        lags = fft.ifft(fft.fft(a, size) * np.conj(fft.fft(b, size))).real
         return np.concatenate((lags[size - len(tst) + 1 :], lags[: len(ref)]))
 
-    count = np.round(correlate("r1", "t1"))
+    count = np.round(correlate(ref_has.astype(complex), test_has.astype(complex)))
     offsets = np.arange(-len(tst) + 1, len(ref)) + (ref_start - test_start)
-    least = max(
-        LEAST_OVERLAP_S,
-        LEAST_OVERLAP_SHARE * min(np.count_nonzero(ref_has), np.count_nonzero(test_has)),
-    )
+    least = max(LEAST_OVERLAP_S, LEAST_OVERLAP_SHARE * shorter)
     enough = (count >= least) & (np.abs(offsets) <= SEARCH_S)
     if not enough.any():
         return NO_OVERLAP
+    middle = float(np.median(ref[ref_has])) / 1000
+    r = np.clip(ref / 1000 - middle, -_HALF_RANGE_BPM, _HALF_RANGE_BPM)
+    t = np.clip(tst / 1000 - middle, -_HALF_RANGE_BPM, _HALF_RANGE_BPM)
+    constant, weights, frequency = _cut_difference()
+    cost = np.full(len(offsets), constant)
+    strangers = constant
     n = np.where(enough, count, 1)
-    mean_r, mean_t = correlate("r", "t1") / n, correlate("r1", "t") / n
-    square_r, square_t = correlate("rr", "t1") / n, correlate("r1", "tt") / n
-    cross = correlate("r", "t") / n
-    var_r, var_t = square_r - mean_r**2, square_t - mean_t**2
-    var_d = (square_t - 2 * cross + square_r) - (mean_t - mean_r) ** 2
-    larger = np.maximum(var_r, var_t)
-    flat = larger < (LEAST_RANGE_BPM / 4) ** 2 / 4  # nothing to compare there
-    unexplained = np.where(enough & ~flat, var_d / np.where(larger > 0, larger, 1), np.nan)
+    for k, weight in enumerate(weights, 1):
+        wave_r = np.where(ref_has, np.exp(1j * k * frequency * r), 0)
+        wave_t = np.where(test_has, np.exp(1j * k * frequency * t), 0)
+        cost += weight * correlate(wave_r, wave_t) / n
+        strangers += weight * float((wave_r[ref_has].mean() * wave_t[test_has].mean().conj()).real)
     low, high = np.percentile(ref[ref_has] / 1000, [5, 95])
+    if strangers <= _LEAST_DIFFERENCE_BPM:
+        return STEADY
+    unexplained = np.where(enough, np.maximum(cost, 0) / strangers, np.nan)
     return _Places(offsets, unexplained, float(high - low))
+
+
+def _cut_difference() -> tuple[float, FloatArray, float]:
+    """The cut difference as a series in cos(k w d): its constant, its weights, and w in 1/bpm.
+
+    Its period is such that no difference of the values, and no cut, meets its next one.
+    """
+    half = 2 * _HALF_RANGE_BPM + CLIP_BPM
+    k = np.arange(1, _TERMS + 1)
+    frequency = math.pi / half
+    weights: FloatArray = 2 / half * (np.cos(k * frequency * CLIP_BPM) - 1) / (k * frequency) ** 2
+    # The constant that the series without its small terms needs to be 0 at d = 0.
+    return -float(weights.sum()), weights, frequency
 
 
 def _grid(series: ReadingSeries) -> tuple[npt.NDArray[np.int32], int]:
@@ -235,7 +278,7 @@ def _chosen(places: _Places, *, near: bool) -> Alignment | str:
     lowest = np.flatnonzero((filled == around) & np.isfinite(filled))
     if near:
         # Of the places about as good as the best one, the one that asks least of the clock.
-        good = min(MOST_UNEXPLAINED, CLEARLY * float(left[best]))
+        good = min(MOST_UNEXPLAINED, CLEARLY + float(left[best]))
         by_utc = lowest[(np.abs(offsets[lowest]) <= NEAR_S) & (left[lowest] <= good)]
         if len(by_utc):
             best = int(by_utc[np.argmin(np.abs(offsets[by_utc]))])
@@ -247,7 +290,7 @@ def _chosen(places: _Places, *, near: bool) -> Alignment | str:
         float(offsets[best]),
         unexplained=float(left[best]),
         rival_s=None if rival is None else float(offsets[rival]),
-        rival_ratio=None if rival is None else float(left[rival] / max(left[best], 1e-9)),
+        rival_unexplained=None if rival is None else float(left[rival]),
     )
     if not result.is_unique and (not near or abs(offsets[best]) > NEAR_S):
         return AMBIGUOUS
@@ -257,54 +300,36 @@ def _chosen(places: _Places, *, near: bool) -> Alignment | str:
 def _fine(
     reference: ReadingSeries, test: ReadingSeries, coarse_s: float
 ) -> tuple[float, float] | str:
-    """Offset and half of its interval in s, by the variance over one fixed core."""
+    """Offset and half of its interval in s, over one fixed core of the readings."""
     moved = test.t_ns + round(coarse_s * NS_PER_S)
     shifts = np.arange(-FINE_S, FINE_S + 1)
-    wanted = moved[:, None] + shifts * NS_PER_S
-    values, known = _between(reference, wanted)
-    core = known.all(axis=1)
+    values, known = _between(reference, moved + shifts[:, None] * NS_PER_S)
+    core = known.all(axis=0)
     if np.count_nonzero(core) < LEAST_READINGS:
         return SHORT
-    difference = (test.mbpm[core] / 1000)[:, None] - values[core]
-    parts = np.array_split(difference, BATCHES)
-    counts = np.array([len(part) for part in parts], dtype=float)
-    sums = np.array([part.sum(axis=0) for part in parts])
-    squares = np.array([(part * part).sum(axis=0) for part in parts])
-
-    def lowest(used: npt.NDArray[np.bool_]) -> float | None:
-        n = counts[used].sum()
-        mean = sums[used].sum(axis=0) / n
-        return _parabola(squares[used].sum(axis=0) / n - mean * mean)
-
-    everything = np.ones(BATCHES, dtype=bool)
-    best = lowest(everything)
-    left_out = [lowest(np.arange(BATCHES) != b) for b in range(BATCHES)]
-    if best is None or any(part is None for part in left_out):
+    costs = clipped_costs((test.mbpm[core] / 1000) - values[:, core])
+    best = costs.best()
+    if best is None or best.half is None:
         return UNSURE
-    error = math.sqrt((BATCHES - 1) * float(np.var(np.array(left_out, dtype=float))))
-    half = max(
-        t_quantile(BATCHES - 1) * error,
-        _half_told_apart(
-            np.asarray(shifts - best, dtype=np.float64),
-            [(part - difference.mean(axis=0)) ** 2 for part in parts],
-        ),
-    )
-    if half > WIDEST_HALF_INTERVAL_S:
-        return UNSURE
-    return coarse_s + best, half
+    away_s = np.asarray(shifts - (best.place - FINE_S), dtype=np.float64)
+    by_stretch = [
+        costs.clipped[:, costs.stretch == stretch].mean(axis=1) for stretch in range(BATCHES)
+    ]
+    half = max(best.half, _half_told_apart(away_s, np.array(by_stretch)))
+    return coarse_s + best.place - FINE_S, half
 
 
-def _half_told_apart(away_s: FloatArray, squares: list[FloatArray]) -> float:
+def _half_told_apart(away_s: FloatArray, costs: FloatArray) -> float:
     """Half of the interval in s, from how far away a shift must be to be clearly worse.
 
-    ``away_s``: of each shift.  ``squares``: by stretch, of the differences at each shift.  Where
-    the heart changes slowly, the lowest point is a whim of the noise, in every stretch alike, and
-    a jackknife of it alone would be too sure.  Around its lowest point the variance grows with
-    the square of the distance, and its error with the distance, so that a shift becomes clearly
-    worse at twice the half interval of the lowest point.
+    ``away_s`` float64[m]: of each shift.  ``costs`` float64[stretches, m].  Where the heart changes
+    slowly, the lowest point is a whim of the noise, in every stretch alike, and a jackknife of it
+    alone would be too sure.  Around its lowest point the cost grows with the square of the
+    distance, and its error with the distance, so that a shift becomes clearly worse at twice the
+    half interval of the lowest point.
     """
     here = int(np.argmin(np.abs(away_s)))
-    worse = np.array([part.mean(axis=0) - part.mean(axis=0)[here] for part in squares])
+    worse = costs - costs[:, here, None]
     error = worse.std(axis=0, ddof=1) / math.sqrt(len(worse))
     clear = worse.mean(axis=0) > t_quantile(len(worse) - 1) * error
     clear[np.abs(away_s) < 1] = True  # within a second, it is for the parabola to say
@@ -327,13 +352,25 @@ def _between(
     return low + share * (high - low), inside & (second - first <= series.hold_ns)
 
 
-def _parabola(variance: FloatArray) -> float | None:
-    """Place of the minimum, in s from the coarse one; ``None`` at either end."""
-    at = int(np.argmin(variance))
-    if at in (0, len(variance) - 1):
-        return None
-    reach = min(PARABOLA_REACH, at, len(variance) - 1 - at)
-    near = np.arange(-reach, reach + 1)
-    bend, slope, _ = np.polyfit(near, variance[at - reach : at + reach + 1], 2)
-    fraction = float(np.clip(-slope / (2 * bend), -1, 1)) if bend > 0 else 0.0
-    return at - FINE_S + fraction
+def comparable(
+    series: Sequence[tuple[npt.NDArray[np.int64], FloatArray]], hold_ns: int
+) -> list[ReadingSeries]:
+    """One signal of several devices (cadence, power …), each on the scale of a heart rate.
+
+    ``series``: times in ns, never decreasing, and values in any unit, of each device.  Each is
+    stretched by its own 10th and 90th percentile onto 100 to 150 bpm, so that steps and strides, or
+    m/s and km/h, are alike.  A signal that does not change gives an empty series.
+    """
+    made = []
+    for times, numbers in series:
+        there = np.isfinite(numbers)
+        t_ns, values = times[there], numbers[there]
+        low, high = np.percentile(values, [10, 90]) if len(values) else (0.0, 0.0)
+        if high <= low:
+            made.append(ReadingSeries(t_ns[:0], np.zeros(0, dtype=np.int32), hold_ns))
+            continue
+        scaled = 100 + 50 * (values - low) / (high - low)
+        made.append(
+            ReadingSeries(t_ns, np.round(np.clip(scaled, 40, 210) * 1000).astype(np.int32), hold_ns)
+        )
+    return made

@@ -9,10 +9,13 @@ from analysis.statistics.alignment import (
     AMBIGUOUS,
     NO_LIKENESS,
     NO_OVERLAP,
+    PERHAPS_ZERO,
     STEADY,
+    TOO_SHORT,
     UNSURE,
     ReadingSeries,
     align,
+    comparable,
 )
 from replay.event import NS_PER_S
 
@@ -55,7 +58,7 @@ def worn(values, seed, *, spacing=1, noise=2.0, file_clock_s=0.0, delay_s=0.0, s
 @pytest.mark.parametrize("spacing", [1, 5, 15])
 @pytest.mark.parametrize(
     ("clock_s", "slip_s"),
-    [(0.0, 0), (-37.4, 0), (7200 + 12.3, -7200), (-3600 - 4, 3600), (-5.5 * 3600 + 3, 19800)],
+    [(-37.4, 0), (7200 + 12.3, -7200), (-3600 - 4, 3600), (-5.5 * 3600 + 3, 19800)],
 )
 def test_the_clock_is_recovered(spacing, clock_s, slip_s):
     """At 1, 5 and 15 s spacing the offset is found to 2 s, and a slip by its size."""
@@ -112,7 +115,7 @@ def test_a_steady_session_aligns_nothing():
     values = heart(3, kind="steady")[600:]
     found = align(worn(values, 4), worn(values, 5, file_clock_s=20))
     assert (found.offset_s, found.problem) == (None, STEADY)
-    assert found.sentences() == [f"The clock could not be aligned: {STEADY}."]
+    assert found.sentences() == [f"Its clock cannot be aligned: {STEADY}."]
 
 
 def test_a_slow_session_is_not_aligned_by_its_noise():
@@ -145,7 +148,7 @@ def test_no_readings_no_alignment():
 def test_intervals_that_resemble_each_other_are_settled_by_utc_and_said():
     """Clockwork intervals fit at every period; the file's own time decides, the rival is named."""
     values = heart(6, kind="clockwork")
-    found = align(worn(values, 7, noise=3), worn(values, 8, noise=6, file_clock_s=8))
+    found = align(worn(values, 7, noise=1), worn(values, 8, noise=2, file_clock_s=8))
     assert found.offset_s == pytest.approx(-8, abs=3)
     assert abs(abs(found.rival_s) % 240) in (pytest.approx(8, abs=8), pytest.approx(232, abs=8))
     assert not found.is_unique
@@ -155,7 +158,7 @@ def test_intervals_that_resemble_each_other_are_settled_by_utc_and_said():
 def test_without_utc_resembling_intervals_are_not_settled():
     """Where nothing says which of the alike places is meant, none is chosen."""
     values = heart(6, kind="clockwork")
-    found = align(worn(values, 7, noise=3), worn(values, 8, noise=6), near=False)
+    found = align(worn(values, 7, noise=1), worn(values, 8, noise=2), near=False)
     assert (found.offset_s, found.problem) == (None, AMBIGUOUS)
 
 
@@ -191,3 +194,151 @@ def test_a_day_long_file_is_found_in_a_session():
     test = worn(day, 10, start_s=START_S - 20_000, file_clock_s=7200)
     found = align(worn(session, 11), test)
     assert found.offset_s == pytest.approx(-7200, abs=2)
+
+
+def optical(values, seed, *, tau_s, sd, memory, clock_s=0.0, lost=0.0):
+    """An optical sensor as measured on real ones: smoothed by ``tau_s`` up and down, errors of
+    ``sd`` bpm with ``memory`` from second to second, away from the heart for a share ``lost``.
+    """
+    rng = np.random.default_rng(seed)
+    shown, level, error = np.empty(len(values)), values[0], 0.0
+    for second, value in enumerate(values):
+        level += (value - level) / tau_s[int(value < level)]
+        error = memory * error + rng.normal(0, sd * np.sqrt(1 - memory**2))
+        shown[second] = level + error
+    size = round(lost * len(values))
+    start = int(rng.integers(0, len(values) - size + 1))
+    shown[start : start + size] = 78 + 2 * np.sin(np.arange(size) / 9)
+    at = np.arange(len(values))
+    return ReadingSeries(
+        t_ns=((START_S + at) * NS_PER_S + round(clock_s * NS_PER_S)).astype(np.int64),
+        mbpm=(np.round(shown) * 1000).astype(np.int32),
+        hold_ns=3 * NS_PER_S,
+    )
+
+
+def test_copies_stay_where_they_are():
+    """The same series twice has an offset of exactly 0, and nothing is shifted by its noise."""
+    values = heart(1)
+    found = align(worn(values, 7), worn(values, 7))
+    assert (found.offset_s, found.problem, found.slip_s) == (0.0, "", 0)
+    assert "Its own times hold" in found.sentences()[0]
+
+
+def test_a_clock_that_may_be_right_is_not_moved():
+    """Where 0 lies in the interval it is 0 if that is narrow, and no answer if it is wide."""
+    narrow, wide = [], set()
+    for seed in range(12):
+        values = heart(seed)
+        reference = worn(values, seed + 100, noise=1)
+        narrow.append(align(reference, worn(values, seed + 200, noise=1)).offset_s)
+        found = align(reference, worn(values, seed + 200, noise=5, spacing=5))
+        wide.add((found.offset_s, found.problem))
+    assert narrow.count(0.0) >= 10  # 95 % of them
+    assert max(map(abs, narrow)) < 0.5
+    assert (None, PERHAPS_ZERO) in wide
+    assert {offset for offset, _ in wide} <= {None, 0.0}
+
+
+def test_a_bad_third_does_not_mislead():
+    """A sensor that shows something else for a third of the time is aligned by the rest."""
+    for seed in range(8):
+        values = heart(seed)
+        reference = worn(values, seed + 100, noise=1)
+        test = optical(
+            values, seed, tau_s=(2, 2), sd=2, memory=0.9, clock_s=-37.4, lost=1 / 3
+        )  # fmt: skip
+        found = align(reference, test)
+        # What is left is the sensor's own lateness of some 2 s, which no clock can be told from.
+        assert found.offset_s == pytest.approx(37.4 - 1.5, abs=2)
+
+
+@pytest.mark.parametrize(
+    ("tau_s", "sd", "memory", "late_s"),
+    [((3, 3), 2, 0.9, 2), ((6, 5), 5, 0.93, 4), ((5, 20), 5, 0.95, 9)],
+)
+def test_sensors_with_real_errors_are_aligned_within_their_doubt(tau_s, sd, memory, late_s):
+    """Smoothed, lopsided and noisy sensors come within 4 s of clock and lateness, or are left."""
+    aligned = 0
+    for seed in range(8):
+        values = heart(seed)
+        test = optical(values, seed, tau_s=tau_s, sd=sd, memory=memory, clock_s=-37.4)
+        found = align(worn(values, seed + 100, noise=1), test)
+        if found.offset_s is not None:
+            aligned += 1
+            assert found.offset_s == pytest.approx(37.4 - late_s, abs=4)
+    assert aligned >= 6
+
+
+def test_hearts_of_other_sessions_are_refused():
+    """Of 30 files of another session, each at its best of all places, none is aligned."""
+    for seed in range(30):
+        found = align(worn(heart(seed), 5), worn(heart(seed + 300), 6), near=False)
+        assert found.offset_s is None
+
+
+@pytest.mark.parametrize("clock_s", [-37.0, 12.0, 80.0])
+def test_a_second_method_finds_the_same_place(clock_s):
+    """The lag of the highest correlation of the slopes (scipy.signal), where errors are small."""
+    from scipy import signal
+
+    for seed in range(4):
+        values = heart(seed)
+        reference = worn(values, seed + 10, noise=0.3)
+        test = worn(values, seed + 20, noise=0.3, file_clock_s=clock_s)
+        slopes = [np.gradient(smoothed(one.mbpm / 1000)) for one in (reference, test)]
+        lags = signal.correlation_lags(*(len(slope) for slope in slopes))
+        lag = lags[int(np.argmax(signal.correlate(*slopes)))]
+        oracle_s = lag + (reference.t_ns[0] - test.t_ns[0]) / NS_PER_S
+        assert align(reference, test).offset_s == pytest.approx(oracle_s, abs=1)
+
+
+def smoothed(values):
+    return np.convolve(values, np.ones(9) / 9, mode="same")
+
+
+def test_too_short_is_not_called_no_overlap():
+    """Four minutes that lie in the session are too short to align, and that is the reason told."""
+    values = heart(3)
+    found = align(worn(values, 4), worn(values[300:540], 5, start_s=START_S + 300))
+    assert (found.offset_s, found.problem) == (None, TOO_SHORT)
+
+
+def missing_efforts(values, seed, *, clock_s, late_s):
+    """Begun ``late_s`` late, and stays at rest in four of five efforts."""
+    shown, effort, follows = values.copy(), -1, True
+    for second, value in enumerate(values):
+        if value > 128 and (second == 0 or values[second - 1] <= 128):
+            effort += 1
+            follows = effort % 5 == 2
+        if not follows:
+            shown[second] = min(value, 112)
+    test = worn(shown, seed, file_clock_s=clock_s)
+    return ReadingSeries(test.t_ns[late_s:], test.mbpm[late_s:], test.hold_ns)
+
+
+def test_most_efforts_missed_gives_no_offset_by_the_heart():
+    """A sensor that missed most efforts is not laid over the wrong ones: there is no answer."""
+    for seed in range(10):
+        values = heart(seed)
+        found = align(worn(values, seed), missing_efforts(values, seed, clock_s=37, late_s=600))
+        assert found.offset_s is None
+
+
+def test_the_cadence_tells_what_the_heart_cannot():
+    """Strides by one device and steps by the other (twice as many) are one signal."""
+    rng = np.random.default_rng(4)
+    steps = np.repeat(rng.uniform(0, 1, 90), 30) * 40 + 140
+    at = START_S + np.arange(SECONDS)
+    reference = ((at * NS_PER_S).astype(np.int64), steps)
+    test = (((at[600:] + 37) * NS_PER_S).astype(np.int64), steps[600:] / 2)
+    found = align(*comparable([reference, test], 3 * NS_PER_S))
+    assert found.offset_s == pytest.approx(-37, abs=1)
+
+
+def test_a_signal_without_changes_aligns_nothing():
+    """A cadence of one value, or of none, is no signal."""
+    flat = ((START_S + np.arange(900)) * NS_PER_S, np.full(900, 80.0))
+    none = (flat[0], np.full(900, np.nan))
+    for one in comparable([flat, none], 3 * NS_PER_S):
+        assert len(one.t_ns) == len(one.mbpm) == 0
