@@ -26,10 +26,16 @@ SOURCES: Final = ("bluetooth", "mqtt", "simulated", "file", "log")
 """``file``: a series of an activity file, stamped by a clock of its own.  ``log``: notifications
 as they arrived elsewhere, those of all sensors stamped by one clock."""
 IMPORTED_SOURCES: Final = frozenset({"file", "log"})
-ALIGNMENTS: Final = ("estimated", "by hand", "as recorded", "one clock")
-"""How the clock of an imported file was brought onto the capture's: by the changes that both
-series show, by the tester's number, or not at all: the file's own times are taken, because nothing
-better is known, or because one clock stamped them all."""
+ALIGNMENTS: Final = (
+    "estimated", "confirmed", "by hand", "one clock", "own clock", "as recorded",
+)  # fmt: skip
+"""How the clock of an imported file was brought onto the capture's: ``estimated``, shifted by what
+both hold; ``confirmed``, what both hold shows that its own times are right; ``by hand``, by the
+tester's number; ``one clock``, the capture's clock stamped it; ``own clock``, it is the capture's
+clock, of files alone; ``as recorded``, it could not be aligned: nothing in it may be compared."""
+NOT_ALIGNED: Final = "as recorded"
+CAPTURE_CLOCK: Final = "capture"
+"""Name of the clock that stamps a session as it is recorded."""
 HEARTS: Final = ("steady", "lively")
 """How the heart of a simulated wearer beats: evenly, or with breath, slow waves, sudden slowings
 after effort and early beats, as real ones do."""
@@ -48,8 +54,9 @@ class PlannedSensor:
     limit in seconds.
 
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
-    file, hexadecimal), ``offset_s`` (added to the file's own times) and ``alignment`` (one of
-    :data:`ALIGNMENTS`).
+    file, hexadecimal), ``offset_s`` (added to the file's own times), ``alignment`` (one of
+    :data:`ALIGNMENTS`) and ``clock`` (a name, the same for all that one computer stamped;
+    :data:`CAPTURE_CLOCK` if it is the one of the capture).
 
     Texts that are only shown or compared are :func:`~replay.text.printable`, whatever was given;
     an address or a topic that is not makes no valid :class:`Plan`.
@@ -68,10 +75,11 @@ class PlannedSensor:
     sha256: str = ""
     offset_s: float = 0.0
     alignment: str = ""
+    clock: str = ""
     hold_s: float = DEFAULT_HOLD_S
 
     def __post_init__(self) -> None:
-        _make_printable(self, "label", "placement", "name", "kind", "firmware", "file")
+        _make_printable(self, "label", "placement", "name", "kind", "firmware", "file", "clock")
 
     @property
     def hold_ns(self) -> int:
@@ -84,6 +92,18 @@ class PlannedSensor:
         and the delay of its sensor cannot be told apart, so that no delay may be claimed.
         """
         return self.source != "file"
+
+    @property
+    def is_aligned(self) -> bool:
+        """Whether its times may be set against the other sensors'."""
+        return self.alignment != NOT_ALIGNED
+
+    def shares_clock(self, other: PlannedSensor) -> bool:
+        """Whether one clock stamped both, so that a delay between them is the sensors' own."""
+        own, others = (
+            sensor.clock if sensor.source == "file" else CAPTURE_CLOCK for sensor in (self, other)
+        )
+        return bool(own) and own == others
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,7 +257,7 @@ def _check(plan: Plan) -> None:
 
 def _check_file(where: str, sensor: PlannedSensor) -> None:
     if sensor.source not in IMPORTED_SOURCES:
-        for name in ("file", "sha256", "offset_s", "alignment"):
+        for name in ("file", "sha256", "offset_s", "alignment", "clock"):
             if getattr(sensor, name):
                 raise PlanError(f"{where}, {name}", "is for sensors from files only")
         return
@@ -272,7 +292,7 @@ _SESSION_KEYS: Final = {
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
     "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str, "offset_s": float,
-    "alignment": str, "hold_s": float,
+    "alignment": str, "clock": str, "hold_s": float,
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,

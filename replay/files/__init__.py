@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+from itertools import repeat
 from pathlib import Path
 
-from replay.errors import ActivityFileError
+from replay.errors import ActivityFileError, PayloadError
 from replay.files.fit import read_fit
 from replay.files.markup import decoded_markup, read_gpx, read_tcx, root_tag
 from replay.files.series import Counts, FileSeries, RawSeries, Row, plural, settle
 from replay.files.table import TableOptions, read_table
+from replay.files.times import parse_moment, zone_named
+from replay.payloads import FILE_UNITS, decode_file_heart_rate, encode_file_heart_rate
 
 __all__ = [
     "Counts",
@@ -46,14 +49,37 @@ def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries
         raise ActivityFileError(
             f"{path}: none of its {plural(counts.rows, 'row')} has a heart rate"
         )
+    if not any(map(is_valid, series.values, repeat(series.unit))):
+        raise ActivityFileError(
+            f"{path}: none of its {plural(len(series.values), 'value')} is a heart rate of 25 to "
+            f"240 bpm if they are in {series.unit} (the first is {series.values[0]}); units are "
+            f"{', '.join(FILE_UNITS)}"
+        )
     return series
+
+
+def is_valid(text: str, unit: str) -> bool:
+    """Whether this text is a heart rate that may be compared."""
+    try:
+        reading = decode_file_heart_rate(encode_file_heart_rate(text, unit))
+    except PayloadError:
+        return False
+    return reading.valid_mbpm is not None
 
 
 def _read(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     if not data.strip():
         raise ActivityFileError(f"{path}: the file is empty")
     if data[8:12] == b".FIT":
-        return read_fit(path, data)
+        start = None
+        if options.start:
+            zone = zone_named(options.timezone) if options.timezone else None
+            start = parse_moment(options.start, zone)
+            if start is None:
+                raise ActivityFileError(
+                    f"{path}: --start {options.start!r} is not an ISO 8601 time"
+                )
+        return read_fit(path, data, start)
     if data.startswith(b"SQLite format 3\0"):
         raise ActivityFileError(
             f"{path}: this is not an activity file; if it is a capture, give it to --into"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import ROUND_HALF_UP, Decimal
@@ -158,8 +159,10 @@ def device_column(names: Iterable[str]) -> str:
 
 
 def plain_name(name: str) -> str:
-    """A column's name in lower case, its words one blank apart."""
-    return " ".join(re.findall(r"[a-z0-9]+", name.lower()))
+    """A column's name in lower case without accents, its words one blank apart."""
+    letters = unicodedata.normalize("NFKD", name.casefold())
+    plain = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return " ".join(re.findall(r"[^\W_]+", plain))
 
 
 def notification(row: Sequence[str], columns: Columns, counts: Counter[str]) -> Notification | None:

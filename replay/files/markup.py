@@ -7,10 +7,12 @@ type declaration, and entity bombs need one: a file that has one is refused befo
 from __future__ import annotations
 
 import codecs
+import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import UTC
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 from xml.etree import ElementTree
@@ -18,11 +20,16 @@ from xml.parsers import expat
 
 from replay.errors import ActivityFileError
 from replay.files.fit import missing_parser
-from replay.files.series import RawSeries, Row
+from replay.files.series import Lap, RawSeries, Row
 from replay.files.times import ISO, TimeReader, utc_ns
 
 _HEART_RATE_TAGS: Final = ("hr", "heartrate")
 """Local names under which GPX extensions keep the heart rate, in lower case."""
+_SIGNAL_TAGS: Final = {
+    "cadence": "cadence", "runcadence": "cadence", "cad": "cadence", "watts": "power",
+    "power": "power", "speed": "speed", "altitudemeters": "altitude",
+}  # fmt: skip
+"""Local names of other signals in TCX and in GPX extensions, in lower case."""
 _CHUNK: Final = 1 << 20
 _ZONELESS: Final = "Its times name no zone: taken as UTC, as the format wants it."
 _DECLARED: Final = re.compile(
@@ -85,20 +92,21 @@ def read_tcx(path: Path, text: str) -> RawSeries:
     times = TimeReader(ISO)
     rows: list[Row] = []
     remarks = []
+    starts: list[int] = []
     parser = ElementTree.XMLPullParser(["end"])  # type: ignore[var-annotated]
     try:
         for start in range(0, len(text), _CHUNK):
             parser.feed(text[start : start + _CHUNK])
-            rows += _trackpoints(parser, times)
+            rows += _trackpoints(parser, times, starts)
         parser.close()
-        rows += _trackpoints(parser, times)
+        rows += _trackpoints(parser, times, starts)
     except ElementTree.ParseError:
         remarks.append("The file breaks off or is damaged: what stands before is used.")
     if remarks and not rows:
         raise ActivityFileError(f"{path}: this TCX file is damaged, and no record can be read")
     if times.zoneless:
         remarks.append(_ZONELESS)
-    return RawSeries("TCX", rows, remarks=tuple(remarks))
+    return RawSeries("TCX", rows, remarks=tuple(remarks), laps=_laps(starts, rows))
 
 
 def read_gpx(path: Path, text: str) -> RawSeries:
@@ -121,19 +129,46 @@ def read_gpx(path: Path, text: str) -> RawSeries:
         if moment is not None and moment.tzinfo is None:
             zoneless, moment = True, moment.replace(tzinfo=UTC)
         rows.append(
-            Row(None if moment is None else utc_ns(moment), _extension_value(point.extensions))
+            Row(
+                None if moment is None else utc_ns(moment),
+                _extension_value(point.extensions),
+                signals=_signals(e for extension in point.extensions for e in extension.iter())
+                | ({} if point.elevation is None else {"altitude": float(point.elevation)}),
+            )
         )
     return RawSeries("GPX", rows, remarks=(_ZONELESS,) if zoneless else ())
 
 
-def _trackpoints(parser: ElementTree.XMLPullParser[Any], times: TimeReader) -> Iterator[Row]:
+def _laps(starts: Sequence[int], rows: Sequence[Row]) -> tuple[Lap, ...]:
+    """Each lap lasts until the next one begins, the last until the end of the file."""
+    last = max((row.time_ns for row in rows if row.time_ns is not None), default=0)
+    begins = sorted(set(starts))
+    return tuple(
+        Lap(begin, end, f"lap {number}")
+        for number, (begin, end) in enumerate(pairwise([*begins, last]), 1)
+        if begin < end
+    )
+
+
+def _trackpoints(
+    parser: ElementTree.XMLPullParser[Any], times: TimeReader, starts: list[int]
+) -> Iterator[Row]:
+    """The points that are complete by now; where a lap has begun goes to ``starts``."""
     for event in parser.read_events():
         element = event[-1]
-        if isinstance(element, ElementTree.Element) and _local(element) == "Trackpoint":
+        if not isinstance(element, ElementTree.Element):
+            continue
+        if _local(element) == "Lap":
+            begin = times.read(element.get("StartTime", ""))
+            if begin is not None:
+                starts.append(begin)
+        if _local(element) == "Trackpoint":
             time = _text_of(element, ("Time",))
             rate = next((e for e in element if _local(e) == "HeartRateBpm"), None)
             value = None if rate is None else _text_of(rate, ("Value",))
-            yield Row(None if time is None else times.read(time), value)
+            yield Row(
+                None if time is None else times.read(time), value, signals=_signals(element.iter())
+            )
             element.clear()  # an activity of a day is large
 
 
@@ -147,6 +182,16 @@ def _extension_value(extensions: Iterable[ElementTree.Element]) -> str | None:
             if _local(element).lower() in _HEART_RATE_TAGS:
                 return element.text
     return None
+
+
+def _signals(elements: Iterable[ElementTree.Element]) -> dict[str, float]:
+    found = {}
+    for element in elements:
+        name = _SIGNAL_TAGS.get(_local(element).lower())
+        if name and name not in found:
+            with suppress(TypeError, ValueError):
+                found[name] = float(element.text or "")
+    return {name: value for name, value in found.items() if math.isfinite(value)}
 
 
 def _local(element: ElementTree.Element) -> str:

@@ -7,8 +7,8 @@ readings and are counted; the rest is put in order of time.  The values stay tex
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Final
@@ -33,12 +33,30 @@ FARTHEST_NS: Final = 2**62
 """ns: the year 2116, and half of what 64 bits hold; a later time is none."""
 
 
+SIGNALS: Final = ("power", "cadence", "speed", "altitude")
+"""What a record may hold beside the heart, by which clocks can be aligned; in any unit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One record as it stood: ``time_ns`` or ``value`` may be missing."""
+    """One record as it stood: ``time_ns`` or ``value`` may be missing.
+
+    ``rr_ms``: the RR intervals that belong to it.  ``signals``: of :data:`SIGNALS`, what it holds.
+    """
 
     time_ns: int | None
     value: str | None
+    rr_ms: tuple[float, ...] = ()
+    signals: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Lap:
+    """A stretch that the device kept apart: begin and end on the file's clock in ns, its name."""
+
+    from_ns: int
+    to_ns: int
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +64,8 @@ class RawSeries:
     """What a parser found.
 
     ``kind``: ``FIT``, ``TCX``, ``GPX`` or ``CSV``.  ``anchored``: times are ns since 1970, UTC;
-    otherwise ns since the file's own start.  ``remarks``: sentences for the tester.
+    otherwise ns since the file's own start.  ``remarks``: sentences for the tester.  ``device``,
+    ``firmware``: what the file says of its maker, in words.
     """
 
     kind: str
@@ -54,6 +73,9 @@ class RawSeries:
     unit: str = "bpm"
     anchored: bool = True
     remarks: tuple[str, ...] = ()
+    laps: tuple[Lap, ...] = ()
+    device: str = ""
+    firmware: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +112,9 @@ class FileSeries:
 
     ``times_ns``: see :class:`RawSeries`.  ``values``: text as it stood.  ``spacing_s``: the
     spacing that 95 % of the readings keep to.  ``hold_s``: how long a value may stand.
-    ``pauses``: stretches longer than that without a reading, ``paused_s`` in all.
+    ``pauses``: stretches longer than that without a reading, ``paused_s`` in all.  ``rr_ms``: of
+    each reading, or empty if the file has none.  ``signals``: times in ns, in order, and values.
+    ``laps``, ``device``, ``firmware``: see :class:`RawSeries`.
     """
 
     path: Path
@@ -106,6 +130,13 @@ class FileSeries:
     hold_s: float
     pauses: int
     paused_s: float
+    rr_ms: tuple[tuple[float, ...], ...] = ()
+    signals: Mapping[str, tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]] = field(
+        default_factory=dict
+    )
+    laps: tuple[Lap, ...] = ()
+    device: str = ""
+    firmware: str = ""
 
     @property
     def span_s(self) -> float:
@@ -129,7 +160,7 @@ class FileSeries:
 def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
     """Put the rows in order and count what is dropped.  Never raises; there may be none left."""
     timed = [row for row in raw.rows if row.time_ns is not None and abs(row.time_ns) < FARTHEST_NS]
-    kept: list[tuple[int, str]] = []
+    kept: list[tuple[int, str, tuple[float, ...]]] = []
     latest, unordered = -(2**63), 0
     for row in timed:
         value = (row.value or "").strip()
@@ -138,11 +169,11 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         if row.time_ns < latest:
             unordered += 1
         latest = max(latest, row.time_ns)
-        kept.append((row.time_ns, value))
+        kept.append((row.time_ns, value, row.rr_ms))
     valued = len(kept)
     kept.sort(key=lambda reading: reading[0])
     readings, duplicated, conflicting = _without_repetitions(kept)
-    times = tuple(time for time, _ in readings)
+    times = tuple(time for time, *_ in readings)
     spacing_s, hold_s = spacing_of(times)
     pauses = [(b - a) / NS_PER_S for a, b in pairwise(times) if b - a > hold_s * NS_PER_S]
     return FileSeries(
@@ -150,7 +181,7 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         kind=raw.kind,
         sha256=sha256,
         times_ns=times,
-        values=tuple(value for _, value in readings),
+        values=tuple(value for _, value, _ in readings),
         unit=raw.unit,
         anchored=raw.anchored,
         counts=Counts(
@@ -166,7 +197,26 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         hold_s=hold_s,
         pauses=len(pauses),
         paused_s=sum(pauses),
+        rr_ms=tuple(rr for *_, rr in readings) if any(rr for *_, rr in readings) else (),
+        signals={name: found for name in SIGNALS if (found := _signal(timed, name)) is not None},
+        laps=raw.laps,
+        device=raw.device,
+        firmware=raw.firmware,
     )
+
+
+def _signal(
+    rows: Iterable[Row], name: str
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]] | None:
+    found = sorted(
+        (row.time_ns, row.signals[name])
+        for row in rows
+        if row.time_ns is not None and name in row.signals
+    )
+    if not found:
+        return None
+    times, values = zip(*found, strict=True)
+    return np.array(times, dtype=np.int64), np.array(values, dtype=np.float64)
 
 
 def plural(count: int, noun: str) -> str:
@@ -175,12 +225,13 @@ def plural(count: int, noun: str) -> str:
 
 
 def _without_repetitions(
-    kept: Iterable[tuple[int, str]],
-) -> tuple[list[tuple[int, str]], int, int]:
-    readings: list[tuple[int, str]] = []
+    kept: Iterable[tuple[int, str, tuple[float, ...]]],
+) -> tuple[list[tuple[int, str, tuple[float, ...]]], int, int]:
+    readings: list[tuple[int, str, tuple[float, ...]]] = []
     duplicated = conflicting = 0
     at, there = None, set[str]()
-    for time, value in kept:
+    for reading in kept:
+        time, value, _ = reading
         if time != at:
             at, there = time, set()
         if value in there:
@@ -188,7 +239,7 @@ def _without_repetitions(
             continue
         conflicting += bool(there)
         there.add(value)
-        readings.append((time, value))
+        readings.append(reading)
     return readings, duplicated, conflicting
 
 

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -21,14 +21,41 @@ _DELIMITERS: Final = ",;\t|"
 _SNIFFED_LINES: Final = 50
 """Lines looked at for the delimiter and the header; devices write a preamble of a few lines."""
 _SAMPLE_ROWS: Final = 20
-TIME_NAMES: Final = (
+TIME_NAMES: Final = tuple(map(plain_name, (
     "time", "timestamp", "time stamp", "datetime", "date time", "utc", "time utc", "utc time",
     "timestamp utc", "elapsed", "elapsed time", "elapsed s", "seconds", "time s", "t", "t s",
-)  # fmt: skip
-BPM_NAMES: Final = (
+    "Zeit", "Zeit s", "Uhrzeit", "Zeitstempel", "Datum Uhrzeit", "Zeitpunkt", "Sekunden",
+    "temps", "temps s", "heure", "horodatage", "date heure", "secondes",
+    "tiempo", "tiempo s", "hora", "fecha hora", "marca de tiempo", "segundos",
+    "tempo", "tempo s", "ora", "data ora", "secondi", "data hora",
+    "tijd", "tijd s", "tijdstip", "tijdstempel", "tid", "tid s", "tidspunkt", "tidpunkt",
+    "tidsstempel", "tidsstämpel", "aika", "aikaleima", "czas", "čas", "zaman", "время", "час",
+    "時刻", "時間", "时间", "时间戳", "시간",
+)))  # fmt: skip
+"""What the column of the times is called, in some of the languages that devices speak."""
+BPM_NAMES: Final = tuple(map(plain_name, (
     "hr", "bpm", "hr bpm", "heart rate", "heartrate", "heart rate bpm", "heartrate bpm", "pulse",
-    "pulse bpm", "pulse rate", "heart rate hr",
-)  # fmt: skip
+    "pulse bpm", "pulse rate", "heart rate hr", "beats per minute",
+    "Puls", "Puls bpm", "Herzfrequenz", "Herzfrequenz bpm", "Herzrate", "HF", "HF bpm",
+    "Pulsfrequenz",
+    "fréquence cardiaque", "fréquence cardiaque bpm", "FC", "FC bpm", "pouls", "rythme cardiaque",
+    "frecuencia cardíaca", "frecuencia cardíaca bpm", "ritmo cardíaco", "pulso", "pulsaciones",
+    "frequenza cardiaca", "frequenza cardiaca bpm", "battito", "polso",
+    "frequência cardíaca", "frequência cardíaca bpm", "batimentos",
+    "hartslag", "hartslag bpm", "hartfrequentie", "hjertefrekvens", "hjerterytme", "hjärtfrekvens",
+    "syke", "sykkeet", "tętno", "tep", "tepová frekvence", "nabız", "kalp atış hızı", "пульс",
+    "чсс", "心拍数", "心拍", "心率", "심박수",
+)))  # fmt: skip
+"""What the column of the heart rate is called."""
+_SIGNAL_NAMES: Final = {
+    "power": ("power", "power w", "watts", "Leistung", "puissance", "potencia", "potenza"),
+    "cadence": ("cadence", "cadence rpm", "cadence spm", "rpm", "spm", "Trittfrequenz",
+                "Schrittfrequenz", "Kadenz", "cadencia", "cadenza"),
+    "speed": ("speed", "speed m s", "speed km h", "velocity", "Geschwindigkeit", "vitesse",
+              "velocidad", "velocità"),
+    "altitude": ("altitude", "altitude m", "elevation", "elevation m", "ele", "Höhe", "altitud",
+                 "altitudine"),
+}  # fmt: skip
 _NUMBER: Final = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 
 
@@ -58,7 +85,9 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     text, remarks = _decoded(path, data)
     columns, rows = _cells(path, text)
     if options.unit and options.unit not in FILE_UNITS:
-        raise ActivityFileError(f"the unit {options.unit!r} is not known; there are bpm, Hz and ms")
+        raise ActivityFileError(
+            f"the unit {options.unit!r} is not known; there are {', '.join(FILE_UNITS)}"
+        )
     times_at = _columns_of(
         path, columns, rows, options.time_column, wanted="time", usual=TIME_NAMES
     )
@@ -87,13 +116,35 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
             f"{plural(reader.repeated, 'row')} in the hour that the end of daylight saving "
             "repeats: told apart by their order."
         )
+    signals = _signals(columns)
     return RawSeries(
         "CSV",
-        [Row(moment, row[bpm_at]) for moment, row in zip(moments, rows, strict=True)],
+        [
+            Row(moment, row[bpm_at], signals=_numbers(row, signals) if signals else {})
+            for moment, row in zip(moments, rows, strict=True)
+        ],
         unit=options.unit or "bpm",
         anchored=anchored,
         remarks=tuple(remarks),
     )
+
+
+def _signals(columns: Sequence[str]) -> dict[str, int]:
+    """Where the signals beside the heart stand."""
+    plain = [plain_name(name) for name in columns]
+    return {
+        signal: found[0]
+        for signal, names in _SIGNAL_NAMES.items()
+        if (found := [at for at, name in enumerate(plain) if name in map(plain_name, names)])
+    }
+
+
+def _numbers(row: Sequence[str], signals: Mapping[str, int]) -> dict[str, float]:
+    return {
+        signal: float(row[at].strip().replace(",", "."))
+        for signal, at in signals.items()
+        if _NUMBER.fullmatch(row[at].strip())
+    }
 
 
 def _from_start(

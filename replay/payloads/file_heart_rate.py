@@ -21,8 +21,9 @@ FILE_UNITS: Final[Mapping[str, Callable[[Decimal], Decimal]]] = {
     "bpm": lambda value: value,
     "Hz": lambda value: value * 60,
     "ms": lambda value: 60_000 / value if value else Decimal(0),
+    "s": lambda value: 60 / value if value else Decimal(0),
 }
-"""How a value of each unit becomes bpm; a time of 0 ms per beat is no beat at all."""
+"""How a value of each unit becomes bpm; a time of 0 per beat is no beat at all."""
 
 _NUMBER: Final = re.compile(rb"\s*\+?([0-9]{1,9}(?:[.,][0-9]{1,24})?)\s*(?: ([A-Za-z]+))?")
 _HIGHEST_BPM: Final = 0xFFFF  # as far as the standard characteristic counts

@@ -34,7 +34,10 @@ def test_a_file_has_a_clock_of_its_own():
     ("change", "rule"),
     [
         ({"file": ""}, "needs the file's name"),
-        ({"alignment": "guessed"}, "must be one of estimated, by hand, as recorded"),
+        (
+            {"alignment": "guessed"},
+            "must be one of estimated, confirmed, by hand, one clock, own clock, as recorded",
+        ),
         ({"sha256": "xyz"}, "64 hexadecimal digits"),
         ({"offset_s": float("nan")}, "must be a number"),
         ({"source": "bluetooth", "name": "Tansy"}, "is for sensors from files only"),

@@ -269,7 +269,7 @@ def test_elapsed_times_are_placed_by_their_shape(recorded, tmp_path, capsys):
         (["--wearer", "W1"], "--wearer is that of the capture given with --into"),
         (["--label", "Yarrow"], "must be unique"),
         (["--bpm-column", "Puls"], "there is no column 'Puls'"),
-        (["--unit", "mph"], "there are bpm, Hz and ms"),
+        (["--unit", "mph"], "there are bpm, Hz, ms, s"),
         (["--timezone", "Mars/Olympus"], "is not known here"),
     ],
 )

@@ -154,7 +154,7 @@ def test_units_stay_with_the_value(unit, values, mbpm, tmp_path):
 
 def test_an_unknown_unit_is_refused(tmp_path):
     """A unit that nothing can read is one sentence."""
-    with pytest.raises(ActivityFileError, match="there are bpm, Hz and ms"):
+    with pytest.raises(ActivityFileError, match="there are bpm, Hz, ms, s"):
         table(tmp_path, "time,hr\n1,2\n3,4\n", unit="mph")
 
 
