@@ -167,6 +167,7 @@ def align(reference: ReadingSeries, test: ReadingSeries, *, near: bool = True) -
 
     ``near=False``: the file has no UTC of its own, so that no place comes first.
     """
+    test = _in_reach(reference, test)
     places = _places(reference, test)
     if isinstance(places, str):
         return Alignment(None, problem=places)
@@ -194,6 +195,16 @@ def align(reference: ReadingSeries, test: ReadingSeries, *, near: bool = True) -
         interval=interval,
         slip_s=slip if named else 0,
     )
+
+
+def _in_reach(reference: ReadingSeries, test: ReadingSeries) -> ReadingSeries:
+    """Of a file of many days only what some offset could bring into the session."""
+    if len(reference.t_ns) == 0:
+        return test
+    reach = SEARCH_S * NS_PER_S
+    first, last = reference.t_ns[0] - reach, reference.t_ns[-1] + reach
+    inside = (test.t_ns >= first) & (test.t_ns <= last)
+    return ReadingSeries(test.t_ns[inside], test.mbpm[inside], test.hold_ns)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -350,6 +361,21 @@ def _between(
     share = (t_ns - first) / width
     low, high = series.mbpm[after - 1] / 1000, series.mbpm[after] / 1000
     return low + share * (high - low), inside & (second - first <= series.hold_ns)
+
+
+def mean_difference_bpm(
+    reference: ReadingSeries, test: ReadingSeries, offset_s: float
+) -> float | None:
+    """Mean absolute difference in bpm over the whole seconds of the reference that both have,
+    with ``offset_s`` added to the readings' times of ``test``; ``None`` if they share none.
+    """
+    if len(reference.t_ns) == 0 or len(test.t_ns) == 0:
+        return None
+    ref, start = _grid(reference)
+    moved = test.t_ns + round(offset_s * NS_PER_S) - start * NS_PER_S
+    other = grid_values(moved, test.mbpm, len(ref), test.hold_ns)
+    both = (ref != NO_VALUE) & (other != NO_VALUE)
+    return float(np.abs(ref[both] - other[both]).mean()) / 1000 if both.any() else None
 
 
 def comparable(

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from live.cli.facts import utc_text
 from live.cli.import_dialog import ask_choice, ask_text
+from live.cli.import_files import output_path
 from replay.capture import capture_name
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -125,19 +126,12 @@ def _by_device(option: str, given: Sequence[str] | None, devices: Sequence[str])
 
 
 def _target(out: Path, plan: Plan, log: NotificationLog) -> Path:
-    if out.suffix == ".sqlite" and not out.is_dir():
-        folder, name = out.parent, out.name
-    else:
-        started = datetime.fromtimestamp((log.started_utc_ns or 0) / NS_PER_S)
-        folder, name = out, capture_name(started, plan)
-        if log.started_utc_ns is None:
-            # Without a date, the file's own name tells one capture from the next.
-            name = f"{log.path.stem}_{name.split('_', 2)[2]}"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SidebeatError(f"{folder}: the folder cannot be made: {error.strerror}") from None
-    return folder / name
+    started = datetime.fromtimestamp((log.started_utc_ns or 0) / NS_PER_S)
+    name = capture_name(started, plan)
+    if log.started_utc_ns is None:
+        # Without a date, the file's own name tells one capture from the next.
+        name = f"{log.path.stem}_{name.split('_', 2)[2]}"
+    return output_path(out, name)
 
 
 def _facts(target: Path, plan: Plan, log: NotificationLog) -> dict[str, Any]:

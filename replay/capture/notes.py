@@ -9,6 +9,7 @@ suggestion-accepted   ``suggestion`` and as an exclusion               a suggest
 suggestion-refused    ``suggestion`` and as an exclusion               a suggested one, declined
 relabel               ``sensor``, ``label``                            another label
 effort                ``from_ns``, ``to_ns``, ``text``                 an effort marked by hand
+section               ``from_ns``, ``to_ns``, ``text``                 a part of the activity
 undo                  ``note``                                         that note no longer counts
 salvaged              see :mod:`replay.capture.salvage`                what a salvage could save
 imported              see :mod:`replay.files.importing`                what was made of a file
@@ -38,6 +39,7 @@ ACCEPTED: Final = "suggestion-accepted"
 REFUSED: Final = "suggestion-refused"
 RELABEL: Final = "relabel"
 EFFORT: Final = "effort"
+SECTION: Final = "section"
 UNDO: Final = "undo"
 SALVAGED: Final = "salvaged"
 IMPORTED: Final = "imported"
@@ -52,6 +54,7 @@ _BODIES: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
         REFUSED: {"suggestion": str, **_EXCLUDED},
         RELABEL: {"sensor": int, "label": str},
         EFFORT: {**_STRETCH, "text": str},
+        SECTION: {**_STRETCH, "text": str},
         UNDO: {"note": int},
     }
 )
@@ -103,6 +106,15 @@ class Effort:
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the activity, for which every statistic can be given: a lap, a climb, a rest."""
+
+    from_ns: int
+    to_ns: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class EffectiveNotes:
     """What counts after every undo, in order of making.
 
@@ -116,6 +128,7 @@ class EffectiveNotes:
     refused: frozenset[str] = frozenset()
     labels: Mapping[int, str] = field(default_factory=dict)
     efforts: tuple[Effort, ...] = ()
+    sections: tuple[Section, ...] = ()
 
     def relabelled(self, plan: Plan) -> Plan:
         """The plan with the labels that count now.
@@ -161,6 +174,7 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
     answers: dict[str, Note] = {}
     labels: dict[int, str] = {}
     efforts: list[Effort] = []
+    sections: list[Section] = []
     for note in standing(notes):
         body = note.body
         if note.kind == MARKER:
@@ -173,6 +187,8 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
             labels[body["sensor"]] = note.words("label")
         elif note.kind == EFFORT:
             efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], note.words("text")))
+        elif note.kind == SECTION:
+            sections.append(Section(body["from_ns"], body["to_ns"], note.words("text")))
     exclusions += [_exclusion(note) for note in answers.values() if note.kind == ACCEPTED]
     return EffectiveNotes(
         markers=tuple(markers),
@@ -181,6 +197,7 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
         refused=frozenset(key for key, note in answers.items() if note.kind == REFUSED),
         labels=MappingProxyType(labels),
         efforts=tuple(efforts),
+        sections=tuple(sections),
     )
 
 

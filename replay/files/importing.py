@@ -18,13 +18,22 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from replay.capture.notes import IMPORTED, Note
+from replay.capture.notes import IMPORTED, SECTION, Note, Section
 from replay.capture.reader import Capture
 from replay.capture.writer import CaptureWriter
 from replay.errors import ActivityFileError
-from replay.event import ANCHOR, FILE_HEART_RATE, NS_PER_S, SESSION, Event, pack_int
-from replay.files.series import FileSeries
-from replay.payloads import encode_file_heart_rate
+from replay.event import (
+    ANCHOR,
+    FILE_HEART_RATE,
+    HEART_RATE,
+    NS_PER_S,
+    SESSION,
+    Event,
+    Stamp,
+    pack_int,
+)
+from replay.files.series import LONGEST_S, FileSeries
+from replay.payloads import encode_file_heart_rate, encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
 _COMMIT_EVERY: Final = 5000
@@ -85,7 +94,12 @@ def plan_beside(plan: Plan, imported: Sequence[ImportedSensor]) -> Plan:
 
 
 def write_beside(
-    source: Capture, target: Path, imported: Sequence[ImportedSensor], *, software: str
+    source: Capture,
+    target: Path,
+    imported: Sequence[ImportedSensor],
+    *,
+    software: str,
+    sections: Sequence[Section] = (),
 ) -> None:
     """Write a new capture with all events and notes of ``source`` and the imported readings.
 
@@ -102,6 +116,7 @@ def write_beside(
     added = [_events(number, one, started, duration) for number, one in enumerate(imported, first)]
     notes = [*source.notes()]
     notes += _notes(imported, first, len(notes) + 1, started, duration)
+    notes += _section_notes(sections, len(notes) + 1)
     with new_capture(target, plan, started, software) as writer:
         append_all(writer, heapq.merge(source.events(), *added, key=lambda event: event.t_ns))
         writer.keep_notes(notes)
@@ -119,20 +134,31 @@ def write_alone(
     started_utc_ns: int,
     duration_ns: int,
     software: str,
+    dated: bool = True,
+    sections: Sequence[Section] = (),
 ) -> None:
     """Write a capture of imported sensors alone; ``plan`` lists just them, in this order.
 
-    Raises as :func:`write_beside`.
+    ``dated``: whether ``started_utc_ns`` is known to be UTC.  ``sections``: of the activity;
+    without any, the laps of the reference.  Raises as :func:`write_beside`.
     """
     for one in imported:
         _check_inside(one, started_utc_ns, duration_ns)
-    anchor = Event(0, SESSION, ANCHOR, pack_int(started_utc_ns))
+    anchors = [Event(0, SESSION, ANCHOR, pack_int(started_utc_ns))] if dated else []
+    notes = _notes(imported, 1, 1, started_utc_ns, duration_ns)
+    if not sections:
+        reference = next(one for one in imported if one.sensor.role == "reference")
+        sections = [
+            Section(lap["from_ns"], lap["to_ns"], lap["name"])
+            for lap in _laps(reference, started_utc_ns, duration_ns)
+        ]
+    notes += _section_notes(sections, len(notes) + 1)
     streams = [
         _events(number, one, started_utc_ns, duration_ns) for number, one in enumerate(imported, 1)
     ]
     with new_capture(target, plan, started_utc_ns, software) as writer:
-        append_all(writer, heapq.merge([anchor], *streams, key=lambda event: event.t_ns))
-        writer.keep_notes(_notes(imported, 1, 1, started_utc_ns, duration_ns))
+        append_all(writer, heapq.merge(anchors, *streams, key=lambda event: event.t_ns))
+        writer.keep_notes(notes)
         writer.close(
             t_ns=duration_ns, reason="end of the file", utc_ns=started_utc_ns + duration_ns
         )
@@ -165,9 +191,30 @@ def _events(
 ) -> Iterator[Event]:
     shift = one.shift_ns - started_utc_ns
     series = one.series
+    clock = f"file:{series.sha256[:12]}"
     for at in one.inside(started_utc_ns, duration_ns):
-        payload = encode_file_heart_rate(series.values[at], series.unit)
-        yield Event(series.times_ns[at] + shift, number, FILE_HEART_RATE, payload)
+        stamp = Stamp(series.times_ns[at], clock, shift)
+        yield Event(series.times_ns[at] + shift, number, *_payload(series, at), stamp)
+
+
+def _payload(series: FileSeries, at: int) -> tuple[str, bytes]:
+    """Channel and payload of a reading: the text of the file, or with RR the standard payload."""
+    text = series.values[at]
+    rr_ms = series.rr_ms[at] if series.rr_ms else ()
+    if rr_ms and series.unit == "bpm" and text.isdecimal() and int(text) <= 0xFFFF:
+        ticks = [min(round(rr * 1.024), 0xFFFF) for rr in rr_ms]
+        return HEART_RATE, encode_heart_rate(int(text), rr=ticks)
+    return FILE_HEART_RATE, encode_file_heart_rate(text, series.unit)
+
+
+def check_length(path: Path, duration_ns: int) -> None:
+    """Refuse a session that is none: a file of days.  Raises :class:`ActivityFileError`."""
+    if duration_ns > LONGEST_S * NS_PER_S:
+        raise ActivityFileError(
+            f"{path}: it spans {duration_ns / NS_PER_S / 86400:.1f} days, and no session is longer "
+            f"than {LONGEST_S / 3600:.0f} h; give a file of the session alone, or put it beside a "
+            "recorded one with --into, which takes what lies in it"
+        )
 
 
 def _check_inside(one: ImportedSensor, started_utc_ns: int, duration_ns: int) -> None:
@@ -194,6 +241,17 @@ def _notes(
     ]
 
 
+def _section_notes(sections: Sequence[Section], number: int) -> list[Note]:
+    made = time.time_ns()
+    return [
+        Note(
+            number + i, made, SECTION,
+            {"from_ns": one.from_ns, "to_ns": one.to_ns, "text": one.text},
+        )
+        for i, one in enumerate(sections)
+    ]  # fmt: skip
+
+
 def import_facts(
     one: ImportedSensor, number: int, started_utc_ns: int, duration_ns: int
 ) -> dict[str, Any]:
@@ -208,8 +266,21 @@ def import_facts(
         **asdict(series.counts),
         "outside": len(series.values) - len(one.inside(started_utc_ns, duration_ns)),
         "spacing_s": series.spacing_s,
+        "device": series.device,
+        "laps": _laps(one, started_utc_ns, duration_ns),
         "offset_s": one.sensor.offset_s,
         "alignment": one.sensor.alignment,
         **one.found,
         "said": list(one.said),
     }
+
+
+def _laps(one: ImportedSensor, started_utc_ns: int, duration_ns: int) -> list[dict[str, Any]]:
+    """The laps of the file as far as they lie in the session, in ns of the capture clock."""
+    shift = one.shift_ns - started_utc_ns
+    found = []
+    for lap in one.series.laps:
+        begin, end = max(lap.from_ns + shift, 0), min(lap.to_ns + shift, duration_ns)
+        if begin < end:
+            found.append({"from_ns": begin, "to_ns": end, "name": lap.name})
+    return found

@@ -34,15 +34,13 @@ from replay.files.log_rows import (
     open_text,
     table_of,
 )
-from replay.files.series import FARTHEST_NS, plural, spacing_of
+from replay.files.series import FARTHEST_NS, LONGEST_S, plural, spacing_of
 from replay.files.table import BPM_NAMES, TIME_NAMES, TableOptions
 from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
 from replay.plan import DEFAULT_HOLD_S
 
 MOST_SENSORS: Final = 32
 """More names than this in the column of the sensors: it is another column."""
-LONGEST_S: Final = 48 * 3600.0
-"""No session is longer; times that lie further apart are not of one session."""
 _FROM_ZERO_S: Final = 60.0
 """A log whose first time lies within this of 0 is counted from the session's start."""
 _CHANNELS: Final = (HEART_RATE, FILE_HEART_RATE)

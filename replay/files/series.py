@@ -25,6 +25,8 @@ LONGEST_HOLD_S: Final = 20.0
 """Devices that save space keep a value every 5 to 15 s; a heart can change by 20 bpm in more."""
 USUAL_SHARE: Final = 0.95
 """Share of the spacings up to which they are the file's own; rarer ones are pauses."""
+LONGEST_S: Final = 48 * 3600.0
+"""No session is longer; times that lie further apart are not of one session."""
 _PAUSE_S: Final = 60.0
 """No device samples more rarely during an activity: a longer spacing says nothing about it."""
 

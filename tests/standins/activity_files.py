@@ -40,16 +40,40 @@ def iso(second: float, zone: str = "Z") -> str:
 
 def fit_file(path: Path, rows: Sequence[Point]) -> Path:
     """A FIT file of ``record`` messages (FIT protocol: header, definition, data, CRC)."""
-    definition = bytes([0x40, 0, 0]) + struct.pack("<HB", 20, 2) + bytes([253, 4, 0x86, 3, 1, 0x02])
-    body = definition + b"".join(
-        struct.pack(
-            "<BIB",
-            0,
-            0xFFFFFFFF if time is None else int(time) - _FIT_EPOCH_S,
-            NO_BPM if bpm is None else int(bpm),
-        )
-        for time, bpm in rows
-    )
+    return fit_messages(
+        path,
+        [
+            (20, [(253, 0x86, "I", fit_time(time)),
+                  (3, 0x02, "B", NO_BPM if bpm is None else int(bpm))])
+            for time, bpm in rows
+        ],
+    )  # fmt: skip
+
+
+FitField = tuple[int, int, str, object]
+"""Number, base type, ``struct`` format without byte order, value (a sequence for an array)."""
+
+
+def fit_time(second: float | None) -> int:
+    """A FIT timestamp; what stands for none if there is none."""
+    return 0xFFFFFFFF if second is None else int(second) - _FIT_EPOCH_S
+
+
+def fit_messages(path: Path, messages: Iterable[tuple[int, Sequence[FitField]]]) -> Path:
+    """A FIT file of any messages, by their global numbers (FIT protocol)."""
+    body = b""
+    last: object = None
+    for number, fields in messages:
+        layout = (number, [(field, base, form) for field, base, form, _ in fields])
+        if layout != last:
+            body += bytes([0x40, 0, 0]) + struct.pack("<HB", number, len(fields))
+            for field, base, form, _ in fields:
+                body += bytes([field, struct.calcsize(f"<{form}"), base])
+            last = layout
+        body += b"\0"
+        for _, _, form, value in fields:
+            values = value if isinstance(value, (list, tuple)) else (value,)
+            body += struct.pack(f"<{form}", *values)
     header = struct.pack("<BBHI4s", 14, 0x20, 2100, len(body), b".FIT")
     header += struct.pack("<H", _fit_crc(header))
     path.write_bytes(header + body + struct.pack("<H", _fit_crc(header + body)))

@@ -303,15 +303,16 @@ def test_a_session_of_files_needs_its_facts(tmp_path, capsys, extra, sentence):
     assert (status, err.count("\n"), sentence in err) == (2, 1, True)
 
 
-def test_a_reference_without_a_clock_needs_a_start(tmp_path, capsys):
-    """A session of files cannot be dated by times that count from their start."""
+def test_elapsed_times_need_no_start(tmp_path, capsys):
+    """A session of files whose times count from their start has no date, unless --start says it."""
     path = tmp_path / "a.csv"
     path.write_text("elapsed,hr\n" + "".join(f"{s},{heart_bpm(s)}\n" for s in range(400)))
     extra = ["--wearer", "W1", "--activity", "x", "--out", tmp_path / "new"]
-    status, _, err = run(capsys, path, *extra)
-    assert (status, "say with --start" in err) == (2, True)
-    status, _, _ = run(capsys, path, *extra, "--start", "2026-03-04T07:15:00Z")
-    assert status == 0
+    facts = facts_of(capsys, path, *extra)
+    assert (facts["started_utc"], facts["duration_s"]) == (None, 399)
+    assert Path(facts["capture"]).name == "a_x_W1.sqlite"
+    facts = facts_of(capsys, path, *extra, "--start", "2026-03-04T07:15:00Z")
+    assert facts["started_utc"] == "2026-03-04T07:15:00.000Z"
 
 
 def test_unclear_columns_are_asked_for(recorded, tmp_path, capsys, monkeypatch):
