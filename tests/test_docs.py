@@ -199,7 +199,9 @@ def test_the_plan_of_the_readme_is_a_plan():
     assert [sensor.role for sensor in plan.sensors] == ["reference", "test"]
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "docs/commands.md"])
+@pytest.mark.parametrize(
+    "name", ["README.md", "DEVELOPERS.md", "docs/commands.md", "docs/importing.md"]
+)
 def test_links_lead_somewhere(name):
     """Every relative link and picture in the documents exists."""
     text = (ROOT / name).read_text(encoding="utf-8")

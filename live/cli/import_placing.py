@@ -32,6 +32,9 @@ NO_DELAY: Final = (
     "An offset of the clock and a delay of the sensor look alike: no delay is given for this "
     "sensor."
 )
+NO_DELAY_EITHER: Final = (
+    "No delay is given for this sensor: its clock is known no better than this."
+)
 NOT_COMPARED: Final = (
     "It is shown and not compared: --one-clock (one computer stamped the files) or --offset-s says "
     "how its clock stands."
@@ -153,12 +156,12 @@ def placed(
         else:
             alignment = "estimated" if found.offset_s else "confirmed"
             shift_s = found.offset_s
-            said.append(NO_DELAY)
+            said.append(NO_DELAY if by == BY_HEART else NO_DELAY_EITHER)
     facts = alignment_facts(found, by)
     if session is not None and session.reference is not None and found is not None:
         effect = _effect(session.reference, readings_of(series, origin_ns), shift_s)
         facts |= effect
-        said += _effect_told(effect, shift_s)
+        said += _effect_told(effect, shift_s, by)
     return ImportedSensor(
         series=series,
         sensor=planned(series, sensor, offset_s=shift_s, alignment=alignment),
@@ -215,14 +218,19 @@ def _effect(reference: ReadingSeries, test: ReadingSeries, offset_s: float) -> d
     }
 
 
-def _effect_told(effect: Mapping[str, Any], offset_s: float) -> list[str]:
+def _effect_told(effect: Mapping[str, Any], offset_s: float, by: str) -> list[str]:
     before, after = effect["mae_as_recorded_bpm"], effect["mae_aligned_bpm"]
     if not offset_s or after is None:
         return []
     was = "no pair" if before is None else f"{before:.1f} bpm"
+    least = (
+        " A shift found by the heart rate makes it about as small as it can be."
+        if by == BY_HEART
+        else ""
+    )
     return [
-        f"By this the mean absolute difference from the reference changes from {was} to "
-        f"{after:.1f} bpm; aligned by the sensors themselves, it is the least that it can be."
+        "By this the mean absolute difference from the reference changes from "
+        f"{was} to {after:.1f} bpm.{least}"
     ]
 
 
