@@ -224,6 +224,7 @@ def agreement_facts(found: Agreement) -> Facts:
         **_estimate("mape_percent", found.mape),
         **_estimate("rmse_bpm", found.rmse),
         **_estimate("within_tolerance_percent", found.within),
+        **_estimate("within_5_bpm_percent", found.within_5),
         **_estimate("pearson_r", found.pearson_r),
         **_estimate("concordance", found.concordance),
         **_estimate("slope_bpm_per_bpm", found.proportional.slope),

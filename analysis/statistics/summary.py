@@ -23,6 +23,8 @@ FEW_EFFECTIVE: Final = 16.0
 """Independent pairs below which every interval of the stretch is called rough: the count
 itself is then known to a factor of two at best."""
 
+WITHIN_5_BPM: Final = Tolerance(5, 0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
@@ -30,8 +32,10 @@ class Agreement:
 
     ``seconds``: grid seconds looked at; ``coverage_percent``: share of them at which the test
     sensor had a value; ``pairs``: seconds at which both had one.  ``loa_low`` / ``loa_high``:
-    limits of agreement.  ``mape`` and ``within`` in percent; ``reference_range_bpm``: 5th to
-    95th percentile.  ``cautions``: plain sentences on what not to trust.
+    limits of agreement.  ``mape`` and the shares ``within`` the tolerance and ``within_5`` bpm in
+    percent (a tolerance in percent is wide at high rates; ±5 bpm stands beside it everywhere);
+    ``reference_range_bpm``: 5th to 95th percentile.  ``cautions``: plain sentences on what not to
+    trust.
     """
 
     seconds: int
@@ -45,6 +49,7 @@ class Agreement:
     mape: Estimate
     rmse: Estimate
     within: Estimate
+    within_5: Estimate
     pearson_r: Estimate
     concordance: Estimate
     proportional: ProportionalBias
@@ -90,7 +95,12 @@ def agreement_of(
             values, present, degrees=limits.degrees, course=course, caution=limits.bias.caution
         )
 
-    within = tolerance.within_each(ref_mbpm[present], test_mbpm[present]).astype(float)
+    pairs = ref_mbpm[present], test_mbpm[present]
+
+    def share(allowed: Tolerance) -> Estimate:
+        inside = allowed.within_each(*pairs).astype(float)
+        return share_estimate(inside, limits.batching, effective).scaled(100)
+
     result = Agreement(
         seconds=seconds,
         coverage_percent=(
@@ -104,10 +114,8 @@ def agreement_of(
         mae=_with_value(mean_size(size), summary.mae_bpm),
         mape=mean_size(size / np.where(present, ref, 1.0)).scaled(100),
         rmse=_with_value(_root(mean_size(size**2)), sums.rmse_bpm),
-        within=_with_value(
-            share_estimate(within, limits.batching, effective).scaled(100),
-            summary.within_tolerance_percent,
-        ),
+        within=_with_value(share(tolerance), summary.within_tolerance_percent),
+        within_5=share(WITHIN_5_BPM),
         pearson_r=_with_value(relation.r, summary.pearson_r),
         concordance=relation.concordance,
         proportional=proportional_bias(ref, test, present, degrees=limits.degrees),
