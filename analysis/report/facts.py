@@ -14,6 +14,7 @@ from analysis.report.verdict import sensor_verdict, session_verdict
 from analysis.report.words import severity_name, utc_text
 from analysis.session.provenance import file_sha256
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
+from analysis.statistics.departures import Departure
 from analysis.statistics.efforts import Answer
 from analysis.statistics.estimate import Estimate, Interval
 from analysis.statistics.summary import Agreement
@@ -76,6 +77,17 @@ def session_facts(record: SessionRecord, path: Path) -> Facts:
             }
             for effort in record.efforts
         ],
+        "standing_faults": [
+            {
+                "sensor": record.label(fault.sensor),
+                "kind": fault.kind.value,
+                "start_s": fault.start_s,
+                "end_s": fault.end_s,
+                "cause": fault.cause,
+            }
+            for fault in record.standing
+        ],
+        "smoothing": [record.label(number) for number in record.smoothing],
         "closer": [
             {
                 "closer": record.label(one.closer),
@@ -174,9 +186,12 @@ def _sensor(record: SessionRecord, one: SensorRecord) -> Facts:
         "without_exclusions": None if rest is None else agreement_facts(rest),
         "verdict": sensor_verdict(record, one),
         "counted": "whole_session" if rest is None else "without_exclusions",
+        "departures": _departures(one),
         **_estimate("delay_s", one.delay),
         "delay_caution": one.delay.caution,
         "delays_seen_s": _ends(one.delays_seen),
+        "delay_rising_s": None if one.rising is None else one.rising.value,
+        "delay_falling_s": None if one.falling is None else one.falling.value,
         "responses": [
             {
                 "answer": response.answer.value,
@@ -198,6 +213,28 @@ def _sensor(record: SessionRecord, one: SensorRecord) -> Facts:
             **_estimate("beside_gaps_mae_bpm", gaps.beside.mae),
             **_estimate("elsewhere_mae_bpm", gaps.elsewhere.mae),
         },
+    }
+
+
+def _departures(one: SensorRecord) -> Facts:
+    found = one.departures
+    longest = found.longest
+    return {
+        "longest_outside": None if longest is None else _departure(longest),
+        "beyond_10_bpm_s": found.beyond_10_s,
+        "beyond_20_bpm_s": found.beyond_20_s,
+        "losses": [_departure(loss) for loss in found.losses],
+        "lost_s": found.lost_s,
+        "lost_percent": found.lost_percent,
+    }
+
+
+def _departure(one: Departure) -> Facts:
+    return {
+        "start_s": one.start_s,
+        "end_s": one.end_s,
+        "most_bpm": one.most_bpm,
+        "median_bpm": one.usual_bpm,
     }
 
 

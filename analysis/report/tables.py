@@ -50,6 +50,7 @@ _STATISTICS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], Estimate]],
     ("MAPE, %", "mape_percent", Form(2), lambda a: a.mape),
     ("RMSE, bpm", "rmse_bpm", Form(2), lambda a: a.rmse),
     ("inside tolerance, %", "within_tolerance_percent", Form(1), lambda a: a.within),
+    ("within ±5 bpm, %", "within_5_bpm_percent", Form(1), lambda a: a.within_5),
     ("Pearson r", "pearson_r", Form(3), lambda a: a.pearson_r),
     ("concordance (CCC)", "concordance", Form(3), lambda a: a.concordance),
     ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm", Form(3, sign=True),
@@ -106,6 +107,7 @@ def summary(record: SessionRecord) -> Table:
                     estimate_cell(agreement.bias, f"{found}/bias_bpm", Form(1, sign=True)),
                     estimate_cell(agreement.mae, f"{found}/mae_bpm", Form(1)),
                     estimate_cell(agreement.within, f"{found}/within_tolerance_percent", Form(1)),
+                    estimate_cell(agreement.within_5, f"{found}/within_5_bpm_percent", Form(1)),
                     estimate_cell(sensor.delay, f"{at}/delay_s", Form(1)),
                     Cell(followed, share),
                 ),
@@ -115,8 +117,8 @@ def summary(record: SessionRecord) -> Table:
     return Table(
         "summary",
         "The test sensors at a glance; 95 % intervals in brackets",
-        ("sensor", "pairs", "bias, bpm", "MAE, bpm", "inside tolerance, %", "delay, s",
-         "efforts followed"),
+        ("sensor", "pairs", "bias, bpm", "MAE, bpm", "inside tolerance, %", "within ±5 bpm, %",
+         "delay, s", "efforts followed"),
         tuple(rows),
         tuple(
             f"{sensor.label}: {_why_no_delay(sensor)}"
@@ -199,6 +201,7 @@ def parts(record: SessionRecord) -> Table:
                             estimate_cell(found.bias, f"{at}/bias_bpm", Form(1, sign=True)),
                             estimate_cell(found.mae, f"{at}/mae_bpm", Form(1)),
                             estimate_cell(found.within, f"{at}/within_tolerance_percent", Form(1)),
+                            estimate_cell(found.within_5, f"{at}/within_5_bpm_percent", Form(1)),
                         ),
                         group,
                         sign_of(record, sensor.label),
@@ -209,7 +212,15 @@ def parts(record: SessionRecord) -> Table:
         "parts",
         "By what the heart was doing (rest, rise, steady, fall) and by thirds of its own range in "
         "this session; without what is left out",
-        ("part", "pairs", "worth", "bias, bpm", "MAE, bpm", "inside tolerance, %"),
+        (
+            "part",
+            "pairs",
+            "worth",
+            "bias, bpm",
+            "MAE, bpm",
+            "inside tolerance, %",
+            "within ±5 bpm, %",
+        ),
         tuple(rows),
     )
 

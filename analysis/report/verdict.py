@@ -1,16 +1,19 @@
 """What one session says, in plain sentences that are no stronger than their intervals.
 
-Three sentences for the session: how close, how well changes are followed, and what cannot be
-said.  Correlation appears in none of them: it tells how far the heart rate moved as much as how
-well a sensor followed it.
+What stands over everything (a relay, a twin, a frozen sensor) comes first, then what happened in
+plain facts, how close the sensors were, how well changes were followed, and what cannot be said.
+Correlation appears in none of them: it tells how far the heart rate moved as much as how well a
+sensor followed it.
 """
 
 from __future__ import annotations
 
 from typing import Final
 
-from analysis.report.words import listed, number
+from analysis.board.snapshot import WarningKind
+from analysis.report.words import clock, duration, listed, number
 from analysis.session.record import SensorRecord, SessionRecord, Tally
+from analysis.statistics.closer import apart
 from analysis.statistics.efforts import Answer, Kind
 from analysis.statistics.estimate import Estimate, Interval
 from analysis.statistics.summary import Agreement
@@ -18,18 +21,71 @@ from analysis.statistics.summary import Agreement
 USABLE_PERCENT: Final = 95.0
 """Share of the session with a usable reference from which its loss is not worth a clause."""
 
-MOST_PAIRS: Final = 3
-"""Pairs of sensors that a sentence can compare one by one; more are counted."""
-
 NO_INTERVAL: Final = "no interval can be given"
 
 _REST: Final = (Answer.LATE, Answer.BLUNTED, Answer.MISSED, Answer.UNSEEN)
 _WORDS: Final = {Answer.UNSEEN: "not seen for lack of values"}
 
 
-def session_verdict(record: SessionRecord) -> tuple[str, str, str]:
-    """How close, how well followed, and what cannot be said: one sentence each."""
-    return _how_close(record), _how_followed(record), _how_far(record)
+def session_verdict(record: SessionRecord) -> tuple[str, ...]:
+    """What stands over it (if anything does), what happened, how close, how well followed, and
+    what cannot be said: one sentence each.
+    """
+    sentences = (
+        _what_stands(record),
+        _what_happened(record),
+        _how_close(record),
+        _how_followed(record),
+        _how_far(record),
+    )
+    return tuple(sentence for sentence in sentences if sentence)
+
+
+def _what_stands(record: SessionRecord) -> str:
+    """One clause a sensor: a relay's cause, or its longest frozen stretch."""
+    clauses = []
+    for one in record.sensors:
+        faults = [fault for fault in record.standing if fault.sensor == one.number]
+        if not faults:
+            continue
+        worst = max(faults, key=lambda fault: fault.seconds)
+        if worst.kind is WarningKind.FROZEN:
+            more = f" ({len(faults)} such stretches)" if len(faults) > 1 else ""
+            clauses.append(
+                f"{one.label} stood still for {duration(worst.seconds)} from "
+                f"{clock(worst.start_s)}{more}"
+            )
+        else:
+            clauses.append(worst.cause.rstrip("."))
+    if not clauses:
+        return ""
+    it = "that sensor is" if len(record.barred) == 1 else "those sensors are"
+    return f"{'; '.join(clauses)}; {it} not compared with the others."
+
+
+def _what_happened(record: SessionRecord) -> str:
+    """The longest stretch outside, seconds far off, and losses, of each sensor."""
+    clauses = [_departed(one) for one in record.sensors if one.departures.pairs]
+    return f"{'; '.join(clauses)}." if clauses else ""
+
+
+def _departed(one: SensorRecord) -> str:
+    found, longest = one.departures, one.departures.longest
+    if longest is None:
+        return f"{one.label} was never outside the tolerance"
+    size, usual = abs(longest.most_bpm), longest.usual_bpm
+    side = "low" if usual < 0 else "high"
+    words = (
+        f"{one.label} was {number(abs(usual), 0)} bpm {side} (at most {number(size, 0)}) for "
+        f"{duration(longest.seconds)} from {clock(longest.start_s)}, its longest stretch outside "
+        f"the tolerance, and in all more than 10 bpm off for {duration(found.beyond_10_s)} and "
+        f"more than 20 bpm for {duration(found.beyond_20_s)}"
+    )
+    if not found.losses:
+        return words
+    times = "once" if len(found.losses) == 1 else f"{len(found.losses)} times"
+    share = _percent(found.lost_percent or 0.0)
+    return f"{words}; it lost the heart {times}, for {share} % of the seconds compared"
 
 
 def sensor_verdict(record: SessionRecord, one: SensorRecord) -> str:
@@ -64,15 +120,17 @@ def _how_close(record: SessionRecord) -> str:
             never.append(label)
             continue
         share = f"{_percent(within.value)} %"
+        narrow = one.counted.within_5.value
+        strict = "" if narrow is None else f"; within ±5 bpm {_percent(narrow)} %"
         if told:
-            told.append(f"{label} in {share} ({_ends(within.interval, 0, '%')})")
+            told.append(f"{label} in {share} ({_ends(within.interval, 0, '%')}{strict})")
             continue
         # The first one says what the others are to be read as.
         lead = "95 % interval " if within.interval else ""
         told.append(
             f"{label} lay within ±{plan.tolerance_bpm:g} bpm or ±{plan.tolerance_percent:g} % of "
             f"{reference} (whichever is greater) in {share} of the seconds compared "
-            f"({lead}{_ends(within.interval, 0, '%')})"
+            f"({lead}{_ends(within.interval, 0, '%')}{strict})"
         )
     why = f"{listed(never)} and {reference} had no value at the same second" if never else ""
     if not told:
@@ -151,35 +209,35 @@ def _how_far(record: SessionRecord) -> str:
             f"{record.reference.label} was usable in only {number(usable, 0)} % of the "
             "session, and the rest is not counted"
         )
-    clauses.append("one session of one wearer says nothing of other days or other people")
+    clauses.append(
+        "the intervals are for this session, had it gone on under the same conditions, and it says "
+        "nothing of other days or other people"
+    )
     words = "; ".join(clauses)
     return f"{words[0].upper()}{words[1:]}."
 
 
 def _compared(record: SessionRecord) -> list[str]:
-    closer = record.closer
-    if not closer:
+    """Who was closer than whom, and who cannot be told apart; all of it holds together."""
+    compared = record.closer
+    if not compared:
         return []
-    clear = [one for one in closer if one.is_clear]
-    if len(closer) > MOST_PAIRS:
-        return [f"by mean absolute error {len(clear)} of {len(closer)} pairs of sensors differ"]
+    numbers = [one.number for one in record.sensors if one.number not in record.barred]
     parts = []
-    told = [
-        f"{record.label(one.closer)} was closer than {record.label(one.other)} "
-        f"({number(one.difference.value or 0.0, 1)} bpm less, "
-        f"{_ends(one.difference.interval, 1, 'bpm')})"
-        for one in clear
+    for best in numbers:
+        beaten = [one for one in compared if one.closer == best and one.is_clear]
+        if beaten:
+            others = [
+                f"{record.label(one.other)} ({number(one.difference.value or 0.0, 1)} bpm less, "
+                f"{_ends(one.difference.interval, 1, 'bpm')})"
+                for one in beaten
+            ]
+            parts.append(f"{record.label(best)} was closer than {listed(others)}")
+    groups = [
+        f"{listed([record.label(member) or '' for member in group])} cannot be told apart"
+        for group in apart(compared, numbers)
     ]
-    if told:
-        parts.append(listed(told))
-    same = [
-        f"{record.label(one.closer)} from {record.label(one.other)}"
-        for one in closer
-        if not one.is_clear
-    ]
-    if same:
-        parts.append(f"{' and '.join(same)} cannot be told")
-    return [f"by mean absolute error {', but '.join(parts)}"]
+    return [f"in this session, by mean absolute error, {'; '.join([*parts, *groups])}"]
 
 
 def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float) -> str:

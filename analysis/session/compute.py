@@ -6,15 +6,14 @@ window has as well.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.board.snapshot import RuleFailure, SensorWarning
+from analysis.board.snapshot import RuleFailure, SensorWarning, WarningKind
 from analysis.session.gap_error import gap_error
 from analysis.session.load import SensorSeries, SessionData
 from analysis.session.record import (
@@ -29,11 +28,14 @@ from analysis.session.record import (
     SensorFacts,
     SensorRecord,
     SessionRecord,
+    StandingFault,
     Tally,
 )
+from analysis.session.standing import standing_faults
 from analysis.statistics.agreement import Tolerance
-from analysis.statistics.closer import closer_of
+from analysis.statistics.closer import compare_all
 from analysis.statistics.delay import UNSURE, delay_of, mean_age_s
+from analysis.statistics.departures import departures_of
 from analysis.statistics.effective import BoolArray
 from analysis.statistics.efforts import (
     Answer,
@@ -44,7 +46,12 @@ from analysis.statistics.efforts import (
     responses,
     share_of,
 )
-from analysis.statistics.error_variance import CORRELATED, error_variances
+from analysis.statistics.error_variance import (
+    CORRELATED,
+    error_variances,
+    in_step,
+    still_follows_slope,
+)
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.phases import (
@@ -61,6 +68,11 @@ from replay.plan import DEFAULT_HOLD_S
 LOW_REFERENCE_COVERAGE_PERCENT: Final = 80.0
 """Below this the reference was missing for a fifth of the session, hardly by chance: what was
 compared may be the easy part of it."""
+
+SMOOTHING: Final = (
+    "No error variance is given of a sensor that smooths, whose difference goes with the slope of "
+    "the heart rate even after its delay is taken out"
+)
 
 Grid = npt.NDArray[np.int32]
 
@@ -94,22 +106,28 @@ def compute_record(
     ref = np.where(kept[reference.number], reference.grid, NO_VALUE).astype(np.int32)
     efforts = find_efforts(ref, data.efforts)
     heart = _Heart(ref, efforts, phase_masks(ref), zone_masks(ref))
+    warnings = tuple(warnings)
+    standing = standing_faults(warnings, data.seconds)
     tests = tuple(
-        _sensor(data, test, heart, kept[test.number], one_clock=one_clock) for test in data.tests
-    )
-    compared = (
-        closer_of(
-            reference.grid,
-            (one.number, one.grid),
-            (two.number, two.grid),
-            kept[one.number] & kept[two.number],
+        _sensor(
+            data,
+            test,
+            heart,
+            kept[test.number],
+            [fault for fault in standing if fault.sensor == test.number],
+            one_clock=one_clock,
         )
-        for one, two in combinations(data.tests, 2)
+        for test in data.tests
     )
-    errors = _error_variances(data, stretches)
+    barred = {fault.sensor for fault in standing}
+    fair = {test.number: test.grid for test in data.tests if test.number not in barred}
+    errors, smoothing = _error_variances(data, stretches, tests, barred)
     detail_cautions = [] if efforts else [NO_EFFORTS]
     if errors:
         detail_cautions.append(CORRELATED)
+    if smoothing:
+        names = ", ".join(plan.sensor(number).label for number in smoothing)
+        detail_cautions.append(f"{SMOOTHING}: {names}.")
     return SessionRecord(
         provenance=provenance or Provenance(),
         plan=replace(plan, broker=None, attention=AttentionPlan()),
@@ -121,9 +139,11 @@ def compute_record(
         clocks=tuple(_clock(series) for series in data.sensors.values()),
         exclusions=stretches,
         efforts=efforts,
+        standing=standing,
         error_variances=errors,
-        closer=tuple(one for one in compared if one is not None),
-        warnings=tuple(warnings),
+        smoothing=smoothing,
+        closer=compare_all(reference.grid, fair, kept),
+        warnings=warnings,
         failed_rules=tuple(failed_rules),
         markers=tuple(NotedMarker(t_ns, text) for t_ns, text in data.markers),
         cautions=_cautions(data),
@@ -142,9 +162,15 @@ class _Heart:
 
 
 def _sensor(
-    data: SessionData, test: SensorSeries, heart: _Heart, kept: BoolArray, *, one_clock: bool
+    data: SessionData,
+    test: SensorSeries,
+    heart: _Heart,
+    kept: BoolArray,
+    standing: Sequence[StandingFault],
+    *,
+    one_clock: bool,
 ) -> SensorRecord:
-    """``kept`` bool[n]: the seconds that count for this sensor."""
+    """``kept`` bool[n]: the seconds that count for this sensor; ``standing``: its faults."""
     reference, ref = data.reference, heart.grid
     tolerance = Tolerance(data.plan.tolerance_bpm, data.plan.tolerance_percent)
     excluded_s = data.seconds - int(kept.sum())
@@ -156,6 +182,7 @@ def _sensor(
     else:
         delay, curve = Estimate.undefined(NOT_ONE_CLOCK), None
         answers = tuple(_without_delay(answer) for answer in answers)
+    answers = _not_blunted(heart.efforts, answers, standing)
     phases, zones = (
         agreement_by(masks, ref, grid, tolerance, kept) for masks in (heart.phases, heart.zones)
     )
@@ -166,6 +193,7 @@ def _sensor(
         without_exclusions=(
             agreement_of(reference.grid, test.grid, tolerance, kept=kept) if excluded_s else None
         ),
+        departures=departures_of(ref, grid, tolerance),
         delay=delay,
         rising=None if curve is None else curve.rising,
         falling=None if curve is None else curve.falling,
@@ -236,19 +264,60 @@ def _without_delay(response: Response) -> Response:
     return replace(response, answer=answer, delay_s=None)
 
 
+def _not_blunted(
+    efforts: Sequence[Effort], answers: Sequence[Response], standing: Sequence[StandingFault]
+) -> tuple[Response, ...]:
+    """A rise that a sensor repeated, or cut off while it stood still, is not one it blunted."""
+
+    def touched(effort: Effort) -> bool:
+        return any(
+            fault.kind is not WarningKind.FROZEN
+            or (fault.start_s <= effort.return_s and effort.start_s < fault.end_s)
+            for fault in standing
+        )
+
+    return tuple(
+        Response(Answer.UNSEEN) if answer.answer is Answer.BLUNTED and touched(effort) else answer
+        for effort, answer in zip(efforts, answers, strict=True)
+    )
+
+
 def _error_variances(
-    data: SessionData, stretches: Sequence[Stretch]
-) -> tuple[SensorErrorVariance, ...]:
-    numbers = list(data.sensors)
-    if len(numbers) < 3:
-        return ()
-    grids = [data.sensors[number].grid for number in numbers]
-    present = np.all([grid != NO_VALUE for grid in grids], axis=0)
-    present &= kept_seconds(data.seconds, concerning(stretches, *numbers))
+    data: SessionData,
+    stretches: Sequence[Stretch],
+    tests: Sequence[SensorRecord],
+    barred: Collection[int],
+) -> tuple[tuple[SensorErrorVariance, ...], tuple[int, ...]]:
+    """Error variances of the sensors that take part, and the numbers of those that smooth."""
+    reference = data.reference
+    delays = {reference.number: 0.0}
+    for test in tests:
+        if test.number not in barred:
+            # What the grid shows: the delay, and how much older the values on it are.
+            series = data.sensors[test.number]
+            age = mean_age_s(series.t_ns, series.grid) - mean_age_s(reference.t_ns, reference.grid)
+            delays[test.number] = 0.0 if test.delay.value is None else test.delay.value + age
+    if len(delays) < 3:
+        return (), ()
+    numbers = list(delays)
+    kept = {n: kept_seconds(data.seconds, concerning(stretches, n)) for n in numbers}
+    moved, present = in_step(
+        [data.sensors[number].grid / 1000 for number in numbers],
+        [(data.sensors[number].grid != NO_VALUE) & kept[number] for number in numbers],
+        [delays[number] for number in numbers],
+    )
     if np.count_nonzero(present) < 2:
-        return ()
-    found = error_variances([grid / 1000 for grid in grids], present)
-    return tuple(map(SensorErrorVariance, numbers, found))
+        return (), ()
+    smoothing = tuple(
+        number
+        for number, values in zip(numbers[1:], moved[1:], strict=True)
+        if still_follows_slope(moved[0], values, present)
+    )
+    part = [place for place, number in enumerate(numbers) if number not in smoothing]
+    if len(part) < 3:
+        return (), smoothing
+    found = error_variances([moved[place] for place in part], present)
+    return tuple(map(SensorErrorVariance, (numbers[p] for p in part), found)), smoothing
 
 
 def _cautions(data: SessionData) -> tuple[str, ...]:

@@ -13,10 +13,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from analysis.board.snapshot import RuleFailure, SensorWarning
+from analysis.board.snapshot import RuleFailure, SensorWarning, WarningKind
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.closer import Closer
 from analysis.statistics.delay import UNSURE
+from analysis.statistics.departures import Departures
 from analysis.statistics.efforts import Answer, Effort, Kind, Response
 from analysis.statistics.error_variance import ErrorVariance
 from analysis.statistics.estimate import Estimate
@@ -180,6 +181,7 @@ class SensorRecord:
     excluded_s: int
     whole: Agreement
     without_exclusions: Agreement | None
+    departures: Departures
     delay: Estimate
     rising: Estimate | None
     falling: Estimate | None
@@ -220,6 +222,24 @@ class SensorRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class StandingFault:
+    """A fault of ``kind`` (relay, same sensor twice, frozen) over the grid seconds ``start_s`` to
+    ``end_s``, that bars the sensor from comparisons.  ``cause``: the sentence of its warning.
+    """
+
+    sensor: int
+    kind: WarningKind
+    start_s: int
+    end_s: int
+    cause: str
+
+    @property
+    def seconds(self) -> int:
+        """Length."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
 class SensorErrorVariance:
     """A sensor's own error, the reference's included.  ``sensor``: its number in the plan."""
 
@@ -247,8 +267,10 @@ class SessionRecord:
     ``plan``: with the labels that count now, without broker and attention.  ``seconds``: length of
     the grid.  ``reference_usable_percent``: share of the session in which the reference had a value
     and was not left out.  ``exclusions``: all that count, the tester's and the suggested ones.
-    ``efforts``: with their troughs, in order of time.  ``error_variances``: empty with fewer than
-    three sensors that have seconds in common.  ``closer``: each two test sensors compared.
+    ``efforts``: with their troughs, in order of time.  ``standing``: faults that bar a sensor from
+    what follows.  ``error_variances``: empty with fewer than three sensors that have seconds in
+    common; ``smoothing``: numbers of the sensors that take no part because they smooth.
+    ``closer``: each two test sensors compared, with intervals that hold together.
     ``failed_rules``: rules of the board that failed and were switched off from then on.
     ``cautions``: sentences about the session, ``detail_cautions`` about how it was taken apart.
     """
@@ -264,7 +286,9 @@ class SessionRecord:
     clocks: tuple[Clock, ...]
     exclusions: tuple[Stretch, ...]
     efforts: tuple[Effort, ...]
+    standing: tuple[StandingFault, ...]
     error_variances: tuple[SensorErrorVariance, ...]
+    smoothing: tuple[int, ...]
     closer: tuple[Closer, ...]
     warnings: tuple[SensorWarning, ...]
     failed_rules: tuple[RuleFailure, ...]
@@ -285,6 +309,11 @@ class SessionRecord:
     def label(self, number: int) -> str | None:
         """Label of a sensor; ``None`` for 0, the session."""
         return self.plan.sensor(number).label if number else None
+
+    @property
+    def barred(self) -> frozenset[int]:
+        """Numbers of the sensors with a standing fault."""
+        return frozenset(fault.sensor for fault in self.standing)
 
     def sensor(self, label: str) -> SensorRecord:
         """The test sensor with this label.  Raises ``KeyError``."""

@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from analysis.report.verdict import sensor_verdict, session_verdict
 from analysis.session.compute import compute_record
 from analysis.session.load import SensorSeries, SessionData
-from analysis.session.record import named_efforts
+from analysis.session.record import StandingFault, named_efforts
+from analysis.session.standing import standing_faults
 from analysis.statistics.closer import closer_of
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.pairing import NO_VALUE, grid_values
@@ -51,7 +53,8 @@ def verdict(data, usable=100.0, closer=()):
     record = compute_record(data)
     record = replace(record, reference_usable_percent=usable, closer=tuple(closer))
     each = [sensor_verdict(record, one) for one in record.sensors]
-    return session_verdict(record), each, record
+    sentences = session_verdict(record)
+    return sentences[-3:], each, record
 
 
 @pytest.fixture
@@ -67,15 +70,72 @@ def workout():
     return bpm + rng.normal(0, 0.4, len(bpm)), rng
 
 
-def test_three_sentences(workout):
-    """The session's verdict is three sentences, each ending once."""
+def test_a_sentence_each(workout):
+    """The session's verdict is four sentences, five with a standing fault, each ending once."""
     bpm, rng = workout
-    data = session(bpm, Sorrel=bpm + rng.normal(1, 2, len(bpm)))
-    sentences, _, _ = verdict(data)
-    assert len(sentences) == 3
-    for sentence in sentences:
-        assert re.fullmatch(r"[A-Z].*[^.]\.", sentence)
-        assert ". " not in sentence
+    record = compute_record(session(bpm, Sorrel=bpm + rng.normal(1, 2, len(bpm))))
+    fault = StandingFault(2, WarningKind.RELAY, 9, 1800, "Sorrel only repeats Yarrow.")
+    for standing, count in (((), 4), ((fault,), 5)):
+        sentences = session_verdict(replace(record, standing=standing))
+        assert len(sentences) == count
+        for sentence in sentences:
+            assert re.fullmatch(r"[A-Z].*[^.]\.", sentence)
+            assert ". " not in sentence
+
+
+def test_what_happened_comes_before_any_interval(workout):
+    """61 bpm low for 150 s from 3:42 is said first, with seconds beyond 10 and 20, and the loss."""
+    bpm, _ = workout
+    lost = bpm.copy()
+    lost[222:372] -= 61
+    record = compute_record(session(bpm, Sorrel=lost, Tansy=bpm))
+    assert session_verdict(record)[0] == (
+        "Sorrel was 61 bpm low (at most 61) for 2 min 30 s from 3:42, its longest stretch outside "
+        "the tolerance, and in all more than 10 bpm off for 2 min 30 s and more than 20 bpm for "
+        "2 min 30 s; it lost the heart once, for 8 % of the seconds compared; "
+        "Tansy was never outside the tolerance."
+    )
+
+
+def test_a_standing_fault_is_the_first_sentence(workout):
+    """A relay and a frozen sensor are named first, are compared with nobody and blunt no effort."""
+    bpm, rng = workout
+    frozen = bpm + rng.normal(0, 1, len(bpm))
+    frozen[:600] = 120
+    half = 100 + 0.6 * (bpm - 100)
+    data = session(bpm, Sorrel=bpm, Tansy=frozen, Bracken=half, Yew=bpm + rng.normal(0, 1, 1800))
+    cause = "Bracken only repeats Sorrel."
+    warnings = [
+        SensorWarning(at, kind, sensor, Severity.TEST_FAULT, since, since + 9, end, cause, "")
+        for at, (kind, sensor, since, end) in enumerate(
+            (
+                (WarningKind.RELAY, 4, 30, None),
+                (WarningKind.FROZEN, 3, 2, 600),
+                (WarningKind.FROZEN, 2, 700, 715),
+            ),
+            1,
+        )
+    ]
+    record = compute_record(data, warnings)
+    assert record.barred == {3, 4}
+    assert session_verdict(record)[0] == (
+        "Tansy stood still for 9 min 58 s from 0:02; Bracken only repeats Sorrel; those sensors "
+        "are not compared with the others."
+    )
+    assert {(one.closer, one.other) for one in record.closer} <= {(2, 5), (5, 2)}
+    assert {one.sensor for one in record.error_variances} <= {1, 2, 5}
+    assert record.sensors[2].efforts.blunted.count == 0
+    assert compute_record(data).sensors[2].efforts.blunted.count > 0
+    assert [f.sensor for f in standing_faults(warnings, 1800)] == [3, 4]
+
+
+def test_the_share_within_5_bpm_stands_beside_the_other(workout):
+    """Wherever the share within the tolerance is told, that within ±5 bpm is too."""
+    bpm, rng = workout
+    sentences, _, record = verdict(session(bpm, Sorrel=bpm + rng.normal(4, 3, len(bpm))))
+    narrow = record.sensors[0].whole.within_5.value
+    assert narrow < record.sensors[0].whole.within.value - 5
+    assert f"; within ±5 bpm {narrow:.0f} %)" in sentences[0]
 
 
 def test_numbers_are_those_of_the_result(workout):
@@ -89,7 +149,7 @@ def test_numbers_are_those_of_the_result(workout):
         f"{value:.1f}" if 99.5 <= value < 100 else f"{value:.0f}"
         for value in (within.value, *within.interval)
     )
-    told = f"in {share} % of the seconds compared (95 % interval {low} to {high} %)"
+    told = f"in {share} % of the seconds compared (95 % interval {low} to {high} %;"
     assert told in sentences[0]
     delay = result.sensors[0].delay
     assert delay.value == pytest.approx(5, abs=0.5)
@@ -197,7 +257,7 @@ def test_sensors_are_told_apart_only_by_their_interval(workout):
     assert f"Tansy was closer than Sorrel {told}" in verdict(data, closer=[found])[0][2]
     unclear = replace(found, difference=Estimate(0.1, (-0.2, 0.4)))
     last = verdict(data, closer=[unclear])[0][2]
-    assert "Tansy from Sorrel cannot be told" in last
+    assert "In this session, by mean absolute error, Sorrel and Tansy cannot be told apart" in last
     assert "bpm less" not in last
 
 

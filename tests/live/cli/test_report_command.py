@@ -141,8 +141,8 @@ def test_a_steady_session(tmp_path, capsys):
     page, facts = reported(capsys, file, tmp_path)
     assert facts["efforts"] == []
     assert facts["sensors"][0]["delay_s"] is None
-    assert "No effort was found" in facts["verdict"][1]
-    assert "the delay against Yarrow cannot be told for Sorrel" in facts["verdict"][1]
+    assert "No effort was found" in facts["verdict"][-2]
+    assert "the delay against Yarrow cannot be told for Sorrel" in facts["verdict"][-2]
     assert "No efforts were found" in page
     assert re.search(r'class="n faint"[^>]*pearson_r', page)
 
@@ -154,7 +154,7 @@ def test_a_reference_lost_most_of_the_time(tmp_path, capsys):
     _, facts = reported(capsys, file, tmp_path)
     assert 15 < facts["reference_usable_percent"] < 21
     share = f"only {facts['reference_usable_percent']:.0f} % of the session"
-    assert f"Yarrow was usable in {share}" in facts["verdict"][2]
+    assert f"Yarrow was usable in {share}" in facts["verdict"][-1]
     assert facts["exclusions"] != []
 
 
@@ -164,7 +164,7 @@ def test_sessions_too_short_for_anything(tmp_path, capsys, seconds):
     file = written(tmp_path / "a.sqlite", two_sensors(seconds), end_s=max(seconds, 6))
     page, facts = reported(capsys, file, tmp_path)
     assert facts["sensors"][0]["whole_session"]["mae_bpm_interval"] is None
-    assert len(facts["verdict"]) == 3
+    assert 3 <= len(facts["verdict"]) <= 4
     assert "<svg" in page
 
 
