@@ -241,6 +241,7 @@ class Board:
             difference_bpm=(held - reference) / 1000 if compared else None,
             within=self._session.tolerance.within(reference, held) if compared else None,
             windows=self._agreements(sensor.number),
+            is_acquiring=sensor.is_acquiring(t_ns),
         )
 
     def _agreements(self, number: int) -> Mapping[str, Agreement]:

@@ -22,6 +22,9 @@ from replay.payloads import Battery, DeviceText, HeartRate, Motion, RevolutionRa
 from replay.plan import PlannedSensor
 from replay.text import printable
 
+ACQUIRING_NS: Final = 40 * NS_PER_S
+"""Optical sensors look for the pulse for 10 to 40 s after they are put on, and send 0 meanwhile."""
+
 RATE_WINDOW_NS: Final = 10 * NS_PER_S
 """Stretch over which rates are counted: long enough for ten notifications at 1 Hz."""
 
@@ -89,6 +92,31 @@ class SensorState:
         self._cadence = NO_CADENCE
         self._cadence_ns = -1
         self._crank = RevolutionRate()
+
+    @property
+    def has_electrodes(self) -> bool:
+        """Whether it is worn as a strap is, as far as the plan tells: a reference that says
+        nothing of itself is taken for one.
+        """
+        planned = self.planned
+        if planned.placement:
+            return "chest" in planned.placement.lower()
+        return planned.kind == "strap" if planned.kind else self.is_reference
+
+    def is_acquiring(self, t_ns: int) -> bool:
+        """Whether it has only just begun to send and has not found the heart yet.
+
+        Electrodes hear the heart at once: a contact bit of theirs is believed from the start.
+        """
+        newest = self.newest
+        if newest is None or newest.valid_mbpm is not None:
+            return False
+        if newest.contact is False and self.has_electrodes:
+            return False
+        began_ns = self.first_ns
+        if self.link is LinkState.STREAMING and self.link_since_ns > self.last_valid_ns:
+            began_ns = max(began_ns, self.link_since_ns)
+        return self.last_valid_ns < began_ns and t_ns - began_ns <= ACQUIRING_NS
 
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""

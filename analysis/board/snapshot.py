@@ -132,7 +132,8 @@ class SensorStatus:
     stretches without one so far; ``gap_s`` their total length.  ``difference_bpm``: to the
     reference at the last closed grid second; ``within``: inside the tolerance.
     ``windows``: agreement by window name (``"1 min"``, ``"5 min"``, ``"session"``); empty for
-    sensors that are not under test.
+    sensors that are not under test.  ``is_acquiring``: it has only just begun to send and has not
+    found the heart yet.
     """
 
     number: int
@@ -160,6 +161,12 @@ class SensorStatus:
     difference_bpm: float | None
     within: bool | None
     windows: Mapping[str, Agreement] = field(default_factory=dict)
+    is_acquiring: bool = False
+
+    @property
+    def state(self) -> str:
+        """What it is doing, in a word: the state of its link, or looking for the heart."""
+        return "acquiring" if self.is_acquiring else self.link.value
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,6 +54,7 @@ class BeatJudge:
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
         self._beside = 0.0
         self._refused: list[int] = []
+        self._earlier: tuple[int, ...] = ()
         self._short = 0
         self._limit_of = 0.0
         self._limit = 0.0
@@ -81,6 +82,7 @@ class BeatJudge:
         self._accepted.clear()
         self._beside = 0.0
         self._refused.clear()
+        self._earlier = ()
         self._short = 0
 
     def judge(self, rr: int) -> Sequence[Judged]:
@@ -128,6 +130,8 @@ class BeatJudge:
             self._take_for_neighbour(rr)
             self._refused.clear()
             return (Judged(Beat.GOOD, rr, beside),)
+        if self._is_back(rr):
+            return (Judged(Beat.GOOD, rr, self._beside),)
         if ratio < 1:
             self._short = rr
             return ()
@@ -137,6 +141,21 @@ class BeatJudge:
         else:
             beat = Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY
         return (Judged(beat, rr, beside),)
+
+    def _is_back(self, rr: int) -> bool:
+        """Whether a run of other beats is over: this one is like those from before it."""
+        earlier = self._earlier
+        if not earlier:
+            return False
+        middle = median(earlier)
+        if abs(rr / middle - 1) > _interpolated(self._limits.natural, middle):
+            return False
+        self._accepted.clear()
+        self._accepted.extend(earlier)
+        self._take_for_neighbour(rr)
+        self._earlier = ()
+        self._refused.clear()
+        return True
 
     def _make_one(self, first: int, second: int) -> bool:
         share = min(self.limit, self._limits.pair_share)
@@ -155,6 +174,7 @@ class BeatJudge:
             refused.clear()
         refused.append(rr)
         if len(refused) >= limits.rebase:
+            self._earlier = tuple(self._accepted)
             self._accepted.clear()
             for one in refused:
                 self._take_for_neighbour(one)

@@ -51,7 +51,8 @@ class NoContact(SensorRule):
         if not fresh and (
             watched.newest is None or second * NS_PER_S - watched.last_ns > watched.hold_ns
         ):
-            return UNSURE
+            # Off the skin sensors send less, then nothing: no more is known than at the last one.
+            return BAD if self._is_enough else UNSURE
         if self._score_s == 0 and watched.last_valid_ns == watched.last_ns:
             self._bad_readings = 0
             bad = False
@@ -61,6 +62,8 @@ class NoContact(SensorRule):
             self._count_beats(fresh)
             if not bad and self._beats_stopped(second):
                 return self._no_beats()
+        if bad and watched.is_acquiring(second * NS_PER_S):
+            return UNSURE
         if bad:
             if self._score_s == 0:
                 self._since = second
@@ -71,9 +74,12 @@ class NoContact(SensorRule):
         if self._score_s == 0:
             self._bad_readings = 0
             return GOOD
-        if self._score_s >= self._needed_s and self._bad_readings >= self._limits.least_readings:
-            return BAD
-        return UNSURE
+        return BAD if self._is_enough else UNSURE
+
+    @property
+    def _is_enough(self) -> bool:
+        enough = self._bad_readings >= self._limits.least_readings
+        return enough and self._score_s >= self._needed_s
 
     @property
     def _needed_s(self) -> int:
@@ -96,7 +102,8 @@ class NoContact(SensorRule):
         measures = [Measure("seconds without contact", for_s, "s", self._needed_s)]
         match self._aspect:
             case "contact":
-                cause = f"{self.name} says that it has had no skin contact for {for_s} s."
+                cause = f"{self.name} says that it has had no skin contact for {for_s} s"
+                cause += ", and sends RR that no heart has." if self._has_odd_rr() else "."
             case "zero":
                 cause = f"{self.name} has sent 0 bpm for {for_s} s."
             case "beats":
@@ -137,6 +144,11 @@ class NoContact(SensorRule):
         else:
             self._aspect = "zero" if newest.mbpm == 0 else "range"
         return True
+
+    def _has_odd_rr(self) -> bool:
+        newest = self.watched.newest
+        low, high = self._limits.least_rr, self._limits.most_rr
+        return newest is not None and not all(low <= rr <= high for rr in newest.rr)
 
     def _count_beats(self, fresh: list[tuple[int, HeartRate]]) -> None:
         for t_ns, reading in fresh:

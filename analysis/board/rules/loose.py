@@ -27,7 +27,10 @@ _LOST_AFTER_NS: Final = 5 * NS_PER_S
 
 
 class LooseReference(SensorRule):
-    """Beats missing or doubled, RR that do not fill the time, RR against bpm, leaps of the bpm."""
+    """Beats missing or doubled, RR that do not fill the time, RR against bpm, leaps of the bpm.
+
+    Of a reference without electrodes only the leaps: its RR are an estimate of their own.
+    """
 
     kind = WarningKind.LOOSE_REFERENCE
 
@@ -142,8 +145,9 @@ class LooseReference(SensorRule):
         self._look_for_leap(second, t_ns, mbpm)
         self._last_ns, self._last_mbpm = t_ns, mbpm
         self._judge_beats(second, reading)
-        # Optical sensors leave beats out by habit.
-        if self._account.take(t_ns, reading.rr, self._judge.beside) and self.has_electrodes:
+        if not self.watched.has_electrodes:
+            return
+        if self._account.take(t_ns, reading.rr, self._judge.beside):
             self._add(
                 second,
                 self._limits.missing_time,
@@ -155,6 +159,8 @@ class LooseReference(SensorRule):
             self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
 
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
+        if not self.watched.has_electrodes:
+            return  # optical sensors leave beats out, and guess others, by habit
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
                 self._beats += 1

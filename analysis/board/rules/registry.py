@@ -94,7 +94,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         lambda of: [NoContact(of.session, sensor) for sensor in of.compared],
         explains=frozenset(
             {
-                K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
+                K.THINNING, K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
                 K.REFERENCE_LOST, K.LOOSE_REFERENCE, K.OUTVOTED_REFERENCE,
             }
         ),

@@ -29,19 +29,9 @@ class SensorRule(Rule):
         )
 
     @property
-    def has_electrodes(self) -> bool:
-        """Whether it is worn as a strap is, as far as the plan tells: a reference that says
-        nothing of itself is taken for one.
-        """
-        planned = self.watched.planned
-        if planned.placement:
-            return "chest" in planned.placement.lower()
-        return planned.kind == "strap" if planned.kind else self.watched.is_reference
-
-    @property
     def seat_advice(self) -> str:
         """How such a sensor is seated better, as one sentence."""
-        if self.has_electrodes:
+        if self.watched.has_electrodes:
             return "Wet the strap's electrodes, tighten it by a finger, and keep clothing off it."
         return "Tighten its band by one hole, move it a finger's breadth up the arm, warm the skin."
 

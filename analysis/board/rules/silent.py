@@ -48,6 +48,14 @@ class Silent(SensorRule):
             return UNSURE
         if age_ns <= self._limit_ns():
             return UNSURE
+        newest = self.watched.newest
+        if (
+            newest is not None
+            and newest.contact is False
+            and self.aspect in ("up", "unknown")
+            and age_ns <= self._limits.off_skin_s * NS_PER_S
+        ):
+            return UNSURE  # it has said itself that it is off the skin: that is another rule's
         self._quiet_since_ns = last_ns
         return BAD
 
@@ -122,6 +130,7 @@ class Silent(SensorRule):
             return round(limits.companion_s * NS_PER_S)
         spacings = sorted(self.watched.spacings)
         usual_ns = spacings[len(spacings) * 9 // 10] if spacings else 0
-        limit_ns = min(limits.spacings * usual_ns, limits.most_s * NS_PER_S)
+        most_ns = max(limits.most_s * NS_PER_S, limits.slow_spacings * usual_ns)
+        limit_ns = min(limits.spacings * usual_ns, most_ns)
         # A sensor planned with a wider age limit sends less often by design.
         return round(max(limit_ns, self._least_ns, self.watched.hold_ns))

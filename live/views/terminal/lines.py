@@ -116,7 +116,7 @@ def _whose(warning: SensorWarning, snapshot: Snapshot) -> str:
 
 def _said(sensor: SensorStatus) -> str:
     if sensor.held_bpm is None:
-        return f"{sensor.label} – ({sensor.link.value})"
+        return f"{sensor.label} – ({sensor.state})"
     inside = {None: "", True: ", in", False: ", OUT"}[sensor.within]
     difference = (
         ""

@@ -272,7 +272,7 @@ def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: b
         bpm,
         Text(differs, OUT if sensor.within is False else ""),
         inside,
-        Text(sensor.link.value, "" if sensor.link.is_up or not live_link else OUT),
+        Text(sensor.state, "" if sensor.link.is_up or not live_link else OUT),
         Text(contact, OUT if sensor.contact is False else ""),
         Text(battery),
         Text(f"{100 * sensor.coverage:.0f} %"),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from analysis.board.rules.base import BAD, UNSURE
 from analysis.board.rules.battery import LowBattery
 from analysis.board.rules.contact import NoContact
 from analysis.board.rules.reference_lost import ReferenceLost
+from analysis.board.session_state import SessionState
 from analysis.board.snapshot import Severity, WarningKind
 from replay import event as ev
 from replay.event import Event
@@ -180,3 +182,64 @@ def test_low_battery_has_hysteresis() -> None:
     (warning,) = of_kind(board, WarningKind.LOW_BATTERY, 2)
     assert (warning.start_s, warning.end_s, warning.severity) == (10, 40, Severity.NOTICE)
     assert warning.cleared == "It reports 20 % of charge."
+
+
+@pytest.mark.parametrize(
+    ("sensor", "bpm", "contact", "found_by"),
+    [(2, 0, None, 47), (2, 120, False, 47), (1, 0, None, 47), (1, 120, False, 6)],
+)
+def test_a_sensor_that_looks_for_the_heart_is_acquiring(sensor, bpm, contact, found_by) -> None:
+    """0 in the first 40 s is no fault, nor an optical contact bit; a strap's bit is, at once."""
+    board = play(
+        plan_of(), stream(sensor, 0.3, 60, bpm, contact=contact), until_s=60, rules=_contact
+    )
+    (warning,) = board.warnings
+    assert found_by - 4 <= warning.start_s <= found_by
+    early = play(
+        plan_of(), stream(sensor, 0.3, 20, bpm, contact=contact), until_s=20, rules=_contact
+    )
+    status = early.snapshot().sensors[sensor - 1]
+    assert status.is_acquiring is (found_by > 40)
+    assert (status.state == "acquiring") is (found_by > 40)
+
+
+def test_a_sensor_that_has_found_the_heart_is_not_acquiring_any_more() -> None:
+    """Within the first 40 s, too, a contact that was there and is lost is told."""
+    board = play(
+        plan_of(), stream(2, 0.3, 10, 120), stream(2, 10.3, 30, 0), until_s=30, rules=_contact
+    )
+    assert [w.start_s <= 15 for w in board.warnings] == [True]
+    assert not board.snapshot().sensors[1].is_acquiring
+
+
+def test_isolated_notifications_off_the_skin_are_named_as_such() -> None:
+    """A strap off the skin that sends now and then, with RR of no heart, is not called silent."""
+    board = play(
+        plan_of(),
+        stream(1, 0.3, 60, 120, contact=True),
+        stream(1, 60.3, 120, 120, contact=False, rr=lambda _: [4096], every_s=9),
+        stream(2, 0.5, 120, 120),
+        stream(3, 0.7, 120, 120),
+        until_s=118,
+    )
+    (warning,) = [w for w in board.warnings if w.sensor == 1]
+    assert warning.kind is WarningKind.NO_CONTACT
+    assert warning.since_s <= 61
+    assert warning.start_s <= 72
+    assert "no skin contact" in warning.cause
+    assert "RR that no heart has" in warning.cause
+
+
+def test_reset_forgets_lost_contact() -> None:
+    """What was explained by another warning counts for nothing afterwards."""
+    session = SessionState(plan_of())
+    rule = NoContact(session, session.sensors[1])
+    for second in range(60):
+        session.sensors[1].take(second * S, hr(second, 2, 120 if second < 55 else 0))
+        session.sensors[1].close_second(second)
+        verdict = rule.step(second)
+        session.sensors[1].fresh = []
+    assert verdict is BAD
+    rule.reset()
+    session.sensors[1].take(60 * S, hr(60, 2, 0))
+    assert rule.step(60) is UNSURE

@@ -7,8 +7,9 @@ import random
 
 import pytest
 
+from analysis.board import Board
 from analysis.board.rules.frozen import Frozen
-from tests.standins.session_events import plan_of, play, stream
+from tests.standins.session_events import S, plan_of, planned, play, stream
 
 
 def _rule(session):
@@ -158,3 +159,142 @@ def test_reference_that_agrees_with_its_own_beats_is_not_frozen() -> None:
         rules=_rule,
     )
     assert board.warnings == ()
+
+
+def _climb(t: float) -> float:
+    """Steady for 100 s, then up by 1.2 bpm a second for 50 s, with a heart's jitter."""
+    return 100 + 1.2 * min(max(0.0, t - 100), 50) + 1.6 * math.sin(t * 1.7) + math.sin(t * 0.61)
+
+
+@pytest.mark.parametrize(("every_s", "found"), [(1.0, True), (2.0, True), (5.0, False)])
+def test_readings_are_counted_and_not_seconds(every_s, found) -> None:
+    """A sensor that sends every five seconds has not stood still for ten readings in 45 s."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 145, _climb),
+        stream(2, 0.6, 100, _climb, every_s=every_s),
+        stream(2, 100.6, 145, 101, every_s=every_s),
+        until_s=145,
+        rules=_rule,
+    )
+    assert bool(board.warnings) is found
+
+
+@pytest.mark.parametrize(("gap_s", "survives"), [(20, True), (70, False)])
+def test_it_survives_a_silence_when_the_same_value_comes_back(gap_s, survives) -> None:
+    """What it stood still before a short silence counts; after a minute it is a new start."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 300, lambda t: _heart(t) + t / 10),
+        stream(2, 0.6, 100, _late(6)),
+        stream(2, 100.6, 108, 120),
+        stream(2, 108.6 + gap_s, 116 + gap_s, 120),
+        until_s=116 + gap_s,
+        rules=_rule,
+    )
+    assert bool(board.warnings) is survives
+    if survives:
+        assert board.warnings[0].since_s == 101
+
+
+@pytest.mark.parametrize(("moves", "found"), [(3, False), (5.5, True), (20, True)])
+def test_smoothed_sensor_beside_a_heart_that_hardly_moved_is_not_frozen(moves, found) -> None:
+    """Beside 3 bpm of movement a value may stand for a minute; beside more it may not."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 200, lambda t: 130 + moves * min(max(0, t - 150), 20) / 20),
+        stream(2, 0.6, 140, lambda t: 128 + int(t / 7) % 3),
+        stream(2, 140.6, 195, 130),
+        until_s=195,
+        rules=_rule,
+    )
+    assert bool(board.warnings) is found
+
+
+@pytest.mark.parametrize(("off", "found"), [(4, False), (7, True)])
+def test_steady_ecg_rate_may_stand_beside_its_beats(off, found) -> None:
+    """RR that wander by 4 bpm about an unchanging bpm are a steady heart; 7 bpm are not."""
+    board = play(
+        plan_of(),
+        stream(
+            1, 0.2, 60, 60, rr=lambda t: [round(61_440 / (60 + off * (t > 30) + math.sin(t * t)))]
+        ),
+        until_s=60,
+        rules=_rule,
+    )
+    assert bool(board.warnings) is found
+
+
+def test_breathing_alone_does_not_accuse_a_steady_rate() -> None:
+    """RR that swing by a fifth with each breath have the median of a steady heart."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 600, 60, rr=lambda t: [1024 + round(120 * math.sin(t * 1.4))]),
+        until_s=600,
+        rules=_rule,
+    )
+    assert board.warnings == ()
+
+
+@pytest.mark.parametrize(("moves", "found"), [(9, False), (24, True)])
+def test_to_accuse_a_reference_the_others_must_move_far(moves, found) -> None:
+    """Test sensors swing by themselves: a reference needs twice the movement of a test sensor."""
+
+    def rise(t: float) -> float:
+        return 120 + moves * min(max(0, t - 105), 40) / 40
+
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 100, lambda t: 118 + int(t / 3) % 4),
+        stream(1, 100.2, 150, 120),
+        stream(2, 0.4, 150, rise),
+        stream(3, 0.6, 150, rise),
+        until_s=150,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([1] if found else [])
+
+
+def test_frozen_from_the_first_second_is_found() -> None:
+    """A value that never changed is told as soon as the heart has moved under every delay."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 120, _heart),
+        stream(2, 0.6, 120, 140),
+        until_s=120,
+        rules=_rule,
+    )
+    (warning,) = board.warnings
+    assert warning.since_s == 1
+    assert warning.start_s <= 45
+
+
+def test_reset_forgets_the_accusation() -> None:
+    """After another warning explained it, a standing value is judged anew by how others move."""
+    made = []
+
+    def rules(session):
+        made[:] = [Frozen(session, session.sensors[1])]
+        return made
+
+    board = Board(plan_of(), rules)
+    steady = stream(1, 0.2, 100, _heart) + stream(1, 100.2, 200, 150)
+    frozen = stream(2, 0.6, 60, _late(3)) + stream(2, 60.6, 200, 150)
+    for event in sorted(steady + frozen, key=lambda event: event.t_ns):
+        board.feed(event)
+        if board.second == 99 and made:
+            made[0].reset()
+            made.clear()
+    board.finish(200 * S)
+    assert len(board.warnings) == 1
+    assert board.warnings[0].start_s <= 75
+
+
+def test_advice_on_an_imported_file_is_about_the_file() -> None:
+    """A sensor in a file is not to be switched off and on."""
+    file = {"source": "file", "file": "tansy.fit", "alignment": "estimated", "kind": ""}
+    plan = plan_of(planned("Yarrow", "reference"), planned("Tansy", **file))
+    events = [stream(1, 0.2, 120, _heart), stream(2, 0.6, 60, _late(3)), stream(2, 60.6, 120, 150)]
+    (warning,) = play(plan, *events, until_s=120, rules=_rule).warnings
+    assert "battery" not in warning.advice
+    assert "Leave this stretch out" in warning.advice

@@ -88,6 +88,14 @@ def test_a_heart_that_slows_after_effort_is_good() -> None:
     assert set(_judge(*rr)) == {Beat.GOOD}
 
 
+def test_a_run_of_fast_beats_and_its_end_are_one_swing() -> None:
+    """When a heart falls back from a run of early beats, its usual RR is no missed beat."""
+    run = [300, 302, 299, 301, 300, 303, 298, 430, 520, 440, 435, 430]
+    judged = _judge(*[430, 436] * 8, *run)
+    assert not {Beat.MISSED, Beat.EXTRA, Beat.MISSED_MANY} & set(judged)
+    assert judged[-3:] == [Beat.GOOD] * 3
+
+
 def _with_bad_beats(at_s: list[float], make=lambda a, b: [a + b]) -> list[float]:
     """A steady heart in exercise; the two beats at each of these times are made into others."""
     rr, at, waiting, heart = [], 0.0, list(at_s), _heart(1200)
@@ -187,15 +195,23 @@ def test_a_fault_from_the_first_second_is_found() -> None:
     ("worn", "advice"),
     [
         ({"placement": "chest"}, "electrodes"), ({"placement": "upper arm"}, "Tighten its band"),
-        ({"kind": "arm"}, "Tighten its band"), ({}, "electrodes"),
+        ({"kind": "arm"}, "Tighten its band"), ({"kind": "strap"}, "electrodes"),
+        ({}, "electrodes"),
     ],
 )  # fmt: skip
 def test_advice_fits_the_kind_of_reference(worn, advice) -> None:
     """An arm sensor has no electrodes to be wetted."""
     plan = plan_of(planned("Yarrow", "reference", **worn), planned("Sorrel"))
-    events = _strap(_with_bad_beats([100, 104]))
-    (warning,) = play(plan, events, until_s=130, rules=_rule).warnings
+    leaps = stream(1, 0.5, 100, lambda t: 140 if 50 < t < 54 else 100)
+    (warning,) = play(plan, leaps, until_s=100, rules=_rule).warnings
     assert advice in warning.advice
+
+
+def test_beats_that_an_optical_reference_leaves_out_are_its_habit() -> None:
+    """Missed beats make a strap loose, not an arm sensor."""
+    plan = plan_of(planned("Yarrow", "reference", kind="arm"), planned("Sorrel"))
+    events = _strap(_with_bad_beats([100, 104, 108]))
+    assert play(plan, events, until_s=130, rules=_rule).warnings == ()
 
 
 def test_sound_strap_raises_nothing() -> None:

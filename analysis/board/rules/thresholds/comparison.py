@@ -47,43 +47,50 @@ class DelayLimits:
 class FrozenLimits:
     """When a value that does not change counts as frozen."""
 
+    least: int = 10
+    """Readings: of real wrist and arm sensors one run in a hundred is longer than 6 to 13 …"""
     least_s: int = 8
-    """A heart at a steady pace shows the same whole bpm for many seconds; less is never frozen."""
-    runs: float = 1.0
-    """Longer than its own longer recent runs: coarse sensors are not accused of being coarse."""
+    """… and a heart at a steady pace shows one whole bpm for seconds at any rate of sending."""
     runs_share: float = 0.95
-    """Which of its own recent runs counts as long."""
-    runs_most_s: int = 30
+    """Longer than its own longer recent runs: coarse sensors are not accused of being coarse."""
+    runs_times: float = 1.5
+    """By how much: sensors that average and hold show one value for half a minute at rest."""
+    runs_most: int = 60
     """Chosen: beyond this the own history excuses nothing any more."""
     runs_kept: int = 60
     """Chosen: some minutes of history, so that a change of effort renews it."""
-    habit_runs: int = 20
-    """So many changes must have been seen before a sensor has a habit of changing."""
-    habit: float = 1.25
-    """A run longer than its own longer ones by this much breaks the habit: a sensor that is only
-    late still shows the jitter of the heart of some seconds ago …"""
-    habit_least_s: int = 10
-    """… and even one that changes every second stands still for some seconds by chance."""
-    habit_moved_mbpm: int = 5_000
-    """Chosen: movement of the others beside a broken habit, whatever the delay; on clean simulated
-    sessions the two hardly ever come together."""
-    still_share: float = 0.5
-    """Chosen: the mover has not stood still itself for half as long within the delay."""
+    silence_s: int = 60
+    """A badly worn armband held one value for minutes, with silences of some seconds in between;
+    after a minute it may have been put on anew."""
     lag_s: int = 20
     """Optical sensors follow 5 to 20 s late: while a sensor's own delay is not known, the others
     must have moved whichever of these is assumed, else the value may not have got there yet."""
-    delay_slack_s: int = 4
-    """A known delay is known to some seconds, and differs between rise and fall."""
-    moved_mbpm: int = 7_000
-    """Chosen: what others must move while a run is only as long as usual; less in proportion,
-    the more the run stands out …"""
-    moved_least_mbpm: int = 3_000
-    """… but never less than the jitter of a steady heart that has been smoothed over 5 s."""
+    delay_slack_s: int = 6
+    """A known delay is known to some seconds, differs between rise and fall by up to 5 s, and
+    smoothing adds to it."""
+    moved_mbpm: int = 8_000
+    """What others must move beside a run of ``least`` readings: smoothed sensors stand still for
+    as long at each turn of the heart; …"""
+    moved_least_mbpm: int = 5_000
+    """… less in proportion the longer the run, down to what a steady heart wanders, …"""
+    long: int = 25
+    """… from so many readings on: real sensors that were well worn held none so long while the
+    heart moved."""
+    habit_runs: int = 20
+    """So many changes must have been seen before a sensor has a habit of changing."""
+    habit: float = 4.0
+    """A run so many times its longer ones breaks the habit: even a sensor that is late would show
+    the jitter of the heart of some seconds ago …"""
+    still_share: float = 0.5
+    """… unless the heart itself stood still then, for half as long."""
     moved_spreads: float = 2.0
     """A sensor that follows loosely may stand still by chance: the movement must stand out of
     the spread with which it follows."""
-    smooth_s: int = 5
-    """Optical sensors average over seconds; a movement that is gone within them is not missed."""
+    reference_times: float = 2.0
+    """Test sensors swing by themselves: to accuse a reference they must move twice as much."""
+    smooth_s: int = 10
+    """Breathing and the slow waves of the blood pressure (one in 10 s) move a heart at rest by
+    5 bpm and more to and fro; a sensor that averages them away is not frozen."""
     repeated_beats: int = 12
     """So many RR in a row that are those of a few beats before, to 1/1024 s: of real recordings of
     exercise none holds more than five …"""
@@ -91,10 +98,14 @@ class FrozenLimits:
     """… but some hold one interval 14 times in a row, where a recorder filled a hole."""
     repeats_chance: float = 1e-6
     """Coarse RR repeat by chance: as many must, as its own habit makes once in so many beats."""
-    own_rr_mbpm: int = 3_000
-    """Chosen: the sensor's own RR say another rate than its bpm by more than averaging does."""
-    own_rr_s: int = 4
-    """Chosen: a contradiction for as long as straps need to bring the RR into the average."""
+    own_rr_window_s: int = 10
+    """Two breaths: the median of the RR within is the rate that a bpm is held against."""
+    own_rr_beats: int = 6
+    """Fewer within that time are no rate."""
+    own_rr_mbpm: int = 5_000
+    """A steady ECG rate stands for long while its RR wander by some bpm with each breath."""
+    own_rr_s: int = 2
+    """Chosen: the median has averaged already; one more second keeps a single beat out."""
     clear_after_s: int = 2
     """Chosen: the value has changed and kept changing or staying for another second."""
 

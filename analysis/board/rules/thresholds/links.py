@@ -27,7 +27,12 @@ class SilentLimits:
     spacings: float = 3.0
     """Three of the sensor's own slower spacings: two lost in a row are common, three are not."""
     most_s: float = 8.0
-    """Even a sensor that sends every 2 s must be missed within 10 s."""
+    """Even a sensor that sends every 2 s must be missed within 10 s …"""
+    slow_spacings: float = 2.0
+    """… but some send every 5 to 15 s by design: of those one may be lost, two are silence."""
+    off_skin_s: float = 30.0
+    """A sensor that has said that it has no contact sends now and then only; for longer, its link
+    is to be looked at."""
     companion_s: float = 60.0
     """Cadence and power sensors fall silent by design while nothing turns."""
     back_s: float = 2.5

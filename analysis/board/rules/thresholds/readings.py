@@ -5,6 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+_LEAST_RR: Final = 236
+"""260 bpm: faster than any heart in exercise."""
+_MOST_RR: Final = 2560
+"""2.5 s, 24 bpm: slower than the slowest valid reading."""
+
 
 @dataclass(frozen=True, slots=True)
 class ContactLimits:
@@ -29,6 +34,8 @@ class ContactLimits:
     held_s: float = 7.0
     """Optical sensors hold RR back while the arm moves, but go on with the bpm: off the skin is one
     whose RR stop while its bpm stands still, for longer than it does by chance."""
+    least_rr: int = _LEAST_RR
+    most_rr: int = _MOST_RR
     no_beats_readings: int = 4
     """So many readings without a beat: lost notifications alone do not make it."""
 
@@ -45,10 +52,8 @@ class BeatLimits:
     """By RR (160, 120, 95 and 75 bpm), what a heart itself varies by: well-seated straps swing
     within five beats by 2, 12, 27 and 43 % (99 of 100) above 150, 120, 95 and below 75 bpm, single
     early beats aside, and change to the next beat by 2.5, 3, 10 and 19 %."""
-    least_rr: int = 236
-    """260 bpm: faster than any heart in exercise."""
-    most_rr: int = 2560
-    """2.5 s, 24 bpm: slower than the slowest valid reading."""
+    least_rr: int = _LEAST_RR
+    most_rr: int = _MOST_RR
     pair_share: float = 0.2
     """Two intervals that together make one do so within what one interval varies, at most."""
     half: float = 0.5

@@ -32,7 +32,7 @@ COLUMNS: Final = ("bias bpm", "MAE bpm", "within", "r", "pairs")
 
 def facts(status: SensorStatus) -> list[str]:
     """Link, rate, age, contact, battery, signal, coverage, gaps: one short phrase each."""
-    found = [LINK_WORDS[status.link]]
+    found = [status.state if status.is_acquiring else LINK_WORDS[status.link]]
     if status.age_s is not None:
         found.append(f"{status.age_s:.1f} s old")
     found.append(f"{status.rate_hz:.1f} a second")
