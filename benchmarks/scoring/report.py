@@ -20,6 +20,8 @@ from benchmarks.scoring.intensity import DEFINED, INTENSITIES
 from benchmarks.scoring.score import Alarm, Judgements, Outcome, Score
 
 FALSE_ALARM_GOAL_PER_H = 0.1
+LOOSE_GOAL_PER_H = 0.5
+FROZEN_GOAL_PER_SENSOR_H = 0.5
 
 
 def figures(score: Score, judgements: Judgements) -> dict[str, Any]:
@@ -231,6 +233,16 @@ def _goals(values: dict[str, Any]) -> list[tuple[str, str, str]]:
         asked = f"false alarms on clean sessions: under {clean['goal_per_hour']:g} per hour"
         met = clean["per_hour"] < clean["goal_per_hour"]
         rows.append((asked, f"{clean['per_hour']:g} per hour", "yes" if met else "no"))
+    for kind, unit, goal in (
+        (WarningKind.LOOSE_REFERENCE, "hour", LOOSE_GOAL_PER_H),
+        (WarningKind.FROZEN, "sensor_hour", FROZEN_GOAL_PER_SENSOR_H),
+    ):
+        row = next(row for row in values["rules"] if row["rule"] == kind.value)
+        reached = row[f"clean_false_alarms_per_{unit}"]
+        if reached is not None:
+            per = unit.replace("_", "-")
+            asked = f"false {kind.value} on clean sessions: under {goal:g} per {per}"
+            rows.append((asked, f"{reached:g} per {per}", "yes" if reached < goal else "no"))
     return rows
 
 
