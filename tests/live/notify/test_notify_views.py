@@ -163,7 +163,7 @@ def test_a_replay_calls_nobody_unless_asked(capture):
             notifier = notifier_of(feed, options)
             assert notifier is not None
             notifier.close()
-    quiet = replace(PLAN, notifier=AttentionPlan(sounds=False))
+    quiet = replace(PLAN, attention=AttentionPlan(sounds=False))
     assert notifier_of(ScriptedFeed([], plan=quiet), DEFAULT_OPTIONS) is None
     assert notifier_of(ScriptedFeed([]), NotifyOptions(sounds=False, command=("x",))) is None
     usual = notifier_of(ScriptedFeed([]), DEFAULT_OPTIONS)
