@@ -62,10 +62,10 @@ def parse_attention(raw: object) -> AttentionPlan:
     return AttentionPlan(**values)
 
 
-def attention_table(attention: AttentionPlan) -> dict[str, Any]:
+def attention_table(attention: AttentionPlan) -> dict[str, object]:
     """The table that :func:`parse_attention` reads back; only what differs from the defaults."""
     usual = AttentionPlan()
-    table: dict[str, Any] = {
+    table: dict[str, object] = {
         name: getattr(attention, name)
         for name in ("topic", "quiet_s", "sounds")
         if getattr(attention, name) != getattr(usual, name)

@@ -362,7 +362,7 @@ def load_plan(path: Path) -> Plan:
 
 def format_plan(plan: Plan) -> str:
     """TOML text that :func:`parse_plan` reads back to an equal plan."""
-    table: dict[str, Any] = {
+    table: dict[str, object] = {
         "session": _filled(
             plan,
             _SESSION_KEYS,
@@ -382,7 +382,9 @@ def format_plan(plan: Plan) -> str:
     return "\n".join(parts)
 
 
-def _filled(thing: object, keys: Mapping[str, type], *, always: tuple[str, ...]) -> dict[str, Any]:
+def _filled(
+    thing: object, keys: Mapping[str, type], *, always: tuple[str, ...]
+) -> dict[str, object]:
     """The values that differ from their defaults, and those that are always written."""
     defaults = {item.name: item.default for item in fields(thing)}  # type: ignore[arg-type]
     return {

@@ -114,3 +114,20 @@ def test_the_preflight_knows_every_base_dependency():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     declared = {re.split(r"[<>=;\[ ]", pin)[0] for pin in project["project"]["dependencies"]}
     assert set(preflight.BASE_PACKAGES.values()) == declared
+
+
+def test_results_do_not_travel_as_untyped_dictionaries():
+    """At most 30 lines of the product speak of a dictionary whose values may be read as anything.
+
+    A result has a type (``SessionRecord``), so that a misspelt or missing number is found by the
+    type checker and not by a reader.  What is left reads TOML and lines of other processes, where
+    the check is the code itself; what is only printed as JSON is a ``dict[str, object]``.
+    """
+    untyped = [
+        f"{_name(path)}:{number}"
+        for path in MODULES
+        if path.relative_to(ROOT).parts[0] in {"live", "analysis", "replay"}
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if re.search(r"\b(dict|Mapping)\[str, Any\]", line)
+    ]
+    assert len(untyped) <= 30, untyped

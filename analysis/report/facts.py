@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from analysis.report.reporting_items import reporting_items
 from analysis.report.verdict import sensor_verdict, session_verdict
@@ -19,7 +19,7 @@ from analysis.statistics.efforts import Answer
 from analysis.statistics.estimate import Estimate, Interval
 from analysis.statistics.summary import Agreement
 
-Facts: TypeAlias = dict[str, Any]
+Facts: TypeAlias = dict[str, object]
 """One JSON object.  It is made to be printed, never to be read by the program."""
 
 

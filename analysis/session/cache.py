@@ -30,6 +30,10 @@ CACHE_FOLDER_VARIABLE: Final = "SIDEBEAT_CACHE_DIR"
 _KIND: Final = "sidebeat session record"
 
 
+class NotARecord(ValueError):
+    """What was read is no record of this format."""
+
+
 def cache_folder() -> Path:
     """Where records are kept: the place that this system has for what can be made again."""
     if named := os.environ.get(CACHE_FOLDER_VARIABLE):
@@ -51,15 +55,15 @@ def encode_record(record: SessionRecord) -> bytes:
 
 
 def decode_record(text: bytes) -> SessionRecord:
-    """Read a record, every field checked.  Raises ``ValueError`` on anything that is none."""
+    """Read a record, every field checked.  Raises :class:`NotARecord`."""
     import msgspec  # noqa: PLC0415 - as above
 
     try:
         record = msgspec.json.decode(text, type=SessionRecord)
     except (msgspec.MsgspecError, SidebeatError) as error:
-        raise ValueError(str(error)) from None
+        raise NotARecord(str(error)) from None
     if record.format != FORMAT:
-        raise ValueError(f"a record of format {record.format}")
+        raise NotARecord(f"a record of format {record.format}")
     return record
 
 

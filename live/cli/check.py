@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from live.cli.facts import print_json, utc_text
 from live.cli.output import say
@@ -143,7 +143,7 @@ def _print_report(report: CheckReport) -> None:
 _NUMBERS: Final = {"heart rate", "other", "first", "last", "gaps", "longest"}
 
 
-def _facts(report: CheckReport) -> dict[str, Any]:
+def _facts(report: CheckReport) -> dict[str, object]:
     started = report.started_utc_ns
     return {
         "file": str(report.path),
@@ -186,7 +186,7 @@ def _facts(report: CheckReport) -> dict[str, Any]:
     }
 
 
-def _salvage_facts(done: SalvageReport) -> dict[str, Any]:
+def _salvage_facts(done: SalvageReport) -> dict[str, object]:
     return {
         "source": str(done.source),
         "target": str(done.target),
@@ -200,7 +200,7 @@ def _salvage_facts(done: SalvageReport) -> dict[str, Any]:
     }
 
 
-def _lost(stretch: LostStretch) -> dict[str, Any]:
+def _lost(stretch: LostStretch) -> dict[str, object]:
     return {
         "after_s": _seconds(stretch.after_ns),
         "before_s": _seconds(stretch.before_ns),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from live.cli.facts import plan_facts, print_json, utc_text
 from live.cli.output import say
@@ -110,7 +110,7 @@ def exported(capture: Capture) -> Exported:
     return Exported(capture, session.record, session.data)
 
 
-def session_facts(session: Exported) -> dict[str, Any]:
+def session_facts(session: Exported) -> dict[str, object]:
     """What ``session.json`` says: who, what, and which sensors."""
     capture = session.capture
     return {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import UTC, datetime
-from typing import Any
 
 from analysis.board import Board
 from analysis.board.snapshot import SensorStatus
@@ -14,17 +13,17 @@ from replay.event import NS_PER_S
 from replay.plan import Plan
 
 
-def json_text(facts: dict[str, Any]) -> str:
+def json_text(facts: dict[str, object]) -> str:
     """One JSON object as text, ending with a newline; never NaN or infinity."""
     return json_line(facts, indent=2) + "\n"
 
 
-def print_json(facts: dict[str, Any]) -> None:
+def print_json(facts: dict[str, object]) -> None:
     """Print one JSON object, and nothing else, on standard output."""
     print(json_text(facts), end="")
 
 
-def board_facts(board: Board) -> dict[str, Any]:
+def board_facts(board: Board) -> dict[str, object]:
     """Sensors with their final agreement, all warnings, markers."""
     snapshot = board.snapshot()
     return {
@@ -38,7 +37,7 @@ def board_facts(board: Board) -> dict[str, Any]:
     }
 
 
-def plan_facts(plan: Plan) -> dict[str, Any]:
+def plan_facts(plan: Plan) -> dict[str, object]:
     """What was planned, as far as a reader of numbers needs it."""
     return {
         "wearer": plan.wearer,
@@ -55,7 +54,7 @@ def utc_text(utc_ns: int) -> str:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _sensor(status: SensorStatus) -> dict[str, Any]:
+def _sensor(status: SensorStatus) -> dict[str, object]:
     return {
         "number": status.number,
         "label": status.label,

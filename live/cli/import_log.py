@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from live.cli.facts import utc_text
 from live.cli.import_dialog import ask_choice, ask_text
@@ -53,7 +53,7 @@ def is_log(path: Path, *, ask: bool) -> bool:
     return False
 
 
-def import_log(arguments: argparse.Namespace, *, ask: bool, software: str) -> dict[str, Any]:
+def import_log(arguments: argparse.Namespace, *, ask: bool, software: str) -> dict[str, object]:
     """Read the log, write the capture, and tell what was done as facts."""
     if len(arguments.files) > 1:
         raise SidebeatError("a log of notifications is imported alone: give one file")
@@ -134,7 +134,7 @@ def _target(out: Path, plan: Plan, log: NotificationLog) -> Path:
     return output_path(out, name)
 
 
-def _facts(target: Path, plan: Plan, log: NotificationLog) -> dict[str, Any]:
+def _facts(target: Path, plan: Plan, log: NotificationLog) -> dict[str, object]:
     sensors = []
     for number, (planned, logged) in enumerate(zip(plan.sensors, log.sensors, strict=True), 1):
         facts = log_facts(log, number, planned)

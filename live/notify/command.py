@@ -10,7 +10,7 @@ import signal
 import subprocess
 import time
 from collections.abc import Callable, Sequence
-from typing import Any, Final
+from typing import Final
 
 from live.notify.facts import call_environment
 from live.notify.throttle import Call, Occasion
@@ -40,7 +40,7 @@ class CommandRunner:
     def __init__(
         self,
         command: Sequence[str],
-        facts_of: Callable[[Call], dict[str, Any]],
+        facts_of: Callable[[Call], dict[str, object]],
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any
 
 from analysis.board.snapshot import SensorWarning
 from live.notify.throttle import Call
@@ -12,7 +11,7 @@ from replay.event import NS_PER_S
 from replay.plan import Plan
 
 
-def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
+def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, object]:
     """One warning, for JSON.  ``sensor`` is its label, ``None`` for the session."""
     return {
         "number": warning.number,
@@ -29,7 +28,7 @@ def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, Any]:
     }
 
 
-def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, Any]:
+def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, object]:
     """One call, for JSON: the warning, and which session it is about."""
     return {
         "event": call.occasion.value,
@@ -41,14 +40,14 @@ def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, Any]:
     }
 
 
-def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call], dict[str, Any]]:
+def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call], dict[str, object]]:
     """What is told about a call in a session of this plan that began then (ns since 1970)."""
     started = datetime.fromtimestamp(started_utc_ns / NS_PER_S, tz=UTC)
     text = started.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     return lambda call: call_facts(call, plan, text)
 
 
-def call_environment(facts: dict[str, Any]) -> dict[str, str]:
+def call_environment(facts: dict[str, object]) -> dict[str, str]:
     """The same facts as environment variables ``SIDEBEAT_…``; what is ``None`` is empty."""
     return {
         f"SIDEBEAT_{key.upper()}": _as_text(value)

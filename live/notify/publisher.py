@@ -7,7 +7,7 @@ import ssl
 import threading
 import time
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
@@ -38,7 +38,7 @@ class Publisher:
         self,
         broker: Broker,
         topic: str,
-        facts_of: Callable[[Call], dict[str, Any]],
+        facts_of: Callable[[Call], dict[str, object]],
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:

@@ -141,7 +141,7 @@ def token_frame(token: str) -> bytes:
     return _json_frame(Kind.TOKEN, {"token": token})
 
 
-def _json_frame(kind: Kind, values: dict[str, Any]) -> bytes:
+def _json_frame(kind: Kind, values: dict[str, object]) -> bytes:
     body = json.dumps(values, ensure_ascii=False).encode()
     return _HEAD.pack(kind, len(body)) + body
 

@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import tomli_w
 
@@ -130,7 +130,7 @@ def load_known_sensors(path: Path) -> KnownSensors:
 
 def save_known_sensors(path: Path, memory: KnownSensors) -> None:
     """Write it, in one step.  Raises :class:`KnownSensorsError` if the folder does not let us."""
-    table: dict[str, Any] = {"version": VERSION, "last": asdict(memory.last)}
+    table: dict[str, object] = {"version": VERSION, "last": asdict(memory.last)}
     text = tomli_w.dumps(table)
     for sensor in memory.sensors:
         text += "\n[[sensor]]\n" + tomli_w.dumps(asdict(sensor))

@@ -16,7 +16,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import live
 
@@ -44,7 +44,7 @@ class LineSubprocess:
     """
 
     def __init__(self, command: Sequence[str]) -> None:
-        self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self._lines: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()
         self._process = subprocess.Popen(
             [sys.executable, "-P", *command],
             env=subprocess_environment(),
@@ -73,7 +73,7 @@ class LineSubprocess:
         """Whether it runs no more."""
         return self._process.poll() is not None
 
-    def poll(self) -> list[dict[str, Any]]:
+    def poll(self) -> list[dict[str, object]]:
         """What it has said since the last call."""
         lines = []
         with contextlib.suppress(queue.Empty):

@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Mapping
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from replay.capture.files import LOG, READ_ERRORS, beside, cannot
 from replay.capture.notes import Note, body_text, check_note
@@ -36,7 +36,7 @@ def read_notes(connection: sqlite3.Connection, path: Path) -> tuple[Note, ...]:
 
 
 def append_note(
-    path: Path, plan: Plan, *, events: int, kind: str, made_utc_ns: int, body: Mapping[str, Any]
+    path: Path, plan: Plan, *, events: int, kind: str, made_utc_ns: int, body: Mapping[str, object]
 ) -> tuple[Note, ...]:
     """Add one note to a capture that is not being recorded; returns all, the new one last.
 

@@ -261,7 +261,7 @@ def _check_undo(number: int, earlier: Sequence[Note]) -> None:
         raise NoteError("undo: what a salvage or an import has recorded stays")
 
 
-def body_text(body: Mapping[str, Any]) -> str:
+def body_text(body: Mapping[str, object]) -> str:
     """The JSON text that is stored.  Raises :class:`NoteError` if it is not plain JSON."""
     try:
         return json.dumps(body, ensure_ascii=False, sort_keys=True, allow_nan=False)

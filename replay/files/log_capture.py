@@ -13,7 +13,7 @@ import heapq
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from replay.capture.notes import IMPORTED, Note
 from replay.event import ANCHOR, LINK, SESSION, Event, pack_int
@@ -60,7 +60,7 @@ def write_log(target: Path, plan: Plan, log: NotificationLog, *, software: str) 
         )
 
 
-def log_facts(log: NotificationLog, number: int, planned: PlannedSensor) -> dict[str, Any]:
+def log_facts(log: NotificationLog, number: int, planned: PlannedSensor) -> dict[str, object]:
     """What is kept of the import of one sensor, as plain values by name."""
     sensor = log.sensors[number - 1]
     return {

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 MISSING: Final = {
     "csv": "an empty cell",
@@ -146,7 +146,7 @@ WARNINGS: Final = Table(
 TABLES: Final = {table.name: table for table in (NOTIFICATIONS, READINGS, PAIRS, EFFORTS, WARNINGS)}
 
 
-def dictionary_json() -> dict[str, Any]:
+def dictionary_json() -> dict[str, object]:
     """The dictionary as plain values, as it is written beside every export."""
     return {
         "missing_values": MISSING,

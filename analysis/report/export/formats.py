@@ -92,7 +92,7 @@ WRITERS: Final[Mapping[str, Callable[[Path, Table, Iterable[tuple[Any, ...]]], i
 """By the name of the format, which is also the ending of the file."""
 
 
-def write_facts(path: Path, facts: Mapping[str, Any]) -> None:
+def write_facts(path: Path, facts: Mapping[str, object]) -> None:
     """Write a JSON object.  Raises :class:`SidebeatError`."""
     with _new_file(path) as file:
         json.dump(facts, file, ensure_ascii=False, indent=2, allow_nan=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject, Signal
@@ -111,7 +112,7 @@ class Annotations(QObject):
         dialog.given.connect(lambda body: self._add_stretch(kind, body))
         self._open(dialog)
 
-    def _add_stretch(self, kind: str, body: dict[str, Any]) -> None:
+    def _add_stretch(self, kind: str, body: Mapping[str, object]) -> None:
         if self._add(kind, body):
             self.seen.selection = None
 
@@ -145,7 +146,7 @@ class Annotations(QObject):
             number = entry.note.number
             self._try(lambda: self.notebook.take_back(number), "taken back")
 
-    def _add(self, kind: str, body: dict[str, Any]) -> bool:
+    def _add(self, kind: str, body: Mapping[str, object]) -> bool:
         return self._try(lambda: self.notebook.add(kind, **body), "noted")
 
     def _back_or_forth(self, *, redo: bool) -> None:
