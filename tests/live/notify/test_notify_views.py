@@ -241,8 +241,8 @@ def test_the_watcher_is_silent_in_a_rehearsal(tmp_path):
     """Before the recording nobody is called; then it attaches again, and calls."""
     out = tmp_path / "noted"
     script = f"import os; open({str(out)!r}, 'a').write(os.environ['SIDEBEAT_STARTED_UTC'] + ' ')"
-    notifier = AttentionPlan(command=(sys.executable, "-c", script))
-    plan = replace(PLAN, notifier=notifier)
+    attention = AttentionPlan(command=(sys.executable, "-c", script))
+    plan = replace(PLAN, attention=attention)
 
     def feed_of(title, started_s, reason):
         polls = [[], *by_second(silent_from(1, 3), 0, 60), [Ended(60 * NS_PER_S, reason)]]
