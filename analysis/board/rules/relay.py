@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.beat_match import match_beats
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import RELAY, RelayLimits
@@ -77,6 +78,8 @@ class Relay(SensorRule):
         self._since = 0
         self._previous = -1
         self._up = 0
+        self._due = 0
+        self._unlike_s = 0
         self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
 
     @property
@@ -91,8 +94,8 @@ class Relay(SensorRule):
             for echo in self._echoes:
                 if echo.source.second != second:
                     echo.source.look(second)
-        if own.new_beats and len(own.beats) >= self._limits.same_rr:
-            self._compare_beats()
+        if own.new_beats and second >= self._due:
+            self._compare_beats(second)
         if own.new_changes:
             self._compare_changes()
         source = self._source
@@ -132,32 +135,60 @@ class Relay(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._source = None
+        self._by_rr = False
+        self._unlike_s = 0
         for echo in self._echoes:
             echo.settle(self._limits)
             echo.score = 0.0
 
-    def _compare_beats(self) -> None:
-        length = self._limits.same_rr
-        own = self._own
-        newest = own.beats[-1]
-        if not self._by_rr and not any(newest in echo.source.beats for echo in self._echoes):
-            return
-        tail = list(own.beats)[-length:]
-        if len(set(tail)) < length // 4:
+    def _compare_beats(self, second: int) -> None:
+        """Hold the newest beats against those of the others, every few seconds."""
+        limits, own = self._limits, self._own
+        self._due = second + limits.every_s
+        ours = list(own.beats)[-limits.compared_rr :]
+        if len(ours) < limits.same_rr or len(set(ours)) < len(ours) // 5:
             return  # a list that hardly varies proves nothing
-        for echo in self._echoes:
-            theirs = list(echo.source.beats)
-            last = len(theirs) - length
-            for start in range(last, -1, -1):
-                if theirs[start] == tail[0] and theirs[start : start + length] == tail:
-                    at = start + length - 1
-                    lag_s = (own.beat_times[-1] - echo.source.beat_times[at]) / NS_PER_S
-                    if self._is_later(lag_s, echo):
-                        self._found(echo, lag_s, own.beat_times[-length], by_rr=True)
-                    return
+        candidates = self._echoes if self._source is None or not self._by_rr else (self._source,)
+        for echo in candidates:
+            lag_s = self._lag_of_beats(ours, echo)
+            if lag_s is None:
+                continue
+            self._unlike_s = 0
+            if self._source is None or not self._by_rr:
+                if self._is_later(lag_s, echo):
+                    self._found(echo, lag_s, own.beat_times[-len(ours)], by_rr=True)
+                return
+            return
         if self._by_rr:
-            self._by_rr = False
-            self._source = None
+            self._unlike_s += limits.every_s
+            if self._unlike_s >= limits.clear_s:
+                self._by_rr = False
+                self._source = None
+
+    def _lag_of_beats(self, ours: list[int], echo: _Echo) -> float | None:
+        """Median time by which these beats came later than the same of the other, or ``None``."""
+        limits, source = self._limits, echo.source
+        theirs = list(source.beats)
+        if len(theirs) < limits.same_rr:
+            return None
+        times, their_times = list(self._own.beat_times)[-len(ours) :], list(source.beat_times)
+        for factor in limits.units:
+            plain = factor == 1.0
+            match = match_beats(
+                ours,
+                theirs,
+                factor=factor,
+                most_off=limits.most_off if plain else limits.most_off_slipped,
+                ahead=limits.lost_rr,
+            )
+            count = len(match.pairs)
+            if count < max(limits.same_rr, limits.share * len(ours)):
+                continue
+            if plain and match.exact < limits.exact_share * count:
+                continue  # two straps on one heart agree as well, but not to the last tick
+            lags = sorted(times[i] - their_times[j] for i, j in match.pairs)
+            return lags[len(lags) // 2] / NS_PER_S
+        return None
 
     def _compare_changes(self) -> None:
         own = self._own
@@ -237,9 +268,19 @@ class Relay(SensorRule):
         echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
 
     def _is_later(self, lag_s: float, echo: _Echo) -> bool:
-        """Whether this one is the repeater; equal arrival makes it the later in the plan."""
+        """Whether this one is the repeater, by when the same arrived.
+
+        A reference is the repeater only if it is clearly later, on one clock; else the other is.
+        Two test sensors at the same moment: the later in the plan.
+        """
+        own, other = self.watched, echo.source.sensor
+        one_clock = own.planned.on_capture_clock and other.planned.on_capture_clock
+        if own.is_reference:
+            return one_clock and lag_s >= self._limits.reference_lag_s
+        if other.is_reference:
+            return not one_clock or lag_s > -self._limits.reference_lag_s
         if abs(lag_s) < self._limits.tie_s:
-            return self.sensor > echo.source.sensor.number
+            return self.sensor > other.number
         return lag_s > 0
 
     def _found(self, echo: _Echo, lag_s: float, since_ns: int, *, by_rr: bool) -> None:

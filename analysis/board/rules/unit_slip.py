@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.sensor_rule import SensorRule
@@ -19,6 +19,26 @@ if TYPE_CHECKING:
 
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 _WAVERS: Final = 1.7
+_AWAY: Final = 5
+
+
+class _Total(NamedTuple):
+    """At ``t_ns``, sums since the account began: time heard, ticks of RR, beats, bpm, readings,
+    and how often notifications were lost.
+    """
+
+    t_ns: int
+    heard_ns: int
+    ticks: int
+    beats: int
+    mbpm: int
+    readings: int
+    lost: int
+
+
+def _time_over_rr(first: _Total, last: _Total) -> float:
+    ticks = last.ticks - first.ticks
+    return (last.heard_ns - first.heard_ns) / NS_PER_S / (ticks / RR_PER_S) if ticks else 0.0
 
 
 class UnitSlip(SensorRule):
@@ -37,8 +57,7 @@ class UnitSlip(SensorRule):
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
         self._span_ns = round(limits.span_s * NS_PER_S)
-        # (t_ns, ticks so far, beats so far, sum of bpm so far, notifications so far)
-        self._totals: deque[tuple[int, int, int, int, int]] = deque()
+        self._totals: deque[_Total] = deque()
         self._spacing_ns = 0.0
         self._last_ns = -1
         self._beat_ns = -1
@@ -60,15 +79,20 @@ class UnitSlip(SensorRule):
             if reading.rr or self._totals:
                 self._take(t_ns, reading.rr, reading.valid_mbpm)
         totals = self._totals
-        if not fresh or not totals or totals[-1][0] - totals[0][0] < self._span_ns:
+        if not fresh or not totals:
             return UNSURE
-        first, last = totals[0], totals[-1]
-        ticks, beats = last[1] - first[1], last[2] - first[2]
-        bpm, count = last[3] - first[3], last[4] - first[4]
+        if totals[-1].heard_ns - totals[0].heard_ns < self._span_ns:
+            return UNSURE
+        stretch = self._stretch()
+        if not stretch:
+            return UNSURE
+        first, last = stretch[0], stretch[-1]
+        ticks, beats = last.ticks - first.ticks, last.beats - first.beats
+        bpm, count = last.mbpm - first.mbpm, last.readings - first.readings
         if not ticks or not beats or not count:
             return UNSURE
         limits = self._limits
-        self._ratio = (last[0] - first[0]) / NS_PER_S / (ticks / RR_PER_S)
+        self._ratio = _time_over_rr(first, last)
         if abs(self._ratio - 1) <= limits.fine:
             self._factor = 1.0
             return GOOD
@@ -77,24 +101,21 @@ class UnitSlip(SensorRule):
             if (
                 abs(self._ratio - slip) <= limits.band
                 and abs(self._against_bpm * slip - 1) <= limits.fine
-                and self._halves_agree(slip)
+                and self._halves_agree(stretch, slip)
             ):
-                self._since = first[0] // NS_PER_S
+                self._since = first.t_ns // NS_PER_S
                 self._factor = slip
                 return BAD
         return UNSURE
 
-    def _halves_agree(self, slip: float) -> bool:
+    def _halves_agree(self, stretch: list[_Total], slip: float) -> bool:
         """Whether both halves of the stretch slipped alike; beats left out come in bursts."""
-        totals = self._totals
-        marks = (totals[0], totals[len(totals) // 2], totals[-1])
-        for first, last in itertools.pairwise(marks):
-            ticks = last[1] - first[1]
-            ratio = (last[0] - first[0]) / NS_PER_S / (ticks / RR_PER_S) if ticks else 0.0
+        marks = (stretch[0], stretch[len(stretch) // 2], stretch[-1])
+        return all(
             # Half a stretch is twice as uncertain.
-            if abs(ratio - slip) > 2 * self._limits.band:
-                return False
-        return True
+            abs(_time_over_rr(first, last) - slip) <= 2 * self._limits.band
+            for first, last in itertools.pairwise(marks)
+        )
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -135,16 +156,43 @@ class UnitSlip(SensorRule):
             self._spacing_ns += (
                 (spacing_ns - self._spacing_ns) / 20 if self._spacing_ns else spacing_ns
             )
-        if lost or mbpm is None or t_ns - self._beat_ns > _NO_BEAT_NS:
+        away = lost and spacing_ns > _AWAY * self._spacing_ns
+        if away or mbpm is None or t_ns - self._beat_ns > _NO_BEAT_NS:
             totals.clear()
-            self._spacing_ns = (
-                0.0 if lost and spacing_ns > 5 * self._spacing_ns else self._spacing_ns
-            )
+            if away:
+                self._spacing_ns = 0.0
             return
         if not totals:
-            totals.append((t_ns, 0, 0, 0, 0))
+            totals.append(_Total(t_ns, 0, 0, 0, 0, 0, 0))
             return
-        _, ticks, beats, bpm, count = totals[-1]
-        totals.append((t_ns, ticks + sum(rr), beats + len(rr), bpm + mbpm, count + 1))
-        while totals[-1][0] - totals[1][0] >= self._span_ns:
+        last = totals[-1]
+        if lost:  # the time and the beats of a lost notification are left out alike
+            totals[-1] = last._replace(lost=last.lost + 1)
+            return
+        totals.append(
+            _Total(
+                t_ns,
+                last.heard_ns + spacing_ns,
+                last.ticks + sum(rr),
+                last.beats + len(rr),
+                last.mbpm + mbpm,
+                last.readings + 1,
+                last.lost,
+            )
+        )
+        longest_ns = round(self._limits.lossy_span_s * NS_PER_S)
+        while totals[-1].heard_ns - totals[1].heard_ns >= longest_ns:
             totals.popleft()
+
+    def _stretch(self) -> list[_Total]:
+        """The newest totals that suffice, oldest first; more where notifications were lost."""
+        totals, limits = self._totals, self._limits
+        newest = totals[-1]
+        at = len(totals) - 1
+        while at > 0 and newest.heard_ns - totals[at].heard_ns < self._span_ns:
+            at -= 1
+        if newest.lost - totals[at].lost > limits.few_lost:
+            at = 0
+            if newest.heard_ns - totals[0].heard_ns < limits.lossy_span_s * NS_PER_S - NS_PER_S:
+                return []
+        return list(totals)[at:]

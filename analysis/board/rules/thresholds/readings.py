@@ -138,6 +138,10 @@ class UnitSlipLimits:
     span_s: float = 105.0
     """The first and the last beat of a stretch are uncertain by half a second or so each: 1 % of
     it."""
+    few_lost: int = 2
+    """Where notifications were lost, the stretch is cut: each cut is uncertain by half a beat …"""
+    lossy_span_s: float = 200.0
+    """… which with one in ten lost adds up to a third of the slip over so long a stretch."""
     slip: float = 1.024
     """1/1024 s taken for ms, or the other way round."""
     band: float = 0.009
@@ -155,10 +159,29 @@ class RelayLimits:
     """When a sensor only repeats another's signal."""
 
     same_rr: int = 20
-    """Two straps on one heart agree in an RR to 1/1024 s about every other time; in 20 in a row,
-    once in a million."""
-    rr_kept: int = 64
-    """Some 20 s of beats: more than a relay holds back."""
+    """Beats that must be the same: of a median lag over fewer a late notification decides …"""
+    compared_rr: int = 40
+    """… among the newest so many …"""
+    rr_kept: int = 96
+    """… with room for what a relay holds back."""
+    share: float = 0.85
+    """A relay hands on 98 to 99 % of its lists unchanged, and loses notifications of its own."""
+    most_off: int = 2
+    """Rounding on the way moves an RR by a tick or two …"""
+    exact_share: float = 0.8
+    """… but rarely: two straps on one heart agree to the tick about every other time."""
+    units: tuple[float, ...] = (1.0, 1000 / 1024, 1024 / 1000)
+    """Handed on as they are, or with ms taken for 1/1024 s and the other way round …"""
+    most_off_slipped: int = 1
+    """… which rounds once."""
+    lost_rr: int = 10
+    """Beats of two or three notifications in a row."""
+    every_s: int = 5
+    """Chosen: a relay does not come and go within seconds."""
+    clear_s: int = 30
+    """Chosen: unlike for so long; lost notifications do not make two relays of one."""
+    reference_lag_s: float = 0.3
+    """A reference is called a relay only when it is later by more than arrival wavers."""
     most_lag_s: float = 6.0
     """A relay hands on within seconds; beyond, equal values are chance."""
     lag_band_s: float = 0.6

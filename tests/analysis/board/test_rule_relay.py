@@ -1,0 +1,149 @@
+"""A relay of RR: found through losses and slips, one warning long, and never a good sensor."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from analysis.board import Board
+from analysis.board.rules.beat_match import match_beats
+from analysis.board.rules.registry import rules_for
+from analysis.board.snapshot import WarningKind as K
+from replay.channels import decode
+from replay.event import Event
+from replay.payloads import encode_heart_rate
+from tests.standins.session_events import S, plan_of, planned, play, strap
+
+
+def _rules(session):
+    return [rule for rule in rules_for(session) if rule.kind is K.RELAY]
+
+
+def _heart(count: int, seed: int = 1) -> list[float]:
+    source = random.Random(seed)
+    rr, level = [], 0.5
+    for _ in range(count):
+        level += source.gauss(0, 0.004) + 0.01 * (0.5 - level)
+        rr.append(level + source.gauss(0, 0.006))
+    return rr
+
+
+def _handed_on(
+    events, *, lag_s=0.45, lose=0.02, factor=1.0, seed=2, off=0, sensor=2
+) -> list[Event]:
+    """The same lists later, some lost; RR in another unit, or off by up to so many ticks."""
+    source, relayed = random.Random(seed), []
+    for event in events:
+        if source.random() < lose:
+            continue
+        reading = decode(event.channel, event.payload)
+        rr = [round(one * factor) + source.randint(-off, off) for one in reading.rr]
+        payload = encode_heart_rate(round(reading.bpm), rr=rr)
+        at_ns = event.t_ns + round((lag_s + source.uniform(-0.02, 0.02)) * S)
+        relayed.append(Event(max(0, at_ns), sensor, event.channel, payload))
+    return relayed
+
+
+def _facts(board):
+    return [(w.sensor, w.end_s) for w in board.warnings]
+
+
+@pytest.mark.parametrize("factor", [1.0, 1.024, 1000 / 1024])
+@pytest.mark.parametrize("lose", [0.0, 0.03, 0.08])
+def test_a_relay_is_one_warning_through_losses_and_slips(factor, lose) -> None:
+    """Found within half a minute from the first second on, and told once in ten minutes."""
+    strap_events = strap(_heart(1200))
+    board = play(
+        plan_of(),
+        strap_events,
+        _handed_on(strap_events, factor=factor, lose=lose),
+        until_s=590,
+        rules=_rules,
+    )
+    assert _facts(board) == [(2, None)]
+    assert board.warnings[0].start_s <= 30
+    assert board.warnings[0].since_s <= 12
+    assert "only repeats the RR intervals of Yarrow" in board.warnings[0].cause
+    assert "0.4 s later" in board.warnings[0].cause or "0.5 s later" in board.warnings[0].cause
+
+
+def test_a_relay_that_ends_is_cleared_half_a_minute_later() -> None:
+    """When it shows beats of its own again the warning ends."""
+    both = strap(_heart(1200))
+    own = [e._replace(sensor=2) for e in strap(_heart(1200, seed=9)) if e.t_ns > 200 * S]
+    handed_on = [e for e in _handed_on(both) if e.t_ns <= 200 * S]
+    board = play(plan_of(), both, handed_on, own, until_s=400, rules=_rules)
+    ((sensor, end_s),) = _facts(board)
+    assert sensor == 2
+    assert 225 <= end_s <= 260
+    assert board.warnings[0].cleared == "It shows values of its own again."
+
+
+@pytest.mark.parametrize("off", [1, 2, 3])
+def test_two_straps_on_one_heart_are_no_relay(off) -> None:
+    """RR that agree within a tick or two, but not to the tick, are two sensors of their own."""
+    one = strap(_heart(1200))
+    other = _handed_on(one, lag_s=0.2, lose=0.0, off=off)
+    assert play(plan_of(), one, other, until_s=590, rules=_rules).warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("lag_s", "accused"), [(0.45, 2), (0.1, 2), (-0.1, 2), (-0.2, 2), (-0.45, 1)]
+)
+def test_a_reference_is_accused_only_when_it_is_clearly_later(lag_s, accused) -> None:
+    """Within 0.3 s order of arrival says nothing: then it is the test sensor."""
+    strap_events = strap(_heart(400), start_s=1.0)
+    board = play(
+        plan_of(), strap_events, _handed_on(strap_events, lag_s=lag_s), until_s=190, rules=_rules
+    )
+    assert [sensor for sensor, _ in _facts(board)] == [accused]
+
+
+def test_a_clock_from_a_file_never_accuses_a_reference() -> None:
+    """The lag to a series that was placed by hand is anybody's."""
+    file = {"source": "file", "file": "tansy.fit", "alignment": "estimated", "kind": ""}
+    plan = plan_of(planned("Yarrow", "reference"), planned("Tansy", **file))
+    strap_events = strap(_heart(400), start_s=3.0)
+    board = play(plan, strap_events, _handed_on(strap_events, lag_s=-2), until_s=190, rules=_rules)
+    assert [sensor for sensor, _ in _facts(board)] == [2]
+
+
+def test_a_constant_list_proves_nothing() -> None:
+    """Two sensors that both send one RR over and over repeat nobody."""
+    one = strap([0.5] * 600)
+    assert play(plan_of(), one, _handed_on(one), until_s=290, rules=_rules).warnings == ()
+
+
+def test_reset_forgets_the_relay() -> None:
+    """After another warning explained it, it is told anew only while it repeats again."""
+    both = strap(_heart(600))
+    own = [e._replace(sensor=2) for e in strap(_heart(600, seed=9)) if e.t_ns > 100 * S]
+    made = []
+
+    def rules(session):
+        made[:] = _rules(session)
+        return made
+
+    board = Board(plan_of(), rules)
+    events = [*both, *(e for e in _handed_on(both) if e.t_ns <= 100 * S), *own]
+    for event in sorted(events, key=lambda event: event.t_ns):
+        board.feed(event)
+        if board.second == 130 and made:
+            made[1].reset()
+            made.clear()
+    assert [w.end_s for w in board.warnings] in ([131], [130], [132])
+
+
+@pytest.mark.parametrize(
+    ("ours", "pairs"),
+    [
+        ([1, 5, 9, 13], 4), ([2, 6, 10, 14], 4), ([1, 9, 13], 3), ([1, 5, 77, 9, 13], 4),
+        ([99, 1, 5], 2), ([50, 60], 0), ([], 0),
+    ],
+)  # fmt: skip
+def test_beats_are_matched_in_order_with_losses_on_either_side(ours, pairs) -> None:
+    """A lost or added beat costs itself alone; values may be off by a tick."""
+    match = match_beats(ours, [1, 5, 9, 13], factor=1.0, most_off=1, ahead=3)
+    assert len(match.pairs) == pairs
+    assert all(j > i for (_, i), (_, j) in zip(match.pairs, match.pairs[1:], strict=False))
