@@ -42,7 +42,7 @@ class Deviation:
         self.delay: Final = delay or DelayEstimator(session, watched)
         self._second = -1
         self._agreed: tuple[int, int] | None = None
-        self._leapt = 0
+        self._leapt = -1
         self._agreed_at = -1
         self._delay_s = limits.delay_s
         self._known: DelayEstimate | None = None

@@ -178,6 +178,22 @@ def test_value_on_the_cadence_is_told_within_half_a_minute() -> None:
     assert 300 < warning.end_s <= 321
 
 
+@pytest.mark.parametrize(("steps", "by_s"), [(True, 25), (False, 60)])
+@pytest.mark.parametrize("heart", [lambda _: 138, lambda t: 120 + 15 * math.sin(t / 30)])
+def test_cadence_is_told_from_the_first_second(steps, by_s, heart) -> None:
+    """A value that was on the steps from the start on is told, with and without a pod."""
+    board = play(
+        POD_PLAN,
+        stream(1, 0.2, 200, heart),
+        stream(2, 0.5, 200, 168),
+        stream(3, 0.7, 200, heart),
+        _steps(0, 200) if steps else [],
+        until_s=200,
+        rules=_cadence,
+    )
+    assert [(w.sensor, w.start_s <= by_s) for w in board.warnings] == [(2, True)]
+
+
 @pytest.mark.parametrize(
     ("cadence", "words"), [(84.0, "twice the cadence"), (168.0, "the cadence")]
 )
