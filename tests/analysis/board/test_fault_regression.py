@@ -151,6 +151,7 @@ ROWS: Final = (
     Row(
         seed=721,
         course="easy run",
+        alarms={"unit slip": 1},
     ),
 )
 
