@@ -1,12 +1,17 @@
-"""Apart: a test sensor outside the tolerance for long, for no reason that another rule knows."""
+"""Apart: a test sensor outside the tolerance for long, for no reason that another rule knows.
+
+Blind to the side: an error that changes sides every half minute is no smaller than one that stays.
+"""
 
 from __future__ import annotations
 
+from collections import deque
+from statistics import median
 from typing import TYPE_CHECKING
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
 from analysis.board.rules.deviation import Deviation
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.sensor_rule import SensorRule, time_words
 from analysis.board.rules.thresholds import APART, ApartLimits
 from analysis.board.snapshot import Measure, WarningKind
 
@@ -14,9 +19,14 @@ if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
 
+_REFRESHED_S = 10
+"""So often the sentences are made anew while it stands."""
+
 
 class Apart(SensorRule):
-    """Outside the tolerance on one side, and outside of what a delay explains, for a minute."""
+    """Outside the tolerance, and outside of what a delay explains, in most of the last 80 s or in
+    nearly half of the last minutes.
+    """
 
     kind = WarningKind.APART
 
@@ -30,52 +40,76 @@ class Apart(SensorRule):
         super().__init__(session, watched)
         self._limits = limits
         self._deviation = deviation or Deviation(session, watched)
-        self._side = 0
-        self._score = 0
+        self._off: deque[tuple[int, int]] = deque()
+        self._lately: deque[bool] = deque(maxlen=limits.clear_window_s)
+        self._told = False
         self._since = 0
-        self._within_s = 0
+        self._for_s = 0
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
+        limits, off = self._limits, self._off
+        while off and second - off[0][0] >= limits.long_window_s:
+            off.popleft()
         if not now.paired:
             return UNSURE
-        limits = self._limits
-        if now.side == 0:
-            self._within_s += 1
-            self._score = max(0, self._score - limits.unlike_s)
-            if self._within_s < limits.clear_s:
-                return UNSURE
-            self._score = 0
-            return GOOD
-        self._within_s = 0
-        if now.side != self._side:
-            self._side = now.side
-            self._score = 0
-            return UNSURE
+        self._lately.append(now.side != 0)
         if now.unexplained:
-            if self._score == 0:
-                self._since = second
-            self._score = min(self._score + 1, limits.raise_s)
-        return BAD if self._score >= limits.raise_s else UNSURE
+            off.append((second, self.watched.held[second] - self.session.reference.held[second]))
+            self._for_s += self._told
+        if (
+            now.side == 0
+            and len(self._lately) == limits.clear_window_s
+            and sum(self._lately) <= limits.clear_outside_s
+        ):
+            if self._told:
+                self._forget()
+            return GOOD
+        if not self._told and now.unexplained:
+            self._told = self._is_apart(second)
+        return BAD if self._told else UNSURE
+
+    def _is_apart(self, second: int) -> bool:
+        limits = self._limits
+        short = [at for at, _ in self._off if second - at < limits.window_s]
+        if len(short) >= limits.outside_s:
+            self._since, self._for_s = short[0], len(short)
+        elif len(self._off) >= limits.long_outside_s:
+            self._since, self._for_s = self._off[0][0], len(self._off)
+        else:
+            return False
+        return True
 
     def since(self) -> int:
         """See :class:`Rule`."""
         return self._since
 
+    @property
+    def aspect(self) -> str:
+        """The sentences tell for how long, and on which side, as it goes on."""
+        return str((self.session.second - self._since) // _REFRESHED_S)
+
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        second, plan = self.session.second, self.session.plan
-        for_s = second - self._since + 1
-        off = (self.watched.held[second] - self.session.reference.held[second]) / 1000
-        where = "above" if self._side > 0 else "below"
+        second, plan, limits = self.session.second, self.session.plan, self._limits
+        recent = [off / 1000 for at, off in self._off if at >= self._since]
+        above = sum(off > 0 for off in recent)
+        side = "below it"
+        if 0 < above < len(recent):
+            side = "now above it, now below"
+        elif above:
+            side = "above it"
+        by = median(abs(off) for off in recent) if recent else 0.0
         return Explanation(
-            f"{self.name} has been {where} {self.session.reference.label} and outside the "
-            f"tolerance for {for_s} s, now by {abs(off):.0f} bpm.",
+            f"{self.name} has been outside the tolerance of {self.session.reference.label} for at "
+            f"least {self._for_s} s since {time_words(self._since)}, {side}, by {by:.0f} bpm in "
+            "the middle.",
             "Check its seat: tighten its band by one hole, move it up the arm, warm the skin.",
             (
-                Measure("time apart", self._score, "s", self._limits.raise_s),
-                Measure("difference", off, "bpm"),
+                Measure("time apart", self._for_s, "s", limits.outside_s),
+                Measure("watched for", second - self._since + 1, "s"),
+                Measure("difference in the middle", by, "bpm"),
                 Measure("tolerance", plan.tolerance_bpm, "bpm"),
                 Measure("tolerance", plan.tolerance_percent, "%"),
             ),
@@ -83,7 +117,18 @@ class Apart(SensorRule):
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
-        return f"It has agreed with {self.session.reference.label} for {self._limits.clear_s} s."
+        limits = self._limits
+        return (
+            f"It has agreed with {self.session.reference.label} in at least "
+            f"{limits.clear_window_s - limits.clear_outside_s} of {limits.clear_window_s} s."
+        )
 
     def reset(self) -> None:
         """See :class:`Rule`."""
+        self._forget()
+        self._lately.clear()
+
+    def _forget(self) -> None:
+        self._off.clear()
+        self._told = False
+        self._since = self._for_s = 0

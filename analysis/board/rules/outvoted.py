@@ -21,10 +21,12 @@ if TYPE_CHECKING:
 
 
 class OutvotedReference(SensorRule):
-    """A majority of the test sensors against the reference.
+    """A majority of the sensors against the reference, which has a vote of its own.
 
     A test sensor has no vote while it repeats another's signal, lies on the cadence, or is off
-    by no more than its delay or a blunted peak explains: optical sensors share those errors.
+    by no more than its delay or a blunted peak explains: optical sensors share those errors.  RR
+    that are sound and agree with the bpm of the reference are a second vote for it: two wrists
+    that are cold together do not win against them.
     """
 
     kind = WarningKind.OUTVOTED_REFERENCE
@@ -85,16 +87,15 @@ class OutvotedReference(SensorRule):
         if self._loose is not None and self._loose.bad_beats >= self._limits.bad_beats:
             return UNSURE
         against = max(self._agreeing(above, second), self._agreeing(below, second), key=len)
-        if len(against) >= self._limits.least and len(against) > with_it:
+        defended = 1 + with_it + (own_rr is None and self._beats_are_sound())
+        if len(against) >= self._limits.least and len(against) > defended:
             if self._score == 0:
                 self._since = second
             self._against = tuple(against)
             self._fine_s = 0
             weight = 1.0 if own_rr is None else self._limits.contradicted
             if followers:
-                # Optical sensors blunt alike: two of them are no evidence against sound beats.
-                doubt = self._beats_are_sound() and len(against) < self._limits.many
-                weight *= 0.0 if doubt else self._limits.blunt_weight
+                weight *= self._limits.blunt_weight
             self._score = min(self._score + weight, self._needed_s())
         elif not held_back or with_it:
             self._score = max(0.0, self._score - 1)

@@ -48,8 +48,8 @@ class WarningRow:
     on the reference.  ``withholds_tests``: kinds that are not raised on test sensors while this
     one stands on the reference, but stay if they stood before: such a sensor has a fault of its
     own.  ``is_notice``: good to know, nothing is being lost.  ``excludes``: why the analysis may
-    leave a stretch out where this stands on the reference, empty where its values are as good as
-    ever.
+    leave a stretch out where this stands on the reference; for rules that look at its own signal
+    alone, else the test sensors would choose what they are compared with.
     """
 
     kind: K
@@ -108,13 +108,11 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
             for at, sensor in enumerate(of.compared)
         ],
         explains=frozenset({K.RELAY, K.APART, K.LATE}),
-        excludes="the reference was another sensor of the plan",
     ),
     WarningRow(
         K.RELAY,
         lambda of: of.relays,
         explains=_COMPARISONS,
-        excludes="the reference repeated another sensor",
     ),
     WarningRow(
         K.FROZEN,
@@ -130,6 +128,14 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         excludes="the reference was frozen",
     ),
     WarningRow(
+        K.LOOSE_REFERENCE,
+        lambda of: [of.loose],
+        explains=frozenset({K.UNIT_SLIP, K.OUTVOTED_REFERENCE}),
+        explains_tests=_COMPARISONS,
+        withholds_tests=_VALUES,
+        excludes="the reference was loose or dry",
+    ),
+    WarningRow(
         K.OUTVOTED_REFERENCE,
         lambda of: [
             OutvotedReference(
@@ -137,18 +143,8 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
                 relays=of.relays, on_cadence=of.on_cadence, loose=of.loose,
             )
         ],
-        explains=frozenset({K.LOOSE_REFERENCE}),
         explains_tests=_COMPARISONS,
         withholds_tests=_VALUES,
-        excludes="the other sensors agreed against the reference",
-    ),
-    WarningRow(
-        K.LOOSE_REFERENCE,
-        lambda of: [of.loose],
-        explains=frozenset({K.UNIT_SLIP}),
-        explains_tests=_COMPARISONS,
-        withholds_tests=_VALUES,
-        excludes="the reference was loose or dry",
     ),
     WarningRow(K.ON_CADENCE, lambda of: of.on_cadence, explains=_COMPARISONS),
     WarningRow(

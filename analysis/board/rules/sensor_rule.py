@@ -44,3 +44,10 @@ class SensorRule(Rule):
 def age_s(second: int, t_ns: int) -> float:
     """Age at grid second ``second`` of something that happened at ``t_ns``, in s."""
     return second - t_ns / NS_PER_S
+
+
+def time_words(second: int) -> str:
+    """An instant of the session as its views name it: ``3:20`` or ``1:02:07``."""
+    hours, rest = divmod(max(second, 0), 3600)
+    minutes, seconds = divmod(rest, 60)
+    return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"

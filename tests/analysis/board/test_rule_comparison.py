@@ -7,17 +7,12 @@ import struct
 
 import pytest
 
-from analysis.board.rules.apart import Apart
 from analysis.board.rules.cadence import OnCadence
-from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.late import Late
-from analysis.board.rules.outvoted import OutvotedReference
-from analysis.board.rules.registry import rules_for
-from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
 from replay import event as ev
 from replay.event import Event
-from tests.standins.session_events import S, hr, plan_of, planned, play, stream
+from tests.standins.session_events import S, plan_of, planned, play, stream
 
 POD_PLAN = plan_of(
     planned("Yarrow", "reference"),
@@ -40,63 +35,8 @@ def _steps(start_s: int, end_s: int, per_min=lambda _t: 168.0) -> list[Event]:
     ]  # fmt: skip
 
 
-def _apart(session):
-    return [Apart(session, test) for test in session.tests]
-
-
 def _cadence(session):
     return [OnCadence(session, test) for test in session.tests]
-
-
-def _outvoted(session):
-    deviations = [Deviation(session, test) for test in session.tests]
-    return [OutvotedReference(session, session.reference, deviations)]
-
-
-def test_sensor_far_off_for_a_minute_is_apart() -> None:
-    """Outside the tolerance on one side for a minute is told, and ends with agreement."""
-    board = play(
-        plan_of(),
-        stream(1, 0.2, 400, 140),
-        stream(2, 0.5, 400, lambda t: 115 if 100 < t < 220 else 139),
-        until_s=400,
-        rules=_apart,
-    )
-    (warning,) = board.warnings
-    assert (warning.since_s, warning.start_s) == (102, 161)
-    assert "below Yarrow" in warning.cause
-    assert "25 bpm" in warning.cause
-    assert warning.end_s == 240
-
-
-@pytest.mark.parametrize("off", [0, 8, 13])
-def test_sensor_inside_the_tolerance_is_not_apart(off: int) -> None:
-    """A difference within the tolerance (10 % of 140 bpm) is never apart."""
-    board = play(
-        plan_of(),
-        stream(1, 0.2, 300, 140),
-        stream(2, 0.5, 300, 140 + off),
-        until_s=300,
-        rules=_apart,
-    )
-    assert board.warnings == ()
-
-
-@pytest.mark.parametrize("delay_s", [5, 12, 20])
-def test_sensor_that_follows_late_is_not_apart(delay_s: int) -> None:
-    """Being out of tolerance after each change of effort, by a delay, is not apart."""
-
-    def hard(t: float) -> float:
-        return 100 + (70 if math.sin(t / 20) > 0 else 0)
-
-    board = play(
-        plan_of(),
-        stream(1, 0.2, 900, hard),
-        stream(2, 0.5, 900, lambda t: hard(t - delay_s)),
-        until_s=900,
-        rules=_apart,
-    )
-    assert board.warnings == ()
 
 
 def test_delayed_sensor_is_late_and_not_apart() -> None:
@@ -252,89 +192,3 @@ def test_flat_value_in_the_range_of_steps_is_suspected_without_a_pod() -> None:
     assert warning.sensor == 2
     assert warning.start_s <= 210
     assert "range of running steps" in warning.cause
-
-
-def test_reference_against_two_that_agree_is_outvoted() -> None:
-    """Two sensors that agree with each other and not with the reference name it within a minute."""
-    board = play(
-        plan_of(),
-        stream(1, 0.2, 400, lambda t: 175 if 200 < t < 320 else 140),
-        stream(2, 0.5, 400, 139),
-        stream(3, 0.7, 400, 142),
-        until_s=400,
-        rules=_outvoted,
-    )
-    (warning,) = board.warnings
-    assert (warning.sensor, warning.severity) == (1, Severity.REFERENCE_FAULT)
-    assert warning.since_s in (200, 201, 202)
-    assert warning.start_s <= 230
-    assert "Sorrel and Tansy agree with each other" in warning.cause
-    assert warning.end_s is not None
-    assert 320 < warning.end_s <= 350
-
-
-def test_one_against_one_is_no_vote() -> None:
-    """A single test sensor never outvotes the reference; nor do two that disagree."""
-    alone = play(
-        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
-        stream(1, 0.2, 300, lambda t: 175 if t > 150 else 140),
-        stream(2, 0.5, 300, 140),
-        until_s=300,
-        rules=_outvoted,
-    )
-    torn = play(
-        plan_of(),
-        stream(1, 0.2, 300, 140),
-        stream(2, 0.5, 300, lambda t: 170 if t > 150 else 140),
-        stream(3, 0.7, 300, lambda t: 110 if t > 150 else 140),
-        until_s=300,
-        rules=_outvoted,
-    )
-    assert alone.warnings == torn.warnings == ()
-
-
-def test_two_that_are_late_alike_do_not_outvote() -> None:
-    """Two optical sensors that follow an effort late and blunted agree in their error; the sound
-    beats of the reference say that it is theirs.
-    """
-
-    def effort(t: float) -> float:
-        into = t % 300 - 80
-        if into < 0:
-            return 100
-        if into < 120:
-            return 100 + 75 * (1 - math.exp(-into / 15))
-        return 100 + 75 * math.exp(-(into - 120) / 20)
-
-    events, beat_s = [], 0.0
-    for k in range(1, 900):
-        rr = []
-        while beat_s + 60 / effort(beat_s) <= k:
-            rr.append(round(61_440 / effort(beat_s)))
-            beat_s += 60 / effort(beat_s)
-        events.append(hr(k, 1, round(effort(k)), rr=rr))
-    board = play(
-        plan_of(),
-        events,
-        stream(2, 0.5, 900, lambda t: 100 + 0.7 * (effort(t - 12) - 100)),
-        stream(3, 0.7, 900, lambda t: 100 + 0.7 * (effort(t - 14) - 100)),
-        until_s=900,
-        rules=lambda session: [
-            rule
-            for rule in rules_for(session)
-            if rule.kind in (K.OUTVOTED_REFERENCE, K.LOOSE_REFERENCE)
-        ],
-    )
-    assert board.warnings == ()
-
-
-def test_outvoted_reference_silences_apart() -> None:
-    """While the reference is the suspect, no test sensor is said to be apart from it."""
-    board = play(
-        plan_of(),
-        stream(1, 0.2, 500, lambda t: 180 if t > 200 else 140),
-        stream(2, 0.5, 500, 139),
-        stream(3, 0.7, 500, 142),
-        until_s=500,
-    )
-    assert [w.kind for w in board.warnings] == [K.OUTVOTED_REFERENCE]

@@ -129,15 +129,24 @@ class DeviationLimits:
 
 @dataclass(frozen=True, slots=True)
 class ApartLimits:
-    """When a test sensor counts as apart from the reference."""
+    """When a test sensor counts as apart from the reference: so many seconds outside the tolerance,
+    on whichever side, and outside of what a delay explains.
+    """
 
-    raise_s: int = 60
-    """A hard interval keeps blunted sensors out of tolerance for half a minute; beyond a minute
-    it is not the interval."""
-    unlike_s: int = 2
-    """Chosen: seconds within tolerance weigh double against it."""
-    clear_s: int = 20
-    """Chosen: back within tolerance for as long as a delayed sensor may take to pass through."""
+    window_s: int = 80
+    """A hard interval keeps blunted sensors out of tolerance for half a minute; …"""
+    outside_s: int = 52
+    """… two thirds of 80 s are not the interval, and are full within 90 s of an error that comes
+    and goes."""
+    long_window_s: int = 180
+    """Of an error that comes and goes by half: sensors err in stretches of 2 to 10 s, seldom of
+    minutes, …"""
+    long_outside_s: int = 78
+    """… so that three minutes hold half of it as 90 ± 20 s."""
+    clear_window_s: int = 45
+    """Chosen: longer than an error that comes and goes stays away, …"""
+    clear_outside_s: int = 4
+    """… with a tenth for what is outside by chance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,9 +222,7 @@ class OutvotedLimits:
     """Chosen: as for a sensor apart."""
     blunt_weight: float = 0.5
     """Sensors that have gone part of the way with the reference may only be blunted: they count
-    half, and two of them not at all against RR that are sound."""
-    many: int = 3
-    """Chosen: so many at one value are not all blunted by the same amount."""
+    half."""
     contradicted: float = 2.0
     """Seconds a second counts for while the reference's own RR side with the others."""
     bad_beats: int = 6

@@ -1,0 +1,210 @@
+"""Outvoted reference: sensors that agree with each other against a reference that has a vote."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analysis.board import suggest_exclusions
+from analysis.board.rules.deviation import Deviation
+from analysis.board.rules.outvoted import OutvotedReference
+from analysis.board.rules.registry import REGISTRY, rules_for
+from analysis.board.session_state import SessionState
+from analysis.board.snapshot import Severity
+from analysis.board.snapshot import WarningKind as K
+from replay.event import Event
+from tests.standins.session_events import hr, of_kind, plan_of, planned, play, stream
+
+FOUR = plan_of(
+    planned("Yarrow", "reference"),
+    planned("Sorrel", placement="left wrist"),
+    planned("Tansy", placement="right wrist"),
+    planned("Bracken", placement="upper arm"),
+)
+
+
+def _outvoted(session):
+    deviations = [Deviation(session, test) for test in session.tests]
+    return [OutvotedReference(session, session.reference, deviations)]
+
+
+def _with_beats(session):
+    kinds = (K.OUTVOTED_REFERENCE, K.LOOSE_REFERENCE)
+    return [rule for rule in rules_for(session) if rule.kind in kinds]
+
+
+def _sound_strap(end_s: int, bpm=lambda _t: 140.0) -> list[Event]:
+    """A strap whose RR are whole and agree with its bpm."""
+    events, beat_s = [], 0.0
+    for k in range(1, end_s):
+        rr = []
+        while beat_s + 60 / bpm(beat_s) <= k:
+            rr.append(round(61_440 / bpm(beat_s)))
+            beat_s += 60 / bpm(beat_s)
+        events.append(hr(k, 1, round(bpm(k)), rr=rr))
+    return events
+
+
+def test_reference_against_two_that_agree_is_outvoted() -> None:
+    """Two sensors that agree with each other and not with the reference name it within a minute."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 400, lambda t: 175 if 200 < t < 320 else 140),
+        stream(2, 0.5, 400, 139),
+        stream(3, 0.7, 400, 142),
+        until_s=400,
+        rules=_outvoted,
+    )
+    (warning,) = board.warnings
+    assert (warning.sensor, warning.severity) == (1, Severity.REFERENCE_FAULT)
+    assert warning.since_s in (200, 201, 202)
+    assert warning.start_s <= 230
+    assert "Sorrel and Tansy agree with each other" in warning.cause
+    assert warning.end_s is not None
+    assert 320 < warning.end_s <= 350
+
+
+def test_one_against_one_is_no_vote() -> None:
+    """A single test sensor never outvotes the reference; nor do two that disagree."""
+    alone = play(
+        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
+        stream(1, 0.2, 300, lambda t: 175 if t > 150 else 140),
+        stream(2, 0.5, 300, 140),
+        until_s=300,
+        rules=_outvoted,
+    )
+    torn = play(
+        plan_of(),
+        stream(1, 0.2, 300, 140),
+        stream(2, 0.5, 300, lambda t: 170 if t > 150 else 140),
+        stream(3, 0.7, 300, lambda t: 110 if t > 150 else 140),
+        until_s=300,
+        rules=_outvoted,
+    )
+    assert alone.warnings == torn.warnings == ()
+
+
+def test_two_that_are_late_alike_do_not_outvote() -> None:
+    """Two optical sensors that follow an effort late and blunted agree in their error; the sound
+    beats of the reference say that it is theirs.
+    """
+
+    def effort(t: float) -> float:
+        into = t % 300 - 80
+        if into < 0:
+            return 100
+        if into < 120:
+            return 100 + 75 * (1 - math.exp(-into / 15))
+        return 100 + 75 * math.exp(-(into - 120) / 20)
+
+    board = play(
+        plan_of(),
+        _sound_strap(900, effort),
+        stream(2, 0.5, 900, lambda t: 100 + 0.7 * (effort(t - 12) - 100)),
+        stream(3, 0.7, 900, lambda t: 100 + 0.7 * (effort(t - 14) - 100)),
+        until_s=900,
+        rules=_with_beats,
+    )
+    assert board.warnings == ()
+
+
+def test_outvoted_reference_silences_apart() -> None:
+    """While the reference is the suspect, no test sensor is said to be apart from it."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 500, lambda t: 180 if t > 200 else 140),
+        stream(2, 0.5, 500, 139),
+        stream(3, 0.7, 500, 142),
+        until_s=500,
+    )
+    assert [w.kind for w in board.warnings] == [K.OUTVOTED_REFERENCE]
+
+
+@pytest.mark.parametrize("wrists", [2, 3])
+def test_sound_beats_defend_the_reference_against_two(wrists: int) -> None:
+    """Two that read 30 bpm low together lose to beats that agree with the bpm; three win."""
+    low = [stream(n, 0.3 + n / 10, 400, lambda t: 110 if t > 100 else 140) for n in (2, 3)]
+    third = stream(4, 0.7, 400, lambda t: 110 if t > 100 and wrists == 3 else 40 + t / 10)
+    board = play(FOUR, _sound_strap(400), *low, third, until_s=400, rules=_with_beats)
+    told = of_kind(board, K.OUTVOTED_REFERENCE)
+    assert len(told) == (wrists == 3)
+
+
+@pytest.mark.parametrize("with_rr", [True, False])
+def test_cold_wrists_never_win_against_strap_and_arm(with_rr: bool) -> None:
+    """Both wrists 20 bpm low for 5 min lose to a strap that the arm sensor agrees with."""
+
+    def heart(t: float) -> float:
+        return 140 + 5 * math.sin(t / 30)
+
+    strap = _sound_strap(700, heart) if with_rr else stream(1, 0.2, 700, heart)
+    wrists = [
+        stream(n, 0.3 + n / 10, 700, lambda t, n=n: heart(t - 3 * n) - (22 if 200 < t < 500 else 0))
+        for n in (2, 3)
+    ]
+    arm = stream(4, 0.7, 700, lambda t: heart(t - 5))
+    board = play(FOUR, strap, *wrists, arm, until_s=700)
+    assert of_kind(board, K.OUTVOTED_REFERENCE) == []
+    assert {w.sensor for w in of_kind(board, K.APART)} == {2, 3}, board.warnings
+
+
+def test_reference_that_is_wrong_from_the_first_second_is_told() -> None:
+    """The others need not have agreed with it before."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 200, 175),
+        stream(2, 0.5, 200, 139),
+        stream(3, 0.7, 200, 142),
+        until_s=200,
+        rules=_outvoted,
+    )
+    (warning,) = board.warnings
+    assert warning.since_s <= 2
+    assert 24 <= warning.start_s <= 28
+    assert "which shows 175" in warning.cause
+    assert warning.end_s is None
+
+
+def test_reset_forgets_the_votes() -> None:
+    """What another rule explained is not counted on top of what comes after it."""
+    session = SessionState(plan_of())
+    (rule,) = _outvoted(session)
+
+    def see(seconds: range) -> list[int]:
+        said = []
+        for second in seconds:
+            for sensor, held in zip(session.sensors, (175_000, 140_000, 141_000), strict=True):
+                sensor.held.append(held)
+            session.second = second
+            said.append(int(rule.step(second)))
+        return said
+
+    assert 1 not in see(range(24))
+    rule.reset()
+    assert 1 not in see(range(24, 48))
+    assert see(range(48, 49)) == [1]
+    assert rule.since() == 24
+
+
+def test_no_stretch_is_left_out_for_what_the_others_say() -> None:
+    """The outcome must not choose its data: an outvoted reference is a warning, no exclusion."""
+    board = play(
+        plan_of(),
+        stream(1, 0.2, 400, lambda t: 175 if t > 200 else 140),
+        stream(2, 0.5, 400, 139),
+        stream(3, 0.7, 400, 142),
+        until_s=400,
+    )
+    assert of_kind(board, K.OUTVOTED_REFERENCE)
+    assert suggest_exclusions(board.warnings, board.plan, 400) == []
+
+
+def test_warnings_that_compare_neither_exclude_nor_end_one_that_does() -> None:
+    """Of the reference's warnings those about its own signal alone leave stretches out."""
+    compared = {K.OUTVOTED_REFERENCE, K.RELAY, K.SAME_SENSOR}
+    excluding = {row.kind for row in REGISTRY if row.excludes}
+    assert not excluding & compared
+    for row in REGISTRY:
+        if row.kind in compared:
+            assert not row.explains & excluding, row.kind
