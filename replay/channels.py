@@ -167,6 +167,7 @@ CHANNELS: Final = (
     _record(ev.DISK, "free space", walks.number_of("free space", "bytes")),
     _record(ev.MARKER, "marker", walks.walk_marker),
     _record(ev.ACKNOWLEDGED, "warning acknowledged"),
+    _record(ev.ADDRESS, "address of the sensor", lasts=True),
 )  # fmt: skip
 """Every channel, one row each."""
 

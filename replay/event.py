@@ -114,12 +114,17 @@ ADVICE: Final = "advice"
 ACKNOWLEDGED: Final = "acknowledged"
 """The tester knows of the warning that stands: its kind, UTF-8; the event's sensor is whose."""
 
+ADDRESS: Final = "address"
+"""Address of the sensor that was linked under this label, UTF-8, once for each link; with its
+serial number (:data:`SERIAL`), where it tells one, that is what makes it this sensor."""
+
 CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
     {
         HEART_RATE: 1, MQTT_HEART_RATE: 2, BODY_LOCATION: 3, BATTERY: 4, CYCLING: 5, RUNNING: 6,
         POWER: 7, MODEL: 8, SERIAL: 9, FIRMWARE: 10, HARDWARE: 11, MAKER: 12, LINK: 13,
         SIGNAL: 14, DOUBLED: 15, ANCHOR: 16, JUMP: 17, LATE: 18, DISK: 19, MARKER: 20,
         ADVICE: 21, FILE_HEART_RATE: 22, ACKNOWLEDGED: 23, INDOOR_BIKE: 24,
+        ADDRESS: 25,
     }
 )  # fmt: skip
 """Number of each channel, in a capture file and on the way to a view.  Numbers are never given

@@ -12,6 +12,8 @@ class LinkState(StrEnum):
     """Planned; nothing done yet."""
     SEARCHING = "searching"
     """Looking for it: scanning, or waiting for the first message on its topic."""
+    QUEUED = "queued"
+    """Found; another sensor is being linked first."""
     CONNECTING = "connecting"
     """Found; the link is being made."""
     PREPARING = "preparing"

@@ -50,8 +50,8 @@ class PlannedSensor:
 
     ``label``: free text, unique in the plan.  ``role``: one of :data:`ROLES`.  ``source``: one
     of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
-    ``name``; MQTT sensors by ``topic``; simulated ones by ``kind``.  ``hold_s``: pairing age
-    limit in seconds.
+    ``name``, through ``adapter`` (``hci1``) where one is given; MQTT sensors by ``topic``;
+    simulated ones by ``kind``.  ``hold_s``: pairing age limit in seconds.
 
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
     file, hexadecimal), ``offset_s`` (added to the file's own times), ``alignment`` (one of
@@ -68,6 +68,7 @@ class PlannedSensor:
     source: str = "bluetooth"
     address: str = ""
     name: str = ""
+    adapter: str = ""
     topic: str = ""
     kind: str = ""
     firmware: str = ""
@@ -231,6 +232,12 @@ def _check(plan: Plan) -> None:
             )
         if sensor.source == "bluetooth" and not (sensor.address or sensor.name):
             raise PlanError(where, "a Bluetooth sensor needs an address or a name")
+        if sensor.adapter and sensor.source != "bluetooth":
+            raise PlanError(f"{where}, adapter", "is for Bluetooth sensors only")
+        if not re.fullmatch(r"(hci\d{1,3})?", sensor.adapter):
+            raise PlanError(
+                f"{where}, adapter", "must be named as the system names it: hci0", sensor.adapter
+            )
         if sensor.source == "mqtt" and not sensor.topic:
             raise PlanError(where, "an MQTT sensor needs a topic")
         if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
@@ -291,8 +298,8 @@ _SESSION_KEYS: Final = {
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
-    "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str, "offset_s": float,
-    "alignment": str, "clock": str, "hold_s": float,
+    "adapter": str, "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str,
+    "offset_s": float, "alignment": str, "clock": str, "hold_s": float,
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 from collections import Counter
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Final
 
 from rich.box import SIMPLE
@@ -15,9 +16,10 @@ from rich.text import Text
 from live.cli.output import json_line, say
 from live.views.terminal.console import PlainConsole
 from replay.plan import Plan, PlannedSensor, format_plan
+from replay.text import printable
 
 if TYPE_CHECKING:
-    from live.sources.bluetooth import FoundSensor
+    from live.sources.bluetooth import Adapter, FoundSensor
 
 HELP: Final = (
     "List the standard Bluetooth heart-rate, cadence and power sensors in reach, with signal, "
@@ -66,12 +68,18 @@ def _seconds(text: str) -> float:
 
 def run(arguments: argparse.Namespace) -> int:
     """Listen and print.  Raises :class:`~replay.errors.SidebeatError` without Bluetooth."""
-    found = asyncio.run(_listen(arguments.seconds, details=arguments.details))
+    adapters, found = asyncio.run(_listen(arguments.seconds, details=arguments.details))
     if arguments.json:
-        facts = {"listened_s": arguments.seconds, "sensors": [sensor.facts() for sensor in found]}
+        facts = {
+            "listened_s": arguments.seconds,
+            "adapters": [asdict(one) for one in adapters],
+            "sensors": [sensor.facts() for sensor in found],
+        }
         say(json_line(facts, indent=2))
         return 0
     console = PlainConsole()
+    if len(adapters) > 1:
+        console.print(adapter_lines(adapters))
     if not found:
         console.print(_NONE)
         return 0
@@ -91,8 +99,8 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-async def _listen(seconds: float, *, details: bool) -> list[FoundSensor]:
-    from live.sources.bluetooth import scan  # noqa: PLC0415 - imports bleak
+async def _listen(seconds: float, *, details: bool) -> tuple[list[Adapter], list[FoundSensor]]:
+    from live.sources.bluetooth import list_adapters, scan  # noqa: PLC0415 - imports bleak
 
     console = PlainConsole(stderr=True)
     with Progress(
@@ -107,7 +115,23 @@ async def _listen(seconds: float, *, details: bool) -> list[FoundSensor]:
         def progress(what: str, share: float) -> None:
             bar.update(task, description=what, completed=share)
 
-        return await scan(seconds, details=details, progress=progress)
+        adapters = await list_adapters()
+        return adapters, await scan(seconds, details=details, progress=progress)
+
+
+def adapter_lines(adapters: list[Adapter]) -> str:
+    """The adapters of this computer, one a line, and what they are good for in a plan."""
+    lines = ["Bluetooth adapters of this computer"]
+    for one in adapters:
+        state = "on" if one.powered else "off"
+        if not one.central:
+            state += ", cannot link to sensors"
+        lines.append(f"  {one.name}  {one.address}  {printable(one.alias)}  {state}")
+    lines.append(
+        'A capture spreads its sensors over them; adapter = "NAME" in a sensor\'s part of the '
+        "plan binds it to one.\n"
+    )
+    return "\n".join(lines)
 
 
 def sensor_table(sensors: list[FoundSensor]) -> Table:
@@ -157,6 +181,7 @@ def suggested_plan(sensors: list[FoundSensor]) -> Plan | None:
                 role="reference" if sensor is reference else role,
                 placement=sensor.placement,
                 address=sensor.address,
+                name=sensor.name,
                 firmware=sensor.firmware,
             )
         )

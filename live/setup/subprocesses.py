@@ -81,6 +81,13 @@ class LineSubprocess:
                 lines.append(self._lines.get_nowait())
         return lines
 
+    def say(self, facts: dict[str, Any]) -> None:
+        """Tell it something, as one line of JSON; lost if it has ended.  Short lines only."""
+        if self._process.stdin is not None:
+            with contextlib.suppress(OSError, ValueError):
+                self._process.stdin.write(json.dumps(facts) + "\n")
+                self._process.stdin.flush()
+
     def let_go(self) -> None:
         """Nobody listens any more: it ends by itself, or is ended, in the background."""
         self._close_input()

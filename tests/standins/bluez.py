@@ -120,6 +120,14 @@ class BlueZ:
         """Send one notification now; returns how many copies went out."""
         return self._do(self.daemon.notify(sensor, channel, payload))
 
+    def stall(self) -> None:
+        """Hold back every notification of every sensor until :meth:`flow`."""
+        self._loop.call_soon_threadsafe(self.daemon.stall)
+
+    def flow(self) -> None:
+        """Deliver what was held back, all at once."""
+        self._do(self.daemon.flow())
+
     def is_subscribed(self, sensor: Sensor, channel: str = "2a37") -> bool:
         """Whether someone would receive a notification of this sensor."""
         return sensor.connected and bool(sensor.subscribers.get(channel))

@@ -5,47 +5,57 @@ runs on one event loop; :mod:`tests.standins.bluez` puts that loop into a thread
 
 As the real daemon: each subscribed bus connection adds one copy of every notification, and a
 subscription outlives the link until its bus connection closes; a second StartDiscovery of the
-same connection is refused; a connected sensor does not advertise; Disconnect takes its time.
+same connection is refused; a connected sensor does not advertise; Disconnect takes its time; a
+sensor that is not linked is forgotten some time after it was last seen; a connect to one that
+does not advertise waits, and is made when it advertises again.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Coroutine
-from contextlib import suppress
 from typing import Any
 
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
-from tests.standins.bluez_sensor import ADAPTER, CHARACTERISTIC, STREAMS, Sensor, full
+from tests.standins.bluez_objects import ObjectTree
+from tests.standins.bluez_sensor import CHARACTERISTIC, ROOT, STREAMS, Sensor, full
 
 _BUS = "org.freedesktop.DBus"
 _DEVICE = "org.bluez.Device1"
 _ADAPTER = "org.bluez.Adapter1"
-_PROPERTIES = "org.freedesktop.DBus.Properties"
-_MANAGER = "org.freedesktop.DBus.ObjectManager"
 OTHER_PROGRAM = ":another.program"
 
-Objects = dict[str, dict[str, dict[str, Variant]]]
 
+class Daemon(ObjectTree):
+    """``bluetoothd``, played.
 
-class Daemon:
-    """``bluetoothd``, played.  ``disconnect_s`` and ``advertise_s`` are in seconds."""
+    ``disconnect_s``, ``advertise_s``: in seconds.  ``connect_s``: what a link takes to be made.
+    ``forget_s``: after so long without a sighting a sensor that is not linked is forgotten (30 s on
+    a real daemon), ``None``: never.  ``links_possible``: of each adapter; ``when_full``: one link
+    more ``"vanishes"``, is refused with an ``"error"``, or ``"hangs"``.  ``adapters``: names.
+    """
 
     def __init__(self, sensors: list[Sensor]) -> None:
+        super().__init__()
         self.sensors = sensors
         self.powered = True
         self.disconnect_s = 0.02
         self.advertise_s = 0.03
+        self.connect_s = 0.0
+        self.forget_s: float | None = None
         self.links_possible = 99
+        self.when_full = "vanishes"
+        self.adapters = ["hci0"]
         self.calls: list[tuple[str, str]] = []
         self.connects_while_scanning = 0
-        self.objects: Objects = {}
-        self._bus: MessageBus | None = None
-        self._discoveries: dict[str, list[str]] = {}
-        self._filters: dict[str, list[str]] = {}
-        self._connecting: dict[Sensor, asyncio.Future[None]] = {}
+        self.most_links = 0
+        self._discoveries: dict[tuple[str, str], list[str]] = {}
+        self._filters: dict[tuple[str, str], list[str]] = {}
+        self._connecting: dict[Sensor, asyncio.Future[bool]] = {}
+        self._full: set[asyncio.Future[bool]] = set()
+        self._held_up: list[tuple[Sensor, str, bytes]] | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._unpaced = 0
 
@@ -65,13 +75,13 @@ class Daemon:
                 body=[f"type=signal,sender={_BUS},member=NameOwnerChanged"],
             )
         )
-        self.objects = {"/org/bluez": {}}
+        self.objects = {ROOT: {}}
         await self._bus.request_name("org.bluez")
         if adapter:
             await self.plug()
         for sensor in self.sensors:
             if sensor.connected and adapter:
-                self._appear(sensor)
+                self._appear(sensor, sensor.adapter)
         self._spawn(self._advertise())
         self._spawn(self._send_by_rate())
 
@@ -102,28 +112,32 @@ class Daemon:
     # --- the adapter --------------------------------------------------------------------
 
     async def plug(self) -> None:
-        """The adapter appears."""
-        self._add(
-            ADAPTER,
-            {
-                _ADAPTER: {
-                    "Address": Variant("s", "00:00:5E:00:53:01"),
-                    "Name": Variant("s", "bench"),
-                    "Alias": Variant("s", "bench"),
-                    "Powered": Variant("b", self.powered),
-                    "Discovering": Variant("b", False),
-                    "Roles": Variant("as", ["central", "peripheral"]),
-                }
-            },
-        )
+        """The adapters appear."""
+        for number, name in enumerate(self.adapters, 1):
+            self._add(
+                f"{ROOT}/{name}",
+                {
+                    _ADAPTER: {
+                        "Address": Variant("s", f"00:00:5E:00:53:{number:02X}"),
+                        "Name": Variant("s", "bench"),
+                        "Alias": Variant("s", "bench"),
+                        "Powered": Variant("b", self.powered),
+                        "Discovering": Variant("b", False),
+                        "Roles": Variant("as", ["central", "peripheral"]),
+                    }
+                },
+            )
 
     async def unplug(self) -> None:
-        """The adapter is pulled: every object goes, and nobody is told that links broke."""
+        """The adapters are pulled: every object goes, and nobody is told that links broke."""
         for sensor in self.sensors:
             sensor.connected = False
             sensor.subscribers.clear()
+        for pending in self._connecting.values():
+            if not pending.done():
+                pending.set_result(False)
         self._discoveries.clear()
-        for path in [p for p in self.objects if p != "/org/bluez"]:
+        for path in [p for p in self.objects if p != ROOT][::-1]:
             self._remove(path)
 
     async def power(self, on: bool) -> None:
@@ -133,14 +147,20 @@ class Daemon:
             self._discoveries.clear()
             for sensor in self.sensors:
                 await self.link_down(sensor)
-        self._change(ADAPTER, _ADAPTER, {"Powered": Variant("b", on)})
+        for pending in self._connecting.values():
+            if not pending.done():
+                pending.set_result(False)
+        for name in self.adapters:
+            self._change(f"{ROOT}/{name}", _ADAPTER, {"Powered": Variant("b", on)})
 
     # --- sensors ------------------------------------------------------------------------
 
-    async def link_up(self, sensor: Sensor) -> None:
+    async def link_up(self, sensor: Sensor, adapter: str = "hci0") -> None:
         """The link to the sensor stands; its services are resolved."""
+        sensor.adapter = adapter
         sensor.connected = True
         sensor.connects += 1
+        self.most_links = max(self.most_links, sum(s.connected for s in self.sensors))
         if sensor.revived_by:
             sensor.muted = False
         self._change(sensor.path, _DEVICE, {"Connected": Variant("b", True)})
@@ -162,6 +182,7 @@ class Daemon:
         """The link breaks (or is ended); subscriptions of open bus connections remain."""
         if sensor.connected:
             sensor.connected = False
+            sensor.seen_s = asyncio.get_running_loop().time()
             self.calls.append(("link down", sensor.path))
             self._change(
                 sensor.path,
@@ -173,23 +194,45 @@ class Daemon:
         """The daemon forgets the sensor: its objects go without a change of Connected."""
         sensor.connected = False
         sensor.subscribers.clear()
-        for path in [p for p in self.objects if p.startswith(sensor.path)][::-1]:
+        for adapter in self.adapters:
+            self._forget(sensor, adapter)
+
+    def _forget(self, sensor: Sensor, adapter: str) -> None:
+        gone = sensor.path_on(adapter)
+        for path in [p for p in self.objects if p.startswith(gone)][::-1]:
             self._remove(path)
+
+    def stall(self) -> None:
+        """Hold back every notification until :meth:`flow`; the links stay."""
+        self._held_up = []
+
+    async def flow(self) -> None:
+        """Deliver what was held back, all at once and in order."""
+        held_up, self._held_up = self._held_up or [], None
+        for sensor, channel, payload in held_up:
+            await self._deliver(sensor, channel, payload)
 
     async def notify(self, sensor: Sensor, channel: str, payload: bytes) -> int:
         """Send one notification; returns the copies that went out (one per subscriber)."""
         copies = len(sensor.subscribers.get(channel, ())) if sensor.connected else 0
         if sensor.muted:
             copies = 0
+        sensor.sent += copies > 0
+        if copies and self._held_up is not None:
+            self._held_up.append((sensor, channel, payload))
+        elif copies:
+            await self._deliver(sensor, channel, payload)
+        return copies
+
+    async def _deliver(self, sensor: Sensor, channel: str, payload: bytes) -> None:
+        copies = len(sensor.subscribers.get(channel, ())) if sensor.connected else 0
         path = sensor.characteristic(channel)
         for _ in range(copies):
             self._change(path, CHARACTERISTIC, {"Value": Variant("ay", payload)})
-        sensor.sent += copies > 0
         self._unpaced += copies
         if self._unpaced >= 16:  # a full socket ends dbus-fast's writer: let the bus catch up
             self._unpaced = 0
             await self._round_trip()
-        return copies
 
     async def _round_trip(self) -> None:
         if self._bus is not None and self._bus.connected:
@@ -208,7 +251,7 @@ class Daemon:
                 stream = sensor.streams[0] if sensor.streams else ""
                 if not (sensor.rate_hz and sensor.connected and sensor.subscribers.get(stream)):
                     due.pop(sensor, None)
-                elif now >= due.setdefault(sensor, now):
+                elif now >= due.setdefault(sensor, sensor.first_due(now)):
                     due[sensor] += 1 / sensor.rate_hz  # before the wait, in which it may change
                     await self.notify(sensor, stream, sensor.script(sensor.sent))
             await asyncio.sleep(max(0.001, min(due.values(), default=now + 0.01) - loop.time()))
@@ -220,44 +263,39 @@ class Daemon:
             if not self.powered:
                 continue
             nudge = 1 - nudge
-            wanted = list(self._discoveries.values())
             for sensor in self.sensors:
-                offered = [] if sensor.unadvertised else [full(s) for s in sensor.services]
-                heard = any(not uuids or set(uuids) & set(offered) for uuids in wanted)
-                if not heard or not sensor.in_reach or sensor.connected:
-                    continue
-                if sensor.path in self.objects:
-                    signal = Variant("n", sensor.rssi + nudge)
-                    self._change(sensor.path, _DEVICE, {"RSSI": signal})
-                else:
-                    self._appear(sensor)
+                for adapter in self.adapters:
+                    self._advertise_one(sensor, adapter, nudge)
 
-    def _appear(self, sensor: Sensor) -> None:
-        self._add(sensor.path, {_DEVICE: sensor.device()})
-        if sensor.connected:
+    def _advertise_one(self, sensor: Sensor, adapter: str, nudge: int) -> None:
+        now_s = asyncio.get_running_loop().time()
+        here = sensor.in_reach and adapter in sensor.heard_by and not sensor.connected
+        pending = self._connecting.get(sensor)
+        if pending is not None and (pending.done() or pending in self._full):
+            pass
+        elif here and pending is not None and not sensor.connect_hangs:
+            pending.set_result(True)
+        offered = [] if sensor.unadvertised else [full(s) for s in sensor.services]
+        wanted = [uuids for (_, name), uuids in self._discoveries.items() if name == adapter]
+        heard = any(not uuids or set(uuids) & set(offered) for uuids in wanted)
+        path = sensor.path_on(adapter)
+        if here and heard:
+            sensor.seen_s = now_s
+            if path in self.objects:
+                self._change(path, _DEVICE, {"RSSI": Variant("n", sensor.rssi + nudge)})
+            else:
+                self._appear(sensor, adapter)
+        elif path in self.objects and not sensor.connected and pending is None:
+            self._forget_in_time(sensor, adapter, now_s - sensor.seen_s)
+
+    def _forget_in_time(self, sensor: Sensor, adapter: str, unseen_s: float) -> None:
+        if self.forget_s is not None and unseen_s > self.forget_s:
+            self._forget(sensor, adapter)
+
+    def _appear(self, sensor: Sensor, adapter: str = "hci0") -> None:
+        self._add(sensor.path_on(adapter), {_DEVICE: sensor.device(adapter)})
+        if sensor.connected and sensor.adapter == adapter:
             self._resolve(sensor)
-
-    # --- signals ------------------------------------------------------------------------
-
-    def _add(self, path: str, interfaces: dict[str, dict[str, Variant]]) -> None:
-        self.objects[path] = interfaces
-        self._signal("/", _MANAGER, "InterfacesAdded", "oa{sa{sv}}", [path, interfaces])
-
-    def _remove(self, path: str) -> None:
-        interfaces = list(self.objects.pop(path, {}))
-        self._signal("/", _MANAGER, "InterfacesRemoved", "oas", [path, interfaces])
-
-    def _change(self, path: str, interface: str, changed: dict[str, Variant]) -> None:
-        held = self.objects.get(path, {}).get(interface)
-        if held is not None:
-            held.update(changed)
-            body = [interface, changed, []]
-            self._signal(path, _PROPERTIES, "PropertiesChanged", "sa{sv}as", body)
-
-    def _signal(self, path: str, interface: str, member: str, sign: str, body: list[Any]) -> None:
-        if self._bus is not None and self._bus.connected:
-            with suppress(OSError):  # the bus was killed a moment ago
-                self._bus.send(Message.new_signal(path, interface, member, sign, body))
 
     # --- calls --------------------------------------------------------------------------
 
@@ -285,14 +323,19 @@ class Daemon:
 
     def _client_left(self, client: str) -> None:
         """A bus connection closed: its discovery and subscriptions end, links stay up."""
-        self._discoveries.pop(client, None)
+        for key in [key for key in self._discoveries if key[0] == client]:
+            del self._discoveries[key]
         for sensor in self.sensors:
             for subscribed in sensor.subscribers.values():
                 subscribed.discard(client)
 
     def _sensor(self, message: Message) -> Sensor:
-        path = message.path or ""
-        return next(s for s in self.sensors if path.startswith(s.path))
+        device = (message.path or "").split("/")[4]
+        return next(s for s in self.sensors if s.path.endswith(device))
+
+    def _asked(self, message: Message) -> tuple[str, str]:
+        """Who asks, and which adapter is meant."""
+        return message.sender or "", (message.path or "").split("/")[3]
 
     def _channel(self, message: Message) -> str:
         uuid: str = self.objects[message.path or ""][CHARACTERISTIC]["UUID"].value
@@ -300,11 +343,11 @@ class Daemon:
 
     def _setdiscoveryfilter(self, message: Message) -> Message:
         wanted = message.body[0].get("UUIDs")
-        self._filters[message.sender or ""] = list(wanted.value) if wanted else []
+        self._filters[self._asked(message)] = list(wanted.value) if wanted else []
         return Message.new_method_return(message)
 
     def _startdiscovery(self, message: Message) -> Message:
-        client = message.sender or ""
+        client = self._asked(message)
         if not self.powered:
             return _refusal(message, "NotReady", "Resource Not Ready")
         if client in self._discoveries:
@@ -315,39 +358,58 @@ class Daemon:
     def _stopdiscovery(self, message: Message) -> Message:
         if not self.powered:
             return _refusal(message, "NotReady", "Resource Not Ready")
-        if self._discoveries.pop(message.sender or "", None) is None:
+        if self._discoveries.pop(self._asked(message), None) is None:
             return _refusal(message, "Failed", "No discovery started")
         return Message.new_method_return(message)
 
     async def _connect(self, message: Message) -> None:
-        sensor = self._sensor(message)
+        sensor, adapter = self._sensor(message), self._asked(message)[1]
         assert self._bus is not None
-        self.connects_while_scanning += bool(self._discoveries)
+        self.connects_while_scanning += any(name == adapter for _, name in self._discoveries)
+        self._bus.send(await self._connected(message, sensor, adapter))
+
+    async def _connected(self, message: Message, sensor: Sensor, adapter: str) -> Message:
+        done = Message.new_method_return(message)
         if not self.powered:
-            reply = _refusal(message, "NotReady", "Resource Not Ready")
-        elif sensor in self._connecting:
-            reply = _refusal(message, "InProgress", "Operation already in progress")
-        elif sum(s.connected for s in self.sensors) >= self.links_possible:
+            return _refusal(message, "NotReady", "Resource Not Ready")
+        if sensor in self._connecting:
+            return _refusal(message, "InProgress", "Operation already in progress")
+        if sensor.connected:
+            return done
+        if sensor.connects_in_vain:
+            sensor.connects_in_vain -= 1
+            return _refusal(message, "Failed", "le-connection-abort-by-remote")
+        held = sum(s.connected and s.adapter == adapter for s in self.sensors)
+        is_full = held >= self.links_possible
+        if is_full and self.when_full == "vanishes":
             await self.vanish(sensor)
-            reply = _refusal(message, "Failed", "le-connection-limit")
-        else:
-            reply = Message.new_method_return(message)
-            if sensor.connect_hangs or not sensor.in_reach:
-                cancelled: asyncio.Future[None] = asyncio.get_running_loop().create_future()
-                self._connecting[sensor] = cancelled
-                await cancelled
-                self._connecting.pop(sensor, None)
-                reply = _refusal(message, "Failed", "br-connection-canceled")
-            elif not sensor.connected:
-                await self.link_up(sensor)
-        self._bus.send(reply)
+            return Message.new_error(message, f"{_BUS}.Error.UnknownObject", "it is gone")
+        if is_full and self.when_full == "error":
+            return _refusal(message, "Failed", "le-connection-concurrent-connection-limit")
+        waits = is_full or sensor.connect_hangs or not sensor.in_reach
+        pending: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
+        try:
+            if waits:
+                self._connecting[sensor] = pending
+                if is_full:
+                    self._full.add(pending)
+                if not await pending:
+                    return _refusal(message, "Failed", "br-connection-canceled")
+            await asyncio.sleep(self.connect_s)
+        finally:
+            self._connecting.pop(sensor, None)
+            self._full.discard(pending)
+        if sensor.path_on(adapter) not in self.objects or not self.powered:
+            return _refusal(message, "Failed", "le-connection-abort-by-local")
+        await self.link_up(sensor, adapter)
+        return done
 
     async def _disconnect(self, message: Message) -> None:
         sensor = self._sensor(message)
         assert self._bus is not None
         pending = self._connecting.get(sensor)
         if pending is not None and not pending.done():
-            pending.set_result(None)
+            pending.set_result(False)
             reply = Message.new_method_return(message)
         elif not sensor.connected:
             reply = _refusal(message, "NotConnected", "Not Connected")

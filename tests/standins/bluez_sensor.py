@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from dbus_fast import Variant
 
-ADAPTER = "/org/bluez/hci0"
+ROOT = "/org/bluez"
+ADAPTER = f"{ROOT}/hci0"
 
 SERVICES: dict[str, tuple[str, ...]] = {
     "180d": ("2a37", "2a38"),
@@ -46,10 +48,13 @@ class Sensor:
     send by :meth:`tests.standins.bluez.BlueZ.notify`.
 
     Faults: ``in_reach`` False: neither advertises nor answers a connect.  ``connect_hangs``:
-    advertises, but a connect never ends.  ``refuses``: D-Bus error name that StartNotify of a
-    stream gives.  ``late_services``: so many connects report resolved services without the
-    streams.  ``muted`` with ``revived_by`` ``"notify"``, ``"connect"`` or ``""``: the link
-    stands, nothing is sent until then.  ``unadvertised``: advertises no services.
+    advertises, but a connect never ends.  ``connects_in_vain``: so many fail.  ``refuses``: D-Bus
+    error name that StartNotify of a stream gives.  ``late_services``: so many connects report
+    resolved services without the streams.  ``muted`` with ``revived_by`` ``"notify"``,
+    ``"connect"`` or ``""``: the link stands, nothing is sent until then.  ``unadvertised``:
+    advertises no services.
+    ``heard_by``: adapters that it is in reach of.  ``phase_s``: it sends on the beats of a clock of
+    its own, so many seconds off; without it, at once when it is subscribed.
     """
 
     address: str
@@ -68,28 +73,44 @@ class Sensor:
     script: Callable[[int], bytes] = lambda n: heart_rate(60 + n % 100, 1024)
     in_reach: bool = True
     connect_hangs: bool = False
+    connects_in_vain: int = 0
     refuses: str = ""
     late_services: int = 0
     muted: bool = False
     revived_by: str = ""
     unadvertised: bool = False
+    heard_by: tuple[str, ...] = ("hci0",)
+    phase_s: float | None = None
 
     # What the stand-in keeps about it.
+    adapter: str = "hci0"
     connected: bool = False
+    seen_s: float = 0.0
     sent: int = 0
     connects: int = 0
     subscribers: dict[str, set[str]] = field(default_factory=dict)
 
     @property
     def path(self) -> str:
-        """Object path of the device."""
-        return f"{ADAPTER}/dev_{self.address.replace(':', '_')}"
+        """Object path of the device on the adapter that it was linked through last."""
+        return self.path_on(self.adapter)
+
+    def path_on(self, adapter: str) -> str:
+        """Object path of the device on one adapter."""
+        return f"{ROOT}/{adapter}/dev_{self.address.replace(':', '_')}"
 
     @property
     def services(self) -> list[str]:
         """16-bit numbers of the services that hold one of its characteristics."""
         mine = {*self.streams, *self.facts}
         return [service for service, held in SERVICES.items() if mine & set(held)]
+
+    def first_due(self, now_s: float) -> float:
+        """When a new subscriber gets the first notification."""
+        if self.phase_s is None:
+            return now_s
+        beats = math.ceil((now_s - self.phase_s) * self.rate_hz)
+        return self.phase_s + beats / self.rate_hz
 
     def characteristic(self, channel: str) -> str:
         """Object path of the characteristic with this 16-bit number."""
@@ -129,18 +150,18 @@ class Sensor:
                 }
         return objects
 
-    def device(self) -> dict[str, Variant]:
+    def device(self, adapter: str = "hci0") -> dict[str, Variant]:
         """Properties of its Device1 as the daemon first announces them."""
         advertised = [] if self.unadvertised else [full(service) for service in self.services]
         return {
-            "Adapter": Variant("o", ADAPTER),
+            "Adapter": Variant("o", f"{ROOT}/{adapter}"),
             "Address": Variant("s", self.address),
             "AddressType": Variant("s", "random"),
             "Name": Variant("s", self.name),
             "Alias": Variant("s", self.name),
             "Paired": Variant("b", False),
-            "Connected": Variant("b", self.connected),
-            "ServicesResolved": Variant("b", self.connected),
+            "Connected": Variant("b", self.connected and self.adapter == adapter),
+            "ServicesResolved": Variant("b", self.connected and self.adapter == adapter),
             "UUIDs": Variant("as", advertised),
             "RSSI": Variant("n", self.rssi),
         }

@@ -17,10 +17,16 @@ from replay.plan import Plan, PlannedSensor
 
 QUICK = Timing(
     scan_s=0.6,
+    gather_s=0.1,
+    patient_s=0.2,
+    fresh_s=1.0,
     settle_s=0.15,
-    scan_pause_s=0.2,
+    twin_s=0.5,
+    repin_s=0.3,
     unseen_s=0.5,
-    repin_s=0.5,
+    adapter_poll_s=0.1,
+    link_s=3.0,
+    crowded_s=1.0,
     connect_s=3.0,
     call_s=2.0,
     disconnect_s=3.0,
@@ -33,8 +39,7 @@ QUICK = Timing(
     refused_s=0.1,
     refused_most_s=0.2,
     full_s=0.1,
-    steady_s=0.5,
-    adapter_poll_s=0.1,
+    full_most_s=0.2,
 )
 """Short times; those that a fault waits for are short, those that bound a call stay long."""
 

@@ -39,6 +39,10 @@ class PlayedChild:
     def __init__(self, *lines: dict[str, Any]) -> None:
         self.lines = list(lines)
         self.gone = False
+        self.told: list[dict[str, Any]] = []
+
+    def say(self, facts: dict[str, Any]) -> None:
+        self.told.append(facts)
 
     @property
     def status(self) -> int | None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
 
-_UNDERWAY: Final = frozenset({LinkState.CONNECTING, LinkState.PREPARING})
+_UNDERWAY: Final = frozenset({LinkState.QUEUED, LinkState.CONNECTING, LinkState.PREPARING})
 
 _ADVICE: Final = {
     LinkState.REFUSED: "Free it from other phones, watches and programs, then connect again.",

@@ -16,18 +16,21 @@ is why nothing imports it before it is needed.
 
 import logging
 
+from live.sources.bluetooth.adapters import Adapter, list_adapters
 from live.sources.bluetooth.errors import BluetoothUnavailable
 from live.sources.bluetooth.scan import FoundSensor, SeenSensor, scan, watch
 from live.sources.bluetooth.source import BluetoothSource, bluetooth_problem
 from live.sources.bluetooth.timing import Timing
 
 __all__ = [
+    "Adapter",
     "BluetoothSource",
     "BluetoothUnavailable",
     "FoundSensor",
     "SeenSensor",
     "Timing",
     "bluetooth_problem",
+    "list_adapters",
     "scan",
     "watch",
 ]

@@ -71,8 +71,26 @@ def happening_of(error: Exception, *, subscribing: bool = False) -> Happening:
     return Happening.FAILED
 
 
-def explain(error: Exception, platform: str = sys.platform) -> str:
-    """One sentence: why Bluetooth cannot be used on this computer, and what to do."""
+def says_full(error: Exception) -> bool:
+    """Whether a daemon says that the adapter holds no more links (it often does not say so).
+
+    BlueZ since 5.62: ``le-connection-concurrent-connection-limit``; before, the system's text
+    for EMLINK.
+    """
+    text = str(error).casefold()
+    return any(words in text for words in ("connection-limit", "too many links", "out of slots"))
+
+
+def explain(error: Exception, platform: str = sys.platform, *, adapter: str = "") -> str:
+    """One sentence: why Bluetooth cannot be used on this computer, and what to do.
+
+    ``adapter``: which one was asked for by name.
+    """
+    if adapter and isinstance(error, BleakError) and str(error).startswith("adapter"):
+        return (
+            f"this computer has no Bluetooth adapter {adapter} now: plug it in, or give another "
+            "in the plan ('sidebeat sensors' lists them)"
+        )
     if isinstance(error, BleakBluetoothNotAvailableError):
         return _explain_reason(error.reason, platform)
     if isinstance(error, BleakDBusError) and error.dbus_error.endswith(_GONE):

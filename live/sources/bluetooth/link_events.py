@@ -20,7 +20,8 @@ class LinkEvents:
         self._label = sensor.label
         self._clock = clock
         self._emit = emit
-        self._advice = ""
+        self._told: set[str] = set()
+        self._told_for_good: set[str] = set()
         self._signal_ns: int | None = None
 
     def state(self, state: LinkState, why: str = "") -> None:
@@ -28,7 +29,7 @@ class LinkEvents:
         _log.info("%s: %s%s", self._label, state, f" ({why})" if why else "")
         self.fact(LINK, state.value.encode("ascii"))
         if state is LinkState.STREAMING:
-            self._advice = ""  # the state says that it is over; the same may be told anew
+            self._told.clear()  # the state says that it is over; the same may be told anew
 
     def fact(self, channel: str, payload: bytes) -> None:
         """An event of this sensor, stamped now."""
@@ -43,9 +44,13 @@ class LinkEvents:
         strength = max(-128, min(127, dbm))
         self._emit(t_ns, self._number, SIGNAL, strength.to_bytes(1, "little", signed=True))
 
-    def advise(self, sentence: str) -> None:
-        """Tell the tester something, once until the link streams or something else is said."""
-        if sentence != self._advice:
-            self._advice = sentence
+    def advise(self, sentence: str, *, for_good: bool = False) -> None:
+        """Tell the tester something, once until the sensor streams again.
+
+        ``for_good``: once in the session, for what a stream does not put an end to.
+        """
+        told = self._told_for_good if for_good else self._told
+        if sentence not in told:
+            told.add(sentence)
             _log.warning("%s: %s", self._label, sentence)
             self.fact(ADVICE, sentence.encode())

@@ -45,6 +45,9 @@ class Notifications:
         self._timing = timing
         self._on_copies = on_copies
         self._watches: dict[str, SilenceWatch] = {}
+        self._known: dict[str, SilenceWatch] = {}  # the rhythm outlasts the link
+        self.newest_s: float | None = None
+        """When anything came, on the loop's clock; ``None`` before."""
         self._copies: dict[str, CopyFilter] = {}
         self._wake = asyncio.Event()
 
@@ -66,6 +69,8 @@ class Notifications:
         """Wait until something is first heard, :meth:`wake` is called, or silence is due."""
         latest_s = max((watch.deadline_s for watch in self._watches.values()), default=0.0)
         left_s = latest_s - asyncio.get_running_loop().time()
+        # The limit shrinks as the rhythm becomes known: look again before it could have passed.
+        left_s = min(left_s, self._timing.silence_s / 2)
         self._wake.clear()
         with suppress(TimeoutError):
             await asyncio.wait_for(self._wake.wait(), max(0.0, left_s))
@@ -76,11 +81,16 @@ class Notifications:
 
     def watch(self, channel: str) -> None:
         """From now on the silence of this channel counts."""
-        self._watches[channel] = self._new_watch()
+        self._watches[channel] = self._known.setdefault(channel, self._new_watch())
 
-    def subscribed(self, channel: str) -> None:
-        """The subscription of a watched channel was made or renewed."""
-        self._watches[channel].subscribed(asyncio.get_running_loop().time())
+    def subscribing(self, channel: str, *, renewed: bool = False) -> None:
+        """A watched channel is about to be subscribed, for the first time on this link or anew."""
+        self._watches[channel].subscribed(asyncio.get_running_loop().time(), renewed=renewed)
+
+    def subscribed(self, channel: str, *, renewed: bool = False) -> None:
+        """It was; silence counts from here, unless something came already."""
+        if not self._watches[channel].heard:
+            self.subscribing(channel, renewed=renewed)
 
     def forget_link(self) -> None:
         """The link is over; the next one is watched anew."""
@@ -92,6 +102,7 @@ class Notifications:
         emit, number, wake = self._emit, self._number, self._wake
         watch = self._watches.get(channel)
         copies = self._copies.setdefault(channel, CopyFilter())
+        copies.restart()
 
         def received(_characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
             t_ns = now_ns()
@@ -104,7 +115,8 @@ class Notifications:
             emit(t_ns, number, channel, payload)
             if watch is not None:
                 first = not watch.heard
-                watch.notified(now_s())
+                self.newest_s = now_s()
+                watch.notified(self.newest_s)
                 if first:
                     wake.set()
 
@@ -121,4 +133,5 @@ class Notifications:
             least_s=least_s,
             most_s=timing.silence_most_s,
             intervals=timing.silence_intervals,
+            renewed_share=timing.renewed_share,
         )

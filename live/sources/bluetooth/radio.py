@@ -1,46 +1,50 @@
-"""The one scanner of the process, and the lock that keeps scanning and connecting apart.
+"""Finds the planned sensors for their links: scans while anyone is lost, on every adapter in use.
 
-Scanning goes on in stretches, only while a sensor is looked for; between two stretches the
-sensors that were found connect, one after another, each in its ``Radio.turn()``.
+Listening goes on for as long as a sensor is looked for.  Who is seen connects on sight, in its
+adapter's turn, and the scan goes on afterwards for the rest; so nobody is ever connected to who
+was not seen a moment ago, and one that is away makes no other wait.
 """
 
 from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable, Mapping
-from contextlib import asynccontextmanager, suppress
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from typing import Final
 
-from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
-from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDBusError
-from bleak.uuids import normalize_uuid_16
 
+from live.sources.bluetooth.adapters import list_adapters
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
-from live.sources.bluetooth.finder import UNKNOWN_DBM, Finder, Sighting
-from live.sources.bluetooth.gatt import LINK_GONE
-from live.sources.bluetooth.timeouts import bounded
+from live.sources.bluetooth.finder import Finder, Sighting
+from live.sources.bluetooth.scanner import AdapterScanner
 from live.sources.bluetooth.timing import Timing
-from replay import channels
 from replay.plan import PlannedSensor
-from replay.text import printable
-
-SERVICES: Final = {normalize_uuid_16(number): words for number, words in channels.SERVICES.items()}
-"""The services that make a sensor ours, by full UUID: scanners filter by nothing shorter."""
 
 _UNFILTERED_EVERY: Final = 3
 _DISTRUST_SCANS: Final = 3
 _STUCK: Final = 5
+_HANDOVER_S: Final = 0.01
+_GLANCE_S: Final = 0.1
 _log = logging.getLogger(__name__)
 
 
-class Radio:
-    """Finds planned sensors for everyone who searches, with one scan at a time.
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A planned sensor in sight, and the adapter that heard it."""
 
-    ``on_signal(number, dbm)`` and ``on_advice(number, sentence)`` are called as things are
-    seen.  ``problem``: why Bluetooth cannot be used at this moment, ``None`` while it can.
+    device: BLEDevice
+    scanner: AdapterScanner
+
+
+class Radio:
+    """Finds planned sensors for everyone who searches, with one scan per adapter at a time.
+
+    ``on_signal(number, dbm)`` and ``on_advice(number, sentence, for_good)`` are called as things
+    are seen; a sentence may be repeated, and is told once (``link_events.py``).
     """
 
     def __init__(
@@ -48,68 +52,65 @@ class Radio:
         sensors: Mapping[int, PlannedSensor],
         timing: Timing,
         on_signal: Callable[[int, int], None],
-        on_advice: Callable[[int, str], None],
+        on_advice: Callable[[int, str, bool], None],
     ) -> None:
-        self._lock = asyncio.Lock()
-        self._turns_wanted = 0
-        self.problem: str | None = None
+        self._sensors = sensors
         self._timing = timing
         self._on_signal = on_signal
         self._on_advice = on_advice
-        self._finder: Finder[BLEDevice] = Finder(sensors, timing)
-        self._sensors = sensors
-        self._seekers: dict[int, asyncio.Future[BLEDevice]] = {}
-        self._searching_since: dict[int, float] = {}
-        self._told: set[int] = set()
-        self._wanted = asyncio.Event()
+        self.finder: Finder[BLEDevice] = Finder(sensors, timing)
+        self._scanners: dict[str, AdapterScanner] = {}
+        self._serving: dict[str, asyncio.Task[None]] = {}
+        self._seekers: dict[int, asyncio.Future[Found]] = {}
+        self._failures: dict[int, int] = {}
+        self._since: dict[int, float] = {}
+        self._listened: dict[int, float] = {}
+        self._off_waiters: dict[int, asyncio.Event] = {}
+        self._sought = asyncio.Event()
+        self._relist = asyncio.Event()
+        self._seen_one = asyncio.Event()
         self._hurry = asyncio.Event()
-        self._on = asyncio.Event()
-        self._off_waiters: set[int] = set()
-        self._progress = asyncio.Event()
-        self._scans = 0
         self._distrusted: dict[str, int] = {}
         self._stuck = 0
 
     # --- for the links ------------------------------------------------------------------
 
-    async def search(self, number: int) -> BLEDevice:
-        """Wait until the planned sensor is seen.  Raises :class:`BluetoothUnavailable`."""
+    async def search(
+        self, number: int, *, alive_s: float | None = None, failures: int = 0
+    ) -> Found:
+        """Wait until the planned sensor is seen.  Raises :class:`BluetoothUnavailable`.
+
+        ``alive_s``: when it was last heard, on the loop's clock.  ``failures``: attempts to link
+        it that failed since it last streamed; who has fewer goes first.
+        """
         loop = asyncio.get_running_loop()
-        future: asyncio.Future[BLEDevice] = loop.create_future()
-        self._finder.lost(number, loop.time())
-        self._searching_since[number] = loop.time()
+        future: asyncio.Future[Found] = loop.create_future()
+        self.finder.lost(number, loop.time(), alive_s)
+        self._since[number] = loop.time()
+        self._listened[number] = 0.0
+        self._failures[number] = failures
         self._seekers[number] = future
-        self._wanted.set()
+        for scanner in self._scanners.values():
+            if loop.time() - scanner.started_s > _GLANCE_S:
+                scanner.again.set()
+        self._sought.set()
         try:
             return await future
         finally:
             self._seekers.pop(number, None)
-            self._told.discard(number)
 
     async def until_on(self, number: int) -> None:
         """Wait until a scan could be started again; the sensor is told what is wrong."""
-        self._on.clear()
-        self._off_waiters.add(number)
-        self._wanted.set()
+        event = self._off_waiters[number] = asyncio.Event()
+        self._sought.set()
         try:
-            await self._on.wait()
+            await event.wait()
         finally:
-            self._off_waiters.discard(number)
+            self._off_waiters.pop(number, None)
 
-    @asynccontextmanager
-    async def turn(self) -> AsyncIterator[None]:
-        """The right to connect: no scan and no other connect meanwhile.
-
-        A running scan gives way: every second that a lost sensor waits is missing from the
-        session, while a sensor that was never there can be found a little later.
-        """
-        self._turns_wanted += 1
-        self._progress.set()
-        try:
-            async with self._lock:
-                yield
-        finally:
-            self._turns_wanted -= 1
+    def is_crowded(self, number: int, scanner: AdapterScanner) -> bool:
+        """Whether an attempt of this sensor makes others wait."""
+        return bool(scanner.turns.waiting or self._seekers.keys() - {number})
 
     def distrust(self, device: BLEDevice) -> None:
         """The sensor is not known any more, whatever the list of connected ones says.
@@ -118,54 +119,112 @@ class Radio:
         connecting to such a link "succeeds" and then fails, again and again.  The sensor must
         advertise before it is believed in, or a few scans must have passed in vain.
         """
+        self.finder.forget_sighting(device.address)
         self._distrusted[device.address] = self._scans + _DISTRUST_SCANS
 
-    def hurry(self) -> None:
-        """Scan at once instead of after the pause."""
+    def hurry(self, number: int) -> None:
+        """Scan at once instead of after a pause; takes the sensor that was suggested, if any."""
+        self.finder.confirm(number)
         self._hurry.set()
 
-    # --- the scan -----------------------------------------------------------------------
+    @property
+    def _scans(self) -> int:
+        return sum(scanner.scans for scanner in self._scanners.values())
+
+    # --- the adapters -------------------------------------------------------------------
 
     async def run(self) -> None:
         """Serve those who search until cancelled."""
-        pause_s = 0.0
+        try:
+            while True:
+                await self._until_sought()
+                self._relist.clear()
+                await self._serve_adapters(await self._adapters())
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(self._relist.wait(), self._timing.adapters_s)
+        finally:
+            await self._end(list(self._serving))
+
+    async def _until_sought(self) -> None:
+        while not self._seekers and not self._off_waiters:
+            self._sought.clear()
+            await self._sought.wait()
+
+    async def _adapters(self) -> set[str]:
+        """Names of the adapters to listen with; ``""`` for the first one, whichever that is."""
+        wanted = {s.adapter for s in self._sensors.values() if s.adapter}
+        usable = {a.name for a in await list_adapters(self._timing.call_s) if a.is_usable}
+        if not usable:
+            working = {n for n in self._serving if self._scanners[n].is_working}
+            return working or {""}  # bleak says why not, or knows better
+        if all(s.adapter for s in self._sensors.values()):
+            return wanted
+        return usable | wanted
+
+    async def _serve_adapters(self, names: set[str]) -> None:
+        await self._end([name for name in self._serving if name not in names])
+        for name in sorted(names):
+            if name not in self._serving:
+                scanner = self._scanners.setdefault(name, AdapterScanner(name, self._heard))
+                task = asyncio.create_task(self._serve(scanner), name=f"bluetooth {name}")
+                self._serving[name] = task
+
+    async def _end(self, names: list[str]) -> None:
+        tasks = [self._serving.pop(name) for name in names]
+        for task in tasks:
+            task.cancel()
+        if tasks:
+            await asyncio.wait(tasks, timeout=2 * self._timing.call_s)
+
+    def _fits(self, number: int, scanner: AdapterScanner) -> bool:
+        planned = self._sensors[number].adapter
+        return not planned or not scanner.name or planned == scanner.name
+
+    def _wanting(self, scanner: AdapterScanner) -> list[int]:
+        """Sensors that wait for a scan of this adapter."""
+        seekers = [n for n, future in self._seekers.items() if not future.done()]
+        return [n for n in (*seekers, *self._off_waiters) if self._fits(n, scanner)]
+
+    # --- the scan -----------------------------------------------------------------------
+
+    async def _serve(self, scanner: AdapterScanner) -> None:
         while True:
-            if not self._seekers and not self._off_waiters:
-                self._wanted.clear()
-                await self._wanted.wait()
-                pause_s = 0.0
-            found = False
+            await self._until_sought()
+            if not self._wanting(scanner):  # who searches does so elsewhere, or is about to end
+                await asyncio.sleep(_GLANCE_S)
+                continue
             try:
-                async with self._lock:
-                    found = await self._scan()
+                async with scanner.turns.scanning():
+                    await self._scan(scanner)
             except EXPECTED as error:
-                await self._failed(error)
+                await self._failed(scanner, error)
             except Exception:
                 # A defect must not end the search of an hours-long capture.
                 _log.exception("unexpected fault while scanning")
                 await self._wait(self._timing.adapter_poll_s)
-            else:
-                if not found and not self._turns_wanted:
-                    pause_s = min(self._timing.scan_pause_s, max(0.5, 2 * pause_s))
-                    await self._wait(pause_s)
-                    continue
-            pause_s = 0.0
-            await asyncio.sleep(0)  # those who were found queue for the lock first
+            await asyncio.sleep(_HANDOVER_S)  # those who were found queue for their turn first
 
-    async def _failed(self, error: Exception) -> None:
+    async def _failed(self, scanner: AdapterScanner, error: Exception) -> None:
         in_progress = isinstance(error, BleakDBusError) and error.dbus_error.endswith(".InProgress")
         self._stuck = self._stuck + 1 if in_progress else 0
         if in_progress and self._stuck < _STUCK:
             await self._wait(0.5)  # another scan is just ending
             return
-        problem = explain(error)
-        if problem != self.problem:
+        self._relist.set()
+        problem = explain(error, adapter=scanner.name)
+        if problem != scanner.problem:
             _log.info("no Bluetooth: %s", problem)
-        self.problem = problem
-        for number in self._off_waiters:
-            self._on_advice(number, problem)
-        for future in self._seekers.values():
-            if not future.done():
+        scanner.problem = problem
+        others_work = any(
+            one is not scanner and one.is_working and name in self._serving
+            for name, one in self._scanners.items()
+        )
+        for number in self._wanting(scanner):
+            if others_work and self._sensors[number].adapter != scanner.name:
+                continue
+            if number in self._off_waiters:
+                self._on_advice(number, problem, False)
+            elif not (future := self._seekers[number]).done():
                 future.set_exception(BluetoothUnavailable(problem))
         await self._wait(self._timing.adapter_poll_s)
 
@@ -174,57 +233,68 @@ class Radio:
         with suppress(TimeoutError):
             await asyncio.wait_for(self._hurry.wait(), seconds)
 
-    async def _scan(self) -> bool:
-        """One stretch of scanning; whether anyone was found."""
-        timing = self._timing
-        loop = asyncio.get_running_loop()
-        self._finder.begin()
-        self._scans += 1
-        # A daemon-side filter spares the loop the advertisements of a whole gym; every third
-        # scan does without, for sensors that keep their services to themselves.
-        open_scan = self._scans % _UNFILTERED_EVERY == 0
-        scanner = BleakScanner(self._seen, service_uuids=None if open_scan else list(SERVICES))
-        await bounded(scanner.start(), timing.call_s)
+    async def _scan(self, scanner: AdapterScanner) -> None:
+        """One stretch of scanning."""
+        timing, loop = self._timing, asyncio.get_running_loop()
+        await scanner.start(timing.call_s, filtered=not self._needs_all(scanner))
         try:
-            self.problem = None
+            scanner.problem = ""
             self._stuck = 0
-            self._on.set()
-            await self._offer_connected()
-            end_s = loop.time() + timing.scan_s
-            found = False
-            while self._seekers and not self._turns_wanted and (left_s := end_s - loop.time()) > 0:
-                if self._decide() and not found:
-                    found = True
-                    end_s = min(end_s, loop.time() + timing.settle_s)
-                self._progress.clear()
+            for number, event in self._off_waiters.items():
+                if self._fits(number, scanner):
+                    event.set()
+            for sighting in await scanner.connected(timing.call_s):
+                if self._scans > self._distrusted.get(sighting.address, 0):
+                    self._heard(sighting)
+            found_s: float | None = None
+            glance_s = loop.time()
+            while True:
+                # Only what was listened counts: a sensor is not missing while others are linked.
+                passed_s, glance_s = loop.time() - glance_s, loop.time()
+                for number in self._wanting(scanner):
+                    self._listened[number] = self._listened.get(number, 0.0) + passed_s
+                if self._decide() and found_s is None:
+                    found_s = loop.time()
+                    await asyncio.sleep(_HANDOVER_S)
+                self._tell_unseen()
+                if self._is_over(scanner, found_s):
+                    return
+                self._seen_one.clear()
                 with suppress(TimeoutError):
-                    await asyncio.wait_for(self._progress.wait(), min(left_s, 0.25))
-            found = self._decide() or found
+                    await asyncio.wait_for(self._seen_one.wait(), _GLANCE_S)
         finally:
-            with suppress(*LINK_GONE):
-                await bounded(scanner.stop(), timing.call_s)
-        self._tell_unseen()
-        return found
+            await scanner.stop(timing.call_s)
 
-    async def _offer_connected(self) -> None:
-        """Sensors linked to this computer do not advertise; a killed program leaves such."""
-        for device in await connected_devices(self._timing.call_s):
-            if self._scans > self._distrusted.get(device.address, 0):
-                self._offer(Sighting(device.address, printable(device.name or ""), None, device))
+    def _needs_all(self, scanner: AdapterScanner) -> bool:
+        """Whether to listen without a filter: some sensors keep their services to themselves."""
+        if scanner.scans % _UNFILTERED_EVERY == _UNFILTERED_EVERY - 1:
+            return True
+        return any(self.finder.is_plain(self.finder.chosen_address(n)) for n in self._seekers)
 
-    def _seen(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
-        self._distrusted.pop(device.address, None)
-        name = printable(device.name or advertisement.local_name or "")
-        signal = None if advertisement.rssi <= UNKNOWN_DBM else advertisement.rssi
-        self._offer(Sighting(device.address, name, signal, device))
+    def _is_over(self, scanner: AdapterScanner, found_s: float | None) -> bool:
+        now_s = asyncio.get_running_loop().time()
+        wanting = self._wanting(scanner)
+        if not wanting or scanner.again.is_set():
+            return True
+        if now_s - scanner.started_s >= self._timing.scan_s:
+            return True
+        rank = scanner.turns.best_rank
+        if found_s is None and not scanner.turns.waiting:
+            return False
+        # Others who are lost too get a moment; longer, if all who were found keep failing.
+        newcomer = any(self._failures.get(n, 0) < rank for n in wanting)
+        patience_s = self._timing.patient_s if rank > 0 and newcomer else self._timing.gather_s
+        return now_s - scanner.started_s >= patience_s
 
-    def _offer(self, sighting: Sighting[BLEDevice]) -> None:
-        numbers = self._finder.see(sighting, asyncio.get_running_loop().time())
+    def _heard(self, sighting: Sighting[BLEDevice]) -> None:
+        if sighting.signal_dbm is not None:
+            self._distrusted.pop(sighting.address, None)
+        numbers = self.finder.see(sighting, asyncio.get_running_loop().time())
         for number in numbers:
             if sighting.signal_dbm is not None:
                 self._on_signal(number, sighting.signal_dbm)
-        if numbers:
-            self._progress.set()
+        if self._seekers.keys() & set(numbers):
+            self._seen_one.set()
 
     def _decide(self) -> bool:
         """Hand over what is clear; whether a search ended."""
@@ -233,35 +303,47 @@ class Radio:
         for number, future in list(self._seekers.items()):
             if future.done():
                 continue
-            choice = self._finder.choose(number, now_s)
+            choice = self.finder.choose(number, now_s)
             if choice.advice:
-                self._on_advice(number, choice.advice)
-            if choice.sighting is not None:
-                future.set_result(choice.sighting.device)
+                self._on_advice(number, choice.advice, False)
+            scanner = self._best(number, choice.sightings, now_s)
+            if scanner is not None:
+                device = next(s.device for s in choice.sightings if s.adapter == scanner.name)
+                scanner.pending.add(number)
+                future.set_result(Found(device, scanner))
                 any_found = True
         for number in self._sensors:
-            if advice := self._finder.twin_of(number):
-                self._on_advice(number, advice)
+            if advice := self.finder.twin_of(number, now_s):
+                self._on_advice(number, advice, True)
         return any_found
+
+    def _best(
+        self, number: int, sightings: tuple[Sighting[BLEDevice], ...], now_s: float
+    ) -> AdapterScanner | None:
+        """The adapter to link this sensor through: one with room, the one with fewest links."""
+        able = [name for name in self._serving if self._fits(number, self._scanners[name])]
+        heard = [self._scanners[s.adapter] for s in sightings if s.adapter in able]
+        if not heard:
+            return None
+        waited_s = now_s - self._since[number]
+        silent = len(able) - len(heard)
+        if silent and waited_s < self._timing.gather_s:
+            return None  # an adapter with more room may be about to hear it
+        with_room = [one for one in heard if not one.capacity.is_full]
+        if not with_room and silent and waited_s < self._timing.patient_s:
+            return None
+        return min(
+            with_room or heard,
+            key=lambda one: (len(one.capacity.links | one.pending), one.name),
+        )
 
     def _tell_unseen(self) -> None:
         now_s = asyncio.get_running_loop().time()
         for number, future in self._seekers.items():
-            away_s = now_s - self._searching_since[number]
-            if not future.done() and number not in self._told and away_s >= self._timing.unseen_s:
-                self._told.add(number)
-                self._on_advice(
-                    number,
-                    f"{self._sensors[number].label} is not to be seen: is it switched on, worn, "
-                    "near, and not connected to a phone, a watch or another computer?",
-                )
-
-
-async def connected_devices(limit_s: float) -> list[BLEDevice]:
-    """Sensors of our services that are linked to this computer; none where it cannot tell."""
-    try:
-        adapter = await bounded(BleakAdapter.get(), limit_s)
-        return await bounded(adapter.get_connected_devices(list(SERVICES)), limit_s)
-    except (*EXPECTED, NotImplementedError) as error:
-        _log.debug("connected sensors cannot be listed: %s", error)
-        return []
+            if future.done() or self._listened[number] < self._timing.unseen_s:
+                continue
+            sentence = self.finder.suggestion(number, now_s) or (
+                f"{self._sensors[number].label} is not to be seen: is it switched on, worn, "
+                "near, and not connected to a phone, a watch or another computer?"
+            )
+            self._on_advice(number, sentence, False)

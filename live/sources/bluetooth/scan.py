@@ -3,31 +3,27 @@
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import AsyncIterator, Callable
-from contextlib import suppress
+from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict, dataclass, field, replace
+from functools import partial
 
-from bleak import BleakAdapter, BleakClient, BleakScanner
+from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
+from live.sources.bluetooth.details import Asker, Details
 from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM
-from live.sources.bluetooth.gatt import LINK_GONE, read_value
-from live.sources.bluetooth.radio import SERVICES
+from live.sources.bluetooth.gatt import LINK_GONE
+from live.sources.bluetooth.scanner import SERVICES
 from live.sources.bluetooth.timeouts import bounded
 from live.sources.bluetooth.timing import Timing
-from replay.channels import FACT_CHANNELS, decode
-from replay.errors import PayloadError
-from replay.event import FIRMWARE, HARDWARE, MAKER, MODEL, SERIAL
-from replay.payloads import Battery, BodyLocation, DeviceText
 from replay.text import printable
 
 IN_USE = "in use on this computer, so it was not asked for details"
 SILENT = "did not answer when asked for details"
 _ASK_AGAIN_S = 60.0
-_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,28 +83,42 @@ async def scan(
 ) -> list[FoundSensor]:
     """Listen for ``seconds``; the sensors in reach, the strongest first.
 
-    ``details``: connect to each for a moment and read battery, place and firmware.  Sensors
-    that are connected to this computer already are listed but left alone: ending that link
-    would take the sensor away from the program that uses it.
+    ``details``: connect to each for a moment and read battery, place and firmware; this goes on
+    behind the listening.  Sensors that are connected to this computer already are listed but left
+    alone: ending that link would take the sensor away from the program that uses it.
 
     Raises :class:`BluetoothUnavailable` with one sentence if Bluetooth cannot be used.
     """
     timing = timing or Timing()
     tell = progress or (lambda _what, _share: None)
-    sighted = await _listen(seconds, timing, tell, 0.5 if details else 1.0)
-    found = []
-    for index, one in enumerate(sighted):
-        sensor = _found(one)
+    asker = Asker(timing)
+    async with _listening(timing, asker) as sighted:
+        await _pass(seconds, sighted, tell, 0.5 if details else 1.0)
+        found = {one.device.address: _found(one) for one in _by_signal(sighted)}
         if details:
-            tell(f"asking {sensor.name or sensor.address}", 0.5 + 0.5 * index / len(sighted))
-            sensor = (
-                replace(sensor, note=IN_USE)
-                if one.connected
-                else await _with_details(sensor, one.device, timing)
-            )
-        found.append(sensor)
+            await _ask_all(asker, sighted, found, tell)
+    await asker.close()
     tell("done", 1.0)
-    return found
+    return list(found.values())
+
+
+async def _ask_all(
+    asker: Asker, sighted: dict[str, _Sighted], found: dict[str, FoundSensor], tell: Progress
+) -> None:
+    """Ask each that is free, side by side as far as the adapter allows; the listening goes on."""
+    done = 0
+
+    async def one(address: str) -> None:
+        nonlocal done
+        sensor = found[address]
+        if sensor.connected:
+            found[address] = replace(sensor, note=IN_USE)
+        else:
+            found[address] = _with(sensor, await asker.ask(sighted[address].device))
+        done += 1
+        tell(f"asking, {done} of {len(found)} answered", 0.5 + 0.5 * done / len(found))
+
+    await asyncio.gather(*(one(address) for address in list(found)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +129,17 @@ class SeenSensor:
     age_s: float
 
 
-async def watch(round_s: float, *, timing: Timing | None = None) -> AsyncIterator[list[SeenSensor]]:
+async def watch(
+    round_s: float,
+    *,
+    wanted: Callable[[str], bool] | None = None,
+    timing: Timing | None = None,
+) -> AsyncIterator[list[SeenSensor]]:
     """Listen in rounds for ever; after each, all sensors seen so far.
 
-    Each new sensor is asked for its details once, between two rounds, unless it is connected
-    already; one that did not answer is asked again after a minute.
+    Sensors whose address is ``wanted`` (without it, all) are asked for their details once, while
+    the listening goes on, unless they are connected already; one that did not answer is asked
+    again after a minute.
 
     Raises :class:`BluetoothUnavailable` with one sentence if Bluetooth cannot be used.
     """
@@ -131,38 +147,56 @@ async def watch(round_s: float, *, timing: Timing | None = None) -> AsyncIterato
     now_s = asyncio.get_running_loop().time
     known: dict[str, tuple[FoundSensor, float]] = {}
     asked_s: dict[str, float] = {}
+    answered: set[str] = set()
+    asker = Asker(timing)
+    asking: dict[str, asyncio.Task[None]] = {}
 
-    def so_far() -> list[SeenSensor]:
-        return [SeenSensor(sensor, now_s() - heard_s) for sensor, heard_s in known.values()]
+    async def ask(device: BLEDevice) -> None:
+        details = await asker.ask(device)
+        sensor, _ = known[device.address]
+        known[device.address] = (_with(sensor, details), now_s())
+        if details is not None:
+            answered.add(device.address)
 
-    while True:
-        sighted = await _listen(round_s, timing, lambda _what, _share: None, 1.0)
-        for one in sighted:
-            address = one.device.address
-            before, _ = known.get(address, (_found(one), 0.0))
-            fresh = _found(one)
-            known[address] = (
-                replace(
-                    before,
-                    name=fresh.name or before.name,
-                    services=fresh.services or before.services,
-                    signal_dbm=fresh.signal_dbm,
-                    connected=fresh.connected,
-                    note=IN_USE if fresh.connected else before.note,
-                ),
-                now_s(),
-            )
-        yield so_far()
-        for one in sighted:
-            address = one.device.address
-            if one.connected or now_s() - asked_s.get(address, -_ASK_AGAIN_S) < _ASK_AGAIN_S:
-                continue
-            sensor, heard_s = known[address]
-            if sensor.battery_percent is not None or sensor.firmware:
-                continue
-            asked_s[address] = now_s()
-            known[address] = (await _with_details(sensor, one.device, timing), heard_s)
-            yield so_far()
+    try:
+        while True:
+            async with _listening(timing, asker) as heard:
+                await _pass(round_s, heard, lambda _what, _share: None, 1.0)
+                sighted = dict(heard)
+            for address, one in sighted.items():
+                before, _ = known.get(address, (_found(one), 0.0))
+                known[address] = (_renewed(before, _found(one)), now_s())
+                waits = now_s() - asked_s.get(address, -_ASK_AGAIN_S) < _ASK_AGAIN_S
+                if one.connected or waits or address in answered | asking.keys():
+                    continue
+                if wanted is None or wanted(address):
+                    asked_s[address] = now_s()
+                    task = asking[address] = asyncio.create_task(ask(one.device))
+                    task.add_done_callback(partial(_forget, asking, address))
+            for address in asker.linked & known.keys():  # linked to us, so it cannot be heard
+                known[address] = (known[address][0], now_s())
+            yield [SeenSensor(sensor, now_s() - heard_s) for sensor, heard_s in known.values()]
+    finally:
+        for task in list(asking.values()):
+            task.cancel()
+        await asyncio.gather(*asking.values(), return_exceptions=True)
+        await asker.close()
+
+
+def _forget(asking: dict[str, asyncio.Task[None]], address: str, _task: asyncio.Task[None]) -> None:
+    asking.pop(address, None)
+
+
+def _renewed(before: FoundSensor, fresh: FoundSensor) -> FoundSensor:
+    note = IN_USE if fresh.connected else "" if before.note == IN_USE else before.note
+    return replace(
+        before,
+        name=fresh.name or before.name,
+        services=fresh.services or before.services,
+        signal_dbm=fresh.signal_dbm,
+        connected=fresh.connected,
+        note=note,
+    )
 
 
 def _found(one: _Sighted) -> FoundSensor:
@@ -175,7 +209,15 @@ def _found(one: _Sighted) -> FoundSensor:
     )
 
 
-async def _listen(seconds: float, timing: Timing, tell: Progress, share: float) -> list[_Sighted]:
+def _with(sensor: FoundSensor, details: Details | None) -> FoundSensor:
+    if details is None:
+        return replace(sensor, note=SILENT)
+    return replace(sensor, note="", **asdict(details))
+
+
+@asynccontextmanager
+async def _listening(timing: Timing, asker: Asker) -> AsyncIterator[dict[str, _Sighted]]:
+    """Fill a table of sensors by address for as long as the block lasts."""
     sighted: dict[str, _Sighted] = {}
 
     def seen(device: BLEDevice, advertisement: AdvertisementData) -> None:
@@ -192,76 +234,36 @@ async def _listen(seconds: float, timing: Timing, tell: Progress, share: float) 
     except EXPECTED as error:
         raise BluetoothUnavailable(explain(error)) from error
     try:
-        await _add_connected(sighted, timing)
-        loop = asyncio.get_running_loop()
-        start_s = loop.time()
-        while (passed_s := loop.time() - start_s) < seconds:
-            tell(f"listening, {len(sighted)} found", share * passed_s / seconds)
-            await asyncio.sleep(min(0.25, seconds - passed_s))
+        await _add_connected(sighted, timing, asker.linked)
+        yield sighted
     finally:
         with suppress(*LINK_GONE):
             await bounded(scanner.stop(), timing.call_s)
+
+
+async def _pass(seconds: float, sighted: dict[str, _Sighted], tell: Progress, share: float) -> None:
+    loop = asyncio.get_running_loop()
+    start_s = loop.time()
+    while (passed_s := loop.time() - start_s) < seconds:
+        tell(f"listening, {len(sighted)} found", share * passed_s / seconds)
+        await asyncio.sleep(min(0.25, seconds - passed_s))
+
+
+def _by_signal(sighted: dict[str, _Sighted]) -> list[_Sighted]:
     return sorted(
         sighted.values(),
         key=lambda one: (-(one.signal_dbm or UNKNOWN_DBM), one.name, one.device.address),
     )
 
 
-async def _add_connected(sighted: dict[str, _Sighted], timing: Timing) -> None:
+async def _add_connected(sighted: dict[str, _Sighted], timing: Timing, ours: set[str]) -> None:
     """Sensors linked to this computer do not advertise, so the system is asked for them."""
     with suppress(*EXPECTED, NotImplementedError):
         adapter = await bounded(BleakAdapter.get(), timing.call_s)
         for uuid in SERVICES:
             for device in await bounded(adapter.get_connected_devices([uuid]), timing.call_s):
-                one = sighted.setdefault(device.address, _Sighted(device))
-                one.name = one.name or device.name or ""
+                if device.address in ours:
+                    continue
+                one = sighted.setdefault(device.address, _Sighted(device, device.name or ""))
                 one.connected = True
                 one.services.add(uuid)
-
-
-async def _with_details(sensor: FoundSensor, device: BLEDevice, timing: Timing) -> FoundSensor:
-    client = BleakClient(device, timeout=timing.connect_s)
-    payloads: dict[str, bytes] = {}
-    answered = False
-    try:
-        await bounded(client.connect(), timing.connect_s)
-        answered = True
-        for channel in FACT_CHANNELS:
-            value = await read_value(client, channel, timing.call_s)
-            if value is not None:
-                payloads[channel] = value
-    except LINK_GONE as error:
-        _log.debug("details of %s: %r", sensor.address, error)
-    finally:
-        with suppress(*LINK_GONE):
-            await bounded(client.disconnect(), timing.disconnect_s)
-    return _described(sensor, payloads) if answered else replace(sensor, note=SILENT)
-
-
-def _described(sensor: FoundSensor, payloads: dict[str, bytes]) -> FoundSensor:
-    texts = dict.fromkeys((FIRMWARE, HARDWARE, MODEL, MAKER, SERIAL), "")
-    battery: int | None = None
-    placement = ""
-    for channel, payload in payloads.items():
-        try:
-            reading = decode(channel, payload)
-        except PayloadError as error:
-            _log.debug("details of %s: %s", sensor.address, error)
-            continue
-        match reading:
-            case Battery(percent):
-                battery = percent
-            case BodyLocation():
-                placement = reading.name
-            case DeviceText(text):
-                texts[channel] = text
-    return replace(
-        sensor,
-        battery_percent=battery,
-        placement=placement,
-        firmware=texts[FIRMWARE],
-        hardware=texts[HARDWARE],
-        model=texts[MODEL],
-        maker=texts[MAKER],
-        serial=texts[SERIAL],
-    )

@@ -53,6 +53,7 @@ class BluetoothSource:
                 emit=emit,
                 timing=self._timing,
                 rng=self._rng,
+                on_room=self._room_was_made,
             )
             for number, sensor in self._sensors.items()
         }
@@ -89,15 +90,19 @@ class BluetoothSource:
         if link is not None:
             link.hurry()
 
+    def _room_was_made(self) -> None:
+        for link in self._links.values():
+            link.room_was_made()
+
     def _signal(self, number: int, dbm: int) -> None:
         link = self._links.get(number)
         if link is not None:
             link.events.signal(dbm)
 
-    def _advise(self, number: int, sentence: str) -> None:
+    def _advise(self, number: int, sentence: str, for_good: bool) -> None:
         link = self._links.get(number)
         if link is not None:
-            link.events.advise(sentence)
+            link.events.advise(sentence, for_good=for_good)
 
 
 async def bluetooth_problem(limit_s: float = 5.0) -> str | None:

@@ -22,6 +22,8 @@ class Happening(Enum):
 
     STARTED = "the session began"
     SEEN = "seen"
+    TURN = "its turn"
+    STALE = "not seen lately"
     CONNECTED = "linked"
     SUBSCRIBED = "subscribed"
     NOTIFIED = "notifications arrive"
@@ -30,17 +32,19 @@ class Happening(Enum):
     DROPPED = "the link broke"
     FAILED = "it did not work"
     FORGOTTEN = "this computer no longer knows the sensor"
+    FULL = "the adapter holds no more links"
+    STRANGER = "it is another sensor"
     REFUSED = "refused"
     OFF = "Bluetooth is off or gone"
     ON = "Bluetooth is back"
     DUE = "trying again"
-    DUE_KNOWN = "trying again at the known address"
 
 
 class Action(Enum):
     """What the driver does next."""
 
     SEARCH = "search"
+    QUEUE = "queue"
     CONNECT = "connect"
     PREPARE = "prepare"
     WATCH = "watch"
@@ -54,11 +58,12 @@ S, H, A = LinkState, Happening, Action
 FAILURES: Final = frozenset({H.DROPPED, H.FAILED, H.FORGOTTEN, H.REFUSED, H.OFF})
 OUTCOMES: Final[Mapping[Action, frozenset[Happening]]] = {
     A.SEARCH: frozenset({H.SEEN, H.FAILED, H.OFF}),
-    A.CONNECT: FAILURES | {H.CONNECTED},
-    A.PREPARE: FAILURES | {H.SUBSCRIBED},
+    A.QUEUE: frozenset({H.TURN, H.STALE, H.FAILED}),
+    A.CONNECT: FAILURES | {H.CONNECTED, H.FULL},
+    A.PREPARE: FAILURES | {H.SUBSCRIBED, H.STRANGER},
     A.WATCH: FAILURES | {H.NOTIFIED, H.SILENT},
     A.RENEW: FAILURES | {H.RENEWED},
-    A.PAUSE: frozenset({H.DUE, H.DUE_KNOWN}),
+    A.PAUSE: frozenset({H.DUE}),
     A.AWAIT_ADAPTER: frozenset({H.ON}),
 }
 
@@ -69,20 +74,30 @@ _BROKEN: Final = {
     H.REFUSED: (S.REFUSED, A.PAUSE),
     H.OFF: (S.ADAPTER_OFF, A.AWAIT_ADAPTER),
 }
-_AGAIN: Final = {H.DUE: (S.SEARCHING, A.SEARCH), H.DUE_KNOWN: (S.CONNECTING, A.CONNECT)}
+_AGAIN: Final = {H.DUE: (S.SEARCHING, A.SEARCH)}
 
 TABLE: Final[Mapping[LinkState, Mapping[Happening, tuple[LinkState, Action]]]] = {
     S.WAITING: {H.STARTED: (S.SEARCHING, A.SEARCH)},
     S.SEARCHING: {
-        H.SEEN: (S.CONNECTING, A.CONNECT),
+        H.SEEN: (S.QUEUED, A.QUEUE),
         H.FAILED: (S.SEARCHING, A.SEARCH),
         H.OFF: (S.ADAPTER_OFF, A.AWAIT_ADAPTER),
     },
-    S.CONNECTING: {H.CONNECTED: (S.PREPARING, A.PREPARE), **_BROKEN},
+    S.QUEUED: {
+        H.TURN: (S.CONNECTING, A.CONNECT),
+        H.STALE: (S.SEARCHING, A.SEARCH),
+        H.FAILED: (S.SEARCHING, A.SEARCH),
+    },
+    S.CONNECTING: {
+        H.CONNECTED: (S.PREPARING, A.PREPARE),
+        H.FULL: (S.LOST, A.PAUSE),
+        **_BROKEN,
+    },
     S.PREPARING: {
         H.SUBSCRIBED: (S.PREPARING, A.WATCH),
         H.NOTIFIED: (S.STREAMING, A.WATCH),
         H.SILENT: (S.QUIET, A.RENEW),
+        H.STRANGER: (S.LOST, A.PAUSE),
         **_BROKEN,
     },
     S.STREAMING: {
@@ -129,54 +144,48 @@ class Backoff:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The new state and what to do in it; ``pause_s`` and ``then`` belong to a pause."""
+    """The new state and what to do in it; ``pause_s`` belongs to a pause."""
 
     state: LinkState
     action: Action
     pause_s: float = 0.0
-    then: Happening = Happening.DUE
 
 
 class LinkMachine:
-    """Follows the table for one sensor and works out the pauses."""
+    """Follows the table for one sensor and works out the pauses.
+
+    A link that broke is made again on sight, without a pause.  Only an attempt to make one that
+    failed, though the sensor was in sight, is followed by a pause, which grows until it streams.
+    """
 
     def __init__(self, timing: Timing, rng: random.Random) -> None:
-        self._timing = timing
-        self._lost = Backoff(timing.retry_s, timing.retry_most_s, rng)
+        self._failed = Backoff(timing.retry_s, timing.retry_most_s, rng)
+        self._full = Backoff(timing.full_s, timing.full_most_s, rng)
         self._refused = Backoff(timing.refused_s, timing.refused_most_s, rng)
-        self._streaming_since_s: float | None = None
-        self._just_seen = False
+        self.failures = 0
+        """Attempts in a row that did not lead to a stream."""
         self.state = LinkState.WAITING
 
-    def on(self, happening: Happening, now_s: float) -> Step:
-        """Take one happening at ``now_s`` (any clock that does not go back)."""
+    def on(self, happening: Happening) -> Step:
+        """Take one happening."""
         before = self.state
         self.state, action = TABLE[before][happening]
-        self._count_steady(before, now_s)
-        if self.state is LinkState.CONNECTING:
-            self._just_seen = happening is Happening.SEEN
+        if self.state is LinkState.STREAMING or happening is Happening.ON:
+            self.failures = 0
+            for backoff in (self._failed, self._full, self._refused):
+                backoff.reset()
         if action is not Action.PAUSE:
-            if happening is Happening.ON:
-                self._lost.reset()
             return Step(self.state, action)
-        if self.state is LinkState.REFUSED:
-            return Step(self.state, action, self._refused.next_s())
-        pause_s = self._lost.next_s()
-        forgotten = happening is Happening.FORGOTTEN
-        if forgotten and before is LinkState.CONNECTING and self._just_seen:
-            pause_s = max(pause_s, self._timing.full_s)  # perhaps the adapter is full
-        # A sensor that was linked a moment ago is tried directly once; if that fails, it must
-        # be seen before it is tried again, so that a sensor out of reach does not keep the
-        # others waiting for their turn to connect.
-        known = before.is_up and not forgotten
-        return Step(self.state, action, pause_s, Happening.DUE_KNOWN if known else Happening.DUE)
+        return Step(self.state, action, self._pause_s(before, happening))
 
-    def _count_steady(self, before: LinkState, now_s: float) -> None:
-        if self.state is LinkState.STREAMING:
-            if before is not LinkState.STREAMING:
-                self._streaming_since_s = now_s
-        elif before is LinkState.STREAMING and self._streaming_since_s is not None:
-            if now_s - self._streaming_since_s >= self._timing.steady_s:
-                self._lost.reset()
-                self._refused.reset()
-            self._streaming_since_s = None
+    def _pause_s(self, before: LinkState, happening: Happening) -> float:
+        if self.state is LinkState.REFUSED:
+            return self._refused.next_s()
+        if before not in (LinkState.CONNECTING, LinkState.PREPARING):
+            return 0.0  # it streamed: on sight
+        self.failures += 1
+        if happening is Happening.FULL:
+            return self._full.next_s()
+        # Forgotten between being seen and being linked: it needs to be seen anew, not to rest.
+        first = self.failures == 1
+        return 0.0 if happening is Happening.FORGOTTEN and first else self._failed.next_s()

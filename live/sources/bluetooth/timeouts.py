@@ -27,15 +27,16 @@ async def bounded(work: Coroutine[Any, Any, _T], limit_s: float, grace_s: float 
     try:
         done, _ = await asyncio.wait({task}, timeout=limit_s)
     except asyncio.CancelledError:
-        await _cancel(task, grace_s)
+        await end_task(task, grace_s)
         raise
     if done:
         return task.result()
-    await _cancel(task, grace_s)
+    await end_task(task, grace_s)
     raise TimeoutError(f"no answer within {limit_s:g} s")
 
 
-async def _cancel(task: asyncio.Task[Any], grace_s: float) -> None:
+async def end_task(task: asyncio.Task[Any], grace_s: float = 3.0) -> None:
+    """Cancel; wait ``grace_s`` seconds at most for its cleaning up, then leave it to itself."""
     task.cancel()
     _, pending = await asyncio.wait({task}, timeout=grace_s)
     if pending:

@@ -16,11 +16,21 @@ class SilenceWatch:
     ``first_s``.
     """
 
-    def __init__(self, *, first_s: float, least_s: float, most_s: float, intervals: float) -> None:
+    def __init__(
+        self,
+        *,
+        first_s: float,
+        least_s: float,
+        most_s: float,
+        intervals: float,
+        renewed_share: float = 1.0,
+    ) -> None:
         self._first_s = first_s
         self._least_s = least_s
         self._most_s = max(most_s, least_s)
         self._times = intervals
+        self._renewed_share = renewed_share
+        self._share = 1.0
         self._gaps: deque[float] = deque(maxlen=_INTERVALS)
         self._since_s = 0.0
         self._heard = False
@@ -40,12 +50,16 @@ class SilenceWatch:
     @property
     def deadline_s(self) -> float:
         """When silence is reached if nothing comes."""
-        return self._since_s + self.limit_s
+        return self._since_s + self.limit_s * self._share
 
-    def subscribed(self, now_s: float) -> None:
-        """The subscription was made or renewed; the rhythm learned so far is kept."""
+    def subscribed(self, now_s: float, *, renewed: bool = False) -> None:
+        """The subscription was made or renewed; the rhythm learned so far is kept.
+
+        ``renewed``: on a link that was silent, and that is not given the full time once more.
+        """
         self._since_s = now_s
         self._heard = False
+        self._share = self._renewed_share if renewed and self._gaps else 1.0
 
     def notified(self, now_s: float) -> None:
         """A notification came."""
@@ -53,3 +67,4 @@ class SilenceWatch:
             self._gaps.append(now_s - self._since_s)
         self._since_s = now_s
         self._heard = True
+        self._share = 1.0

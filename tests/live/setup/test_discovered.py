@@ -91,9 +91,11 @@ def test_control_characters_of_a_name_are_shown_and_not_obeyed():
 
 
 def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
-    """A real child with real bleak lists a played sensor, with details, and ends with its input."""
+    """A real child lists played sensors, asks the ticked one alone, and ends with its input."""
     bluez.add(Sensor(YARROW, "Yarrow"))
+    stranger = bluez.add(Sensor("C0:00:00:00:00:09", "stranger"))
     child = listening_subprocess()
+    child.say({"ask": [YARROW]})
     reach = DiscoveredSensors(KnownSensors())
     try:
 
@@ -108,6 +110,8 @@ def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
         )
         assert reach.get(YARROW).signal_dbm in (-58, -57)
         assert reach.get(YARROW).placement == "chest"
+        assert reach.get(stranger.address) is not None
+        assert stranger.connects == 0
     finally:
         child.end()
     assert child.has_ended

@@ -33,7 +33,11 @@ def test_a_dropped_link_is_made_again(bluez: BlueZ) -> None:
         known = len(session.states())
         bluez.drop(sensor)
         await session.until_after(known, LinkState.STREAMING)
-        assert session.states()[known : known + 2] == [LinkState.LOST, LinkState.CONNECTING]
+        assert session.states()[known : known + 3] == [
+            LinkState.LOST,
+            LinkState.SEARCHING,
+            LinkState.CONNECTING,
+        ]
         await more_arrive(session)
         assert session.of(1, DOUBLED) == []
 

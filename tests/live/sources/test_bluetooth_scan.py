@@ -7,7 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-from live.sources.bluetooth import BluetoothUnavailable, FoundSensor, bluetooth_problem, scan
+from live.sources.bluetooth import (
+    BluetoothUnavailable,
+    FoundSensor,
+    SeenSensor,
+    bluetooth_problem,
+    scan,
+    watch,
+)
 from live.sources.bluetooth.scan import IN_USE, SILENT
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture  # noqa: F401
 from tests.standins.bluez_session import QUICK, release_bus
@@ -22,7 +29,7 @@ def found(*, details: bool = False, seconds: float = 0.4) -> list[FoundSensor]:
 
     async def main() -> list[FoundSensor]:
         try:
-            return await scan(seconds, details=details, timing=replace(QUICK, connect_s=0.5))
+            return await scan(seconds, details=details, timing=replace(QUICK, link_s=0.5))
         finally:
             await release_bus()
 
@@ -133,3 +140,66 @@ def test_without_bluetooth_there_is_one_sentence(bluez: BlueZ, fault: str, words
     told = problem()
     assert told is not None
     assert words in told
+
+
+def test_twelve_healthy_sensors_give_twelve_answers(bluez: BlueZ) -> None:
+    """With slow endings, a daemon that forgets, and one failure each: all answer, side by side.
+
+    One after another the endings alone would take 12 s; discovery goes on meanwhile, so that no
+    sensor whose turn comes late is forgotten.
+    """
+    bluez.daemon.disconnect_s, bluez.daemon.forget_s = 1.0, 1.0
+    sensors = [
+        bluez.add(Sensor(f"C0:00:00:00:00:1{n:X}", f"S{n}", connects_in_vain=n % 2))
+        for n in range(12)
+    ]
+    listed = found(details=True)
+    assert [sensor.note for sensor in listed] == [""] * 12
+    assert [sensor.battery_percent for sensor in listed] == [87] * 12
+    assert not any(sensor.connected for sensor in sensors)
+    assert bluez.daemon.most_links <= 3
+
+
+def test_who_is_being_asked_is_neither_unheard_nor_in_use(bluez: BlueZ) -> None:
+    """A sensor linked for its details does not advertise: that is our doing, and not told."""
+    strap = bluez.add(Sensor(YARROW, "Yarrow"))
+    bluez.daemon.disconnect_s = 1.0
+
+    async def main() -> list[SeenSensor]:
+        told = []
+        try:
+            async for sightings in watch(0.1, timing=QUICK):
+                told += sightings
+                if told and told[-1].sensor.battery_percent is not None and not strap.connected:
+                    return told
+        finally:
+            await release_bus()
+        return told
+
+    told = asyncio.run(main())
+    assert {one.sensor.note for one in told} == {""}
+    assert not any(one.sensor.connected for one in told)
+    assert max(one.age_s for one in told) < 0.5
+
+
+def test_only_wanted_sensors_are_asked_and_once(bluez: BlueZ) -> None:
+    """Strangers are listed and left alone; who has answered is not asked again."""
+    mine = bluez.add(Sensor(YARROW, "Yarrow"))
+    stranger = bluez.add(Sensor(SORREL, "Sorrel"))
+
+    async def main() -> list[SeenSensor]:
+        rounds = 0
+        try:
+            async for sightings in watch(0.1, wanted=lambda a: a == YARROW, timing=QUICK):
+                answered = any(one.sensor.battery_percent == 87 for one in sightings)
+                rounds += answered
+                if rounds == 5:
+                    return sightings
+        finally:
+            await release_bus()
+        return []
+
+    told = {one.sensor.name: one.sensor for one in asyncio.run(main())}
+    assert told.keys() == {"Yarrow", "Sorrel"}
+    assert told["Sorrel"].note == ""
+    assert (mine.connects, stranger.connects) == (1, 0)

@@ -85,7 +85,7 @@ def test_a_connect_that_hangs_does_not_hold_up_the_others(bluez: BlueZ) -> None:
         hanging.connect_hangs = False
         await session.until_state(LinkState.STREAMING, 1)
 
-    run(work, PAIR, replace(QUICK, connect_s=0.3))
+    run(work, PAIR, replace(QUICK, link_s=0.3, crowded_s=0.3))
 
 
 def test_a_sensor_left_connected_is_taken_over(bluez: BlueZ) -> None:
@@ -100,21 +100,6 @@ def test_a_sensor_left_connected_is_taken_over(bluez: BlueZ) -> None:
         assert not sensor.connected
 
     run(work)
-
-
-def test_a_full_adapter_is_named(bluez: BlueZ) -> None:
-    """A sensor that vanishes on connect raises the question whether the adapter is full."""
-    strap(bluez)
-    bluez.add(Sensor(SORREL, "Sorrel", rate_hz=20))
-    bluez.daemon.links_possible = 1
-
-    async def work(session: Session) -> None:
-        await session.until(lambda: "full" in session.advice(1) + session.advice(2))
-        bluez.daemon.links_possible = 2
-        for number in (1, 2):
-            await session.until_state(LinkState.STREAMING, number)
-
-    run(work, PAIR)
 
 
 def test_a_sensor_that_is_not_there_is_asked_for_and_found_later(bluez: BlueZ) -> None:

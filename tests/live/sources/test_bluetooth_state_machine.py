@@ -27,14 +27,14 @@ def machine() -> LinkMachine:
     return LinkMachine(TIMING, random.Random(1))
 
 
-def after(link: LinkMachine, *happenings: Happening, now_s: float = 0.0) -> Step:
-    """The step after these happenings, all at one time."""
+def after(link: LinkMachine, *happenings: Happening) -> Step:
+    """The step after these happenings."""
     for happening in happenings:
-        step = link.on(happening, now_s)
+        step = link.on(happening)
     return step
 
 
-STREAMING = (H.STARTED, H.SEEN, H.CONNECTED, H.SUBSCRIBED, H.NOTIFIED)
+STREAMING = (H.STARTED, H.SEEN, H.TURN, H.CONNECTED, H.SUBSCRIBED, H.NOTIFIED)
 
 
 def test_every_outcome_of_every_action_has_an_answer() -> None:
@@ -70,19 +70,23 @@ def test_no_row_of_the_table_is_idle() -> None:
     ("happenings", "state", "action"),
     [
         ((H.STARTED,), S.SEARCHING, A.SEARCH),
-        (STREAMING[:2], S.CONNECTING, A.CONNECT),
-        (STREAMING[:3], S.PREPARING, A.PREPARE),
-        (STREAMING[:4], S.PREPARING, A.WATCH),
+        (STREAMING[:2], S.QUEUED, A.QUEUE),
+        ((*STREAMING[:2], H.STALE), S.SEARCHING, A.SEARCH),
+        (STREAMING[:3], S.CONNECTING, A.CONNECT),
+        (STREAMING[:4], S.PREPARING, A.PREPARE),
+        (STREAMING[:5], S.PREPARING, A.WATCH),
         (STREAMING, S.STREAMING, A.WATCH),
-        ((*STREAMING[:4], H.SILENT), S.QUIET, A.RENEW),
+        ((*STREAMING[:4], H.STRANGER, H.DUE), S.SEARCHING, A.SEARCH),
+        ((*STREAMING[:5], H.SILENT), S.QUIET, A.RENEW),
         ((*STREAMING, H.SILENT), S.QUIET, A.RENEW),
         ((*STREAMING, H.SILENT, H.RENEWED), S.QUIET, A.WATCH),
         ((*STREAMING, H.SILENT, H.RENEWED, H.NOTIFIED), S.STREAMING, A.WATCH),
         ((*STREAMING, H.SILENT, H.RENEWED, H.SILENT), S.LOST, A.PAUSE),
         ((*STREAMING, H.SILENT, H.OFF), S.ADAPTER_OFF, A.AWAIT_ADAPTER),
         ((*STREAMING, H.OFF, H.ON), S.SEARCHING, A.SEARCH),
-        ((*STREAMING, H.DROPPED, H.DUE_KNOWN), S.CONNECTING, A.CONNECT),
-        ((*STREAMING[:3], H.REFUSED), S.REFUSED, A.PAUSE),
+        ((*STREAMING, H.DROPPED, H.DUE), S.SEARCHING, A.SEARCH),
+        ((*STREAMING[:4], H.REFUSED), S.REFUSED, A.PAUSE),
+        ((*STREAMING[:3], H.FULL), S.LOST, A.PAUSE),
     ],
 )
 def test_the_way_of_a_link(
@@ -93,67 +97,72 @@ def test_the_way_of_a_link(
     assert (step.state, step.action) == (state, action)
 
 
-def test_a_sensor_just_lost_is_tried_directly_once() -> None:
-    """After a drop the known address is tried; if that fails, the sensor must be seen again."""
+@pytest.mark.parametrize("end", [H.DROPPED, H.FORGOTTEN, H.FAILED])
+def test_a_stream_that_broke_is_searched_without_a_pause(end: Happening) -> None:
+    """However often it breaks: it is made again on sight."""
     link = machine()
-    assert after(link, *STREAMING, H.DROPPED).then is H.DUE_KNOWN
-    assert after(link, H.DUE_KNOWN, H.FAILED).then is H.DUE
+    after(link, *STREAMING)
+    for _ in range(20):
+        assert link.on(end) == Step(S.LOST, A.PAUSE, 0.0)
+        after(link, H.DUE, *STREAMING[1:])
 
 
-def test_a_forgotten_sensor_is_searched() -> None:
-    """What this computer no longer knows cannot be connected without being seen."""
-    assert after(machine(), *STREAMING, H.FORGOTTEN).then is H.DUE
+def test_a_silence_that_lasts_is_answered_without_a_pause() -> None:
+    """A link that renewing did not revive is made anew at once."""
+    assert after(machine(), *STREAMING, H.SILENT, H.RENEWED, H.SILENT).pause_s == 0.0
 
 
-def test_vanishing_on_connect_waits_for_a_full_adapter() -> None:
-    """A sensor that vanishes while connecting is given the time that a full adapter needs."""
-    step = after(machine(), H.STARTED, H.SEEN, H.FORGOTTEN)
-    assert step.pause_s >= TIMING.full_s
+def test_a_forgotten_sensor_is_searched_without_a_pause_once() -> None:
+    """Forgotten between sighting and link, it must be seen anew; again, it is a failure."""
+    link = machine()
+    assert after(link, H.STARTED, H.SEEN, H.TURN, H.FORGOTTEN).pause_s == 0.0
+    assert after(link, H.DUE, H.SEEN, H.TURN, H.FORGOTTEN).pause_s > 0.0
 
 
-def test_a_known_sensor_that_is_forgotten_is_searched_without_delay() -> None:
-    """If the daemon forgot a sensor that was linked before, the adapter is not suspected."""
-    step = after(machine(), *STREAMING, H.DROPPED, H.DUE_KNOWN, H.FORGOTTEN)
-    assert step.pause_s < TIMING.full_s
-    assert step.then is H.DUE
-
-
-def test_pauses_grow_to_their_limit_and_begin_anew_after_a_steady_stream() -> None:
-    """Failures lengthen the pause up to its limit; ten steady seconds make it short again."""
+def test_failed_attempts_pause_up_to_a_limit_until_it_streams() -> None:
+    """Failures with the sensor in sight lengthen the pause; a stream makes it short again."""
     link = machine()
     after(link, H.STARTED)
     pauses = []
     for _ in range(12):
-        pauses.append(after(link, H.SEEN, H.FAILED).pause_s)
+        pauses.append(after(link, H.SEEN, H.TURN, H.FAILED).pause_s)
         after(link, H.DUE)
+    assert link.failures == 12
     assert pauses[0] <= 1.2 * TIMING.retry_s
     assert 0.8 * TIMING.retry_most_s <= pauses[-1] <= 1.2 * TIMING.retry_most_s
-    after(link, *STREAMING[1:], now_s=100.0)
-    brief = link.on(H.DROPPED, 101.0)
-    assert brief.pause_s >= 0.8 * TIMING.retry_most_s
-    after(link, H.DUE_KNOWN, *STREAMING[2:], now_s=200.0)
-    steady = link.on(H.DROPPED, 200.0 + TIMING.steady_s)
-    assert steady.pause_s <= 1.2 * TIMING.retry_s
+    after(link, *STREAMING[1:])
+    assert link.failures == 0
+    after(link, H.DROPPED, H.DUE)
+    assert after(link, H.SEEN, H.TURN, H.FAILED).pause_s <= 1.2 * TIMING.retry_s
 
 
-def test_a_quiet_spell_does_not_count_as_steady() -> None:
-    """Seconds are counted from the newest start of the stream, not from the first."""
+def test_a_link_that_breaks_before_it_streams_is_a_failure() -> None:
+    """A sensor that drops each link while it is prepared is not tried without a pause."""
+    assert after(machine(), *STREAMING[:4], H.DROPPED).pause_s > 0.0
+
+
+def test_an_adapter_that_came_back_owes_nobody_a_pause() -> None:
+    """Failures from before the adapter was gone do not count after it."""
     link = machine()
     after(link, H.STARTED)
-    for _ in range(8):
-        after(link, H.SEEN, H.FAILED, H.DUE)
-    after(link, *STREAMING[1:], now_s=0.0)
-    link.on(H.SILENT, 5.0)
-    after(link, H.RENEWED, H.NOTIFIED, now_s=9.0)
-    assert link.on(H.DROPPED, 12.0).pause_s >= 0.8 * TIMING.retry_most_s
+    for _ in range(6):
+        after(link, H.SEEN, H.TURN, H.FAILED, H.DUE)
+    after(link, H.OFF, H.ON)
+    assert link.failures == 0
+
+
+def test_a_full_adapter_is_given_time() -> None:
+    """An adapter without room is asked again after some seconds."""
+    step = after(machine(), *STREAMING[:3], H.FULL)
+    assert step.pause_s >= 0.8 * TIMING.full_s
 
 
 def test_refusals_are_tried_again_slowly() -> None:
-    """A refusal pauses longer than a lost link, up to a minute."""
+    """A refusal pauses longer than a failed attempt, but comes to an end within 5 s."""
     link = machine()
-    pauses = [after(link, *STREAMING[:3], H.REFUSED).pause_s]
+    pauses = [after(link, *STREAMING[:4], H.REFUSED).pause_s]
     for _ in range(8):
-        pauses.append(after(link, H.DUE, *STREAMING[1:3], H.REFUSED).pause_s)
+        pauses.append(after(link, H.DUE, *STREAMING[1:4], H.REFUSED).pause_s)
     assert pauses[0] >= 0.8 * TIMING.refused_s
     assert 0.8 * TIMING.refused_most_s <= pauses[-1] <= 1.2 * TIMING.refused_most_s
 
@@ -171,4 +180,4 @@ def test_a_backoff_survives_days_of_trying() -> None:
 def test_a_happening_that_cannot_be_is_a_defect() -> None:
     """What the table does not list raises instead of being guessed at."""
     with pytest.raises(KeyError):
-        machine().on(H.CONNECTED, 0.0)
+        machine().on(H.CONNECTED)

@@ -35,7 +35,7 @@ def test_silence_at_one_hertz_is_three_to_five_seconds() -> None:
 def test_silence_follows_the_sensors_own_rhythm() -> None:
     """Fast sensors keep the least limit; slow ones get four intervals, up to the most."""
     assert regular(0.02).limit_s == TIMING.silence_s
-    assert regular(5.0).limit_s == 20.0
+    assert regular(5.0).limit_s == 15.0
     assert regular(20.0).limit_s == TIMING.silence_most_s
 
 
@@ -60,7 +60,21 @@ def test_renewing_keeps_the_rhythm_and_not_the_pause() -> None:
     stream = regular(1.0)
     stream.subscribed(30.0)
     assert not stream.heard
-    assert stream.deadline_s == 34.0
+    assert stream.deadline_s == 33.0
     stream.notified(31.0)
     assert stream.heard
-    assert stream.limit_s == 4.0
+    assert stream.limit_s == 3.0
+
+
+def test_a_renewed_subscription_is_given_half_the_time() -> None:
+    """What renewing does not revive is linked anew soon; a notification ends the hurry."""
+    stream = SilenceWatch(
+        first_s=8.0, least_s=3.0, most_s=30.0, intervals=3.0, renewed_share=TIMING.renewed_share
+    )
+    stream.subscribed(0.0)
+    for second in range(10):
+        stream.notified(float(second))
+    stream.subscribed(20.0, renewed=True)
+    assert stream.deadline_s == 21.5
+    stream.notified(21.0)
+    assert stream.deadline_s == 24.0

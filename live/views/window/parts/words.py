@@ -16,6 +16,7 @@ NONE: Final = "–"
 LINK_WORDS: Final = {
     LinkState.WAITING: "waiting to start",
     LinkState.SEARCHING: "searching for it",
+    LinkState.QUEUED: "waiting for its turn",
     LinkState.CONNECTING: "connecting",
     LinkState.PREPARING: "preparing",
     LinkState.STREAMING: "streaming",

@@ -88,6 +88,7 @@ class SetupWindow(QMainWindow):
         self._listen = listen
         self._rehearse = rehearse
         self._child: LineSubprocess | None = None
+        self._ours: list[str] = []
         self._waiting: Plan | None = None
         self._waits_for: LineSubprocess | None = None
         self._waits_since_s = 0.0
@@ -162,16 +163,25 @@ class SetupWindow(QMainWindow):
     def start(self) -> None:
         """Listen for sensors from now on."""
         self._child = self._listen()
+        self._ours = []
         self.plan_page.list.setFocus()
         self._timer.start()
 
     # What comes
+
+    def _ask_ours(self) -> None:
+        """Tell the listening process whom it may link to for details: the ticked sensors."""
+        ours = sorted(s.address for s in self.plan_page.draft.sensors if s.address)
+        if self._child is not None and ours != self._ours:
+            self._ours = ours
+            self._child.say({"ask": ours})
 
     def frame(self) -> None:
         """Take what came, and show it; called by the timer, and by hand in tests."""
         lines = self._child.poll() if self._child is not None else []
         if self.pages.currentWidget() is self.plan_page:
             self.plan_page.hear(lines)
+        self._ask_ours()
         self.watch.folder = self.plan_page.form.out
         self.watch.poll()
         self._read_past()
@@ -285,6 +295,7 @@ class SetupWindow(QMainWindow):
         self._waiting = None
         if self._child is None:
             self._child = self._listen()
+            self._ours = []
         self.pages.setCurrentWidget(self.plan_page)
         self.plan_page.list.setFocus()
         self._update()

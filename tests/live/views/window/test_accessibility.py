@@ -46,6 +46,9 @@ class Silent:
     def poll(self) -> list[dict[str, object]]:
         return []
 
+    def say(self, facts: dict[str, object]) -> None:
+        pass
+
     def let_go(self) -> None:
         pass
 
