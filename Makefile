@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults coverage
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults faults-radio coverage
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -12,7 +12,7 @@ help:
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make pictures    make the pictures of the documents again"
-	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, coverage"
+	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, faults-radio, coverage"
 	@echo "             measure what the documents state; faults and coverage take long"
 
 setup:
@@ -57,6 +57,9 @@ bench-board bench-rolling bench-capture bench-window: setup-test
 
 faults coverage: setup-test
 	$(RUN) -m benchmarks.$@ $(ARGS)
+
+faults-radio: setup-test
+	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.radio_faults --markdown docs/reliability.md $(ARGS)
 
 # arch is wanted for this comparison alone.
 bench-analysis: setup-test

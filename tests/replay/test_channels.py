@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from live.sources.bluetooth.radio import SERVICES as SCANNED
+from live.sources.bluetooth.scanner import SERVICES as SCANNED
 from replay import channels, event
 from replay.channels import CHANNELS, DECODERS, LASTING_CHANNELS, Kind, fields, words_of
 from replay.event import CHANNEL_NUMBERS
@@ -50,7 +50,7 @@ def test_what_is_told_once_lasts() -> None:
     """What a sensor says when asked, its link and its signal hold until told otherwise."""
     assert set(channels.FACT_CHANNELS) < LASTING_CHANNELS
     assert LASTING_CHANNELS - set(channels.FACT_CHANNELS) == {
-        event.LINK, event.SIGNAL, event.ADVICE,
+        event.LINK, event.SIGNAL, event.ADVICE, event.ADDRESS,
     }  # fmt: skip
 
 

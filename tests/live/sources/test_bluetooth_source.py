@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 
 from replay.event import BATTERY, BODY_LOCATION, DOUBLED, FIRMWARE, MODEL, SIGNAL
 from replay.link import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
-from tests.standins.bluez_session import Session, plan_of, planned
+from tests.standins.bluez_session import QUICK, Session, plan_of, planned
 
 YARROW = "C0:00:00:00:00:01"
 SORREL = "C0:00:00:00:00:02"
@@ -74,7 +75,8 @@ def test_twenty_fast_sensors_arrive_complete(bluez: BlueZ) -> None:
     )  # fmt: skip
 
     async def work() -> None:
-        async with Session(plan) as session:
+        # They send nothing before all of them are linked, however long that takes.
+        async with Session(plan, replace(QUICK, first_s=20.0)) as session:
             await session.until(lambda: all(map(bluez.is_subscribed, sensors)))
             for sensor in sensors:
                 sensor.rate_hz = 20
