@@ -81,7 +81,7 @@ class LineSubprocess:
                 lines.append(self._lines.get_nowait())
         return lines
 
-    def say(self, facts: dict[str, Any]) -> None:
+    def say(self, facts: dict[str, object]) -> None:
         """Tell it something, as one line of JSON; lost if it has ended.  Short lines only."""
         if self._process.stdin is not None:
             with contextlib.suppress(OSError, ValueError):
