@@ -7,12 +7,20 @@ import logging
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Protocol, TypeAlias
 
 from bleak.exc import BleakError
 
 _ADAPTER = "org.bluez.Adapter1"
 _log = logging.getLogger(__name__)
+
+
+class _Variant(Protocol):
+    value: object
+
+
+_Objects: TypeAlias = Mapping[str, Mapping[str, Mapping[str, _Variant]]]
+"""Properties of objects by path and interface."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -49,18 +57,19 @@ async def list_adapters(limit_s: float = 4.0) -> list[Adapter]:
     return sorted(found, key=lambda one: (len(one.name), one.name))
 
 
-def _adapter(path: str, properties: Mapping[str, Any]) -> Adapter:
+def _adapter(path: str, properties: Mapping[str, _Variant]) -> Adapter:
     held = {key: variant.value for key, variant in properties.items()}
+    roles = held.get("Roles", ["central"])
     return Adapter(
         name=path.rsplit("/", 1)[-1],
         address=str(held.get("Address", "")),
         alias=str(held.get("Alias", "")),
         powered=bool(held.get("Powered")),
-        central="central" in held.get("Roles", ["central"]),
+        central=isinstance(roles, list) and "central" in roles,
     )
 
 
-async def _managed_objects() -> Mapping[str, Mapping[str, Any]]:
+async def _managed_objects() -> _Objects:
     # bleak asks the same, but keeps the answer to itself; dbus-fast comes with it on Linux.
     from dbus_fast import BusType, Message, MessageType  # noqa: PLC0415 - absent elsewhere
     from dbus_fast.aio import MessageBus  # noqa: PLC0415
@@ -80,5 +89,5 @@ async def _managed_objects() -> Mapping[str, Mapping[str, Any]]:
         bus.disconnect()
     if reply is None or reply.message_type is MessageType.ERROR:
         return {}
-    objects: Mapping[str, Mapping[str, Any]] = reply.body[0]
+    objects: _Objects = reply.body[0]
     return objects

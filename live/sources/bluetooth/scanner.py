@@ -6,7 +6,7 @@ import asyncio
 import logging
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Any, Final
+from typing import Final
 
 from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -26,11 +26,6 @@ SERVICES: Final = {normalize_uuid_16(number): words for number, words in channel
 
 Heard = Callable[[Sighting[BLEDevice]], None]
 _log = logging.getLogger(__name__)
-
-
-def of_adapter(name: str) -> dict[str, Any]:
-    """How bleak is told which adapter is meant; ``""``: the system's first."""
-    return {"bluez": {"adapter": name}} if name else {}
 
 
 class AdapterScanner:
@@ -64,7 +59,9 @@ class AdapterScanner:
         self.scans += 1
         self.again.clear()
         scanner = BleakScanner(
-            self._seen, service_uuids=list(SERVICES) if filtered else None, **of_adapter(self.name)
+            self._seen,
+            service_uuids=list(SERVICES) if filtered else None,
+            bluez={"adapter": self.name} if self.name else {},
         )
         await bounded(scanner.start(), limit_s)
         self._scanner = scanner
@@ -94,7 +91,9 @@ class AdapterScanner:
 async def connected_devices(limit_s: float, adapter: str = "") -> list[BLEDevice]:
     """Sensors of our services that are linked to this computer; none where it cannot tell."""
     try:
-        found = await bounded(BleakAdapter.get(**of_adapter(adapter)), limit_s)
+        found = await bounded(
+            BleakAdapter.get(bluez={"adapter": adapter} if adapter else {}), limit_s
+        )
         return await bounded(found.get_connected_devices(list(SERVICES)), limit_s)
     except (*EXPECTED, NotImplementedError) as error:
         _log.debug("connected sensors cannot be listed: %s", error)
