@@ -19,7 +19,7 @@ import numpy as np
 
 from analysis.statistics.batch import BATCHES
 from analysis.statistics.effective import BoolArray, FloatArray
-from analysis.statistics.estimate import Estimate, Interval, Z
+from analysis.statistics.estimate import Estimate, Interval, Z, t_quantile
 from analysis.statistics.longrun import COSINES, long_run
 
 LEAST_CERTAIN = "Of all statistics here r is the least certain; judge no sensor on it alone."
@@ -29,6 +29,9 @@ ONE_STRETCH = (
 )
 MOST_IN_ONE = 0.5
 """Share of the reference's sum of squares that one of eight stretches may hold."""
+FITTED = 3
+"""Of the twelve cosines, what is spent on the fitted level, slope and spread of the line: its
+residuals scatter less than the errors did."""
 NOT_TOLD = "The pairs are too few or too alike for an interval of r and of the concordance."
 
 
@@ -101,9 +104,11 @@ def _with_interval(
     run = long_run(influence, present, degrees=degrees, course=fixed)
     if run is None or abs(value) >= 1:
         return Estimate(value, caution=NOT_TOLD)
-    z = math.atanh(value)
-    count = min(3 + 1 / run.error**2, float(np.count_nonzero(present)))
-    return Estimate(value, (math.tanh(z - run.half), math.tanh(z + run.half)), count, LEAST_CERTAIN)
+    z, left = math.atanh(value), COSINES - FITTED
+    error = run.error * math.sqrt(COSINES / left)
+    half = t_quantile(min(run.degrees, left)) * error
+    count = min(3 + 1 / error**2, float(np.count_nonzero(present)))
+    return Estimate(value, (math.tanh(z - half), math.tanh(z + half)), count, LEAST_CERTAIN)
 
 
 def most_in_one(values: FloatArray) -> float:

@@ -28,7 +28,7 @@ def test_values_are_the_usual_ones() -> None:
 def test_intervals_hold_the_values_of_this_course() -> None:
     """Over 200 seeds both hold the truth of this very course in 90 % or more, and stay narrow.
 
-    Truth: from the variance of the course and of the error.  Narrow: r's at most 1.4 times as wide
+    Truth: from the variance of the course and of the error.  Narrow: r's at most 1.6 times as wide
     as its own scatter asks.
     """
     spread = float(np.var(HEART))
@@ -41,7 +41,7 @@ def test_intervals_hold_the_values_of_this_course() -> None:
         values.append(found.r.value)
         widths.append(found.r.interval[1] - found.r.interval[0])
     assert min(held.values()) >= 180, held
-    assert np.median(widths) <= 1.4 * 3.92 * np.std(values)
+    assert np.median(widths) <= 1.6 * 3.92 * np.std(values)
 
 
 def test_an_r_on_one_stretch_has_no_interval() -> None:
