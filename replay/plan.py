@@ -176,6 +176,12 @@ class Plan:
         """Numbers of the reference and the test sensors, in the order of the plan."""
         return tuple(n for n, s in enumerate(self.sensors, 1) if s.role != "companion")
 
+    def is_comparable(self, number: int) -> bool:
+        """Whether this sensor's times may be set against the reference's."""
+        return number == self.reference or (
+            self.sensor(number).is_aligned and self.sensor(self.reference).is_aligned
+        )
+
     @property
     def to_keep(self) -> Plan:
         """The plan as a capture keeps it: without the command that warnings set off.

@@ -53,7 +53,10 @@ class SessionState:
             SensorState(number, planned) for number, planned in enumerate(plan.sensors, 1)
         )
         self.reference: Final = self.sensors[plan.reference - 1]
-        self.tests: Final = tuple(self.sensors[number - 1] for number in plan.tests)
+        # What could not be aligned has values and gaps, but nothing that it could be held against.
+        self.tests: Final = tuple(
+            self.sensors[number - 1] for number in plan.tests if plan.is_comparable(number)
+        )
         self.compared: Final = (self.reference, *self.tests)
         self.second = -1
         self.markers: Final[list[Marker]] = []

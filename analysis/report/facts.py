@@ -52,6 +52,21 @@ def session_facts(record: SessionRecord, path: Path) -> Facts:
         "tolerance_bpm": plan.tolerance_bpm,
         "tolerance_percent": plan.tolerance_percent,
         "reference": _facts_of(record.reference),
+        "clocks": [
+            {
+                "sensor": record.label(clock.number),
+                "alignment": clock.alignment,
+                "compared": clock.is_comparable,
+                "aligned_by": clock.aligned_by,
+                "offset_s": clock.offset_s,
+                "offset_s_interval": _ends(clock.offset_s_interval),
+                "mae_as_recorded_bpm": clock.mae_as_recorded_bpm,
+                "mae_aligned_bpm": clock.mae_aligned_bpm,
+                "problem": clock.problem,
+            }
+            for clock in record.clocks
+            if clock.alignment
+        ],
         "sensors": [_sensor(record, one) for one in record.sensors],
         "exclusions": [
             {
@@ -203,6 +218,10 @@ def _sensor(record: SessionRecord, one: SensorRecord) -> Facts:
         ],
         "phases": {part.name: agreement_facts(part.agreement) for part in one.phases},
         "zones": {part.name: agreement_facts(part.agreement) for part in one.zones},
+        "sections": [
+            {"section": part.name, **agreement_facts(part.agreement)} for part in one.sections
+        ],
+        "at_readings": None if one.at_readings is None else agreement_facts(one.at_readings),
         "without_delay": None if after is None else agreement_facts(after),
         "efforts": _tally(one.efforts),
         "troughs": _tally(one.troughs),

@@ -148,6 +148,8 @@ def statistics(record: SessionRecord, index: int) -> Table:
         columns.append((name, "without_exclusions", sensor.without_exclusions))
     if sensor.without_delay is not None:
         columns.append(("the same, delay taken out", "without_delay", sensor.without_delay))
+    if sensor.at_readings is not None:
+        columns.append(("at its own readings", "at_readings", sensor.at_readings))
     at = f"sensors/{index}"
     rows = [
         Row(
@@ -183,13 +185,18 @@ def statistics(record: SessionRecord, index: int) -> Table:
 
 
 def parts(record: SessionRecord) -> Table:
-    """Agreement per phase and per zone."""
+    """Agreement per phase, per zone and per section."""
     rows = []
     for index, sensor in enumerate(record.sensors):
         group = sensor.label
-        for kind, named in (("phases", sensor.phases), ("zones", sensor.zones)):
-            for part in named:
-                at, found = f"sensors/{index}/{kind}/{part.name}", part.agreement
+        for kind, named in (
+            ("phases", sensor.phases),
+            ("zones", sensor.zones),
+            ("sections", sensor.sections),
+        ):
+            for place, part in enumerate(named):
+                key = place if kind == "sections" else part.name
+                at, found = f"sensors/{index}/{kind}/{key}", part.agreement
                 rows.append(
                     Row(
                         part.name,
@@ -210,8 +217,8 @@ def parts(record: SessionRecord) -> Table:
                 group = ""
     return Table(
         "parts",
-        "By what the heart was doing (rest, rise, steady, fall) and by thirds of its own range in "
-        "this session; without what is left out",
+        "By what the heart was doing (rest, rise, steady, fall), by thirds of its own range in "
+        "this session, and by sections of the activity; without what is left out",
         (
             "part",
             "pairs",

@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.board.snapshot import WarningKind
+from analysis.report.clocks import clock_sentences
 from analysis.report.words import clock, duration, listed, number
 from analysis.session.record import SensorRecord, SessionRecord, Tally
 from analysis.statistics.closer import apart
@@ -28,10 +29,11 @@ _WORDS: Final = {Answer.UNSEEN: "not seen for lack of values"}
 
 
 def session_verdict(record: SessionRecord) -> tuple[str, ...]:
-    """What stands over it (if anything does), what happened, how close, how well followed, and
-    what cannot be said: one sentence each.
+    """What of clocks and faults stands over it (if anything does), what happened, how close, how
+    well followed, and what cannot be said: one sentence each.
     """
     sentences = (
+        *clock_sentences(record),
         _what_stands(record),
         _what_happened(record),
         _how_close(record),
@@ -91,6 +93,10 @@ def _departed(one: SensorRecord) -> str:
 def sensor_verdict(record: SessionRecord, one: SensorRecord) -> str:
     """Two or three sentences on one test sensor of the record."""
     label, reference, agreement = one.label, record.reference.label, one.counted
+    if one not in record.comparable:
+        return next(
+            words for words in clock_sentences(record) if label in words or reference in words
+        )
     if not agreement.pairs or agreement.bias.value is None:
         return never_compared(label, reference)
     sentences = [_bias_sentence(label, reference, agreement, agreement.bias.value)]
@@ -114,7 +120,7 @@ def _how_close(record: SessionRecord) -> str:
     plan, reference = record.plan, record.reference.label
     told: list[str] = []
     never: list[str] = []
-    for one in record.sensors:
+    for one in record.comparable:
         label, within = one.label, one.counted.within
         if within.value is None:
             never.append(label)
@@ -132,6 +138,8 @@ def _how_close(record: SessionRecord) -> str:
             f"{reference} (whichever is greater) in {share} of the seconds compared "
             f"({lead}{_ends(within.interval, 0, '%')}{strict})"
         )
+    if not told and not never:
+        return "Nothing can be said of how close the sensors are."
     why = f"{listed(never)} and {reference} had no value at the same second" if never else ""
     if not told:
         return f"Nothing can be said of how close the sensors are, because {why}."
@@ -140,12 +148,14 @@ def _how_close(record: SessionRecord) -> str:
 
 def _how_followed(record: SessionRecord) -> str:
     efforts = [effort for effort in record.efforts if effort.kind is Kind.EFFORT]
+    if not record.comparable:
+        return "Whether the sensors follow efforts cannot be said."
     delays = _delays(record)
     if not efforts:
         return (
             "No effort was found, so whether the sensors follow one cannot be said; " + delays + "."
         )
-    told = [_followed(one.label, one.efforts, i == 0) for i, one in enumerate(record.sensors)]
+    told = [_followed(one.label, one.efforts, i == 0) for i, one in enumerate(record.comparable)]
     what = "the one effort" if len(efforts) == 1 else f"{len(efforts)} efforts"
     marked = " marked by the tester" if any(effort.marked for effort in efforts) else ""
     return f"Of {what}{marked}, {listed(told)}; {delays}."
@@ -170,7 +180,7 @@ def _followed(label: str, tally: Tally, first: bool) -> str:
 
 def _delays(record: SessionRecord) -> str:
     known, uneven, unknown = [], [], []
-    for one in record.sensors:
+    for one in record.comparable:
         label, delay, seen = one.label, one.delay, one.delays_seen
         if seen is not None:
             uneven.append(f"{label} ({_ends(seen, 0, 's')})")
@@ -222,7 +232,7 @@ def _compared(record: SessionRecord) -> list[str]:
     compared = record.closer
     if not compared:
         return []
-    numbers = [one.number for one in record.sensors if one.number not in record.barred]
+    numbers = [one.number for one in record.comparable if one.number not in record.barred]
     parts = []
     for best in numbers:
         beaten = [one for one in compared if one.closer == best and one.is_clear]

@@ -61,8 +61,9 @@ from analysis.statistics.phases import (
     zone_masks,
 )
 from analysis.statistics.stretch import Stretch, concerning, kept_seconds
-from analysis.statistics.summary import agreement_of
+from analysis.statistics.summary import Agreement, agreement_of
 from replay.attention import AttentionPlan
+from replay.event import NS_PER_S
 from replay.plan import DEFAULT_HOLD_S
 
 LOW_REFERENCE_COVERAGE_PERCENT: Final = 80.0
@@ -105,7 +106,7 @@ def compute_record(
     }
     ref = np.where(kept[reference.number], reference.grid, NO_VALUE).astype(np.int32)
     efforts = find_efforts(ref, data.efforts)
-    heart = _Heart(ref, efforts, phase_masks(ref), zone_masks(ref))
+    heart = _Heart(ref, efforts, phase_masks(ref), zone_masks(ref), section_masks(data))
     warnings = tuple(warnings)
     standing = standing_faults(warnings, data.seconds)
     tests = tuple(
@@ -120,6 +121,7 @@ def compute_record(
         for test in data.tests
     )
     barred = {fault.sensor for fault in standing}
+    barred |= {test.number for test in data.tests if not plan.is_comparable(test.number)}
     fair = {test.number: test.grid for test in data.tests if test.number not in barred}
     errors, smoothing = _error_variances(data, stretches, tests, barred)
     detail_cautions = [] if efforts else [NO_EFFORTS]
@@ -136,7 +138,7 @@ def compute_record(
         reference=_facts(reference),
         reference_usable_percent=100 * int(np.count_nonzero(ref != NO_VALUE)) / data.seconds,
         sensors=tests,
-        clocks=tuple(_clock(series) for series in data.sensors.values()),
+        clocks=tuple(_clock(data, series) for series in data.sensors.values()),
         exclusions=stretches,
         efforts=efforts,
         standing=standing,
@@ -159,6 +161,7 @@ class _Heart:
     efforts: tuple[Effort, ...]
     phases: Mapping[str, BoolArray]
     zones: Mapping[str, BoolArray]
+    sections: Mapping[str, BoolArray]
 
 
 def _sensor(
@@ -174,20 +177,25 @@ def _sensor(
     reference, ref = data.reference, heart.grid
     tolerance = Tolerance(data.plan.tolerance_bpm, data.plan.tolerance_percent)
     excluded_s = data.seconds - int(kept.sum())
+    if not data.plan.is_comparable(test.number):  # it has values, and nothing to hold them against
+        test = replace(
+            test, t_ns=test.t_ns[:0], mbpm=test.mbpm[:0], grid=np.full_like(test.grid, NO_VALUE)
+        )
     grid = np.where(kept, test.grid, NO_VALUE).astype(np.int32)
     age = mean_age_s(test.t_ns, test.grid) - mean_age_s(reference.t_ns, reference.grid)
     answers = responses(heart.efforts, ref, grid)
-    if one_clock and test.sensor.on_capture_clock and reference.sensor.on_capture_clock:
+    if one_clock and test.sensor.shares_clock(reference.sensor):
         delay, curve = delay_of(ref, grid, earlier_age_s=age)
     else:
         delay, curve = Estimate.undefined(NOT_ONE_CLOCK), None
         answers = tuple(_without_delay(answer) for answer in answers)
     answers = _not_blunted(heart.efforts, answers, standing)
-    phases, zones = (
-        agreement_by(masks, ref, grid, tolerance, kept) for masks in (heart.phases, heart.zones)
+    phases, zones, sections = (
+        agreement_by(masks, ref, grid, tolerance, kept)
+        for masks in (heart.phases, heart.zones, heart.sections)
     )
     return SensorRecord(
-        facts=_facts(test),
+        facts=_facts(data.sensors[test.number]),
         excluded_s=excluded_s,
         whole=agreement_of(reference.grid, test.grid, tolerance),
         without_exclusions=(
@@ -202,6 +210,8 @@ def _sensor(
         troughs=_tally(heart.efforts, answers, Kind.TROUGH),
         phases=tuple(Part(name, found) for name, found in phases.items()),
         zones=tuple(Part(name, found) for name, found in zones.items()),
+        sections=tuple(Part(name, found) for name, found in sections.items()),
+        at_readings=_at_readings(reference, test, tolerance, kept),
         without_delay=(
             None
             if delay.value is None or delay.caution == UNSURE
@@ -226,8 +236,56 @@ def _facts(series: SensorSeries) -> SensorFacts:
     )
 
 
-def _clock(series: SensorSeries) -> Clock:
+def _at_readings(
+    reference: SensorSeries, test: SensorSeries, tolerance: Tolerance, kept: BoolArray
+) -> Agreement | None:
+    """Agreement at the moments of the sensor's own readings; ``None`` if it sends often enough
+    that its held values are its readings.
+    """
+    if test.sensor.hold_s <= DEFAULT_HOLD_S:
+        return None
+    newest = np.searchsorted(reference.t_ns, test.t_ns, side="right") - 1
+    held = newest >= 0
+    held[held] = (
+        test.t_ns[held] - reference.t_ns[newest[held]] <= reference.sensor.hold_ns
+    )  # fmt: skip
+    values = np.full(len(test.t_ns), NO_VALUE, dtype=np.int32)
+    values[held] = reference.mbpm[newest[held]]
+    second = np.minimum(test.t_ns // NS_PER_S, len(kept) - 1)
+    return agreement_of(values, test.mbpm, tolerance, kept=kept[second])
+
+
+def section_masks(data: SessionData) -> dict[str, BoolArray]:
+    """Which grid seconds belong to each section of the activity, bool[n] by name.
+
+    Without sections: from marker to marker, where there are two or more.  Sections of one name
+    are one part.
+    """
+    sections = data.sections
+    if not sections and len(data.markers) > 1:
+        ends = [t_ns for t_ns, _ in data.markers[1:]] + [data.duration_ns]
+        sections = tuple(
+            Stretch.of_ns(t_ns, end, text or "marker")
+            for (t_ns, text), end in zip(data.markers, ends, strict=True)
+            if t_ns < end
+        )
+    second = np.arange(data.seconds)
+    masks: dict[str, BoolArray] = {}
+    for one in sections:
+        inside = (second >= one.start_s) & (second < one.end_s)
+        masks[one.reason] = masks.get(one.reason, np.zeros(data.seconds, dtype=bool)) | inside
+    return masks
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, (int, float)) else None
+
+
+def _clock(data: SessionData, series: SensorSeries) -> Clock:
     sensor = series.sensor
+    kept = data.imports.get(series.number, {})
+    ends = [_number(end) for end in kept.get("offset_s_interval") or ()]
+    low, high = ends if len(ends) == 2 else (None, None)
     return Clock(
         number=series.number,
         is_capture=sensor.on_capture_clock,
@@ -235,6 +293,12 @@ def _clock(series: SensorSeries) -> Clock:
         sha256=sensor.sha256,
         offset_s=sensor.offset_s,
         alignment=sensor.alignment,
+        is_comparable=data.plan.is_comparable(series.number),
+        aligned_by=str(kept.get("aligned_by") or ""),
+        offset_s_interval=None if low is None or high is None else (low, high),
+        mae_as_recorded_bpm=_number(kept.get("mae_as_recorded_bpm")),
+        mae_aligned_bpm=_number(kept.get("mae_aligned_bpm")),
+        problem=str(kept.get("problem") or ""),
     )
 
 

@@ -8,8 +8,8 @@ times: the board has what another clock stamped when it arrived, the analysis wh
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -65,6 +65,8 @@ class SessionData:
     ``seconds``: length of the grid (its last second is ``seconds`` − 1).  ``sensors``: by number;
     the reference and the test sensors.  ``markers``: ``(t_ns, text)``, of which ``recorded`` were
     set in the session.  ``exclusions`` and ``efforts``: what the tester noted afterwards.
+    ``sections``: parts of the activity, by their names.  ``imports``: by number, what was kept of
+    the import of a sensor.
     """
 
     plan: Plan
@@ -75,6 +77,8 @@ class SessionData:
     recorded: tuple[tuple[int, str], ...] = ()
     exclusions: tuple[Stretch, ...] = ()
     efforts: tuple[Stretch, ...] = ()
+    sections: tuple[Stretch, ...] = ()
+    imports: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def reference(self) -> SensorSeries:
@@ -161,6 +165,8 @@ def with_notes(data: SessionData, plan: Plan, notes: EffectiveNotes) -> SessionD
             for one in notes.exclusions
         ),
         efforts=tuple(Stretch.of_ns(one.from_ns, one.to_ns, one.text) for one in notes.efforts),
+        sections=tuple(Stretch.of_ns(one.from_ns, one.to_ns, one.text) for one in notes.sections),
+        imports=dict(notes.imports),  # one that can be sent to another process
     )
 
 

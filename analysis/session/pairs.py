@@ -57,7 +57,8 @@ def session_pairs(record: SessionRecord, data: SessionData) -> tuple[Pairs, ...]
 def _pairs(exclusions: Sequence[Stretch], data: SessionData, number: int) -> Pairs:
     reference, test = data.reference, data.sensors[number]
     stretches = concerning(exclusions, reference.number, number)
-    second = np.flatnonzero(pairs_of(reference.grid, test.grid))
+    paired = pairs_of(reference.grid, test.grid) & data.plan.is_comparable(number)
+    second = np.flatnonzero(paired)
     return Pairs(
         number=number,
         label=test.sensor.label,

@@ -20,7 +20,7 @@ from analysis.statistics.delay import UNSURE
 from analysis.statistics.departures import Departures
 from analysis.statistics.efforts import Answer, Effort, Kind, Response
 from analysis.statistics.error_variance import ErrorVariance
-from analysis.statistics.estimate import Estimate
+from analysis.statistics.estimate import Estimate, Interval
 from analysis.statistics.stretch import Stretch
 from analysis.statistics.summary import Agreement
 from replay.event import NS_PER_S
@@ -91,7 +91,10 @@ class Clock:
     """By what a compared sensor was stamped.
 
     ``is_capture``: by the capture clock.  Otherwise it comes from the file ``file`` with this
-    ``sha256``, ``offset_s`` was added to its times, and ``alignment`` says how that was found.
+    ``sha256``, ``offset_s`` was added to its times, and ``alignment`` says how that was found:
+    by what (``aligned_by``), how surely (``offset_s_interval``), what it made of the mean absolute
+    difference, or what stood against it (``problem``).  ``is_comparable``: whether the sensor may
+    be set against the reference.
     """
 
     number: int
@@ -100,6 +103,12 @@ class Clock:
     sha256: str = ""
     offset_s: float = 0.0
     alignment: str = ""
+    is_comparable: bool = True
+    aligned_by: str = ""
+    offset_s_interval: Interval | None = None
+    mae_as_recorded_bpm: float | None = None
+    mae_aligned_bpm: float | None = None
+    problem: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +154,7 @@ class Tally:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Agreement over a part of the session: a phase of the heart rate, or a zone of it."""
+    """Agreement over a part of the session: a phase or zone of the heart rate, or a section."""
 
     name: str
     agreement: Agreement
@@ -173,8 +182,9 @@ class SensorRecord:
     concern it taken out (``None`` if there are none), ``excluded_s`` seconds in all.  What follows
     is without them: ``delay`` in s, and on the ``rising`` and the ``falling`` heart where the two
     clearly differ; ``responses`` to :attr:`SessionRecord.efforts`, in their order, and their
-    tallies; ``phases`` and ``zones``; ``without_delay``: agreement with the delay taken out,
-    ``None`` where it is not known or in doubt.
+    tallies; ``phases``, ``zones`` and ``sections``; ``at_readings``: agreement at the sensor's own
+    readings, of one that sends less often than every 3 s; ``without_delay``: agreement with the
+    delay taken out, ``None`` where it is not known or in doubt.
     """
 
     facts: SensorFacts
@@ -190,6 +200,8 @@ class SensorRecord:
     troughs: Tally
     phases: tuple[Part, ...]
     zones: tuple[Part, ...]
+    sections: tuple[Part, ...]
+    at_readings: Agreement | None
     without_delay: Agreement | None
     gap_error: GapError
 
@@ -305,6 +317,12 @@ class SessionRecord:
     def tolerance(self) -> Tolerance:
         """The allowed difference."""
         return Tolerance(self.plan.tolerance_bpm, self.plan.tolerance_percent)
+
+    @property
+    def comparable(self) -> tuple[SensorRecord, ...]:
+        """The test sensors whose clocks can be set against the reference's."""
+        away = {clock.number for clock in self.clocks if not clock.is_comparable}
+        return tuple(one for one in self.sensors if one.number not in away)
 
     def label(self, number: int) -> str | None:
         """Label of a sensor; ``None`` for 0, the session."""

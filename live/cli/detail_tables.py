@@ -22,7 +22,7 @@ def detail_parts(record: SessionRecord) -> Iterator[RenderableType]:
     """The pieces, in order; all without what is excluded."""
     yield spaced(Group(Text("Delay", style="bold"), *_delays(record)))
     yield spaced(Group(Text("Efforts", style="bold"), *_efforts(record)))
-    yield spaced(Group(Text("By phase and by zone", style="bold"), _phases(record)))
+    yield spaced(Group(Text("By phase, zone and section", style="bold"), _phases(record)))
 
 
 def verdict_text(sentences: Sequence[str]) -> RenderableType:
@@ -64,10 +64,10 @@ def _phases(record: SessionRecord) -> Table:
     table = _table("part", "pairs", "bias, bpm", "MAE, bpm", "inside, %")
     for detail in record.sensors:
         table.add_row(Text(detail.label, style="bold"))
-        for part in (*detail.phases, *detail.zones):
+        for part in (*detail.phases, *detail.zones, *detail.sections):
             found = part.agreement
             table.add_row(
-                part.name,
+                Text(part.name),
                 f"{found.pairs:,}",
                 with_interval(found.bias, 1, sign=True),
                 with_interval(found.mae, 1),

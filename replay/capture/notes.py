@@ -120,6 +120,7 @@ class EffectiveNotes:
 
     ``markers``: ``(t_ns, text)`` of markers made afterwards.  ``accepted`` and ``refused``: keys
     of suggestions, each by its latest answer.  ``labels``: sensor number → latest label.
+    ``imports``: sensor number → what was kept of its import.
     """
 
     markers: tuple[tuple[int, str], ...] = ()
@@ -129,6 +130,7 @@ class EffectiveNotes:
     labels: Mapping[int, str] = field(default_factory=dict)
     efforts: tuple[Effort, ...] = ()
     sections: tuple[Section, ...] = ()
+    imports: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
 
     def relabelled(self, plan: Plan) -> Plan:
         """The plan with the labels that count now.
@@ -175,6 +177,7 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
     labels: dict[int, str] = {}
     efforts: list[Effort] = []
     sections: list[Section] = []
+    imports: dict[int, Mapping[str, Any]] = {}
     for note in standing(notes):
         body = note.body
         if note.kind == MARKER:
@@ -187,6 +190,8 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
             labels[body["sensor"]] = note.words("label")
         elif note.kind == EFFORT:
             efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], note.words("text")))
+        elif note.kind == IMPORTED:
+            imports[body["sensor"]] = body
         elif note.kind == SECTION:
             sections.append(Section(body["from_ns"], body["to_ns"], note.words("text")))
     exclusions += [_exclusion(note) for note in answers.values() if note.kind == ACCEPTED]
@@ -198,6 +203,7 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
         labels=MappingProxyType(labels),
         efforts=tuple(efforts),
         sections=tuple(sections),
+        imports=MappingProxyType(imports),
     )
 
 

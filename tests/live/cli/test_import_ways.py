@@ -202,6 +202,65 @@ def test_most_efforts_missed_and_a_clock_37_s_off(tmp_path, capsys):
         assert [s.is_aligned for s in capture.plan.sensors] == [True, False]
 
 
+def test_what_could_not_be_aligned_is_shown_and_not_compared(tmp_path, capsys):
+    """No agreement, no efforts, no rank, no warning about its values; coverage, and the first line
+    of the verdict says so.  The board has no agreement of it either.
+    """
+    strap = csv_file(tmp_path / "strap.csv", points(2400))
+    late = csv_file(
+        tmp_path / "late.csv", [(START_S + s + 37, str(resting(s))) for s in range(600, 2400)]
+    )
+    good = csv_file(tmp_path / "good.csv", points(2400))
+    facts = facts_of(capsys, strap, late, good, *ALONE, "--out", tmp_path / "a.sqlite")
+    result = analysed(capsys, facts["capture"])
+    sensor, other = result["sensors"]
+    assert result["verdict"][0].startswith("late was not compared: its clock cannot be aligned (")
+    assert sensor["verdict"].startswith("late was not compared")
+    assert (sensor["whole_session"]["pairs"], sensor["whole_session"]["mae_bpm"]) == (0, None)
+    assert sensor["coverage_percent"] > 70
+    assert sensor["efforts"]["followed"] == sensor["efforts"]["missed"] == 0
+    assert result["closer"] == []
+    assert other["whole_session"]["pairs"] > 2000
+    assert [(c["sensor"], c["compared"]) for c in result["clocks"]] == [
+        ("strap", True), ("late", False), ("good", True),
+    ]  # fmt: skip
+    assert entry.main(["replay", facts["capture"], "--json"]) == 0
+    replayed = json.loads(capsys.readouterr().out)
+    assert replayed["sensors"][1]["agreement"] == {}
+    of_values = {"apart", "frozen", "late", "on cadence"}
+    assert not [w for w in replayed["warnings"] if w["sensor"] == "late" and w["kind"] in of_values]
+
+
+def test_a_moved_clock_is_told_beside_the_headline(tmp_path, capsys):
+    """Offset, doubt, by what, and what it did to the difference stand in the first sentence."""
+    strap = with_cadence(tmp_path / "strap.csv", 2400)
+    watch = with_cadence(tmp_path / "watch.csv", 2400, clock_s=37, steps=2)
+    facts = facts_of(capsys, strap, watch, *ALONE, "--out", tmp_path / "a.sqlite")
+    first = analysed(capsys, facts["capture"])["verdict"][0]
+    assert first.startswith("watch's clock was moved by ")
+    assert "37.0 s (95 % interval" in first
+    assert "found by cadence; by that its mean absolute difference went from" in first
+
+
+def test_statistics_by_section_and_at_own_readings(tmp_path, capsys):
+    """Each section has its statistics; a sparse sensor those at its own readings' times besides."""
+    sections = tmp_path / "sections.csv"
+    sections.write_text("from_s,to_s,name\n0,600,warm-up\n600,1500,climb\n")
+    strap = csv_file(tmp_path / "strap.csv", points(1500))
+    sparse = csv_file(tmp_path / "sparse.csv", points(1500, every=10))
+    facts = facts_of(
+        capsys, strap, sparse, *ALONE, "--one-clock", "--sections", sections,
+        "--out", tmp_path / "a.sqlite",
+    )  # fmt: skip
+    (sensor,) = analysed(capsys, facts["capture"])["sensors"]
+    assert [(s["section"], s["seconds"]) for s in sensor["sections"]] == [
+        ("warm-up", 600), ("climb", 900),
+    ]  # fmt: skip
+    assert sensor["at_readings"]["pairs"] == 150
+    assert sensor["at_readings"]["mae_bpm"] == 0
+    assert sensor["whole_session"]["mae_bpm"] > 1
+
+
 def test_lap_presses_come_first(tmp_path, capsys):
     """Laps that both files hold at the same distances set their clocks, before the heart."""
 
