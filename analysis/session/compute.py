@@ -284,7 +284,8 @@ def _number(value: object) -> float | None:
 def _clock(data: SessionData, series: SensorSeries) -> Clock:
     sensor = series.sensor
     kept = data.imports.get(series.number, {})
-    ends = [_number(end) for end in kept.get("offset_s_interval") or ()]
+    interval = kept.get("offset_s_interval")
+    ends = [_number(end) for end in interval] if isinstance(interval, list) else []
     low, high = ends if len(ends) == 2 else (None, None)
     return Clock(
         number=series.number,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -78,7 +78,7 @@ class SessionData:
     exclusions: tuple[Stretch, ...] = ()
     efforts: tuple[Stretch, ...] = ()
     sections: tuple[Stretch, ...] = ()
-    imports: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
+    imports: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
 
     @property
     def reference(self) -> SensorSeries:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -209,7 +209,9 @@ def _told(found: Alignment, by: str) -> list[str]:
     return told
 
 
-def _effect(reference: ReadingSeries, test: ReadingSeries, offset_s: float) -> dict[str, Any]:
+def _effect(
+    reference: ReadingSeries, test: ReadingSeries, offset_s: float
+) -> dict[str, float | None]:
     """MAE before and after the shift, in bpm, over the whole seconds that both have."""
     before, after = (mean_difference_bpm(reference, test, shift) for shift in (0.0, offset_s))
     return {
@@ -218,7 +220,7 @@ def _effect(reference: ReadingSeries, test: ReadingSeries, offset_s: float) -> d
     }
 
 
-def _effect_told(effect: Mapping[str, Any], offset_s: float, by: str) -> list[str]:
+def _effect_told(effect: Mapping[str, float | None], offset_s: float, by: str) -> list[str]:
     before, after = effect["mae_as_recorded_bpm"], effect["mae_aligned_bpm"]
     if not offset_s or after is None:
         return []
@@ -234,7 +236,7 @@ def _effect_told(effect: Mapping[str, Any], offset_s: float, by: str) -> list[st
     ]
 
 
-def alignment_facts(found: Alignment | None, by: str) -> dict[str, Any]:
+def alignment_facts(found: Alignment | None, by: str) -> dict[str, object]:
     """What was found, as plain values; all ``None`` where it was not looked for."""
     if found is None:
         names = alignment_facts(Alignment(None), "")
