@@ -19,7 +19,7 @@ from typing import Any
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
-from tests.standins.bluez_objects import ObjectTree
+from tests.standins.bluez_objects import ObjectTree, refusal
 from tests.standins.bluez_sensor import CHARACTERISTIC, ROOT, STREAMS, Sensor, full
 
 _BUS = "org.freedesktop.DBus"
@@ -31,7 +31,7 @@ OTHER_PROGRAM = ":another.program"
 class Daemon(ObjectTree):
     """``bluetoothd``, played.
 
-    ``disconnect_s``, ``advertise_s``: in seconds.  ``connect_s``: what a link takes to be made.
+    ``disconnect_s``, ``advertise_s``, ``discovery_s`` (StartDiscovery's answer): in seconds.  ``connect_s``: what a link takes to be made.
     ``forget_s``: after so long without a sighting a sensor that is not linked is forgotten (30 s on
     a real daemon), ``None``: never.  ``links_possible``: of each adapter; ``when_full``: one link
     more ``"vanishes"``, is refused with an ``"error"``, or ``"hangs"``.  ``adapters``: names.
@@ -44,6 +44,7 @@ class Daemon(ObjectTree):
         self.disconnect_s = 0.02
         self.advertise_s = 0.03
         self.connect_s = 0.0
+        self.discovery_s = 0.0
         self.forget_s: float | None = None
         self.links_possible = 99
         self.when_full = "vanishes"
@@ -234,14 +235,6 @@ class Daemon(ObjectTree):
             self._unpaced = 0
             await self._round_trip()
 
-    async def _round_trip(self) -> None:
-        if self._bus is not None and self._bus.connected:
-            await self._bus.call(
-                Message(
-                    destination=_BUS, path="/org/freedesktop/DBus", interface=_BUS, member="GetId"
-                )
-            )
-
     async def _send_by_rate(self) -> None:
         loop = asyncio.get_running_loop()
         due: dict[Sensor, float] = {}
@@ -346,20 +339,26 @@ class Daemon(ObjectTree):
         self._filters[self._asked(message)] = list(wanted.value) if wanted else []
         return Message.new_method_return(message)
 
-    def _startdiscovery(self, message: Message) -> Message:
+    async def _startdiscovery(self, message: Message) -> None:
+        reply = self._begin_discovery(message)
+        await asyncio.sleep(self.discovery_s)
+        if self._bus is not None:
+            self._bus.send(reply)
+
+    def _begin_discovery(self, message: Message) -> Message:
         client = self._asked(message)
         if not self.powered:
-            return _refusal(message, "NotReady", "Resource Not Ready")
+            return refusal(message, "NotReady", "Resource Not Ready")
         if client in self._discoveries:
-            return _refusal(message, "InProgress", "Operation already in progress")
+            return refusal(message, "InProgress", "Operation already in progress")
         self._discoveries[client] = self._filters.get(client, [])
         return Message.new_method_return(message)
 
     def _stopdiscovery(self, message: Message) -> Message:
         if not self.powered:
-            return _refusal(message, "NotReady", "Resource Not Ready")
+            return refusal(message, "NotReady", "Resource Not Ready")
         if self._discoveries.pop(self._asked(message), None) is None:
-            return _refusal(message, "Failed", "No discovery started")
+            return refusal(message, "Failed", "No discovery started")
         return Message.new_method_return(message)
 
     async def _connect(self, message: Message) -> None:
@@ -371,21 +370,21 @@ class Daemon(ObjectTree):
     async def _connected(self, message: Message, sensor: Sensor, adapter: str) -> Message:
         done = Message.new_method_return(message)
         if not self.powered:
-            return _refusal(message, "NotReady", "Resource Not Ready")
+            return refusal(message, "NotReady", "Resource Not Ready")
         if sensor in self._connecting:
-            return _refusal(message, "InProgress", "Operation already in progress")
+            return refusal(message, "InProgress", "Operation already in progress")
         if sensor.connected:
             return done
         if sensor.connects_in_vain:
             sensor.connects_in_vain -= 1
-            return _refusal(message, "Failed", "le-connection-abort-by-remote")
+            return refusal(message, "Failed", "le-connection-abort-by-remote")
         held = sum(s.connected and s.adapter == adapter for s in self.sensors)
         is_full = held >= self.links_possible
         if is_full and self.when_full == "vanishes":
             await self.vanish(sensor)
             return Message.new_error(message, f"{_BUS}.Error.UnknownObject", "it is gone")
         if is_full and self.when_full == "error":
-            return _refusal(message, "Failed", "le-connection-concurrent-connection-limit")
+            return refusal(message, "Failed", "le-connection-concurrent-connection-limit")
         waits = is_full or sensor.connect_hangs or not sensor.in_reach
         pending: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
         try:
@@ -394,13 +393,13 @@ class Daemon(ObjectTree):
                 if is_full:
                     self._full.add(pending)
                 if not await pending:
-                    return _refusal(message, "Failed", "br-connection-canceled")
+                    return refusal(message, "Failed", "br-connection-canceled")
             await asyncio.sleep(self.connect_s)
         finally:
             self._connecting.pop(sensor, None)
             self._full.discard(pending)
         if sensor.path_on(adapter) not in self.objects or not self.powered:
-            return _refusal(message, "Failed", "le-connection-abort-by-local")
+            return refusal(message, "Failed", "le-connection-abort-by-local")
         await self.link_up(sensor, adapter)
         return done
 
@@ -412,7 +411,7 @@ class Daemon(ObjectTree):
             pending.set_result(False)
             reply = Message.new_method_return(message)
         elif not sensor.connected:
-            reply = _refusal(message, "NotConnected", "Not Connected")
+            reply = refusal(message, "NotConnected", "Not Connected")
         else:
             await asyncio.sleep(self.disconnect_s)
             await self.link_down(sensor)
@@ -422,9 +421,9 @@ class Daemon(ObjectTree):
     def _readvalue(self, message: Message) -> Message:
         sensor, channel = self._sensor(message), self._channel(message)
         if not sensor.connected:
-            return _refusal(message, "Failed", "Not connected")
+            return refusal(message, "Failed", "Not connected")
         if channel not in sensor.facts:
-            return _refusal(message, "NotPermitted", "Read not permitted")
+            return refusal(message, "NotPermitted", "Read not permitted")
         value = sensor.facts[channel]
         # The real daemon announces a read value to subscribers too.
         self._change(message.path or "", CHARACTERISTIC, {"Value": Variant("ay", value)})
@@ -434,11 +433,11 @@ class Daemon(ObjectTree):
         sensor, channel = self._sensor(message), self._channel(message)
         subscribed = sensor.subscribers.setdefault(channel, set())
         if not sensor.connected:
-            return _refusal(message, "Failed", "Not connected")
+            return refusal(message, "Failed", "Not connected")
         if sensor.refuses and channel in STREAMS:
             return Message.new_error(message, sensor.refuses, "refused by the script")
         if message.sender in subscribed:
-            return _refusal(message, "InProgress", "Operation already in progress")
+            return refusal(message, "InProgress", "Operation already in progress")
         subscribed.add(message.sender or "")
         if sensor.revived_by == "notify":
             sensor.muted = False
@@ -447,10 +446,6 @@ class Daemon(ObjectTree):
     def _stopnotify(self, message: Message) -> Message:
         subscribed = self._sensor(message).subscribers.get(self._channel(message), set())
         if message.sender not in subscribed:
-            return _refusal(message, "Failed", "No notify session started")
+            return refusal(message, "Failed", "No notify session started")
         subscribed.discard(message.sender or "")
         return Message.new_method_return(message)
-
-
-def _refusal(message: Message, name: str, text: str) -> Message:
-    return Message.new_error(message, f"org.bluez.Error.{name}", text)

@@ -40,3 +40,19 @@ class ObjectTree:
         if self._bus is not None and self._bus.connected:
             with suppress(OSError):  # the bus was killed a moment ago
                 self._bus.send(Message.new_signal(path, interface, member, sign, body))
+
+    async def _round_trip(self) -> None:
+        if self._bus is not None and self._bus.connected:
+            await self._bus.call(
+                Message(
+                    destination="org.freedesktop.DBus",
+                    path="/org/freedesktop/DBus",
+                    interface="org.freedesktop.DBus",
+                    member="GetId",
+                )
+            )
+
+
+def refusal(message: Message, name: str, text: str) -> Message:
+    """An answer with an error of the service."""
+    return Message.new_error(message, f"org.bluez.Error.{name}", text)

@@ -61,6 +61,7 @@ class Radio:
         self.finder: Finder[BLEDevice] = Finder(sensors, timing)
         self._scanners: dict[str, AdapterScanner] = {}
         self._serving: dict[str, asyncio.Task[None]] = {}
+        self._names: set[str] = set()
         self._seekers: dict[int, asyncio.Future[Found]] = {}
         self._failures: dict[int, int] = {}
         self._since: dict[int, float] = {}
@@ -155,16 +156,19 @@ class Radio:
         wanted = {s.adapter for s in self._sensors.values() if s.adapter}
         usable = {a.name for a in await list_adapters(self._timing.call_s) if a.is_usable}
         if not usable:
-            working = {n for n in self._serving if self._scanners[n].is_working}
+            working = {n for n in self._names if self._scanners[n].is_working}
             return working or {""}  # bleak says why not, or knows better
         if all(s.adapter for s in self._sensors.values()):
             return wanted
         return usable | wanted
 
     async def _serve_adapters(self, names: set[str]) -> None:
-        await self._end([name for name in self._serving if name not in names])
+        self._names = names
+        for name in self._serving.keys() - names:
+            # Not cancelled: a scan that is cut off while it begins would go on in the daemon.
+            self._scanners[name].again.set()
         for name in sorted(names):
-            if name not in self._serving:
+            if name not in self._serving or self._serving[name].done():
                 scanner = self._scanners.setdefault(name, AdapterScanner(name, self._heard))
                 task = asyncio.create_task(self._serve(scanner), name=f"bluetooth {name}")
                 self._serving[name] = task
@@ -188,7 +192,7 @@ class Radio:
     # --- the scan -----------------------------------------------------------------------
 
     async def _serve(self, scanner: AdapterScanner) -> None:
-        while True:
+        while scanner.name in self._names:
             await self._until_sought()
             if not self._wanting(scanner):  # who searches does so elsewhere, or is about to end
                 await asyncio.sleep(_GLANCE_S)
@@ -216,7 +220,7 @@ class Radio:
             _log.info("no Bluetooth: %s", problem)
         scanner.problem = problem
         others_work = any(
-            one is not scanner and one.is_working and name in self._serving
+            one is not scanner and one.is_working and name in self._names
             for name, one in self._scanners.items()
         )
         for number in self._wanting(scanner):
@@ -321,7 +325,7 @@ class Radio:
         self, number: int, sightings: tuple[Sighting[BLEDevice], ...], now_s: float
     ) -> AdapterScanner | None:
         """The adapter to link this sensor through: one with room, the one with fewest links."""
-        able = [name for name in self._serving if self._fits(number, self._scanners[name])]
+        able = [name for name in self._names if self._fits(number, self._scanners[name])]
         heard = [self._scanners[s.adapter] for s in sightings if s.adapter in able]
         if not heard:
             return None

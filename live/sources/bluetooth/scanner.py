@@ -16,7 +16,7 @@ from bleak.uuids import normalize_uuid_16
 from live.sources.bluetooth.capacity import Capacity
 from live.sources.bluetooth.errors import EXPECTED
 from live.sources.bluetooth.finder import UNKNOWN_DBM, Sighting
-from live.sources.bluetooth.timeouts import bounded
+from live.sources.bluetooth.timeouts import bounded, end_task
 from live.sources.bluetooth.turns import Turns
 from replay import channels
 from replay.text import printable
@@ -25,6 +25,8 @@ SERVICES: Final = {normalize_uuid_16(number): words for number, words in channel
 """The services that make a sensor ours, by full UUID: scanners filter by nothing shorter."""
 
 Heard = Callable[[Sighting[BLEDevice]], None]
+_PATIENCE: Final = 10
+_late: set[asyncio.Future[None]] = set()
 _log = logging.getLogger(__name__)
 
 
@@ -63,7 +65,17 @@ class AdapterScanner:
             service_uuids=list(SERVICES) if filtered else None,
             bluez={"adapter": self.name} if self.name else {},
         )
-        await bounded(scanner.start(), limit_s)
+        task = asyncio.ensure_future(scanner.start())
+        done, _ = await asyncio.wait({task}, timeout=limit_s)
+        if not done:
+            # Cancelled now, the daemon might go on scanning for us and refuse every later scan.
+            late = asyncio.ensure_future(_end_late(scanner, task, limit_s))
+            _late.add(late)
+            late.add_done_callback(_late.discard)
+            raise TimeoutError(f"no scan within {limit_s:g} s")
+        if task.cancelled():
+            raise TimeoutError("the scan was given up by the layer below")
+        task.result()
         self._scanner = scanner
         self.started_s = asyncio.get_running_loop().time()
 
@@ -86,6 +98,16 @@ class AdapterScanner:
         signal = None if advertisement.rssi <= UNKNOWN_DBM else advertisement.rssi
         measures = not SERVICES.keys().isdisjoint(advertisement.service_uuids)
         self._heard(Sighting(device.address, name, signal, device, self.name, measures))
+
+
+async def _end_late(scanner: BleakScanner, start: asyncio.Task[None], limit_s: float) -> None:
+    """End a scan that takes too long to begin, as soon as it has begun."""
+    await asyncio.wait({start}, timeout=_PATIENCE * limit_s)
+    if not start.done():
+        await end_task(start)
+    elif not start.cancelled() and start.exception() is None:
+        with suppress(*EXPECTED, AssertionError, AttributeError):
+            await bounded(scanner.stop(), limit_s)
 
 
 async def connected_devices(limit_s: float, adapter: str = "") -> list[BLEDevice]:

@@ -29,6 +29,8 @@ async def bounded(work: Coroutine[Any, Any, _T], limit_s: float, grace_s: float 
     except asyncio.CancelledError:
         await end_task(task, grace_s)
         raise
+    if task.cancelled():
+        raise TimeoutError("the call was given up by the layer below")  # not by whoever waits here
     if done:
         return task.result()
     await end_task(task, grace_s)

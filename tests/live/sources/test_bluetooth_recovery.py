@@ -231,6 +231,19 @@ def test_an_adapter_that_is_gone_for_long_costs_no_pause_afterwards(bluez: BlueZ
     run(work, timing=replace(PATIENT, adapter_poll_s=0.05))
 
 
+def test_a_scan_that_begins_too_late_does_not_block_the_next_ones(bluez: BlueZ) -> None:
+    """A slow daemon has begun to scan when nobody waits any more: that scan is ended as well."""
+    strap(bluez)
+    bluez.daemon.discovery_s = 0.6
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: "does not answer" in session.advice(), "a scan too late")
+        bluez.daemon.discovery_s = 0.0
+        await session.until_state(LinkState.STREAMING)
+
+    run(work, timing=replace(QUICK, call_s=0.3))
+
+
 def test_the_default_times_bound_every_recovery() -> None:
     """Real times add up to less than the promised 8 s, and 10 s after a sleep, whatever happens.
 
