@@ -29,12 +29,12 @@ OTHER_PROGRAM = ":another.program"
 
 
 class Daemon(ObjectTree):
-    """``bluetoothd``, played.
+    """``bluetoothd``, played.  Times are in seconds.
 
-    ``disconnect_s``, ``advertise_s``, ``discovery_s`` (StartDiscovery's answer): in seconds.  ``connect_s``: what a link takes to be made.
-    ``forget_s``: after so long without a sighting a sensor that is not linked is forgotten (30 s on
-    a real daemon), ``None``: never.  ``links_possible``: of each adapter; ``when_full``: one link
-    more ``"vanishes"``, is refused with an ``"error"``, or ``"hangs"``.  ``adapters``: names.
+    ``disconnect_s``, ``connect_s``, ``discovery_s``: until the answer.  ``forget_s``: after so long
+    without a sighting a sensor that is not linked is forgotten (30 s on a real one).
+    ``links_possible``: of each adapter; ``when_full``: one link more ``"vanishes"``, is refused
+    with an ``"error"``, or ``"hangs"``.  ``adapters``: names.
     """
 
     def __init__(self, sensors: list[Sensor]) -> None:
