@@ -1,0 +1,90 @@
+"""What a test may not leave behind: threads, pending tasks, exceptions that nobody saw.
+
+Daemon threads count as well: most of the program's own are daemons, and one that outlives its test
+goes on reading a file or a socket underneath the next one.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import os
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Final
+from weakref import WeakSet
+
+import pytest
+
+PATIENCE_S: Final = float(os.environ.get("SIDEBEAT_TEST_PATIENCE_S", "5"))
+"""What is just ending may do so."""
+
+ALLOWED: Final = {
+    # Hypothesis keeps one for a whole run, where its observability is switched on.
+    "hypothesis",
+    # Started by pytest-timeout, and cancelled by it, where the machine has no SIGALRM.
+    "pytest_timeout",
+}
+"""Beginnings of names of threads that libraries keep beyond a test, each with the reason."""
+
+
+class _Complaints(logging.Handler):
+    """Keeps what asyncio says of tasks that were lost or failed unseen."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.said: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.said.append(record.getMessage())
+
+
+@contextmanager
+def _loops_made() -> Iterator[WeakSet[asyncio.AbstractEventLoop]]:
+    """The event loops that are made meanwhile, as far as they are still there.
+
+    asyncio tells the tasks of a loop, but no list of loops.
+    """
+    made: WeakSet[asyncio.AbstractEventLoop] = WeakSet()
+    begin = asyncio.BaseEventLoop.__init__
+
+    def noted(loop: asyncio.BaseEventLoop, *args: Any) -> None:
+        begin(loop, *args)
+        made.add(loop)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(asyncio.BaseEventLoop, "__init__", noted)
+        yield made
+
+
+def _threads(before: set[threading.Thread]) -> list[str]:
+    return sorted(
+        f"thread {thread.name}"
+        for thread in threading.enumerate()
+        if thread not in before
+        and thread is not threading.current_thread()
+        and not thread.name.startswith(tuple(ALLOWED))
+    )
+
+
+def _tasks(loops: WeakSet[asyncio.AbstractEventLoop]) -> list[str]:
+    return sorted(f"task {task.get_name()}" for loop in loops for task in asyncio.all_tasks(loop))
+
+
+@pytest.fixture(autouse=True)
+def no_leftovers() -> Iterator[None]:
+    """Fail a test that leaves a thread running, a task pending or its exception unseen."""
+    before = set(threading.enumerate())
+    complaints = _Complaints()
+    logger = logging.getLogger("asyncio")
+    logger.addHandler(complaints)
+    with _loops_made() as loops:
+        yield
+    until = time.monotonic() + PATIENCE_S
+    while (left := _threads(before) + _tasks(loops)) and time.monotonic() < until:
+        time.sleep(0.01)
+    logger.removeHandler(complaints)
+    if left or complaints.said:
+        pytest.fail(f"left behind: {'; '.join(left + complaints.said)}")
