@@ -20,7 +20,7 @@ _WEAK_DBM: Final = -85
 
 
 @dataclass(frozen=True, kw_only=True)
-class SensorInReach:
+class DiscoveredSensor:
     """One sensor, heard now, some time ago, or only remembered (``heard_s`` is ``None``).
 
     ``heard_s``: when it was last heard, in seconds of the caller's clock.
@@ -60,23 +60,23 @@ class SensorInReach:
 class DiscoveredSensors:
     """All sensors that were heard since the page was opened, and those remembered."""
 
-    def __init__(self, memory: KnownSensors) -> None:
-        self._memory = memory
-        self._sensors: dict[str, SensorInReach] = {}
+    def __init__(self, known: KnownSensors) -> None:
+        self._known = known
+        self._sensors: dict[str, DiscoveredSensor] = {}
         self.problem = ""
         """Why nobody can be heard at present; empty while listening works."""
-        for one in memory.sensors:
-            self._sensors[one.address] = SensorInReach(address=one.address, name=one.name)
+        for one in known.sensors:
+            self._sensors[one.address] = DiscoveredSensor(address=one.address, name=one.name)
 
     @property
-    def sensors(self) -> list[SensorInReach]:
+    def sensors(self) -> list[DiscoveredSensor]:
         """Heard ones first, then by name and address: rows must not jump with the signal."""
         return sorted(
             self._sensors.values(),
             key=lambda one: (one.heard_s is None, one.name.lower(), one.address),
         )
 
-    def get(self, address: str) -> SensorInReach | None:
+    def get(self, address: str) -> DiscoveredSensor | None:
         """The sensor with this address."""
         return self._sensors.get(address)
 
@@ -95,7 +95,9 @@ class DiscoveredSensors:
         return True
 
     def _take(self, row: Mapping[str, Any], now_s: float) -> None:
-        before = self._sensors.get(row["address"]) or SensorInReach(address=row["address"], name="")
+        before = self._sensors.get(row["address"]) or DiscoveredSensor(
+            address=row["address"], name=""
+        )
         heard_s = now_s - float(row.get("age_s") or 0.0)
         self._sensors[row["address"]] = replace(
             before,
@@ -110,11 +112,11 @@ class DiscoveredSensors:
             heard_s=heard_s if before.heard_s is None else max(heard_s, before.heard_s),
         )
 
-    def recall(self, sensor: SensorInReach) -> KnownSensor | None:
+    def recall(self, sensor: DiscoveredSensor) -> KnownSensor | None:
         """What is remembered of it."""
-        return self._memory.recall(sensor.address, sensor.name)
+        return self._known.recall(sensor.address, sensor.name)
 
-    def planned(self, sensor: SensorInReach, *, has_reference: bool) -> PlannedSensor:
+    def planned(self, sensor: DiscoveredSensor, *, has_reference: bool) -> PlannedSensor:
         """How it is proposed for the plan: as remembered, or by what it measures and says."""
         known = self.recall(sensor)
         place = known.placement if known else from_sensor(sensor.placement)

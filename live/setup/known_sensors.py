@@ -128,11 +128,11 @@ def load_known_sensors(path: Path) -> KnownSensors:
         raise KnownSensorsError(f"{path} is not as it should be ({error})") from None
 
 
-def save_known_sensors(path: Path, memory: KnownSensors) -> None:
+def save_known_sensors(path: Path, known: KnownSensors) -> None:
     """Write it, in one step.  Raises :class:`KnownSensorsError` if the folder does not let us."""
-    table: dict[str, object] = {"version": VERSION, "last": asdict(memory.last)}
+    table: dict[str, object] = {"version": VERSION, "last": asdict(known.last)}
     text = tomli_w.dumps(table)
-    for sensor in memory.sensors:
+    for sensor in known.sensors:
         text += "\n[[sensor]]\n" + tomli_w.dumps(asdict(sensor))
     fresh = path.with_suffix(f".{os.getpid()}.new")
     try:

@@ -52,7 +52,7 @@ class PlanBuilder:
 
     @classmethod
     def of(cls, plan: Plan) -> PlanBuilder:
-        """A draft to go on from a plan."""
+        """A builder that goes on from a plan."""
         return cls(
             wearer=plan.wearer,
             activity=plan.activity,

@@ -53,7 +53,7 @@ class LineSubprocess:
             encoding="utf-8",
             errors="replace",
         )
-        self._reader = threading.Thread(target=self._read, name="child reader", daemon=True)
+        self._reader = threading.Thread(target=self._read, name="subprocess reader", daemon=True)
         self._reader.start()
 
     @property
@@ -91,7 +91,7 @@ class LineSubprocess:
     def let_go(self) -> None:
         """Nobody listens any more: it ends by itself, or is ended, in the background."""
         self._close_input()
-        threading.Thread(target=self._reap, name="child reaper", daemon=True).start()
+        threading.Thread(target=self._reap, name="subprocess reaper", daemon=True).start()
 
     def end(self, grace_s: float = _GRACE_S) -> None:
         """As :meth:`let_go`, but returns when it has ended."""

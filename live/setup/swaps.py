@@ -52,12 +52,12 @@ def suggest_swaps(
 
     ``invented``: whether today's session is; sessions of the other sort do not count.
     """
-    worn = _sides_worn([plan for plan in past if plan.invented == invented])
+    counts_by_sensor = _sides_worn([plan for plan in past if plan.invented == invented])
     fixed: dict[int, tuple[str, int]] = {}  # index: the side it was always on, how often
     for index, sensor in enumerate(sensors):
         if sensor.role != "test" or not side(sensor.placement):
             continue
-        counts = worn.get(identity(sensor), Counter())
+        counts = counts_by_sensor.get(identity(sensor), Counter())
         if len(counts) != 1:
             continue
         ((always, often),) = counts.items()
@@ -67,12 +67,12 @@ def suggest_swaps(
 
 
 def _sides_worn(past: Sequence[Plan]) -> dict[Identity, Counter[str]]:
-    worn: dict[Identity, Counter[str]] = {}
+    counts: dict[Identity, Counter[str]] = {}
     for plan in past:
         for sensor in plan.sensors:
             if sensor.role == "test" and side(sensor.placement):
-                worn.setdefault(identity(sensor), Counter())[side(sensor.placement)] += 1
-    return worn
+                counts.setdefault(identity(sensor), Counter())[side(sensor.placement)] += 1
+    return counts
 
 
 def _pairs_first(sensors: Sequence[PlannedSensor], fixed: dict[int, tuple[str, int]]) -> list[Swap]:

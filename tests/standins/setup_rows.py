@@ -21,15 +21,15 @@ def own_config_fixture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def tick(window, name: str) -> None:
     """As the keyboard does it: to the row, then Space."""
-    reach = window.plan_page.list
-    names = [reach.item(n, 0).text().splitlines()[0] for n in range(reach.rowCount())]
-    reach.setFocus()
-    reach.setCurrentCell(names.index(name), 0)
-    press(reach, "Space")
+    discovered = window.plan_page.list
+    names = [discovered.item(n, 0).text().splitlines()[0] for n in range(discovered.rowCount())]
+    discovered.setFocus()
+    discovered.setCurrentCell(names.index(name), 0)
+    press(discovered, "Space")
 
 
 def labels(window) -> list[str]:
-    return [sensor.label for sensor in window.plan_page.draft.sensors]
+    return [sensor.label for sensor in window.plan_page.builder.sensors]
 
 
 def complete(window) -> None:
@@ -37,7 +37,7 @@ def complete(window) -> None:
         tick(window, name)
     for index, place in ((1, "left wrist"), (2, "right wrist")):
         window.plan_page.choose(index)
-        window.plan_page.sketch.buttons[place].click()
+        window.plan_page.body_map.buttons[place].click()
     form = window.plan_page.form
     QTest.keyClicks(form.wearer, "W1")
     QTest.keyClicks(form.activity.lineEdit(), "kettlebell sets")

@@ -22,10 +22,10 @@ def row(address: str, name: str, **more: object) -> dict[str, object]:
 
 def test_facts_are_kept_and_signals_renewed():
     """A later line renews the signal and forgets nothing that it does not mention."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear({"sensors": [row(YARROW, "strap", battery_percent=80, firmware="1.2")]}, 10.0)
-    reach.hear({"sensors": [row(YARROW, None, signal_dbm=-90, battery_percent=None)]}, 14.0)
-    sensor = reach.get(YARROW)
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear({"sensors": [row(YARROW, "strap", battery_percent=80, firmware="1.2")]}, 10.0)
+    discovered.hear({"sensors": [row(YARROW, None, signal_dbm=-90, battery_percent=None)]}, 14.0)
+    sensor = discovered.get(YARROW)
     assert (sensor.name, sensor.battery_percent, sensor.firmware) == ("strap", 80, "1.2")
     assert sensor.signal_words(15.0) == "weak, −90 dBm"
     assert sensor.signal_words(50.0) == "not heard for 36 s"
@@ -33,17 +33,17 @@ def test_facts_are_kept_and_signals_renewed():
 
 def test_old_news_is_old():
     """The age that a line tells counts from then, and never makes a sensor younger."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear({"sensors": [row(YARROW, "strap", age_s=30.0)]}, 40.0)
-    assert not reach.get(YARROW).is_near(40.0)
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear({"sensors": [row(YARROW, "strap", age_s=30.0)]}, 40.0)
+    assert not discovered.get(YARROW).is_near(40.0)
 
 
 def test_remembered_sensors_are_listed_before_they_are_heard():
     """A remembered sensor can be planned before it is switched on, with what it was last."""
-    reach = DiscoveredSensors(KnownSensors((KNOWN,)))
-    (sensor,) = reach.sensors
+    discovered = DiscoveredSensors(KnownSensors((KNOWN,)))
+    (sensor,) = discovered.sensors
     assert sensor.signal_words(0.0) == "not heard yet"
-    planned = reach.planned(sensor, has_reference=False)
+    planned = discovered.planned(sensor, has_reference=False)
     assert (planned.label, planned.role, planned.placement) == ("Yarrow", "reference", "chest")
 
 
@@ -58,19 +58,19 @@ def test_remembered_sensors_are_listed_before_they_are_heard():
 )
 def test_a_new_sensor_is_proposed_by_what_it_says(more, has_reference, role, placement):
     """A chest sensor is the first reference; what measures no heart rate is a companion."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear({"sensors": [row("C0:05", "new", **more)]}, 0.0)
-    planned = reach.planned(reach.get("C0:05"), has_reference=has_reference)
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear({"sensors": [row("C0:05", "new", **more)]}, 0.0)
+    planned = discovered.planned(discovered.get("C0:05"), has_reference=has_reference)
     assert (planned.role, planned.placement) == (role, placement)
 
 
 def test_a_problem_stands_until_somebody_is_heard():
     """Bluetooth that is off is said, and no longer once it is on."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear({"problem": "Bluetooth is off"}, 0.0)
-    assert reach.problem == "Bluetooth is off"
-    reach.hear({"sensors": []}, 1.0)
-    assert reach.problem == ""
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear({"problem": "Bluetooth is off"}, 0.0)
+    assert discovered.problem == "Bluetooth is off"
+    discovered.hear({"sensors": []}, 1.0)
+    assert discovered.problem == ""
 
 
 @pytest.mark.parametrize(
@@ -78,16 +78,16 @@ def test_a_problem_stands_until_somebody_is_heard():
 )
 def test_lines_that_make_no_sense_change_nothing(line):
     """A line that is not ours adds no sensor."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear(line, 0.0)
-    assert reach.sensors == []
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear(line, 0.0)
+    assert discovered.sensors == []
 
 
 def test_control_characters_of_a_name_are_shown_and_not_obeyed():
     """A sensor's own text cannot steer what shows it."""
-    reach = DiscoveredSensors(KnownSensors())
-    reach.hear({"sensors": [row("C0:05", "a\x1b[2Jb")]}, 0.0)
-    assert reach.get("C0:05").name == "a\ufffd[2Jb"
+    discovered = DiscoveredSensors(KnownSensors())
+    discovered.hear({"sensors": [row("C0:05", "a\x1b[2Jb")]}, 0.0)
+    assert discovered.get("C0:05").name == "a\ufffd[2Jb"
 
 
 def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
@@ -96,21 +96,21 @@ def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
     stranger = bluez.add(Sensor("C0:00:00:00:00:09", "stranger"))
     child = listening_subprocess()
     child.say({"ask": [YARROW]})
-    reach = DiscoveredSensors(KnownSensors())
+    discovered = DiscoveredSensors(KnownSensors())
     try:
 
         def listen() -> None:
             for line in child.poll():
-                reach.hear(line, 0.0)
+                discovered.hear(line, 0.0)
 
         until(
             listen,
-            lambda: reach.get(YARROW) and reach.get(YARROW).battery_percent == 87,
+            lambda: discovered.get(YARROW) and discovered.get(YARROW).battery_percent == 87,
             "battery",
         )
-        assert reach.get(YARROW).signal_dbm in (-58, -57)
-        assert reach.get(YARROW).placement == "chest"
-        assert reach.get(stranger.address) is not None
+        assert discovered.get(YARROW).signal_dbm in (-58, -57)
+        assert discovered.get(YARROW).placement == "chest"
+        assert discovered.get(stranger.address) is not None
         assert stranger.connects == 0
     finally:
         child.end()
@@ -122,15 +122,15 @@ def test_without_bluetooth_the_listening_process_says_so(tmp_path: Path, monkeyp
     """No system bus: one sentence as a line, and it goes on trying."""
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={tmp_path / 'no-bus'}")
     child = listening_subprocess()
-    reach = DiscoveredSensors(KnownSensors())
+    discovered = DiscoveredSensors(KnownSensors())
     try:
 
         def listen() -> None:
             for line in child.poll():
-                reach.hear(line, 0.0)
+                discovered.hear(line, 0.0)
 
-        until(listen, lambda: reach.problem, "problem")
-        assert "Bluetooth" in reach.problem
+        until(listen, lambda: discovered.problem, "problem")
+        assert "Bluetooth" in discovered.problem
         assert not child.has_ended
     finally:
         child.end()

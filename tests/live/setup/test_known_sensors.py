@@ -20,15 +20,15 @@ from replay.plan import PlannedSensor
 
 YARROW = KnownSensor("C0:01", "Bench strap", "Yarrow", "reference", "chest")
 SORREL = KnownSensor("C0:02", "Bench watch", "Sorrel", "test", "left wrist")
-MEMORY = KnownSensors((YARROW, SORREL), LastSession("W2", "kettlebell sets", 3.0, 5.0))
+KNOWN = KnownSensors((YARROW, SORREL), LastSession("W2", "kettlebell sets", 3.0, 5.0))
 
 
 def test_it_reads_back(tmp_path):
     """What is saved is loaded again; without a file nothing is remembered."""
     path = tmp_path / "deep" / "sensors.toml"
     assert load_known_sensors(path) == KnownSensors()
-    save_known_sensors(path, MEMORY)
-    assert load_known_sensors(path) == MEMORY
+    save_known_sensors(path, KNOWN)
+    assert load_known_sensors(path) == KNOWN
     assert [p.name for p in path.parent.iterdir()] == ["sensors.toml"]
 
 
@@ -41,7 +41,7 @@ def test_the_folder_can_be_named(tmp_path, monkeypatch):
 def test_of_the_wearer_the_code_is_all(tmp_path):
     """Saved keys are those of sensors and of the last session, and no detail is among them."""
     path = tmp_path / "sensors.toml"
-    save_known_sensors(path, MEMORY)
+    save_known_sensors(path, KNOWN)
     raw = tomllib.loads(path.read_text())
     assert set(raw) == {"version", "last", "sensor"}
     assert set(raw["last"]) == {"wearer", "activity", "tolerance_bpm", "tolerance_percent"}
@@ -74,14 +74,14 @@ def test_a_folder_that_cannot_be_written_is_one_sentence(tmp_path):
     """Saving where a file stands in the way is refused in words."""
     (tmp_path / "x").write_text("")
     with pytest.raises(KnownSensorsError, match="could not be remembered"):
-        save_known_sensors(tmp_path / "x" / "sensors.toml", MEMORY)
+        save_known_sensors(tmp_path / "x" / "sensors.toml", KNOWN)
 
 
 def test_a_sensor_is_recalled_by_address_and_name():
     """Both must fit; a new address is believed if one remembered sensor has the name."""
-    assert MEMORY.recall("C0:02", "Bench watch") == SORREL
-    assert MEMORY.recall("C0:99", "Bench watch") == SORREL
-    assert MEMORY.recall("C0:02", "Other") is None
+    assert KNOWN.recall("C0:02", "Bench watch") == SORREL
+    assert KNOWN.recall("C0:99", "Bench watch") == SORREL
+    assert KNOWN.recall("C0:02", "Other") is None
     twins = KnownSensors((SORREL, KnownSensor("C0:03", "Bench watch", "Tansy", "test", "")))
     assert twins.recall("C0:99", "Bench watch") is None
     assert twins.recall("C0:03", "Bench watch").label == "Tansy"
@@ -93,7 +93,7 @@ def test_a_session_puts_its_sensors_on_top():
         PlannedSensor(label="Bracken", role="test", placement="right wrist", address="C0:02"),
         PlannedSensor(label="Topic", role="test", source="mqtt", topic="a"),
     )
-    after = MEMORY.with_session(sensors, {"C0:02": "Bench watch"}, LastSession("W3"))
+    after = KNOWN.with_session(sensors, {"C0:02": "Bench watch"}, LastSession("W3"))
     assert [s.label for s in after.sensors] == ["Bracken", "Yarrow"]
     assert after.sensors[0].name == "Bench watch"
     assert after.last.wearer == "W3"

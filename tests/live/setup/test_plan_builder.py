@@ -31,7 +31,7 @@ def test_a_whole_draft_is_a_plan_that_reads_back():
 
 
 @pytest.mark.parametrize(
-    ("draft", "word"),
+    ("builder", "word"),
     [
         (PlanBuilder(), "Tick the sensors"),
         (replace(WHOLE, sensors=(SORREL, TANSY)), "reference"),
@@ -50,9 +50,9 @@ def test_a_whole_draft_is_a_plan_that_reads_back():
         ),
     ],
 )
-def test_what_is_missing_is_said(draft, word):
-    """Each thing that keeps a draft from being a plan has its sentence."""
-    problems = draft.problems()
+def test_what_is_missing_is_said(builder, word):
+    """Each thing that keeps it from being a plan has its sentence."""
+    problems = builder.problems()
     assert [problem for problem in problems if word in problem]
     assert all(problem.endswith(".") for problem in problems)
 
@@ -67,9 +67,9 @@ def test_there_is_one_reference():
 
 def test_the_broker_is_in_the_plan_only_if_it_is_needed():
     """A broker without MQTT sensors is left out; with one it is kept."""
-    draft = replace(WHOLE, broker=Broker(host="10.0.0.5"))
-    assert draft.plan().broker is None
-    with_topic = draft.with_sensor(
+    builder = replace(WHOLE, broker=Broker(host="10.0.0.5"))
+    assert builder.plan().broker is None
+    with_topic = builder.with_sensor(
         PlannedSensor(label="Bracken", role="test", placement="waist", source="mqtt", topic="a/b")
     )
     assert with_topic.plan().broker == Broker(host="10.0.0.5")
@@ -87,11 +87,11 @@ def test_what_the_page_has_no_field_for_is_kept():
 
 def test_empty_details_are_left_out_and_simulated_sensors_mark_the_plan():
     """Only details that were given are stored; one simulated sensor makes the session invented."""
-    draft = replace(WHOLE, details={"skin tone": " 3 of 6 ", "height": "  "})
-    assert draft.plan().details == {"skin tone": "3 of 6"}
-    assert not draft.plan().invented
+    builder = replace(WHOLE, details={"skin tone": " 3 of 6 ", "height": "  "})
+    assert builder.plan().details == {"skin tone": "3 of 6"}
+    assert not builder.plan().invented
     strap = replace(YARROW, source="simulated", kind="strap")
-    assert replace(draft, sensors=(strap, SORREL)).plan().invented
+    assert replace(builder, sensors=(strap, SORREL)).plan().invented
 
 
 @pytest.mark.parametrize("place", PLACES)

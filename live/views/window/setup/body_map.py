@@ -1,4 +1,4 @@
-"""A body sketch with the places where sensors are worn; each place is a button of its own.
+"""A body map with the places where sensors are worn; each place is a button of its own.
 
 Front view: the wearer's left is on the right of the picture, and says so.  The places can be
 reached with Tab and the arrow keys, and a screen reader speaks them.
@@ -30,7 +30,7 @@ from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, Look, Theme
 
 _SIZE: Final = (124.0, 208.0)
-"""The sketch's own units; x from −62 (the wearer's right) to 62, y downwards."""
+"""The map's own units; x from −62 (the wearer's right) to 62, y downwards."""
 
 _RIGHT_HALF: Final = {
     "wrist": (-39.0, 105.0),
@@ -53,12 +53,12 @@ def _spots() -> dict[str, QPointF]:
 
 
 SPOTS: Final = _spots()
-"""Where each place of :data:`~live.setup.places.PLACES` lies on the sketch."""
+"""Where each place of :data:`~live.setup.places.PLACES` lies on the map."""
 
 
 @dataclass(frozen=True, slots=True)
-class Worn:
-    """One sensor on the sketch."""
+class PlacedSensor:
+    """One sensor on the map."""
 
     label: str
     look: Look | None
@@ -105,16 +105,16 @@ class PlaceButton(QAbstractButton):
         super().__init__(parent)
         self.place = place
         self.theme = LIGHT
-        self.worn: Sequence[Worn] = ()
+        self.placed: Sequence[PlacedSensor] = ()
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
-        self.show_worn(())
+        self.show_placed(())
 
-    def show_worn(self, worn: Sequence[Worn]) -> None:
+    def show_placed(self, placed: Sequence[PlacedSensor]) -> None:
         """The sensors worn here."""
-        self.worn = tuple(worn)
-        who = ", ".join(one.label for one in worn)
+        self.placed = tuple(placed)
+        who = ", ".join(one.label for one in placed)
         words = f"{self.place}: {who}" if who else self.place
         self.setToolTip(tip(words))
         self.setAccessibleName(words)
@@ -146,14 +146,14 @@ class PlaceButton(QAbstractButton):
             pen = QPen(QColor(theme.rule), 1.2)
         painter.setPen(pen)
         painter.setBrush(QColor(theme.panel if self.underMouse() else theme.ground))
-        ring = 0.62 * radius if not (self.worn or self.isChecked()) else 0.95 * radius
+        ring = 0.62 * radius if not (self.placed or self.isChecked()) else 0.95 * radius
         painter.drawEllipse(box.center(), ring, ring)
         if self.hasFocus():
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(QPen(QColor(theme.focus), 2, Qt.PenStyle.DotLine))
             painter.drawRect(box.adjusted(-1, -1, 1, 1))
-        count = len(self.worn)
-        for index, one in enumerate(self.worn):
+        count = len(self.placed)
+        for index, one in enumerate(self.placed):
             across = 0.0 if count == 1 else (index / (count - 1) - 0.5) * radius * 0.8
             at = box.center() + QPointF(across, 0)
             size = 0.5 * radius if count == 1 else 0.36 * radius
@@ -166,7 +166,7 @@ class PlaceButton(QAbstractButton):
         painter.end()
 
 
-class BodySketch(QWidget):
+class BodyMap(QWidget):
     """The body and its places.  ``chosen``: a place was picked, by its name."""
 
     chosen = Signal(str)
@@ -175,7 +175,7 @@ class BodySketch(QWidget):
         super().__init__()
         self.theme = LIGHT
         self.room = 0
-        """Height that can be seen at once; 0 if not known.  The sketch is no higher if it can."""
+        """Height that can be seen at once; 0 if not known.  The map is no higher if it can."""
         self._body = body()
         self.setAccessibleName("Body sketch: places where a sensor is worn")
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
@@ -194,12 +194,14 @@ class BodySketch(QWidget):
         high = max(self.minimumSizeHint().height(), min(high, self.room or high))
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
-    def show_worn(self, worn: Mapping[str, Sequence[Worn]], current: str | None) -> None:
-        """``worn``: sensors by place.  ``current``: the place of the sensor that is being placed,
+    def show_placed(
+        self, placed: Mapping[str, Sequence[PlacedSensor]], current: str | None
+    ) -> None:
+        """``placed``: sensors by place.  ``current``: the place of the sensor that is being placed,
         empty if it has none yet; ``None`` if no sensor is chosen.
         """
         for place, button in self.buttons.items():
-            button.show_worn(worn.get(place, ()))
+            button.show_placed(placed.get(place, ()))
             button.setChecked(place == current)
             button.setEnabled(current is not None)
         self.update()

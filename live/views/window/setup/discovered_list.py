@@ -9,7 +9,7 @@ from PySide6.QtCore import QItemSelectionModel, Qt, Signal
 from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
-from live.setup.discovered import DiscoveredSensors, SensorInReach
+from live.setup.discovered import DiscoveredSensor, DiscoveredSensors
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.theme import LIGHT, Theme
@@ -25,7 +25,7 @@ _SHORT: Final = {
 }
 
 
-class ReachList(QTableWidget):
+class DiscoveredList(QTableWidget):
     """One row per sensor.  ``ticked``: its address, and whether it is to be worn."""
 
     ticked = Signal(str, bool)
@@ -55,16 +55,20 @@ class ReachList(QTableWidget):
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         self.itemChanged.connect(self._changed)
 
-    def show_reach(self, reach: DiscoveredSensors, worn: Collection[str], now_s: float) -> None:
-        """Show who is in reach at ``now_s``; those in ``worn`` (addresses) are ticked."""
-        sensors = reach.sensors
+    def show_discovered(
+        self, discovered: DiscoveredSensors, selected: Collection[str], now_s: float
+    ) -> None:
+        """Show who is in reach at ``now_s``; those in ``selected`` (addresses) are ticked."""
+        sensors = discovered.sensors
         addresses = [sensor.address for sensor in sensors]
         self.blockSignals(True)
         try:
             if addresses != self._addresses:
                 self._lay_out(addresses)
             for row, sensor in enumerate(sensors):
-                self._fill(row, sensor, _called(reach, sensor), sensor.address in worn, now_s)
+                self._fill(
+                    row, sensor, _called(discovered, sensor), sensor.address in selected, now_s
+                )
         finally:
             self.blockSignals(False)
         self.viewport().update()
@@ -100,7 +104,9 @@ class ReachList(QTableWidget):
         row = addresses.index(current) if current in addresses else 0
         self.setCurrentCell(row, 0, QItemSelectionModel.SelectionFlag.NoUpdate)
 
-    def _fill(self, row: int, sensor: SensorInReach, called: str, worn: bool, now_s: float) -> None:
+    def _fill(
+        self, row: int, sensor: DiscoveredSensor, called: str, selected: bool, now_s: float
+    ) -> None:
         battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
         words = [_SHORT.get(service, service) for service in sensor.services]
         measures = ", ".join(words) if len(words) < 3 else f"{words[0]} + {len(words) - 1} more"
@@ -116,10 +122,10 @@ class ReachList(QTableWidget):
             item.setForeground(QColor(ink))
             item.setToolTip(told)
         first = self._items[row][0]
-        state = Qt.CheckState.Checked if worn else Qt.CheckState.Unchecked
+        state = Qt.CheckState.Checked if selected else Qt.CheckState.Unchecked
         if first.checkState() != state or first.data(Qt.ItemDataRole.CheckStateRole) is None:
             first.setCheckState(state)
-        spoken = ", ".join(filter(None, (*texts, "worn" if worn else "not worn")))
+        spoken = ", ".join(filter(None, (*texts, "worn" if selected else "not worn")))
         spoken = spoken.replace("\n", ", ")
         first.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
 
@@ -129,9 +135,9 @@ class ReachList(QTableWidget):
             self.ticked.emit(address, item.checkState() == Qt.CheckState.Checked)
 
 
-def _called(reach: DiscoveredSensors, sensor: SensorInReach) -> str:
+def _called(discovered: DiscoveredSensors, sensor: DiscoveredSensor) -> str:
     """Its name, and the label it had before if that is another."""
-    known = reach.recall(sensor)
+    known = discovered.recall(sensor)
     name = sensor.name or "(no name)"
     if known is None:
         return name

@@ -14,9 +14,9 @@ class Step(StrEnum):
     BACK = "back"
     OPEN = "open"
     SAVE = "save"
-    REACH = "reach"
-    WORN = "worn"
-    SKETCH = "sketch"
+    DISCOVERED = "discovered"
+    SELECTED = "selected"
+    BODY_MAP = "body map"
     SESSION = "session"
     THEME = "theme"
     LARGER = "larger"
@@ -39,9 +39,9 @@ class StepKey:
 STEP_KEYS: Final = (
     StepKey(Step.FORWARD, ("Ctrl+Return", "Ctrl+Enter"), "Go on: check the sensors, then record"),
     StepKey(Step.BACK, ("Escape",), "From the checks back to the plan"),
-    StepKey(Step.REACH, ("Alt+1",), "To the sensors in reach; Space ticks one"),
-    StepKey(Step.WORN, ("Alt+2",), "To the sensors that are worn"),
-    StepKey(Step.SKETCH, ("Alt+3",), "To the body sketch; arrow keys move, Enter chooses"),
+    StepKey(Step.DISCOVERED, ("Alt+1",), "To the sensors in reach; Space ticks one"),
+    StepKey(Step.SELECTED, ("Alt+2",), "To the sensors that are worn"),
+    StepKey(Step.BODY_MAP, ("Alt+3",), "To the body sketch; arrow keys move, Enter chooses"),
     StepKey(Step.SESSION, ("Alt+4",), "To wearer, activity and tolerance"),
     StepKey(Step.OPEN, ("Ctrl+O",), "Go on from a plan in a file", "open plan …"),
     StepKey(Step.SAVE, ("Ctrl+S",), "Save the plan as a file", "save plan as …"),

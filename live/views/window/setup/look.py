@@ -1,4 +1,4 @@
-"""Looks of a draft's sensors, and what the set-up page adds to the window's style."""
+"""Looks of a planned session's sensors, and what the set-up page adds to the window's style."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from live.views.window.parts.theme import Look, Theme
 from replay.plan import PlannedSensor
 
 
-def looks_of_draft(sensors: Sequence[PlannedSensor]) -> list[Look | None]:
+def looks_of_sensors(sensors: Sequence[PlannedSensor]) -> list[Look | None]:
     """The look that each sensor will have in the session; ``None`` for companions."""
     looks: list[Look | None] = []
     tests = 0

@@ -34,7 +34,7 @@ PICTURES: Final = Path("docs") / "pictures"
 SIZES: Final = {"1280x720": (1280, 720), "1920x1080": (1920, 1080), "2560x1440": (2560, 1440)}
 _CHECKED_S: Final = 24
 """A moment of the rehearsal at which some checks are through and one sensor is still away."""
-_REACH: Final = (("Yarrow", -58, 87), ("Sorrel", -71, 64), ("Tansy", -88, 9), ("Bracken", -66, 41))
+_NEARBY: Final = (("Yarrow", -58, 87), ("Sorrel", -71, 64), ("Tansy", -88, 9), ("Bracken", -66, 41))
 
 
 class _Played:
@@ -86,7 +86,7 @@ def setup_picture(
             "signal_dbm": signal,
             "battery_percent": battery,
         }
-        for number, (name, signal, battery) in enumerate(_REACH, 1)
+        for number, (name, signal, battery) in enumerate(_NEARBY, 1)
     ]
     with tempfile.TemporaryDirectory() as folder:
         before = os.environ.get(CONFIG_FOLDER_VARIABLE)
@@ -112,7 +112,7 @@ def setup_picture(
             window.frame()
             QApplication.processEvents()
         if not checks:
-            window.plan_page.know_past([window.plan_page.draft.plan()] * 3)
+            window.plan_page.know_past([window.plan_page.builder.plan()] * 3)
         for _ in range(3):
             QApplication.processEvents()
         picture = window.grab()
@@ -130,9 +130,9 @@ def _fill(window: SetupWindow, *, checks: bool) -> None:
             ("chest", "left wrist", "right wrist", "right upper arm"), 1
         ):
             page.list.ticked.emit(f"C0:00:00:00:00:0{number}", True)
-            page.sketch.chosen.emit(place)
-        page.worn.editors[0].role.setCurrentIndex(0)
-        page.worn.editors[0].role.activated.emit(0)
+            page.body_map.chosen.emit(place)
+        page.selected.editors[0].role.setCurrentIndex(0)
+        page.selected.editors[0].role.activated.emit(0)
         page.form.wearer.setText("W1")
         page.form.activity.setCurrentText("rowing ergometer")
     page.form.folder.setText("captures")

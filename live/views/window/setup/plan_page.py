@@ -26,11 +26,11 @@ from live.setup.swaps import Swap, suggest_swaps
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.theme import Theme
 from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
-from live.views.window.setup.body_map import BodySketch, Worn
-from live.views.window.setup.discovered_list import ReachList
-from live.views.window.setup.look import looks_of_draft
+from live.views.window.setup.body_map import BodyMap, PlacedSensor
+from live.views.window.setup.discovered_list import DiscoveredList
+from live.views.window.setup.look import looks_of_sensors
 from live.views.window.setup.parts import Section, let_go_of, sentence
-from live.views.window.setup.selected_sensors import WornList
+from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
 from replay.plan import Broker, Plan, PlannedSensor
 
@@ -40,24 +40,24 @@ _TWO = 92
 
 
 class PlanPage(QScrollArea):
-    """Holds the draft.  ``changed``: after each change of it."""
+    """Holds the plan in the making.  ``changed``: after each change of it."""
 
     changed = Signal()
 
     def __init__(
         self,
-        memory: KnownSensors,
+        known: KnownSensors,
         out: Path | None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         self._clock = clock
-        self.reach = DiscoveredSensors(memory)
-        self.draft = PlanBuilder(
-            wearer=memory.last.wearer,
-            activity=memory.last.activity,
-            tolerance_bpm=memory.last.tolerance_bpm,
-            tolerance_percent=memory.last.tolerance_percent,
+        self.discovered = DiscoveredSensors(known)
+        self.builder = PlanBuilder(
+            wearer=known.last.wearer,
+            activity=known.last.activity,
+            tolerance_bpm=known.last.tolerance_bpm,
+            tolerance_percent=known.last.tolerance_percent,
         )
         self.chosen = 0
         self.past: Sequence[Plan] = ()
@@ -75,7 +75,7 @@ class PlanPage(QScrollArea):
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Plan of the session")
-        self.list = ReachList()
+        self.list = DiscoveredList()
         self.list.ticked.connect(self._tick)
         self.told = sentence(kind="alarm")
         self.topic = _button("add a topic …", "Add a sensor that comes over MQTT")
@@ -90,25 +90,25 @@ class PlanPage(QScrollArea):
         near.add(self.told)
         near.add(self.list, 1)
         near.add(more)
-        self.worn = WornList(self._change)
-        self.worn.picked.connect(self.choose)
-        self.worn.removed.connect(self._remove)
+        self.selected = SelectedSensors(self._change)
+        self.selected.picked.connect(self.choose)
+        self.selected.removed.connect(self._remove)
         self.nobody = sentence("Tick a sensor on the list of those in reach.")
-        worn = Section("Worn today")
-        worn.add(self.nobody)
-        worn.add(self.worn)
+        selected = Section("Worn today")
+        selected.add(self.nobody)
+        selected.add(self.selected)
         self.advice = Section("Worth a swap")
         self._swaps = QVBoxLayout()
         self.advice.add(self._swaps)
-        self.sketch = BodySketch()
-        self.sketch.chosen.connect(self._place)
+        self.body_map = BodyMap()
+        self.body_map.chosen.connect(self._place)
         self.placing = Section("Where it is worn")
         self.whose = sentence()
         self.placing.add(self.whose)
-        self.placing.add(self.sketch, 1)
+        self.placing.add(self.body_map, 1)
         self.form = SessionForm(out)
         self.form.edited.connect(self._take_form)
-        self._sections = (near, worn, self.advice, self.placing, self.form)
+        self._sections = (near, selected, self.advice, self.placing, self.form)
         self._inside = QWidget()
         self._across = QHBoxLayout(self._inside)
         self._across.setContentsMargins(0, 0, 0, 0)
@@ -121,39 +121,40 @@ class PlanPage(QScrollArea):
     def hear(self, lines: Sequence[dict[str, object]]) -> None:
         """Take lines of the listening process, and let time pass for what is shown."""
         for line in lines:
-            self.reach.hear(line, self._clock())
-        self._show_reach()
+            self.discovered.hear(line, self._clock())
+        self._show_discovered()
         facts = self._facts()
-        for editor, text in zip(self.worn.editors, facts, strict=True):
+        for editor, text in zip(self.selected.editors, facts, strict=True):
             editor.show_facts(text)
 
-    def _show_reach(self) -> None:
-        worn = {s.address for s in self.draft.sensors if s.source == "bluetooth"}
-        self.list.show_reach(self.reach, worn, self._clock())
+    def _show_discovered(self) -> None:
+        selected = {s.address for s in self.builder.sensors if s.source == "bluetooth"}
+        self.list.show_discovered(self.discovered, selected, self._clock())
         self.told.setText(
-            self.reach.problem and f"{self.reach.problem[:1].upper()}{self.reach.problem[1:]}."
+            self.discovered.problem
+            and f"{self.discovered.problem[:1].upper()}{self.discovered.problem[1:]}."
         )
-        self.told.setVisible(bool(self.reach.problem))
+        self.told.setVisible(bool(self.discovered.problem))
 
     def _facts(self) -> list[str]:
-        return [self._facts_of(sensor) for sensor in self.draft.sensors]
+        return [self._facts_of(sensor) for sensor in self.builder.sensors]
 
     def _facts_of(self, sensor: PlannedSensor) -> str:
         if sensor.source == "mqtt":
             return f"MQTT topic {sensor.topic}"
         if sensor.source == "simulated":
             return f"simulated ({sensor.kind}), invented data"
-        found = self.reach.get(sensor.address)
+        found = self.discovered.get(sensor.address)
         if found is None:
             return sensor.address or sensor.name
         battery = "" if found.battery_percent is None else f"battery {found.battery_percent} %"
         return " · ".join(filter(None, (found.name, found.signal_words(self._clock()), battery)))
 
-    # The draft
+    # The plan in the making
 
     def show_plan(self, plan: Plan) -> None:
         """Go on from a plan that was read."""
-        self.draft = PlanBuilder.of(plan)
+        self.builder = PlanBuilder.of(plan)
         self.chosen = 0
         self._show_form()
         self._update()
@@ -164,25 +165,25 @@ class PlanPage(QScrollArea):
         self.refresh()
 
     def choose(self, index: int) -> None:
-        """The sketch places this sensor from now on."""
+        """The body map places this sensor from now on."""
         if index != self.chosen:
             self.chosen = index
             self.refresh()
 
     def last_session(self) -> LastSession:
         """What is proposed the next time."""
-        draft = self.draft
+        builder = self.builder
         return LastSession(
-            draft.wearer, draft.activity, draft.tolerance_bpm, draft.tolerance_percent
+            builder.wearer, builder.activity, builder.tolerance_bpm, builder.tolerance_percent
         )
 
-    def _tick(self, address: str, worn: bool) -> None:
-        found = self.reach.get(address)
-        addresses = [s.address for s in self.draft.sensors]
-        if worn and found is not None and address not in addresses:
-            has = any(sensor.role == "reference" for sensor in self.draft.sensors)
-            self._insert(self.reach.planned(found, has_reference=has))
-        elif not worn and address in addresses:
+    def _tick(self, address: str, selected: bool) -> None:
+        found = self.discovered.get(address)
+        addresses = [s.address for s in self.builder.sensors]
+        if selected and found is not None and address not in addresses:
+            has = any(sensor.role == "reference" for sensor in self.builder.sensors)
+            self._insert(self.discovered.planned(found, has_reference=has))
+        elif not selected and address in addresses:
             self._remove(addresses.index(address))
 
     def _add(self, dialog: AddDialog) -> None:
@@ -191,33 +192,33 @@ class PlanPage(QScrollArea):
         dialog.open()
 
     def _insert(self, sensor: PlannedSensor) -> None:
-        self.draft = self.draft.with_sensor(sensor)
-        self.chosen = len(self.draft.sensors) - 1
+        self.builder = self.builder.with_sensor(sensor)
+        self.chosen = len(self.builder.sensors) - 1
         self._update()
 
     def _remove(self, index: int) -> None:
         self.list.setFocus()
-        self.draft = self.draft.without(index)
-        self.chosen = max(0, min(self.chosen, len(self.draft.sensors) - 1))
+        self.builder = self.builder.without(index)
+        self.chosen = max(0, min(self.chosen, len(self.builder.sensors) - 1))
         self._update()
 
     def _change(self, index: int, field: str, text: str) -> None:
-        self.draft = self.draft.changed(index, **{field: text})
+        self.builder = self.builder.changed(index, **{field: text})
         self._update()
 
     def _place(self, place: str) -> None:
-        if self.draft.sensors:
+        if self.builder.sensors:
             self._change(self.chosen, "placement", place)
 
     def _swap(self, swap: Swap) -> None:
         for index, placement in swap.placements:
-            self.draft = self.draft.changed(index, placement=placement)
+            self.builder = self.builder.changed(index, placement=placement)
         self._update()
 
     def _take_form(self) -> None:
         facts = self.form.facts()
-        self.draft = replace(
-            self.draft,
+        self.builder = replace(
+            self.builder,
             wearer=facts.wearer,
             activity=facts.activity,
             tolerance_bpm=facts.tolerance_bpm,
@@ -228,11 +229,11 @@ class PlanPage(QScrollArea):
         self.changed.emit()
 
     def _show_form(self) -> None:
-        draft = self.draft
+        builder = self.builder
         self.form.show_facts(
             SessionFacts(
-                draft.wearer, draft.activity, draft.tolerance_bpm, draft.tolerance_percent,
-                draft.broker or Broker(), draft.details,
+                builder.wearer, builder.activity, builder.tolerance_bpm, builder.tolerance_percent,
+                builder.broker or Broker(), builder.details,
             )
         )  # fmt: skip
 
@@ -243,27 +244,27 @@ class PlanPage(QScrollArea):
     # What is shown
 
     def refresh(self) -> None:
-        """Show the draft as it is."""
-        sensors = self.draft.sensors
-        self._show_reach()
+        """Show the plan as it is."""
+        sensors = self.builder.sensors
+        self._show_discovered()
         self.nobody.setVisible(not sensors)
-        self.worn.show_sensors(sensors, self._facts(), self.chosen)
-        worn: dict[str, list[Worn]] = {}
-        for sensor, look in zip(sensors, looks_of_draft(sensors), strict=True):
-            worn.setdefault(sensor.placement, []).append(Worn(sensor.label, look))
+        self.selected.show_sensors(sensors, self._facts(), self.chosen)
+        placed: dict[str, list[PlacedSensor]] = {}
+        for sensor, look in zip(sensors, looks_of_sensors(sensors), strict=True):
+            placed.setdefault(sensor.placement, []).append(PlacedSensor(sensor.label, look))
         if sensors:
             chosen = sensors[self.chosen]
             self.whose.setText(f"Click where {chosen.label or 'this sensor'} is worn.")
-            self.sketch.show_worn(worn, chosen.placement)
+            self.body_map.show_placed(placed, chosen.placement)
         else:
             self.whose.setText("Tick a sensor, then click where it is worn.")
-            self.sketch.show_worn(worn, None)
+            self.body_map.show_placed(placed, None)
         self.form.broker.setVisible(any(s.source == "mqtt" for s in sensors))
         self._show_swaps()
 
     def _show_swaps(self) -> None:
-        invented = any(sensor.source == "simulated" for sensor in self.draft.sensors)
-        swaps = suggest_swaps(self.draft.sensors, self.past, invented=invented)
+        invented = any(sensor.source == "simulated" for sensor in self.builder.sensors)
+        swaps = suggest_swaps(self.builder.sensors, self.past, invented=invented)
         if swaps == self.swaps and self._swaps.count():
             return
         self.swaps = swaps
@@ -278,7 +279,7 @@ class PlanPage(QScrollArea):
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
-        for part in (self.list, self.worn, self.sketch):
+        for part in (self.list, self.selected, self.body_map):
             part.apply_theme(theme)
         self._arrange()
         self.refresh()
@@ -289,9 +290,9 @@ class PlanPage(QScrollArea):
         self._arrange()
 
     def _arrange(self) -> None:
-        # Title and sentence above the sketch take some four lines.
-        self.sketch.room = self.viewport().height() - 5 * self.fontMetrics().height()
-        self.sketch.updateGeometry()
+        # Title and sentence above the map take some four lines.
+        self.body_map.room = self.viewport().height() - 5 * self.fontMetrics().height()
+        self.body_map.updateGeometry()
         letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
         self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
 
@@ -299,16 +300,16 @@ class PlanPage(QScrollArea):
         if count == self._count:
             return
         self._count = count
-        near, worn, advice, placing, form = self._sections
+        near, selected, advice, placing, form = self._sections
         for column in self._columns:
             while column.takeAt(0) is not None:
                 pass
             self._across.removeItem(column)
             column.deleteLater()
         shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
-            3: ((5, (near, form)), (6, (worn, advice)), (4, (placing,))),
-            2: ((5, (near, placing)), (6, (worn, advice, form))),
-            1: ((1, (near, worn, advice, placing, form)),),
+            3: ((5, (near, form)), (6, (selected, advice)), (4, (placing,))),
+            2: ((5, (near, placing)), (6, (selected, advice, form))),
+            1: ((1, (near, selected, advice, placing, form)),),
         }[count]
         self._columns = []
         for share, parts in shares:

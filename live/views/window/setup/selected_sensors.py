@@ -24,7 +24,7 @@ from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, Look, Theme
-from live.views.window.setup.look import looks_of_draft
+from live.views.window.setup.look import looks_of_sensors
 from live.views.window.setup.parts import sentence
 from replay.plan import ROLES, PlannedSensor
 
@@ -143,14 +143,14 @@ class SensorEditor(QFrame):
             self.facts.setText(facts)
 
     def show_chosen(self, chosen: bool) -> None:
-        """Whether the sketch places this sensor."""
+        """Whether the body map places this sensor."""
         if self.property("chosen") != chosen:
             self.setProperty("chosen", chosen)
             self.style().unpolish(self)
             self.style().polish(self)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """A card whose field is entered is the one that the sketch places."""
+        """A card whose field is entered is the one that the body map places."""
         if event.type() == QEvent.Type.FocusIn:
             self.picked.emit()
         elif event.type() == QEvent.Type.Wheel and isinstance(watched, QComboBox):
@@ -165,7 +165,7 @@ class SensorEditor(QFrame):
         super().mousePressEvent(event)
 
 
-class WornList(QWidget):
+class SelectedSensors(QWidget):
     """All cards.  ``picked`` and ``removed``: the sensor's place in the list."""
 
     picked = Signal(int)
@@ -184,10 +184,10 @@ class WornList(QWidget):
     def show_sensors(
         self, sensors: Sequence[PlannedSensor], facts: Sequence[str], chosen: int
     ) -> None:
-        """Show these; ``facts``: one text each; ``chosen``: which one the sketch places."""
+        """Show these; ``facts``: one text each; ``chosen``: which one the body map places."""
         if len(sensors) != len(self.editors):
             self._lay_out(len(sensors))
-        looks = looks_of_draft(sensors)
+        looks = looks_of_sensors(sensors)
         for index, editor in enumerate(self.editors):
             editor.show_sensor(sensors[index], looks[index], facts[index])
             editor.show_chosen(index == chosen)

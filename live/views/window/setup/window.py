@@ -94,15 +94,15 @@ class SetupWindow(QMainWindow):
         self._waits_since_s = 0.0
         self._past_of: Path | None = None
         self._past: list[Plan] | None = None
-        self._memory_path = known_sensors_path()
+        self._known_path = known_sensors_path()
         note = ""
         try:
-            memory = load_known_sensors(self._memory_path)
+            known = load_known_sensors(self._known_path)
             self._remembers = True
         except KnownSensorsError as error:
-            memory, note, self._remembers = KnownSensors(), str(error), False
-        self._memory = memory
-        self.plan_page = PlanPage(memory, out)
+            known, note, self._remembers = KnownSensors(), str(error), False
+        self._known = known
+        self.plan_page = PlanPage(known, out)
         self.check_page = CheckPage()
         self.watch = FolderWatch(out)
         self._build()
@@ -225,14 +225,14 @@ class SetupWindow(QMainWindow):
             case Step.BACK:
                 if not on_plan:
                     self._go_back()
-            case Step.REACH if on_plan:
+            case Step.DISCOVERED if on_plan:
                 page.list.setFocus()
-            case Step.WORN if on_plan and page.worn.editors:
-                page.worn.editors[page.chosen].label.setFocus()
-            case Step.SKETCH if on_plan and page.draft.sensors:
-                here = page.draft.sensors[page.chosen].placement
-                page.sketch.buttons.get(here, page.sketch.buttons["chest"]).setFocus()
-                page.ensureWidgetVisible(page.sketch)
+            case Step.SELECTED if on_plan and page.selected.editors:
+                page.selected.editors[page.chosen].label.setFocus()
+            case Step.BODY_MAP if on_plan and page.builder.sensors:
+                here = page.builder.sensors[page.chosen].placement
+                page.body_map.buttons.get(here, page.body_map.buttons["chest"]).setFocus()
+                page.ensureWidgetVisible(page.body_map)
             case Step.SESSION if on_plan:
                 page.form.wearer.setFocus()
             case Step.OPEN:
@@ -259,7 +259,7 @@ class SetupWindow(QMainWindow):
                 self.rehearsal.record()
             self._update()
             return
-        plan = self.plan_page.draft.plan()
+        plan = self.plan_page.builder.plan()
         if self._on_warning:
             plan = replace(plan, attention=replace(plan.attention, command=self._on_warning))
         self._waiting = plan
@@ -322,7 +322,7 @@ class SetupWindow(QMainWindow):
         self.plan_page.show_plan(plan)
 
     def _save(self) -> None:
-        problems = self.plan_page.draft.problems()
+        problems = self.plan_page.builder.problems()
         if problems:
             self._say(f"This is not a plan yet. {problems[0]}")
             return
@@ -333,7 +333,7 @@ class SetupWindow(QMainWindow):
     def save_plan(self, path: Path) -> None:
         """Write the plan as it stands; what goes wrong is said on the page."""
         try:
-            path.write_text(format_plan(self.plan_page.draft.plan()), encoding="utf-8")
+            path.write_text(format_plan(self.plan_page.builder.plan()), encoding="utf-8")
         except (OSError, SidebeatError) as error:
             self._say(f"{path} could not be written: {error}")
         else:
@@ -347,7 +347,7 @@ class SetupWindow(QMainWindow):
         """Buttons and the sentence beside them, by what is still missing."""
         show = self.footer.show_state
         if self.pages.currentWidget() is self.plan_page:
-            problems = self.plan_page.draft.problems()
+            problems = self.plan_page.builder.problems()
             self._show_steps(1)
             more = f"  ({len(problems) - 1} more)" if len(problems) > 1 else ""
             todo = f"{problems[0]}{more}" if problems else "The plan is complete."
@@ -414,10 +414,10 @@ class SetupWindow(QMainWindow):
     def _remember(self, plan: Plan) -> None:
         if not self._remembers:
             return
-        names = self.plan_page.reach.names(sensor.address for sensor in plan.sensors)
-        memory = self._memory.with_session(plan.sensors, names, self.plan_page.last_session())
+        names = self.plan_page.discovered.names(sensor.address for sensor in plan.sensors)
+        known = self._known.with_session(plan.sensors, names, self.plan_page.last_session())
         try:
-            save_known_sensors(self._memory_path, memory)
+            save_known_sensors(self._known_path, known)
         except KnownSensorsError as error:
             print(f"sidebeat: {error}")
 

@@ -34,7 +34,7 @@ def test_theme_and_size_follow_their_keys(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         press(window, "Ctrl+T")
         assert window.theme is DARK
-        assert window.plan_page.sketch.theme is DARK
+        assert window.plan_page.body_map.theme is DARK
         press(window, "Ctrl+T")
         assert window.theme is LIGHT
         before = window.font().pointSizeF()

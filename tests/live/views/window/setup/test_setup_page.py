@@ -26,12 +26,12 @@ from tests.standins.windows import press
 def test_sensors_are_listed_with_signal_and_battery(tmp_path):
     """Each sensor in reach has its row, and the row speaks for itself."""
     with setup_page(tmp_path, *ROWS) as (window, _):
-        reach = window.plan_page.list
-        assert reach.rowCount() == 3
-        assert [reach.item(2, n).text() for n in range(3)] == [
+        discovered = window.plan_page.list
+        assert discovered.rowCount() == 3
+        assert [discovered.item(2, n).text() for n in range(3)] == [
             "Yarrow\nheart rate", "strong\n−60 dBm", "87 %",
         ]  # fmt: skip
-        spoken = reach.item(2, 0).data(Qt.ItemDataRole.AccessibleTextRole)
+        spoken = discovered.item(2, 0).data(Qt.ItemDataRole.AccessibleTextRole)
         assert spoken == "Yarrow, heart rate, strong, −60 dBm, 87 %, not worn"
 
 
@@ -40,8 +40,8 @@ def test_signals_are_renewed_and_rows_stay(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, child):
         child.lines.append({"sensors": [row("Sorrel", signal_dbm=-90, battery_percent=20)]})
         window.frame()
-        reach = window.plan_page.list
-        assert [reach.item(0, n).text() for n in (1, 2)] == ["weak\n−90 dBm", "20 %"]
+        discovered = window.plan_page.list
+        assert [discovered.item(0, n).text() for n in (1, 2)] == ["weak\n−90 dBm", "20 %"]
 
 
 def test_ticking_and_unticking_by_keyboard(tmp_path):
@@ -50,25 +50,25 @@ def test_ticking_and_unticking_by_keyboard(tmp_path):
         tick(window, "Yarrow")
         tick(window, "Sorrel")
         assert labels(window) == ["Yarrow", "Sorrel"]
-        assert window.plan_page.draft.sensors[0].role == "reference"
+        assert window.plan_page.builder.sensors[0].role == "reference"
         tick(window, "Yarrow")
         assert labels(window) == ["Sorrel"]
-        reach = window.plan_page.list
-        box = reach.visualItemRect(reach.item(1, 0))
+        discovered = window.plan_page.list
+        box = discovered.visualItemRect(discovered.item(1, 0))
         QTest.mouseClick(
-            reach.viewport(), Qt.MouseButton.LeftButton, pos=box.topLeft() + QPoint(12, 12)
+            discovered.viewport(), Qt.MouseButton.LeftButton, pos=box.topLeft() + QPoint(12, 12)
         )
         assert labels(window) == ["Sorrel", "Tansy"]
 
 
 def test_the_page_leads_to_a_plan(tmp_path):
-    """Filled in by keyboard and sketch, the draft is the plan that was meant."""
+    """Filled in by keyboard and body map, the plan is the plan that was meant."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         assert not window.footer.forward.isEnabled()
         complete(window)
         assert window.footer.todo.text() == "The plan is complete."
         assert window.footer.forward.isEnabled()
-        plan = window.plan_page.draft.plan()
+        plan = window.plan_page.builder.plan()
         assert (plan.wearer, plan.activity) == ("W1", "kettlebell sets")
         assert [(s.label, s.role, s.placement, s.address) for s in plan.sensors] == [
             ("Yarrow", "reference", "chest", ADDRESSES["Yarrow"]),
@@ -89,7 +89,7 @@ def test_label_role_and_placement_can_be_typed(tmp_path):
     """The fields of a card change its sensor; a new reference turns the old one into a test."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
-        card = window.plan_page.worn.editors[1]
+        card = window.plan_page.selected.editors[1]
         card.label.selectAll()
         QTest.keyClicks(card.label, "Bracken")
         card.placement.lineEdit().selectAll()
@@ -97,17 +97,17 @@ def test_label_role_and_placement_can_be_typed(tmp_path):
         card.role.setFocus()
         card.role.setCurrentIndex(0)
         card.role.activated.emit(0)
-        first, second, _ = window.plan_page.draft.sensors
+        first, second, _ = window.plan_page.builder.sensors
         assert (second.label, second.placement) == ("Bracken", "behind the knee")
         assert (first.role, second.role) == ("test", "reference")
-        assert window.plan_page.worn.editors[0].role.currentData() == "test"
+        assert window.plan_page.selected.editors[0].role.currentData() == "test"
 
 
 def test_removing_a_card_unticks_its_row(tmp_path):
     """The list and the cards tell the same."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
-        window.plan_page.worn.editors[1].remove.click()
+        window.plan_page.selected.editors[1].remove.click()
         assert labels(window) == ["Yarrow", "Tansy"]
         assert window.plan_page.list.item(0, 0).checkState() == Qt.CheckState.Unchecked
 
@@ -131,8 +131,8 @@ def test_the_sketch_is_walked_with_arrow_keys(tmp_path):
     """Arrow keys go from place to place, Enter wears the sensor there; all places are reached."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         tick(window, "Sorrel")
-        window.do(Step.SKETCH)
-        sketch = window.plan_page.sketch
+        window.do(Step.BODY_MAP)
+        body_map = window.plan_page.body_map
         reached = set()
         todo = ["chest"]
         while todo:
@@ -141,22 +141,22 @@ def test_the_sketch_is_walked_with_arrow_keys(tmp_path):
                 continue
             reached.add(place)
             for key in ("Up", "Down", "Left", "Right"):
-                sketch.buttons[place].setFocus()
-                press(sketch.buttons[place], key)
-                todo += [p for p, button in sketch.buttons.items() if button.hasFocus()]
+                body_map.buttons[place].setFocus()
+                press(body_map.buttons[place], key)
+                todo += [p for p, button in body_map.buttons.items() if button.hasFocus()]
         assert reached == set(PLACES)
-        sketch.buttons["left ear"].setFocus()
-        press(sketch.buttons["left ear"], "Return")
-        assert window.plan_page.draft.sensors[0].placement == "left ear"
-        assert sketch.buttons["left ear"].accessibleName() == "left ear: Sorrel"
-        assert sketch.buttons["left ear"].isChecked()
+        body_map.buttons["left ear"].setFocus()
+        press(body_map.buttons["left ear"], "Return")
+        assert window.plan_page.builder.sensors[0].placement == "left ear"
+        assert body_map.buttons["left ear"].accessibleName() == "left ear: Sorrel"
+        assert body_map.buttons["left ear"].isChecked()
 
 
 def test_the_card_that_is_entered_is_the_one_that_is_placed(tmp_path):
-    """Going into a card's field chooses its sensor for the sketch."""
+    """Going into a card's field chooses its sensor for the body_map."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
-        window.plan_page.worn.editors[0].label.setFocus()
+        window.plan_page.selected.editors[0].label.setFocus()
         QApplication.processEvents()
         assert window.plan_page.chosen == 0
         assert "Yarrow" in window.plan_page.whose.text()
@@ -168,12 +168,12 @@ def test_a_swap_is_one_press(tmp_path):
         complete(window)
         page = window.plan_page
         assert not page.advice.isVisible()
-        page.know_past([page.draft.plan()] * 3)
+        page.know_past([page.builder.plan()] * 3)
         assert page.advice.isVisible()
         button = next(b for b in page.advice.findChildren(QAbstractButton))
         assert "Swap it with Tansy" in button.accessibleName()
         button.click()
-        assert [s.placement for s in page.draft.sensors] == ["chest", "right wrist", "left wrist"]
+        assert [s.placement for s in page.builder.sensors] == ["chest", "right wrist", "left wrist"]
         assert not page.advice.isVisible()
 
 
@@ -196,10 +196,10 @@ def test_a_topic_and_a_simulated_sensor_are_added(tmp_path):
         page.form.edited.emit()
         page.simulated.click()
         page.dialog.add.click()
-        tansy, strap = page.draft.sensors
+        tansy, strap = page.builder.sensors
         assert (tansy.source, tansy.topic, tansy.label) == ("mqtt", "gym/tansy/hr", "Tansy")
         assert (strap.source, strap.kind, strap.role) == ("simulated", "strap", "reference")
-        assert page.draft.broker.host == "10.0.0.5"
+        assert page.builder.broker.host == "10.0.0.5"
 
 
 def test_details_are_in_the_plan_and_not_remembered(tmp_path):
@@ -207,17 +207,17 @@ def test_details_are_in_the_plan_and_not_remembered(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
         page = window.plan_page
-        other = replace(page.draft.plan(), details={"altitude": "900 m", "height": "170"})
+        other = replace(page.builder.plan(), details={"altitude": "900 m", "height": "170"})
         page.show_plan(other)
         assert page.form.details["height"].text() == "170"
         page.form.unfold.setChecked(True)
         QTest.keyClicks(page.form.details["temperature"], "21")
-        assert page.draft.plan().details == {
+        assert page.builder.plan().details == {
             "altitude": "900 m",
             "height": "170",
             "temperature": "21",
         }
-        window._remember(page.draft.plan())
+        window._remember(page.builder.plan())
         text = known_sensors_path().read_text()
         assert "170" not in text
         assert "900" not in text
@@ -228,14 +228,14 @@ def test_the_next_session_remembers_the_sensors(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
         window.plan_page._change(1, "label", "Bracken")
-        window._remember(window.plan_page.draft.plan())
+        window._remember(window.plan_page.builder.plan())
     assert load_known_sensors(known_sensors_path()).last.wearer == "W1"
     with setup_page(tmp_path, row("Sorrel")) as (window, _):
         assert window.plan_page.form.wearer.text() == "W1"
         assert window.plan_page.form.activity.currentText() == "kettlebell sets"
         assert window.plan_page.list.rowCount() == 3
         tick(window, "Bracken (Sorrel)")
-        (sensor,) = window.plan_page.draft.sensors
+        (sensor,) = window.plan_page.builder.sensors
         assert (sensor.label, sensor.role, sensor.placement) == ("Bracken", "test", "left wrist")
 
 
@@ -247,7 +247,7 @@ def test_a_memory_that_is_not_understood_is_said_and_kept(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         assert "version 9" in window.note.text()
         complete(window)
-        window._remember(window.plan_page.draft.plan())
+        window._remember(window.plan_page.builder.plan())
     assert path.read_text() == "version = 9\n"
 
 
@@ -257,7 +257,7 @@ def test_a_plan_is_saved_and_opened(tmp_path):
         complete(window)
         window.save_plan(tmp_path / "plan.toml")
         plan = load_plan(tmp_path / "plan.toml")
-        assert plan == window.plan_page.draft.plan()
+        assert plan == window.plan_page.builder.plan()
         window.save_plan(tmp_path / "no" / "plan.toml")
         assert "could not be written" in window.note.text()
     with setup_page(tmp_path) as (window, _):
@@ -265,7 +265,7 @@ def test_a_plan_is_saved_and_opened(tmp_path):
         assert "cannot be read" in window.note.text()
         window.open_plan(tmp_path / "plan.toml")
         assert not window.note.isVisible()
-        assert window.plan_page.draft.plan() == plan
+        assert window.plan_page.builder.plan() == plan
         assert window.plan_page.form.wearer.text() == "W1"
 
 
@@ -342,7 +342,7 @@ def test_a_command_that_was_asked_for_is_in_the_plan(tmp_path):
 
 
 def test_escape_goes_back_and_stops_the_rehearsal(tmp_path):
-    """Back on the page the draft is as it was, and sensors are listened for again."""
+    """Back on the page the plan is as it was, and sensors are listened for again."""
     with setup_page(tmp_path, *ROWS, rehearse=PlayedRehearsal) as (window, child):
         complete(window)
         window.do(Step.FORWARD)
@@ -395,4 +395,4 @@ def test_a_sensor_from_an_opened_plan_counts_as_worn(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         window.plan_page.show_plan(plan)
         assert window.plan_page.list.item(2, 0).checkState() == Qt.CheckState.Checked
-        assert window.plan_page.worn.editors[1].facts.text() == "C0:77"
+        assert window.plan_page.selected.editors[1].facts.text() == "C0:77"
