@@ -23,7 +23,7 @@ class LineWriter:
     def __init__(self, stream: TextIO, most: int = LINES) -> None:
         self._stream = stream
         self._descriptor = _descriptor(stream)
-        self._queue: queue.Queue[str] = queue.Queue(most)
+        self._queue: queue.Queue[str | None] = queue.Queue(most)
         self._untold = 0
         self._gave_up = False
         self._lock = threading.Lock()
@@ -53,12 +53,21 @@ class LineWriter:
         self._gave_up = not done
         return done
 
+    def close(self, wait_s: float = 1.0) -> bool:
+        """Write what is left as :meth:`flush` does, and let the thread end; whether it has.
+
+        One that still waits for its reader is left to end with the process.
+        """
+        if self.flush(wait_s):
+            self._queue.put(None)
+            self._thread.join(wait_s)
+        return not self._thread.is_alive()
+
     def _is_idle(self) -> bool:
         return not self._queue.unfinished_tasks
 
     def _run(self) -> None:
-        while True:
-            line = self._queue.get()
+        while (line := self._queue.get()) is not None:
             with self._lock:
                 untold, self._untold = self._untold, 0
             if untold:

@@ -123,7 +123,7 @@ def test_lines_that_nobody_reads_are_counted_and_told() -> None:
         assert int(told.split()[1]) >= dropped
         while reader.readline() != "news\n":
             pass
-        lines.flush(10.0)
+        assert lines.close(10.0)
 
 
 def test_lines_come_in_order_and_a_closed_reader_is_no_error() -> None:
@@ -136,5 +136,5 @@ def test_lines_come_in_order_and_a_closed_reader_is_no_error() -> None:
     assert stream.getvalue().split() == [str(number) for number in range(100)]
     stream.close()
     lines.put("too late")
-    assert lines.flush(10.0)
+    assert lines.close(10.0)
     assert lines.dropped == 1

@@ -171,7 +171,7 @@ class SetupWindow(QMainWindow):
 
     def _ask_ours(self) -> None:
         """Tell the listening process whom it may link to for details: the ticked sensors."""
-        ours = sorted(s.address for s in self.plan_page.draft.sensors if s.address)
+        ours = sorted(s.address for s in self.plan_page.builder.sensors if s.address)
         if self._child is not None and ours != self._ours:
             self._ours = ours
             self._child.say({"ask": ours})
