@@ -12,6 +12,7 @@ from __future__ import annotations
 import heapq
 import time
 from bisect import bisect_left, bisect_right
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
@@ -26,6 +27,7 @@ from replay.event import (
     ANCHOR,
     FILE_HEART_RATE,
     HEART_RATE,
+    LINK,
     NS_PER_S,
     SESSION,
     Event,
@@ -33,9 +35,12 @@ from replay.event import (
     pack_int,
 )
 from replay.files.series import LONGEST_S, FileSeries
+from replay.link import LinkState
 from replay.payloads import encode_file_heart_rate, encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
+_STOPPED: Final = LinkState.STOPPED.value.encode("ascii")
+_FILE: Final = LinkState.FILE.value.encode("ascii")
 _COMMIT_EVERY: Final = 5000
 """Events of one transaction.  Nothing is lost if an import is cut off: its file is made again."""
 
@@ -192,7 +197,17 @@ def _events(
     shift = one.shift_ns - started_utc_ns
     series = one.series
     clock = f"file:{series.sha256[:12]}"
+    stops = deque(
+        (begin + shift, end + shift)
+        for begin, end in series.stops_ns
+        if begin + shift >= 0 and end + shift <= duration_ns
+    )
     for at in one.inside(started_utc_ns, duration_ns):
+        while stops and stops[0][1] <= series.times_ns[at] + shift:
+            # Between, nothing is to be expected of it: a pause is no fault.
+            begin, end = stops.popleft()
+            yield Event(begin, number, LINK, _STOPPED)
+            yield Event(end, number, LINK, _FILE)
         stamp = Stamp(series.times_ns[at], clock, shift)
         yield Event(series.times_ns[at] + shift, number, *_payload(series, at), stamp)
 

@@ -25,6 +25,9 @@ LONGEST_HOLD_S: Final = 20.0
 """Devices that save space keep a value every 5 to 15 s; a heart can change by 20 bpm in more."""
 USUAL_SHARE: Final = 0.95
 """Share of the spacings up to which they are the file's own; rarer ones are pauses."""
+STOP_S: Final = 10.0
+"""A device that writes no record at all for longer was paused; a sensor that has lost the heart
+leaves records without one."""
 LONGEST_S: Final = 48 * 3600.0
 """No session is longer; times that lie further apart are not of one session."""
 _PAUSE_S: Final = 60.0
@@ -116,7 +119,8 @@ class FileSeries:
     spacing that 95 % of the readings keep to.  ``hold_s``: how long a value may stand.
     ``pauses``: stretches longer than that without a reading, ``paused_s`` in all.  ``rr_ms``: of
     each reading, or empty if the file has none.  ``signals``: times in ns, in order, and values.
-    ``laps``, ``device``, ``firmware``: see :class:`RawSeries`.
+    ``laps``, ``device``, ``firmware``: see :class:`RawSeries`.  ``stops_ns``: from and to, where
+    the device wrote no record of any kind for longer than :data:`STOP_S`: it was paused.
     """
 
     path: Path
@@ -139,6 +143,7 @@ class FileSeries:
     laps: tuple[Lap, ...] = ()
     device: str = ""
     firmware: str = ""
+    stops_ns: tuple[tuple[int, int], ...] = ()
 
     @property
     def span_s(self) -> float:
@@ -204,7 +209,14 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         laps=raw.laps,
         device=raw.device,
         firmware=raw.firmware,
+        stops_ns=_stops(timed, hold_s),
     )
+
+
+def _stops(rows: Iterable[Row], hold_s: float) -> tuple[tuple[int, int], ...]:
+    times = sorted(row.time_ns for row in rows if row.time_ns is not None)
+    least = max(STOP_S, hold_s) * NS_PER_S
+    return tuple((a, b) for a, b in pairwise(times) if b - a > least)
 
 
 def _signal(

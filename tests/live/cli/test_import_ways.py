@@ -310,6 +310,23 @@ def test_one_clock_shifts_nothing_and_gives_a_delay(tmp_path, capsys):
         assert not one.shares_clock(two)
 
 
+def test_pauses_of_a_device_are_no_faults_of_the_reference(tmp_path, capsys):
+    """Stretches without any record raise no warning; records without a heart rate still do."""
+    paused = [p for p in points(1500) if not any(a < p[0] - START_S < a + 60 for a in (300, 700))]
+    strap = csv_file(tmp_path / "strap.csv", paused)
+    watch = csv_file(tmp_path / "watch.csv", points(1500))
+    facts = facts_of(capsys, strap, watch, *ALONE, "--one-clock", "--out", tmp_path / "a.sqlite")
+    assert entry.main(["replay", facts["capture"], "--json"]) == 0
+    kinds = [w["kind"] for w in json.loads(capsys.readouterr().out)["warnings"]]
+    assert "reference lost" not in kinds
+    lost = [(t, None if 300 < t - START_S < 360 else v) for t, v in points(1500)]
+    strap = csv_file(tmp_path / "strap.csv", lost)
+    facts = facts_of(capsys, strap, watch, *ALONE, "--one-clock", "--out", tmp_path / "b.sqlite")
+    assert entry.main(["replay", facts["capture"], "--json"]) == 0
+    kinds = [w["kind"] for w in json.loads(capsys.readouterr().out)["warnings"]]
+    assert "reference lost" in kinds
+
+
 def test_a_file_of_27_days_is_refused_soon(tmp_path, capsys):
     """Days on end are no session: said in a sentence, and beside a session only what lies in it
     counts.
