@@ -156,17 +156,22 @@ def _highest_order(present: BoolArray) -> int:
 
 def levinson(rho: FloatArray, highest: int) -> list[Fit]:
     """Yule–Walker fits of the orders 1 … ``highest``; fewer where gaps make ρ inconsistent."""
+    # Plain numbers: at these orders, arrays cost more to make than to fill.
     fits: list[Fit] = []
-    weights, rest = np.zeros(0), 1.0
+    weights: list[float] = []
+    known, rest = rho.tolist(), 1.0
     for order in range(1, highest + 1):
-        partial = (rho[order] - float(np.dot(weights, rho[order - 1 : 0 : -1]))) / rest
+        explained = sum(w * known[order - 1 - i] for i, w in enumerate(weights))
+        partial = (known[order] - explained) / rest
         if abs(partial) >= 1:
             break
-        weights = np.append(weights - partial * weights[::-1], partial)
+        turned = zip(weights, reversed(weights), strict=True)
+        weights = [w - partial * mirrored for w, mirrored in turned]
+        weights.append(partial)
         rest *= 1 - partial**2
         if rest <= 1e-12:
             break
-        fits.append(Fit(weights, rest))
+        fits.append(Fit(np.array(weights), rest))
     return fits
 
 

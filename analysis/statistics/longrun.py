@@ -23,6 +23,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -126,13 +127,20 @@ def long_run(
     if course is not None:
         centred = _without(centred, course, present)
     size = len(centred)
-    cosines = scipy.fft.dct(centred, type=2)[1 : COSINES + 1] * math.sqrt(0.5 / size)
-    cosines *= np.sqrt(_fall(centred))
+    cosines = (_cosines(size) @ centred) * np.sqrt(_fall(centred))
     # An orthonormal coefficient has the variance of the spectrum; the mean of ``count`` values
     # that lie on ``size`` seconds is their sum, of variance size × spectrum, over the count.
     cosines *= math.sqrt(size) / count
     error = math.sqrt(float(np.mean(cosines**2)))
     return LongRun(error, degrees, cosines) if error > 0 else None
+
+
+@lru_cache(maxsize=8)
+def _cosines(size: int) -> FloatArray:
+    """The twelve slowest orthonormal cosines of a series, float64[12, size]."""
+    angles = np.outer(np.arange(1, COSINES + 1), np.pi * (np.arange(size) + 0.5) / size)
+    basis: FloatArray = math.sqrt(2 / size) * np.cos(angles)
+    return basis
 
 
 def _without(centred: FloatArray, course: FloatArray, present: BoolArray) -> FloatArray:
