@@ -20,6 +20,7 @@ from analysis.board.rules.warning_engine import WarningEngine
 from analysis.board.sensor import SensorState
 from analysis.board.session_state import Marker, SessionState
 from analysis.board.snapshot import Agreement, RuleFailure, SensorStatus, SensorWarning, Snapshot
+from analysis.statistics.effort_finder import EffortState
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rolling import RollingAgreement
 from replay import event as ev
@@ -135,6 +136,7 @@ class Board:
         self._take_all(self._hold_back.rest())
         self._close_before(t_ns + 1)
         self._now_ns = max(self._now_ns, t_ns)
+        self._session.efforts.finish()
 
     @property
     def late(self) -> int:
@@ -150,6 +152,11 @@ class Board:
     def failed_rules(self) -> tuple[RuleFailure, ...]:
         """Rules that failed and are switched off since, in order of their failure."""
         return self._engine.failures
+
+    @property
+    def effort(self) -> EffortState | None:
+        """The effort under way, or the last that has returned; ``None`` before the first."""
+        return self._session.efforts.state
 
     @property
     def markers(self) -> list[Marker]:
@@ -182,6 +189,7 @@ class Board:
             open_warnings=standing,
             closed_warnings=self._engine.raised - len(standing),
             markers=len(self._session.markers),
+            effort=self.effort,
             failed_rules=self._engine.failures,
         )
 
@@ -198,6 +206,7 @@ class Board:
             value = sensor.held[second]
             for window in windows:
                 window.push(reference, value)
+        session.efforts.close_second(second)
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
         self._next_second = second + 1
@@ -242,6 +251,11 @@ class Board:
             within=self._session.tolerance.within(reference, held) if compared else None,
             windows=self._agreements(sensor.number),
             is_acquiring=sensor.is_acquiring(t_ns),
+            efforts=(
+                self._session.efforts.counts(sensor.number)
+                if sensor.number in self._windows
+                else None
+            ),
         )
 
     def _agreements(self, number: int) -> Mapping[str, Agreement]:

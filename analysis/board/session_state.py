@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.board.effort_watch import EffortWatch
 from analysis.board.sensor import SensorState
 from analysis.statistics.agreement import Tolerance
 from replay import event as ev
@@ -38,8 +39,9 @@ class SessionState:
     """The session and its sensors; fed by the board, read by the rules.
 
     ``sensors``: by position, ``sensors[n - 1]`` is sensor ``n``; ``compared``: those that send a
-    heart rate.  ``second``: the
-    last closed grid second.  ``last_jump`` and
+    heart rate.  ``efforts``: those
+    of the reference so far, and what the test sensors made of them.  ``second``: the last closed
+    grid second.  ``last_jump`` and
     ``last_late``: the newest step of the clock and the newest blockage of the capture loop.
     ``free_bytes``: room where the capture is written, ``None`` while not known.  ``malformed``:
     events of the session that could not be read; ``strays``: events for a sensor that the plan
@@ -58,6 +60,7 @@ class SessionState:
             self.sensors[number - 1] for number in plan.tests if plan.is_comparable(number)
         )
         self.compared: Final = (self.reference, *self.tests)
+        self.efforts: Final = EffortWatch(self.reference, self.tests)
         self.second = -1
         self.markers: Final[list[Marker]] = []
         self.last_jump: Step | None = None

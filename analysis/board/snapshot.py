@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
+from analysis.statistics.effort_finder import EffortState
 from replay.link import LinkState
 
 
@@ -122,6 +123,23 @@ class Agreement:
 
 
 @dataclass(frozen=True, slots=True)
+class EffortCounts:
+    """How many efforts a test sensor has followed, and how many it showed late, blunted or not at
+    all; those at which it had no values are in none of them.
+    """
+
+    followed: int = 0
+    late: int = 0
+    blunted: int = 0
+    missed: int = 0
+
+    @property
+    def judged(self) -> int:
+        """All of them."""
+        return self.followed + self.late + self.blunted + self.missed
+
+
+@dataclass(frozen=True, slots=True)
 class SensorStatus:
     """One sensor's card.
 
@@ -133,7 +151,8 @@ class SensorStatus:
     reference at the last closed grid second; ``within``: inside the tolerance.
     ``windows``: agreement by window name (``"1 min"``, ``"5 min"``, ``"session"``); empty for
     sensors that are not under test.  ``is_acquiring``: it has only just begun to send and has not
-    found the heart yet.
+    found the heart yet.  ``efforts``: what it made of the efforts so far; ``None`` for sensors that
+    are not under test.
     """
 
     number: int
@@ -162,6 +181,7 @@ class SensorStatus:
     within: bool | None
     windows: Mapping[str, Agreement] = field(default_factory=dict)
     is_acquiring: bool = False
+    efforts: EffortCounts | None = None
 
     @property
     def state(self) -> str:
@@ -175,7 +195,8 @@ class Snapshot:
 
     ``second``: last closed grid second (-1 before the first).  ``open_warnings``: those that
     stand, most severe first; ``closed_warnings``: how many have ended.  ``failed_rules``: rules
-    that are switched off since they failed.
+    that are switched off since they failed.  ``effort``: which one is under way or has returned
+    last; ``None`` before the first.
     """
 
     t_ns: int
@@ -187,3 +208,4 @@ class Snapshot:
     closed_warnings: int
     markers: int
     failed_rules: tuple[RuleFailure, ...] = ()
+    effort: EffortState | None = None

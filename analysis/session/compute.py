@@ -37,6 +37,7 @@ from analysis.statistics.closer import compare_all
 from analysis.statistics.delay import UNSURE, delay_of, mean_age_s
 from analysis.statistics.departures import departures_of
 from analysis.statistics.effective import BoolArray
+from analysis.statistics.effort_shares import share_of
 from analysis.statistics.efforts import (
     Answer,
     Effort,
@@ -44,7 +45,6 @@ from analysis.statistics.efforts import (
     Response,
     find_efforts,
     responses,
-    share_of,
 )
 from analysis.statistics.error_variance import (
     CORRELATED,

@@ -1,9 +1,10 @@
 """Efforts and troughs: found on the reference, and what each sensor made of them.
 
 An effort is one rise of the reference and its return; a trough is the dip between two efforts.
-They are found by prominence on a lightly smoothed series, so that a plateau with ripples is one
-effort and noise is none.  For every test sensor each of them is followed, late, blunted or
-missed; the test series is smoothed in the same way, so that smoothing delays neither.
+Efforts are found by prominence on a lightly smoothed series, so that a plateau with ripples is one
+effort and noise is none (see ``analysis.statistics.effort_finder``).  For every test sensor each of
+them is followed, late, blunted or missed; the test series is smoothed in the same way, so that
+smoothing delays neither.
 """
 
 from __future__ import annotations
@@ -12,23 +13,43 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
-from analysis.statistics.effective import FloatArray
-from analysis.statistics.estimate import Estimate, binomial_interval
+from analysis.statistics.effort_finder import (
+    KERNEL,
+    SEEN_SHARE,
+    SHORTEST_S,
+    Effort,
+    EffortFinder,
+    Kind,
+)
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rise import EDGE, LEAST_RISE_BPM
 from analysis.statistics.stretch import Stretch
 
-# Thresholds, all of them.
-SMOOTHING_SD_S: Final = 3.0
-"""Light: takes away beats and rounding, and leaves a 30 s effort nine tenths of its height."""
-SHORTEST_S: Final = 20
-"""From start to return.  A heart neither rises nor falls by 15 bpm and back in less."""
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+
+# Thresholds of the answers; those of the efforts stand with the finder.
+
+__all__ = [
+    "BLUNTED_SHARE",
+    "LAG_ALLOWED_S",
+    "LATE_S",
+    "LEAD_S",
+    "MISSED_SHARE",
+    "Answer",
+    "Effort",
+    "Kind",
+    "Response",
+    "find_efforts",
+    "respond",
+    "responses",
+    "smoothed",
+]
+
 LATE_S: Final = 10.0
 """Delay at half rise from which an effort counts as late: a third of the shortest common interval,
 30 s, so that a later sensor shows the rise when the wearer already rests."""
@@ -43,15 +64,6 @@ already risen by a tenth."""
 LAG_ALLOWED_S: Final = 30
 """How long after the reference a sensor may still show the effort: three times what is late
 already, and no shorter than the whole of a common short interval.  What comes later is missed."""
-SEEN_SHARE: Final = 0.7
-"""Share of the effort's seconds at which a sensor must have a value to be judged on it."""
-
-
-class Kind(StrEnum):
-    """What the reference did."""
-
-    EFFORT = "effort"
-    TROUGH = "trough"
 
 
 class Answer(StrEnum):
@@ -63,28 +75,6 @@ class Answer(StrEnum):
     MISSED = "missed"
     UNSEEN = "unseen"
     """The sensor had no values for so much of it that it cannot be judged."""
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """One effort or trough of the reference.
-
-    ``start_s``, ``peak_s``, ``return_s``: grid seconds.  ``base_bpm``: level at the start;
-    ``peak_bpm``: at the peak (of a trough: at its bottom).  ``marked``: drawn by the tester.
-    """
-
-    kind: Kind
-    start_s: int
-    peak_s: int
-    return_s: int
-    base_bpm: float
-    peak_bpm: float
-    marked: bool = False
-
-    @property
-    def rise_bpm(self) -> float:
-        """Height of the rise; of a trough, its depth."""
-        return abs(self.peak_bpm - self.base_bpm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +98,7 @@ def smoothed(grid_mbpm: npt.NDArray[np.int32]) -> FloatArray:
     values that are there.
     """
     present = grid_mbpm != NO_VALUE
-    reach = round(3 * SMOOTHING_SD_S)
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / SMOOTHING_SD_S) ** 2)
+    kernel = np.array(KERNEL)
     values = np.where(present, grid_mbpm / 1000, 0.0)
     if len(values) < len(kernel):
         return np.where(present, values, np.nan)
@@ -129,12 +118,10 @@ def find_efforts(
     where there are any they are taken in place of found ones.
     """
     series = smoothed(ref_mbpm)
-    if np.count_nonzero(np.isfinite(series)) < SHORTEST_S:
-        return ()
     efforts = (
         [effort for stretch in marked if (effort := _marked(series, stretch)) is not None]
         if marked
-        else _found(series)
+        else EffortFinder().feed(ref_mbpm.tolist()).finish().efforts
     )
     troughs = []
     for one, following in pairwise(efforts):
@@ -143,19 +130,14 @@ def find_efforts(
     return tuple(sorted([*efforts, *troughs], key=lambda effort: effort.peak_s))
 
 
-def respond(
-    effort: Effort, ref: FloatArray, test: FloatArray, next_start_s: int | None = None
-) -> Response:
+def respond(effort: Effort, ref: FloatArray, test: FloatArray) -> Response:
     """What a sensor made of one effort.
 
-    ``ref``, ``test``: float64[n] from :func:`smoothed`.  ``next_start_s``: start of the next
-    effort of the same kind; what a sensor shows well after that belongs to the next one.
+    ``ref``, ``test``: float64[n] from :func:`smoothed`.  Looked at until 30 s after the return,
+    but not beyond where the reference rises again: what a sensor shows of that is another effort.
     """
     sign = 1.0 if effort.kind is Kind.EFFORT else -1.0
-    end = min(effort.return_s + LAG_ALLOWED_S, len(test) - 1)
-    if next_start_s is not None:
-        end = min(end, next_start_s + round(LATE_S))
-    end = max(end, min(effort.return_s, len(test) - 1))
+    end = _end(sign * ref, effort)
     core = test[effort.start_s : min(effort.return_s, len(test) - 1) + 1]
     if len(core) == 0 or np.mean(np.isfinite(core)) < SEEN_SHARE:
         return Response(Answer.UNSEEN)
@@ -163,13 +145,14 @@ def respond(
     rising, reference = sign * test, sign * ref
     base_at, peak_at = _levels(rising, lead, end)
     base, peak = float(rising[base_at]), float(rising[peak_at])
-    ref_at, _ = _levels(reference, lead, effort.peak_s)
-    ref_base, ref_peak = float(reference[ref_at]), float(reference[effort.peak_s])
+    # The reference by the same rule, so that a sensor like it answers like it.
+    ref_at, ref_peak_at = _levels(reference, lead, end)
+    ref_base, ref_peak = float(reference[ref_at]), float(reference[ref_peak_at])
     share = max(peak - base, 0.0) / max(ref_peak - ref_base, 1.0)
     shortfall = ref_peak - peak
     if share < MISSED_SHARE:
         return Response(Answer.MISSED, None, shortfall, share)
-    half_ref = _crossing(reference, ref_at, effort.peak_s, (ref_base + ref_peak) / 2)
+    half_ref = _crossing(reference, ref_at, ref_peak_at, (ref_base + ref_peak) / 2)
     half = _crossing(rising, base_at, peak_at, (base + peak) / 2)
     delay = None if half_ref is None or half is None else half - half_ref
     if share < BLUNTED_SHARE:
@@ -195,36 +178,7 @@ def responses(
 ) -> tuple[Response, ...]:
     """What a test sensor made of each effort and trough, in the same order."""
     ref, test = smoothed(ref_mbpm), smoothed(test_mbpm)
-    results = []
-    for i, effort in enumerate(efforts):
-        later = [e.start_s for e in efforts[i + 1 :] if e.kind is effort.kind]
-        results.append(respond(effort, ref, test, later[0] if later else None))
-    return tuple(results)
-
-
-def share_of(answers: Sequence[Answer], wanted: Answer) -> Estimate:
-    """Share (0–1) of the judged efforts with this answer, with its exact binomial interval."""
-    judged = [answer for answer in answers if answer is not Answer.UNSEEN]
-    if not judged:
-        return Estimate.undefined("No effort could be judged.")
-    count = sum(answer is wanted for answer in judged)
-    return Estimate(count / len(judged), binomial_interval(count, len(judged)), len(judged))
-
-
-def _found(series: FloatArray) -> list[Effort]:
-    filled = _filled(series)
-    peaks, _ = scipy.signal.find_peaks(filled, prominence=LEAST_RISE_BPM)
-    efforts = []
-    for i, peak in enumerate(peaks.tolist()):
-        before = peaks[i - 1] if i else 0
-        after = peaks[i + 1] if i + 1 < len(peaks) else len(filled) - 1
-        effort = _around(filled, Kind.EFFORT, int(before), peak, int(after))
-        inside = series[effort.start_s : effort.return_s + 1]
-        # A gap in the reference hides what happened: such an effort is not used.
-        known = np.mean(np.isfinite(inside)) >= SEEN_SHARE and np.isfinite(series[peak])
-        if known and effort.return_s - effort.start_s >= SHORTEST_S:
-            efforts.append(effort)
-    return efforts
+    return tuple(respond(effort, ref, test) for effort in efforts)
 
 
 def _around(series: FloatArray, kind: Kind, before: int, peak: int, after: int) -> Effort:
@@ -280,6 +234,18 @@ def _filled(series: FloatArray) -> FloatArray:
     known = np.flatnonzero(np.isfinite(series))
     filled: FloatArray = np.interp(np.arange(len(series)), known, series[known])
     return filled
+
+
+def _end(rising: FloatArray, effort: Effort) -> int:
+    """The last second that belongs to an effort (of a trough, turned over)."""
+    last = min(effort.return_s + LAG_ALLOWED_S, len(rising) - 1)
+    part = rising[effort.peak_s : last + 1]
+    lowest = np.fmin.accumulate(part)
+    again = np.flatnonzero(part - lowest >= LEAST_RISE_BPM)
+    if len(again) == 0:
+        return last
+    low = effort.peak_s + int(np.nanargmin(part[: int(again[0]) + 1]))
+    return max(low, min(effort.return_s, last))
 
 
 def _levels(test: FloatArray, start: int, end: int) -> tuple[int, int]:

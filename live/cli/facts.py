@@ -70,4 +70,5 @@ def _sensor(status: SensorStatus) -> dict[str, object]:
         "malformed": status.malformed,
         "doubled": status.doubled,
         "agreement": {name: asdict(window) for name, window in status.windows.items()},
+        "efforts": None if status.efforts is None else asdict(status.efforts),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from statistics import median
 from typing import TYPE_CHECKING
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
@@ -10,6 +11,7 @@ from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import LATE, LateLimits
 from analysis.board.snapshot import Measure, WarningKind
+from analysis.statistics.efforts import Answer
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
@@ -17,7 +19,9 @@ if TYPE_CHECKING:
 
 
 class Late(SensorRule):
-    """Its delay is longer than optical sensors need, or by far longer than its own was."""
+    """It shows effort after effort late; or its delay over the last minutes is longer than optical
+    sensors need, or by far longer than its own was.
+    """
 
     kind = WarningKind.LATE
 
@@ -37,20 +41,52 @@ class Late(SensorRule):
         self._limit_s = limits.delay_s
         self._usual: deque[int] = deque(maxlen=limits.usual_kept)
         self._since = 0
+        self._first_effort = 0
+        self._efforts_taken = 0
+        self._efforts: deque[tuple[int, float | None]] = deque(maxlen=limits.efforts_kept)
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
+        efforts_late = self._efforts_are_late()
         newest = self._delay.estimate(second)
-        if newest is None:
-            self.quiet_until = self._delay.due
-            return UNSURE
-        if newest is not self._seen:
+        if newest is not None and newest is not self._seen:
             self._seen = newest
             self._judge(second, newest)
-        if self._late_in_a_row >= self._limits.estimates:
+        if efforts_late or (newest and self._late_in_a_row >= self._limits.estimates):
             return BAD
-        self.quiet_until = self._delay.due
-        return GOOD if self._fine_in_a_row >= self._limits.fine_estimates else UNSURE
+        self.quiet_until = min(self._delay.due, second + self._limits.efforts_every_s)
+        if newest is None and not self._efforts:
+            return UNSURE
+        fine = self._is_fine or not self._seen
+        return GOOD if fine and not self._last_effort_is_late() else UNSURE
+
+    def _efforts_are_late(self) -> bool:
+        """Whether most of the last efforts were shown late, and at least two."""
+        efforts, limits = self.session.efforts, self._limits
+        answers = efforts.answers(self.watched.number)
+        for at in range(self._efforts_taken, len(answers)):
+            answer = answers[at]
+            if answer.answer is not Answer.UNSEEN and at >= self._first_effort:
+                late_s = answer.delay_s if answer.answer is Answer.LATE else None
+                if late_s is not None and late_s < limits.effort_delay_s:
+                    late_s = None
+                self._efforts.append((efforts.efforts[at].start_s, late_s))
+        self._efforts_taken = len(answers)
+        if not self._tells_efforts():
+            return False
+        two = list(self._efforts)[-2:]
+        in_time = two[-1][1] is None and (self._is_fine or two[0][1] is None)
+        return not in_time
+
+    @property
+    def _is_fine(self) -> bool:
+        return self._fine_in_a_row >= self._limits.fine_estimates
+
+    def _late_efforts(self) -> list[tuple[int, float]]:
+        return [(at, late_s) for at, late_s in self._efforts if late_s is not None]
+
+    def _last_effort_is_late(self) -> bool:
+        return bool(self._efforts) and self._efforts[-1][1] is not None
 
     def _judge(self, second: int, newest: DelayEstimate) -> None:
         limits = self._limits
@@ -80,18 +116,38 @@ class Late(SensorRule):
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        return self._since
+        return self._late_efforts()[0][0] if self._tells_efforts() else self._since
+
+    def _tells_efforts(self) -> bool:
+        late = self._late_efforts()
+        limits = self._limits
+        return len(late) >= limits.efforts and len(late) > limits.share * len(self._efforts)
+
+    @property
+    def aspect(self) -> str:
+        """Each further effort is told of in its place."""
+        return str(self._efforts_taken)
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        seen = self._seen
-        delay_s = seen.delay_s if seen else 0
+        seen, reference = self._seen, self.session.reference.label
+        if self._tells_efforts():
+            late = [late_s for _, late_s in self._late_efforts()]
+            delay_s, limit_s = round(median(late)), self._limits.effort_delay_s
+            last = "last " if len(self._efforts) == self._limits.efforts_kept else ""
+            cause = (
+                f"{self.name} follows {reference} {delay_s} s late in {len(late)} of "
+                f"{'the ' if last else ''}{last}{len(self._efforts)} efforts."
+            )
+        else:
+            delay_s, limit_s = seen.delay_s if seen else 0, self._limit_s
+            cause = f"{self.name} follows {reference}, but about {delay_s} s late."
         return Explanation(
-            f"{self.name} follows {self.session.reference.label}, but about {delay_s} s late.",
+            cause,
             "Nothing is lost: compare it after taking the delay out, and check that its band is "
             "snug, since a loose one makes a sensor average for longer.",
             (
-                Measure("delay", delay_s, "s", self._limit_s),
+                Measure("delay", delay_s, "s", limit_s),
                 Measure("spread at that delay", seen.spread_mbpm / 1000 if seen else 0, "bpm"),
                 Measure("spread without it", seen.spread_now_mbpm / 1000 if seen else 0, "bpm"),
             ),
@@ -99,9 +155,13 @@ class Late(SensorRule):
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
-        delay_s = self._seen.delay_s if self._seen else 0
-        return f"It follows within {delay_s} s again."
+        if self._seen is None:
+            return "It has followed the last effort in time."
+        return f"It follows within {self._seen.delay_s} s again."
 
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._late_in_a_row = 0
+        self._efforts.clear()
+        # An effort that was under way is not judged by what was explained.
+        self._first_effort = len(self.session.efforts.efforts) + 1

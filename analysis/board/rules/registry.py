@@ -161,6 +161,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
             if one.watched in of.linked and of.session.reference in of.linked
         ],
         explains=frozenset({K.APART}),
+        is_notice=True,
     ),
     WarningRow(
         K.APART,

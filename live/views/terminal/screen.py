@@ -137,18 +137,28 @@ def agreement_table(
         if wide:
             table.add_column("\nr", justify="right", no_wrap=True, min_width=5)
     table.add_column("\npairs", justify="right", no_wrap=True)
+    table.add_column("efforts\nf/l/b/m", justify="right", no_wrap=True)
     for sensor in tests:
         cells: list[Text] = [_named(sensor, tests, plain)]
         for name in names:
             cells += _agreement_cells(sensor.windows[name], with_r=wide)
         cells.append(Text(f"{sensor.windows[names[-1]].pairs:,}"))
+        cells.append(Text(_efforts(sensor)))
         table.add_row(*cells)
     rule = (
         f"bias and mean absolute error in bpm; inside: within ±{plan.tolerance_bpm:g} bpm or "
-        f"±{plan.tolerance_percent:g} %"
+        f"±{plan.tolerance_percent:g} %; efforts followed/late/blunted/missed"
     )
     caption = Text(rule, style=FAINT, no_wrap=True, overflow="ellipsis")
     return Group(table, caption)
+
+
+def _efforts(sensor: SensorStatus) -> str:
+    """Efforts followed, late, blunted and missed, as ``3/1/0/0``."""
+    counts = sensor.efforts
+    if counts is None or not counts.judged:
+        return ""
+    return f"{counts.followed}/{counts.late}/{counts.blunted}/{counts.missed}"
 
 
 def warning_lines(snapshot: Snapshot, width: int, room: int) -> list[Text]:

@@ -50,14 +50,14 @@ def test_delayed_sensor_is_late_and_not_apart() -> None:
     )
     late = [w for w in board.warnings if w.kind is K.LATE]
     assert [w.sensor for w in late] == [2]
-    assert "about 30 s late" in late[0].cause or "about 31 s late" in late[0].cause
+    assert "follows Yarrow 28 s late in 3 of 3 efforts" in late[0].cause
     assert not [w for w in board.warnings if w.sensor == 3]
     apart = [w for w in board.warnings if w.kind is K.APART]
     assert all(w.end_s is not None and w.end_s <= late[0].start_s for w in apart)
 
 
 def test_late_clears_when_it_follows_again() -> None:
-    """Once the delay is gone for the length of the stretch that is looked at, late ends."""
+    """Once an effort was followed in time, and the delay of the last minutes is gone, late ends."""
     board = play(
         plan_of(),
         stream(1, 0.2, 1200, _heart),
@@ -67,17 +67,17 @@ def test_late_clears_when_it_follows_again() -> None:
     )
     (warning,) = board.warnings
     assert warning.end_s is not None
-    assert 620 <= warning.end_s <= 960
+    assert 1032 <= warning.end_s <= 1080  # the effort after it returned at 1,032 s
 
 
-def test_delay_that_has_grown_is_late_though_others_need_as_long() -> None:
+def test_delay_that_has_grown_is_late() -> None:
     """A sensor that followed 3 s behind and now 16 s is late, within four slow minutes."""
     board = play(
         plan_of(),
         stream(1, 0.2, 900, _heart),
         stream(2, 0.6, 500, lambda t: _heart(t - 3)),
         stream(2, 500.6, 900, lambda t: _heart(t - 16)),
-        stream(3, 0.8, 900, lambda t: _heart(t - 16)),
+        stream(3, 0.8, 900, lambda t: _heart(t - 11)),
         until_s=900,
         rules=lambda session: [Late(session, test) for test in session.tests],
     )

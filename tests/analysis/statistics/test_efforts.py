@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.statistics.effort_shares import share_of
 from analysis.statistics.efforts import (
     LATE_S,
     Answer,
     Kind,
     find_efforts,
     responses,
-    share_of,
     smoothed,
 )
 from analysis.statistics.pairing import NO_VALUE

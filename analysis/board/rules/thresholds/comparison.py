@@ -178,6 +178,16 @@ class LateLimits:
     """At its delay a sensor that follows does so within a few bpm, smoothing included …"""
     mean_mbpm: float = 5_000.0
     """… and without lying above or below."""
+    effort_delay_s: float = 13.0
+    """At half of an effort's rise; wrist sensors in good order were seen to need 5 to 10 s."""
+    efforts: int = 2
+    """One late effort may be a moment's bad seat; …"""
+    share: float = 0.5
+    """… more than half of the last efforts …"""
+    efforts_kept: int = 6
+    """… are the sensor."""
+    efforts_every_s: int = 5
+    """Chosen: so often it is looked whether an effort has returned."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
-from analysis.session.effort_clock import EffortState
+from analysis.statistics.effort_finder import EffortState
 from live.views.window.live.status import Elided
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout

@@ -16,7 +16,6 @@ from PySide6.QtWidgets import (
 )
 
 from analysis.board import Board
-from analysis.session.effort_clock import EffortTracker
 from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
@@ -70,7 +69,6 @@ class MainWindow(QMainWindow):
         self.selected = self.plan.tests[0] if self.plan.tests else 0
         self.looks = looks_of(self.plan)
         self.timeline = Timeline(self.plan)
-        self.efforts = EffortTracker()
         self.seen = Seen()
         self._generation = self.model.generation
         self._stale = True
@@ -175,9 +173,7 @@ class MainWindow(QMainWindow):
         if model.generation != self._generation:
             self._generation = model.generation
             self.timeline = Timeline(self.plan)
-            self.efforts = EffortTracker()
         self.timeline.catch_up(model.board)
-        self.efforts.catch_up(model.board.grid(self.plan.reference))
         snapshot = model.snapshot()
         now_s = snapshot.t_ns / 1e9
         whole = self.review.whole if self.review is not None else None
@@ -215,7 +211,7 @@ class MainWindow(QMainWindow):
             if self.review is None:
                 self.header.end()
         self._over = over
-        effort = self.efforts.state if self.review is None else self.review.effort(snapshot.second)
+        effort = snapshot.effort if self.review is None else self.review.effort(snapshot.second)
         self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
         news = self.commands.news()

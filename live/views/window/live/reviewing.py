@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QWidget
 
 from analysis.board import Board, Marker
 from analysis.board.snapshot import SensorWarning
-from analysis.session.effort_clock import EffortState
+from analysis.statistics.effort_finder import EffortState
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
 from live.views.window.parts.timeline import Timeline

@@ -51,11 +51,27 @@ def facts(status: SensorStatus) -> list[str]:
         found.append(f"{status.gaps} {plural}, {duration(status.gap_s)}")
     elif compared:
         found.append("no gap")
+    if words := efforts_words(status):
+        found.append(words)
     if status.malformed:
         found.append(f"{status.malformed} malformed")
     if status.doubled:
         found.append(f"{status.doubled} doubled")
     return found
+
+
+def efforts_words(status: SensorStatus) -> str:
+    """``efforts: 3 followed, 1 late``; empty before the first could be judged."""
+    counts = status.efforts
+    if counts is None or not counts.judged:
+        return ""
+    named = (
+        (counts.followed, "followed"),
+        (counts.late, "late"),
+        (counts.blunted, "blunted"),
+        (counts.missed, "missed"),
+    )
+    return "efforts: " + ", ".join(f"{count} {word}" for count, word in named if count)
 
 
 def _contact(contact: bool | None) -> str:

@@ -11,9 +11,9 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 from analysis.board import Board, Marker
 from analysis.board.snapshot import SensorWarning
 from analysis.session.bookmarks import MomentKind, last_moment, next_moment
-from analysis.session.effort_clock import EffortState, state_at
 from analysis.session.event_log import notifications
 from analysis.session.index import Findings, Job, Survey, findings, read_survey
+from analysis.statistics.effort_finder import EffortState, state_at
 from live.protocol.file_feed import FileFeed
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
@@ -219,7 +219,7 @@ class ReviewController(QObject):
     def effort(self, second: int) -> EffortState | None:
         """The effort at a second by the count of the whole session, once that is known."""
         if self.found is None:
-            return self._window.efforts.state
+            return self._window.model.board.effort
         return state_at(self.found.efforts, second)
 
     def show_state(self) -> None:

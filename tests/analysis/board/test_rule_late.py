@@ -1,0 +1,138 @@
+"""Late, by the efforts that show it; and what sensors made of the efforts so far."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analysis.board.rules.late import Late
+from analysis.board.session_state import SessionState
+from analysis.board.snapshot import EffortCounts, Severity
+from analysis.board.snapshot import WarningKind as K
+from analysis.statistics.efforts import Answer, Kind, Response, find_efforts, responses
+from tests.standins.session_events import of_kind, plan_of, planned, play, stream
+
+ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
+END_S = 1000
+
+
+def _intervals(t: float) -> float:
+    """Rests of 90 bpm and efforts of 120 s every 300 s from 100 s on."""
+    into = (t - 100) % 300
+    if t < 100:
+        return 90
+    if into < 120:
+        return 90 + 60 * (1 - math.exp(-into / 20))
+    return 90 + 60 * math.exp(-(into - 120) / 40)
+
+
+def _board(test, end_s=END_S, rules=None):
+    events = stream(2, 0.5, end_s, test)
+    return play(ONE, stream(1, 0.3, end_s, _intervals), events, until_s=end_s, rules=rules)
+
+
+def _late(session):
+    return [Late(session, test) for test in session.tests]
+
+
+@pytest.mark.parametrize("end_s", [END_S, 700])
+def test_sensor_always_15_s_late_is_told_after_the_second_effort(end_s: int) -> None:
+    """A notice, that tells delay and efforts, within a minute of the second effort's return; the
+    sensor is not called apart as well.
+    """
+    board = _board(lambda t: _intervals(t - 15), end_s)
+    (warning,) = board.warnings
+    second = board._session.efforts.efforts[1]
+    assert (warning.kind, warning.severity) == (K.LATE, Severity.NOTICE)
+    assert second.return_s < warning.start_s <= second.return_s + 60
+    assert abs(warning.since_s - 100) <= 5
+    of = 3 if end_s == END_S else 2
+    assert warning.cause == f"Sorrel follows Yarrow 15 s late in {of} of {of} efforts."
+
+
+@pytest.mark.parametrize("delay_s", [0, 5, 12])
+def test_usual_delay_is_not_told(delay_s: int) -> None:
+    """Sensors in good order need up to a dozen seconds."""
+    assert _board(lambda t: _intervals(t - delay_s)).warnings == ()
+
+
+def test_one_late_effort_is_none() -> None:
+    """A moment's bad seat is not the sensor."""
+    board = _board(lambda t: _intervals(t - (16 if t < 350 else 4)), rules=_late)
+    assert board.warnings == ()
+    assert board.snapshot().sensors[1].efforts == EffortCounts(followed=2, late=1)
+
+
+def test_late_ends_when_it_follows_two_efforts_in_time() -> None:
+    """The sentence of the end says by what."""
+    board = _board(lambda t: _intervals(t - (16 if t < 650 else 4)), 1400, rules=_late)
+    (warning,) = board.warnings
+    assert warning.end_s is not None
+    assert warning.end_s > 900
+    assert warning.cleared.startswith("It follows within")
+
+
+def test_reset_forgets_efforts() -> None:
+    """What another rule explained is no evidence afterwards, nor the effort that was under way."""
+    session = SessionState(ONE)
+    rule = Late(session, session.tests[0])
+    watch = session.efforts
+    found = find_efforts(_grid())
+    efforts = [one for one in found if one.kind is Kind.EFFORT]
+    late = Response(Answer.LATE, 15.0, 1.0, 1.0)
+
+    def take(count: int) -> int:
+        for _ in range(count):
+            watch._finder.efforts.append(efforts[0])
+            watch._answers[2].append(late)
+        for sensor in session.sensors:
+            sensor.held.append(90_000)
+            sensor.grid.append(90_000)
+        return int(rule.step(len(session.reference.held)))
+
+    assert take(1) == 0
+    rule.reset()
+    assert take(1) != 1
+    assert take(1) != 1
+    assert take(1) == 1
+    rule.reset()
+    assert take(0) != 1
+
+
+def _grid():
+    return _board(_intervals).grid(1)
+
+
+@pytest.mark.parametrize(
+    ("height", "counts"),
+    [
+        (1.0, EffortCounts(followed=3)),
+        (0.6, EffortCounts(blunted=3)),
+        (0.1, EffortCounts(missed=3)),
+    ],
+)
+def test_efforts_are_counted_as_they_happen(height: float, counts: EffortCounts) -> None:
+    """Missed and blunted ones stand on the card, and are those of the analysis."""
+    board = _board(lambda t: 90 + height * (_intervals(t) - 90), rules=_late)
+    status = board.snapshot().sensors[1]
+    assert status.efforts == counts
+    assert status.efforts is not None
+    assert status.efforts.judged == 3
+    assert board.snapshot().sensors[0].efforts is None
+    found = find_efforts(board.grid(1))
+    offline = responses(found, board.grid(1), board.grid(2))
+    wanted = [r.answer for e, r in zip(found, offline, strict=True) if e.kind is Kind.EFFORT]
+    assert [one.answer for one in board._session.efforts.answers(2)] == wanted
+
+
+def test_no_delay_is_claimed_of_a_file() -> None:
+    """What was aligned by its own changes follows where it would be late."""
+    plan = plan_of(
+        planned("Yarrow", "reference"),
+        planned("Sorrel", source="file", file="a.csv", alignment="estimated", kind=""),
+    )
+    events = stream(2, 0.5, END_S, lambda t: _intervals(t - 15))
+    board = play(plan, stream(1, 0.3, END_S, _intervals), events, until_s=END_S)
+    assert of_kind(board, K.LATE) == []
+    assert board.snapshot().sensors[1].efforts == EffortCounts(followed=3)
