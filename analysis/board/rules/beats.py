@@ -74,7 +74,7 @@ class BeatJudge:
         """Share by which an RR may differ from its neighbours at their rate."""
         if self._limit_of != self._beside:
             self._limit_of = self._beside
-            self._limit = _interpolated(self._limits.natural, self._beside)
+            self._limit = interpolated(self._limits.natural, self._beside)
         return self._limit
 
     def forget(self) -> None:
@@ -88,7 +88,8 @@ class BeatJudge:
     def judge(self, rr: int) -> Sequence[Judged]:
         """Take the next RR; the judgements that are ripe with it, oldest first.
 
-        None while there are too few neighbours, or while a short beat waits for the next.
+        None while there are too few neighbours, or while a short beat waits for the next; those
+        of the first beats come together.
         """
         limits = self._limits
         beside = self._beside
@@ -96,8 +97,7 @@ class BeatJudge:
             self._short = 0
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
-            self._take_for_neighbour(rr)
-            return ()
+            return self._first(rr)
         if not self._short:
             return self._alone(rr, beside)
         short, self._short = self._short, 0
@@ -112,7 +112,7 @@ class BeatJudge:
         ):  # the longer part came first, and passed for a beat of its own
             return (Judged(Beat.EXTRA, short, beside), *self._alone(rr, beside))
         no_shorter = 1 - limit <= ratio < limits.missed_ratio
-        if short < limits.least_rr:
+        if short < min(limits.least_rr, limits.half * beside):
             first = Judged(Beat.IMPOSSIBLE, short, beside)
         else:
             first = Judged(Beat.EARLY if no_shorter else Beat.JUMP, short, beside)
@@ -120,6 +120,18 @@ class BeatJudge:
         if no_shorter and ratio > 1 + limit:
             return (first,)  # its pause belongs to it
         return (first, *self._alone(rr, self._beside))
+
+    def _first(self, rr: int) -> Sequence[Judged]:
+        """The first beats are judged together, by their own median, once there are enough."""
+        accepted = self._accepted
+        accepted.append(rr)
+        if len(accepted) < self._limits.least_neighbours:
+            return ()
+        first = tuple(accepted)
+        self._beside = float(median(first))
+        accepted.clear()
+        accepted.append(round(self._beside))
+        return [judged for one in first for judged in self.judge(one)]
 
     def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
         limits = self._limits
@@ -148,7 +160,7 @@ class BeatJudge:
         if not earlier:
             return False
         middle = median(earlier)
-        if abs(rr / middle - 1) > _interpolated(self._limits.natural, middle):
+        if abs(rr / middle - 1) > interpolated(self._limits.natural, middle):
             return False
         self._accepted.clear()
         self._accepted.extend(earlier)
@@ -181,7 +193,7 @@ class BeatJudge:
             refused.clear()
 
 
-def _interpolated(points: Sequence[tuple[float, float]], x: float) -> float:
+def interpolated(points: Sequence[tuple[float, float]], x: float) -> float:
     """Value at ``x`` of the line through ``points``, flat beyond its ends."""
     at = bisect_right(points, x, key=lambda point: point[0])
     if at in (0, len(points)):

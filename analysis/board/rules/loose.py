@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.beats import Beat, BeatJudge, Judged
+from analysis.board.rules.beats import Beat, BeatJudge, Judged, interpolated
 from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
 from analysis.board.rules.timekeeping import RrAccount
@@ -48,6 +48,8 @@ class LooseReference(SensorRule):
         self._account = RrAccount(limits, unit)
         self._beats = 0
         self._swing_at = -limits.swing_beats
+        self._strays: deque[int] = deque()
+        self._may_be_stray = False
         self._score = 0.0
         self._since = 0
         self._last_bad = -1
@@ -82,7 +84,7 @@ class LooseReference(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         if self._score > 0:
-            self._score = max(0.0, self._score - self._limits.leak_per_s)
+            self._score = max(0.0, self._score - self._leak())
         fresh = self.watched.fresh
         for t_ns, reading in fresh:
             self._take(second, t_ns, reading)
@@ -120,11 +122,22 @@ class LooseReference(SensorRule):
         """See :class:`Rule`."""
         self._score = 0.0
         self._last_bad = -1
+        self._strays.clear()
         self._judge.forget()
         self._account.restart()
         self._rates.clear()
         self._against_s = 0
         self._last_ns = self._settled_ns = -1
+
+    def _leak(self) -> float:
+        """What a second takes away: more in a fast heart, as long as bad beats are rare."""
+        limits = self._limits
+        strays = self._strays
+        while strays and self._beats - strays[0] >= limits.stray_beats:
+            strays.popleft()
+        if self._may_be_stray and self._judge.beside and len(strays) < limits.strays:
+            return interpolated(limits.leak_per_s, self._judge.beside)
+        return limits.leak_per_s[-1][1]
 
     def _take(self, second: int, t_ns: int, reading: HeartRate) -> None:
         mbpm = reading.valid_mbpm
@@ -167,7 +180,8 @@ class LooseReference(SensorRule):
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
                 self._recent.append(weight > 0)
                 if weight:
-                    self._add(second, weight, self._in_words(judged))
+                    self._strays.append(self._beats)
+                    self._add(second, weight, self._in_words(judged), may_be_stray=True)
 
     def _weight(self, judged: Judged) -> float:
         """How much one judgement says against the seat of the strap."""
@@ -233,9 +247,10 @@ class LooseReference(SensorRule):
                 f"{apart_s:.1f} s",
             )
 
-    def _add(self, second: int, weight: float, why: str) -> None:
+    def _add(self, second: int, weight: float, why: str, *, may_be_stray: bool = False) -> None:
         if self._score == 0:
             self._since = second
         self._score = min(self._score + weight, self._limits.most)
         self._last_bad = second
+        self._may_be_stray = may_be_stray
         self._why = why

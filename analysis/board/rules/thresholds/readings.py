@@ -78,12 +78,19 @@ class LooseLimits:
     """
 
     raise_at: float = 1.8
-    """Two missed or doubled beats within 10 s, or three within a minute; one alone never: of
-    well-seated straps above 120 bpm one beat in some hundreds is missed."""
+    """Two missed or doubled beats within 10 s, or three within a minute, in a heart that is not
+    fast; one alone never: of well-seated straps above 120 bpm one beat in 200 to 400 is missed or
+    early."""
     most: float = 3.5
     """Chosen: evidence of long ago must not outlive the fault."""
-    leak_per_s: float = 0.02
-    """A single missed beat every minute is forgotten in between."""
+    leak_per_s: tuple[tuple[float, float], ...] = ((420, 0.08), (560, 0.02))
+    """By RR (146 and 110 bpm).  A single missed beat every minute is forgotten in between; in a
+    fast heart such single ones meet by chance, about once an hour within 10 s: there it takes two
+    within 2.5 s, or three within 15 s …"""
+    stray_beats: int = 300
+    """… unless among so many beats …"""
+    strays: int = 5
+    """… were as many bad ones: by chance it would be one or two."""
     beat: float = 1.0
     """A missed or doubled beat, or an interval that no heart has."""
     missed_many: float = 1.7
