@@ -54,6 +54,11 @@ def session_outcomes(sensor: Sensor, runs: int, seed: int) -> list[dict[str, Out
     return outcomes
 
 
+def outcomes_of_row(place: int, runs: int, seed: int) -> list[dict[str, Outcome]]:
+    """:func:`session_outcomes` of a row by its place: a sensor itself cannot go to a process."""
+    return session_outcomes(SENSORS[place], runs, seed)
+
+
 def _outcome(interval: Interval | None, truth: float, ideal: float) -> Outcome:
     if interval is None:
         return None
@@ -138,10 +143,10 @@ def print_all(pool: Executor, runs: int, seed: int) -> None:
     )
     print("share of the sessions without an interval). 30 min each; truth over each course")
     print(f"{'':26}" + "".join(f"{name:>20}" for name in COLUMNS))
-    rows = pool.map(partial(session_outcomes, runs=runs, seed=seed), SENSORS)
+    rows = pool.map(partial(outcomes_of_row, runs=runs, seed=seed), range(len(SENSORS)))
     for sensor, outcomes in zip(SENSORS, rows, strict=True):
         cells = [_cell([one[name] for one in outcomes], WIDE.get(name)) for name in COLUMNS]
-        print(f"{sensor.name:26}{''.join(cells)}".rstrip())
+        print(f"{sensor.name:26}{''.join(cells)}".rstrip(), flush=True)
     seeds = range(seed, seed + runs)
     print("\nFive sensors of equal errors (armband, SD 5): any two told apart in this session")
     together, alone = np.mean(list(pool.map(family_outcome, seeds, chunksize=20)), axis=0)

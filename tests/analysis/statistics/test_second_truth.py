@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import pickle
+from functools import partial
+
 import numpy as np
 import pytest
 
 from benchmarks.coverage_second import (
     COLUMNS,
+    efforts_found,
     family_outcome,
     jackknife,
+    outcomes_of_row,
     own_error_outcome,
     session_outcomes,
 )
@@ -72,6 +77,13 @@ def test_each_run_fills_its_columns() -> None:
     assert all(isinstance(bool(part), bool) for part in family_outcome(1))
     assert own_error_outcome("smoothing", 1) == (True, None, None)
     assert own_error_outcome("white", 1)[0] is False
+
+
+def test_its_rows_can_be_had_from_other_processes() -> None:
+    """What a row needs goes to a process and comes back."""
+    for part in (partial(outcomes_of_row, runs=1, seed=1), family_outcome, efforts_found):
+        assert pickle.loads(pickle.dumps(part))
+    assert pickle.loads(pickle.dumps(outcomes_of_row(0, 1, 1)))
 
 
 def test_the_jackknife_is_the_textbook_one() -> None:
