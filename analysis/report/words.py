@@ -43,11 +43,14 @@ def count(value: int) -> str:
     return f"{value:,}".replace(",", "\u202f")
 
 
-def clock(seconds: float) -> str:
-    """Session time: ``m:ss``, from an hour on ``h:mm:ss``."""
-    minutes, second = divmod(int(seconds), 60)
+def clock(seconds: float, *, sign: bool = True) -> str:
+    """Session time: ``m:ss``, from an hour on ``h:mm:ss``; whole seconds, rounded down."""
+    whole = int(seconds // 1)
+    prefix = "−" if whole < 0 and sign else ""
+    minutes, second = divmod(abs(whole), 60)
     hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    text = f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    return prefix + text
 
 
 def clock_ticks(seconds: float, most: int) -> list[int]:

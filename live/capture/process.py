@@ -13,25 +13,23 @@ import logging
 import time
 from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import Any, Final, Protocol
 
+from live.capture.capture_file import CaptureFile, make_capture_file
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
-from live.capture.folder import no_shared_maps
-from live.capture.naming import free_names, software
 from live.capture.saver import Saver
 from live.capture.session import Session
 from live.capture.session_router import ABANDONED_S, SessionRouter
 from live.capture.signals import signals_go_to
 from live.capture.view_server import Backlog, ViewServer
+from live.protocol.alarm import Alarm
 from live.protocol.feed import RECORDING_BEGINS, Acknowledged, CaptureStatus, Command, Ended
 from live.protocol.frames import REHEARSAL, VERSION, Hello
 from live.protocol.run_file import NoCapture
 from live.sources.base import Source
-from replay.capture import CaptureWriter, capture_name
 from replay.errors import CaptureError
 from replay.plan import Plan, format_plan
 
@@ -41,8 +39,6 @@ STATUS_EVERY: Final = 4
 LETTING_GO_S: Final = 15.0
 """How long sensors may take to be let go: a disconnection takes 2 to 2.5 s, a broken adapter
 longer; the file is closed after this in any case."""
-CLOSING_S: Final = 60.0
-"""How long the disk may take to close the file before it is called a failure."""
 RESTART_S: Final = 5.0
 """A source that failed is started again after this."""
 
@@ -132,15 +128,13 @@ class _Capture:
         self._beginning: asyncio.Task[Acknowledged] | None = None
         self._open_view = open_view
         self._tell_tester = say
-        self._path: Path | None = None
-        self._saver: Saver | None = None
+        self._file: CaptureFile | None = None
         self._view: View | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._stop = asyncio.Event()
         self._hurry = asyncio.Event()
         self._reason = ""
         self._by_signal = False
-        self._problem = ""
 
     def interrupted(self, reason: str) -> None:
         """A signal came.  The first stops the capture; the next hurries the letting go.
@@ -158,9 +152,9 @@ class _Capture:
         self._loop = asyncio.get_running_loop()
         clock = MonotonicClock()
         if not self._rehearsing:
-            self._saver = self._open_file(clock)
+            self._file = self._open_file(clock)
         self._backlog = Backlog()
-        session = Session(clock, len(self._plan.sensors), self._saver, self._backlog)
+        session = Session(clock, len(self._plan.sensors), self._saver(), self._backlog)
         self._router = SessionRouter(session, clock)
         self._commands = commands = Commands(
             self._router,
@@ -203,19 +197,20 @@ class _Capture:
             await asyncio.gather(*watching, return_exceptions=True)
             t_ns = session.end()
             await self._close_file(t_ns)
-            self._server.tell(self._status())  # the last word on how much is saved
-            self._backlog.end(Ended(t_ns, self._problem or self._reason))
+            self._tell_views()  # the last word on how much is saved
+            problem, alarm = (file.problem, file.alarm) if (file := self._file) else ("", None)
+            self._backlog.end(Ended(t_ns, problem or self._reason or "the capture failed", alarm))
             await self._server.stop()
         return CaptureOutcome(
             path=self._path,
             duration_ns=t_ns,
             events=session.events,
-            saved=self._saver.committed if self._saver else 0,
+            saved=file.saver.committed if file else 0,
             reordered=session.reordered,
             refused=session.refused,
             reason=self._reason,
             by_signal=self._by_signal,
-            problem=self._problem,
+            problem=problem,
         )
 
     def _count_minutes(self) -> None:
@@ -228,8 +223,9 @@ class _Capture:
         """Watch over clock and disk for this session."""
         duties: list[Callable[[], Coroutine[Any, Any, None]]]
         duties = [lambda: keep_watch(clock, session.emit)]
-        if (folder := self._out_dir) is not None and self._saver is not None:
-            duties.append(lambda: watch_disk(folder, clock, session.emit))
+        if (file := self._file) is not None:
+            duties.append(lambda: watch_disk(file.path.parent, clock, session.emit))
+            duties.append(lambda: file.watch(self._file_seen))
         self._watching += [asyncio.create_task(_for_ever(duty)) for duty in duties]
 
     # From rehearsal to recording.
@@ -251,12 +247,12 @@ class _Capture:
         clock = MonotonicClock()
         try:
             # Links and rehearsal go on meanwhile; a disk that sleeps takes its time.
-            saver = await asyncio.to_thread(self._open_file, clock)
+            file = await asyncio.to_thread(self._open_file, clock)
         except (CaptureError, OSError) as error:
             return Acknowledged(number, done=False, message=str(error))
-        self._saver, self._rehearsing = saver, False
+        self._file, self._rehearsing = file, False
         backlog = Backlog()
-        session = Session(clock, len(self._plan.sensors), saver, backlog)
+        session = Session(clock, len(self._plan.sensors), self._saver(), backlog)
         for task in self._watching:
             task.cancel()
         self._watching.clear()
@@ -273,66 +269,37 @@ class _Capture:
 
     # The file.
 
-    def _open_file(self, clock: MonotonicClock) -> Saver | None:
+    def _open_file(self, clock: MonotonicClock) -> CaptureFile | None:
         """Make the file and the thread that writes it; ``None`` for practice."""
         if self._out_dir is None:
             return None
-        try:
-            self._out_dir.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise CaptureError(
-                f"the folder {self._out_dir} cannot be made: {error.strerror}"
-            ) from None
-        with contextlib.suppress(OSError):  # the writer says it in its own words
-            if problem := no_shared_maps(self._out_dir):
-                raise CaptureError(problem)
-        started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
-        for path in free_names(self._out_dir / capture_name(started, self._plan)):
-            saver = Saver(
-                partial(
-                    CaptureWriter,
-                    path,
-                    self._plan,
-                    started_utc_ns=clock.started_utc_ns,
-                    software=software(),
-                ),
-                self._on_saving_failed,
-            )
-            try:
-                saver.start()
-            except CaptureError:
-                if path.exists():  # another capture that began in this moment took the name
-                    continue
-                raise
-            self._path = path
-            self._say(f"Capturing to {path}")
-            return saver
-        raise CaptureError(f"{self._out_dir} holds too many captures of this minute")
+        file = make_capture_file(self._plan, self._out_dir, clock, self._on_saving_failed)
+        self._say(f"Capturing to {file.path}")
+        return file
 
-    def _on_saving_failed(self, problem: str) -> None:
+    def _on_saving_failed(self) -> None:
         """Called in the saver's thread."""
         if self._loop is not None:
             with contextlib.suppress(RuntimeError):  # the loop is closed: too late to matter
-                self._loop.call_soon_threadsafe(self._saving_failed, problem)
+                self._loop.call_soon_threadsafe(self._saving_failed)
 
-    def _saving_failed(self, problem: str) -> None:
-        lost = self._saver.accepted - self._saver.committed if self._saver else 0
-        self._problem = (
-            f"{problem}; {self._path} holds what was saved until then, "
-            f"the last {lost} events are not in it"
-        )
+    def _saving_failed(self) -> None:
+        if self._file is not None:
+            self._file.has_failed()
         self._request_stop("saving failed")
+        self._tell_views()  # letting go of the sensors may take a while
+
+    def _file_seen(self, alarm: Alarm | None) -> None:
+        """Something has befallen the file, or is over."""
+        self._tell_views()
+        if alarm is None:
+            self._say("The capture file is as it should be again.")
+        else:
+            self._say(f"{alarm.headline}: {alarm.sentence}  {alarm.advice}")
 
     async def _close_file(self, t_ns: int) -> None:
-        saver = self._saver
-        if saver is None:
-            return
-        saver.close(t_ns, self._reason or "the capture failed")
-        closed = await asyncio.to_thread(saver.join, CLOSING_S)
-        if saver.failure:
-            self._saving_failed(saver.failure)
-        elif not closed:
-            self._problem = f"the disk did not finish closing {self._path} within {CLOSING_S:g} s"
+        if self._file is not None:
+            await self._file.close(t_ns, self._reason, self._tell_views)
 
     # The views.
 
@@ -366,7 +333,7 @@ class _Capture:
         while True:
             self._router.session.tick()
             if count % STATUS_EVERY == 0:
-                self._server.tell(self._status())
+                self._tell_views()
             self._mention_dead_view()
             if self._server.views or not self._rehearsing:
                 watched_s = time.monotonic()
@@ -375,15 +342,27 @@ class _Capture:
             count += 1
             await asyncio.sleep(TICK_S)
 
+    @property
+    def _path(self) -> Path | None:
+        return self._file.path if self._file else None
+
+    def _saver(self) -> Saver | None:
+        return self._file.saver if self._file else None
+
+    def _tell_views(self) -> None:
+        self._server.tell(self._status())
+
     def _status(self) -> CaptureStatus:
-        saver, session = self._saver, self._router.session
+        file, session = self._file, self._router.session
+        saver = self._saver()
         return CaptureStatus(
-            path=str(self._path) if self._path else "",
+            path=str(file.path) if file else "",
             events=session.events,
             saved=saver.committed if saver else 0,
             commit_age_s=round(saver.commit_age_s, 2) if saver else 0.0,
             views=self._server.views,
-            problem=self._problem or session.problem,
+            problem=(file.problem if file else "") or session.problem,
+            alarm=file.alarm if file else None,
             trouble=self._commands.trouble,
         )
 

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.facts import print_json, utc_text
+from analysis.report.words import clock, utc_text
+from live.cli.facts import print_json
 from live.cli.output import say
 from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError
@@ -98,7 +99,7 @@ def _print_report(report: CheckReport) -> None:
     if report.started_utc_ns is not None:
         started = utc_text(report.started_utc_ns)
     console.print(
-        f"Started {started}, {_clock(report.span_ns)} long, {report.events:,} events, "
+        f"Started {started}, {clock(report.span_ns / NS_PER_S)} long, {report.events:,} events, "
         f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
     )
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
@@ -122,15 +123,16 @@ def _print_report(report: CheckReport) -> None:
             Text(sensor.placement),
             f"{beats:,}",
             f"{sum(sensor.events.values()) - beats:,}",
-            "never" if sensor.first_ns is None else _clock(sensor.first_ns),
-            "" if sensor.last_ns is None else _clock(sensor.last_ns),
+            "never" if sensor.first_ns is None else clock(sensor.first_ns / NS_PER_S),
+            "" if sensor.last_ns is None else clock(sensor.last_ns / NS_PER_S),
             str(sensor.gaps),
             f"{sensor.longest_gap_ns / NS_PER_S:.1f} s" if sensor.gaps else "",
         )
     console.print(table)
     for jump in report.clock_jumps:
         console.print(
-            f"Clock jump at {_clock(jump.t_ns)}: UTC moved by {jump.step_ns / NS_PER_S:+.3f} s."
+            f"Clock jump at {clock(jump.t_ns / NS_PER_S)}: "
+            f"UTC moved by {jump.step_ns / NS_PER_S:+.3f} s."
         )
     if report.late:
         console.print(f"Times that the recording computer was late (`late` events): {report.late}.")
@@ -213,11 +215,5 @@ def _seconds(t_ns: int | None) -> float | None:
 
 
 def _stretch(stretch: LostStretch) -> str:
-    until = "the end" if stretch.before_ns is None else _clock(stretch.before_ns)
-    return f"lost between {_clock(stretch.after_ns)} and {until}: {stretch.events:,}"
-
-
-def _clock(t_ns: int) -> str:
-    minutes, second = divmod(t_ns // NS_PER_S, 60)
-    hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    until = "the end" if stretch.before_ns is None else clock(stretch.before_ns / NS_PER_S)
+    return f"lost between {clock(stretch.after_ns / NS_PER_S)} and {until}: {stretch.events:,}"

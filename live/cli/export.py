@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.facts import plan_facts, print_json, utc_text
+from analysis.report.words import utc_text
+from live.cli.facts import plan_facts, print_json
 from live.cli.output import say
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import UTC, datetime
 
 from analysis.board import Board
 from analysis.board.snapshot import SensorStatus
@@ -46,12 +45,6 @@ def plan_facts(plan: Plan) -> dict[str, object]:
         "tolerance_bpm": plan.tolerance_bpm,
         "tolerance_percent": plan.tolerance_percent,
     }
-
-
-def utc_text(utc_ns: int) -> str:
-    """ISO 8601 with milliseconds and ``Z``."""
-    moment = datetime.fromtimestamp(utc_ns / NS_PER_S, tz=UTC)
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _sensor(status: SensorStatus) -> dict[str, object]:

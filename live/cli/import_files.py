@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from live.cli.facts import utc_text
+from analysis.report.words import utc_text
 from live.cli.import_dialog import as_typed, ask_text, read_asking
 from live.cli.import_placing import Session, placed, session_around, session_of
 from live.cli.import_sections import sections_from

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from live.cli.facts import utc_text
+from analysis.report.words import utc_text
 from live.cli.import_dialog import ask_choice, ask_text
 from live.cli.import_files import output_path
 from replay.capture import capture_name

@@ -304,7 +304,9 @@ def _capture(arguments: argparse.Namespace) -> int:
     )
     for process in opened:
         # A terminal view leaves by itself at the end; only then can this process print again.
-        if view == "terminal" or outcome.by_signal:
+        if view == "terminal" and outcome.problem and not outcome.by_signal:
+            process.wait(None)  # it shows the loudest event until somebody has seen it
+        elif view == "terminal" or outcome.by_signal:
             process.let_go(_GRACE_S)
     talk.view = None
     talk.say(_summary(outcome))

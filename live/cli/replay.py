@@ -10,8 +10,9 @@ from typing import Final
 
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from analysis.report.words import utc_text
 from live import preflight
-from live.cli.facts import board_facts, plan_facts, print_json, utc_text
+from live.cli.facts import board_facts, plan_facts, print_json
 from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.factory import closing_if_any, notifier_of

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from live.notify.facts import call_environment
-from live.notify.throttle import Call, Occasion
+from live.notify.throttle import AlarmCall, Call, Occasion
 from replay.errors import PlanError
 
 AT_ONCE: Final = 4
@@ -40,7 +40,7 @@ class CommandRunner:
     def __init__(
         self,
         command: Sequence[str],
-        facts_of: Callable[[Call], dict[str, object]],
+        facts_of: Callable[[Call | AlarmCall], dict[str, object]],
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -59,7 +59,7 @@ class CommandRunner:
         self.tend()
         return len(self._running)
 
-    def call(self, call: Call) -> None:
+    def call(self, call: Call | AlarmCall) -> None:
         """Run the command for the start of a warning."""
         if call.occasion is not Occasion.START:
             return

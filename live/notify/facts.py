@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 
 from analysis.board.snapshot import SensorWarning
-from live.notify.throttle import Call
-from replay.event import NS_PER_S
+from analysis.report.words import utc_text
+from live.notify.throttle import AlarmCall, Call, Occasion
 from replay.plan import Plan
 
 
@@ -28,11 +27,30 @@ def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, object]:
     }
 
 
-def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, object]:
-    """One call, for JSON: the warning, and which session it is about."""
+def alarm_facts(call: AlarmCall) -> dict[str, object]:
+    """The recording's own trouble under the keys of a warning; its ``kind`` is ``recording``."""
+    is_over = call.occasion is Occasion.END
+    return {
+        "number": None,
+        "kind": "recording",
+        "sensor": None,
+        "severity": "session fault",
+        "since_s": round(call.at_s),
+        "start_s": round(call.at_s),
+        "end_s": None,
+        "cause": call.alarm.sentence,
+        "advice": call.alarm.advice,
+        "cleared": "It is over." if is_over else "",
+        "acknowledged_s": None,
+    }
+
+
+def call_facts(call: Call | AlarmCall, plan: Plan, started_utc: str) -> dict[str, object]:
+    """One call, for JSON: what it is about, and which session that is."""
+    told = alarm_facts(call) if isinstance(call, AlarmCall) else warning_facts(call.warning, plan)
     return {
         "event": call.occasion.value,
-        **warning_facts(call.warning, plan),
+        **told,
         "wearer": plan.wearer,
         "activity": plan.activity,
         "started_utc": started_utc,
@@ -40,10 +58,9 @@ def call_facts(call: Call, plan: Plan, started_utc: str) -> dict[str, object]:
     }
 
 
-def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call], dict[str, object]]:
+def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call | AlarmCall], dict[str, object]]:
     """What is told about a call in a session of this plan that began then (ns since 1970)."""
-    started = datetime.fromtimestamp(started_utc_ns / NS_PER_S, tz=UTC)
-    text = started.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    text = utc_text(started_utc_ns)
     return lambda call: call_facts(call, plan, text)
 
 

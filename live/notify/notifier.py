@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final, Protocol
 
-from live.notify.throttle import Call, Throttle
+from live.notify.throttle import AlarmCall, AlarmThrottle, Call, Throttle
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from replay.event import NS_PER_S
@@ -23,8 +23,8 @@ _log = logging.getLogger(__name__)
 class Channel(Protocol):
     """One way of calling.  No call waits; none raises for what is only out of reach."""
 
-    def call(self, call: Call) -> None:
-        """Call about one warning."""
+    def call(self, call: Call | AlarmCall) -> None:
+        """Call about one warning, or about the recording itself."""
 
     def tend(self) -> None:
         """Look after what was begun; called again and again."""
@@ -75,6 +75,7 @@ class Notifier:
         self._clock = clock
         self._pace = Pace()
         self._throttle: Throttle | None = None
+        self._alarms = AlarmThrottle()
         self._generation = -1
         self._ended = False
         self._troubles: list[str] = []
@@ -83,6 +84,7 @@ class Notifier:
         """Call whom it concerns; never raises."""
         try:
             self._look(model)
+            self._look_at_alarm(model)
             for channel in self._channels:
                 channel.tend()
                 if trouble := channel.trouble():
@@ -121,6 +123,17 @@ class Notifier:
             self._ended = True
             self._call_all(self._throttle.finish(warnings))
 
+    def _look_at_alarm(self, model: ViewModel) -> None:
+        """The recording itself: no quiet time and no acknowledged warning holds this back."""
+        self._call_all(
+            self._alarms.look(
+                model.alarm,
+                is_known=model.alarm_is_known or self._is_behind(model),
+                at_s=model.board.now_ns / NS_PER_S,
+                real_s=self._clock() / NS_PER_S,
+            )
+        )
+
     def _is_present(self, model: ViewModel, t_ns: int) -> bool:
         speed = 1.0
         if isinstance(model.feed, FileFeed):
@@ -135,7 +148,7 @@ class Notifier:
             return False
         return model.status is None or not model.status.in_front
 
-    def _call_all(self, calls: Sequence[Call]) -> None:
+    def _call_all(self, calls: Sequence[Call | AlarmCall]) -> None:
         for call in calls:
             for channel in self._channels:
                 channel.call(call)

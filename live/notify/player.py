@@ -1,6 +1,6 @@
 """Plays a sound by what the platform has, without waiting for it.
 
-One sound at a time: a second one is left out while the first is heard, unless it is the graver one.
+One sound at a time: a second one is left out while the first is heard, unless it is graver.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from live.notify.sounds import Sound, sound_for, wav_bytes
-from live.notify.throttle import Call, Occasion
+from live.notify.sounds import Sound, is_graver, length_s, sound_for, wav_bytes
+from live.notify.throttle import AlarmCall, Call, Occasion
 
 LONGEST_S: Final = 6.0
 """A player that is still there after this hangs on an output that is gone, and is ended."""
@@ -62,9 +62,9 @@ class Player:
         if not self._players:
             self._give_up(_NONE_FOUND.format(", ".join(names)))
 
-    def call(self, call: Call) -> None:
+    def call(self, call: Call | AlarmCall) -> None:
         """Play the sound of a start or a reminder."""
-        sound = sound_for(call.warning.severity)
+        sound = Sound.SIREN if isinstance(call, AlarmCall) else sound_for(call.warning.severity)
         if sound is not None and call.occasion is not Occasion.END:
             self.play(sound)
 
@@ -76,7 +76,7 @@ class Player:
                 self._bell()
             return
         if self._sound is not None:
-            if sound is not Sound.FALL or self._sound is Sound.FALL:
+            if not is_graver(sound, self._sound):
                 return
             self._stop()
         self._begin(sound)
@@ -129,7 +129,7 @@ class Player:
         name = self._players[0]
         try:
             if name == _WINDOWS:
-                self._until = self._clock() + 1.5
+                self._until = self._clock() + length_s(sound) + 0.5
                 _play_on_windows(path)
             else:
                 self._process = subprocess.Popen(

@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from live.notify.throttle import Call, Occasion
+from live.notify.throttle import AlarmCall, Call, Occasion
 from live.sources.mqtt import broker_password
 from replay.plan import Broker
 
@@ -38,7 +38,7 @@ class Publisher:
         self,
         broker: Broker,
         topic: str,
-        facts_of: Callable[[Call], dict[str, object]],
+        facts_of: Callable[[Call | AlarmCall], dict[str, object]],
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -69,7 +69,7 @@ class Publisher:
         self._client.connect_async(broker.host, broker.port, keepalive=15)
         self._client.loop_start()
 
-    def call(self, call: Call) -> None:
+    def call(self, call: Call | AlarmCall) -> None:
         """Publish the start or the end of a warning; a reminder is not for machines."""
         if call.occasion is Occasion.REMINDER:
             return

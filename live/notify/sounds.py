@@ -1,8 +1,10 @@
-"""The two sounds, made here: a falling interval for the reference, a double tick for a test sensor.
+"""The three sounds, made here: a falling interval for the reference, a double tick for a test
+sensor, and a siren for a recording that has ended unasked or is in danger.
 
-They differ in three ways at once, so that any one of them is enough: in length (0.9 s against a
-quarter of it), in rhythm (one long sound against two short ones) and in pitch (falling against
-level).  Rhythm and length are heard at low volume and by those who hear no pitch in noise.
+They differ in three ways at once, so that any one of them is enough: in length (2.4 s, 0.9 s and a
+quarter of that), in rhythm (a sway to and fro, one long sound, two short ones) and in pitch (up and
+down twelve times, falling, level).  Rhythm and length are heard at low volume and by those who hear
+no pitch in noise.  The siren alone comes again and again, with a pause shorter than itself.
 
 All tones lie between 600 and 900 Hz.  Hearing that fades with age or noise fades from the high end,
 and is usually still good there; below some 500 Hz the loudspeakers of small computers give little,
@@ -39,6 +41,8 @@ class Sound(StrEnum):
     """A fault of the reference or of the session: nothing can be compared."""
     TICKS = "ticks"
     """A fault of a test sensor."""
+    SIREN = "siren"
+    """The recording has ended unasked, or its file is in danger."""
 
 
 _TONES: Final[dict[Sound, tuple[tuple[float, float], ...]]] = {
@@ -46,8 +50,24 @@ _TONES: Final[dict[Sound, tuple[tuple[float, float], ...]]] = {
     Sound.FALL: ((900.0, 0.4), (600.0, 0.5)),
     # The gap is as long as a tick: closer, and in an echoing hall they would be one.
     Sound.TICKS: ((750.0, 0.075), (0.0, 0.075), (750.0, 0.075)),
+    # Up and down in the same band, faster than anybody breathes or rows, so that it is no rhythm of
+    # the session.
+    Sound.SIREN: ((650.0, 0.2), (870.0, 0.2)) * 6,
 }
 """Frequency in Hz (0: silence) and length in s, one after another."""
+
+
+_GRAVITY: Final = (Sound.TICKS, Sound.FALL, Sound.SIREN)
+
+
+def is_graver(sound: Sound, other: Sound) -> bool:
+    """Whether one sound may cut the other short."""
+    return _GRAVITY.index(sound) > _GRAVITY.index(other)
+
+
+def length_s(sound: Sound) -> float:
+    """How long it lasts, with the silence in front."""
+    return LEAD_S + sum(length for _, length in _TONES[sound])
 
 
 def sound_for(severity: Severity) -> Sound | None:
@@ -60,14 +80,14 @@ def sound_for(severity: Severity) -> Sound | None:
 def waveform(sound: Sound) -> npt.NDArray[np.float64]:
     """The sound as float64[n] between −1 and 1 at :data:`RATE_HZ`, with silence in front."""
     parts = [np.zeros(round(LEAD_S * RATE_HZ))]
-    parts += [_tone(frequency, length_s) for frequency, length_s in _TONES[sound]]
+    parts += [_tone(frequency, length) for frequency, length in _TONES[sound]]
     joined = np.concatenate(parts)
     made: npt.NDArray[np.float64] = joined * (PEAK / np.abs(joined).max())
     return made
 
 
-def _tone(frequency_hz: float, length_s: float) -> npt.NDArray[np.float64]:
-    times = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+def _tone(frequency_hz: float, length: float) -> npt.NDArray[np.float64]:
+    times = np.arange(round(length * RATE_HZ)) / RATE_HZ
     turn = 2 * np.pi * frequency_hz * times
     edge = np.minimum(times, times[::-1]) / FADE_S
     envelope = np.sin(0.5 * np.pi * np.minimum(edge, 1.0)) ** 2

@@ -6,10 +6,12 @@ Pure: warnings and the time go in, calls come out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Final
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
+from live.protocol.alarm import Alarm
 from replay.attention import AttentionPlan
 from replay.errors import PlanError
 
@@ -31,6 +33,51 @@ class Call:
 
     occasion: Occasion
     warning: SensorWarning
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCall:
+    """One call about the recording itself.  ``at_s``: session second of the alarm's beginning."""
+
+    occasion: Occasion
+    alarm: Alarm
+    at_s: float
+
+
+ALARM_EVERY_S: Final = 4.0
+"""From the start of one sound to the next: the pause is shorter than the sound."""
+
+
+class AlarmThrottle:
+    """Decides on calls for the alarm of one view: at its start, again and again, at its end.
+
+    No quiet time of the plan holds it back; only the tester's acknowledgement does.
+    """
+
+    def __init__(self) -> None:
+        self._start: AlarmCall | None = None
+        self._called_s = 0.0
+
+    def look(
+        self, alarm: Alarm | None, *, is_known: bool, at_s: float, real_s: float
+    ) -> list[AlarmCall]:
+        """Calls that are due.  ``at_s``: session time; ``real_s``: any monotonic clock."""
+        calls = []
+        if self._start is not None and (
+            alarm is None or alarm.headline != self._start.alarm.headline
+        ):
+            calls.append(replace(self._start, occasion=Occasion.END))
+            self._start = None
+        if alarm is None or is_known:
+            return calls
+        if self._start is None:
+            self._start = AlarmCall(Occasion.START, alarm, at_s)
+            self._called_s = real_s
+            calls.append(self._start)
+        elif real_s - self._called_s >= ALARM_EVERY_S:
+            self._called_s = real_s
+            calls.append(AlarmCall(Occasion.REMINDER, alarm, self._start.at_s))
+        return calls
 
 
 def check_kinds(attention: AttentionPlan) -> None:

@@ -11,13 +11,25 @@ import contextlib
 import queue
 import socket
 import threading
+import time
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final, Self
 
-from live.protocol.feed import Acknowledged, Command, Ended, Message, Tick
+from live.protocol.alarm import (
+    ATTACH_AGAIN,
+    BEGIN_ANEW,
+    CUT_OFF,
+    ENDED,
+    Alarm,
+    identity_of,
+    look_at_saved,
+)
+from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Message, Tick
 from live.protocol.frames import FrameReader, Hello, WireError, command_frame, token_frame
 from live.protocol.run_file import NoCapture, find_capture, read_run_file
+from replay.errors import SidebeatError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
 
@@ -26,14 +38,29 @@ SLICE: Final = 10_000
 HELD: Final = 4 * SLICE
 """Messages held for a view that does not poll; beyond that the reading waits."""
 CONNECT_S: Final = 5.0
+ANSWER_S: Final = 1.0
+"""How long a view that was cut off waits for a word from the capture: the alarm must not wait."""
 
 
 class CaptureFeed:
     """Events, ticks and status of the capture behind a run file; see ``Feed``."""
 
-    def __init__(self, connection: socket.socket, hello: Hello, frames: FrameReader) -> None:
+    def __init__(
+        self,
+        connection: socket.socket,
+        hello: Hello,
+        frames: FrameReader,
+        run_file: Path,
+        *,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._socket = connection
         self._hello = hello
+        self._run_file = run_file
+        self._clock = clock
+        self._file = identity_of(Path(hello.path)) if hello.path else None
+        self._saved = 0
+        self._heard_at = clock()
         self._plan = parse_plan(hello.plan)
         self._frames = frames
         self._held: deque[Message] = deque()
@@ -66,7 +93,7 @@ class CaptureFeed:
             frames = FrameReader()
             hello = _greeting(connection, frames)
             connection.settimeout(None)
-            return cls(connection, hello, frames)
+            return cls(connection, hello, frames, path)
         except OSError as error:
             connection.close()
             raise NoCapture(f"the capture of {path} does not answer: {error}") from None
@@ -93,6 +120,13 @@ class CaptureFeed:
     def is_live(self) -> bool:
         """Always: a capture is behind it."""
         return True
+
+    @property
+    def silent_s(self) -> float:
+        """Seconds since the capture's last word; 0 while words wait here, and after the end."""
+        if self._held or self._gone or self._ended:
+            return 0.0
+        return max(self._clock() - self._heard_at, 0.0)
 
     def poll(self) -> list[Message]:
         """What came since the last call, in order, at most :data:`SLICE` messages."""
@@ -144,7 +178,7 @@ class CaptureFeed:
         return list(refused)
 
     def _read(self) -> None:
-        problem = "the capture process is gone"
+        problem = "the connection to the capture has ended"
         data = b""  # what came together with the greeting is still in the frame reader
         try:
             while True:
@@ -152,6 +186,7 @@ class CaptureFeed:
                     if not isinstance(frame, (Hello, Command, str)):
                         self._hold(frame)
                 data = self._socket.recv(65536)
+                self._heard_at = self._clock()
                 if not data:
                     break
         except OSError as error:
@@ -160,8 +195,25 @@ class CaptureFeed:
             problem = str(error)
         self._gone = True
         if not self._ended:
-            where = f"; what it saved is in {self._hello.path}" if self._hello.path else ""
-            self._hold(Ended(self._last_ns, problem + where))
+            self._hold(self._unasked_end(problem))
+
+    def _unasked_end(self, problem: str) -> Ended:
+        """The end of a stream that nobody has announced: what is left is looked at first."""
+        if self._closed:  # nobody is there to read it
+            return Ended(self._last_ns, problem)
+        if _answers(self._run_file):
+            sentence = f"This view was cut off ({problem}); the capture itself still runs."
+            return Ended(self._last_ns, problem, Alarm(CUT_OFF, sentence, ATTACH_AGAIN))
+        gone = "the capture process is gone"
+        if self._hello.path:
+            found = look_at_saved(Path(self._hello.path), self._file, self._saved)
+            if found.end_reason is not None:  # its last words were not waited for
+                return Ended(self._last_ns, found.end_reason)
+            saved = found.sentence
+        else:
+            saved = "Nothing was saved: it was practice."
+        sentence = f"The capture process is gone without a word.  {saved}"
+        return Ended(self._last_ns, gone, Alarm(ENDED, sentence, BEGIN_ANEW))
 
     def _hold(self, message: Message) -> None:
         with self._room:
@@ -169,6 +221,8 @@ class CaptureFeed:
             self._held.append(message)
         if isinstance(message, (Event, Tick)):
             self._last_ns = message.t_ns
+        elif isinstance(message, CaptureStatus):
+            self._saved = message.saved
         elif isinstance(message, Ended):
             self._ended = True
 
@@ -178,6 +232,20 @@ class CaptureFeed:
                 self._socket.sendall(frame)
             except OSError:
                 return  # the reader notices too, and says so
+
+
+def _answers(run_file: Path) -> bool:
+    """Whether the capture of a run file greets a newcomer.
+
+    That somebody listens is not enough: a killed process loses its sockets one after another.
+    """
+    with contextlib.suppress(OSError, SidebeatError):
+        run = read_run_file(run_file)
+        with socket.create_connection(("127.0.0.1", run.port), timeout=ANSWER_S) as connection:
+            connection.sendall(token_frame(run.token))
+            _greeting(connection, FrameReader())
+            return True
+    return False
 
 
 def _greeting(connection: socket.socket, frames: FrameReader) -> Hello:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
+from live.protocol.alarm import Alarm
 from replay.event import Event
 from replay.plan import Plan
 
@@ -32,7 +33,8 @@ class CaptureStatus:
     ``path``: the capture file, empty for practice without saving.  ``saved``: events committed
     to disk; ``commit_age_s``: seconds since the last commit.  ``views``: attached views.
     ``trouble``: what warnings should set off and could not, in one sentence.  ``in_front``: the
-    view that reads this is the newest one; it alone may be heard.
+    view that reads this is the newest one; it alone may be heard.  ``alarm``: the file is in
+    danger, or saving has failed; ``None`` while all is well.
     """
 
     path: str
@@ -43,14 +45,19 @@ class CaptureStatus:
     problem: str = ""
     trouble: str = ""
     in_front: bool = False
+    alarm: Alarm | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """The stream is over: the capture stopped, or the file came to its end."""
+    """The stream is over: the capture stopped, or the file came to its end.
+
+    ``alarm``: what has to be said of an end that nobody asked for; ``None`` for any other.
+    """
 
     t_ns: int
     reason: str
+    alarm: Alarm | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +126,10 @@ class Feed(Protocol):
     @property
     def is_live(self) -> bool:
         """Whether a capture is running behind it (commands reach it) or a file is replayed."""
+
+    @property
+    def silent_s(self) -> float:
+        """Seconds since the capture's last word, all of which has been polled; 0 for a file."""
 
     def poll(self) -> list[Message]:
         """Everything that came since the last call, in order; empty if nothing did."""

@@ -64,6 +64,7 @@ class FileFeed:
     """
 
     is_live: Final = False
+    silent_s: Final = 0.0
     shows_ahead = True
     """Whether a view may show, paler, what comes after the position."""
 

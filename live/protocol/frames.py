@@ -10,7 +10,7 @@ kind  name     body
 2     tick     ``t_ns`` u64
 3     hello    JSON: what is shown, its plan as TOML, when it began
 4     status   JSON: fields of ``CaptureStatus``
-5     ended    JSON: ``t_ns``, ``reason``
+5     ended    JSON: fields of ``Ended``
 6     command  JSON: fields of ``Command``; from a view
 7     ack      JSON: fields of ``Acknowledged``
 8     token    JSON: the token of the run file; a view's first frame
@@ -31,12 +31,13 @@ from dataclasses import asdict, dataclass
 from enum import IntEnum
 from typing import Any, Final
 
+from live.protocol.alarm import Alarm
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Message, Tick
 from replay.errors import SidebeatError
 from replay.event import CHANNEL_NAMES, CHANNEL_NUMBERS, Event, Stamp
 from replay.text import printable
 
-VERSION: Final = 2
+VERSION: Final = 3
 """Version of this conversation; the capture and its view must agree on it."""
 REHEARSAL: Final = "rehearsal"
 """Title of what is shown until a recording begins."""
@@ -191,15 +192,15 @@ def _decode(kind: int, body: bytes) -> Frame:
                 raise WireError("the capture was started by another version of Sidebeat")
             return Hello(**values)
         if kind == Kind.STATUS:
-            return CaptureStatus(**values)
+            return CaptureStatus(**_with_alarm(values))
         if kind == Kind.ENDED:
-            return Ended(**values)
+            return Ended(**_with_alarm(values))
         if kind == Kind.COMMAND:
             return _command(values)
         if kind == Kind.ACK:
             return Acknowledged(**values)
         return str(values["token"])
-    except (struct.error, IndexError, KeyError, TypeError, ValueError) as error:
+    except (struct.error, IndexError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise WireError(f"a frame of kind {kind} cannot be read: {error}") from error
 
 
@@ -208,6 +209,13 @@ def _stamped(body: bytes) -> Event:
     clock, payload = body[_STAMPED.size :][:length], body[_STAMPED.size + length :]
     foreign = Stamp(stamp_ns, clock.decode("ascii"), offset_ns if known else None)
     return Event(t_ns, sensor, CHANNEL_NAMES[number], payload, foreign)
+
+
+def _with_alarm(values: dict[str, Any]) -> dict[str, Any]:
+    alarm = values["alarm"]
+    if alarm is None:
+        return values
+    return {**values, "alarm": Alarm(**{name: printable(said) for name, said in alarm.items()})}
 
 
 def _command(values: dict[str, Any]) -> Command:

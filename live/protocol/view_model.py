@@ -13,6 +13,7 @@ from typing import TypeVar
 
 from analysis.board import Board
 from analysis.board.snapshot import SensorWarning, Snapshot
+from live.protocol.alarm import SILENCE_S, SILENT, UNSAFE, Alarm
 from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Feed, Place, Rewound, Tick
 from replay.event import Event
 from replay.plan import Plan
@@ -38,8 +39,10 @@ class ViewModel:
     ``feed``: where events come from.  ``board``: replaced by a new one when a replay goes back,
     so take it from here each time; ``generation`` counts the replacements, for views that keep
     something derived from it.  ``status``: what the capture last said of itself, ``None`` for a
-    file.  ``ended``: set once the stream is over.  ``faults``: events that the board could not
-    take because of an error in it; each is logged, and the view goes on and shows the count.
+    file.  ``ended``: set once the stream is over.  ``alarm``: the recording has ended unasked or is
+    in danger, ``alarm_is_known`` once the tester has acknowledged that here.  ``faults``: events
+    that the board could not take because of an error in it; each is logged, and the view goes on
+    and shows the count.
     """
 
     def __init__(self, feed: Feed, board_of: Callable[[Plan], Board] = Board) -> None:
@@ -49,6 +52,8 @@ class ViewModel:
         self.generation = 0
         self.status: CaptureStatus | None = None
         self.ended: Ended | None = None
+        self.alarm: Alarm | None = None
+        self.alarm_is_known = False
         self.faults = 0
         self._answers: dict[int, Acknowledged] = {}
         self._snapshot: Snapshot | None = None
@@ -89,7 +94,37 @@ class ViewModel:
                     self.ended = None
         if messages:
             self._snapshot = None
-        return bool(messages)
+        before, self.alarm = self.alarm, self._present_alarm()
+        if self.alarm is None or before is None or self.alarm.headline != before.headline:
+            self.alarm_is_known = False
+        return bool(messages) or self.alarm != before
+
+    @property
+    def halted(self) -> str:
+        """What stands where a sensor is said to be streaming, once nothing is recorded safely."""
+        return self.alarm.headline.lower() if self.alarm is not None else ""
+
+    @property
+    def is_stale(self) -> bool:
+        """Whether the values that are shown stand still because of the alarm."""
+        return self.alarm is not None and self.alarm.headline != UNSAFE
+
+    def _present_alarm(self) -> Alarm | None:
+        if self.ended is not None:
+            return self.ended.alarm
+        if self.status is not None and self.status.alarm is not None:
+            return self.status.alarm
+        return SILENT if self.feed.silent_s > SILENCE_S else None
+
+    def acknowledge_alarm(self) -> bool:
+        """The tester knows of the alarm that stands; false if none stands or it was known.
+
+        It stays with this view: the capture may be gone, and no other view is heard meanwhile.
+        """
+        if self.alarm is None or self.alarm_is_known:
+            return False
+        self.alarm_is_known = True
+        return True
 
     def snapshot(self) -> Snapshot:
         """The board as of the last event or tick; made once per ``pump`` that brought news."""

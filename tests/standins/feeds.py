@@ -27,6 +27,7 @@ class ScriptedFeed:
 
     started_utc_ns = 0
     title = "scripted"
+    silent_s = 0.0
 
     def __init__(
         self, polls: Iterable[list[Message]], *, plan: Plan = PLAN, is_live: bool = True

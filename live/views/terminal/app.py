@@ -9,6 +9,7 @@ from typing import Final
 from rich.console import Console
 from rich.live import Live
 
+from analysis.report.words import clock
 from live.notify.factory import closing_if_any, notifier_of
 from live.notify.notifier import Notifier
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
@@ -18,7 +19,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
-from live.views.terminal.screen import Shown, clock, screen
+from live.views.terminal.screen import Shown, screen
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 
@@ -31,7 +32,13 @@ QUIET_FRAME_S: Final = 0.5
 STOP_WAIT_S: Final = 20.0
 """Time a stopping capture is given: letting go of a sensor takes up to 2.5 s, one by one."""
 
+CALL_ON_S: Final = 60.0
+"""How long an alarm is heard that no key can acknowledge: the capture that this view belongs to was
+killed, and the terminal is its shell's again."""
+
 LIVE_KEYS: Final = "m marker   v, V acknowledge one, all   q stop recording   d leave, it goes on"
+ALARM_KEYS: Final = "v I know of the alarm   q stop recording   d leave, it goes on"
+LOST_KEYS: Final = "v I know: leave this screen"
 REPLAY_KEYS: Final = "space pause   ← → 10 s   n next   p previous   + - speed   q leave"
 
 
@@ -50,6 +57,7 @@ class TerminalView:
         self._notifier = notifier
         self.done = False
         self.interrupted = False
+        self.orphaned = False
         self._feed = feed
         self._player = feed if isinstance(feed, FileFeed) else None
         self._leave_at_end = leave_at_end
@@ -79,6 +87,9 @@ class TerminalView:
                 del self._asked[number]
                 self._note = answer.message or (f"{what}: done" if answer.done else f"{what}: no")
         live_over = self.model.ended is not None and self._player is None
+        if live_over and self.model.alarm is not None:
+            # The loudest event stays until somebody has seen it, or nobody can press a key here.
+            live_over = self.model.alarm_is_known or self.interrupted
         if live_over or (self.model.ended is not None and self._leave_at_end):
             self.done = True
         return news
@@ -89,6 +100,14 @@ class TerminalView:
         if self._player is not None:
             self._press_player(self._player, key)
             return
+        if self.model.alarm is not None and key in {"v", "V", "q", "d", "\x1b"}:
+            if self.model.acknowledge_alarm():
+                self._note = "the alarm is known; its sound has stopped"
+            if self.model.ended is not None:
+                self.done = True
+                return
+            if key in {"v", "V"}:
+                return
         if key == "m":
             self._ask("marker", "marker", text=self._marker_text())
         elif key in {"v", "V"}:
@@ -107,7 +126,8 @@ class TerminalView:
     def interrupt(self) -> None:
         """Ctrl-C: a recording is stopped and its end awaited; the second time leaves at once."""
         self.interrupted = True
-        if self._player is not None or self._stopping:
+        self.model.acknowledge_alarm()
+        if self._player is not None or self._stopping or self.model.ended is not None:
             self.done = True
         else:
             self.stop()
@@ -128,6 +148,8 @@ class TerminalView:
         """What the screen shows now."""
         model = self.model
         keys = LIVE_KEYS if self._player is None else REPLAY_KEYS
+        if self.model.alarm is not None and not self.model.alarm_is_known:
+            keys = ALARM_KEYS if self.model.ended is None else LOST_KEYS
         if self._plain:
             keys = keys.replace("← →", "arrows")
         return Shown(
@@ -142,6 +164,9 @@ class TerminalView:
             keys=keys,
             faults=model.faults,
             plain=self._plain,
+            alarm=model.alarm,
+            alarm_is_known=model.alarm_is_known,
+            halted=model.halted,
         )
 
     def _mode(self) -> str:
@@ -199,7 +224,8 @@ def run_terminal(
     sleep: Callable[[float], None] = time.sleep,
     options: NotifyOptions = DEFAULT_OPTIONS,
 ) -> int:
-    """Show a feed until it is left; returns the exit status (130 after Ctrl-C).
+    """Show a feed until it is left; returns the exit status: 130 after Ctrl-C, 1 if a recording has
+    ended unasked.
 
     Without a terminal, plain lines are printed now and then until the feed ends.  ``summary``:
     print the tables as they stand when leaving.  ``options``: how it calls the tester.  The feed is
@@ -215,21 +241,29 @@ def run_terminal(
             print_summary(model, console)
         return status
     plain = not console.encoding.lower().startswith("utf")
-    with (
-        closing_if_any(notifier_of(feed, options, console.bell)) as notifier,
-        keyboard() as keys,
-        Live(console=console, screen=True, auto_refresh=False, vertical_overflow="crop") as live,
-    ):
+    with closing_if_any(notifier_of(feed, options, console.bell)) as notifier:
         view = TerminalView(feed, leave_at_end=leave_at_end, plain=plain, notifier=notifier)
-        while True:
-            try:
-                _show(view, console, live, keys, sleep)
-                break
-            except KeyboardInterrupt:
-                view.interrupt()
-    if summary:
-        print_summary(view.model, console)
-    return 130 if view.interrupted else 0
+        with (
+            keyboard() as keys,
+            Live(
+                console=console, screen=True, auto_refresh=False, vertical_overflow="crop"
+            ) as live,
+        ):
+            while True:
+                try:
+                    _show(view, console, live, keys, sleep)
+                    break
+                except KeyboardInterrupt:
+                    view.interrupt()
+        if summary:
+            print_summary(view.model, console)
+        until = time.monotonic() + (CALL_ON_S if view.orphaned else 0.0)
+        while time.monotonic() < until:
+            view.pump()
+            sleep(FRAME_S)
+    if view.interrupted:
+        return 130
+    return 1 if view.model.ended is not None and view.model.alarm is not None else 0
 
 
 def _show(
@@ -241,6 +275,9 @@ def _show(
 ) -> None:
     drawn_at, drawn_size, stop_by = float("-inf"), None, None
     while not view.done:
+        if view.model.ended is not None and view.model.alarm is not None and not keys.are_ours():
+            view.orphaned = True
+            return
         pressed = keys.read()
         for key in pressed:
             view.press(key)

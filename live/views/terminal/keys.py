@@ -17,6 +17,9 @@ class Keys(Protocol):
         empty at once if none was pressed.
         """
 
+    def are_ours(self) -> bool:
+        """Whether keys that are pressed come here, or could if there were a keyboard."""
+
 
 _POSIX_ARROWS: Final = {"A": "up", "B": "down", "C": "right", "D": "left"}
 _WINDOWS_ARROWS: Final = {"H": "up", "P": "down", "M": "right", "K": "left"}
@@ -28,6 +31,10 @@ class NoKeys:
     def read(self) -> list[str]:
         """Nothing, ever."""
         return []
+
+    def are_ours(self) -> bool:
+        """There are none."""
+        return False
 
 
 def parse_posix(text: str) -> list[str]:
@@ -88,8 +95,17 @@ class _PosixKeys:
             got += chunk
         return parse_posix(got.decode("utf-8", "replace"))
 
+    def are_ours(self) -> bool:
+        try:
+            return os.tcgetpgrp(self._terminal) == os.getpgrp()
+        except OSError:
+            return False
+
 
 class _WindowsKeys:
+    def are_ours(self) -> bool:
+        return True
+
     def read(self) -> list[str]:
         keys: list[str] = []
         if sys.platform == "win32":

@@ -10,16 +10,23 @@ from rich.console import Console
 from rich.text import Text
 
 from analysis.board.snapshot import SensorStatus, SensorWarning, Snapshot
+from analysis.report.words import clock
 from live.notify.notifier import Notifier
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel, rules_off
-from live.views.terminal.screen import INVENTED, clock, signed, warning_text
+from live.views.terminal.screen import INVENTED, alarm_lines, signed, warning_text
 from replay.event import NS_PER_S
 
 EVERY_S: Final = 10.0
 """Seconds of wall time between two status lines; warnings are printed at once."""
 
 POLL_S: Final = 0.1
+
+LINE_WIDTH: Final = 80
+"""Of the block that says that a recording has ended unasked."""
+
+LAST_CALL_S: Final = 3.0
+"""Nobody can acknowledge an alarm here; its sound is heard once to its end."""
 
 
 class Lines:
@@ -31,10 +38,18 @@ class Lines:
         self._cleared: set[int] = set()
         self._known: set[int] = set()
         self._off = ""
+        self._alarm = ""
 
     def news(self) -> Iterator[Text]:
         """Lines for what happened since the last call."""
         snapshot = self._model.snapshot()
+        alarm = self._model.alarm
+        if (alarm.headline if alarm else "") != self._alarm:
+            self._alarm = alarm.headline if alarm else ""
+            if alarm is None:
+                yield Text(f"{clock(snapshot.t_ns / NS_PER_S):>8}  The recording goes on.")
+            else:
+                yield from alarm_lines(alarm, LINE_WIDTH)
         off = rules_off(snapshot)
         if off != self._off:
             self._off = off
@@ -71,7 +86,7 @@ def follow_in_lines(
     sleep: Callable[[float], None] = time.sleep,
     notifier: Notifier | None = None,
 ) -> int:
-    """Print a feed as lines until it ends; returns 0, or 130 after Ctrl-C."""
+    """Print a feed as lines until it ends; returns 0, 130 after Ctrl-C, 1 if it ended unasked."""
     _print(console, opening(model.snapshot(), model))
     lines = Lines(model)
     said_at = time.monotonic()
@@ -97,6 +112,10 @@ def follow_in_lines(
             stopping = True
             model.feed.send("stop")
             _print(console, Text("Stopping: the sensors are let go and the file is closed."))
+    if model.alarm is not None:
+        if notifier is not None:
+            sleep(LAST_CALL_S)
+        return 1
     return 130 if stopping else 0
 
 

@@ -15,6 +15,8 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, Severity, Snapshot
+from analysis.report.words import clock
+from live.protocol.alarm import Alarm
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import rules_off
 from replay.event import NS_PER_S
@@ -46,7 +48,9 @@ class Shown:
     ``mode``: live or replay and at what pace, in words.  ``markers``: (t_ns, text), oldest
     first.  ``past``: warnings that have ended, oldest first.  ``note``: answer to the last key.
     ``keys``: what can be pressed.  ``faults``: events that the board of this view could not
-    take.  ``plain``: only ASCII signs.
+    take.  ``plain``: only ASCII signs.  ``alarm``: what stands above everything;
+    ``alarm_is_known``: the tester has acknowledged it.  ``halted``: what
+    stands in place of a link's state.
     """
 
     title: str
@@ -60,13 +64,9 @@ class Shown:
     keys: str = ""
     faults: int = 0
     plain: bool = False
-
-
-def clock(seconds: float) -> str:
-    """Session time as ``m:ss``, from an hour on ``h:mm:ss``."""
-    minutes, second = divmod(int(seconds), 60)
-    hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    alarm: Alarm | None = None
+    alarm_is_known: bool = False
+    halted: str = ""
 
 
 def signed(value: float, form: str) -> str:
@@ -78,10 +78,13 @@ def signed(value: float, form: str) -> str:
 def screen(shown: Shown, width: int, height: int) -> RenderableType:
     """The whole screen, cut to ``width`` x ``height`` characters, most needed first."""
     snapshot = shown.snapshot
-    top: list[RenderableType] = [_header(shown, width)]
+    top: list[RenderableType] = []
+    if shown.alarm is not None:
+        top += alarm_lines(shown.alarm, width, is_known=shown.alarm_is_known)
+    top.append(_header(shown, width))
     if snapshot.invented:
         top.append(Text(INVENTED, style="bold reverse", no_wrap=True, overflow="crop"))
-    top.append(sensor_table(snapshot, width, plain=shown.plain))
+    top.append(sensor_table(snapshot, width, plain=shown.plain, halted=shown.halted))
     used = len(top) + len(snapshot.sensors)
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
@@ -95,8 +98,27 @@ def screen(shown: Shown, width: int, height: int) -> RenderableType:
     return Group(*top, *warnings, *([Text()] * filling), *bottom)
 
 
-def sensor_table(snapshot: Snapshot, width: int, *, plain: bool) -> Table:
-    """One row per sensor: what it says now, and how it is doing."""
+def alarm_lines(alarm: Alarm, width: int, *, is_known: bool = False) -> list[Text]:
+    """The loudest block there is: every line filled to the full width, once known only framed."""
+    known = " (known)" if is_known else ""
+    words = [f"{alarm.headline}{known}", alarm.sentence, f"Do: {alarm.advice}"]
+    lines = [line for text in words for line in _wrapped(Text(text), width - 4)]
+    edge = "=" if is_known else "!"
+    style = "bold" if is_known else "bold reverse"
+    filled = [Text(edge * width, style=style)]
+    for place, line in enumerate(lines):
+        said = line.plain.rstrip()
+        inner = said.center(width - 4) if place == 0 else said.ljust(width - 4)
+        filled.append(Text(f"{edge} {inner} {edge}", style=style, no_wrap=True, overflow="crop"))
+    filled.append(Text(edge * width, style=style))
+    return filled
+
+
+def sensor_table(snapshot: Snapshot, width: int, *, plain: bool, halted: str = "") -> Table:
+    """One row per sensor: what it says now, and how it is doing.
+
+    ``halted``: stands in place of each link's state once the recording is over or in danger.
+    """
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("sensor", no_wrap=True, min_width=9)
     if width >= 100:
@@ -118,7 +140,7 @@ def sensor_table(snapshot: Snapshot, width: int, *, plain: bool) -> Table:
         table.add_column("model", no_wrap=True, overflow="ellipsis", max_width=18)
         table.add_column("firmware", no_wrap=True, overflow="ellipsis", max_width=12)
     for sensor in snapshot.sensors:
-        table.add_row(*_sensor_cells(sensor, snapshot, width, plain))
+        table.add_row(*_sensor_cells(sensor, snapshot, width, plain, halted))
     return table
 
 
@@ -263,7 +285,9 @@ def status_line(status: CaptureStatus) -> Text:
     return Text(f"{words}  {name}", style=FAINT, no_wrap=True, overflow="ellipsis")
 
 
-def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool) -> list[Text]:
+def _sensor_cells(
+    sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool, halted: str
+) -> list[Text]:
     tests = [other for other in snapshot.sensors if other.role == "test"]
     fresh = sensor.held_bpm is not None
     bpm = Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT)
@@ -282,7 +306,9 @@ def _sensor_cells(sensor: SensorStatus, snapshot: Snapshot, width: int, plain: b
         bpm,
         Text(differs, OUT if sensor.within is False else ""),
         inside,
-        Text(sensor.state, "" if sensor.link.is_up or not live_link else OUT),
+        Text(halted, OUT)
+        if halted
+        else Text(sensor.state, "" if sensor.link.is_up or not live_link else OUT),
         Text(contact, OUT if sensor.contact is False else ""),
         Text(battery),
         Text(f"{100 * sensor.coverage:.0f} %"),

@@ -5,12 +5,13 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from analysis.report.words import clock
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import (
     INVENTED,
     agreement_table,
-    clock,
+    alarm_lines,
     sensor_table,
     spaced,
     warning_text,
@@ -29,14 +30,17 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     console.print(Text(head, style="bold"), soft_wrap=True)
     if plan.invented:
         console.print(Text(INVENTED, style="bold"), soft_wrap=True)
-    console.print(spaced(sensor_table(snapshot, width, plain=plain)))
+    console.print(spaced(sensor_table(snapshot, width, plain=plain, halted=model.halted)))
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
         console.print(spaced(agreement_table(tests, plan, width, plain=plain)))
     console.print()
     if off := rules_off(snapshot):
         console.print(Text(off), soft_wrap=True)
-    if model.ended is not None and model.feed.is_live:
+    if model.alarm is not None:
+        for line in alarm_lines(model.alarm, width, is_known=model.alarm_is_known):
+            console.print(line)
+    elif model.ended is not None and model.feed.is_live:
         console.print(Text(f"Ended: {model.ended.reason}."), soft_wrap=True)
     if not model.board.warnings:
         console.print("No warning was raised.")

@@ -51,6 +51,7 @@ class _Watched:
     """A player that the window takes for a capture."""
 
     is_live: Final = True
+    silent_s: Final = 0.0
 
     def __init__(self, feed: FileFeed) -> None:
         self._feed = feed

@@ -126,7 +126,8 @@ def test_a_killed_capture_misses_at_most_half_a_second(broker: Broker, tmp_path:
         path = capture.file()
     end = followed[-1]
     assert isinstance(end, Ended)
-    assert str(path) in end.reason
+    assert end.alarm is not None
+    assert str(path) in end.alarm.sentence
     with Capture.open(path) as saved:
         assert not saved.clean
         events = list(saved.events())

@@ -296,7 +296,8 @@ def test_a_capture_that_vanishes_is_an_end_that_says_so(tmp_path: Path) -> None:
     assert isinstance(messages[1], Ended)
     assert messages[1].t_ns == 1000
     assert "gone" in messages[1].reason
-    assert "/c/x.sqlite" in messages[1].reason
+    assert messages[1].alarm is not None
+    assert "/c/x.sqlite is not there" in messages[1].alarm.sentence
 
 
 @pytest.mark.parametrize("words", [b"", b"GET / HTTP/1.1\r\n\r\n" * 10, token_frame("guess")])

@@ -57,6 +57,7 @@ class SensorCard(QWidget):
         self._status: SensorStatus | None = None
         self._warning: SensorWarning | None = None
         self._selected = False
+        self._halt: tuple[str, bool] = ("", False)
         self._lines: list[str] = []
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
@@ -66,13 +67,14 @@ class SensorCard(QWidget):
         status = frame.status(self._number)
         warning = gravest(frame.snapshot.open_warnings, self._number)
         selected = frame.selected == self._number
-        shown = (status, warning, selected, frame.theme)
-        if shown == (self._status, self._warning, self._selected, self._theme):
+        halt = (frame.halted, frame.is_stale)
+        shown = (status, warning, selected, frame.theme, halt)
+        if shown == (self._status, self._warning, self._selected, self._theme, self._halt):
             return
-        self._status, self._warning, self._selected, self._theme = shown
+        self._status, self._warning, self._selected, self._theme, self._halt = shown
         self._wrap()
         self.setAccessibleName(f"Card of {status.label}")
-        self.setAccessibleDescription(aloud(status))
+        self.setAccessibleDescription(aloud(status, halt[0], is_stale=halt[1]))
         self.setToolTip(tip("\n".join(t for t in (status.advice, r_reason(status)) if t)))
         self.update()
 
@@ -80,7 +82,8 @@ class SensorCard(QWidget):
         """Put the facts in as many lines as the width asks for."""
         if self._status is None:
             return
-        parts = facts(self._status)
+        halted, is_stale = self._halt
+        parts = facts(self._status, halted, is_stale=is_stale)
         metrics = QFontMetricsF(self.font())
         room = self.width() - 2 * _PAD - 4
         lines = [parts[0]]
@@ -158,7 +161,7 @@ class SensorCard(QWidget):
         big.setPointSizeF(_BIG * big.pointSizeF())
         metrics = QFontMetricsF(self.font())
         line = metrics.height()
-        gone = status.held_bpm is None
+        gone = status.held_bpm is None or self._halt[1]
         bpm = "–" if status.bpm is None else f"{status.bpm:.0f}"
         painter.setFont(big)
         painter.setPen(QColor(theme.faint if gone else theme.ink))
@@ -173,10 +176,10 @@ class SensorCard(QWidget):
             0, head.top(), QFontMetricsF(bold).horizontalAdvance("no value now") + 2, line
         )
         side.moveRight(right.left() - 6)
-        outside = status.within is False
+        outside = status.within is False and not self._halt[1]
         painter.setFont(bold if outside else self.font())
         painter.setPen(QColor(theme.alarm if outside else theme.ink))
-        painter.drawText(side, _RIGHT, verdict(status))
+        painter.drawText(side, _RIGHT, "" if self._halt[1] else verdict(status))
         painter.setFont(self.font())
         painter.setPen(QColor(theme.faint))
         if status.role != "companion":

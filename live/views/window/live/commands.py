@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from analysis.board.snapshot import SensorWarning
-from live.protocol.feed import LONGEST_AGO_MS
+from live.protocol.feed import LONGEST_AGO_MS, Feed
 from live.protocol.view_model import ViewModel
 
 
@@ -54,3 +54,15 @@ class Commands:
             asked = self._waiting.pop(number)
             words = asked if answer.done else f"refused: {answer.message or asked}"
         return words
+
+
+def pause_or_play(feed: Feed, say: Callable[[str], None]) -> None:
+    """Pause what plays, play what is paused; a live capture does neither."""
+    if not hasattr(feed, "pause") or not hasattr(feed, "play"):
+        return
+    if getattr(feed, "playing", False):
+        feed.pause()
+        say("paused")
+    else:
+        feed.play()
+        say("")

@@ -14,7 +14,7 @@ from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import clock, signed
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import SEVERITY_SHAPES, Theme
+from live.views.window.parts.theme import SEVERITY_SHAPES
 from live.views.window.parts.words import LINK_WORDS, gravest
 from replay.event import SESSION
 
@@ -40,7 +40,7 @@ class FarView(QWidget):
     def show_frame(self, frame: Frame) -> None:
         """Take what to draw, and ask to be painted."""
         self._frame = frame
-        words = [f"{s.label} {call(s)[0]}" for s in frame.snapshot.sensors]
+        words = [f"{s.label} {call(s, frame)[0]}" for s in frame.snapshot.sensors]
         self.setAccessibleDescription(", ".join(words))
         self.update()
 
@@ -98,26 +98,27 @@ class FarView(QWidget):
         draw(painter, look.shape, centre, min(0.26 * h, 0.035 * w), QColor(look.colour(theme)))
         name = QRectF(box.left() + 0.09 * w, box.top(), 0.19 * w, h)
         _fit(painter, status.label, name, 0.3 * h, theme.ink, bold=True)
-        bpm = "–" if status.held_bpm is None else f"{status.held_bpm:.0f}"
+        bpm = "–" if status.held_bpm is None or frame.is_stale else f"{status.held_bpm:.0f}"
         digits = QRectF(box.left() + 0.28 * w, box.top(), 0.19 * w, h)
         _fit(painter, bpm, digits, 0.74 * h, theme.ink, flags=_RIGHT, bold=True)
         unit = QRectF(digits.right() + 0.006 * w, box.top(), 0.05 * w, h)
         _fit(painter, "bpm", unit, 0.2 * h, theme.faint)
         self._paint_call(
-            painter, theme, status, QRectF(box.left() + 0.54 * w, box.top(), 0.14 * w, h)
+            painter, frame, status, QRectF(box.left() + 0.54 * w, box.top(), 0.14 * w, h)
         )
         fix = QRectF(box.left() + 0.69 * w, box.top(), 0.29 * w, h)
-        self._paint_fix(painter, theme, status, warning, fix)
+        self._paint_fix(painter, frame, status, warning, fix)
 
     @staticmethod
-    def _paint_call(painter: QPainter, theme: Theme, status: SensorStatus, box: QRectF) -> None:
+    def _paint_call(painter: QPainter, frame: Frame, status: SensorStatus, box: QRectF) -> None:
         """In or out, as a word in a frame: filled when out."""
-        word, detail = call(status)
+        theme = frame.theme
+        word, detail = call(status, frame)
         plate = box.adjusted(0, 0.16 * box.height(), 0, -0.16 * box.height())
-        out = status.within is False
+        out = word == "OUT"
         if out:
             painter.fillRect(plate, QColor(theme.alarm))
-        elif status.within:
+        elif word == "IN":
             painter.setPen(QColor(theme.ink))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(plate)
@@ -131,14 +132,15 @@ class FarView(QWidget):
     @staticmethod
     def _paint_fix(
         painter: QPainter,
-        theme: Theme,
+        frame: Frame,
         status: SensorStatus,
         warning: SensorWarning | None,
         box: QRectF,
     ) -> None:
         """What to do about it: the warning in large letters, its advice below."""
-        if warning is None:
-            trouble = "" if status.link.is_up else LINK_WORDS[status.link]
+        theme = frame.theme
+        if warning is None or frame.is_stale:
+            trouble = frame.halted or ("" if status.link.is_up else LINK_WORDS[status.link])
             _fit(painter, trouble, box, 0.2 * box.height(), theme.faint)
             return
         colour = theme.severity(warning.severity)
@@ -155,8 +157,10 @@ class FarView(QWidget):
         _fit_wrapped(painter, warning.advice, lower, 0.22 * box.height(), theme.ink)
 
 
-def call(status: SensorStatus) -> tuple[str, str]:
+def call(status: SensorStatus, frame: Frame) -> tuple[str, str]:
     """The verdict in one word, and what stands below it."""
+    if frame.is_stale:
+        return "–", "no news"
     if status.role == "reference":
         return ("REF", "") if status.held_bpm is not None else ("REF", "no value")
     if status.within is None or status.difference_bpm is None:

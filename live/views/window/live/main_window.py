@@ -19,12 +19,13 @@ from analysis.board import Board
 from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
-from live.protocol.view_model import ViewModel, rules_off
-from live.views.window.live.commands import Commands
+from live.protocol.view_model import ViewModel
+from live.views.window.live.alarm_banner import AlarmBanner
+from live.views.window.live.commands import Commands, pause_or_play
 from live.views.window.live.far_view import FarView
 from live.views.window.live.header import FOLLOWED, Header
 from live.views.window.live.reviewing import Review
-from live.views.window.live.status import StatusLine
+from live.views.window.live.status import StatusLine, fault_words
 from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
 from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import HelpPage, LeaveDialog, Leaving
@@ -86,6 +87,8 @@ class MainWindow(QMainWindow):
         set_window_title(self, f"{feed.title} – Sidebeat")
         self.header = Header(self.plan, self.do, is_live=feed.is_live)
         self.cautions = Cautions()
+        self.alarm = AlarmBanner(self.faults)
+        self.alarm.known.connect(lambda: self.do(Action.ACKNOWLEDGE))
         self.workbench = Workbench(self.plan, self.looks, self.faults)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
@@ -96,6 +99,7 @@ class MainWindow(QMainWindow):
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(6, 6, 6, 0)
         layout.setSpacing(6)
+        layout.addWidget(self.alarm)
         layout.addWidget(self.header)
         layout.addWidget(self.cautions)
         layout.addWidget(self.pages, 1)
@@ -194,12 +198,17 @@ class MainWindow(QMainWindow):
             whole=whole,
             later=None if whole is None or self.review is None else self.review.warnings,
             noted=None if self.review is None else self.review.markers,
+            halted=model.halted,
+            is_stale=model.is_stale,
         )
         if self.review is not None:
             with self.faults.guard("replay"):
                 self.review.show_frame(frame)
         over = model.ended is not None
-        if self.pages.currentWidget() is self.far:
+        is_far = self.pages.currentWidget() is self.far
+        with self.faults.guard("alarm"):
+            self.alarm.show_alarm(model, self.theme, far=is_far)
+        if is_far:
             with self.faults.guard("far view"):
                 self.far.show_frame(frame)
         else:
@@ -217,13 +226,9 @@ class MainWindow(QMainWindow):
         news = self.commands.news()
         if news:
             self.header.say(news)
-        self.status_line.show_state(now_s, model.status, model.ended, self._fault_words())
-
-    def _fault_words(self) -> str:
-        counts = {"drawing": self.faults.count, "judging": self.model.faults}
-        found = [f"errors in {where}: {count}" for where, count in counts.items() if count]
-        off = rules_off(self.model.snapshot())
-        return " · ".join([*found, off] if off else found)
+        self.status_line.show_state(
+            now_s, model.status, model.ended, fault_words(model, self.faults)
+        )
 
     def redraw(self) -> None:
         """Draw at the next frame even if nothing comes."""
@@ -288,7 +293,7 @@ class MainWindow(QMainWindow):
             case Action.READ_LATER:
                 self.readout.step(1, self.model.snapshot().second)
             case Action.PAUSE:
-                self._pause()
+                pause_or_play(self.model.feed, self.header.say)
             case Action.HELP:
                 self.dialog = HelpPage(self.theme, self)
                 self.dialog.open()
@@ -360,7 +365,9 @@ class MainWindow(QMainWindow):
             self.commands.marker("")
 
     def _acknowledge(self, *, everything: bool) -> None:
-        """The warning chosen in the list, else the gravest that calls; or all of them."""
+        """An alarm; else the warning chosen in the list, else the gravest that calls; or all."""
+        if self.model.acknowledge_alarm() and not everything:
+            return
         calling = [w for w in self.model.snapshot().open_warnings if w.calls]
         if not everything:
             chosen = self.workbench.warnings.chosen()
@@ -369,17 +376,6 @@ class MainWindow(QMainWindow):
             self.header.say("no warning calls")
         elif not self._over:
             self.commands.acknowledge(calling)
-
-    def _pause(self) -> None:
-        player = self.model.feed
-        if not hasattr(player, "pause") or not hasattr(player, "play"):
-            return
-        if getattr(player, "playing", False):
-            player.pause()
-            self.header.say("paused")
-        else:
-            player.play()
-            self.header.say("")
 
     def _toggle_far(self) -> None:
         is_far = self.pages.currentWidget() is self.far

@@ -9,6 +9,8 @@ from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QStatusBar
 
 from live.protocol.feed import CaptureStatus, Ended
+from live.protocol.view_model import ViewModel, rules_off
+from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock
 from live.views.window.parts.plain_text import Label, tip
 from live.views.window.parts.theme import Theme
@@ -26,6 +28,14 @@ def capture_words(status: CaptureStatus | None) -> str:
     saved = f"{status.events} events, {status.saved} on disk"
     commit = f"last commit {status.commit_age_s:.1f} s ago"
     return f"{Path(status.path).name} · {saved} · {commit}"
+
+
+def fault_words(model: ViewModel, faults: DrawingFaults) -> str:
+    """What has failed in this view: errors in drawing and judging, and rules that are off."""
+    counts = {"drawing": faults.count, "judging": model.faults}
+    found = [f"errors in {where}: {count}" for where, count in counts.items() if count]
+    off = rules_off(model.snapshot())
+    return " · ".join([*found, off] if off else found)
 
 
 class Elided(Label):

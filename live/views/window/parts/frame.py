@@ -25,7 +25,9 @@ class Frame:
     ``now_s``: the newest instant; ``start_s`` and ``end_s``: the visible stretch, all in seconds
     since the session began.  ``selected``: number of the test sensor in the agreement plane.
     ``whole``, ``later`` and ``noted``: of a recorded session, what is drawn beyond ``now_s`` under
-    a veil: all lines, all warnings and all markers; none while recording.
+    a veil: all lines, all warnings and all markers; none while recording.  ``halted``: stands
+    in place of each link's state while the recording is over unasked or in danger; ``is_stale``:
+    the values stand still with it.
     """
 
     plan: Plan
@@ -41,6 +43,8 @@ class Frame:
     whole: Timeline | None = None
     later: Sequence[SensorWarning] | None = None
     noted: Sequence[Marker] | None = None
+    halted: str = ""
+    is_stale: bool = False
 
     @property
     def lines(self) -> Timeline:

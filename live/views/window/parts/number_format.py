@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from typing import Final
 
+from analysis.report.words import clock, duration
+
+__all__ = [
+    "STEPS_BPM",
+    "STEPS_S",
+    "clock",
+    "duration",
+    "signed",
+    "tick_step",
+    "value_rows",
+    "value_step",
+]
+
 STEPS_S: Final = (
     1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200,
 )  # fmt: skip
 """Distances between ticks that a clock reader expects."""
 
 STEPS_BPM: Final = (1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000)
-
-
-def clock(seconds: float, *, sign: bool = True) -> str:
-    """``m:ss`` below an hour, ``h:mm:ss`` from then on; whole seconds, rounded down."""
-    whole = int(seconds // 1)
-    prefix = "−" if whole < 0 and sign else ""
-    whole = abs(whole)
-    minutes, rest = divmod(whole, 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{prefix}{hours}:{minutes:02}:{rest:02}" if hours else f"{prefix}{minutes}:{rest:02}"
 
 
 def tick_step(span_s: float, most: int) -> int:
@@ -40,16 +43,6 @@ def value_rows(low: float, high: float, most: int) -> list[int]:
     """Multiples of the step between two values."""
     step = value_step(high - low, most)
     return list(range(int(-(-low // step)) * step, int(high // step) * step + 1, step))
-
-
-def duration(seconds: float) -> str:
-    """A length of time in words: ``14 s``, ``3 min 5 s``, ``2 h 10 min``."""
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min" + (f" {whole % 60} s" if whole % 60 else "")
-    return f"{whole // 3600} h" + (f" {whole % 3600 // 60} min" if whole % 3600 // 60 else "")
 
 
 def signed(bpm: float, digits: int = 0) -> str:

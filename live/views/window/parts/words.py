@@ -31,12 +31,16 @@ LINK_WORDS: Final = {
 COLUMNS: Final = ("bias bpm", "MAE bpm", "within", "r", "pairs")
 
 
-def facts(status: SensorStatus) -> list[str]:
-    """Link, rate, age, contact, battery, signal, coverage, gaps: one short phrase each."""
-    found = [status.state if status.is_acquiring else LINK_WORDS[status.link]]
-    if status.age_s is not None:
+def facts(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> list[str]:
+    """Link, rate, age, contact, battery, signal, coverage, gaps: one short phrase each.
+
+    ``halted``: in place of the link; ``is_stale``: no ages and rates, since time has stood still.
+    """
+    found = [halted or (status.state if status.is_acquiring else LINK_WORDS[status.link])]
+    if status.age_s is not None and not is_stale:
         found.append(f"{status.age_s:.1f} s old")
-    found.append(f"{status.rate_hz:.1f} a second")
+    if not is_stale:
+        found.append(f"{status.rate_hz:.1f} a second")
     compared = status.role != "companion"
     if compared:
         found.append(_contact(status.contact))
@@ -141,12 +145,12 @@ def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | N
     return next((w for w in warnings if w.sensor == sensor), None)
 
 
-def aloud(status: SensorStatus) -> str:
-    """A card as a screen reader speaks it."""
+def aloud(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> str:
+    """A card as a screen reader speaks it; as :func:`facts`."""
     bpm = "no value" if status.bpm is None else f"{status.bpm:.0f} bpm"
     parts = [
         f"{status.label}, {subtitle(status)}: {bpm} {verdict(status)}".rstrip(),
-        *facts(status),
+        *facts(status, halted, is_stale=is_stale),
     ]
     session = status.windows.get("session")
     if session is not None and session.pairs:

@@ -1,0 +1,131 @@
+"""The file of one capture, from its making to its closing, and all that goes wrong with it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+from live.capture.clock import MonotonicClock
+from live.capture.file_watch import FileWatch, watch_file
+from live.capture.folder import no_shared_maps
+from live.capture.naming import free_names, software
+from live.capture.saver import Saver
+from live.protocol.alarm import BEGIN_ANEW, ENDED, Alarm, look_at_saved
+from replay.capture import CaptureWriter, capture_name
+from replay.errors import CaptureError
+from replay.plan import Plan
+
+CLOSING_S: Final = 60.0
+"""How long the disk may take to close the file before it is called a failure."""
+
+
+class CaptureFile:
+    """The file, the thread that writes it, and the watch over it.
+
+    ``problem``: why the recording is not what it should be, without a full stop; empty if all is
+    well.  ``alarm``: what every view has to say of it now.  ``on_failure``: called in the saver's
+    thread when saving has failed; the loop then calls :meth:`has_failed`.
+    """
+
+    def __init__(
+        self, path: Path, open_writer: Callable[[], CaptureWriter], on_failure: Callable[[], None]
+    ) -> None:
+        """Make the file and start its thread.  Raises what the making raised."""
+        self.path: Final = path
+        self.problem = ""
+        self.alarm: Alarm | None = None
+        self._on_failure = on_failure
+        self._failure = ""
+        self.saver: Final = Saver(open_writer, self._saving_failed)
+        self.saver.start()
+        self._watch = FileWatch(path)
+
+    async def watch(self, tell: Callable[[Alarm | None], None]) -> None:
+        """Look at the file every second until cancelled; ``tell`` hears of each change."""
+
+        def seen(alarm: Alarm | None) -> None:
+            if not self.problem:  # a failure of saving is graver
+                self.alarm = alarm
+                tell(alarm)
+
+        saver = self.saver
+        await watch_file(self._watch, lambda: (saver.committed, saver.commit_age_s), seen)
+
+    def has_failed(self) -> None:
+        """Saving has failed: say what is saved and how much is not, as of now."""
+        lost = self.saver.accepted - self.saver.committed
+        self._end_badly(f"{self._failure}  The last {lost:,} events are not in it")
+
+    async def close(self, t_ns: int, reason: str, meanwhile: Callable[[], None]) -> None:
+        """End and close the file; ``meanwhile`` is called now and then while that lasts."""
+        saver = self.saver
+        saver.close(t_ns, reason or "the capture failed")
+        for _ in range(round(CLOSING_S)):
+            if await asyncio.to_thread(saver.join, 1.0):
+                break
+            meanwhile()
+        else:
+            self._end_badly(
+                f"The disk did not finish closing {self.path} within {CLOSING_S:g} s: the newest "
+                "events may not be in it"
+            )
+            return
+        if saver.failure:
+            self.has_failed()
+        elif (wrong := await asyncio.to_thread(self._watch.look_at_place)) is not None:
+            self._end_badly(wrong.sentence.removesuffix("."))
+        elif not reason:
+            self._end_badly(f"The capture failed.  {self._what_is_saved()}".removesuffix("."))
+        else:
+            self.alarm = None
+
+    def _end_badly(self, problem: str) -> None:
+        self.problem = problem
+        self.alarm = Alarm(ENDED, f"{problem}.", BEGIN_ANEW)
+
+    def _saving_failed(self, problem: str) -> None:
+        """In the saver's thread, which has let go of the file: now it may be looked at."""
+        said = problem[:1].upper() + problem[1:]
+        self._failure = f"{said}.  {self._what_is_saved()}"
+        self._on_failure()
+
+    def _what_is_saved(self) -> str:
+        watch = self._watch
+        return look_at_saved(watch.path, watch.identity, self.saver.committed).sentence
+
+
+def make_capture_file(
+    plan: Plan, folder: Path, clock: MonotonicClock, on_failure: Callable[[], None]
+) -> CaptureFile:
+    """Make the file under a free name, in a folder that is made if need be.
+
+    Raises :class:`CaptureError` in one sentence.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CaptureError(f"the folder {folder} cannot be made: {error.strerror}") from None
+    with contextlib.suppress(OSError):  # the writer says it in its own words
+        if problem := no_shared_maps(folder):
+            raise CaptureError(problem)
+    started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
+    for path in free_names(folder / capture_name(started, plan)):
+        writer = partial(
+            CaptureWriter,
+            path,
+            plan,
+            started_utc_ns=clock.started_utc_ns,
+            software=software(),
+        )
+        try:
+            return CaptureFile(path, writer, on_failure)
+        except CaptureError:
+            if path.exists():  # another capture that began in this moment took the name
+                continue
+            raise
+    raise CaptureError(f"{folder} holds too many captures of this minute")
