@@ -251,6 +251,7 @@ class Board:
             within=self._session.tolerance.within(reference, held) if compared else None,
             windows=self._agreements(sensor.number),
             is_acquiring=sensor.is_acquiring(t_ns),
+            doubtful=len(sensor.doubtful),
             efforts=(
                 self._session.efforts.counts(sensor.number)
                 if sensor.number in self._windows

@@ -31,6 +31,11 @@ RATE_WINDOW_NS: Final = 10 * NS_PER_S
 SPACINGS_KEPT: Final = 30
 """Half a minute at 1 Hz: enough for a spacing that is usual now, soon forgotten when it changes."""
 
+LEAP_NS: Final = 1_500_000_000
+LEAP_MBPM: Final = 30_000
+"""No heart moves by so much between two readings a second apart; the fastest rises seen are under
+12 bpm a second."""
+
 NO_CADENCE: Final = -1.0
 """Stands in ``cadences`` where no cadence is known."""
 
@@ -48,6 +53,7 @@ class SensorState:
     newest reading, valid or not.  ``spacings``: the last intervals between readable
     notifications, ns.  ``texts``: Device Information by channel.  ``heart_rates``: heart rate
     payloads; of these ``undecoded`` could not be read, and ``invalid`` may not be paired.
+    ``doubtful``: when a test sensor's value leapt as no heart does, ns; such readings stay valid.
     """
 
     def __init__(self, number: int, planned: PlannedSensor) -> None:
@@ -81,6 +87,7 @@ class SensorState:
         self.undecoded = 0
         self.invalid = 0
         self.doubled = 0
+        self.doubtful: list[int] = []
         self.covered_s = 0
         self.gaps = 0
         self.times: Final = Growing(np.int64)
@@ -205,6 +212,12 @@ class SensorState:
         if mbpm is None:
             self.invalid += 1
         else:
+            if (
+                not self.is_reference
+                and 0 <= self.last_valid_ns >= t_ns - LEAP_NS
+                and abs(mbpm - self.newest_valid_mbpm) > LEAP_MBPM
+            ):
+                self.doubtful.append(t_ns)
             self.last_valid_ns = t_ns
             self.newest_valid_mbpm = mbpm
             self._hold.feed(t_ns, mbpm)

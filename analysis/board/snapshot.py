@@ -41,6 +41,7 @@ class WarningKind(StrEnum):
     LATE = "late"
     OUTVOTED_REFERENCE = "outvoted reference"
     REFERENCE_LOST = "reference lost"
+    SWAPPED_LABELS = "labels swapped"
     RELAY = "relay"
     UNIT_SLIP = "unit slip"
     SAME_SENSOR = "same sensor twice"
@@ -152,7 +153,7 @@ class SensorStatus:
     ``windows``: agreement by window name (``"1 min"``, ``"5 min"``, ``"session"``); empty for
     sensors that are not under test.  ``is_acquiring``: it has only just begun to send and has not
     found the heart yet.  ``efforts``: what it made of the efforts so far; ``None`` for sensors that
-    are not under test.
+    are not under test.  ``doubtful``: readings of a test sensor that leapt as no heart does.
     """
 
     number: int
@@ -182,6 +183,7 @@ class SensorStatus:
     windows: Mapping[str, Agreement] = field(default_factory=dict)
     is_acquiring: bool = False
     efforts: EffortCounts | None = None
+    doubtful: int = 0
 
     @property
     def state(self) -> str:

@@ -63,5 +63,6 @@ def _sensor(status: SensorStatus) -> dict[str, object]:
         "malformed": status.malformed,
         "doubled": status.doubled,
         "agreement": {name: asdict(window) for name, window in status.windows.items()},
+        "doubtful": status.doubtful,
         "efforts": None if status.efforts is None else asdict(status.efforts),
     }

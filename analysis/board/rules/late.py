@@ -67,8 +67,8 @@ class Late(SensorRule):
         for at in range(self._efforts_taken, len(answers)):
             answer = answers[at]
             if answer.answer is not Answer.UNSEEN and at >= self._first_effort:
-                late_s = answer.delay_s if answer.answer is Answer.LATE else None
-                if late_s is not None and late_s < limits.effort_delay_s:
+                late_s = answer.delay_s
+                if late_s is None or late_s < limits.effort_delay_s:
                     late_s = None
                 self._efforts.append((efforts.efforts[at].start_s, late_s))
         self._efforts_taken = len(answers)
@@ -83,7 +83,12 @@ class Late(SensorRule):
         return self._fine_in_a_row >= self._limits.fine_estimates
 
     def _late_efforts(self) -> list[tuple[int, float]]:
-        return [(at, late_s) for at, late_s in self._efforts if late_s is not None]
+        """Those that it showed late, by about the same delay: one that wavers is another matter."""
+        late = [(at, late_s) for at, late_s in self._efforts if late_s is not None]
+        if not late:
+            return []
+        middle, wavers_s = median(late_s for _, late_s in late), self._limits.wavers_s
+        return [one for one in late if abs(one[1] - middle) <= wavers_s]
 
     def _last_effort_is_late(self) -> bool:
         return bool(self._efforts) and self._efforts[-1][1] is not None
@@ -121,7 +126,7 @@ class Late(SensorRule):
     def _tells_efforts(self) -> bool:
         late = self._late_efforts()
         limits = self._limits
-        return len(late) >= limits.efforts and len(late) > limits.share * len(self._efforts)
+        return len(late) >= limits.efforts and len(late) >= limits.share * len(self._efforts)
 
     @property
     def aspect(self) -> str:

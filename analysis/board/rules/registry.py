@@ -25,6 +25,7 @@ from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
 from analysis.board.rules.shared import Shared
 from analysis.board.rules.signal import WeakSignal
 from analysis.board.rules.silent import Silent
+from analysis.board.rules.swapped import SwappedLabels
 from analysis.board.rules.thinning import Thinning
 from analysis.board.snapshot import WarningKind as K
 
@@ -107,12 +108,12 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
             SameSensor(of.session, sensor, of.streams[at], of.streams[:at])
             for at, sensor in enumerate(of.compared)
         ],
-        explains=frozenset({K.RELAY, K.APART, K.LATE}),
+        explains=frozenset({K.RELAY, K.SWAPPED_LABELS, K.APART, K.LATE}),
     ),
     WarningRow(
         K.RELAY,
         lambda of: of.relays,
-        explains=_COMPARISONS,
+        explains=_COMPARISONS | {K.SWAPPED_LABELS},
     ),
     WarningRow(
         K.FROZEN,
@@ -152,6 +153,15 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         lambda of: [ReferenceLost(of.session, of.session.reference)],
         explains_tests=_COMPARISONS,
         excludes="the reference had no valid value",
+    ),
+    WarningRow(
+        K.SWAPPED_LABELS,
+        lambda of: [
+            SwappedLabels(of.session, test)
+            for test in of.session.tests
+            if test in of.linked and of.session.reference in of.linked
+        ],
+        explains=_COMPARISONS,
     ),
     WarningRow(
         K.LATE,

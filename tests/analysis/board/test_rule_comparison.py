@@ -50,7 +50,7 @@ def test_delayed_sensor_is_late_and_not_apart() -> None:
     )
     late = [w for w in board.warnings if w.kind is K.LATE]
     assert [w.sensor for w in late] == [2]
-    assert "follows Yarrow 28 s late in 3 of 3 efforts" in late[0].cause
+    assert "about 30 s late" in late[0].cause or "about 31 s late" in late[0].cause
     assert not [w for w in board.warnings if w.sensor == 3]
     apart = [w for w in board.warnings if w.kind is K.APART]
     assert all(w.end_s is not None and w.end_s <= late[0].start_s for w in apart)

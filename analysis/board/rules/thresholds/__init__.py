@@ -17,6 +17,7 @@ from analysis.board.rules.thresholds.comparison import (
     LATE,
     OUTVOTED,
     REFERENCE_LOST,
+    SWAPPED,
     ApartLimits,
     CadenceLimits,
     DelayLimits,
@@ -25,6 +26,7 @@ from analysis.board.rules.thresholds.comparison import (
     LateLimits,
     OutvotedLimits,
     ReferenceLostLimits,
+    SwappedLimits,
 )
 from analysis.board.rules.thresholds.links import (
     BATTERY,
@@ -74,6 +76,7 @@ __all__ = [
     "SESSION",
     "SIGNAL",
     "SILENT",
+    "SWAPPED",
     "THINNING",
     "UNIT_SLIP",
     "ApartLimits",
@@ -94,6 +97,7 @@ __all__ = [
     "SessionLimits",
     "SignalLimits",
     "SilentLimits",
+    "SwappedLimits",
     "ThinningLimits",
     "UnitSlipLimits",
 ]

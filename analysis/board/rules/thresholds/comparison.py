@@ -178,12 +178,16 @@ class LateLimits:
     """At its delay a sensor that follows does so within a few bpm, smoothing included …"""
     mean_mbpm: float = 5_000.0
     """… and without lying above or below."""
-    effort_delay_s: float = 13.0
-    """At half of an effort's rise; wrist sensors in good order were seen to need 5 to 10 s."""
+    effort_delay_s: float = 14.0
+    """At half of an effort's rise; wrist sensors in good order were seen to need 5 to 10 s, and
+    smoothing adds some."""
+    wavers_s: float = 2.0
+    """The delays of its efforts lie so close to their middle; one that wavers is not always late.
+    Estimates of a delay of 3 s have a standard deviation of 0.2 s (see the delay estimate)."""
     efforts: int = 2
     """One late effort may be a moment's bad seat; …"""
-    share: float = 0.5
-    """… more than half of the last efforts …"""
+    share: float = 0.75
+    """… three of four of the last efforts …"""
     efforts_kept: int = 6
     """… are the sensor."""
     efforts_every_s: int = 5
@@ -239,6 +243,27 @@ class OutvotedLimits:
     """Of the last 60: a reference with so many is loose, and that is told already."""
 
 
+@dataclass(frozen=True, slots=True)
+class SwappedLimits:
+    """When a test sensor does what the reference is expected to do."""
+
+    lead_s: float = 2.0
+    """No optical sensor is before a strap; readings on the grid are up to a second old each."""
+    most_s: float = 30.0
+    """What comes longer before the effort is not of it."""
+    efforts: int = 3
+    """Two efforts may fall into the reference's bad moment."""
+    share: float = 0.75
+    """Chosen: so many of the last efforts, …"""
+    efforts_kept: int = 8
+    """… of so many."""
+    readings: int = 60
+    """A minute of each: a strap's first packets may come without RR."""
+    of_a_strap: float = 0.9
+    """A strap sends RR in nearly every notification, none in under 0.1 %; optical sensors leave
+    some out."""
+
+
 REFERENCE_LOST: Final = ReferenceLostLimits()
 DELAY: Final = DelayLimits()
 FROZEN: Final = FrozenLimits()
@@ -247,3 +272,4 @@ APART: Final = ApartLimits()
 LATE: Final = LateLimits()
 CADENCE: Final = CadenceLimits()
 OUTVOTED: Final = OutvotedLimits()
+SWAPPED: Final = SwappedLimits()

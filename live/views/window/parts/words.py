@@ -57,6 +57,8 @@ def facts(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> 
         found.append("no gap")
     if words := efforts_words(status):
         found.append(words)
+    if status.doubtful:
+        found.append(f"{status.doubtful} doubtful")
     if status.malformed:
         found.append(f"{status.malformed} malformed")
     if status.doubled:

@@ -1,0 +1,115 @@
+"""Labels swapped: a test sensor that does what the reference is expected to do."""
+
+from __future__ import annotations
+
+from collections import deque
+from statistics import median
+from typing import TYPE_CHECKING
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.thresholds import SWAPPED, SwappedLimits
+from analysis.board.snapshot import Measure, WarningKind
+
+if TYPE_CHECKING:
+    from analysis.board.sensor import SensorState
+    from analysis.board.session_state import SessionState
+
+
+class SwappedLabels(SensorRule):
+    """A test sensor that shows effort after effort before the reference, or that sends what a strap
+    sends while the reference does not.
+    """
+
+    kind = WarningKind.SWAPPED_LABELS
+
+    def __init__(
+        self, session: SessionState, watched: SensorState, limits: SwappedLimits = SWAPPED
+    ) -> None:
+        super().__init__(session, watched)
+        self._limits = limits
+        self._leads: deque[float] = deque(maxlen=limits.efforts_kept)
+        self._taken = 0
+        self._ours = 0
+        self._ours_of_a_strap = 0
+        self._theirs = 0
+        self._theirs_of_a_strap = 0
+        self._since = 0
+
+    def step(self, second: int) -> Verdict:
+        """See :class:`Rule`."""
+        for _, reading in self.watched.fresh:
+            self._ours += 1
+            self._ours_of_a_strap += bool(reading.rr) and reading.contact is not None
+        for _, reading in self.session.reference.fresh:
+            self._theirs += 1
+            self._theirs_of_a_strap += bool(reading.rr) or reading.contact is not None
+        answers = self.session.efforts.answers(self.watched.number)
+        for answer in answers[self._taken :]:
+            if answer.delay_s is not None and -answer.delay_s <= self._limits.most_s:
+                self._leads.append(-answer.delay_s)
+        self._taken = len(answers)
+        if self._leads_efforts or self._sends_what_a_strap_sends:
+            self._since = self._since or second
+            return BAD
+        self._since = 0
+        return GOOD if len(self._leads) >= self._limits.efforts else UNSURE
+
+    @property
+    def _leads_efforts(self) -> bool:
+        limits, leads = self._limits, self._leads
+        early = sum(lead > limits.lead_s for lead in leads)
+        return early >= limits.efforts and early >= limits.share * len(leads)
+
+    @property
+    def _sends_what_a_strap_sends(self) -> bool:
+        limits = self._limits
+        return (
+            not self.watched.has_electrodes
+            and min(self._ours, self._theirs) >= limits.readings
+            and self._theirs_of_a_strap == 0
+            and self._ours_of_a_strap >= limits.of_a_strap * self._ours
+        )
+
+    def since(self) -> int:
+        """See :class:`Rule`."""
+        return self._since
+
+    @property
+    def aspect(self) -> str:
+        """Each further effort is told of in its place."""
+        return f"{self._leads_efforts} {len(self._leads)} {self._taken}"
+
+    def explain(self) -> Explanation:
+        """See :class:`Rule`."""
+        reference, limits = self.session.reference.label, self._limits
+        early = [lead for lead in self._leads if lead > limits.lead_s]
+        if self._leads_efforts:
+            what = (
+                f"{self.name} shows {len(early)} of {len(self._leads)} efforts before {reference}, "
+                f"by {median(early):.0f} s in the middle"
+            )
+        else:
+            what = (
+                f"{self.name} sends RR intervals and contact as a strap does, and {reference}, "
+                "the reference, sends neither"
+            )
+        return Explanation(
+            f"{what}: are {reference} and {self.watched.label} swapped in the plan?",
+            "Look which sensor is worn where; if they are swapped, relabel them, nothing is lost.",
+            (
+                Measure("efforts it leads", len(early), "", limits.efforts),
+                Measure("lead", median(early) if early else 0.0, "s", limits.lead_s),
+            ),
+        )
+
+    def cleared(self) -> str:
+        """See :class:`Rule`."""
+        return f"It no longer leads {self.session.reference.label}."
+
+    def reset(self) -> None:
+        """See :class:`Rule`."""
+        self._leads.clear()
+        self._taken = len(self.session.efforts.answers(self.watched.number))
+        self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
+        self._since = 0

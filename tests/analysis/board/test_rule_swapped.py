@@ -1,0 +1,114 @@
+"""Labels swapped: a test sensor that leads the reference, or sends what a strap sends."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analysis.board.rules.swapped import SwappedLabels
+from analysis.board.session_state import SessionState
+from analysis.board.snapshot import WarningKind as K
+from analysis.statistics.efforts import Answer, Response
+from replay.payloads import HeartRate
+from tests.standins.session_events import of_kind, plan_of, planned, play, stream
+
+ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel", placement="left wrist"))
+
+
+def _swapped(session):
+    return [SwappedLabels(session, test) for test in session.tests]
+
+
+def _efforts(t: float) -> float:
+    """Efforts of 120 s every 300 s."""
+    into = (t - 60) % 300
+    if t < 60:
+        return 90
+    if into < 120:
+        return 90 + 60 * (1 - math.exp(-into / 20))
+    return 90 + 60 * math.exp(-(into - 120) / 40)
+
+
+def _board(lead_s, *, end_s=1000, reference=None, test=None, rules=_swapped):
+    return play(
+        ONE,
+        stream(1, 0.5, end_s, lambda t: _efforts(t - 10), **(reference or {})),
+        stream(2, 0.4, end_s, lambda t: _efforts(t - 10 + lead_s), **(test or {})),
+        until_s=end_s,
+        rules=rules,
+    )
+
+
+@pytest.mark.parametrize("rules", [_swapped, None], ids=["alone", "with all rules"])
+def test_sensor_that_leads_in_every_effort_is_named(rules) -> None:
+    """A strap under a test sensor's label shows each effort before the wrist does."""
+    board = _board(7, rules=rules)
+    (warning,) = of_kind(board, K.SWAPPED_LABELS)
+    assert warning.sensor == 2
+    assert "are Yarrow and Sorrel swapped in the plan?" in warning.cause
+    assert "shows 3 of 3 efforts before Yarrow, by 7 s" in warning.cause
+    assert warning.end_s is None
+
+
+@pytest.mark.parametrize("lead_s", [0, 1, -8])
+def test_sensor_that_does_not_lead_is_not_named(lead_s: int) -> None:
+    """Within two seconds no order can be told; one that follows is as sensors are."""
+    assert _board(lead_s).warnings == ()
+
+
+def test_two_efforts_do_not_name_it() -> None:
+    """A lead in two efforts may be the reference's bad moment."""
+    assert _board(7, end_s=640).warnings == ()
+
+
+STRAP = {"rr": lambda _: (600,), "contact": True}
+
+
+@pytest.mark.parametrize(
+    ("reference", "test", "told"),
+    [
+        ({}, STRAP, True),
+        (STRAP, STRAP, False),
+        ({}, {"rr": STRAP["rr"]}, False),
+        ({}, {"contact": True}, False),
+        ({"contact": True}, STRAP, False),
+        ({}, {}, False),
+    ],
+)
+def test_payloads_of_a_strap_name_it_from_the_first_minutes(reference, test, told) -> None:
+    """RR and contact from the wrist's label and neither from the reference's."""
+    board = _board(0, end_s=200, reference=reference, test=test)
+    assert len(board.warnings) == told
+    for warning in board.warnings:
+        assert 55 <= warning.start_s <= 65
+        assert warning.cause.startswith("Sorrel sends RR intervals and contact as a strap does")
+        assert "are Yarrow and Sorrel swapped in the plan?" in warning.cause
+
+
+def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
+    """By the last efforts alone; what another rule explained is forgotten."""
+    session = SessionState(ONE)
+    (rule,) = _swapped(session)
+    answers = session.efforts._answers[2]
+
+    def see(*leads: float) -> int:
+        answers.extend(Response(Answer.FOLLOWED, -lead, 0.0, 1.0) for lead in leads)
+        return int(rule.step(len(answers)))
+
+    assert see(5, 5) == 0
+    assert see(5) == 1
+    assert "shows 3 of 3 efforts" in rule.explain().cause
+    assert see(-5, -5, -5) == -1
+    assert rule.cleared() == "It no longer leads Yarrow."
+    rule.reset()
+    assert see(5, 5) == 0
+    rule.reset()
+    assert see(5) == 0
+    session.tests[0].fresh = session.reference.fresh = []
+    reading = HeartRate(mbpm=90_000, contact=True, rr=(600,))
+    session.tests[0].fresh = [(0, reading)] * 59
+    session.reference.fresh = [(0, HeartRate(mbpm=90_000))] * 60
+    assert rule.step(90) == 0
+    rule.reset()
+    assert rule.step(91) == 0
