@@ -221,51 +221,61 @@ def _check(plan: Plan) -> None:
     if plan.heart not in HEARTS:
         raise PlanError("session.heart", "must be one of " + ", ".join(HEARTS), plan.heart)
     check_attention(plan.attention)
-    seen: set[str] = set()
-    taken: set[tuple[str, str]] = set()
+    labels: set[str] = set()
+    places: set[tuple[str, str]] = set()
     for sensor in plan.sensors:
         where = f"sensor {sensor.label!r}"
-        if not sensor.label.strip():
-            raise PlanError("sensor.label", "must not be empty")
-        if sensor.label in seen:
-            raise PlanError("sensor.label", "must be unique in a plan", sensor.label)
-        seen.add(sensor.label)
-        if sensor.role not in ROLES:
-            raise PlanError(f"{where}, role", "must be one of " + ", ".join(ROLES), sensor.role)
-        if sensor.source not in SOURCES:
-            raise PlanError(
-                f"{where}, source", "must be one of " + ", ".join(SOURCES), sensor.source
-            )
-        if sensor.source == "bluetooth" and not (sensor.address or sensor.name):
-            raise PlanError(where, "a Bluetooth sensor needs an address or a name")
-        if sensor.adapter and sensor.source != "bluetooth":
-            raise PlanError(f"{where}, adapter", "is for Bluetooth sensors only")
-        if not re.fullmatch(r"(hci\d{1,3})?", sensor.adapter):
-            raise PlanError(
-                f"{where}, adapter", "must be named as the system names it: hci0", sensor.adapter
-            )
-        if sensor.source == "mqtt" and not sensor.topic:
-            raise PlanError(where, "an MQTT sensor needs a topic")
-        if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
-            raise PlanError(
-                f"{where}, topic", "must name one topic, without wildcards", sensor.topic
-            )
-        for place, found_by in (("address", sensor.address.upper()), ("topic", sensor.topic)):
-            if not found_by:
-                continue
-            if not is_printable(found_by):
-                raise PlanError(
-                    f"{where}, {place}", "must not hold signs that cannot be seen", found_by
-                )
-            if (place, found_by) in taken:
-                raise PlanError(f"{where}, {place}", "is another sensor's already", found_by)
-            taken.add((place, found_by))
+        _check_label(sensor, labels)
+        _check_source(where, sensor)
+        _check_place(where, sensor, places)
         if sensor.source == "simulated" and not sensor.kind:
             raise PlanError(where, "a simulated sensor needs a kind")
         if sensor.topic and sensor.topic == plan.attention.topic:
             raise PlanError("attention.topic", "is a sensor's topic already", sensor.topic)
         _check_file(where, sensor)
         _number(f"{where}, hold_s", sensor.hold_s, 0.1, 120)
+
+
+def _check_label(sensor: PlannedSensor, taken: set[str]) -> None:
+    """``taken``: labels of the sensors before; this one is added."""
+    if not sensor.label.strip():
+        raise PlanError("sensor.label", "must not be empty")
+    if sensor.label in taken:
+        raise PlanError("sensor.label", "must be unique in a plan", sensor.label)
+    taken.add(sensor.label)
+
+
+def _check_source(where: str, sensor: PlannedSensor) -> None:
+    if sensor.role not in ROLES:
+        raise PlanError(f"{where}, role", "must be one of " + ", ".join(ROLES), sensor.role)
+    if sensor.source not in SOURCES:
+        raise PlanError(f"{where}, source", "must be one of " + ", ".join(SOURCES), sensor.source)
+    if sensor.source == "bluetooth" and not (sensor.address or sensor.name):
+        raise PlanError(where, "a Bluetooth sensor needs an address or a name")
+    if sensor.adapter and sensor.source != "bluetooth":
+        raise PlanError(f"{where}, adapter", "is for Bluetooth sensors only")
+    if not re.fullmatch(r"(hci\d{1,3})?", sensor.adapter):
+        raise PlanError(
+            f"{where}, adapter", "must be named as the system names it: hci0", sensor.adapter
+        )
+    if sensor.source == "mqtt" and not sensor.topic:
+        raise PlanError(where, "an MQTT sensor needs a topic")
+    if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
+        raise PlanError(f"{where}, topic", "must name one topic, without wildcards", sensor.topic)
+
+
+def _check_place(where: str, sensor: PlannedSensor, taken: set[tuple[str, str]]) -> None:
+    """``taken``: where the sensors before are found; where this one is, is added."""
+    for place, found_by in (("address", sensor.address.upper()), ("topic", sensor.topic)):
+        if not found_by:
+            continue
+        if not is_printable(found_by):
+            raise PlanError(
+                f"{where}, {place}", "must not hold signs that cannot be seen", found_by
+            )
+        if (place, found_by) in taken:
+            raise PlanError(f"{where}, {place}", "is another sensor's already", found_by)
+        taken.add((place, found_by))
 
 
 def _check_file(where: str, sensor: PlannedSensor) -> None:

@@ -198,9 +198,20 @@ def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) ->
         for gap in session.data.sensors[number].gaps:
             _box(ax, gap, lane + 0.56, 0.38, layout, facecolor="none", edgecolor=LIGHT["faint"],
                  hatch="/////")  # fmt: skip
+    left_out, efforts, markers = (lanes.index(name) for name in _OTHERS)
+    _draw_warnings(ax, session, lane_of, len(lanes) - 1, layout)
+    _draw_exclusions(ax, session, lane_of, left_out, layout)
+    _draw_efforts(ax, session, efforts, layout)
+    _draw_markers(ax, session, markers, layout)
+
+
+def _draw_warnings(
+    ax: Axes, session: Session, lane_of: dict[int, int], last: int, layout: Layout
+) -> None:
+    """Each in the lane of its sensor; those of no sensor in the ``last``."""
     named_until: dict[int, float] = {}
     for warning in session.record.warnings:
-        lane = lane_of.get(warning.sensor, len(lanes) - 1)
+        lane = lane_of.get(warning.sensor, last)
         end = session.data.seconds if warning.end_s is None else warning.end_s
         colour = _severity_colour(warning.severity)
         stretch = Stretch(warning.since_s, max(end, warning.since_s + 1))
@@ -211,10 +222,15 @@ def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) ->
         if middle - half > named_until.get(lane, 0.0) - half / 2:  # else the table tells it apart
             _named(ax, stretch, lane + 0.29, name, layout, beside=True)
             named_until[lane] = middle + half
-    left_out, efforts, markers = (lanes.index(name) for name in _OTHERS)
+
+
+def _draw_exclusions(
+    ax: Axes, session: Session, lane_of: dict[int, int], left_out: int, layout: Layout
+) -> None:
+    """Those of one test sensor behind its lane, those of all merged in the lane ``left_out``."""
     merged = np.zeros(session.data.seconds, dtype=np.int32)
     for stretch in session.record.exclusions:
-        if stretch.sensor in (SESSION, plan.reference):
+        if stretch.sensor in (SESSION, session.record.plan.reference):
             merged[max(stretch.start_s, 0) : max(stretch.end_s, 0)] = NO_VALUE
         else:
             _box(ax, stretch, lane_of[stretch.sensor] + 0.05, 0.9, layout,
@@ -222,17 +238,23 @@ def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) ->
     for stretch in gaps_of(merged):
         _box(ax, stretch, left_out + 0.2, 0.6, layout, facecolor=LIGHT["alarm-tint"],
              edgecolor=LIGHT["alarm"])  # fmt: skip
+
+
+def _draw_efforts(ax: Axes, session: Session, lane: int, layout: Layout) -> None:
     for name, effort in named_efforts(session.record.efforts):
         if name.startswith("E"):
             stretch = Stretch(effort.start_s, effort.return_s)
-            _box(ax, stretch, efforts + 0.15, 0.7, layout, facecolor=LIGHT["panel"],
+            _box(ax, stretch, lane + 0.15, 0.7, layout, facecolor=LIGHT["panel"],
                  edgecolor=LIGHT["faint"])  # fmt: skip
-            _named(ax, stretch, efforts + 0.5, name, layout)
+            _named(ax, stretch, lane + 0.5, name, layout)
+
+
+def _draw_markers(ax: Axes, session: Session, lane: int, layout: Layout) -> None:
     for place, (t_ns, _) in enumerate(session.data.markers, 1):
         at = t_ns / NS_PER_S
         right = at > 0.95 * ax.get_xlim()[1]
         ax.annotate(
-            f"M{place}", (at, markers + 0.5),
+            f"M{place}", (at, lane + 0.5),
             xytext=((-0.25 if right else 0.25) * layout.type_pt, 0), textcoords="offset points",
             fontsize=0.8 * layout.type_pt, color=LIGHT["ink"], va="center",
             ha="right" if right else "left",

@@ -95,45 +95,59 @@ class PlanBuilder:
 
     def problems(self) -> list[str]:
         """What keeps this from being a plan, one sentence each; empty if it is one."""
-        found = []
+        return [
+            *self._missing_roles(),
+            *self._missing_facts(),
+            *self._missing_labels(),
+            *(
+                f"{sensor.label}: say where it is worn."
+                for sensor in self.sensors
+                if sensor.role != "companion" and not sensor.placement.strip()
+            ),
+        ] or self._broken_rules()
+
+    def _missing_roles(self) -> list[str]:
         if not self.sensors:
-            found.append("Tick the sensors that are worn.")
-        else:
-            roles = Counter(sensor.role for sensor in self.sensors)
-            if not roles["reference"]:
-                found.append("Choose which sensor is the reference.")
-            if not roles["test"]:
-                found.append("Add at least one sensor under test.")
+            return ["Tick the sensors that are worn."]
+        roles = {sensor.role for sensor in self.sensors}
+        found = []
+        if "reference" not in roles:
+            found.append("Choose which sensor is the reference.")
+        if "test" not in roles:
+            found.append("Add at least one sensor under test.")
+        return found
+
+    def _missing_facts(self) -> list[str]:
+        found = []
         if not self.wearer:
             found.append("Give the wearer a code, for example W1.")
         elif not _WEARER.fullmatch(self.wearer):
             found.append("The wearer is a code of up to 16 letters and digits, not a name.")
         if not self.activity.strip():
             found.append("Say what is done (the activity).")
+        return found
+
+    def _missing_labels(self) -> list[str]:
         labels = Counter(sensor.label.strip() for sensor in self.sensors)
-        if "" in labels:
-            found.append("Give every sensor a label.")
-        found += [
+        found = ["Give every sensor a label."] if "" in labels else []
+        return found + [
             f"Two sensors are called {label}: give each its own label."
             for label, count in labels.items()
             if label and count > 1
         ]
-        found += [
-            f"{sensor.label}: say where it is worn."
-            for sensor in self.sensors
-            if sensor.role != "companion" and not sensor.placement.strip()
-        ]
-        if not found:
-            try:
-                plan = self.plan()
-                if plan.invented:
-                    script_for(plan.activity)
-                for sensor in plan.sensors:
-                    if sensor.source == "simulated":
-                        kind_of(sensor)
-            except PlanError as error:
-                found.append(f"{error.field}: {error.rule}.")
-        return found
+
+    def _broken_rules(self) -> list[str]:
+        """What the plan itself, its activity's script or a simulated sensor's kind refuses."""
+        try:
+            plan = self.plan()
+            if plan.invented:
+                script_for(plan.activity)
+            for sensor in plan.sensors:
+                if sensor.source == "simulated":
+                    kind_of(sensor)
+        except PlanError as error:
+            return [f"{error.field}: {error.rule}."]
+        return []
 
     def plan(self) -> Plan:
         """The plan.  Raises :class:`PlanError` if it is not one yet."""

@@ -231,6 +231,17 @@ def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Sequence
         raise NoteError(f"a note cannot be of the kind {kind!r}; kinds are {', '.join(_BODIES)}")
     if set(body) != set(fields):
         raise NoteError(f"a note of the kind {kind} has {', '.join(fields)}; got {sorted(body)}")
+    _check_values(kind, body, len(plan.sensors))
+    if kind == UNDO:
+        _check_undo(body["note"], earlier)
+    if kind in (RELABEL, UNDO):
+        following = max((note.number for note in earlier), default=0) + 1
+        _with_labels(plan, effective([*earlier, Note(following, 0, kind, body)]).labels)
+
+
+def _check_values(kind: str, body: Mapping[str, Any], sensors: int) -> None:
+    """Refuse values of another type or out of their range."""
+    fields = _BODIES[kind]
     for name, wanted in fields.items():
         if not isinstance(body[name], wanted) or isinstance(body[name], bool):
             raise NoteError(f"{kind}: {name} must be of type {wanted.__name__}")
@@ -243,15 +254,8 @@ def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Sequence
             raise NoteError(f"{kind}: the {name} must not be empty")
     if "sensor" in fields:
         lowest = 1 if kind == RELABEL else 0
-        if not lowest <= body["sensor"] <= len(plan.sensors):
-            raise NoteError(
-                f"{kind}: the sensor must be a number from {lowest} to {len(plan.sensors)}"
-            )
-    if kind == UNDO:
-        _check_undo(body["note"], earlier)
-    if kind in (RELABEL, UNDO):
-        following = max((note.number for note in earlier), default=0) + 1
-        _with_labels(plan, effective([*earlier, Note(following, 0, kind, body)]).labels)
+        if not lowest <= body["sensor"] <= sensors:
+            raise NoteError(f"{kind}: the sensor must be a number from {lowest} to {sensors}")
 
 
 def _check_undo(number: int, earlier: Sequence[Note]) -> None:

@@ -288,33 +288,17 @@ def status_line(status: CaptureStatus) -> Text:
 def _sensor_cells(
     sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool, halted: str
 ) -> list[Text]:
+    """The cells that ``width`` characters have room for, in the order of the table's columns.
+
+    ``halted``: stands in place of the link's state; empty if it is not.
+    """
     tests = [other for other in snapshot.sensors if other.role == "test"]
-    fresh = sensor.held_bpm is not None
-    bpm = Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT)
-    differs = "" if sensor.difference_bpm is None else signed(sensor.difference_bpm, "+.0f")
-    inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
-    if sensor.role == "reference":
-        inside = Text("ref.", FAINT)
-    contact = {None: "", True: "yes", False: "NO"}[sensor.contact]
-    battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
-    silent = "" if sensor.age_s is None or sensor.age_s < 2 else f"{sensor.age_s:.0f} s"
     cells = [_named(sensor, tests, plain)]
     if width >= 100:
         cells.append(Text(sensor.placement))
-    live_link = sensor.link is not LinkState.FILE
-    cells += [
-        bpm,
-        Text(differs, OUT if sensor.within is False else ""),
-        inside,
-        Text(halted, OUT)
-        if halted
-        else Text(sensor.state, "" if sensor.link.is_up or not live_link else OUT),
-        Text(contact, OUT if sensor.contact is False else ""),
-        Text(battery),
-        Text(f"{100 * sensor.coverage:.0f} %"),
-        Text(str(sensor.gaps)),
-    ]
+    cells += [*_value_cells(sensor), *_link_cells(sensor, halted)]
     if width >= 80:
+        silent = "" if sensor.age_s is None or sensor.age_s < 2 else f"{sensor.age_s:.0f} s"
         cells.append(Text(silent, OUT if silent else ""))
     if width >= 120:
         cells.append(Text(f"{sensor.rate_hz:.1f}"))
@@ -322,6 +306,34 @@ def _sensor_cells(
     if width >= 140:
         cells += [Text(sensor.model), Text(sensor.firmware)]
     return cells
+
+
+def _value_cells(sensor: SensorStatus) -> list[Text]:
+    """Heart rate, its difference from the reference, and whether that is within tolerance."""
+    fresh = sensor.held_bpm is not None
+    differs = "" if sensor.difference_bpm is None else signed(sensor.difference_bpm, "+.0f")
+    inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
+    return [
+        Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT),
+        Text(differs, OUT if sensor.within is False else ""),
+        Text("ref.", FAINT) if sensor.role == "reference" else inside,
+    ]
+
+
+def _link_cells(sensor: SensorStatus, halted: str) -> list[Text]:
+    """State of the link, contact, battery, coverage and gaps."""
+    well = sensor.link.is_up or sensor.link is LinkState.FILE
+    battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
+    return [
+        Text(halted, OUT) if halted else Text(sensor.state, "" if well else OUT),
+        Text(
+            {None: "", True: "yes", False: "NO"}[sensor.contact],
+            OUT if sensor.contact is False else "",
+        ),
+        Text(battery),
+        Text(f"{100 * sensor.coverage:.0f} %"),
+        Text(str(sensor.gaps)),
+    ]
 
 
 def _named(sensor: SensorStatus, tests: Sequence[SensorStatus], plain: bool) -> Text:

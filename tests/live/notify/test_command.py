@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import time
 
@@ -64,10 +65,12 @@ def until_none_runs(runner):
         time.sleep(0.01)
 
 
-def test_it_gets_the_facts_twice(running, tmp_path):
+def test_it_gets_the_facts_twice(running, tmp_path, monkeypatch):
     """One JSON line on its standard input, and the same as environment variables; no shell reads
     either.
     """
+    for name in [name for name in os.environ if name.startswith("SIDEBEAT_")]:
+        monkeypatch.delenv(name)  # of the tests' own; what is inherited is not what is told
     out = tmp_path / "told"
     runner = running(TELL, str(out))
     runner.call(START)
