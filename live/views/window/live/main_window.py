@@ -16,15 +16,18 @@ from PySide6.QtWidgets import (
 )
 
 from analysis.board import Board
+from analysis.board.snapshot import Snapshot
 from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
+from live.views.window.live.controls import Controls
 from live.views.window.live.far_view import FarView
-from live.views.window.live.header import FOLLOWED, Header
-from live.views.window.live.reviewing import Review
+from live.views.window.live.header import Header
+from live.views.window.live.navigation import Navigation
+from live.views.window.live.reviewing import Review, ReviewOf, ReviewParts
 from live.views.window.live.status import StatusLine, fault_words
 from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
 from live.views.window.parts.appearance import Appearance
@@ -37,7 +40,6 @@ from live.views.window.parts.overlay import Overlays, Seen
 from live.views.window.parts.plain_text import set_window_title
 from live.views.window.parts.preferences import Remembered
 from live.views.window.parts.readout import Readout
-from live.views.window.parts.span import TimeSpan
 from live.views.window.parts.theme import LIGHT, Theme, looks_of
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
@@ -47,10 +49,6 @@ FRAME_MS: Final = 110
 
 TRAVEL_S: Final = 0.06
 """Time of one frame that goes into bringing a replay to where its cursor was put."""
-
-
-ReviewOf = Callable[["MainWindow", FileFeed], Review]
-"""Builds the review of a window on a file, once the window's own parts are there."""
 
 
 class MainWindow(QMainWindow):
@@ -64,7 +62,8 @@ class MainWindow(QMainWindow):
         self.plan = feed.plan
         self.faults = DrawingFaults()
         self.appearance = Appearance(theme)
-        self.span = TimeSpan()
+        self.navigation = Navigation(self._now_s, self)
+        self.span = self.navigation.span
         self.commands = Commands(self.model)
         self.notifier: Notifier | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
@@ -77,6 +76,8 @@ class MainWindow(QMainWindow):
         self._free_to_close = not feed.is_live
         self.dialog: LeaveDialog | HelpPage | None = None
         self._build(feed, review_of)
+        self._connect()
+        self._actions = self._table_of_actions()
         self._bind_keys()
         self.apply_theme()
         self._timer = QTimer(self)
@@ -107,7 +108,10 @@ class MainWindow(QMainWindow):
         self.overlays = Overlays(self.workbench.chart, self.faults, self.seen)
         self.review: Review | None = None
         if review_of is not None and isinstance(feed, FileFeed):
-            self.review = review_of(self, feed)
+            parts = ReviewParts(
+                self, self.model, self.faults, self.seen, self.mouse, self.workbench
+            )
+            self.review = review_of(self, feed, parts)
             layout.addWidget(self.review.bar)
             if not self.review.why_read_only:
                 self.header.allow_markers("note at cursor")
@@ -117,14 +121,19 @@ class MainWindow(QMainWindow):
             feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
         )
         self.setStatusBar(self.status_line)
-        self.header.marker.written.connect(self._set_marker)
+        self.controls = Controls(self.model, self.commands, self.header, self.workbench.warnings)
         self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
+        self.resize(1280, 720)
+
+    def _connect(self) -> None:
+        self.header.marker.written.connect(self._set_marker)
+        self.navigation.moved.connect(self.redraw)
+        self.navigation.looked_at.connect(self._show_workbench)
         self.readout.changed.connect(self.redraw)
         self.mouse.pointed.connect(self.readout.point)
-        self.workbench.chart.moved.connect(self._moved)
-        self.workbench.warnings.wanted.connect(self.look_at)
+        self.workbench.chart.moved.connect(self.navigation.show_stretch)
+        self.workbench.warnings.wanted.connect(self.navigation.look_at)
         self.workbench.cards.chosen.connect(self.select)
-        self.resize(1280, 720)
 
     def _bind_keys(self) -> None:
         self.shortcuts: dict[Action, list[QShortcut]] = {}
@@ -179,28 +188,7 @@ class MainWindow(QMainWindow):
             self.timeline = Timeline(self.plan)
         self.timeline.catch_up(model.board)
         snapshot = model.snapshot()
-        now_s = snapshot.t_ns / 1e9
-        whole = self.review.whole if self.review is not None else None
-        self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
-        self.span.room = self.workbench.chart.label_room
-        start_s, end_s = self.span.at(now_s)
-        frame = Frame(
-            plan=self.plan,
-            snapshot=snapshot,
-            board=model.board,
-            timeline=self.timeline,
-            looks=self.looks,
-            theme=self.theme,
-            start_s=start_s,
-            end_s=end_s,
-            now_s=now_s,
-            selected=self.selected,
-            whole=whole,
-            later=None if whole is None or self.review is None else self.review.warnings,
-            noted=None if self.review is None else self.review.markers,
-            halted=model.halted,
-            is_stale=model.is_stale,
-        )
+        frame = self._frame_of(snapshot)
         if self.review is not None:
             with self.faults.guard("replay"):
                 self.review.show_frame(frame)
@@ -219,15 +207,39 @@ class MainWindow(QMainWindow):
             self._free_to_close = True
             if self.review is None:
                 self.header.end()
-        self._over = over
+        self._over = self.controls.is_over = over
         effort = snapshot.effort if self.review is None else self.review.effort(snapshot.second)
         self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
-        news = self.commands.news()
-        if news:
+        if news := self.commands.news():
             self.header.say(news)
         self.status_line.show_state(
-            now_s, model.status, model.ended, fault_words(model, self.faults)
+            frame.now_s, model.status, model.ended, fault_words(model, self.faults)
+        )
+
+    def _frame_of(self, snapshot: Snapshot) -> Frame:
+        """All that the parts need to draw this instant."""
+        now_s = snapshot.t_ns / 1e9
+        whole = self.review.whole if self.review is not None else None
+        self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
+        self.span.room = self.workbench.chart.label_room
+        start_s, end_s = self.span.at(now_s)
+        return Frame(
+            plan=self.plan,
+            snapshot=snapshot,
+            board=self.model.board,
+            timeline=self.timeline,
+            looks=self.looks,
+            theme=self.theme,
+            start_s=start_s,
+            end_s=end_s,
+            now_s=now_s,
+            selected=self.selected,
+            whole=whole,
+            later=None if whole is None or self.review is None else self.review.warnings,
+            noted=None if self.review is None else self.review.markers,
+            halted=self.model.halted,
+            is_stale=self.model.is_stale,
         )
 
     def redraw(self) -> None:
@@ -236,73 +248,44 @@ class MainWindow(QMainWindow):
 
     # What the user does
 
+    def _table_of_actions(self) -> dict[Action, Callable[[], None]]:
+        controls, readout = self.controls, self.readout
+        return {
+            **self.navigation.actions,
+            Action.MARKER: controls.write_marker,
+            Action.MARK_NOW: controls.mark_now,
+            Action.NEXT_SENSOR: lambda: self._select_next(1),
+            Action.LAST_SENSOR: lambda: self._select_next(-1),
+            Action.TURN_PLANE: self.workbench.plane.turn,
+            Action.WARNINGS: self._go_to_warnings,
+            Action.CONNECT: lambda: controls.connect_sensor(self.selected),
+            Action.ACKNOWLEDGE: lambda: controls.acknowledge(everything=False),
+            Action.ACKNOWLEDGE_ALL: lambda: controls.acknowledge(everything=True),
+            Action.FAR: self._toggle_far,
+            Action.THEME: self._turn_theme,
+            Action.LARGER: lambda: self._resize_text(1),
+            Action.SMALLER: lambda: self._resize_text(-1),
+            Action.SIZE: lambda: self._resize_text(0),
+            Action.READOUT: lambda: readout.toggle(self.model.snapshot().second),
+            Action.READ_EARLIER: lambda: readout.step(-1, self.model.snapshot().second),
+            Action.READ_LATER: lambda: readout.step(1, self.model.snapshot().second),
+            Action.PAUSE: lambda: pause_or_play(self.model.feed, self.header.say),
+            Action.HELP: self._help,
+            Action.STOP: self._ask_to_stop,
+            Action.CLOSE: self._close,
+        }
+
     def do(self, action: Action) -> None:
         """Carry out one action, from a key or a button."""
-        now_s = self.model.snapshot().t_ns / 1e9
         if self.review is not None and self.review.do(action):
             self.redraw()
             return
-        match action:
-            case Action.MINUTE | Action.FIVE | Action.FIFTEEN | Action.ALL:
-                self.span.set_follow(FOLLOWED[action])
-            case Action.NOW:
-                self.span.back_to_now()
-            case Action.EARLIER:
-                self.span.pan(-0.25, now_s)
-            case Action.LATER:
-                self.span.pan(0.25, now_s)
-            case Action.CLOSER:
-                self.span.zoom(1 / 1.5, now_s)
-            case Action.WIDER:
-                self.span.zoom(1.5, now_s)
-            case Action.MARKER:
-                self._marker()
-            case Action.MARK_NOW:
-                self._mark_now()
-            case Action.NEXT_SENSOR:
-                self._select_next(1)
-            case Action.LAST_SENSOR:
-                self._select_next(-1)
-            case Action.TURN_PLANE:
-                self.workbench.plane.turn()
-            case Action.WARNINGS:
-                self.pages.setCurrentWidget(self.workbench_page)
-                if self.review is not None:
-                    self.review.show_warnings()
-                self.workbench_page.ensureWidgetVisible(self.workbench.warnings)
-                self.workbench.warnings.setFocus()
-            case Action.CONNECT:
-                if self.selected and not self._over:
-                    self.commands.connect(self.selected)
-            case Action.ACKNOWLEDGE:
-                self._acknowledge(everything=False)
-            case Action.ACKNOWLEDGE_ALL:
-                self._acknowledge(everything=True)
-            case Action.FAR:
-                self._toggle_far()
-            case Action.THEME:
-                self.appearance.turn()
-                self.apply_theme()
-            case Action.LARGER | Action.SMALLER | Action.SIZE:
-                self.appearance.resize({Action.LARGER: 1, Action.SMALLER: -1}.get(action, 0))
-                self.apply_theme()
-            case Action.READOUT:
-                self.readout.toggle(self.model.snapshot().second)
-            case Action.READ_EARLIER:
-                self.readout.step(-1, self.model.snapshot().second)
-            case Action.READ_LATER:
-                self.readout.step(1, self.model.snapshot().second)
-            case Action.PAUSE:
-                pause_or_play(self.model.feed, self.header.say)
-            case Action.HELP:
-                self.dialog = HelpPage(self.theme, self)
-                self.dialog.open()
-            case Action.STOP:
-                if self.header.buttons[Action.STOP].isEnabled():
-                    self._ask(closing=False)
-            case Action.CLOSE:
-                self.close()
+        if carry_out := self._actions.get(action):
+            carry_out()
         self.redraw()
+
+    def _now_s(self) -> float:
+        return self.model.snapshot().t_ns / 1e9
 
     def select(self, number: int) -> None:
         """Show this test sensor in the agreement plane."""
@@ -315,27 +298,20 @@ class MainWindow(QMainWindow):
         if tests:
             self.select(tests[(tests.index(self.selected) + step) % len(tests)])
 
-    def look_at(self, second: float) -> None:
-        """Bring a second into the middle of the picture."""
+    def _show_workbench(self) -> None:
         self.pages.setCurrentWidget(self.workbench_page)
-        self.span.centre_on(second, self.model.snapshot().t_ns / 1e9)
-        self.redraw()
 
-    def _moved(self, start_s: float, end_s: float) -> None:
-        self.span.set_free(start_s, end_s)
-        self.redraw()
+    def show_part(self, part: QWidget) -> None:
+        """Turn to the workbench, and scroll this part of it into sight."""
+        self._show_workbench()
+        self.workbench_page.ensureWidgetVisible(part)
 
-    def bring_into_picture(self, second: float) -> None:
-        """Move a picture that does not follow, if this second lies outside of it."""
-        start, end = self.span.at(self.model.snapshot().t_ns / 1e9)
-        if self.span.follow is None and not start <= second <= end:
-            self.look_at(second)
-        self.redraw()
-
-    def hold_picture(self) -> None:
-        """Stop following, and stay with the stretch that is shown."""
-        if self.span.follow is not None:
-            self.span.set_free(*self.span.at(self.model.snapshot().t_ns / 1e9))
+    def _go_to_warnings(self) -> None:
+        self._show_workbench()
+        if self.review is not None:
+            self.review.show_warnings()
+        self.show_part(self.workbench.warnings)
+        self.workbench.warnings.setFocus()
 
     def replan(self, plan: Plan) -> None:
         """The sensors have other labels now."""
@@ -351,31 +327,11 @@ class MainWindow(QMainWindow):
         if self.review is not None:
             self.review.add_marker(text, moment)
         else:
-            self.commands.marker(text, self.header.marker.now() - moment)
+            self.controls.set_marker(text, moment)
 
-    def _marker(self) -> None:
-        field = self.header.marker
-        if field.hasFocus() or field.text():
-            field.finish()
-        elif field.isEnabled():
-            field.begin()
-
-    def _mark_now(self) -> None:
-        if self.header.marker.isEnabled():
-            self.commands.marker("")
-
-    def _acknowledge(self, *, everything: bool) -> None:
-        """An alarm; else the warning chosen in the list, else the gravest that calls; or all."""
-        if self.model.acknowledge_alarm() and not everything:
-            return
-        calling = [w for w in self.model.snapshot().open_warnings if w.calls]
-        if not everything:
-            chosen = self.workbench.warnings.chosen()
-            calling = [w for w in calling if w.number == chosen] or calling[:1]
-        if not calling:
-            self.header.say("no warning calls")
-        elif not self._over:
-            self.commands.acknowledge(calling)
+    def say(self, text: str) -> None:
+        """One sentence to the user, above the picture."""
+        self.header.say(text)
 
     def _toggle_far(self) -> None:
         is_far = self.pages.currentWidget() is self.far
@@ -386,6 +342,14 @@ class MainWindow(QMainWindow):
     def theme(self) -> Theme:
         """The theme in use."""
         return self.appearance.theme
+
+    def _turn_theme(self) -> None:
+        self.appearance.turn()
+        self.apply_theme()
+
+    def _resize_text(self, step: int) -> None:
+        self.appearance.resize(step)
+        self.apply_theme()
 
     def recall(self, remembered: Remembered) -> None:
         """Use what the user chose in an earlier run, and keep what is chosen from now on."""
@@ -400,10 +364,21 @@ class MainWindow(QMainWindow):
         self.workbench.apply_theme(theme, font)
         self.status_line.apply_theme(theme)
         if self.review is not None:
-            self.review.apply_theme()
+            self.review.apply_theme(theme)
         self.redraw()
 
+    def _help(self) -> None:
+        self.dialog = HelpPage(self.theme, self)
+        self.dialog.open()
+
     # Leaving
+
+    def _close(self) -> None:
+        self.close()
+
+    def _ask_to_stop(self) -> None:
+        if self.header.buttons[Action.STOP].isEnabled():
+            self._ask(closing=False)
 
     def leave(self) -> None:
         """Close without asking; a running capture goes on."""

@@ -1,12 +1,14 @@
 """What a window asks of its review, where it shows a recorded session.
 
 The review is built above the window, by who opens it, and handed in: a live window loads neither it
-nor the statistics behind it.
+nor the statistics behind it.  It knows of the window what :class:`ReviewHost` says, and shares the
+parts of :class:`ReviewParts` with it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 from PySide6.QtWidgets import QWidget
@@ -14,9 +16,18 @@ from PySide6.QtWidgets import QWidget
 from analysis.board import Board, Marker
 from analysis.board.snapshot import SensorWarning
 from analysis.statistics.effort_finder import EffortState
+from live.protocol.file_feed import FileFeed
+from live.protocol.view_model import ViewModel
+from live.views.window.live.navigation import Navigation
+from live.views.window.live.workbench import Workbench
+from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
+from live.views.window.parts.mouse import MouseGestures
+from live.views.window.parts.overlay import Seen
+from live.views.window.parts.theme import Theme
 from live.views.window.parts.timeline import Timeline
+from replay.plan import Plan
 
 
 class Review(Protocol):
@@ -78,5 +89,47 @@ class Review(Protocol):
     def add_marker(self, text: str, t_ns: int) -> None:
         """Add a marker to the notes."""
 
-    def apply_theme(self) -> None:
+    def apply_theme(self, theme: Theme) -> None:
         """Follow the window's theme and size of text."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewParts:
+    """What the review shares with its window: data, and the panels that it adds to.
+
+    ``parent``: the window itself, over which dialogs stand.
+    """
+
+    parent: QWidget
+    model: ViewModel
+    faults: DrawingFaults
+    seen: Seen
+    mouse: MouseGestures
+    workbench: Workbench
+
+
+class ReviewHost(Protocol):
+    """What the review asks of its window, and tells it."""
+
+    plan: Plan
+    selected: int
+    navigation: Navigation
+
+    def do(self, action: Action) -> None:
+        """Carry out one action, from a key or a button."""
+
+    def say(self, text: str) -> None:
+        """One sentence to the user."""
+
+    def redraw(self) -> None:
+        """Draw at the next frame even if nothing comes."""
+
+    def replan(self, plan: Plan) -> None:
+        """The sensors have other labels now."""
+
+    def show_part(self, part: QWidget) -> None:
+        """Turn to the workbench, and scroll this part of it into sight."""
+
+
+ReviewOf = Callable[[ReviewHost, FileFeed, ReviewParts], Review]
+"""Builds the review of a window on a file, once the window's own parts are there."""

@@ -103,6 +103,16 @@ class Workbench(QWidget):
             with self._faults.guard("agreement plane"):
                 self.plane.show_frame(frame)
 
+    def put_below(self, part: QWidget) -> None:
+        """Let this part stand below the time panels, in place of ``under``."""
+        self.left.replaceWidget(1, part)
+        self.left.setStretchFactor(0, 1)
+
+    def share_below(self, share: float) -> None:
+        """Give what stands below the time panels this share of the height."""
+        self.lower_share = share
+        self.share()
+
     def replan(self, plan: Plan, theme: Theme) -> None:
         """Other labels."""
         self.chart.replan(plan, theme)

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
 from analysis.session.exclusions import Answer, Suggestion
 from analysis.session.note_history import Notebook, refusal, why_read_only
 from live.protocol.file_feed import FileFeed
+from live.views.window.live.reviewing import ReviewHost, ReviewParts
 from live.views.window.parts.keys import Action
 from live.views.window.parts.overlay import DrawnStretch, Standing
 from live.views.window.review.note_dialogs import Ask, LabelAsk, StretchAsk
 from live.views.window.review.notes_list import ACCEPT, REFUSE, Entry, NotesPage, entries
 from replay.errors import SidebeatError
-
-if TYPE_CHECKING:
-    from live.views.window.live.main_window import MainWindow
 
 
 class Annotations(QObject):
@@ -25,15 +23,17 @@ class Annotations(QObject):
 
     changed = Signal()
 
-    def __init__(self, window: MainWindow, feed: FileFeed) -> None:
-        super().__init__(window)
-        self._window = window
+    def __init__(self, host: ReviewHost, feed: FileFeed, parts: ReviewParts) -> None:
+        super().__init__(parts.parent)
+        self._host = host
+        self._model = parts.model
+        self._parent = parts.parent
         self.feed = feed
-        self.seen = window.seen
+        self.seen = parts.seen
         self.notebook = Notebook(feed.capture, self._noted)
         self.why_not = why_read_only(feed.capture.path)
         self.suggested: tuple[Suggestion, ...] = ()
-        self.page = NotesPage(window.do)
+        self.page = NotesPage(host.do)
         self.page.asked.connect(self._answer)
         self.dialog: Ask | None = None
         self.show_notes()
@@ -44,7 +44,7 @@ class Annotations(QObject):
         self.show_notes()
 
     def do(self, action: Action) -> bool:
-        """Carry out a action that is about notes; false for any other."""
+        """Carry out an action that is about notes; false for any other."""
         match action:
             case Action.STRETCH_FROM:
                 self._hold(self._cursor_s, None)
@@ -76,9 +76,9 @@ class Annotations(QObject):
         """A stretch is being dragged out, or has been."""
         low, high = sorted((max(start_s, 0.0), min(max(end_s, 0.0), self.feed.duration_ns / 1e9)))
         self.seen.selection = (low, high) if high - low >= 0.5 else None
-        self._window.redraw()
+        self._host.redraw()
         if not held and self.seen.selection is not None:
-            self._window.header.say("stretch in hand: X excludes it, Shift+X marks an effort")
+            self._host.say("stretch in hand: X excludes it, Shift+X marks an effort")
 
     def _hold(self, start_s: float | None, end_s: float | None) -> None:
         low, high = self.seen.selection or (self._cursor_s, self._cursor_s)
@@ -90,7 +90,7 @@ class Annotations(QObject):
 
     def _refused(self) -> bool:
         if self.why_not:
-            self._window.header.say(self.why_not)
+            self._host.say(self.why_not)
         return bool(self.why_not)
 
     def _open(self, dialog: Ask) -> None:
@@ -102,11 +102,14 @@ class Annotations(QObject):
             return
         selection = self.seen.selection
         if selection is None or selection[1] <= selection[0]:
-            self._window.header.say("first take a stretch: drag with Shift, or I and O")
+            self._host.say("first take a stretch: drag with Shift, or I and O")
             return
-        window = self._window
         dialog = StretchAsk(
-            window.plan, selection, self.feed.duration_ns / 1e9, window, is_effort=is_effort
+            self._host.plan,
+            selection,
+            self.feed.duration_ns / 1e9,
+            self._parent,
+            is_effort=is_effort,
         )
         kind = "effort" if is_effort else "exclusion"
         dialog.given.connect(lambda body: self._add_stretch(kind, body))
@@ -119,7 +122,7 @@ class Annotations(QObject):
     def _ask_label(self) -> None:
         if self._refused():
             return
-        dialog = LabelAsk(self._window.plan, self._window.selected, self._window)
+        dialog = LabelAsk(self._host.plan, self._host.selected, self._parent)
         dialog.given.connect(lambda body: self._add("relabel", body))
         self._open(dialog)
 
@@ -127,7 +130,7 @@ class Annotations(QObject):
         """Add a marker at ``t_ns`` or at the cursor; without text it gets a number."""
         if self._refused():
             return
-        count = len(self._window.model.board.markers) + len(self.notebook.effective.markers)
+        count = len(self._model.board.markers) + len(self.notebook.effective.markers)
         body = {
             "t_ns": self.feed.position_ns if t_ns is None else t_ns,
             "text": text or f"marker {count + 1}",
@@ -153,11 +156,11 @@ class Annotations(QObject):
         if self._refused():
             return
         if redo and not self.notebook.redoable:
-            self._window.header.say("nothing to redo")
+            self._host.say("nothing to redo")
         elif redo:
             self._try(self.notebook.redo, "redone")
         elif not self.notebook.undoable:
-            self._window.header.say("nothing to undo")
+            self._host.say("nothing to undo")
         else:
             what = self.notebook.undoable
             self._try(self.notebook.undo, f"undone: {what}")
@@ -166,9 +169,9 @@ class Annotations(QObject):
         try:
             work()
         except SidebeatError as error:
-            self._window.header.say(refusal(error, self.feed.capture.path))
+            self._host.say(refusal(error, self.feed.capture.path))
             return False
-        self._window.header.say(said)
+        self._host.say(said)
         return True
 
     def _noted(self) -> None:

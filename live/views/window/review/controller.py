@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable
+from functools import partial
+from typing import Final
 
 from PySide6.QtCore import QObject, Qt
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -15,8 +17,10 @@ from analysis.session.event_log import notifications
 from analysis.session.index import Findings, Job, Survey, findings, read_survey
 from analysis.statistics.effort_finder import EffortState, state_at
 from live.protocol.file_feed import FileFeed
+from live.views.window.live.reviewing import ReviewHost, ReviewParts
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
+from live.views.window.parts.theme import Theme
 from live.views.window.parts.timeline import Timeline
 from live.views.window.review.annotations import Annotations
 from live.views.window.review.notifications import REACH_S, NotificationsPage
@@ -26,9 +30,6 @@ from live.views.window.review.tabs import Tabs
 from live.views.window.review.transport import Transport, next_speed
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
-
-if TYPE_CHECKING:
-    from live.views.window.live.main_window import MainWindow
 
 _JUMPS: Final = {
     Action.NEXT_WARNING: (MomentKind.WARNING, True),
@@ -47,11 +48,13 @@ _AGAIN_NS: Final = NS_PER_S
 class ReviewController(QObject):
     """Belongs to a window that shows a file.  Built once the window's own parts are there."""
 
-    def __init__(self, window: MainWindow, feed: FileFeed) -> None:
-        super().__init__(window)
-        self._window = window
+    def __init__(self, host: ReviewHost, feed: FileFeed, parts: ReviewParts) -> None:
+        super().__init__(parts.parent)
+        self._host = host
+        self._model = parts.model
+        self._workbench = parts.workbench
         self.feed = feed
-        self.seen = window.seen
+        self.seen = parts.seen
         self.survey: Survey | None = None
         self.found: Findings | None = None
         self.ahead = feed.shows_ahead
@@ -63,24 +66,23 @@ class ReviewController(QObject):
         self._count_again = False
         self._resume = False
         self._shown_at: tuple[object, ...] = ()
-        self.annotations = Annotations(window, feed)
-        self._build()
+        self.annotations = Annotations(host, feed, parts)
+        self._build(parts)
+        self._actions = self._table_of_actions()
 
-    def _build(self) -> None:
-        window = self._window
-        self.transport = Transport(window.do)
-        self.overview = Overview(window.faults, self.feed.duration_ns / 1e9)
+    def _build(self, parts: ReviewParts) -> None:
+        host, workbench = self._host, self._workbench
+        self.transport = Transport(host.do)
+        self.overview = Overview(parts.faults, self.feed.duration_ns / 1e9)
         self.bar = QWidget()
         layout = QVBoxLayout(self.bar)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(3)
         layout.addWidget(self.overview)
         layout.addWidget(self.transport)
-        workbench = window.workbench
         self.tabs = Tabs()
-        workbench.left.replaceWidget(1, self.tabs)
-        workbench.left.setStretchFactor(0, 1)
-        self.notifications = NotificationsPage(window.plan, window.faults)
+        workbench.put_below(self.tabs)
+        self.notifications = NotificationsPage(host.plan, parts.faults)
         self.numbers = NumbersPage()
         self.notes = self.annotations.page
         for page, name, hint in (
@@ -92,16 +94,16 @@ class ReviewController(QObject):
             self.tabs.add(page, name, hint)
         self.tabs.turned.connect(self._turned)
         self.overview.wanted.connect(self.scrub)
-        window.mouse.takes_drags = True
-        window.mouse.scrubbed.connect(self._scrub_axis)
-        window.mouse.stretched.connect(self.annotations.stretch)
+        parts.mouse.takes_drags = True
+        parts.mouse.scrubbed.connect(self._scrub_axis)
+        parts.mouse.stretched.connect(self.annotations.stretch)
         self.annotations.changed.connect(self._noted)
         self.notifications.wanted.connect(self.go_to)
         self.notes.wanted.connect(self.go_to)
-        for part in (window.workbench.chart, self.overview):
+        for part in (workbench.chart, self.overview):
             space = QShortcut(QKeySequence(Qt.Key.Key_Space), part)
             space.setContext(Qt.ShortcutContext.WidgetShortcut)
-            space.activated.connect(lambda: window.do(Action.PAUSE))
+            space.activated.connect(lambda: host.do(Action.PAUSE))
 
     @property
     def why_read_only(self) -> str:
@@ -110,7 +112,7 @@ class ReviewController(QObject):
 
     def show_warnings(self) -> None:
         """Turn to the page with the warnings."""
-        self.tabs.show_page(self._window.workbench.under)
+        self.tabs.show_page(self._workbench.under)
 
     def add_marker(self, text: str, t_ns: int) -> None:
         """Add a marker to the notes."""
@@ -149,7 +151,7 @@ class ReviewController(QObject):
 
     def _take_survey(self, survey: Survey) -> None:
         self.survey = survey
-        whole = Timeline(self._window.plan)
+        whole = Timeline(self._host.plan)
         whole.catch_up(survey.board)
         self._whole = whole
         self._named = survey.board.warnings
@@ -177,7 +179,7 @@ class ReviewController(QObject):
         )
         excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.record.exclusions)
         self.overview.show_session(found.data.reference.grid, found.moments, excluded)
-        self._window.redraw()
+        self._host.redraw()
 
     # Pictures
 
@@ -210,7 +212,7 @@ class ReviewController(QObject):
         """Markers set while recording and afterwards, in order; those after the cursor only if
         what comes after it is shown.
         """
-        board = self.whole_board or self._window.model.board
+        board = self.whole_board or self._model.board
         noted = [
             Marker(t_ns, f"✎ {text}") for t_ns, text in self.annotations.notebook.effective.markers
         ]
@@ -219,7 +221,7 @@ class ReviewController(QObject):
     def effort(self, second: int) -> EffortState | None:
         """The effort at a second by the count of the whole session, once that is known."""
         if self.found is None:
-            return self._window.model.board.effort
+            return self._model.board.effort
         return state_at(self.found.efforts, second)
 
     def show_state(self) -> None:
@@ -241,7 +243,7 @@ class ReviewController(QObject):
             at_ns,
             frame.theme.name,
             self.survey is None,
-            self._window.plan,
+            self._host.plan,
             frame.snapshot.second,
         )
         if key == self._shown_at:
@@ -257,94 +259,90 @@ class ReviewController(QObject):
                 before=None if self.survey is None else self.survey.before,
             )
         except SidebeatError as error:
-            self._window.header.say(str(error))
+            self._host.say(str(error))
             rows = ()
         self.notifications.show_around(rows, at_ns, frame)
 
-    def apply_theme(self) -> None:
+    def apply_theme(self, theme: Theme) -> None:
         """Sizes and colours that follow the theme and the text."""
         self.transport.apply_theme()
-        self.overview.theme = self._window.theme
+        self.overview.theme = theme
         self.overview.updateGeometry()
         self.overview.update()
-        self.notifications.apply_theme(self._window.theme)
+        self.notifications.apply_theme(theme)
         self.numbers.apply_theme()
         self._shown_at = ()
 
     def _turned(self) -> None:
         page = self.tabs.pages.currentWidget()
         # Tables need more room than the plane; the panels keep the rest.
-        workbench = self._window.workbench
-        workbench.lower_share = 0.27 if page is workbench.under else 0.42
-        workbench.share()
+        self._workbench.share_below(0.27 if page is self._workbench.under else 0.42)
         self._shown_at = ()
-        self._window.redraw()
+        self._host.redraw()
 
     def _noted(self) -> None:
         """The notes have changed: everything that rests on them follows."""
         plan = self.feed.plan
-        if plan != self._window.plan:
-            self._window.replan(plan)
+        if plan != self._host.plan:
+            self._host.replan(plan)
             self.notifications.model.plan = plan
             self.feed.reload()
         self._count()
-        self._window.redraw()
+        self._host.redraw()
 
     # The player
 
     def do(self, action: Action) -> bool:
-        """Carry out a action that is about a recorded session; false for any other."""
+        """Carry out an action that is about a recorded session; false for any other."""
+        if carry_out := self._actions.get(action):
+            carry_out()
+            return True
+        return self.annotations.do(action)
+
+    def _table_of_actions(self) -> dict[Action, Callable[[], None]]:
         feed = self.feed
-        match action:
-            case Action.PAUSE:
-                if feed.playing:
-                    feed.pause()
-                else:
-                    feed.play()
-            case Action.STEP_ON:
-                feed.step()
-            case Action.STEP_BACK:
-                feed.step(-1)
-            case Action.SKIP_ON:
-                feed.skip(10 * NS_PER_S)
-            case Action.SKIP_BACK:
-                feed.skip(-10 * NS_PER_S)
-            case Action.TO_START:
-                self.go_to(0)
-            case Action.FASTER:
-                feed.speed = next_speed(feed.speed, 1)
-            case Action.SLOWER:
-                feed.speed = next_speed(feed.speed, -1)
-            case Action.AHEAD:
-                self.ahead = not self.ahead
-            case Action.NOTIFICATIONS:
-                self._turn(self.notifications, self.notifications.table)
-            case Action.NUMBERS:
-                self._turn(self.numbers, self.numbers.table)
-            case Action.NOTES:
-                self._turn(self.notes, self.notes.list)
-            case _ if action in _JUMPS:
-                self._jump(*_JUMPS[action])
-            case _:
-                return self.annotations.do(action)
-        return True
+        return {
+            Action.PAUSE: self._pause,
+            Action.STEP_ON: feed.step,
+            Action.STEP_BACK: partial(feed.step, -1),
+            Action.SKIP_ON: partial(feed.skip, 10 * NS_PER_S),
+            Action.SKIP_BACK: partial(feed.skip, -10 * NS_PER_S),
+            Action.TO_START: partial(self.go_to, 0),
+            Action.FASTER: partial(self._change_speed, 1),
+            Action.SLOWER: partial(self._change_speed, -1),
+            Action.AHEAD: self._turn_ahead,
+            Action.NOTIFICATIONS: partial(self._turn, self.notifications, self.notifications.table),
+            Action.NUMBERS: partial(self._turn, self.numbers, self.numbers.table),
+            Action.NOTES: partial(self._turn, self.notes, self.notes.list),
+            **{action: partial(self._jump, *jump) for action, jump in _JUMPS.items()},
+        }
+
+    def _pause(self) -> None:
+        if self.feed.playing:
+            self.feed.pause()
+        else:
+            self.feed.play()
+
+    def _change_speed(self, step: int) -> None:
+        self.feed.speed = next_speed(self.feed.speed, step)
+
+    def _turn_ahead(self) -> None:
+        self.ahead = not self.ahead
 
     def _turn(self, page: QWidget, focus: QWidget) -> None:
-        window = self._window
-        window.pages.setCurrentWidget(window.workbench_page)
         self.tabs.show_page(page)
-        window.workbench_page.ensureWidgetVisible(self.tabs)
+        self._host.show_part(self.tabs)
         focus.setFocus()
 
     def go_to(self, t_ns: int) -> None:
         """Put the cursor there, and bring it into the picture."""
         self.feed.seek(t_ns)
-        self._window.bring_into_picture(t_ns / 1e9)
+        self._host.navigation.bring_into_picture(t_ns / 1e9)
 
     def _jump(self, kind: MomentKind, forward: bool) -> None:
-        window = self._window
+        host = self._host
         if self.found is None:
-            window.header.say("still reading the whole capture")
+            host.say("still reading the whole capture")
             return
         at_ns = self.feed.position_ns
         if forward:
@@ -354,10 +352,10 @@ class ReviewController(QObject):
             moment = last_moment(self.found.moments, kind, at_ns - behind)
         if moment is None:
             where = "after" if forward else "before"
-            window.header.say(f"no {kind.value} {where} the cursor")
+            host.say(f"no {kind.value} {where} the cursor")
             return
         self.go_to(moment.t_ns)
-        window.header.say(moment.text)
+        host.say(moment.text)
 
     def scrub(self, second: float, held: bool) -> None:
         """Move the cursor along with the mouse; it plays on when the button is let go."""
@@ -368,13 +366,13 @@ class ReviewController(QObject):
         # While the board is still on its way, a new goal at each move would never be reached.
         if not held or not self.feed.catching_up:
             self.feed.seek(t_ns)
-            self._window.bring_into_picture(second)
+            self._host.navigation.bring_into_picture(second)
         if not held and self._resume:
             self._resume = False
             self.feed.play()
-        self._window.redraw()
+        self._host.redraw()
 
     def _scrub_axis(self, second: float, held: bool) -> None:
         # A picture that followed the cursor would run away under the hand.
-        self._window.hold_picture()
+        self._host.navigation.hold_picture()
         self.scrub(second, held)
