@@ -159,6 +159,11 @@ def sums_of(
 
     Equal, not merely close, to :class:`analysis.statistics.rolling.RollingAgreement` fed the same
     pairs. Raises ``ValueError`` if the lengths differ.
+
+    >>> import numpy as np
+    >>> sums = sums_of(np.array([100_000, 120_000]), np.array([102_000, 110_000]), Tolerance(5, 10))
+    >>> sums.pairs, sums.absolute, sums.within
+    (2, 12000, 2)
     """
     if ref_mbpm.shape != test_mbpm.shape:
         raise ValueError(f"grids of different length: {ref_mbpm.shape} and {test_mbpm.shape}")
@@ -181,7 +186,11 @@ def sums_of(
 
 
 def range_of_counts(counts: Sequence[int], total: int) -> int:
-    """95th minus 5th percentile of a histogram of whole bpm (nearest rank), in bpm."""
+    """95th minus 5th percentile of a histogram of whole bpm (nearest rank), in bpm.
+
+    >>> range_of_counts([0, 3, 0, 4], 7)
+    2
+    """
     if total == 0:
         return 0
     # Nearest rank: the first bpm at which the running count reaches 5 % (95 %) of the total.

@@ -150,7 +150,11 @@ class Alignment:
 
 
 def slip_name(slip_s: int) -> str:
-    """What a slip of whole quarters of an hour most likely is."""
+    """What a slip of whole quarters of an hour most likely is.
+
+    >>> slip_name(3600)
+    'Its clock was 1 h behind: most likely a slip of daylight saving or of one time zone.'
+    """
     minutes = abs(slip_s) // 60
     size = f"{minutes // 60} h" + (f" {minutes % 60} min" if minutes % 60 else "")
     ahead = "ahead" if slip_s < 0 else "behind"

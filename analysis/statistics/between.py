@@ -34,7 +34,15 @@ class IntraclassCorrelation:
 
 
 def intraclass_correlation(ratings: FloatArray) -> IntraclassCorrelation:
-    """Of ``ratings`` float64[targets, raters].  Raises ``ValueError`` below two of either."""
+    """Of ``ratings`` float64[targets, raters].  Raises ``ValueError`` below two of either.
+
+    >>> import numpy as np
+    >>> ratings = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8],
+    ...                     [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
+    >>> found = intraclass_correlation(ratings.astype(float))
+    >>> round(found.one_way, 2), round(found.agreement, 2), round(found.consistency, 2)
+    (0.17, 0.29, 0.71)
+    """
     n, k = ratings.shape
     if n < 2 or k < 2:
         raise ValueError(f"intraclass correlation needs two targets and two raters, got {n}×{k}")
@@ -73,6 +81,11 @@ def correlation_within(
 
     ``subjects``, ``x``, ``y``: of each observation.  Raises ``ValueError`` with fewer than three
     degrees of freedom.
+
+    >>> import numpy as np
+    >>> x, y = np.array([1.0, 2, 3, 1, 2, 3]), np.array([2.0, 4, 5, 7, 9, 11])
+    >>> round(correlation_within(['W1'] * 3 + ['W2'] * 3, x, y).r, 4)
+    0.9834
     """
     places = {subject: place for place, subject in enumerate(dict.fromkeys(subjects))}
     owner = np.array([places[subject] for subject in subjects])
@@ -93,6 +106,9 @@ def sessions_needed(effect: float, power: float = 0.8, significance: float = 0.0
     standard deviations of the session differences; exact, by the noncentral t distribution.
 
     Raises ``ValueError`` unless ``effect`` is positive.
+
+    >>> round(sessions_needed(0.5), 2)
+    33.37
     """
     if not effect > 0:
         raise ValueError(f"the effect must be positive, got {effect}")

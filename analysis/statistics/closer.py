@@ -72,6 +72,13 @@ def compare_all(
 
     ``reference`` and ``sensors`` (by number): grids int32[n] in mbpm with ``NO_VALUE`` in gaps.
     ``kept`` (by number): bool[n], the seconds that count for each sensor.
+
+    >>> import numpy as np
+    >>> ref = np.round(120_000 + 30_000 * np.sin(np.arange(1200) / 60)).astype(np.int32)
+    >>> near, far = ref + 1_000, ref + 6_000
+    >>> (found,) = compare_all(ref, {2: far, 3: near}, {2: ref > 0, 3: ref > 0})
+    >>> found.closer, found.other, round(found.difference.value, 3)
+    (3, 2, 5.0)
     """
     course = np.abs(course_of(reference / 1000, reference != NO_VALUE))
     found = []

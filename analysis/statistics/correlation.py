@@ -56,6 +56,11 @@ def correlation_of(
     ``present`` bool[n] (default: everywhere).  ``degrees``: of freedom
     (:func:`~analysis.statistics.longrun.degrees_for`); ``None``: no interval.  ``course``
     float64[n, m]: what of the reference a sensor that smooths goes wrong by.
+
+    >>> import numpy as np
+    >>> x, y = np.array([60.0, 80, 100, 120]), np.array([62.0, 79, 103, 118])
+    >>> round(correlation_of(x, y, degrees=None).r.value, 4)
+    0.9963
     """
     if present is None:
         present = np.ones(len(reference), dtype=bool)
@@ -112,7 +117,12 @@ def _with_interval(
 
 
 def most_in_one(values: FloatArray) -> float:
-    """Largest share of the sum of squares around the mean that one of eight stretches holds."""
+    """Largest share of the sum of squares around the mean that one of eight stretches holds.
+
+    >>> import numpy as np
+    >>> most_in_one(np.array([0.0] * 7 + [8.0]))
+    0.875
+    """
     squares = (values - values.mean()) ** 2
     total = float(squares.sum())
     if total == 0 or len(values) < BATCHES:
@@ -121,7 +131,11 @@ def most_in_one(values: FloatArray) -> float:
 
 
 def fisher_interval(r: float, count: float) -> Interval:
-    """95 % interval of a correlation from ``count`` independent pairs (Fisher, Metron 1921)."""
+    """95 % interval of a correlation from ``count`` independent pairs (Fisher, Metron 1921).
+
+    >>> [round(end, 4) for end in fisher_interval(0.9, 28)]
+    [0.7933, 0.9531]
+    """
     half = Z / math.sqrt(count - 3)
     z = math.atanh(r)
     return math.tanh(z - half), math.tanh(z + half)

@@ -96,6 +96,11 @@ def delay_of(
     Grids int32[n] in mbpm with ``NO_VALUE`` in gaps.  ``earlier_age_s``: mean age of the test
     sensor's values on the grid minus that of the reference's (:func:`mean_age_s`); a value that
     is older when the grid second strikes is not later.  A caution beside a value tells its doubt.
+
+    >>> import numpy as np
+    >>> ref = np.round(120_000 + 30_000 * np.sin(np.arange(1200) / 60)).astype(np.int32)
+    >>> round(delay_of(ref, shifted(ref, 4.0))[0].value, 2)
+    4.0
     """
     core = _core(ref_mbpm, test_mbpm)
     if len(core) < SHORTEST_CORE_S:
@@ -159,6 +164,11 @@ def mean_age_s(t_ns: npt.NDArray[np.int64], grid: npt.NDArray[np.int32]) -> floa
     """Mean age in s of a sensor's values when their grid seconds strike.
 
     ``t_ns`` int64[n]: times of its valid readings; ``grid`` int32[seconds].  0 without values.
+
+    >>> import numpy as np
+    >>> t_ns = np.array([500_000_000, 1_500_000_000])
+    >>> mean_age_s(t_ns, np.array([NO_VALUE, 70_000, 71_000], dtype=np.int32))
+    0.5
     """
     seconds = np.flatnonzero(grid != NO_VALUE)
     if len(seconds) == 0:
@@ -172,6 +182,10 @@ def shifted(ref_mbpm: npt.NDArray[np.int32], delay_s: float) -> npt.NDArray[np.i
     """The reference as a sensor with this delay would show it, to the whole second.
 
     int32[n]; the seconds for which it was not yet (or no longer) recorded are ``NO_VALUE``.
+
+    >>> import numpy as np
+    >>> shifted(np.array([60_000, 70_000, 80_000], dtype=np.int32), 1.0).tolist()
+    [-1, 60000, 70000]
     """
     shift = round(delay_s)
     result = np.full_like(ref_mbpm, NO_VALUE)

@@ -79,6 +79,14 @@ def departures_of(
     """Departures of a test sensor, grids int32[n] in mbpm with ``NO_VALUE`` in gaps.
 
     ``kept`` bool[n]: grid seconds that count (default: all).
+
+    >>> import numpy as np
+    >>> ref = np.round(120_000 + 30_000 * np.sin(np.arange(1200) / 60)).astype(np.int32)
+    >>> test = ref.copy()
+    >>> test[300:360] += 25_000
+    >>> found = departures_of(ref, test, Tolerance(5, 10))
+    >>> found.longest.start_s, found.longest.end_s, found.beyond_20_s
+    (300, 360, 60)
     """
     present = pairs_of(ref_mbpm, test_mbpm)
     if kept is not None:

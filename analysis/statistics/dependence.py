@@ -88,7 +88,11 @@ class Dependence:
 
 
 def first_order(phi: float, seconds: int) -> Dependence:
-    """An AR(1) model with coefficient ``phi`` (0 … 0.9999) for a series of this length."""
+    """An AR(1) model with coefficient ``phi`` (0 … 0.9999) for a series of this length.
+
+    >>> first_order(0.5, 60).rho[:4].tolist()
+    [1.0, 0.5, 0.25, 0.125]
+    """
     powers: FloatArray = phi ** np.arange(_reach(phi, seconds), dtype=np.float64)
     return Dependence(1, powers)
 
@@ -124,7 +128,12 @@ def dependence_of(values: FloatArray, present: BoolArray) -> Dependence | None:
 
 
 def kurtosis_of(values: FloatArray) -> float:
-    """Fourth central moment over the squared variance; 3 for a normal distribution."""
+    """Fourth central moment over the squared variance; 3 for a normal distribution.
+
+    >>> import numpy as np
+    >>> kurtosis_of(np.array([-1.0, 1, -1, 1]))
+    1.0
+    """
     centred = values - values.mean()
     variance = float(np.mean(centred**2))
     return float(np.mean(centred**4)) / variance**2 if variance > 0 else 3.0

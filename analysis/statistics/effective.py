@@ -23,7 +23,12 @@ FEWEST_NEIGHBOURS: Final = 30
 
 
 def lag_counts(present: BoolArray, lags: int) -> FloatArray:
-    """How many pairs of present seconds are 0 … ``lags`` s apart, float64[lags + 1]."""
+    """How many pairs of present seconds are 0 … ``lags`` s apart, float64[lags + 1].
+
+    >>> import numpy as np
+    >>> lag_counts(np.array([True, True, False, True]), 2).tolist()
+    [3.0, 1.0, 1.0]
+    """
     return np.rint(_lagged_sums(present.astype(float), lags))
 
 
@@ -33,6 +38,10 @@ def lagged_correlation(values: FloatArray, present: BoolArray, lags: int) -> Flo
     ``values`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.  0 at
     lags for which no pair exists.  With gaps this is much steadier where neighbours are nearly
     equal than one common spread would be, and never exceeds 1.
+
+    >>> import numpy as np
+    >>> lagged_correlation(np.array([1.0, -1, 1, -1]), np.ones(4, bool), 1).tolist()
+    [1.0, -1.0]
     """
     centred = _centred(values, present)
     result = np.zeros(lags + 1)
@@ -55,7 +64,12 @@ def _centred(values: FloatArray, present: BoolArray) -> FloatArray:
 
 
 def neighbours(present: BoolArray) -> int:
-    """Number of adjacent seconds that are both present."""
+    """Number of adjacent seconds that are both present.
+
+    >>> import numpy as np
+    >>> neighbours(np.array([True, True, False, True]))
+    1
+    """
     return int(np.count_nonzero(present[1:] & present[:-1]))
 
 

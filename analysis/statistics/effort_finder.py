@@ -78,7 +78,12 @@ class EffortState:
 
 
 def state_at(efforts: Sequence[Effort], second: int) -> EffortState | None:
-    """Where the wearer was at a second of a whole session, from its efforts in order."""
+    """Where the wearer was at a second of a whole session, from its efforts in order.
+
+    >>> effort = Effort(Kind.EFFORT, 60, 120, 180, base_bpm=80.0, peak_bpm=150.0)
+    >>> state_at([effort], 200)
+    EffortState(number=1, under_way=False, for_s=20)
+    """
     begun = [effort for effort in efforts if effort.start_s <= second]
     if not begun:
         return None

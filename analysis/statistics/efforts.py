@@ -96,6 +96,10 @@ def smoothed(grid_mbpm: npt.NDArray[np.int32]) -> FloatArray:
 
     ``grid_mbpm`` int32[n] with ``NO_VALUE`` in gaps.  Each value is the Gaussian mean of the
     values that are there.
+
+    >>> import numpy as np
+    >>> smoothed(np.full(3, 70_000, dtype=np.int32)).tolist()
+    [70.0, 70.0, 70.0]
     """
     present = grid_mbpm != NO_VALUE
     kernel = np.array(KERNEL)
@@ -116,6 +120,11 @@ def find_efforts(
 
     ``ref_mbpm`` int32[n] with ``NO_VALUE`` in gaps.  ``marked``: efforts that the tester drew;
     where there are any they are taken in place of found ones.
+
+    >>> import numpy as np
+    >>> ref = np.round(120_000 + 30_000 * np.sin(np.arange(1200) / 60)).astype(np.int32)
+    >>> [(effort.peak_s, round(effort.peak_bpm)) for effort in find_efforts(ref)][:2]
+    [(94, 150), (283, 90)]
     """
     series = smoothed(ref_mbpm)
     efforts = (

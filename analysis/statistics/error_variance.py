@@ -204,6 +204,13 @@ def two_sensor_variances(first: FloatArray, second: FloatArray) -> tuple[float, 
     """Grubbs' form for two instruments: variance minus covariance of each.
 
     It rests on the true value varying much more than the errors, and is for checks only.
+
+    >>> import numpy as np
+    >>> true = np.arange(60.0, 68.0)
+    >>> first = true + [1, -1, 1, -1, -1, 1, -1, 1]
+    >>> second = true + [2, 2, -2, -2, -2, -2, 2, 2]
+    >>> [round(variance, 3) for variance in two_sensor_variances(first, second)]
+    [1.143, 4.571]
     """
     matrix = np.cov(first, second)
     return float(matrix[0, 0] - matrix[0, 1]), float(matrix[1, 1] - matrix[0, 1])

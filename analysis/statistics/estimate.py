@@ -45,12 +45,20 @@ class Estimate:
 
 
 def t_quantile(degrees: float) -> float:
-    """97.5 % quantile of Student's t; ``degrees`` need not be whole."""
+    """97.5 % quantile of Student's t; ``degrees`` need not be whole.
+
+    >>> round(t_quantile(10), 3)
+    2.228
+    """
     return float(scipy.special.stdtrit(degrees, (1 + CONFIDENCE) / 2))
 
 
 def chi_square_factors(degrees: float) -> tuple[float, float]:
-    """Factors that turn a variance estimate into the ends of its 95 % interval."""
+    """Factors that turn a variance estimate into the ends of its 95 % interval.
+
+    >>> [round(factor, 4) for factor in chi_square_factors(10)]
+    [0.4882, 3.0798]
+    """
     tail = (1 - CONFIDENCE) / 2
     # chdtri inverts the upper tail.
     low, high = scipy.special.chdtri(degrees, tail), scipy.special.chdtri(degrees, 1 - tail)
@@ -61,6 +69,9 @@ def binomial_interval(successes: float, count: float) -> Interval:
     """Exact binomial 95 % interval of a share (Clopper & Pearson, Biometrika 1934;26:404–413).
 
     ``count`` may be an effective one, and need not be whole.  Shares, not percent.
+
+    >>> [round(end, 4) for end in binomial_interval(8, 10)]
+    [0.4439, 0.9748]
     """
     tail = (1 - CONFIDENCE) / 2
     failures = count - successes
@@ -72,5 +83,9 @@ def binomial_interval(successes: float, count: float) -> Interval:
 
 
 def finite(values: Sequence[float]) -> bool:
-    """Whether all of these are ordinary numbers."""
+    """Whether all of these are ordinary numbers.
+
+    >>> finite([1.0, float('nan')])
+    False
+    """
     return all(math.isfinite(value) for value in values)

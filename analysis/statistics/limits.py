@@ -65,6 +65,11 @@ def limits_of_agreement(
     everywhere); ``course`` float64[n, m]: of the reference, from
     :func:`~analysis.statistics.longrun.course_of`.  The unit of the results is that of the
     differences.
+
+    >>> import numpy as np
+    >>> found = limits_of_agreement(np.array([-1.0, 0, 1, 2, 3]))
+    >>> round(found.bias.value, 2), round(found.low.value, 2), round(found.high.value, 2)
+    (1.0, -2.1, 4.1)
     """
     if present is None:
         present = np.ones(len(difference), dtype=bool)
@@ -130,7 +135,12 @@ def _spread(
 
 
 def limits_from(mean: float, sd: float, count_mean: float, count_sd: float) -> Limits:
-    """Limits from a mean and an SD that rest on these (effective) counts."""
+    """Limits from a mean and an SD that rest on these (effective) counts.
+
+    >>> found = limits_from(1.0, 4.0, 25, 25)
+    >>> round(found.high.value, 2), [round(end, 2) for end in found.high.interval]
+    (8.84, [6.46, 12.32])
+    """
     half = t_quantile(count_mean - 1) * sd / math.sqrt(count_mean)
     low_factor, high_factor = chi_square_factors(count_sd - 1)
     return _combined(
@@ -144,7 +154,12 @@ def limits_from(mean: float, sd: float, count_mean: float, count_sd: float) -> L
 def mover(
     mean: float, mean_ends: Interval, sd: float, sd_ends: Interval
 ) -> tuple[Interval, Interval]:
-    """Intervals of mean − 1.96 SD and of mean + 1.96 SD from those of mean and SD (Zou 2013)."""
+    """Intervals of mean − 1.96 SD and of mean + 1.96 SD from those of mean and SD (Zou 2013).
+
+    >>> low, high = mover(1.0, (0.0, 2.0), 4.0, (3.0, 6.0))
+    >>> [round(end, 2) for end in high]
+    [6.64, 12.89]
+    """
     mean_down, mean_up = mean - mean_ends[0], mean_ends[1] - mean
     sd_down, sd_up = Z * (sd - sd_ends[0]), Z * (sd_ends[1] - sd)
     low, high = mean - Z * sd, mean + Z * sd

@@ -77,6 +77,10 @@ def course_of(reference: FloatArray, present: BoolArray) -> FloatArray:
     """Changes of the heart rate over the seconds before, float64[n, 3] in bpm.
 
     ``reference`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.
+
+    >>> import numpy as np
+    >>> course_of(np.full(60, 70.0), np.ones(60, bool)).shape
+    (60, 3)
     """
     seconds = np.arange(len(reference))
     known = np.flatnonzero(present)
@@ -99,7 +103,11 @@ def deciding_stretches(values: FloatArray) -> float:
 
 
 def degrees_for(stretches: float) -> float:
-    """Degrees of freedom where so many stretches decide."""
+    """Degrees of freedom where so many stretches decide.
+
+    >>> degrees_for(16.0)
+    12.0
+    """
     return min(max(stretches, LEAST_DEGREES), float(COSINES))
 
 

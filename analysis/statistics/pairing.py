@@ -25,6 +25,12 @@ def grid_values(
 
     ``t_ns`` int64[n], never decreasing, and ``mbpm`` int32[n]: the valid readings of one sensor
     as they arrived.  ``hold_ns``: age limit.  Raises ``ValueError`` if the lengths differ.
+
+    >>> import numpy as np
+    >>> t_ns = np.array([200_000_000, 1_300_000_000])
+    >>> mbpm = np.array([70_000, 71_000], dtype=np.int32)
+    >>> grid_values(t_ns, mbpm, 7, 3_000_000_000).tolist()
+    [-1, 70000, 71000, 71000, 71000, -1, -1]
     """
     if t_ns.shape != mbpm.shape:
         raise ValueError(f"{len(t_ns)} times for {len(mbpm)} readings")
@@ -71,6 +77,11 @@ class HeldValue:
 def pairs_of(
     ref_mbpm: npt.NDArray[np.integer[Any]], test_mbpm: npt.NDArray[np.integer[Any]]
 ) -> npt.NDArray[np.bool_]:
-    """Where both grids have a value, bool[n]."""
+    """Where both grids have a value, bool[n].
+
+    >>> import numpy as np
+    >>> pairs_of(np.array([70_000, NO_VALUE]), np.array([71_000, 72_000])).tolist()
+    [True, False]
+    """
     both: npt.NDArray[np.bool_] = (ref_mbpm != NO_VALUE) & (test_mbpm != NO_VALUE)
     return both

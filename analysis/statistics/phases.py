@@ -47,7 +47,13 @@ def phase_masks(ref_mbpm: npt.NDArray[np.int32]) -> Mapping[str, BoolArray]:
 
 
 def zone_masks(ref_mbpm: npt.NDArray[np.int32]) -> Mapping[str, BoolArray]:
-    """Which grid seconds lie in each third of the session's own range, bool[n] by name."""
+    """Which grid seconds lie in each third of the session's own range, bool[n] by name.
+
+    >>> import numpy as np
+    >>> masks = zone_masks(np.array([80_000, 120_000, 160_000], dtype=np.int32))
+    >>> masks['upper third'].tolist()
+    [False, False, True]
+    """
     low, high = _range(ref_mbpm)
     present = ref_mbpm != NO_VALUE
     bpm = ref_mbpm / 1000

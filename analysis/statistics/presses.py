@@ -30,6 +30,13 @@ def offset_of_presses(
 
     ``reference_s``, ``test_s``: moments in s on either clock.  ``within_s``: largest offset that is
     looked for.  It is unclear if fewer than three come together, or as many at another place.
+
+    >>> import numpy as np
+    >>> offset_s, interval, moments = offset_of_presses(
+    ...     np.array([10.0, 20, 31, 45]), np.array([12.1, 22.0, 33.1, 47.0]), within_s=5
+    ... )
+    >>> round(offset_s, 2), moments
+    (-2.05, 4)
     """
     every = (reference_s[:, None] - test_s[None, :]).ravel()
     every = np.sort(every[np.abs(every) <= within_s])

@@ -58,6 +58,11 @@ def proportional_bias(
 
     ``reference``, ``test``: float64[n] in bpm on the grid; ``present`` bool[n]; ``degrees``: of
     freedom, ``None`` for no interval.
+
+    >>> import numpy as np
+    >>> x = np.linspace(80, 160, 200)
+    >>> round(proportional_bias(x, 1.1 * x, np.ones(200, bool), degrees=None).slope.value, 4)
+    0.0952
     """
     mean = (reference + test) / 2
     difference = test - reference

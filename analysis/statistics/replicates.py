@@ -79,6 +79,11 @@ def limits_by_analysis_of_variance(
     """Bias, SD and both limits by the one-way analysis of variance of Bland & Altman 2007.
 
     One array of linked differences per subject; pairs count alike, not subjects.
+
+    >>> import numpy as np
+    >>> found = limits_by_analysis_of_variance([np.array([1.0, 2, 3]), np.array([2.0, 3, 5])])
+    >>> [round(float(value), 3) for value in found]
+    [2.667, 1.414, -0.105, 5.438]
     """
     _check(differences)
     pooled = np.concatenate(differences)

@@ -14,6 +14,12 @@ class RollingAgreement:
     """Sums over the last ``window_s`` grid seconds, or over all of them if it is ``None``.
 
     A grid second without a pair takes its place in the window and adds nothing.
+
+    >>> rolling = RollingAgreement(2, Tolerance(5, 10))
+    >>> for test_mbpm in (90_000, 101_000, 102_000):
+    ...     rolling.push(100_000, test_mbpm)
+    >>> rolling.sums.pairs, rolling.sums.absolute
+    (2, 3000)
     """
 
     __slots__ = (

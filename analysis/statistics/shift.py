@@ -105,7 +105,12 @@ def clipped_costs(difference: FloatArray) -> ClippedCosts:
 
 
 def lowest_place(cost: FloatArray) -> float | None:
-    """Place of the lowest cost, with a fraction; ``None`` at either end of the shifts."""
+    """Place of the lowest cost, with a fraction; ``None`` at either end of the shifts.
+
+    >>> import numpy as np
+    >>> lowest_place(np.array([4.0, 1.0, 0.0, 1.0, 4.0]))
+    2.0
+    """
     at = int(np.argmin(cost))
     if at in (0, len(cost) - 1):
         return None
@@ -128,7 +133,11 @@ def _vertex(values: FloatArray) -> float:
 
 
 def jackknife_half(left_out: tuple[float, ...]) -> float | None:
-    """Half of a 95 % interval from the values with each stretch left out; ``None`` without any."""
+    """Half of a 95 % interval from the values with each stretch left out; ``None`` without any.
+
+    >>> round(jackknife_half((1.0, 1.2, 0.9, 1.1)), 4)
+    0.6163
+    """
     count = len(left_out)
     if not count:
         return None

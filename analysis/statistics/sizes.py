@@ -32,6 +32,12 @@ def size_estimate(
 
     ``degrees``: of freedom, ``None`` where the differences have no interval for the reason
     ``caution``.  ``course``: of the reference, taken by its size.
+
+    >>> import numpy as np
+    >>> sizes = np.tile([1.0, 2.0, 3.0], 100)
+    >>> found = size_estimate(sizes, np.ones(300, bool), degrees=None, course=None, caution='')
+    >>> found.value
+    2.0
     """
     values = sizes[present]
     if not len(values):

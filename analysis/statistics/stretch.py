@@ -37,7 +37,11 @@ class Stretch:
 
 
 def kept_seconds(seconds: int, exclusions: Iterable[Stretch]) -> npt.NDArray[np.bool_]:
-    """bool[seconds]: False inside any of the stretches, wherever they begin or end."""
+    """bool[seconds]: False inside any of the stretches, wherever they begin or end.
+
+    >>> kept_seconds(5, [Stretch(1, 3)]).tolist()
+    [True, False, False, True, True]
+    """
     kept = np.ones(seconds, dtype=bool)
     for stretch in exclusions:
         kept[max(stretch.start_s, 0) : max(stretch.end_s, 0)] = False
@@ -45,12 +49,22 @@ def kept_seconds(seconds: int, exclusions: Iterable[Stretch]) -> npt.NDArray[np.
 
 
 def concerning(stretches: Iterable[Stretch], *sensors: int) -> list[Stretch]:
-    """Those stretches that are about one of these sensors or about the whole session."""
+    """Those stretches that are about one of these sensors or about the whole session.
+
+    >>> [one.reason for one in concerning([Stretch(0, 5, 'dry'), Stretch(9, 12, 'loose', 2)], 1)]
+    ['dry']
+    """
     return [stretch for stretch in stretches if stretch.sensor in (SESSION, *sensors)]
 
 
 def gaps_of(grid: npt.NDArray[np.int32], sensor: int = SESSION) -> tuple[Stretch, ...]:
-    """Stretches without a value in a grid, int32[n] with ``NO_VALUE`` in gaps."""
+    """Stretches without a value in a grid, int32[n] with ``NO_VALUE`` in gaps.
+
+    >>> import numpy as np
+    >>> grid = np.array([70_000, NO_VALUE, NO_VALUE, 71_000], dtype=np.int32)
+    >>> [(gap.start_s, gap.end_s) for gap in gaps_of(grid)]
+    [(1, 3)]
+    """
     missing = np.concatenate(([False], grid == NO_VALUE, [False]))
     edges = np.flatnonzero(missing[1:] != missing[:-1]).reshape(-1, 2)
     return tuple(Stretch(int(a), int(b), "no valid reading", sensor) for a, b in edges)
