@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 from collections import deque
+from math import hypot, sqrt
+from statistics import linear_regression
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 _WAVERS: Final = 1.7
 _AWAY: Final = 5
+_FEW: Final = 5
 
 
 class _Total(NamedTuple):
@@ -101,21 +103,36 @@ class UnitSlip(SensorRule):
             if (
                 abs(self._ratio - slip) <= limits.band
                 and abs(self._against_bpm * slip - 1) <= limits.fine
-                and self._halves_agree(stretch, slip)
+                and self._grows_evenly(stretch, slip)
             ):
                 self._since = first.t_ns // NS_PER_S
                 self._factor = slip
                 return BAD
         return UNSURE
 
-    def _halves_agree(self, stretch: list[_Total], slip: float) -> bool:
-        """Whether both halves of the stretch slipped alike; beats left out come in bursts."""
-        marks = (stretch[0], stretch[len(stretch) // 2], stretch[-1])
-        return all(
-            # Half a stretch is twice as uncertain.
-            abs(_time_over_rr(first, last) - slip) <= 2 * self._limits.band
-            for first, last in itertools.pairwise(marks)
+    def _grows_evenly(self, stretch: list[_Total], slip: float) -> bool:
+        """Whether what is missing grows steadily, as a slip's does: beats that were left out make
+        it in steps of one beat, at random times, which stray from any straight line.
+        """
+        limits = self._limits
+        usual_s = (stretch[-1].ticks - stretch[0].ticks) / RR_PER_S
+        usual_s /= stretch[-1].beats - stretch[0].beats
+        left = [(one.heard_ns / NS_PER_S, one.ticks / RR_PER_S) for one in stretch]
+        # Just after a beat the account is free of the part of a beat that is still to come.
+        low = [
+            min((heard - filled * slip, heard) for heard, filled in left[first : first + _FEW])
+            for first in range(0, len(left), _FEW)
+        ]
+        at = [heard for _, heard in low]
+        missing = [one for one, _ in low]
+        slope, base = linear_regression(at, missing)
+        squares = (
+            (one - base - slope * heard) ** 2 for one, heard in zip(missing, at, strict=True)
         )
+        stray = sqrt(sum(squares) / len(low)) / usual_s
+        # Each cut shifts it by the part of a beat that was under way.
+        lost = stretch[-1].lost - stretch[0].lost
+        return stray <= hypot(limits.stray_beats, limits.stray_a_cut * sqrt(lost))
 
     def since(self) -> int:
         """See :class:`Rule`."""

@@ -16,7 +16,7 @@ def _rule(session):
     return [UnitSlip(session, session.reference)]
 
 
-def _events(*, factor=1.0, lost=0.0, left_out=0.0, seconds=400, slip_from_s=0.0, seed=3):
+def _events(*, factor=1.0, lost=0.0, left_out=0.0, seconds=400, slip_from_s=0.0, seed=3, low=1.0):
     source = random.Random(seed)
     rr = [0.45 + source.gauss(0, 0.01) for _ in range(round(seconds / 0.45))]
     out = []
@@ -26,7 +26,7 @@ def _events(*, factor=1.0, lost=0.0, left_out=0.0, seconds=400, slip_from_s=0.0,
         reading = decode(event.channel, event.payload)
         slipped = factor if event.t_ns >= slip_from_s * 1e9 else 1.0
         kept = [round(one * slipped) for one in reading.rr if source.random() >= left_out]
-        out.append(event._replace(payload=encode_heart_rate(round(reading.bpm), rr=kept)))
+        out.append(event._replace(payload=encode_heart_rate(round(reading.bpm * low), rr=kept)))
     return out
 
 
@@ -51,6 +51,12 @@ def test_beats_left_out_are_no_unit(left_out, lost) -> None:
     """An optical sensor that leaves out up to a tenth of its beats has the right unit."""
     for seed in (3, 4, 5):
         assert _warnings(left_out=left_out, lost=lost, seed=seed) == ()
+
+
+@pytest.mark.parametrize("seed", range(3, 11))
+def test_what_goes_missing_in_whole_beats_is_no_slip(seed) -> None:
+    """Even where as many beats are left out as a slip takes away, and the bpm reads as low."""
+    assert _warnings(left_out=0.024, low=1 / 1.024, seed=seed) == ()
 
 
 @pytest.mark.parametrize(("factor", "found"), [(1.012, False), (1.045, False), (1.02, True)])
