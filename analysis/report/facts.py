@@ -92,6 +92,15 @@ def session_facts(record: SessionRecord, path: Path) -> Facts:
             }
             for effort in record.efforts
         ],
+        "failed_rules": [
+            {
+                "kind": failure.kind.value,
+                "sensor": record.label(failure.sensor),
+                "second": failure.second,
+                "error": failure.error,
+            }
+            for failure in record.failed_rules
+        ],
         "standing_faults": [
             {
                 "sensor": record.label(fault.sensor),

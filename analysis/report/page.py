@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import jinja2
 from markupsafe import Markup
 
+from analysis.board.snapshot import RuleFailure
 from analysis.report import tables, words
 from analysis.report.facts import Source
 from analysis.report.figures import InPage
@@ -21,6 +22,15 @@ from replay.text import printable
 def _shown(value: object) -> object:
     """What an expression of the template puts on the page; markup is of our own making."""
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _failure(record: SessionRecord, failure: RuleFailure) -> str:
+    whose = record.label(failure.sensor)
+    return (
+        f"The rule for “{failure.kind.value}”{f' of {whose}' if whose else ''} failed at "
+        f"{words.clock(failure.second)} and was off from then on ({failure.error}): its warnings "
+        "are incomplete."
+    )
 
 
 def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> str:
@@ -57,6 +67,7 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
         verdicts=[sensor_verdict(record, one) for one in record.sensors],
         # What is said beside the table that it is about is not said at the top as well.
         cautions=[caution for caution in cautions if caution != CORRELATED],
+        failures=[_failure(record, failure) for failure in record.failed_rules],
         conditions=reporting_items(plan),
         compared=[plan.sensor(number) for number in plan.compared],
         imported=[clock for clock in record.clocks if not clock.is_capture],

@@ -71,7 +71,7 @@ class CaptureFile:
             meanwhile()
         else:
             self._end_badly(
-                f"The disk did not finish closing {self.path} within {CLOSING_S:g} s: the newest "
+                f"the disk did not finish closing {self.path} within {CLOSING_S:g} s: the newest "
                 "events may not be in it"
             )
             return
@@ -80,18 +80,17 @@ class CaptureFile:
         elif (wrong := await asyncio.to_thread(self._watch.look_at_place)) is not None:
             self._end_badly(wrong.sentence.removesuffix("."))
         elif not reason:
-            self._end_badly(f"The capture failed.  {self._what_is_saved()}".removesuffix("."))
+            self._end_badly(f"the capture failed.  {self._what_is_saved()}".removesuffix("."))
         else:
             self.alarm = None
 
     def _end_badly(self, problem: str) -> None:
         self.problem = problem
-        self.alarm = Alarm(ENDED, f"{problem}.", BEGIN_ANEW)
+        self.alarm = Alarm(ENDED, f"{problem[:1].upper()}{problem[1:]}.", BEGIN_ANEW)
 
     def _saving_failed(self, problem: str) -> None:
         """In the saver's thread, which has let go of the file: now it may be looked at."""
-        said = problem[:1].upper() + problem[1:]
-        self._failure = f"{said}.  {self._what_is_saved()}"
+        self._failure = f"{problem}.  {self._what_is_saved()}"
         self._on_failure()
 
     def _what_is_saved(self) -> str:

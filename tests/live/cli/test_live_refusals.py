@@ -32,7 +32,7 @@ from tests.standins.running import ROOT, follow, running_capture
 def test_two_captures_that_begin_at_once_both_get_a_file(broker: Broker, tmp_path: Path) -> None:
     """Where another capture takes the name in the last moment, the next name is taken."""
     before = (
-        "from live.capture import process\n"
+        "from live.capture import capture_file as process\n"
         "writer = process.CaptureWriter\n"
         "def second(path, plan, **rest):\n"
         "    if not path.stem.endswith('-2'):\n"

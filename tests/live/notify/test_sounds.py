@@ -1,4 +1,4 @@
-"""The two sounds: what they are made of, and that they cannot be taken for each other."""
+"""The three sounds: what they are made of, and that they cannot be taken for each other."""
 
 from __future__ import annotations
 
@@ -9,7 +9,17 @@ import numpy as np
 import pytest
 
 from analysis.board.snapshot import Severity
-from live.notify.sounds import LEAD_S, RATE_HZ, Sound, sound_for, wav_bytes, waveform
+from live.notify.sounds import (
+    LEAD_S,
+    RATE_HZ,
+    Sound,
+    is_graver,
+    length_s,
+    sound_for,
+    wav_bytes,
+    waveform,
+)
+from live.notify.throttle import ALARM_EVERY_S
 
 BLOCK = round(0.005 * RATE_HZ)
 
@@ -87,6 +97,29 @@ def test_it_neither_clips_nor_clicks(sound):
     assert abs(data.mean()) < 0.001
 
 
+def test_an_alarm_sways_up_and_down():
+    """2.4 s without a pause, twelve tones that go to and fro between two pitches."""
+    heard = stretches(Sound.SIREN)
+    assert heard[0][0] == pytest.approx(LEAD_S, abs=0.006)
+    assert sum(heard[-1]) - heard[0][0] == pytest.approx(2.4, abs=0.02)
+    assert sum(length for _, length in heard) > 0.95 * 2.4  # a tone fades out and in, no more
+    data = samples(Sound.SIREN)
+    tops = [
+        loudest_hz(data[round((LEAD_S + 0.2 * n + 0.03) * RATE_HZ) :][: round(0.14 * RATE_HZ)])
+        for n in range(12)
+    ]
+    assert tops == pytest.approx([650, 870] * 6, abs=8)
+
+
+def test_the_siren_is_the_longest_and_comes_again_soonest():
+    """By length alone it is told from a fall, and its pause is shorter than itself."""
+    assert length_s(Sound.SIREN) > 2 * length_s(Sound.FALL)
+    assert 2 * length_s(Sound.SIREN) > ALARM_EVERY_S
+    assert is_graver(Sound.SIREN, Sound.FALL)
+    assert is_graver(Sound.FALL, Sound.TICKS)
+    assert not is_graver(Sound.SIREN, Sound.SIREN)
+
+
 def test_they_differ_without_pitch():
     """By length and rhythm alone: four times as long, and one stretch against two."""
     fall, ticks = stretches(Sound.FALL), stretches(Sound.TICKS)
@@ -94,9 +127,13 @@ def test_they_differ_without_pitch():
     assert (len(fall), len(ticks)) == (1, 2)
 
 
-def test_they_differ_in_every_alignment():
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(Sound.FALL, Sound.TICKS), (Sound.SIREN, Sound.FALL), (Sound.SIREN, Sound.TICKS)],
+)
+def test_they_differ_in_every_alignment(one, other):
     """However one is shifted against the other, the waveforms have little in common."""
-    fall, ticks = waveform(Sound.FALL), waveform(Sound.TICKS)
+    fall, ticks = waveform(one), waveform(other)
     size = len(fall) + len(ticks)
     product = np.fft.irfft(np.fft.rfft(fall, size) * np.conj(np.fft.rfft(ticks, size)), size)
     likeness = np.abs(product).max() / np.sqrt((fall**2).sum() * (ticks**2).sum())
