@@ -86,11 +86,10 @@ class TerminalView:
             if answer is not None:
                 del self._asked[number]
                 self._note = answer.message or (f"{what}: done" if answer.done else f"{what}: no")
-        live_over = self.model.ended is not None and self._player is None
-        if live_over and self.model.alarm is not None:
-            # The loudest event stays until somebody has seen it, or nobody can press a key here.
-            live_over = self.model.alarm_is_known or self.interrupted
-        if live_over or (self.model.ended is not None and self._leave_at_end):
+        may_leave = self._player is None or self._leave_at_end
+        # The loudest event stays until somebody says that it is known.
+        is_seen = self.model.alarm is None or self.model.alarm_is_known
+        if self.model.ended is not None and may_leave and is_seen:
             self.done = True
         return news
 
