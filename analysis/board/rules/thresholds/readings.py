@@ -155,11 +155,11 @@ class UnitSlipLimits:
     """The uncertainty of ``span_s``: well apart from 1."""
     fine: float = 0.012
     """Halfway between right and slipped."""
-    stray_beats: float = 0.35
-    """A slip takes time away evenly, so that what is missing lies on a straight line within the
-    part of a beat that is still to come (evenly distributed: 0.29 of a beat).  Of as much that goes
-    missing in whole beats at random, five in ``span_s``, the line is missed by 0.6 of a beat."""
-    stray_a_cut: float = 0.12
+    stray_beats: float = 0.24
+    """A slip takes time away evenly: what is missing lies on a straight line, but for the part of a
+    beat that is still to come (0.06 to 0.2 of a beat in all, of drawn hearts).  Where as much goes
+    missing in whole beats at random, the line is missed by 0.3 to 1."""
+    stray_a_cut: float = 0.17
     """What each lost notification adds, with the parts of a beat at its ends."""
     raise_after_s: int = 5
     """Chosen: a slip is steady; a sum of RR that only passes by its value is not."""
