@@ -83,10 +83,10 @@ class LooseLimits:
     early."""
     most: float = 3.5
     """Chosen: evidence of long ago must not outlive the fault."""
-    leak_per_s: tuple[tuple[float, float], ...] = ((420, 0.08), (560, 0.02))
+    leak_per_s: tuple[tuple[float, float], ...] = ((420, 0.05), (560, 0.02))
     """By RR (146 and 110 bpm).  A single missed beat every minute is forgotten in between; in a
     fast heart such single ones meet by chance, about once an hour within 10 s: there it takes two
-    within 2.5 s, or three within 15 s …"""
+    within 4 s, or three within 24 s …"""
     stray_beats: int = 300
     """… unless among so many beats …"""
     strays: int = 5
