@@ -122,7 +122,8 @@ def _with_bad_beats(at_s: list[float], make=lambda a, b: [a + b], bpm: float = F
         (SLOW, [100, 125, 150], True), (SLOW, [100, 140, 180], False),
         (SLOW, [100, 130, 160, 190, 220, 250], True),
         (SLOW, [100, 160, 220, 280, 340, 400], False),
-        (FAST, [100], False), (FAST, [100, 101.5], True), (FAST, [100, 103], True), (FAST, [100, 106], False),
+        (FAST, [100], False), (FAST, [100, 101.5], True),
+        (FAST, [100, 103], True), (FAST, [100, 106], False),
         (FAST, [100, 106, 112], True), (FAST, [100, 115, 130], False),
         # the fifth bad beat among 300: from there on as in a slow heart
         (FAST, [100, 121, 142, 163, 184, 190], True), (FAST, [100, 125, 150, 175, 181], False),
