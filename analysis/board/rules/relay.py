@@ -80,6 +80,7 @@ class Relay(SensorRule):
         self._up = 0
         self._due = 0
         self._unlike_s = 0
+        self._beat_s = -1
         self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
 
     @property
@@ -96,8 +97,12 @@ class Relay(SensorRule):
                     echo.source.look(second)
         if own.new_beats and second >= self._due:
             self._compare_beats(second)
+        if own.new_beats:
+            self._beat_s = second
+        elif second - self._beat_s > self._limits.clear_s:
+            self._by_rr = False  # its RR have stopped: from here on its values tell
         if own.new_changes:
-            self._compare_changes()
+            self._compare_changes(second)
         source = self._source
         if source is None:
             return GOOD if own.new_readings else UNSURE
@@ -190,11 +195,11 @@ class Relay(SensorRule):
             return lags[len(lags) // 2] / NS_PER_S
         return None
 
-    def _compare_changes(self) -> None:
+    def _compare_changes(self, second: int) -> None:
         own = self._own
         # Two that send RR are told by these: straps on one heart agree in bpm.
         echoes: Sequence[_Echo] = self._echoes
-        if own.beats:
+        if own.beats and second - self._beat_s <= self._limits.clear_s:
             echoes = [echo for echo in echoes if not echo.source.beats]
         for t_ns, mbpm in own.new_changes:
             weight = self._weight(mbpm)
