@@ -71,7 +71,7 @@ class FigureFiles:
 
 def figures_in_page(session: Session, who: str) -> Iterator[InPage]:
     """Every figure as SVG that takes its colours from the page.  ``who``: who, what, when."""
-    for kind in FIGURES:
+    for kind in figures_of(session):
         heading = Heading(kind.title, who, "", session.record.plan.invented)
         drawn = {
             layout.name: inline(
@@ -121,7 +121,7 @@ def save_figures(session: Session, files: FigureFiles) -> list[Path]:
 def _save_all(layout: Layout, session: Session, files: FigureFiles) -> list[Path]:
     paths = []
     try:
-        for kind in FIGURES:
+        for kind in figures_of(session):
             heading = Heading(kind.title, files.who, files.foot, session.record.plan.invented)
             sheet = _drawn(kind, session, layout, heading)
             sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
@@ -143,7 +143,7 @@ def _drawn(kind: Kindred, session: Session, layout: Layout, heading: Heading) ->
 
 def _of_traces(session: Session) -> str:
     data, plan = session.data, session.record.plan
-    tests = listed([plan.sensor(n).label for n in plan.tests])
+    tests = listed([plan.sensor(n).label for n in plan.tests]) or "no test sensor"
     gaps = listed(
         [
             f"{one.sensor.label} {sum(gap.seconds for gap in one.gaps)} s"
@@ -195,7 +195,8 @@ def _of_strips(session: Session) -> str:
         counts = [f"{answers.count(word)} {word}" for word in dict.fromkeys(answers)]
         parts.append(f"{one.label}: {listed(counts)}" if counts else "")
     peaks = [clock(effort.peak_s) for effort in efforts if effort.kind is Kind.EFFORT]
-    return f"Efforts with peaks at {listed(peaks)}. " + "; ".join(filter(None, parts)) + "."
+    where = f"Efforts with peaks at {listed(peaks)}. " if peaks else "Troughs alone. "
+    return where + "; ".join(filter(None, parts)) + "."
 
 
 FIGURES: Final = (
@@ -204,3 +205,8 @@ FIGURES: Final = (
     Kindred("differences", "Difference against mean", draw_differences, _of_differences),
     Kindred("efforts", "Every effort and trough", draw_strips, _of_strips),
 )
+
+
+def figures_of(session: Session) -> tuple[Kindred, ...]:
+    """All kinds of figures; of a session without a test sensor the traces alone."""
+    return FIGURES if session.record.sensors else FIGURES[:1]

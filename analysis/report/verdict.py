@@ -13,7 +13,7 @@ from typing import Final
 from analysis.board.snapshot import WarningKind
 from analysis.report.clocks import clock_sentences
 from analysis.report.words import clock, duration, listed, number
-from analysis.session.record import SensorRecord, SessionRecord, Tally
+from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
 from analysis.statistics.closer import apart
 from analysis.statistics.efforts import Answer, Kind
 from analysis.statistics.estimate import Estimate, Interval
@@ -30,8 +30,10 @@ _WORDS: Final = {Answer.UNSEEN: "not seen for lack of values"}
 
 def session_verdict(record: SessionRecord) -> tuple[str, ...]:
     """What of clocks and faults stands over it (if anything does), what happened, how close, how
-    well followed, and what cannot be said: one sentence each.
+    well followed, and what cannot be said: one sentence each.  Of a reference alone, just that.
     """
+    if not record.sensors:
+        return (alone(record.reference),)
     sentences = (
         *clock_sentences(record),
         _what_stands(record),
@@ -41,6 +43,19 @@ def session_verdict(record: SessionRecord) -> tuple[str, ...]:
         _how_far(record),
     )
     return tuple(sentence for sentence in sentences if sentence)
+
+
+def alone(reference: SensorFacts) -> str:
+    """The sentence on a session without a test sensor."""
+    if not reference.coverage_percent:
+        return (
+            f"{reference.label} is the only sensor of this session, and it never showed a valid "
+            "heart rate: there is nothing to compare."
+        )
+    return (
+        f"{reference.label} is the only sensor of this session: there is no test sensor to "
+        "compare with it."
+    )
 
 
 def _what_stands(record: SessionRecord) -> str:

@@ -84,8 +84,10 @@ def day_text(utc_iso: str) -> str:
 
 
 def listed(words: Sequence[str]) -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+    """``a``, ``a and b``, ``a, b and c``; nothing where there are none."""
+    if len(words) < 2:
+        return "".join(words)
+    return ", ".join(words[:-1]) + " and " + words[-1]
 
 
 def severity_name(severity: Severity) -> str:

@@ -41,7 +41,8 @@ def session_parts(record: SessionRecord, title: str) -> Iterator[RenderableType]
         f"Reference: {_where(reference.label, reference.placement)}, covered "
         f"{reference.coverage_percent:.1f} % of the session.  {_tolerance(plan)}"
     )
-    yield spaced(comparison(record))
+    if record.sensors:
+        yield spaced(comparison(record))
     for sensor in record.sensors:
         yield spaced(_sensor_block(sensor, record))
     yield spaced(Group(*_how(record)))

@@ -74,7 +74,7 @@ def print_analysis(record: SessionRecord, title: str, console: Console) -> None:
     parts[below:-1] = [
         verdict_text(session_verdict(record)),
         *parts[below:-1],
-        *detail_parts(record),
+        *(detail_parts(record) if record.sensors else ()),
     ]
     for part in parts:
         console.print(part)
