@@ -30,6 +30,7 @@ from analysis.statistics.longrun import (
     COSINES,
     FEW,
     LongRun,
+    Regressors,
     course_of,
     deciding_stretches,
     degrees_for,
@@ -103,8 +104,8 @@ def critical_value(runs: Sequence[LongRun]) -> float:
     """
     if len(runs) < 2:
         return t_quantile(COSINES)
-    # Rows: cosines; columns: pairs, each in units of its own error.
-    cosines = np.stack([run.cosines / run.error for run in runs], axis=1) / COSINES**0.5
+    # Rows: cosines; columns: pairs, of which each t has no unit.
+    cosines = np.stack([run.cosines for run in runs], axis=1)
     drawn = _normals() @ cosines
     t_values = np.abs(drawn[:, 0]) / np.sqrt(np.mean(drawn[:, 1:] ** 2, axis=1))
     return max(float(np.quantile(t_values.max(axis=1), CONFIDENCE)), t_quantile(COSINES))
@@ -129,7 +130,8 @@ def _excess(excess: FloatArray, shared: BoolArray, course: FloatArray) -> _Exces
     values = excess[shared]
     mean = float(values.mean())
     stretches = deciding_stretches(values)
-    run = long_run(excess, shared, degrees=degrees_for(stretches), course=course)
+    slopes = Regressors.of(course, shared)
+    run = long_run(excess, shared, degrees=degrees_for(stretches), course=slopes)
     if run is None:
         return _Excess(mean, None, TOO_FEW)
     worth = (float(values.std()) / run.error) ** 2

@@ -20,7 +20,7 @@ import numpy as np
 from analysis.statistics.batch import BATCHES
 from analysis.statistics.effective import BoolArray, FloatArray
 from analysis.statistics.estimate import Estimate, Interval, Z, t_quantile
-from analysis.statistics.longrun import COSINES, long_run
+from analysis.statistics.longrun import COSINES, Regressors, long_run
 
 LEAST_CERTAIN = "Of all statistics here r is the least certain; judge no sensor on it alone."
 ONE_STRETCH = (
@@ -91,7 +91,9 @@ def correlation_of(
     of_r = r * (of_slope / slope - of_rest / (2 * rest))
     of_whole = 2 * slope * spread * of_slope + of_rest + 2 * offset * error
     of_ccc = (2 * spread * of_slope - ccc * of_whole) / whole / max(1 - ccc**2, 1e-12)
-    fixed = None if course is None else np.hstack((course, course**2, around[:, None] * course))
+    fixed = None
+    if course is not None:
+        fixed = Regressors.of(np.hstack((course, course**2, around[:, None] * course)), present)
     return Correlation(
         _with_interval(r, of_r, present, degrees, fixed),
         _with_interval(ccc, of_ccc, present, degrees, fixed),
@@ -103,7 +105,7 @@ def _with_interval(
     influence: FloatArray,
     present: BoolArray,
     degrees: float,
-    fixed: FloatArray | None,
+    fixed: Regressors | None,
 ) -> Estimate:
     """The interval from the influence of each second on atanh of the value."""
     run = long_run(influence, present, degrees=degrees, course=fixed)

@@ -15,7 +15,9 @@ are the sums over the model's autocorrelations that define them (Bartlett 1946).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import mul
 from typing import Final
 
 import numpy as np
@@ -143,7 +145,7 @@ def kurtosis_of(values: FloatArray) -> float:
 class Fit:
     """Weights on the values before, newest first, and the share of the variance that is left."""
 
-    weights: FloatArray
+    weights: Sequence[float]
     rest: float
 
 
@@ -170,24 +172,24 @@ def levinson(rho: FloatArray, highest: int) -> list[Fit]:
     weights: list[float] = []
     known, rest = rho.tolist(), 1.0
     for order in range(1, highest + 1):
-        explained = sum(w * known[order - 1 - i] for i, w in enumerate(weights))
+        explained = sum(map(mul, weights, known[order - 1 : 0 : -1]))
         partial = (known[order] - explained) / rest
         if abs(partial) >= 1:
             break
-        turned = zip(weights, reversed(weights), strict=True)
-        weights = [w - partial * mirrored for w, mirrored in turned]
+        turned = weights[::-1]
+        weights = [w - partial * mirrored for w, mirrored in zip(weights, turned, strict=True)]
         weights.append(partial)
         rest *= 1 - partial**2
         if rest <= 1e-12:
             break
-        fits.append(Fit(np.array(weights), rest))
+        fits.append(Fit(weights, rest))
     return fits
 
 
-def _extended(rho: FloatArray, weights: FloatArray, seconds: int) -> FloatArray:
+def _extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
     order = len(weights)
-    denominator = np.concatenate(([1.0], -weights))
+    denominator = np.concatenate(([1.0], np.negative(weights)))
     start = scipy.signal.lfiltic([1.0], denominator, rho[order:0:-1])
     rest, _ = scipy.signal.lfilter([1.0], denominator, np.zeros(4 * seconds), zi=start)
     result: FloatArray = np.concatenate((rho[: order + 1], rest))

@@ -9,6 +9,7 @@ independent as the time between them makes them.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -23,13 +24,24 @@ FEWEST_NEIGHBOURS: Final = 30
 
 
 def lag_counts(present: BoolArray, lags: int) -> FloatArray:
-    """How many pairs of present seconds are 0 … ``lags`` s apart, float64[lags + 1].
+    """How many pairs of present seconds are 0 … ``lags`` < n s apart, float64[lags + 1].
 
     >>> import numpy as np
     >>> lag_counts(np.array([True, True, False, True]), 2).tolist()
     [3.0, 1.0, 1.0]
     """
-    return np.rint(_lagged_sums(present.astype(float), lags))
+    # One grid is asked for several times, of each sensor again; a count does not depend on how
+    # far the others reach.
+    return _all_lag_counts(np.asarray(present, dtype=bool).tobytes())[: lags + 1]
+
+
+@lru_cache(maxsize=16)
+def _all_lag_counts(present: bytes) -> FloatArray:
+    """:func:`lag_counts` of all lags, of a bool[n] as bytes."""
+    values = np.frombuffer(present, dtype=bool).astype(float)
+    counts: FloatArray = np.rint(_lagged_sums(values, len(values) - 1))
+    counts.flags.writeable = False
+    return counts
 
 
 def lagged_correlation(values: FloatArray, present: BoolArray, lags: int) -> FloatArray:

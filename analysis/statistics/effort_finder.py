@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from operator import mul
 from typing import Final
 
 from analysis.statistics.pairing import NO_VALUE
@@ -34,6 +35,7 @@ _SAME_BPM: Final = 1e-9
 KERNEL: Final = tuple(
     math.exp(-0.5 * (offset / SMOOTHING_SD_S) ** 2) for offset in range(-REACH_S, REACH_S + 1)
 )
+_WEIGHT: Final = sum(KERNEL)
 
 
 class Kind(StrEnum):
@@ -153,6 +155,10 @@ class EffortFinder:
         if raw[second] == NO_VALUE:
             return math.nan
         first = second - REACH_S
+        window = raw[first : second + REACH_S + 1] if first >= 0 else []
+        if len(window) == len(KERNEL) and NO_VALUE not in window:
+            whole: float = sum(map(mul, KERNEL, window))
+            return whole / _WEIGHT / 1000
         weights = total = 0.0
         for at in range(max(first, 0), min(second + REACH_S + 1, len(raw))):
             mbpm = raw[at]

@@ -26,7 +26,14 @@ from analysis.statistics.batch import (
 from analysis.statistics.dependence import Dependence, dependence_of, kurtosis_of
 from analysis.statistics.effective import BoolArray, FloatArray
 from analysis.statistics.estimate import Estimate, Interval, Z, chi_square_factors, t_quantile
-from analysis.statistics.longrun import FEW, FEWEST_PAIRS, deciding_stretches, degrees_for, long_run
+from analysis.statistics.longrun import (
+    FEW,
+    FEWEST_PAIRS,
+    Regressors,
+    deciding_stretches,
+    degrees_for,
+    long_run,
+)
 
 FEWEST_EFFECTIVE = 3.0
 """Differences worth fewer are a drift, unless a few failures decide them."""
@@ -57,14 +64,13 @@ class Limits:
 
 
 def limits_of_agreement(
-    difference: FloatArray, present: BoolArray | None = None, course: FloatArray | None = None
+    difference: FloatArray, present: BoolArray | None = None, course: Regressors | None = None
 ) -> Limits:
     """Limits of a series of differences on its grid.
 
     ``difference`` float64[n]; ``present`` bool[n] says where there is a pair (default:
-    everywhere); ``course`` float64[n, m]: of the reference, from
-    :func:`~analysis.statistics.longrun.course_of`.  The unit of the results is that of the
-    differences.
+    everywhere); ``course``: of the reference, taken out first.  The unit of the results is that
+    of the differences.
 
     >>> import numpy as np
     >>> found = limits_of_agreement(np.array([-1.0, 0, 1, 2, 3]))

@@ -57,6 +57,34 @@ LOOK_BACK_S: Final = (5, 10, 20)
 """Seconds before, from which the heart rate's change is taken: sensors smooth over 5 to 20 s."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Regressors:
+    """What of the reference is taken out of several series over the same seconds.
+
+    ``known``: float64[n, m], centred, 0 in gaps.  ``products``: of its columns, float64[m, m].
+    """
+
+    known: FloatArray
+    products: FloatArray
+
+    @classmethod
+    def of(cls, course: FloatArray, present: BoolArray) -> Regressors:
+        """``course`` float64[n, m], whatever stands where ``present`` bool[n] is False."""
+        known = course.copy()
+        if present.all():
+            known -= known.mean(axis=0)
+        else:
+            known -= course[present].mean(axis=0) if present.any() else 0.0
+            known[~present] = 0.0
+        return cls(known, known.T @ known)
+
+    def taken_out(self, centred: FloatArray) -> FloatArray:
+        """What is left of values, float64[n], after a regression."""
+        weights, *_ = np.linalg.lstsq(self.products, self.known.T @ centred, rcond=1e-8)
+        rest: FloatArray = centred - self.known @ weights
+        return rest
+
+
 @dataclass(frozen=True, slots=True)
 class LongRun:
     """``error``: standard error of the mean.  ``degrees``: of freedom of its t.  ``cosines``:
@@ -116,13 +144,13 @@ def long_run(
     present: BoolArray,
     *,
     degrees: float = COSINES,
-    course: FloatArray | None = None,
+    course: Regressors | None = None,
 ) -> LongRun | None:
     """How sure the mean of the present values is.
 
     ``values`` float64[n] on the grid, whatever stands where ``present`` bool[n] is False.
-    ``course`` float64[n, m]: what of the reference is taken out first.  ``None`` below 120 pairs,
-    or if the values do not vary.
+    ``course``: what of the reference is taken out first, over the same seconds.  ``None`` below
+    120 pairs, or if the values do not vary.
     """
     count = int(np.count_nonzero(present))
     if count < FEWEST_PAIRS:
@@ -133,7 +161,7 @@ def long_run(
     if not scale > 1e-9:
         return None
     if course is not None:
-        centred = _without(centred, course, present)
+        centred = course.taken_out(centred)
     size = len(centred)
     cosines = (_cosines(size) @ centred) * np.sqrt(_fall(centred))
     # An orthonormal coefficient has the variance of the spectrum; the mean of ``count`` values
@@ -151,14 +179,6 @@ def _cosines(size: int) -> FloatArray:
     return basis
 
 
-def _without(centred: FloatArray, course: FloatArray, present: BoolArray) -> FloatArray:
-    """What is left of the values after a regression on the course."""
-    known = np.where(present[:, None], course - course[present].mean(axis=0), 0.0)
-    weights, *_ = np.linalg.lstsq(known.T @ known, known.T @ centred, rcond=1e-8)
-    rest: FloatArray = centred - known @ weights
-    return rest
-
-
 def _fall(centred: FloatArray) -> FloatArray:
     """Spectrum at frequency zero over that of each cosine, by the autoregression; float64[12]."""
     size = len(centred)
@@ -170,7 +190,7 @@ def _fall(centred: FloatArray) -> FloatArray:
     if not fits:
         return np.ones(COSINES)
     scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
-    weights = fits[int(np.argmin(scores))].weights
+    weights = np.array(fits[scores.index(min(scores))].weights)
     angles = np.pi * np.arange(COSINES + 1) / size
     lags = np.arange(1, len(weights) + 1)
     response = 1 - np.exp(-1j * np.outer(angles, lags)) @ weights

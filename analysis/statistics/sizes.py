@@ -12,7 +12,7 @@ import math
 
 from analysis.statistics.effective import BoolArray, FloatArray
 from analysis.statistics.estimate import Estimate
-from analysis.statistics.longrun import long_run
+from analysis.statistics.longrun import Regressors, long_run
 
 BEYOND = (
     "A few failures decide this mean: its interval would reach beyond the largest error seen, and "
@@ -25,13 +25,13 @@ def size_estimate(
     present: BoolArray,
     *,
     degrees: float | None,
-    course: FloatArray | None,
+    course: Regressors | None,
     caution: str,
 ) -> Estimate:
     """Mean of sizes, float64[n] ≥ 0 on the grid, where ``present`` bool[n].
 
     ``degrees``: of freedom, ``None`` where the differences have no interval for the reason
-    ``caution``.  ``course``: of the reference, taken by its size.
+    ``caution``.  ``course``: sizes of the changes of the reference, taken out first.
 
     >>> import numpy as np
     >>> sizes = np.tile([1.0, 2.0, 3.0], 100)
@@ -45,8 +45,7 @@ def size_estimate(
     mean = float(values.mean())
     if degrees is None:
         return Estimate(mean, caution=caution)
-    slopes = None if course is None else abs(course)
-    run = long_run(sizes, present, degrees=degrees, course=slopes)
+    run = long_run(sizes, present, degrees=degrees, course=course)
     if run is None:
         return Estimate(mean, caution="The error is the same throughout: no interval can be given.")
     factor = math.exp(min(run.half / mean, 700.0))

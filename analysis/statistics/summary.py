@@ -14,7 +14,7 @@ from analysis.statistics.batch import share_estimate
 from analysis.statistics.correlation import correlation_of
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.limits import limits_of_agreement
-from analysis.statistics.longrun import course_of
+from analysis.statistics.longrun import Regressors, course_of
 from analysis.statistics.pairing import NO_VALUE, pairs_of
 from analysis.statistics.proportional import ProportionalBias, proportional_bias
 from analysis.statistics.sizes import size_estimate
@@ -90,15 +90,17 @@ def agreement_of(
     present = pairs_of(ref_mbpm, test_mbpm)
     ref, test = ref_mbpm / 1000, test_mbpm / 1000
     course = course_of(ref, ref_mbpm != NO_VALUE)
-    limits = limits_of_agreement(test - ref, present, course)
+    limits = limits_of_agreement(test - ref, present, Regressors.of(course, present))
     effective = limits.bias.effective_count
     x, y = ref[present], test[present]
     size = np.abs(test - ref)
     relation = correlation_of(ref, test, present, degrees=limits.degrees, course=course)
 
+    by_size = Regressors.of(np.abs(course), present)
+
     def mean_size(values: npt.NDArray[np.float64]) -> Estimate:
         return size_estimate(
-            values, present, degrees=limits.degrees, course=course, caution=limits.bias.caution
+            values, present, degrees=limits.degrees, course=by_size, caution=limits.bias.caution
         )
 
     pairs = ref_mbpm[present], test_mbpm[present]

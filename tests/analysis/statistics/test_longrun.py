@@ -9,6 +9,7 @@ from scipy import signal
 from analysis.statistics.longrun import (
     COSINES,
     FEWEST_PAIRS,
+    Regressors,
     course_of,
     deciding_stretches,
     degrees_for,
@@ -70,7 +71,8 @@ def test_what_the_course_explains_is_not_uncertainty() -> None:
     late = np.interp(np.arange(1800) - 4, np.arange(1800), heart)
     difference = late - heart + source.normal(0, 1, 1800)
     course = course_of(heart, _everywhere(1800))
-    with_it = long_run(difference, _everywhere(1800), course=course)
+    everywhere = _everywhere(1800)
+    with_it = long_run(difference, everywhere, course=Regressors.of(course, everywhere))
     without = long_run(difference, _everywhere(1800))
     assert with_it.error == pytest.approx(1 / np.sqrt(1800), rel=0.5)
     assert without.error > 4 * with_it.error
