@@ -8,12 +8,13 @@ earlier than the next event would, and changes nothing else.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.board.hold_back import HoldBack
+from analysis.board.live_agreement import LiveAgreement
 from analysis.board.rules.base import Rule
 from analysis.board.rules.registry import rules_for
 from analysis.board.rules.warning_engine import WarningEngine
@@ -22,13 +23,12 @@ from analysis.board.session_state import Marker, SessionState
 from analysis.board.snapshot import Agreement, RuleFailure, SensorStatus, SensorWarning, Snapshot
 from analysis.statistics.effort_finder import EffortState
 from analysis.statistics.pairing import NO_VALUE
-from analysis.statistics.rolling import RollingAgreement
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event
 from replay.plan import Plan
 
-WINDOWS: Final[dict[str, int | None]] = {"1 min": 60, "5 min": 300, "session": None}
-"""Stretches over which the agreement of each test sensor is kept, in seconds."""
+_Agreements: TypeAlias = tuple[Mapping[str, Agreement], Mapping[str, Agreement]]
+"""Over all seconds, and without what is left out."""
 
 _NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
 """Events of a sensor that some rules wait for, and that no reading brings."""
@@ -56,18 +56,11 @@ class Board:
         self._engine = WarningEngine(self._session, rules)
         self._now_ns = 0
         self._next_second = 0
-        self._windows: dict[int, dict[str, RollingAgreement]] = {
-            sensor.number: {
-                name: RollingAgreement(window_s, self._session.tolerance)
-                for name, window_s in WINDOWS.items()
-            }
-            for sensor in self._session.tests
-        }
+        session = self._session
+        self._tests = frozenset(sensor.number for sensor in session.tests)
+        self._agreement = LiveAgreement(session.reference, session.tests, session.tolerance)
         self._agreements_of = -1
-        self._made: dict[int, Mapping[str, Agreement]] = {}
-        self._paired = [
-            (sensor, tuple(self._windows[sensor.number].values())) for sensor in self._session.tests
-        ]
+        self._made: dict[int, _Agreements] = {}
 
     @property
     def plan(self) -> Plan:
@@ -191,6 +184,7 @@ class Board:
             markers=len(self._session.markers),
             effort=self.effort,
             failed_rules=self._engine.failures,
+            left_out_s=self._agreement.left_out_s,
         )
 
     def _close_before(self, t_ns: int) -> None:
@@ -201,16 +195,13 @@ class Board:
         session = self._session
         for sensor in session.sensors:
             sensor.close_second(second)
-        reference = session.reference.held[second]
-        for sensor, windows in self._paired:
-            value = sensor.held[second]
-            for window in windows:
-                window.push(reference, value)
+        self._agreement.close_second(second)
         session.efforts.close_second(second)
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
         self._next_second = second + 1
         self._engine.step(second)
+        self._agreement.leave_out(second, self._engine.log)
         for sensor in session.sensors:
             if sensor.fresh:
                 sensor.fresh = []
@@ -221,9 +212,10 @@ class Board:
         closed = self._next_second
         held = sensor.held[-1] if sensor.held else NO_VALUE
         reference = self._session.reference.held[-1] if closed else NO_VALUE
-        compared = sensor.number in self._windows and NO_VALUE not in (held, reference)
+        compared = sensor.number in self._tests and NO_VALUE not in (held, reference)
         valid = sensor.last_valid_ns >= 0
         rate_hz, rr_per_s = sensor.rates(t_ns)
+        whole, without = self._agreements(sensor.number)
         return SensorStatus(
             number=sensor.number,
             label=sensor.label,
@@ -249,36 +241,25 @@ class Board:
             gap_s=closed - sensor.covered_s,
             difference_bpm=(held - reference) / 1000 if compared else None,
             within=self._session.tolerance.within(reference, held) if compared else None,
-            windows=self._agreements(sensor.number),
+            windows=whole,
+            without_exclusions=without,
             is_acquiring=sensor.is_acquiring(t_ns),
             doubtful=len(sensor.doubtful),
             efforts=(
                 self._session.efforts.counts(sensor.number)
-                if sensor.number in self._windows
+                if sensor.number in self._tests
                 else None
             ),
         )
 
-    def _agreements(self, number: int) -> Mapping[str, Agreement]:
+    def _agreements(self, number: int) -> _Agreements:
         """They change with the closed seconds alone, and views ask several times in each."""
         if self._agreements_of != self._next_second:
             self._agreements_of = self._next_second
             self._made = {}
         made = self._made.get(number)
         if made is None:
-            made = self._made[number] = {
-                name: _agreement(window) for name, window in self._windows.get(number, {}).items()
-            }
+            agreement = self._agreement
+            made = agreement.whole(number), agreement.without_exclusions(number)
+            self._made[number] = made
         return made
-
-
-def _agreement(window: RollingAgreement) -> Agreement:
-    summary = window.sums.summary()
-    return Agreement(
-        pairs=summary.pairs,
-        bias_bpm=summary.bias_bpm,
-        mae_bpm=summary.mae_bpm,
-        within_tolerance_percent=summary.within_tolerance_percent,
-        pearson_r=summary.pearson_r,
-        r_caution=summary.r_caution,
-    )

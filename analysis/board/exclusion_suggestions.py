@@ -10,6 +10,16 @@ from analysis.statistics.stretch import Stretch
 from replay.plan import Plan
 
 
+def is_left_out(warning: SensorWarning) -> bool:
+    """Whether what this warning of the reference spans may be left out of the statistics.
+
+    Only for what the reference's own signal shows: neither by a rule that looks at the test
+    sensors, nor where they were the evidence this time.
+    """
+    row = ROW_OF.get(warning.kind)
+    return row is not None and bool(row.excludes) and row.by_own_signal(warning)
+
+
 def suggest_exclusions(
     warnings: Iterable[SensorWarning], plan: Plan, duration_s: int
 ) -> list[Stretch]:
@@ -22,10 +32,10 @@ def suggest_exclusions(
     """
     stretches = []
     for warning in warnings:
-        row = ROW_OF.get(warning.kind)
-        if row is None or not row.excludes or warning.sensor != plan.reference:
+        if warning.sensor != plan.reference or not is_left_out(warning):
             continue
+        reason = ROW_OF[warning.kind].excludes
         end_s = duration_s if warning.end_s is None else min(warning.end_s, duration_s)
         if warning.since_s < end_s:
-            stretches.append(Stretch(warning.since_s, end_s, row.excludes, warning.sensor))
+            stretches.append(Stretch(warning.since_s, end_s, reason, warning.sensor))
     return sorted(stretches, key=lambda stretch: (stretch.start_s, stretch.end_s))

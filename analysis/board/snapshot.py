@@ -150,10 +150,12 @@ class SensorStatus:
     ``coverage``: share (0–1) of the closed grid seconds with a valid reading.  ``gaps``:
     stretches without one so far; ``gap_s`` their total length.  ``difference_bpm``: to the
     reference at the last closed grid second; ``within``: inside the tolerance.
-    ``windows``: agreement by window name (``"1 min"``, ``"5 min"``, ``"session"``); empty for
-    sensors that are not under test.  ``is_acquiring``: it has only just begun to send and has not
-    found the heart yet.  ``efforts``: what it made of the efforts so far; ``None`` for sensors that
-    are not under test.  ``doubtful``: readings of a test sensor that leapt as no heart does.
+    ``windows``: agreement over all seconds by window name (``"1 min"``, ``"5 min"``,
+    ``"session"``); empty for sensors that are not under test.  ``without_exclusions``: the same
+    without the seconds in which the reference was at fault; empty while there are none.
+    ``is_acquiring``: it has only just begun to send and has not found the heart yet.
+    ``efforts``: what it made of the efforts so far; ``None`` for sensors that are not under test.
+    ``doubtful``: readings of a test sensor that leapt as no heart does.
     """
 
     number: int
@@ -184,6 +186,12 @@ class SensorStatus:
     is_acquiring: bool = False
     efforts: EffortCounts | None = None
     doubtful: int = 0
+    without_exclusions: Mapping[str, Agreement] = field(default_factory=dict)
+
+    @property
+    def counted(self) -> Mapping[str, Agreement]:
+        """The agreement that is shown first: without what is left out."""
+        return self.without_exclusions or self.windows
 
     @property
     def state(self) -> str:
@@ -198,7 +206,8 @@ class Snapshot:
     ``second``: last closed grid second (-1 before the first).  ``open_warnings``: those that
     stand, most severe first; ``closed_warnings``: how many have ended.  ``failed_rules``: rules
     that are switched off since they failed.  ``effort``: which one is under way or has returned
-    last; ``None`` before the first.
+    last; ``None`` before the first.  ``left_out_s``: closed grid seconds in which the reference was
+    at fault, that ``without_exclusions`` of the sensors leaves out.
     """
 
     t_ns: int
@@ -211,3 +220,4 @@ class Snapshot:
     markers: int
     failed_rules: tuple[RuleFailure, ...] = ()
     effort: EffortState | None = None
+    left_out_s: int = 0

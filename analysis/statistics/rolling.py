@@ -6,6 +6,8 @@ for ever, what summing the window anew would give; float sums leave a spurious s
 
 from __future__ import annotations
 
+from copy import deepcopy
+
 from analysis.statistics.agreement import HISTOGRAM_BINS, Sums, Tolerance, range_of_counts
 from analysis.statistics.pairing import NO_VALUE
 
@@ -53,6 +55,25 @@ class RollingAgreement:
                 self._count(old_ref, old_test, -1)
         if NO_VALUE not in (ref_mbpm, test_mbpm):
             self._count(ref_mbpm, test_mbpm, 1)
+
+    def take_out(self, ago: int, ref_mbpm: int, test_mbpm: int) -> None:
+        """Count a grid second as one without a pair from now on, once.
+
+        ``ago``: how many pushes before the newest; ``ref_mbpm``, ``test_mbpm``: what was pushed.
+        What has left the window already changes nothing.
+        """
+        if self._window_s is not None:
+            if ago >= self._window_s:
+                return
+            at = (self._at - 1 - ago) % self._window_s
+            self._refs[at] = self._tests[at] = NO_VALUE
+        ref_mbpm, test_mbpm = int(ref_mbpm), int(test_mbpm)
+        if NO_VALUE not in (ref_mbpm, test_mbpm):
+            self._count(ref_mbpm, test_mbpm, -1)
+
+    def copy(self) -> RollingAgreement:
+        """One that stands as this one does and goes its own way."""
+        return deepcopy(self)
 
     @property
     def sums(self) -> Sums:

@@ -27,6 +27,7 @@ def board_facts(board: Board) -> dict[str, object]:
     snapshot = board.snapshot()
     return {
         "seconds": snapshot.second + 1,
+        "left_out_s": snapshot.left_out_s,
         "sensors": [_sensor(status) for status in snapshot.sensors],
         "warnings": [warning_facts(warning, board.plan) for warning in board.warnings],
         "markers": [
@@ -63,6 +64,9 @@ def _sensor(status: SensorStatus) -> dict[str, object]:
         "malformed": status.malformed,
         "doubled": status.doubled,
         "agreement": {name: asdict(window) for name, window in status.windows.items()},
+        "agreement_without_exclusions": {
+            name: asdict(window) for name, window in status.counted.items()
+        },
         "doubtful": status.doubtful,
         "efforts": None if status.efforts is None else asdict(status.efforts),
     }

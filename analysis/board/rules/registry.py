@@ -27,6 +27,7 @@ from analysis.board.rules.signal import WeakSignal
 from analysis.board.rules.silent import Silent
 from analysis.board.rules.swapped import SwappedLabels
 from analysis.board.rules.thinning import Thinning
+from analysis.board.snapshot import SensorWarning
 from analysis.board.snapshot import WarningKind as K
 
 if TYPE_CHECKING:
@@ -37,6 +38,14 @@ _COMPARISONS: Final = frozenset({K.APART, K.LATE})
 """Warnings that compare with the reference: they say nothing while it is at fault."""
 _VALUES: Final = frozenset({K.FROZEN, K.ON_CADENCE})
 """Warnings about a value that rest on how the reference moves."""
+_MOVEMENT: Final = "movement of the others"
+"""The measure of a frozen value that says whether other sensors were the evidence."""
+
+
+def _others_moved_too_little(warning: SensorWarning) -> bool:
+    """Whether a frozen value was found by its own RR: the others alone would not have shown it."""
+    moved = [one for one in warning.measures if one.name == _MOVEMENT]
+    return bool(moved) and all(one.value < (one.threshold or 0.0) for one in moved)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +59,8 @@ class WarningRow:
     one stands on the reference, but stay if they stood before: such a sensor has a fault of its
     own.  ``is_notice``: good to know, nothing is being lost.  ``excludes``: why the analysis may
     leave a stretch out where this stands on the reference; for rules that look at its own signal
-    alone, else the test sensors would choose what they are compared with.
+    alone, else the test sensors would choose what they are compared with.  ``by_own_signal``:
+    whether they did so this time, for rules that look at the others when it says too little.
     """
 
     kind: K
@@ -60,6 +70,7 @@ class WarningRow:
     withholds_tests: frozenset[K] = _NONE
     is_notice: bool = False
     excludes: str = ""
+    by_own_signal: Callable[[SensorWarning], bool] = lambda _: True
 
 
 REGISTRY: Final[tuple[WarningRow, ...]] = (
@@ -127,6 +138,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         explains_tests=_COMPARISONS,
         withholds_tests=_VALUES,
         excludes="the reference was frozen",
+        by_own_signal=_others_moved_too_little,
     ),
     WarningRow(
         K.LOOSE_REFERENCE,

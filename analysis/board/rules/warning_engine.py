@@ -73,6 +73,11 @@ class WarningEngine:
         return tuple(self._warnings)
 
     @property
+    def log(self) -> Sequence[SensorWarning]:
+        """The same without a copy: to be read only, and at once."""
+        return self._warnings
+
+    @property
     def failures(self) -> tuple[RuleFailure, ...]:
         """The rules that have failed and are switched off, in order of their failure."""
         return tuple(self._failures)

@@ -1,0 +1,124 @@
+"""The agreement of each test sensor as it stands: whole, and without the reference's bad stretches.
+
+What is left out is what the analysis is going to leave out (:mod:`.exclusion_suggestions`).  That a
+stretch was bad is found after it began: its pairs have been counted by then and are taken out again
+at raising, which whole-number sums allow without a rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from analysis.board.exclusion_suggestions import is_left_out
+from analysis.board.sensor import SensorState
+from analysis.board.snapshot import Agreement, SensorWarning
+from analysis.statistics.agreement import Tolerance
+from analysis.statistics.rolling import RollingAgreement
+
+WINDOWS: Final[dict[str, int | None]] = {"1 min": 60, "5 min": 300, "session": None}
+"""Stretches over which the agreement of each test sensor is kept, in seconds."""
+
+
+class _Compared:
+    """One test sensor.  ``kept``: without what is left out; ``None`` while that is nothing."""
+
+    __slots__ = ("kept", "sensor", "whole")
+
+    def __init__(self, sensor: SensorState, tolerance: Tolerance) -> None:
+        self.sensor = sensor
+        self.whole = [RollingAgreement(window_s, tolerance) for window_s in WINDOWS.values()]
+        self.kept: list[RollingAgreement] | None = None
+
+
+class LiveAgreement:
+    """The rolling agreements of a session's test sensors."""
+
+    def __init__(
+        self, reference: SensorState, tests: Iterable[SensorState], tolerance: Tolerance
+    ) -> None:
+        self._reference = reference
+        self._compared = {sensor.number: _Compared(sensor, tolerance) for sensor in tests}
+        self._each = list(self._compared.values())
+        self._left_out = bytearray()
+        self._left_out_s = 0
+        self._seen = 0
+        self._standing: list[int] = []
+
+    @property
+    def left_out_s(self) -> int:
+        """Closed grid seconds that are left out since the reference was at fault."""
+        return self._left_out_s
+
+    def close_second(self, second: int) -> None:
+        """Count the pairs of a grid second that all sensors have closed."""
+        reference = self._reference.held[second]
+        for one in self._each:
+            value = one.sensor.held[second]
+            for window in one.whole:
+                window.push(reference, value)
+            if one.kept is not None:
+                for window in one.kept:
+                    window.push(reference, value)
+        self._left_out.append(0)
+
+    def leave_out(self, second: int, warnings: Sequence[SensorWarning]) -> None:
+        """Take out what ``warnings`` now say of the closed seconds.
+
+        ``warnings``: all so far, as the rules have left them at ``second``; their list only grows.
+        """
+        if self._seen == len(warnings) and not self._standing:
+            return
+        number = self._reference.number
+        for place in range(self._seen, len(warnings)):
+            warning = warnings[place]
+            if warning.sensor == number and is_left_out(warning):
+                end_s = second + 1 if warning.end_s is None else warning.end_s
+                self._take_out(range(warning.since_s, end_s), second)
+                self._standing.append(place)
+        self._seen = len(warnings)
+        self._standing = [at for at in self._standing if warnings[at].end_s is None]
+        if self._standing:
+            self._take_out(range(second, second + 1), second)
+
+    def whole(self, number: int) -> Mapping[str, Agreement]:
+        """Over all seconds, by the window's name; empty for a sensor that is not compared."""
+        one = self._compared.get(number)
+        return {} if one is None else _by_name(one.whole)
+
+    def without_exclusions(self, number: int) -> Mapping[str, Agreement]:
+        """Without what is left out; empty while that is nothing."""
+        one = self._compared.get(number)
+        return {} if one is None or one.kept is None else _by_name(one.kept)
+
+    def _take_out(self, stretch: range, newest: int) -> None:
+        seconds = [second for second in stretch if not self._left_out[second]]
+        if not seconds:
+            return
+        for second in seconds:
+            self._left_out[second] = 1
+        self._left_out_s += len(seconds)
+        reference = self._reference.held
+        for one in self._each:
+            held = one.sensor.held
+            if one.kept is None:
+                one.kept = [window.copy() for window in one.whole]
+            for window in one.kept:
+                for second in seconds:
+                    window.take_out(newest - second, reference[second], held[second])
+
+
+def _by_name(windows: Iterable[RollingAgreement]) -> dict[str, Agreement]:
+    return {name: _agreement(window) for name, window in zip(WINDOWS, windows, strict=True)}
+
+
+def _agreement(window: RollingAgreement) -> Agreement:
+    summary = window.sums.summary()
+    return Agreement(
+        pairs=summary.pairs,
+        bias_bpm=summary.bias_bpm,
+        mae_bpm=summary.mae_bpm,
+        within_tolerance_percent=summary.within_tolerance_percent,
+        pearson_r=summary.pearson_r,
+        r_caution=summary.r_caution,
+    )
