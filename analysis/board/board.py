@@ -169,6 +169,11 @@ class Board:
         """Value of a sensor at each closed grid second, int32[seconds]: mbpm or NO_VALUE."""
         return self._session.sensors[number - 1].grid.view
 
+    @property
+    def left_out(self) -> npt.NDArray[np.bool_]:
+        """Closed grid seconds left out since the reference was at fault, bool[seconds]; a copy."""
+        return self._agreement.left_out
+
     def snapshot(self, t_ns: int | None = None) -> Snapshot:
         """The whole board as of ``t_ns`` (by default the newest event or tick)."""
         at_ns = self._now_ns if t_ns is None else t_ns

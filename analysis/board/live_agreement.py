@@ -10,6 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
+
 from analysis.board.exclusion_suggestions import is_left_out
 from analysis.board.sensor import SensorState
 from analysis.board.snapshot import Agreement, SensorWarning
@@ -49,6 +52,11 @@ class LiveAgreement:
     def left_out_s(self) -> int:
         """Closed grid seconds that are left out since the reference was at fault."""
         return self._left_out_s
+
+    @property
+    def left_out(self) -> npt.NDArray[np.bool_]:
+        """Which of the closed grid seconds these are, bool[seconds]; a copy."""
+        return np.frombuffer(bytes(self._left_out), dtype=np.bool_)
 
     def close_second(self, second: int) -> None:
         """Count the pairs of a grid second that all sensors have closed."""

@@ -88,8 +88,10 @@ def screen(shown: Shown, width: int, height: int) -> RenderableType:
     used = len(top) + len(snapshot.sensors)
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
-        top.append(agreement_table(tests, shown.plan, width, plain=shown.plain))
-        used += len(tests) + 3
+        out_s = snapshot.left_out_s
+        table = agreement_table(tests, shown.plan, width, plain=shown.plain, left_out_s=out_s)
+        top.append(table)
+        used += len(tests) + 3 + (len(tests) + 1 if out_s else 0)
     bottom = _footer(shown)
     room = max(height - used - len(bottom) - 1, 2)
     warnings = warning_lines(snapshot, width, room)
@@ -145,34 +147,46 @@ def sensor_table(snapshot: Snapshot, width: int, *, plain: bool, halted: str = "
 
 
 def agreement_table(
-    tests: Sequence[SensorStatus], plan: Plan, width: int, *, plain: bool
+    tests: Sequence[SensorStatus], plan: Plan, width: int, *, plain: bool, left_out_s: int
 ) -> RenderableType:
-    """Bias, MAE and share within tolerance of each test sensor over each window of time."""
+    """Bias, MAE and share within tolerance of each test sensor over each window of time.
+
+    ``left_out_s``: seconds of a faulty reference that the first row leaves out; then the whole
+    stands below it.
+    """
     names = list(tests[0].windows)
-    wide = width >= 110
+    wide, narrow = width >= 110, width < 90
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("agreement\nover", no_wrap=True)
     for name in names:
         table.add_column(f"{name}\nbias", justify="right", no_wrap=True)
         table.add_column("\nMAE", justify="right", no_wrap=True, min_width=4)
-        table.add_column("\ninside", justify="right", no_wrap=True)
+        table.add_column("\nin %" if narrow else "\ninside", justify="right", no_wrap=True)
         if wide:
             table.add_column("\nr", justify="right", no_wrap=True, min_width=5)
     table.add_column("\npairs", justify="right", no_wrap=True)
     table.add_column("efforts\nf/l/b/m", justify="right", no_wrap=True)
     for sensor in tests:
-        cells: list[Text] = [_named(sensor, tests, plain)]
-        for name in names:
-            cells += _agreement_cells(sensor.windows[name], with_r=wide)
-        cells.append(Text(f"{sensor.windows[names[-1]].pairs:,}"))
-        cells.append(Text(_efforts(sensor)))
-        table.add_row(*cells)
+        shown = [(_named(sensor, tests, plain), sensor.counted, _efforts(sensor), "")]
+        if left_out_s:
+            shown.append((Text("  whole"), sensor.windows, "", FAINT))
+        for head, windows, efforts, style in shown:
+            cells = [head]
+            for name in names:
+                cells += _agreement_cells(windows[name], with_r=wide, narrow=narrow)
+            cells += [Text(f"{windows[names[-1]].pairs:,}"), Text(efforts)]
+            table.add_row(*cells, style=style)
+    inside = "in" if narrow else "inside"
     rule = (
-        f"bias and mean absolute error in bpm; inside: within ±{plan.tolerance_bpm:g} bpm or "
+        f"bias and mean absolute error in bpm; {inside}: within ±{plan.tolerance_bpm:g} bpm or "
         f"±{plan.tolerance_percent:g} %; efforts followed/late/blunted/missed"
     )
-    caption = Text(rule, style=FAINT, no_wrap=True, overflow="ellipsis")
-    return Group(table, caption)
+    captions = [rule]
+    if left_out_s:
+        out = f"{left_out_s} s left out, the reference at fault; whole: with them"
+        captions.insert(0, out)
+    lines = [Text(words, style=FAINT, no_wrap=True, overflow="ellipsis") for words in captions]
+    return Group(table, *lines)
 
 
 def _efforts(sensor: SensorStatus) -> str:
@@ -347,13 +361,15 @@ def _named(sensor: SensorStatus, tests: Sequence[SensorStatus], plain: bool) -> 
     return Text.assemble((shapes[place % len(shapes)], colour), f" {sensor.label}")
 
 
-def _agreement_cells(agreement: Agreement, *, with_r: bool) -> list[Text]:
+def _agreement_cells(agreement: Agreement, *, with_r: bool, narrow: bool) -> list[Text]:
     def number(value: float | None, form: str) -> Text:
         return Text("–", FAINT) if value is None else Text(signed(value, form))
 
     cells = [number(agreement.bias_bpm, "+.1f"), number(agreement.mae_bpm, ".1f")]
     share = agreement.within_tolerance_percent
-    cells.append(Text("–", FAINT) if share is None else Text(f"{share:.0f} %"))
+    cells.append(
+        Text("–", FAINT) if share is None else Text(f"{share:.0f}{'' if narrow else ' %'}")
+    )
     if with_r:
         r = number(agreement.pearson_r, ".2f")
         if agreement.r_caution:

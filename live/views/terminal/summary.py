@@ -33,7 +33,9 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     console.print(spaced(sensor_table(snapshot, width, plain=plain, halted=model.halted)))
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
-        console.print(spaced(agreement_table(tests, plan, width, plain=plain)))
+        out_s = snapshot.left_out_s
+        table = agreement_table(tests, plan, width, plain=plain, left_out_s=out_s)
+        console.print(spaced(table))
     console.print()
     if off := rules_off(snapshot):
         console.print(Text(off), soft_wrap=True)

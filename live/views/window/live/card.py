@@ -26,6 +26,7 @@ from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, Look, Theme
 from live.views.window.parts.words import (
+    agreement_rows,
     aloud,
     facts,
     gravest,
@@ -33,6 +34,7 @@ from live.views.window.parts.words import (
     stretch,
     subtitle,
     verdict,
+    whole_words,
 )
 
 _PAD: Final = 8
@@ -71,11 +73,15 @@ class SensorCard(QWidget):
         shown = (status, warning, selected, frame.theme, halt)
         if shown == (self._status, self._warning, self._selected, self._theme, self._halt):
             return
+        rows = 0 if self._status is None else len(agreement_rows(self._status))
         self._status, self._warning, self._selected, self._theme, self._halt = shown
         self._wrap()
+        if len(agreement_rows(status)) != rows:
+            self.updateGeometry()
         self.setAccessibleName(f"Card of {status.label}")
         self.setAccessibleDescription(aloud(status, halt[0], is_stale=halt[1]))
-        self.setToolTip(tip("\n".join(t for t in (status.advice, r_reason(status)) if t)))
+        told = (status.advice, r_reason(status), whole_words(status))
+        self.setToolTip(tip("\n".join(t for t in told if t)))
         self.update()
 
     def _wrap(self) -> None:
@@ -114,7 +120,7 @@ class SensorCard(QWidget):
         line = QFontMetricsF(self.font()).height()
         lines = 0.3 + max(len(self._lines), 2)
         if self._status is not None and self._status.windows:
-            lines += len(self._status.windows) + 2.2
+            lines += len(agreement_rows(self._status)) + 2.2
         return QSize(int(34 * line / 1.4), int(2.3 * line + lines * line + 2 * _PAD))
 
     def minimumSizeHint(self) -> QSize:

@@ -1,4 +1,6 @@
-"""The table of agreement on a card: a row for the last minute, five minutes and the session."""
+"""The table of agreement on a card: a row for the last minute, five minutes and the session, and
+one for the whole session where the reference's bad stretches are left out of the first.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,13 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 from analysis.board.snapshot import SensorStatus
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.theme import Theme
-from live.views.window.parts.words import COLUMNS, agreement_row, r_reason
+from live.views.window.parts.words import (
+    COLUMNS,
+    WHOLE,
+    agreement_row,
+    agreement_rows,
+    r_reason,
+)
 
 _WIDTHS: Final = (1.22, 1.3, 0.95, 1.0, 0.85)
 """Widths of the table's columns, in shares."""
@@ -43,10 +51,11 @@ def paint_table(
     painter.setPen(QColor(theme.rule))
     painter.drawLine(row.topLeft(), row.topRight())
     table = [("", COLUMNS)]
-    table += [(name, agreement_row(found)) for name, found in status.windows.items()]
+    table += [(name, agreement_row(found)) for name, found in agreement_rows(status)]
     for line, (name, texts) in enumerate(table):
         y = row.top() + line * row.height()
-        painter.setPen(QColor(theme.faint if line == 0 else theme.ink))
+        dim = line == 0 or name == WHOLE
+        painter.setPen(QColor(theme.faint if dim else theme.ink))
         painter.drawText(
             QRectF(row.left(), y, first, row.height()), _LEFT, elided(name, metrics, first)
         )
@@ -54,7 +63,7 @@ def paint_table(
         for width, text in zip(_WIDTHS, texts, strict=True):
             cell = QRectF(x, y, width * share, row.height())
             x += width * share
-            faint = line == 0 or text.startswith("(")
+            faint = dim or text.startswith("(")
             painter.setPen(QColor(theme.faint if faint else theme.ink))
             painter.drawText(cell, _RIGHT, elided(text, metrics, cell.width() - 2))
     y = row.top() + len(table) * row.height()

@@ -213,7 +213,10 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self.canvas.show_frame(frame)
         plot.vb.updateMatrix()  # or the paint event would, and ask for a second painting
         beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
-        self.setAccessibleDescription(f"{sensor} against {ref}: {counts.pairs} pairs{beyond}")
+        out_s = frame.snapshot.left_out_s
+        out = f"; bias and limits without {out_s} s of a faulty reference" if out_s else ""
+        said = f"{sensor} against {ref}: {counts.pairs} pairs{beyond}{out}"
+        self.setAccessibleDescription(said)
 
     def _label(self, name: str, *texts: str) -> None:
         """The first of the texts that fits along the axis, or the last."""
@@ -230,7 +233,10 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
     def _limits(frame: Frame) -> tuple[float, float] | None:
         tolerance = Tolerance(frame.plan.tolerance_bpm, frame.plan.tolerance_percent)
         board = frame.board
-        sums = sums_of(board.grid(frame.plan.reference), board.grid(frame.selected), tolerance)
+        # Of the pairs that the card's first figures are of, so that both show one bias.
+        kept = ~board.left_out
+        ref, test = board.grid(frame.plan.reference), board.grid(frame.selected)
+        sums = sums_of(ref[kept], test[kept], tolerance)
         bias, sd = sums.summary().bias_bpm, sums.sd_bpm
         return None if bias is None or sd is None else (bias, 1.96 * sd)
 

@@ -28,6 +28,9 @@ LINK_WORDS: Final = {
     LinkState.STOPPED: "stopped",
 }
 
+WHOLE: Final = "whole"
+"""The row of the session with the stretches that are left out."""
+
 COLUMNS: Final = ("bias bpm", "MAE bpm", "within", "r", "pairs")
 
 
@@ -116,13 +119,36 @@ def agreement_row(found: Agreement) -> tuple[str, str, str, str, str]:
     )
 
 
+def agreement_rows(status: SensorStatus) -> list[tuple[str, Agreement]]:
+    """The rows of a card's table by name: without the reference's bad stretches; the whole session
+    last, where that differs.
+    """
+    rows = list(status.counted.items())
+    if status.without_exclusions:
+        rows.append((WHOLE, status.windows["session"]))
+    return rows
+
+
+def whole_words(status: SensorStatus) -> str:
+    """What the first figures leave out, and the whole of each window; empty where it is nothing."""
+    if not status.without_exclusions:
+        return ""
+    told = [
+        f"{name} MAE {agreement_row(found)[1]}, bias {agreement_row(found)[0]}"
+        for name, found in status.windows.items()
+    ]
+    return (
+        "Left out of the first figures: seconds in which the reference was at fault. "
+        f"With them (bpm): {'; '.join(told)}."
+    )
+
+
 def r_reason(status: SensorStatus, *, short: bool = False) -> str:
     """Why an r stands in brackets or is missing; the longest window's reason first.
 
     ``short``: up to its first semicolon, where a card has one line for it.
     """
-    for name in reversed(tuple(status.windows)):
-        found = status.windows[name]
+    for name, found in reversed(tuple(status.counted.items())):
         if found.pairs and found.r_caution:
             reason = found.r_caution.partition(";")[0] if short else found.r_caution
             return f"(r) {name}: {reason[:1].lower()}{reason[1:]}"
@@ -154,10 +180,8 @@ def aloud(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> 
         f"{status.label}, {subtitle(status)}: {bpm} {verdict(status)}".rstrip(),
         *facts(status, halted, is_stale=is_stale),
     ]
-    session = status.windows.get("session")
-    if session is not None and session.pairs:
-        values = agreement_row(session)
-        parts.append(
-            "session: " + ", ".join(f"{c} {v}" for c, v in zip(COLUMNS, values, strict=True))
-        )
+    for name, found in agreement_rows(status):
+        if name in ("session", WHOLE) and found.pairs:
+            values = zip(COLUMNS, agreement_row(found), strict=True)
+            parts.append(f"{name}: " + ", ".join(f"{c} {v}" for c, v in values))
     return ". ".join(parts)

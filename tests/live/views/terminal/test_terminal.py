@@ -12,7 +12,13 @@ import pytest
 from rich.console import Console
 
 from analysis.board.rules.battery import LowBattery
-from analysis.board.snapshot import SensorWarning, Severity, WarningKind
+from analysis.board.snapshot import (
+    Agreement,
+    EffortCounts,
+    SensorWarning,
+    Severity,
+    WarningKind,
+)
 from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
@@ -69,6 +75,35 @@ def test_the_screen_fits(width, height):
     assert len(lines) <= height
     assert max(map(len, lines)) <= width
     assert lines[-1].startswith("keys stand here")
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_the_agreement_without_the_references_faults_stands_above_the_whole(width):
+    """Both rows, with their widest figures, and how much is left out; nothing is cut short."""
+    model = board_after(60)
+    kept = Agreement(12_345, -12.3, 10.9, 100.0, -0.99)
+    whole = Agreement(23_456, -45.6, 48.7, 12.0, 0.5)
+    snapshot = model.snapshot()
+    tests = [
+        replace(
+            sensor,
+            windows=dict.fromkeys(sensor.windows, whole),
+            without_exclusions=dict.fromkeys(sensor.windows, kept),
+            efforts=EffortCounts(10, 12, 0, 0),
+        )
+        for sensor in snapshot.sensors[1:]
+    ]
+    shown = replace(snapshot, sensors=(snapshot.sensors[0], *tests), left_out_s=75)
+    lines = text_of(shown_of(model, snapshot=shown, status=STATUS), width, 24).splitlines()
+    (place,) = (at for at, line in enumerate(lines) if line.startswith("  whole"))
+    assert lines[place - 1].split()[-2:] == ["12,345", "10/12/0/0"]
+    assert lines[place - 1].count("-12.3") == lines[place - 1].count("10.9") == 3
+    assert lines[place].count("-45.6") == lines[place].count("48.7") == 3
+    assert lines[place].split()[-1] == "23,456"
+    assert lines[place + 1].startswith("75 s left out")
+    assert "…" not in "".join(lines[place - 3 : place + 1])
+    assert max(map(len, lines)) <= width
+    assert "whole" not in text_of(shown_of(model), width, 24)
 
 
 def test_the_screen_says_what_the_board_knows():

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.board import Board
 from analysis.board.snapshot import Agreement
 from live.views.window.parts.counts import FAR_BPM, LOW_BPM, PairCounts, coarser
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.gaps import GapRuns
 from live.views.window.parts.number_format import clock, duration, signed, tick_step, value_rows
 from live.views.window.parts.span import Follow, TimeSpan
-from live.views.window.parts.words import agreement_row
+from live.views.window.parts.words import (
+    agreement_row,
+    agreement_rows,
+    aloud,
+    whole_words,
+)
+from tests.standins.feeds import PLAN
 
 GRIDS = st.lists(st.one_of(st.just(-1), st.integers(25_000, 240_000)), max_size=60)
 
@@ -142,6 +150,20 @@ def test_an_r_that_is_not_to_be_trusted_stands_in_brackets():
     shaky = Agreement(60, -1.25, 2.0, 97.6, -0.31, "The reference ranged over 9 bpm; r says little")
     assert agreement_row(shaky) == ("−1.2", "2.0", "98 %", "(−0.31)", "60")
     assert agreement_row(Agreement(0, None, None, None, None)) == ("–", "–", "–", "–", "0")
+
+
+def test_the_whole_session_stands_below_what_leaves_the_references_faults_out():
+    """One row more, read aloud and told in the tip, and only where something is left out."""
+    whole, kept = Agreement(90, 9.0, 9.5, 60.0, 0.5), Agreement(60, 1.0, 1.5, 99.0, 0.9)
+    plan = PLAN
+    status = replace(Board(plan).snapshot().sensors[1], windows={"1 min": whole, "session": whole})
+    assert agreement_rows(status) == [("1 min", whole), ("session", whole)]
+    assert whole_words(status) == ""
+    status = replace(status, without_exclusions={"1 min": kept, "session": kept})
+    assert agreement_rows(status) == [("1 min", kept), ("session", kept), ("whole", whole)]
+    assert "1 min MAE 9.5, bias +9.0" in whole_words(status)
+    assert "session: bias bpm +1.0, MAE bpm 1.5" in aloud(status)
+    assert "whole: bias bpm +9.0, MAE bpm 9.5" in aloud(status)
 
 
 def test_errors_in_drawing_are_counted_and_logged_once_per_kind(caplog):
