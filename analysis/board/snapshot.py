@@ -194,6 +194,11 @@ class SensorStatus:
         return self.without_exclusions or self.windows
 
     @property
+    def shown_bpm(self) -> float | None:
+        """What views show beside ``difference_bpm``, of the same second; in a gap the newest."""
+        return self.bpm if self.held_bpm is None else self.held_bpm
+
+    @property
     def state(self) -> str:
         """What it is doing, in a word: the state of its link, or looking for the heart."""
         return "acquiring" if self.is_acquiring else self.link.value

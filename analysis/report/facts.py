@@ -11,7 +11,7 @@ from typing import TypeAlias
 
 from analysis.report.reporting_items import reporting_items
 from analysis.report.verdict import sensor_verdict, session_verdict
-from analysis.report.words import severity_name, utc_text
+from analysis.report.words import severity_name, started_text
 from analysis.session.provenance import file_sha256
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
 from analysis.statistics.departures import Departure
@@ -42,7 +42,7 @@ def session_facts(record: SessionRecord, path: Path) -> Facts:
     plan = record.plan
     return {
         "file": str(path),
-        "started_utc": utc_text(record.provenance.started_utc_ns),
+        "started_utc": started_text(record.provenance.started_utc_ns),
         "clean": record.provenance.clean,
         "verdict": list(session_verdict(record)),
         "wearer": plan.wearer,

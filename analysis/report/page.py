@@ -62,7 +62,7 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
         record=record,
         plan=plan,
         source=source,
-        started=words.utc_text(record.provenance.started_utc_ns),
+        started=words.started_text(record.provenance.started_utc_ns),
         verdict=session_verdict(record),
         verdicts=[sensor_verdict(record, one) for one in record.sensors],
         # What is said beside the table that it is about is not said at the top as well.

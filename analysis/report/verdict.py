@@ -12,7 +12,7 @@ from typing import Final
 
 from analysis.board.snapshot import WarningKind
 from analysis.report.clocks import clock_sentences
-from analysis.report.words import clock, duration, listed, number
+from analysis.report.words import clock, duration, listed, number, share_text
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
 from analysis.statistics.closer import apart
 from analysis.statistics.efforts import Answer, Kind
@@ -101,7 +101,7 @@ def _departed(one: SensorRecord) -> str:
     if not found.losses:
         return words
     times = "once" if len(found.losses) == 1 else f"{len(found.losses)} times"
-    share = _percent(found.lost_percent or 0.0)
+    share = share_text(found.lost_percent or 0.0)
     return f"{words}; it lost the heart {times}, for {share} % of the seconds compared"
 
 
@@ -140,9 +140,9 @@ def _how_close(record: SessionRecord) -> str:
         if within.value is None:
             never.append(label)
             continue
-        share = f"{_percent(within.value)} %"
+        share = f"{share_text(within.value)} %"
         narrow = one.counted.within_5.value
-        strict = "" if narrow is None else f"; within ±5 bpm {_percent(narrow)} %"
+        strict = "" if narrow is None else f"; within ±5 bpm {share_text(narrow)} %"
         if told:
             told.append(f"{label} in {share} ({_ends(within.interval, 0, '%')}{strict})")
             continue
@@ -310,17 +310,10 @@ def _error(estimate: Estimate) -> str:
     return f"{number(estimate.value or 0.0, 1)} ({_ends(estimate.interval, 1)})"
 
 
-def _percent(value: float) -> str:
-    """A share that is not quite all or nothing is not rounded to it."""
-    if 0 < value < 0.5 or 99.5 <= value < 100:
-        return number(min(max(value, 0.1), 99.9), 1)
-    return number(value, 0)
-
-
 def _ends(interval: Interval | None, digits: int, unit: str = "", *, sign: bool = False) -> str:
     if interval is None:
         return NO_INTERVAL
     low, high = (
-        _percent(end) if unit == "%" else number(end, digits, sign=sign) for end in interval
+        share_text(end) if unit == "%" else number(end, digits, sign=sign) for end in interval
     )
     return f"{low} to {high}" + (f" {unit}" if unit else "")

@@ -28,6 +28,13 @@ def number(value: float | None, digits: int, *, sign: bool = False, unit: str = 
     return text.replace("-", "−") + (f" {unit}" if unit else "")
 
 
+def share_text(value: float) -> str:
+    """A share that is not quite all or nothing is not rounded to it."""
+    if 0 < value < 0.5 or 99.5 <= value < 100:
+        return number(min(max(value, 0.1), 99.9), 1)
+    return number(value, 0)
+
+
 def interval(
     ends: Sequence[float] | None, digits: int, *, sign: bool = False, unit: str = ""
 ) -> str:
@@ -77,8 +84,15 @@ def utc_text(utc_ns: int) -> str:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def day_text(utc_iso: str) -> str:
-    """``4 March 2026, 06:15 UTC`` from ISO 8601."""
+def started_text(utc_ns: int) -> str | None:
+    """As :func:`utc_text`; ``None`` for a session that nothing dates, which begins at the epoch."""
+    return utc_text(utc_ns) if utc_ns else None
+
+
+def day_text(utc_iso: str | None) -> str:
+    """``4 March 2026, 06:15 UTC`` from ISO 8601; in words if it is not known."""
+    if utc_iso is None:
+        return "date not known"
     moment = datetime.fromisoformat(utc_iso)
     return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M} UTC"
 

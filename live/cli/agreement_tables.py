@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.report.verdict import never_compared
-from analysis.report.words import INVENTED_LONG, NONE, clock, number
+from analysis.report.words import INVENTED_LONG, NONE, clock, number, share_text
 from analysis.report.words import interval as ends
 from analysis.session.record import SensorRecord, SessionRecord
 from analysis.statistics.agreement import NARROW_RANGE_BPM
@@ -116,7 +116,7 @@ def sentence(label: str, reference: str, agreement: Agreement) -> str:
         words += " on average"
     share = agreement.within.value
     if share is not None:
-        words += f"; {share:.0f} % of the seconds lay inside the tolerance"
+        words += f"; {share_text(share)} % of the seconds lay inside the tolerance"
     return words + "."
 
 

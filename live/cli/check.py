@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from analysis.report.words import clock, utc_text
+from analysis.report.words import clock, started_text
 from live.cli.facts import print_json
 from live.cli.output import say
 from replay.channels import HEART_RATE_CHANNELS
@@ -95,9 +95,7 @@ def _print_report(report: CheckReport) -> None:
         console.print("INVENTED DATA: simulated wearers and sensors.")
     for problem in report.problems:
         console.print(f"  problem: {problem}")
-    started = "unknown"
-    if report.started_utc_ns is not None:
-        started = utc_text(report.started_utc_ns)
+    started = started_text(report.started_utc_ns or 0) or "at an unknown time"
     console.print(
         f"Started {started}, {clock(report.span_ns / NS_PER_S)} long, {report.events:,} events, "
         f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
@@ -146,7 +144,6 @@ _NUMBERS: Final = {"heart rate", "other", "first", "last", "gaps", "longest"}
 
 
 def _facts(report: CheckReport) -> dict[str, object]:
-    started = report.started_utc_ns
     return {
         "file": str(report.path),
         "whole": report.whole,
@@ -155,7 +152,7 @@ def _facts(report: CheckReport) -> dict[str, object]:
         "problems": list(report.problems),
         "uuid": report.uuid,
         "software": report.software,
-        "started_utc": None if started is None else utc_text(started),
+        "started_utc": started_text(report.started_utc_ns or 0),
         "duration_s": _seconds(report.span_ns),
         "end_reason": report.end_reason,
         "events": report.events,

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from analysis.report.words import utc_text
+from analysis.report.words import started_text
 from live.cli.facts import plan_facts, print_json
 from live.cli.output import say
 from replay.errors import SidebeatError
@@ -117,7 +117,7 @@ def session_facts(session: Exported) -> dict[str, object]:
     return {
         "capture": capture.path.name,
         "uuid": capture.uuid,
-        "started_utc": utc_text(capture.started_utc_ns),
+        "started_utc": started_text(capture.started_utc_ns),
         "duration_s": round(capture.duration_ns / NS_PER_S, 3),
         "clean": capture.clean,
         **plan_facts(capture.plan),

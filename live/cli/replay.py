@@ -10,7 +10,7 @@ from typing import Final
 
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from analysis.report.words import utc_text
+from analysis.report.words import started_text
 from live import preflight
 from live.cli.facts import board_facts, plan_facts, print_json
 from live.cli.output import say
@@ -110,7 +110,7 @@ def run(arguments: argparse.Namespace) -> int:
             print_json(
                 {
                     "file": str(arguments.file),
-                    "started_utc": utc_text(feed.started_utc_ns),
+                    "started_utc": started_text(feed.started_utc_ns),
                     "duration_s": round(feed.duration_ns / NS_PER_S, 3),
                     **plan_facts(feed.plan),
                     **board_facts(model.board),

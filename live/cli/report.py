@@ -54,7 +54,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    out = arguments.out or Path("reports") / f"{arguments.file.stem}.html"
+    out = arguments.out or Path("reports") / f"{arguments.file.stem or 'report'}.html"
     if out.suffix.lower() != ".html":
         raise SidebeatError(f"{out}: the page must end in .html")
     folder = arguments.figures or out.with_name(f"{out.stem}_figures")
@@ -116,10 +116,10 @@ def write_page(session: Session, file: Path, out: Path, figures: Path | None) ->
         saving_figures,
     )
     from analysis.report.page import page  # noqa: PLC0415
-    from analysis.report.words import day_text, utc_text  # noqa: PLC0415
+    from analysis.report.words import day_text, started_text  # noqa: PLC0415
 
     record, source = session.record, source_of(file, software())
-    started = day_text(utc_text(record.provenance.started_utc_ns))
+    started = day_text(started_text(record.provenance.started_utc_ns))
     who = f"{record.plan.wearer}, {record.plan.activity}, {started}"
     foot = f"{source.software}; capture {source.sha256[:12]}"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.board.snapshot import SensorWarning
-from analysis.report.words import utc_text
+from analysis.report.words import started_text
 from live.notify.throttle import AlarmCall, Call, Occasion
 from replay.plan import Plan
 
@@ -45,7 +45,7 @@ def alarm_facts(call: AlarmCall) -> dict[str, object]:
     }
 
 
-def call_facts(call: Call | AlarmCall, plan: Plan, started_utc: str) -> dict[str, object]:
+def call_facts(call: Call | AlarmCall, plan: Plan, started_utc: str | None) -> dict[str, object]:
     """One call, for JSON: what it is about, and which session that is."""
     told = alarm_facts(call) if isinstance(call, AlarmCall) else warning_facts(call.warning, plan)
     return {
@@ -60,7 +60,7 @@ def call_facts(call: Call | AlarmCall, plan: Plan, started_utc: str) -> dict[str
 
 def facts_for(plan: Plan, started_utc_ns: int) -> Callable[[Call | AlarmCall], dict[str, object]]:
     """What is told about a call in a session of this plan that began then (ns since 1970)."""
-    text = utc_text(started_utc_ns)
+    text = started_text(started_utc_ns)
     return lambda call: call_facts(call, plan, text)
 
 

@@ -177,16 +177,24 @@ def agreement_table(
             cells += [Text(f"{windows[names[-1]].pairs:,}"), Text(efforts)]
             table.add_row(*cells, style=style)
     inside = "in" if narrow else "inside"
-    rule = (
-        f"bias and mean absolute error in bpm; {inside}: within ±{plan.tolerance_bpm:g} bpm or "
-        f"±{plan.tolerance_percent:g} %; efforts followed/late/blunted/missed"
-    )
-    captions = [rule]
+    captions = [_rule(plan, inside, width)]
     if left_out_s:
         out = f"{left_out_s} s left out, the reference at fault; whole: with them"
         captions.insert(0, out)
     lines = [Text(words, style=FAINT, no_wrap=True, overflow="ellipsis") for words in captions]
     return Group(table, *lines)
+
+
+def _rule(plan: Plan, inside: str, width: int) -> str:
+    """What the columns mean, as fully as one line allows."""
+    tolerance = f"±{plan.tolerance_bpm:g} bpm or ±{plan.tolerance_percent:g} %"
+    efforts = "followed/late/blunted/missed"
+    rules = (
+        f"bias and mean absolute error in bpm; {inside}: within {tolerance}; efforts {efforts}",
+        f"bias and MAE in bpm; {inside}: {tolerance}; {efforts}",
+        f"{inside}: {tolerance}; {efforts}",
+    )
+    return next((rule for rule in rules if len(rule) <= width), rules[-1])
 
 
 def _efforts(sensor: SensorStatus) -> str:
@@ -219,7 +227,7 @@ def past_lines(past: Sequence[SensorWarning], snapshot: Snapshot, room: int) -> 
     """The newest of the warnings that have ended, newest first, one line each."""
     lines = []
     for warning in reversed(past[-max(room, 0) :] if room > 0 else ()):
-        span = f"{clock(warning.start_s)} to {clock(warning.end_s or 0)}"
+        span = f"{clock(warning.since_s)} to {clock(warning.end_s or 0)}"
         words = f"   over: {_label(snapshot, warning.sensor)}{warning.kind.value}, {span}.  "
         lines.append(Text(words + warning.cleared, style=FAINT, no_wrap=True, overflow="ellipsis"))
     return lines
@@ -237,7 +245,7 @@ def warning_text(warning: SensorWarning, snapshot: Snapshot) -> Text:
     text.append(f"{_label(snapshot, warning.sensor)}{warning.kind.value}", style=loud and "bold")
     span = f"since {clock(warning.since_s)}"
     if warning.end_s is not None:
-        span = f"{clock(warning.start_s)} to {clock(warning.end_s)}"
+        span = f"{clock(warning.since_s)} to {clock(warning.end_s)}"
     if warning.acknowledged_s is not None:
         span += f", acknowledged at {clock(warning.acknowledged_s)}"
     text.append(f", {span}.  {warning.cause}  ")
@@ -328,7 +336,10 @@ def _value_cells(sensor: SensorStatus) -> list[Text]:
     differs = "" if sensor.difference_bpm is None else signed(sensor.difference_bpm, "+.0f")
     inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
     return [
-        Text("–" if sensor.bpm is None else f"{sensor.bpm:.0f}", "bold" if fresh else FAINT),
+        Text(
+            "–" if sensor.shown_bpm is None else f"{sensor.shown_bpm:.0f}",
+            "bold" if fresh else FAINT,
+        ),
         Text(differs, OUT if sensor.within is False else ""),
         Text("ref.", FAINT) if sensor.role == "reference" else inside,
     ]

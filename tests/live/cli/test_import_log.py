@@ -72,6 +72,23 @@ def test_people_are_told(log, tmp_path, capsys):
         assert words in out
 
 
+def test_a_session_that_nothing_dates_has_no_date_anywhere(log, tmp_path, capsys):
+    """Neither facts nor sentences put it at the beginning of the computer's calendar."""
+    status, out, _ = run(capsys, log, *options_for(tmp_path), "--json")
+    assert status == 0
+    capture = json.loads(out)["capture"]
+    for command in ("check", "analyse", "replay"):
+        assert entry.main([command, capture, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["started_utc"] is None
+    assert entry.main(["check", capture]) == 0
+    assert "Started at an unknown time" in capsys.readouterr().out
+    page = tmp_path / "page.html"
+    assert entry.main(["report", capture, "--out", str(page), "--no-figures"]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "date not known" in text
+    assert "1970" not in text + capsys.readouterr().out
+
+
 def test_the_output_can_be_named(log, tmp_path, capsys):
     """--out with the name of a file makes that file; a second one is not overwritten."""
     named = [*options_for(tmp_path)[:-1], tmp_path / "x" / "mine.sqlite"]

@@ -168,7 +168,7 @@ class SensorCard(QWidget):
         metrics = QFontMetricsF(self.font())
         line = metrics.height()
         gone = status.held_bpm is None or self._halt[1]
-        bpm = "–" if status.bpm is None else f"{status.bpm:.0f}"
+        bpm = "–" if status.shown_bpm is None else f"{status.shown_bpm:.0f}"
         painter.setFont(big)
         painter.setPen(QColor(theme.faint if gone else theme.ink))
         digits = QFontMetricsF(big).horizontalAdvance("000")

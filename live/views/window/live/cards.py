@@ -13,7 +13,10 @@ from live.views.window.parts.frame import Frame
 from live.views.window.parts.theme import Look, Theme
 
 _EVERY: Final = 4
-"""Each card follows every fourth frame, about twice a second: faster, no one could read it."""
+"""Each card follows every fourth frame, about twice a second: faster, no one could read it.
+
+A new second brings all of them up to date at once: panels and cards are of the same instant.
+"""
 
 
 class CardColumn(QScrollArea):
@@ -27,6 +30,7 @@ class CardColumn(QScrollArea):
         self._all_due = True
         self._theme: Theme | None = None
         self._selected = 0
+        self._second = -1
         inside = QWidget()
         column = QVBoxLayout(inside)
         column.setContentsMargins(0, 0, 0, 0)
@@ -43,9 +47,10 @@ class CardColumn(QScrollArea):
         self.setAccessibleName("Sensors")
 
     def show_frame(self, frame: Frame, *, at_once: bool = False) -> None:
-        """Bring the cards whose turn it is up to date, all of them if ``at_once``."""
-        changed = (self._theme, self._selected) != (frame.theme, frame.selected)
-        self._theme, self._selected = frame.theme, frame.selected
+        """Bring the cards whose turn it is up to date, all if ``at_once`` or in a new second."""
+        now = (frame.theme, frame.selected, frame.snapshot.second)
+        changed = (self._theme, self._selected, self._second) != now
+        self._theme, self._selected, self._second = now
         self._turn = (self._turn + 1) % _EVERY
         everyone = at_once or changed or self._all_due
         due = self.cards if everyone else self.cards[self._turn :: _EVERY]

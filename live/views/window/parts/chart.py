@@ -46,6 +46,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.differences = DifferencesCanvas(self.middle.vb, faults, stamps)
         self.lanes = LanesCanvas(self.bottom.vb, faults)
         self.bottom.setYRange(0, len(plan.sensors) + 1, padding=0)
+        for plot in (self.top, self.middle):  # also where no further picture is drawn
+            plot.vb.sigResized.connect(lambda *_: self._label_axes())
         self.ci.layout.setRowStretchFactor(0, 5)
         self.ci.layout.setRowStretchFactor(1, 3)
         self.ci.setContentsMargins(2, 4, 4, 2)

@@ -127,9 +127,10 @@ class TracesCanvas(Canvas):
             if newest is None:
                 continue
             status = frame.status(number)
-            gone = status.held_bpm is None
-            value = "no value" if gone else f"{newest[1]:.0f}"
-            labels.append(EndLabel(number, *newest, f"{value}  {status.label}", faint=gone))
+            held = status.held_bpm
+            value = "no value" if held is None else f"{held:.0f}"
+            words = f"{value}  {status.label}"
+            labels.append(EndLabel(number, *newest, words, faint=held is None))
         return labels
 
 

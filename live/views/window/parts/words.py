@@ -175,7 +175,7 @@ def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | N
 
 def aloud(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> str:
     """A card as a screen reader speaks it; as :func:`facts`."""
-    bpm = "no value" if status.bpm is None else f"{status.bpm:.0f} bpm"
+    bpm = "no value" if status.shown_bpm is None else f"{status.shown_bpm:.0f} bpm"
     parts = [
         f"{status.label}, {subtitle(status)}: {bpm} {verdict(status)}".rstrip(),
         *facts(status, halted, is_stale=is_stale),

@@ -28,7 +28,7 @@ from live.views.terminal.lines import Lines
 from live.views.terminal.screen import Shown, clock, screen, signed, warning_lines
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
-from tests.standins.feeds import PLAN, ScriptedFeed, two_sensors, written
+from tests.standins.feeds import PLAN, ScriptedFeed, beat, two_sensors, written
 
 STATUS = CaptureStatus(path="/d/x.sqlite", events=61, saved=60, commit_age_s=0.2, views=1)
 DRY = SensorWarning(
@@ -113,6 +113,28 @@ def test_the_screen_says_what_the_board_knows():
     difference = f"{model.snapshot().sensors[1].difference_bpm:+.0f}"
     for words in ("Yarrow", "Sorrel", difference, "OUT", "99 %", "61 events, 60 saved", "x.sqlite"):
         assert words in text
+
+
+@pytest.mark.parametrize("width", [64, 70, 80, 90, 120])
+def test_the_meaning_of_the_columns_is_never_cut(width):
+    """The line below the agreement is worded for the width."""
+    model = board_after(120)
+    text = text_of(shown_of(model), width, 24)
+    assert "followed/late/blunted/missed" in text
+    assert "±5 bpm or ±10 %" in text
+
+
+def test_value_and_difference_are_of_the_same_second():
+    """A reading that no closed second holds yet moves neither the value nor the difference."""
+    events = [*two_sensors(20, apart=2), Tick(20 * NS_PER_S)]
+    model = ViewModel(ScriptedFeed([events, [beat(20.2, 1, 190)]]))
+    model.pump()
+    before = text_of(shown_of(model), 80, 24)
+    model.pump()
+    assert model.snapshot().sensors[0].bpm == 190
+    assert "190" not in text_of(shown_of(model), 80, 24)
+    assert model.snapshot().sensors[0].shown_bpm == model.snapshot().sensors[0].held_bpm
+    assert "190" not in before
 
 
 def test_a_warning_has_its_cause_and_advice():

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from PySide6.QtCore import QPointF, QRectF
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QApplication
 
 from analysis.board.rules.battery import LowBattery
@@ -118,7 +118,7 @@ def test_an_error_in_one_panel_leaves_the_others(monkeypatch, caplog):
     with shown(session(30)) as (window, feed):
         monkeypatch.setattr(window.workbench.plane, "show_frame", lambda _: 1 / 0)
         monkeypatch.setattr(window.workbench.chart.lanes, "draw", lambda *_: 1 / 0)
-        feed.waiting += [beat(30.5, 1, 77), Tick(31 * NS_PER_S)]
+        feed.waiting += [beat(30.5, 1, 77), Tick(32 * NS_PER_S)]
         with caplog.at_level(logging.CRITICAL):
             picture(window)
             picture(window)
@@ -278,6 +278,36 @@ def test_warnings_at_one_time_share_their_lane():
         (0, 1),
         (0, 1),
     ]
+
+
+def test_value_difference_and_panels_are_of_one_second():
+    """A reading that no closed second holds yet is not on the card beside an older difference."""
+    with shown(session(30)) as (window, feed):
+        feed.waiting += [beat(30.2, 1, 99)]
+        picture(window)
+        board = window.model.snapshot().sensors
+        assert board[0].bpm == 99
+        assert board[0].shown_bpm != 99
+        cards = window.workbench.cards.cards
+        assert "99 bpm" not in cards[0].accessibleDescription()
+        feed.waiting += [Tick(32 * NS_PER_S)]
+        window.frame()
+        for card, status in zip(cards, window.model.snapshot().sensors, strict=True):
+            assert f"{status.shown_bpm:.0f} bpm" in card.accessibleDescription()
+
+
+def test_an_axis_that_grows_too_short_for_its_name_has_the_unit_alone():
+    """Also where the last picture is drawn: a bar over the window takes the room."""
+    with shown(session(30)) as (window, _):
+        chart = window.workbench.chart
+        axis = chart.middle.getAxis("left")
+        metrics = QFontMetricsF(chart.font())
+        for height in (900, 300):
+            chart.resize(chart.width(), height)
+            chart.ci.layout.activate()
+            fits = metrics.horizontalAdvance("difference (bpm)") < chart.middle.vb.height()
+            assert (axis.labelText == "difference (bpm)") is fits
+        assert not fits
 
 
 def test_a_card_wraps_its_facts_anew_at_another_width():
