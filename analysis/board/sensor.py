@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.board.growing import Growing
 from analysis.statistics.pairing import NO_VALUE, HeldValue
@@ -41,6 +42,20 @@ NO_CADENCE: Final = -1.0
 
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
 _LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
+
+
+def leaps(t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32]) -> npt.NDArray[np.int64]:
+    """When a series leapt as no heart does: times int64[k], ns, of the readings that did.
+
+    ``t_ns`` int64[n], ``mbpm`` int32[n]: valid readings in order of time.  The rule of
+    :attr:`SensorState.doubtful` for a series that is known whole.
+
+    >>> leaps(np.array([0, 10**9, 2 * 10**9]), np.array([86_000, 30_000, 86_000])).tolist()
+    [1000000000, 2000000000]
+    """
+    leapt = (np.diff(t_ns) <= LEAP_NS) & (np.abs(np.diff(mbpm)) > LEAP_MBPM)
+    found: npt.NDArray[np.int64] = t_ns[1:][leapt]
+    return found
 
 
 class SensorState:

@@ -194,6 +194,8 @@ def _facts_of(facts: SensorFacts) -> Facts:
         "notifications": facts.notifications,
         "malformed": facts.malformed,
         "invalid": facts.invalid,
+        "doubtful": len(facts.doubtful_s),
+        "doubtful_s": list(facts.doubtful_s),
         "coverage_percent": facts.coverage_percent,
         "gaps": len(facts.gaps),
         "gap_s": facts.gap_s,

@@ -336,11 +336,13 @@ def coverage(record: SessionRecord) -> Table:
         "coverage",
         "Coverage and gaps, and what part of the error lies beside gaps",
         ("sensor", "coverage, %", "gaps", "in all, s", "longest, s", "notifications", "malformed",
-         "invalid", "pairs beside gaps, %", "error there, % of all", "MAE there, bpm",
+         "invalid", "doubtful", "pairs beside gaps, %", "error there, % of all", "MAE there, bpm",
          "MAE elsewhere, bpm"),
         tuple(rows),
         ("Beside a gap: a value that stands in for a missed one, and the first 10 s after a gap, "
-         "of the sensor or of the reference.",),
+         "of the sensor or of the reference.",
+         "Doubtful: readings of a test sensor that leapt by more than 30 bpm within 1.5 s, as no "
+         "heart does; they count all the same.",),
     )  # fmt: skip
 
 
@@ -353,6 +355,7 @@ def _coverage(facts: SensorFacts, at: str) -> tuple[Cell, ...]:
         number_cell(facts.notifications, f"{at}/notifications", Form(0)),
         number_cell(facts.malformed, f"{at}/malformed", Form(0)),
         number_cell(facts.invalid, f"{at}/invalid", Form(0)),
+        number_cell(len(facts.doubtful_s), f"{at}/doubtful", Form(0)),
     )
 
 

@@ -233,6 +233,7 @@ def _facts(series: SensorSeries) -> SensorFacts:
         invalid=series.invalid,
         coverage_percent=series.coverage_percent,
         gaps=series.gaps,
+        doubtful_s=tuple(round(t_ns / NS_PER_S, 3) for t_ns in series.doubtful_ns.tolist()),
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.board import Board
-from analysis.board.sensor import SensorState
+from analysis.board.sensor import SensorState, leaps
 from analysis.statistics.pairing import NO_VALUE, grid_values
 from analysis.statistics.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
@@ -51,6 +51,13 @@ class SensorSeries:
     def coverage_percent(self) -> float:
         """Share of the grid seconds at which the sensor has a value."""
         return 100 * int(np.count_nonzero(self.grid != NO_VALUE)) / len(self.grid)
+
+    @property
+    def doubtful_ns(self) -> npt.NDArray[np.int64]:
+        """When a test sensor's value leapt as no heart does, int64[k]; none of the reference, which
+        has rules of its own.
+        """
+        return leaps(self.t_ns, self.mbpm) if self.sensor.role == "test" else self.t_ns[:0]
 
     @property
     def gaps(self) -> tuple[Stretch, ...]:

@@ -62,6 +62,8 @@ class SensorFacts:
 
     ``notifications``: heart rate payloads; of these ``malformed`` did not decode and ``invalid``
     decoded to what may not be paired.  ``gaps``: stretches of grid seconds without a value.
+    ``doubtful_s``: capture times in s of readings of a test sensor that leapt as no heart does;
+    they are paired all the same.
     """
 
     number: int
@@ -74,6 +76,7 @@ class SensorFacts:
     invalid: int
     coverage_percent: float
     gaps: tuple[Stretch, ...]
+    doubtful_s: tuple[float, ...] = ()
 
     @property
     def gap_s(self) -> int:

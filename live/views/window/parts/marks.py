@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -46,6 +47,29 @@ def draw_marks(
     for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
         if area.box.left() <= x <= area.box.right():
             stamps.put(painter, stamp, x, y)
+
+
+def draw_doubtful(painter: QPainter, area: Area, frame: Frame, number: int) -> None:
+    """A question mark beside each reading that leapt as no heart does, as far as there is room."""
+    found = frame.lines.doubtful[number]
+    first, last = bisect_left(found.t_s, frame.start_s), bisect_right(found.t_s, frame.end_s)
+    metrics = QFontMetricsF(painter.font())
+    wide, high = metrics.horizontalAdvance("?") + 4, metrics.height() - 2
+    free = area.box.left()
+    for t_s, bpm in zip(found.t_s[first:last], found.bpm[first:last], strict=True):
+        x, y = area.x(t_s), area.y(bpm)
+        if x - wide / 2 < free or x + wide / 2 > area.box.right():
+            continue
+        free = x + wide / 2
+        # Away from the middle of the panel, where the lines are; always inside it.
+        above = y - high - 3 > area.box.top() and y < area.box.center().y()
+        top = y - high - 3 if above else min(y + 3, area.box.bottom() - high - 1)
+        plate = QRectF(x - wide / 2, top, wide, high)
+        painter.fillRect(plate, QColor(frame.theme.ground))
+        painter.setPen(QColor(frame.looks[number].colour(frame.theme)))
+        painter.drawRect(plate)
+        painter.setPen(QColor(frame.theme.ink))
+        painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, "?")
 
 
 def draw_end_labels(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -67,6 +69,26 @@ class ReadingSeries:
             return found
         found.t_s[-1] = newest[0]
         return found
+
+
+class DoubtfulReadings:
+    """Where a sensor's value leapt as no heart does: ``t_s`` and ``bpm`` of those readings."""
+
+    def __init__(self) -> None:
+        self.t_s: list[float] = []
+        self.bpm: list[float] = []
+
+    def catch_up(
+        self,
+        moments: Sequence[int],
+        t_ns: npt.NDArray[np.int64],
+        mbpm: npt.NDArray[np.int32],
+    ) -> None:
+        """Take what is new of all the ``moments``, ns, among the readings of the whole series."""
+        for at_ns in moments[len(self.t_s) :]:
+            place = int(np.searchsorted(t_ns, at_ns, side="right")) - 1
+            self.t_s.append(at_ns / NS_PER_S)
+            self.bpm.append(float(mbpm[place]) / 1000)
 
 
 class DifferenceSeries:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from live.views.window.parts.counts import PairCounts
 from live.views.window.parts.gaps import GapRuns
-from live.views.window.parts.series import DifferenceSeries, ReadingSeries
+from live.views.window.parts.series import DifferenceSeries, DoubtfulReadings, ReadingSeries
 from replay.plan import Plan
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 class Timeline:
-    """Series, differences, gaps and counts of the compared sensors, by number in the plan."""
+    """Series, differences, gaps, doubtful readings and counts by number in the plan."""
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
@@ -22,6 +22,7 @@ class Timeline:
         self.differences = {n: DifferenceSeries() for n in plan.tests}
         self.gaps = {n: GapRuns() for n in plan.compared}
         self.counts = {n: PairCounts() for n in plan.tests}
+        self.doubtful = {n: DoubtfulReadings() for n in plan.tests}
         self.seconds = 0
 
     def catch_up(self, board: Board) -> None:
@@ -35,3 +36,4 @@ class Timeline:
             test = board.grid(number)
             self.differences[number].catch_up(ref, test)
             self.counts[number].catch_up(ref, test)
+            self.doubtful[number].catch_up(board.sensor(number).doubtful, *board.series(number))

@@ -26,7 +26,7 @@ from live.views.window.parts.canvas import (
 from live.views.window.parts.columns import NOTHING, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import EndLabel, draw_end_labels, draw_marks
+from live.views.window.parts.marks import EndLabel, draw_doubtful, draw_end_labels, draw_marks
 from live.views.window.parts.number_format import value_rows
 from live.views.window.parts.shapes import Stamps
 
@@ -99,6 +99,7 @@ class TracesCanvas(Canvas):
         for number in plan.tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+            draw_doubtful(painter, area, frame, number)
         draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
 

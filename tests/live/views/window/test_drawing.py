@@ -334,3 +334,19 @@ def test_marks_stay_on_their_line_while_time_passes():
             rows.append({round(float(x / scale + start), 1) for x in xs})
         assert len(rows[0]) >= 3
         assert rows[0] & rows[1] >= rows[1] - {max(rows[1])}
+
+
+def test_a_doubtful_reading_has_a_sign_on_its_trace():
+    """A leap is marked at its reading, there and back, with a sign and not by colour alone."""
+    beats = [message for message in session(120) if getattr(message, "t_ns", 0) != 50_300_000_000]
+    with shown([*beats[:150], beat(50.3, 2, 30), *beats[150:]]) as (window, _):
+        found = window.timeline.doubtful[2]
+        assert [t for t in found.t_s if 50 < t < 52] == [50.3, 51.3]
+        assert found.bpm[found.t_s.index(50.3)] == 30.0
+        chart = window.workbench.chart
+        with_sign = chart.grab().toImage()
+        assert chart.grab().toImage() == with_sign
+        found.t_s.clear()
+        found.bpm.clear()
+        assert chart.grab().toImage() != with_sign
+        assert window.faults.count == 0
