@@ -116,6 +116,30 @@ def test_a_drift_and_a_single_failure_are_said() -> None:
     assert not found.is_clear
 
 
+def test_what_the_course_explains_is_no_doubt() -> None:
+    """A sensor's error that goes with the slope of the heart rate would come again on this course:
+    its interval is less than half as wide as that of errors which only look the same.
+    """
+    seconds = np.arange(1800)
+    # Rises that come at no steady pace, so that the slow cosines see them.
+    heart = 130 + 25 * np.sin(2 * np.pi * (seconds / 400 + (seconds / 1800) ** 2))
+    noise = np.random.default_rng(5).normal(0, 0.3, (2, 1800))
+    late = np.concatenate((np.full(8, heart[0]), heart[:-8]))
+    error = np.abs(late - heart)
+    reference = np.rint(1000 * heart).astype(np.int32)
+    flat = np.full(1800, 130_000, dtype=np.int32)
+    kept = np.ones(1800, dtype=bool)
+
+    def width(course: np.ndarray) -> float:
+        close, off = (np.rint(course + 1000 * e).astype(np.int32) for e in (noise[0], error))
+        found = closer_of(course, (2, close), (3, off), kept)
+        assert found is not None
+        low, high = found.difference.interval
+        return high - low
+
+    assert width(reference) < 0.5 * width(flat)
+
+
 def test_groups_hold_those_of_whom_no_two_can_be_told_apart() -> None:
     """With 2 closer than 4 alone, two groups remain; a pair never compared is in none."""
 
