@@ -44,6 +44,16 @@ def test_intervals_hold_the_values_of_this_course() -> None:
     assert np.median(widths) <= 1.6 * 3.92 * np.std(values)
 
 
+@pytest.mark.parametrize("factor", [0.25, 3.0])
+def test_r_and_its_interval_have_no_unit(factor: float) -> None:
+    """A sensor whose every swing, of heart and of error, is scaled has the same r and interval."""
+    test = HEART + _noise(3)
+    found = correlation_of(HEART, test).r
+    scaled = correlation_of(HEART, 130 + factor * (test - 130)).r
+    assert scaled.value == pytest.approx(found.value)
+    assert scaled.interval == pytest.approx(found.interval)
+
+
 def test_an_r_on_one_stretch_has_no_interval() -> None:
     """One climb in a steady session: the values are given, and the reason for no interval."""
     heart = np.full(1800, 110.0) + _noise(2, 0.9, 1.0)
