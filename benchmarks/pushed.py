@@ -14,6 +14,7 @@ class Pushed:
     title = "benchmark"
     started_utc_ns = 0
     is_live = False
+    silent_s = 0.0
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
