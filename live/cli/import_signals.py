@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 import numpy.typing as npt
 
-from replay.channels import decode
+from replay.channels import COMPANION_CHANNELS, decode
 from replay.errors import PayloadError
-from replay.event import CYCLING, MARKER, POWER, RUNNING, Event
+from replay.event import MARKER, Event
 from replay.markers import decode_marker
 from replay.payloads import CyclingCadence, CyclingPower, RevolutionRate, RunningCadence
 from replay.plan import Plan
-
-_MOTION: Final = frozenset({CYCLING, POWER, RUNNING})
 
 
 class SessionSignals:
@@ -32,7 +28,7 @@ class SessionSignals:
         """One event; what is no signal, or cannot be read, is passed over."""
         if event.channel == MARKER:
             self.markers_ns.append(decode_marker(event.t_ns, event.payload)[0])
-        if event.channel not in _MOTION:
+        if event.channel not in COMPANION_CHANNELS:
             return
         try:
             reading = decode(event.channel, event.payload)

@@ -196,10 +196,14 @@ def _set_up(arguments: argparse.Namespace) -> int:
 
 def _rehearse(arguments: argparse.Namespace) -> int:
     """Serve a set-up page: say on stdout where to attach, record when told to."""
+    with contextlib.closing(Talk(aside=True)) as talk:
+        return _serve_set_up(arguments, talk)
+
+
+def _serve_set_up(arguments: argparse.Namespace, talk: Talk) -> int:
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
-    talk = Talk(aside=True)
     watched: list[WatcherProcess] = []
 
     def open_view(run_file: Path) -> _Told | WatcherProcess:
@@ -250,13 +254,17 @@ class _Told:
 
 
 def _capture(arguments: argparse.Namespace) -> int:
+    plan = _planned(arguments)
+    with contextlib.closing(Talk(aside=arguments.json)) as talk:
+        return _record(arguments, plan, talk)
+
+
+def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
     minutes: float | None = arguments.minutes
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
     from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
-    plan = _planned(arguments)
-    talk = Talk(aside=arguments.json)
     sources = _sources(plan, talk)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
 

@@ -54,6 +54,12 @@ class Talk(logging.Handler):
         """Wait for a moment at most until what was said is shown.  Also called at exit."""
         self._writer.flush()
 
+    def close(self) -> None:
+        """Show what was said, as :meth:`flush` does, and take no more log records."""
+        logging.getLogger().removeHandler(self)
+        self._writer.close()
+        super().close()
+
     @property
     def unread(self) -> int:
         """Lines that were dropped because nobody read them."""

@@ -194,7 +194,7 @@ def test_rules_about_links_and_delays_leave_files_alone():
     rules = rules_for(SessionState(plan))
     of_link = {
         WarningKind.LATE, WarningKind.NOT_STARTED, WarningKind.SILENT, WarningKind.THINNING,
-        WarningKind.WEAK_SIGNAL, WarningKind.LOW_BATTERY,
+        WarningKind.WEAK_SIGNAL, WarningKind.LOW_BATTERY, WarningKind.SWAPPED_LABELS,
     }  # fmt: skip
     kinds = {number: {rule.kind for rule in rules if rule.sensor == number} for number in (2, 3)}
     assert kinds[2] - kinds[3] == of_link
