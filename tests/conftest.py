@@ -17,8 +17,10 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 
-# A deadline per example would judge how busy the machine is; the timeout of a test stays.
-settings.register_profile("suite", deadline=None)
+# A deadline per example would judge how busy the machine is; the timeout of a test stays.  The
+# suite draws the same examples each time; new ones: pytest --hypothesis-profile=explore
+settings.register_profile("suite", deadline=None, derandomize=True, database=None)
+settings.register_profile("explore", deadline=None, max_examples=2_000)
 settings.load_profile("suite")
 
 

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from replay.errors import PlanError
 from replay.plan import Broker, Plan, PlannedSensor, format_plan, load_plan, parse_plan
+from replay.text import printable
 
 SMALLEST = """
 [session]
@@ -29,8 +30,9 @@ def plans(draw: st.DrawFn) -> Plan:
     """Any valid plan with one to four sensors."""
     count = draw(st.integers(1, 4))
     reference = draw(st.integers(0, count - 1))
+    # Labels that a screen would show alike are one label: a plan refuses them.
     labels = draw(
-        st.lists(text.filter(lambda t: t.strip()), min_size=count, max_size=count, unique=True)
+        st.lists(text.map(printable).filter(str.strip), min_size=count, max_size=count, unique=True)
     )
     sensors = []
     for n, label in enumerate(labels):
