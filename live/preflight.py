@@ -14,6 +14,8 @@ import shutil
 import sys
 from pathlib import Path
 
+from live import window_probe
+
 OLDEST_PYTHON = (3, 11)
 
 BASE_PACKAGES = {
@@ -142,6 +144,12 @@ def no_window() -> str:
     libraries = missing_libraries(WINDOW_LIBRARIES)
     if libraries:
         return f"The window needs system libraries: {apt_line(libraries)}"
+    complaint = window_probe.complaint()
+    if complaint:
+        libraries = missing_libraries(SCREEN_LIBRARIES)
+        if libraries:
+            return f"The window needs system libraries: {apt_line(libraries)}"
+        return f"No window can be opened here ({complaint})."
     return ""
 
 

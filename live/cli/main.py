@@ -18,6 +18,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Final, Protocol
 
+from live import window_probe
 from live.cli.output import PlainFormatter, say
 from replay.errors import SidebeatError
 
@@ -39,6 +40,18 @@ FAILED: Final = 1
 WRONG: Final = 2
 """The command could not be carried out; a sentence on stderr says why."""
 INTERRUPTED: Final = 130
+
+_WINDOWED: Final = {"live", "replay", "demo"}
+_WINDOWLESS: Final = {
+    "terminal",
+    "none",
+    "--view=terminal",
+    "--view=none",
+    "--json",
+    "-h",
+    "--help",
+}
+"""Words with which such a command opens no window."""
 
 _CAUTION: Final = (
     "Not a medical device.  Heart data stays on this machine unless you send it elsewhere."
@@ -131,6 +144,8 @@ def _dispatch(arguments: list[str]) -> int:
     name = arguments[0]
     if name not in COMMANDS:
         raise SidebeatError(f"there is no command {name!r}; there are " + ", ".join(COMMANDS))
+    if name in _WINDOWED and not _WINDOWLESS & set(arguments):
+        window_probe.begin()  # it takes half a second, while the command is being loaded
     logging.basicConfig(level=logging.WARNING)
     for handler in logging.getLogger().handlers:
         handler.setFormatter(PlainFormatter("sidebeat: %(message)s"))
