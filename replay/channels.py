@@ -37,9 +37,9 @@ from replay.payloads import (
     decode_running,
     decode_text,
 )
-from replay.payloads import fields as walks
-from replay.payloads.fields import Field, Walk, Walker
-from replay.payloads.indoor_bike import IndoorBike, decode_indoor_bike, walk_indoor_bike
+from replay.payloads import fields as dissectors
+from replay.payloads.fields import Dissection, Dissector, Field
+from replay.payloads.indoor_bike import IndoorBike, decode_indoor_bike, dissect_indoor_bike
 
 Reading: TypeAlias = (
     HeartRate
@@ -72,7 +72,7 @@ class Channel:
     """One row.
 
     ``name``: as in an event.  ``words``: what it is, for people.  ``decoder``: from a payload to a
-    reading, ``None`` for the session's own records.  ``walk``: cuts a payload into fields.
+    reading, ``None`` for the session's own records.  ``dissect``: cuts a payload into fields.
     ``lasts``: it is told once, and the newest value holds until told otherwise.  ``service``:
     16-bit number and words of the GATT service that makes a sensor one of ours.
     """
@@ -80,7 +80,7 @@ class Channel:
     name: str
     words: str
     kind: Kind
-    walk: Walker
+    dissect: Dissector
     decoder: Callable[[bytes], Reading] | None = None
     lasts: bool = False
     service: tuple[int, str] | None = None
@@ -99,10 +99,10 @@ class Channel:
 
 
 def _heart_rate(
-    name: str, decoder: Callable[[bytes], Reading], walk: Walker, service: int | None = None
+    name: str, decoder: Callable[[bytes], Reading], dissect: Dissector, service: int | None = None
 ) -> Channel:
     return Channel(
-        name=name, words="heart rate", kind=Kind.HEART_RATE, decoder=decoder, walk=walk,
+        name=name, words="heart rate", kind=Kind.HEART_RATE, decoder=decoder, dissect=dissect,
         service=(service and (service, "heart rate")) or None,
     )  # fmt: skip
 
@@ -110,62 +110,64 @@ def _heart_rate(
 def _text(name: str, words: str) -> Channel:
     return Channel(
         name=name, words=words, kind=Kind.FACT, decoder=partial(decode_text, name),
-        walk=walks.text_of(words), lasts=True,
+        dissect=dissectors.text_of(words), lasts=True,
     )  # fmt: skip
 
 
-def _record(name: str, words: str, walk: Walker | None = None, *, lasts: bool = False) -> Channel:
-    walk = walk or walks.text_of(words)
-    return Channel(name=name, words=words, kind=Kind.RECORD, walk=walk, lasts=lasts)
+def _record(
+    name: str, words: str, dissect: Dissector | None = None, *, lasts: bool = False
+) -> Channel:
+    dissect = dissect or dissectors.text_of(words)
+    return Channel(name=name, words=words, kind=Kind.RECORD, dissect=dissect, lasts=lasts)
 
 
 CHANNELS: Final = (
-    _heart_rate(ev.HEART_RATE, decode_heart_rate, walks.walk_heart_rate, 0x180D),
-    _heart_rate(ev.MQTT_HEART_RATE, decode_mqtt_heart_rate, walks.walk_mqtt_heart_rate),
-    _heart_rate(ev.FILE_HEART_RATE, decode_file_heart_rate, walks.walk_file_heart_rate),
+    _heart_rate(ev.HEART_RATE, decode_heart_rate, dissectors.dissect_heart_rate, 0x180D),
+    _heart_rate(ev.MQTT_HEART_RATE, decode_mqtt_heart_rate, dissectors.dissect_mqtt_heart_rate),
+    _heart_rate(ev.FILE_HEART_RATE, decode_file_heart_rate, dissectors.dissect_file_heart_rate),
     Channel(
         name=ev.CYCLING, words="cycling cadence", kind=Kind.COMPANION,
-        decoder=decode_cycling, walk=walks.walk_cycling,
+        decoder=decode_cycling, dissect=dissectors.dissect_cycling,
         service=(0x1816, "cycling speed and cadence"),
     ),
     Channel(
         name=ev.RUNNING, words="running cadence", kind=Kind.COMPANION,
-        decoder=decode_running, walk=walks.walk_running,
+        decoder=decode_running, dissect=dissectors.dissect_running,
         service=(0x1814, "running speed and cadence"),
     ),
     Channel(
         name=ev.POWER, words="cycling power", kind=Kind.COMPANION,
-        decoder=decode_power, walk=walks.walk_power,
+        decoder=decode_power, dissect=dissectors.dissect_power,
         service=(0x1818, "cycling power"),
     ),
     Channel(
         name=ev.INDOOR_BIKE, words="indoor bike", kind=Kind.COMPANION,
-        decoder=decode_indoor_bike, walk=walk_indoor_bike,
+        decoder=decode_indoor_bike, dissect=dissect_indoor_bike,
         service=(0x1826, "fitness machine"),
     ),
     # A sensor is asked for these in this order, the most useful first: its link may break.
     _text(ev.FIRMWARE, "firmware"),
     Channel(
         name=ev.BATTERY, words="battery", kind=Kind.FACT,
-        decoder=decode_battery, walk=walks.walk_battery, lasts=True,
+        decoder=decode_battery, dissect=dissectors.dissect_battery, lasts=True,
     ),
     Channel(
         name=ev.BODY_LOCATION, words="body location", kind=Kind.FACT,
-        decoder=decode_body_location, walk=walks.walk_location, lasts=True,
+        decoder=decode_body_location, dissect=dissectors.dissect_location, lasts=True,
     ),
     _text(ev.MODEL, "model"),
     _text(ev.MAKER, "maker"),
     _text(ev.HARDWARE, "hardware"),
     _text(ev.SERIAL, "serial number"),
-    _record(ev.LINK, "link state", walks.walk_link, lasts=True),
-    _record(ev.SIGNAL, "signal strength", walks.walk_signal, lasts=True),
+    _record(ev.LINK, "link state", dissectors.dissect_link, lasts=True),
+    _record(ev.SIGNAL, "signal strength", dissectors.dissect_signal, lasts=True),
     _record(ev.ADVICE, "advice", lasts=True),
-    _record(ev.DOUBLED, "dropped copy", walks.walk_copy),
-    _record(ev.ANCHOR, "UTC", walks.number_of("UTC since 1970", "s", NS_PER_S)),
-    _record(ev.JUMP, "step of UTC", walks.number_of("step of UTC", "s", NS_PER_S)),
-    _record(ev.LATE, "capture held up", walks.number_of("held up for", "s", NS_PER_S)),
-    _record(ev.DISK, "free space", walks.number_of("free space", "bytes")),
-    _record(ev.MARKER, "marker", walks.walk_marker),
+    _record(ev.DOUBLED, "dropped copy", dissectors.dissect_copy),
+    _record(ev.ANCHOR, "UTC", dissectors.number_of("UTC since 1970", "s", NS_PER_S)),
+    _record(ev.JUMP, "step of UTC", dissectors.number_of("step of UTC", "s", NS_PER_S)),
+    _record(ev.LATE, "capture held up", dissectors.number_of("held up for", "s", NS_PER_S)),
+    _record(ev.DISK, "free space", dissectors.number_of("free space", "bytes")),
+    _record(ev.MARKER, "marker", dissectors.dissect_marker),
     _record(ev.ACKNOWLEDGED, "warning acknowledged"),
     _record(ev.ADDRESS, "address of the sensor", lasts=True),
 )  # fmt: skip
@@ -219,12 +221,12 @@ def fields(channel: str, payload: bytes) -> tuple[Field, ...]:
     Never raises: on a payload that :func:`decode` refuses, or a channel that is not known, what
     cannot be understood is a field that is not ``sound``.
     """
-    walk = Walk(payload)
+    dissect = Dissection(payload)
     if payload:
         row = BY_NAME.get(channel)
-        (row.walk if row else _unknown)(walk)
-        walk.rest("not understood", sound=False)
-    return tuple(walk.found)
+        (row.dissect if row else _unknown)(dissect)
+        dissect.rest("not understood", sound=False)
+    return tuple(dissect.found)
 
 
-_unknown: Final = walks.text_of("text")
+_unknown: Final = dissectors.text_of("text")

@@ -18,7 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
 
-from analysis.report.figure_canvas import Heading, Layout, Sheet
+from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.palette import LIGHT, SHAPES, sensor_colour
 from analysis.report.traces import Floats
 from analysis.report.words import count, interval, number
@@ -48,7 +48,7 @@ class _Plane:
     test: Floats
 
 
-def draw_agreement(session: Session, layout: Layout, heading: Heading) -> Sheet:
+def draw_agreement(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
     """Sensor up, reference across, the line of equality and the tolerance beside it."""
     planes = _planes(session)
     values = [v for plane in planes for v in (plane.reference, plane.test) if len(v)]
@@ -90,7 +90,7 @@ def draw_agreement(session: Session, layout: Layout, heading: Heading) -> Sheet:
     )  # fmt: skip
 
 
-def draw_differences(session: Session, layout: Layout, heading: Heading) -> Sheet:
+def draw_differences(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
     """Difference up, mean across, bias and limits with their intervals."""
     planes = _planes(session)
     means = [(plane.reference + plane.test) / 2 for plane in planes]
@@ -167,7 +167,7 @@ def _sheet(
     y: str,
     square: bool,
     keys: str,
-) -> Sheet:
+) -> FigureCanvas:
     """Planes beside each other, each with its name above and its numbers below."""
     layout, heading = sheet_for
     layout = layout.for_sensors(len(planes))
@@ -192,8 +192,8 @@ def _sheet(
     if layout.width_in < 5 or columns == 1:
         wide = min(wide, 36 * em)
     high = wide if square else max(0.85 * wide, 16 * em)
-    sheet = Sheet(layout, rows * (above + min(high, 30 * em) + below) + foot, heading)
-    free = (sheet.bottom - sheet.top - foot) / rows - above - below
+    canvas = FigureCanvas(layout, rows * (above + min(high, 30 * em) + below) + foot, heading)
+    free = (canvas.bottom - canvas.top - foot) / rows - above - below
     high = min(high, free)
     if square:
         wide = high
@@ -203,19 +203,19 @@ def _sheet(
         row, at = divmod(place, columns)
         start = 0.3 * em + at * column
         box_left = start + left + max(column - left - right - wide, 0) / 2
-        top = sheet.top + row * (above + free + below) + above + (free - high) / 2
-        ax = sheet.axes(box_left, top, wide, high)
+        top = canvas.top + row * (above + free + below) + above + (free - high) / 2
+        ax = canvas.axes(box_left, top, wide, high)
         ax.grid(color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
         ax.set_axisbelow(True)
         draw(ax, plane, steps, cell)
-        sheet.label(ax, x=x, y=y)
+        canvas.label(ax, x=x, y=y)
         ax.yaxis.set_label_coords(-3.3 * em / wide, 0.5)
-        _name(sheet, plane, box_left, top - 1.0 * em)
+        _name(canvas, plane, box_left, top - 1.0 * em)
         for line, words in enumerate(notes(plane)):
             below_axes = top + high + (4.2 + 1.45 * line) * em
-            sheet.text(box_left - 2.4 * em, below_axes, words, size=0.95)
-    _count_key(sheet, steps, cell, keys, sheet.bottom - foot + 1.4 * em)
-    return sheet
+            canvas.text(box_left - 2.4 * em, below_axes, words, size=0.95)
+    _count_key(canvas, steps, cell, keys, canvas.bottom - foot + 1.4 * em)
+    return canvas
 
 
 def _planes(session: Session) -> list[_Plane]:
@@ -286,13 +286,13 @@ def _level(ax: Axes, estimate: Estimate, style: str, layout: Layout) -> None:
     )  # fmt: skip
 
 
-def _name(sheet: Sheet, plane: _Plane, x: float, y: float) -> None:
-    em = sheet.layout.em
-    sheet.overlay.plot(
+def _name(canvas: FigureCanvas, plane: _Plane, x: float, y: float) -> None:
+    em = canvas.layout.em
+    canvas.overlay.plot(
         [x + 0.4 * em], [y], marker=SHAPES[plane.index % len(SHAPES)],
-        color=LIGHT[sensor_colour(plane.index)], markersize=0.8 * sheet.layout.type_pt,
+        color=LIGHT[sensor_colour(plane.index)], markersize=0.8 * canvas.layout.type_pt,
     )  # fmt: skip
-    sheet.text(x + 1.3 * em, y, plane.label, weight="bold")
+    canvas.text(x + 1.3 * em, y, plane.label, weight="bold")
 
 
 def _key_rows(keys: str, layout: Layout) -> int:
@@ -313,23 +313,25 @@ def _wrapped(keys: str, layout: Layout) -> list[str]:
     return lines
 
 
-def _count_key(sheet: Sheet, steps: tuple[int, ...], cell: int, keys: str, top: float) -> None:
+def _count_key(
+    canvas: FigureCanvas, steps: tuple[int, ...], cell: int, keys: str, top: float
+) -> None:
     """What the shades and lines mean."""
-    em = sheet.layout.em
-    overlay = sheet.overlay
+    em = canvas.layout.em
+    overlay = canvas.overlay
     lead = f"pairs in {cell} × {cell} bpm:"
     x = 0.8 * em
-    sheet.text(x, top, lead, size=0.9)
+    canvas.text(x, top, lead, size=0.9)
     x += 0.53 * em * len(lead)
     ends = [f"{a}–{b - 1}" for a, b in pairwise(steps)] + [f"{steps[-1]}+"]
     for name, words in zip(SHADES, ends, strict=True):
         overlay.add_patch(
             Rectangle((x, top - 0.45 * em), 0.9 * em, 0.9 * em, facecolor=LIGHT[name])
         )
-        sheet.text(x + 1.2 * em, top, words, size=0.9)
+        canvas.text(x + 1.2 * em, top, words, size=0.9)
         x += (1.9 + 0.58 * len(words)) * em
-    for line, words in enumerate(_wrapped(keys, sheet.layout), 1):
-        sheet.text(0.8 * em, top + 1.6 * line * em, words, size=0.9, colour="faint")
+    for line, words in enumerate(_wrapped(keys, canvas.layout), 1):
+        canvas.text(0.8 * em, top + 1.6 * line * em, words, size=0.9, colour="faint")
 
 
 def _worth(agreement: Agreement) -> str:

@@ -1,4 +1,4 @@
-"""The effort strips: every effort and trough, what each sensor made of it, and by how much."""
+"""The effort panels: every effort and trough, what each sensor made of it, and by how much."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from matplotlib.patches import Rectangle
 
-from analysis.report.figure_canvas import Heading, Layout, Sheet
+from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.palette import LIGHT, SHAPES, sensor_colour
 from analysis.report.traces import Floats, series_of
 from analysis.report.words import clock, number
@@ -37,13 +37,13 @@ _LOOKS: Final = {
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Strips:
+class _Panels:
     """What is drawn where: how the cells lie, in inches.
 
     ``worded``: whether there is room for delay and shortfall in words.
     """
 
-    sheet: Sheet
+    canvas: FigureCanvas
     session: Session
 
     columns: int
@@ -55,17 +55,17 @@ class _Strips:
     worded: bool
 
 
-def draw_strips(session: Session, layout: Layout, heading: Heading) -> Sheet:
-    """Draw one sheet; if there is no effort, it says so."""
+def draw_effort_panels(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+    """Draw the figure; if there is no effort, it says so."""
     named = named_efforts(session.record.efforts)
     layout = layout.for_sensors(len(session.record.sensors))
     em = layout.em
     if not named:
-        sheet = Sheet(layout, 5 * em, heading)
+        canvas = FigureCanvas(layout, 5 * em, heading)
         half = NO_EFFORTS.index(":") + 1
         for line, part in enumerate((NO_EFFORTS[:half], NO_EFFORTS[half + 1 :])):
-            sheet.text(0.8 * em, sheet.top + (1.8 + 1.6 * line) * em, part)
-        return sheet
+            canvas.text(0.8 * em, canvas.top + (1.8 + 1.6 * line) * em, part)
+        return canvas
     sensors = len(session.record.sensors)
     columns, blocks = _columns(len(named), layout)
     on_phone = layout.width_in < 5
@@ -76,13 +76,13 @@ def draw_strips(session: Session, layout: Layout, heading: Heading) -> Sheet:
     if needed > _TALLEST_IN and not on_phone:
         natural = max((_TALLEST_IN - key) / blocks - head, 1.0) / sensors
         needed = blocks * (head + sensors * natural) + key
-    sheet = Sheet(layout, needed, heading)
+    canvas = FigureCanvas(layout, needed, heading)
     longest = max(len(detail.label) for detail in session.record.sensors)
     left = 0.8 * em if on_phone else min(max(7.4, 2.6 + 0.68 * longest), 13.0) * em
-    free = (sheet.bottom - sheet.top - key) / blocks - head
-    cell_width = (sheet.width - left - 0.8 * em) / columns
-    strips = _Strips(
-        sheet=sheet,
+    free = (canvas.bottom - canvas.top - key) / blocks - head
+    cell_width = (canvas.width - left - 0.8 * em) / columns
+    panels = _Panels(
+        canvas=canvas,
         session=session,
         columns=columns,
         blocks=blocks,
@@ -93,11 +93,11 @@ def draw_strips(session: Session, layout: Layout, heading: Heading) -> Sheet:
         worded=cell_width > 4.2 * em and free / sensors > 5.4 * em,
     )
     for place, (name, effort) in enumerate(named):
-        _column(strips, place, name, effort)
+        _column(panels, place, name, effort)
     for block in range(blocks):
-        _sensor_names(strips, block)
-    _key(sheet, sheet.bottom - key + 1.6 * em)
-    return sheet
+        _sensor_names(panels, block)
+    _key(canvas, canvas.bottom - key + 1.6 * em)
+    return canvas
 
 
 def _columns(efforts: int, layout: Layout) -> tuple[int, int]:
@@ -105,32 +105,32 @@ def _columns(efforts: int, layout: Layout) -> tuple[int, int]:
     return ceil(efforts / blocks), blocks
 
 
-def _block_top(strips: _Strips, block: int) -> float:
-    sensors = len(strips.session.record.sensors)
-    return strips.sheet.top + block * (strips.head + sensors * strips.cell_height)
+def _block_top(panels: _Panels, block: int) -> float:
+    sensors = len(panels.session.record.sensors)
+    return panels.canvas.top + block * (panels.head + sensors * panels.cell_height)
 
 
-def _sensor_names(strips: _Strips, block: int) -> None:
-    sheet, session = strips.sheet, strips.session
-    em, beside = sheet.layout.em, sheet.layout.width_in > 5
-    top = _block_top(strips, block) + strips.head
+def _sensor_names(panels: _Panels, block: int) -> None:
+    canvas, session = panels.canvas, panels.session
+    em, beside = canvas.layout.em, canvas.layout.width_in > 5
+    top = _block_top(panels, block) + panels.head
     for row, detail in enumerate(session.record.sensors):
         label = detail.label
         if beside:
-            x, y = 0.8 * em, top + (row + 0.5) * strips.cell_height
+            x, y = 0.8 * em, top + (row + 0.5) * panels.cell_height
             label = label if len(label) <= _LONGEST else label[: _LONGEST - 1] + "…"
         else:
-            x, y = strips.left + 0.3 * em, top + row * strips.cell_height + 0.85 * em
-        sheet.overlay.plot(
+            x, y = panels.left + 0.3 * em, top + row * panels.cell_height + 0.85 * em
+        canvas.overlay.plot(
             [x + 0.4 * em],
             [y],
             marker=SHAPES[row % len(SHAPES)],
             color=LIGHT[sensor_colour(row)],
-            markersize=0.75 * sheet.layout.type_pt,
+            markersize=0.75 * canvas.layout.type_pt,
         )
-        sheet.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
+        canvas.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
         for line, words in enumerate(_tally(session, row) if beside else (), 1):
-            sheet.text(x, y + 1.25 * line * em, words, size=0.75, colour="faint")
+            canvas.text(x, y + 1.25 * line * em, words, size=0.75, colour="faint")
 
 
 def _tally(session: Session, row: int) -> list[str]:
@@ -143,37 +143,37 @@ def _tally(session: Session, row: int) -> list[str]:
     return lines
 
 
-def _column(strips: _Strips, place: int, name: str, effort: Effort) -> None:
-    sheet = strips.sheet
-    em = sheet.layout.em
-    block, at = divmod(place, strips.columns)
-    x = strips.left + at * strips.cell_width
-    top = _block_top(strips, block)
-    middle = x + strips.cell_width / 2
-    sheet.text(middle, top + 0.8 * em, name, weight="bold", align="center")
-    if strips.cell_width > 3.4 * em:
+def _column(panels: _Panels, place: int, name: str, effort: Effort) -> None:
+    canvas = panels.canvas
+    em = canvas.layout.em
+    block, at = divmod(place, panels.columns)
+    x = panels.left + at * panels.cell_width
+    top = _block_top(panels, block)
+    middle = x + panels.cell_width / 2
+    canvas.text(middle, top + 0.8 * em, name, weight="bold", align="center")
+    if panels.cell_width > 3.4 * em:
         time = clock(effort.peak_s)
-        sheet.text(middle, top + 1.95 * em, time, size=0.8, colour="faint", align="center")
-    for row, detail in enumerate(strips.session.record.sensors):
-        y = top + strips.head + row * strips.cell_height
+        canvas.text(middle, top + 1.95 * em, time, size=0.8, colour="faint", align="center")
+    for row, detail in enumerate(panels.session.record.sensors):
+        y = top + panels.head + row * panels.cell_height
         response = detail.responses[place]
-        _ground(strips, (x, y), response.answer)
-        words = _words(response) if strips.worded else [_letter(response.answer)]
+        _ground(panels, (x, y), response.answer)
+        words = _words(response) if panels.worded else [_letter(response.answer)]
         below = (1.15 * len(words) + 0.3) * em
-        above = 0.0 if sheet.layout.width_in > 5 else 1.3 * em  # there the sensor's name stands
+        above = 0.0 if canvas.layout.width_in > 5 else 1.3 * em  # there the sensor's name stands
         inside = 0.3 * em
         box = (
             x + inside,
             y + inside + above,
-            strips.cell_width - 2 * inside,
-            strips.cell_height - 2 * inside - above - below,
+            panels.cell_width - 2 * inside,
+            panels.cell_height - 2 * inside - above - below,
         )
-        _curves(strips, effort, row, box)
+        _curves(panels, effort, row, box)
         for line, part in enumerate(words):
             bold = line == 0 and response.answer is not Answer.FOLLOWED
-            sheet.text(
+            canvas.text(
                 middle,
-                y + strips.cell_height - 0.15 * em - below + (0.65 + 1.15 * line) * em,
+                y + panels.cell_height - 0.15 * em - below + (0.65 + 1.15 * line) * em,
                 part,
                 size=0.85 if line == 0 else 0.8,
                 align="center",
@@ -181,22 +181,22 @@ def _column(strips: _Strips, place: int, name: str, effort: Effort) -> None:
             )
 
 
-def _ground(strips: _Strips, corner: tuple[float, float], answer: Answer) -> None:
+def _ground(panels: _Panels, corner: tuple[float, float], answer: Answer) -> None:
     """The cell itself, in the look of its answer."""
-    layout = strips.sheet.layout
+    layout = panels.canvas.layout
     gap = 0.15 * layout.em
     ground, edge, hatch = _LOOKS[answer]
     box = (
         (corner[0] + gap, corner[1] + gap),
-        strips.cell_width - 2 * gap,
-        strips.cell_height - 2 * gap,
+        panels.cell_width - 2 * gap,
+        panels.cell_height - 2 * gap,
     )
     width = (0.14 if answer is Answer.MISSED else 0.07) * layout.type_pt
-    strips.sheet.overlay.add_patch(
+    panels.canvas.overlay.add_patch(
         Rectangle(*box, facecolor=LIGHT[ground], edgecolor=LIGHT[edge], linewidth=width)
     )
     if hatch:  # a light one: it lies below the lines
-        strips.sheet.overlay.add_patch(
+        panels.canvas.overlay.add_patch(
             Rectangle(*box, facecolor="none", edgecolor=LIGHT["rule"], hatch=hatch, linewidth=0)
         )
 
@@ -217,10 +217,10 @@ def _words(response: Response) -> list[str]:
 
 
 def _curves(
-    strips: _Strips, effort: Effort, row: int, box: tuple[float, float, float, float]
+    panels: _Panels, effort: Effort, row: int, box: tuple[float, float, float, float]
 ) -> None:
     """Reference and sensor around the effort, on one scale for all of its sensors."""
-    ax, layout, session = strips.sheet.overlay, strips.sheet.layout, strips.session
+    ax, layout, session = panels.canvas.overlay, panels.canvas.layout, panels.session
     data = session.data
     left, top, width, height = box
     start = max(effort.start_s - LEAD_S, 0)
@@ -253,27 +253,27 @@ def _curves(
     )  # fmt: skip
 
 
-def _key(sheet: Sheet, top: float) -> None:
-    em, ax = sheet.layout.em, sheet.overlay
+def _key(canvas: FigureCanvas, top: float) -> None:
+    em, ax = canvas.layout.em, canvas.overlay
     x, y = 0.8 * em, top
-    narrow = sheet.layout.width_in < 5
+    narrow = canvas.layout.width_in < 5
     for answer, (ground, edge, hatch) in _LOOKS.items():
         words = "unseen (too few values)" if answer is Answer.UNSEEN else answer.value
         wide = (2.4 + 0.58 * len(words)) * em
-        if x + wide > sheet.width:
+        if x + wide > canvas.width:
             x, y = 0.8 * em, y + 1.5 * em
         box = ((x, y - 0.45 * em), 1.5 * em, 0.9 * em)
         ax.add_patch(
             Rectangle(
                 *box, facecolor=LIGHT[ground], edgecolor=LIGHT[edge],
-                linewidth=0.08 * sheet.layout.type_pt,
+                linewidth=0.08 * canvas.layout.type_pt,
             )
         )  # fmt: skip
         if hatch:
             ax.add_patch(
                 Rectangle(*box, facecolor="none", edgecolor=LIGHT["faint"], hatch=hatch, lw=0)
             )
-        sheet.text(x + 1.9 * em, y, words, size=0.85)
+        canvas.text(x + 1.9 * em, y, words, size=0.85)
         x += wide + 0.8 * em
     if narrow:
         lines = [
@@ -288,7 +288,7 @@ def _key(sheet: Sheet, top: float) -> None:
             "dark: reference, coloured: sensor; below the word the delay at half rise, and how",
             "far the peak (of a trough, the bottom) stays behind the reference's (−) or beyond (+)",
         ]
-        if sheet.width / em > 72:
+        if canvas.width / em > 72:
             lines = [" ".join(lines)]
     for line, part in enumerate(lines, 1):
-        sheet.text(0.8 * em, y + 1.35 * line * em, part, size=0.8, colour="faint")
+        canvas.text(0.8 * em, y + 1.35 * line * em, part, size=0.8, colour="faint")

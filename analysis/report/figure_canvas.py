@@ -85,7 +85,7 @@ class Heading:
     invented: bool
 
 
-class Sheet:
+class FigureCanvas:
     """A matplotlib figure with places in inches from the upper left corner.
 
     ``top``, ``bottom``: the part between heading and foot, in inches from the top.

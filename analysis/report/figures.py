@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from analysis.report.agreement_plots import draw_agreement, draw_differences
-from analysis.report.effort_panels import draw_strips
+from analysis.report.effort_panels import draw_effort_panels
 from analysis.report.figure_canvas import (
     PAGE,
     PHONE,
@@ -20,9 +20,9 @@ from analysis.report.figure_canvas import (
     PRINT_DPI,
     VIDEO,
     VIDEO_DPI,
+    FigureCanvas,
     Heading,
     Layout,
-    Sheet,
     inline,
     style,
 )
@@ -32,11 +32,11 @@ from analysis.session.pipeline import Session
 from analysis.statistics.efforts import Kind
 from replay.errors import SidebeatError
 
-Draw = Callable[[Session, Layout, Heading], Sheet]
+Draw = Callable[[Session, Layout, Heading], FigureCanvas]
 
 
 @dataclass(frozen=True, slots=True)
-class Kindred:
+class FigureKind:
     """One kind of figure: the name of its files, its title, how it is drawn and put in words."""
 
     name: str
@@ -123,20 +123,20 @@ def _save_all(layout: Layout, session: Session, files: FigureFiles) -> list[Path
     try:
         for kind in figures_of(session):
             heading = Heading(kind.title, files.who, files.foot, session.record.plan.invented)
-            sheet = _drawn(kind, session, layout, heading)
+            canvas = _drawn(kind, session, layout, heading)
             sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
             for size, dpi in sizes.items():
                 paths.append(files.folder / f"{files.stem}_{kind.name}_{size}.png")
-                sheet.save_png(paths[-1], dpi)
+                canvas.save_png(paths[-1], dpi)
             paths.append(files.folder / f"{files.stem}_{kind.name}_{layout.name}.svg")
-            paths[-1].write_text(sheet.svg(), encoding="utf-8")
+            paths[-1].write_text(canvas.svg(), encoding="utf-8")
     except OSError as error:
         where = error.filename or files.folder
         raise SidebeatError(f"{where}: cannot be written: {error.strerror}") from None
     return paths
 
 
-def _drawn(kind: Kindred, session: Session, layout: Layout, heading: Heading) -> Sheet:
+def _drawn(kind: FigureKind, session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
     with style():
         return kind.draw(session, layout, heading)
 
@@ -181,7 +181,7 @@ def _of_differences(session: Session) -> str:
     return "Difference against mean of sensor and reference. " + "; ".join(parts) + "."
 
 
-def _of_strips(session: Session) -> str:
+def _of_efforts(session: Session) -> str:
     efforts = session.record.efforts
     if not efforts:
         return "No efforts were found."
@@ -200,13 +200,13 @@ def _of_strips(session: Session) -> str:
 
 
 FIGURES: Final = (
-    Kindred("traces", "Heart rates and what happened when", draw_traces, _of_traces),
-    Kindred("agreement", "Sensor against reference", draw_agreement, _of_agreement),
-    Kindred("differences", "Difference against mean", draw_differences, _of_differences),
-    Kindred("efforts", "Every effort and trough", draw_strips, _of_strips),
+    FigureKind("traces", "Heart rates and what happened when", draw_traces, _of_traces),
+    FigureKind("agreement", "Sensor against reference", draw_agreement, _of_agreement),
+    FigureKind("differences", "Difference against mean", draw_differences, _of_differences),
+    FigureKind("efforts", "Every effort and trough", draw_effort_panels, _of_efforts),
 )
 
 
-def figures_of(session: Session) -> tuple[Kindred, ...]:
+def figures_of(session: Session) -> tuple[FigureKind, ...]:
     """All kinds of figures; of a session without a test sensor the traces alone."""
     return FIGURES if session.record.sensors else FIGURES[:1]

@@ -1,6 +1,6 @@
-"""Colours of page and figures: those of the window, in a light and a dark dress.
+"""Colours of page and figures: those of the window, in a light and a dark scheme.
 
-Each colour has a name.  Figures are drawn in the light dress; in a page every colour of a figure
+Each colour has a name.  Figures are drawn in the light scheme; in a page every colour of a figure
 becomes a reference to its name, and the page gives the names their values, so that one picture
 serves light, dark and print.  All light values differ, or they could not be told apart again.
 """
@@ -83,9 +83,9 @@ def sensor_colour(index: int) -> str:
     return f"sensor-{index % SENSOR_COLOURS + 1}"
 
 
-def css_variables(dress: MappingProxyType[str, str]) -> str:
-    """The dress as declarations of custom properties."""
-    return " ".join(f"--{name}: {value};" for name, value in dress.items())
+def css_variables(scheme: MappingProxyType[str, str]) -> str:
+    """The scheme as declarations of custom properties."""
+    return " ".join(f"--{name}: {value};" for name, value in scheme.items())
 
 
 def luminance(colour: str) -> float:

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from analysis.board.snapshot import Severity
-from analysis.report.figure_canvas import Heading, Layout, Sheet
+from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES, sensor_colour
 from analysis.report.words import clock, clock_ticks
 from analysis.session.pipeline import Session
@@ -28,8 +28,8 @@ _MARKS: Final = 14
 """Shapes along a line."""
 
 
-def draw_traces(session: Session, layout: Layout, heading: Heading) -> Sheet:
-    """Draw one sheet."""
+def draw_traces(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+    """Draw the figure."""
     layout = layout.for_sensors(len(session.data.tests))
     em = layout.em
     lanes = _lanes(session)
@@ -37,15 +37,15 @@ def draw_traces(session: Session, layout: Layout, heading: Heading) -> Sheet:
     lane_height = 1.75 * em
     below = len(lanes) * lane_height + 3.0 * em
     needed = legend_rows * 1.6 * em + (34 if layout.width_in > 5 else 40) * em + below
-    sheet = Sheet(layout, needed, heading)
+    canvas = FigureCanvas(layout, needed, heading)
     left = (8.2 if layout.width_in > 5 else 6.6) * em
-    width = sheet.width - left - 2.2 * em
-    top = sheet.top + legend_rows * 1.6 * em + 0.9 * em
-    free = sheet.bottom - below - 1.2 * em - top
-    upper = sheet.axes(left, top, width, 0.61 * free)
-    lower = sheet.axes(left, top + 0.64 * free, width, 0.36 * free)
+    width = canvas.width - left - 2.2 * em
+    top = canvas.top + legend_rows * 1.6 * em + 0.9 * em
+    free = canvas.bottom - below - 1.2 * em - top
+    upper = canvas.axes(left, top, width, 0.61 * free)
+    lower = canvas.axes(left, top + 0.64 * free, width, 0.36 * free)
     lane_top = top + free + 1.0 * em
-    lane_ax = sheet.axes(left, lane_top, width, len(lanes) * lane_height)
+    lane_ax = canvas.axes(left, lane_top, width, len(lanes) * lane_height)
     end_s = max(session.data.seconds - 1, 1)
     ticks = clock_ticks(end_s, 10 if layout.width_in > 5 else 4)
     for ax in (upper, lower, lane_ax):
@@ -57,14 +57,14 @@ def draw_traces(session: Session, layout: Layout, heading: Heading) -> Sheet:
     _heart_rates(upper, session, layout)
     _differences(lower, session, layout)
     _draw_lanes(lane_ax, session, lanes, layout)
-    sheet.label(upper, y="heart rate, bpm")
-    sheet.label(lower, y="difference,\nbpm")
-    sheet.label(lane_ax, x="time since the start, min:s")
+    canvas.label(upper, y="heart rate, bpm")
+    canvas.label(lower, y="difference,\nbpm")
+    canvas.label(lane_ax, x="time since the start, min:s")
     for ax in (upper, lower):
         two_lines = 1.2 * em if ax is lower else 0.0
         ax.yaxis.set_label_coords(-(left - 1.8 * em - two_lines) / width, 0.5)
-    _legend(sheet, session, left, legend_rows)
-    return sheet
+    _legend(canvas, session, left, legend_rows)
+    return canvas
 
 
 def series_of(grid: npt.NDArray[np.int32]) -> Floats:
@@ -345,16 +345,16 @@ def _key_width(words: str, layout: Layout) -> float:
     return (0.52 * len(words) + 3.3) * layout.em
 
 
-def _legend(sheet: Sheet, session: Session, left: float, rows: int) -> None:
-    layout = sheet.layout
+def _legend(canvas: FigureCanvas, session: Session, left: float, rows: int) -> None:
+    layout = canvas.layout
     em = layout.em
-    overlay = sheet.overlay
+    overlay = canvas.overlay
     start = left if layout.height_in else 0.8 * em
     flow = _flow(session, layout)
-    if start + sum(_key_width(words, layout) for _, words in flow[0]) > sheet.width:
+    if start + sum(_key_width(words, layout) for _, words in flow[0]) > canvas.width:
         start = 0.8 * em
     for row in range(rows):
-        x, y = start, sheet.top + (row + 0.8) * 1.6 * em
+        x, y = start, canvas.top + (row + 0.8) * 1.6 * em
         for handle, words in flow[row]:
             if isinstance(handle, Line2D):
                 overlay.plot(
@@ -375,5 +375,5 @@ def _legend(sheet: Sheet, session: Session, left: float, rows: int) -> None:
                         linewidth=0.06 * layout.type_pt,
                     )
                 )
-            sheet.text(x + 2.1 * em, y, words, size=0.9)
+            canvas.text(x + 2.1 * em, y, words, size=0.9)
             x += _key_width(words, layout)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from analysis.statistics.efforts import Effort
 
 
-class MomentKind(StrEnum):
+class BookmarkKind(StrEnum):
     """What happened there."""
 
     WARNING = "warning"
@@ -25,7 +25,7 @@ class MomentKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Moment:
+class Bookmark:
     """``t_ns``: capture time to go to; ``end_ns``: where it is over, the same for a marker.
 
     What happens at a grid second is seen right after it, when the board has closed it.
@@ -33,14 +33,14 @@ class Moment:
 
     t_ns: int
     end_ns: int
-    kind: MomentKind
+    kind: BookmarkKind
     text: str
     sensor: int = 0
 
 
-def moments_of(
+def bookmarks_of(
     data: SessionData, board: Board, efforts: Iterable[Effort] = ()
-) -> tuple[Moment, ...]:
+) -> tuple[Bookmark, ...]:
     """All of a session, in order of time.
 
     Warnings stand where they were raised; efforts at the start of the rise (marked ones where
@@ -49,31 +49,31 @@ def moments_of(
     end_ns = data.duration_ns
     plan = data.plan
     found = [
-        Moment(
+        Bookmark(
             warning.start_s * NS_PER_S + 1,
             end_ns if warning.end_s is None else warning.end_s * NS_PER_S,
-            MomentKind.WARNING,
+            BookmarkKind.WARNING,
             f"{warning.kind}: {plan.sensor(warning.sensor).label if warning.sensor else 'session'}",
             warning.sensor,
         )
         for warning in board.warnings
     ]
-    found += [Moment(t_ns, t_ns, MomentKind.MARKER, text) for t_ns, text in data.markers]
+    found += [Bookmark(t_ns, t_ns, BookmarkKind.MARKER, text) for t_ns, text in data.markers]
     found += [
-        Moment(
+        Bookmark(
             effort.start_s * NS_PER_S + 1,
             effort.return_s * NS_PER_S,
-            MomentKind.EFFORT,
+            BookmarkKind.EFFORT,
             f"effort {number}",
         )
         for number, effort in enumerate(efforts, 1)
     ]
     for series in data.sensors.values():
         found += [
-            Moment(
+            Bookmark(
                 gap.start_s * NS_PER_S + 1,
                 gap.end_s * NS_PER_S,
-                MomentKind.GAP,
+                BookmarkKind.GAP,
                 f"gap: {series.sensor.label}, {gap.seconds} s",
                 series.number,
             )
@@ -82,12 +82,14 @@ def moments_of(
     return tuple(sorted(found))
 
 
-def next_moment(moments: Iterable[Moment], kind: MomentKind, t_ns: int) -> Moment | None:
+def next_bookmark(bookmarks: Iterable[Bookmark], kind: BookmarkKind, t_ns: int) -> Bookmark | None:
     """The first of this kind after ``t_ns``, ``None`` behind the last."""
-    return next((m for m in moments if m.kind is kind and m.t_ns > t_ns), None)
+    return next((m for m in bookmarks if m.kind is kind and m.t_ns > t_ns), None)
 
 
-def last_moment(moments: Iterable[Moment], kind: MomentKind, t_ns: int) -> Moment | None:
+def previous_bookmark(
+    bookmarks: Iterable[Bookmark], kind: BookmarkKind, t_ns: int
+) -> Bookmark | None:
     """The last of this kind before ``t_ns``, ``None`` before the first."""
-    earlier = [m for m in moments if m.kind is kind and m.t_ns < t_ns]
+    earlier = [m for m in bookmarks if m.kind is kind and m.t_ns < t_ns]
     return earlier[-1] if earlier else None

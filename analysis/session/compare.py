@@ -28,7 +28,7 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Beside:
+class Comparison:
     """Both, in the order in which they were named."""
 
     alignment: Alignment
@@ -54,7 +54,7 @@ class Beside:
         )
 
 
-def read_beside(one: Path, two: Path) -> Beside:
+def read_comparison(one: Path, two: Path) -> Comparison:
     """Read both captures.
 
     Raises as ``Capture.open`` and reading events do, and :class:`~replay.errors.CaptureError` if
@@ -63,7 +63,7 @@ def read_beside(one: Path, two: Path) -> Beside:
     with Capture.open(one) as first, Capture.open(two) as second:
         alignment = align(first, second)
         names = (one.name, two.name) if one.name != two.name else (str(one), str(two))
-        return Beside(
+        return Comparison(
             alignment,
             (_side(alignment, 0, first, names[0]), _side(alignment, 1, second, names[1])),
         )

@@ -22,7 +22,7 @@ LOOK_BACK_S: Final = (0, 30, 600)
 last step stands the whole capture."""
 
 
-class Fate(StrEnum):
+class Outcome(StrEnum):
     """What became of a notification."""
 
     HELD = "held"
@@ -52,7 +52,7 @@ class Notification:
 
     event: Event
     spacing_ns: int | None
-    fate: Fate
+    outcome: Outcome
     why: str
     from_s: int = 0
     to_s: int = 0
@@ -155,18 +155,18 @@ def _judged(
 ) -> Notification:
     if event.channel == ev.DOUBLED:
         why = "sent twice: this copy was dropped and counted"
-        return Notification(event, spacing_ns, Fate.DOUBLED, why)
+        return Notification(event, spacing_ns, Outcome.DOUBLED, why)
     if event.channel not in DECODERS:
-        return Notification(event, spacing_ns, Fate.NOTED, words_of(event.channel))
+        return Notification(event, spacing_ns, Outcome.NOTED, words_of(event.channel))
     try:
         reading = decode(event.channel, event.payload)
     except PayloadError as error:
         why = f"byte {error.byte}: {error.problem}"
-        return Notification(event, spacing_ns, Fate.MALFORMED, why)
+        return Notification(event, spacing_ns, Outcome.MALFORMED, why)
     if not isinstance(reading, HeartRate):
-        return Notification(event, spacing_ns, Fate.NOTED, words_of(event.channel))
+        return Notification(event, spacing_ns, Outcome.NOTED, words_of(event.channel))
     if reading.valid_mbpm is None:
-        return Notification(event, spacing_ns, Fate.NOT_VALID, _why_not(reading))
+        return Notification(event, spacing_ns, Outcome.NOT_VALID, _why_not(reading))
     hold_ns = plan.sensor(event.sensor).hold_ns
     from_s = -(-event.t_ns // NS_PER_S)
     to_s = min((event.t_ns + hold_ns) // NS_PER_S + 1, last_s + 1)
@@ -174,10 +174,10 @@ def _judged(
         to_s = min(to_s, -(-next_ns // NS_PER_S))
     if to_s <= from_s:
         why = "a newer one came before the next grid second"
-        return Notification(event, spacing_ns, Fate.PASSED, why)
+        return Notification(event, spacing_ns, Outcome.PASSED, why)
     last = to_s - 1
     why = f"second {from_s}" if last == from_s else f"seconds {from_s} to {last}"
-    return Notification(event, spacing_ns, Fate.HELD, why, from_s, to_s)
+    return Notification(event, spacing_ns, Outcome.HELD, why, from_s, to_s)
 
 
 def _why_not(reading: HeartRate) -> str:
@@ -198,5 +198,5 @@ def values_in(found: Iterable[Notification], second: int) -> dict[int, Notificat
     return {
         one.event.sensor: one
         for one in found
-        if one.fate is Fate.HELD and one.from_s <= second < one.to_s
+        if one.outcome is Outcome.HELD and one.from_s <= second < one.to_s
     }

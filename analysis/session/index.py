@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.board import Board
-from analysis.session.bookmarks import Moment, moments_of
+from analysis.session.bookmarks import Bookmark, bookmarks_of
 from analysis.session.exclusions import Suggestion, counting, suggestions
 from analysis.session.load import SessionData, session_of, with_notes
 from analysis.session.provenance import provenance_of
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Survey:
+class CaptureIndex:
     """``data``: the arrays, with the notes as they were when it was read.  ``board``: finished.
     ``arrivals``: times of all events by sensor and channel, ns, in order.
     """
@@ -54,15 +54,15 @@ class Survey:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
-    """A survey seen with the notes that count now."""
+    """An index seen with the notes that count now."""
 
     data: SessionData
     record: SessionRecord
     efforts: tuple[Effort, ...]
-    moments: tuple[Moment, ...]
+    bookmarks: tuple[Bookmark, ...]
 
 
-def read_survey(path: Path) -> Survey:
+def read_index(path: Path) -> CaptureIndex:
     """Read a whole capture.  Raises as ``Capture.open`` and reading its events do."""
     arrivals: dict[tuple[int, str], array[int]] = {}
 
@@ -71,27 +71,27 @@ def read_survey(path: Path) -> Survey:
 
     with Capture.open(path) as capture:
         data, board = session_of(capture, note)
-        return Survey(data, board, suggestions(board), arrivals, provenance_of(capture))
+        return CaptureIndex(data, board, suggestions(board), arrivals, provenance_of(capture))
 
 
-def findings(survey: Survey, plan: Plan, notes: EffectiveNotes, count: int = 0) -> Findings:
-    """Numbers and moments with these notes; the same as ``sidebeat analyse`` prints.
+def findings(index: CaptureIndex, plan: Plan, notes: EffectiveNotes, count: int = 0) -> Findings:
+    """Numbers and bookmarks with these notes; the same as ``sidebeat analyse`` prints.
 
     ``plan``: with the labels that count now.  ``count``: of notes in the capture.
     """
     # On the thread that counts, not when the window opens: it loads all of the statistics.
     from analysis.session.compute import compute_record  # noqa: PLC0415 - see above
 
-    data = with_notes(survey.data, plan, notes)
+    data = with_notes(index.data, plan, notes)
     record = compute_record(
         data,
-        survey.board.warnings,
-        counting(survey.suggested, notes),
-        replace(survey.provenance, notes=count),
-        failed_rules=survey.board.failed_rules,
+        index.board.warnings,
+        counting(index.suggested, notes),
+        replace(index.provenance, notes=count),
+        failed_rules=index.board.failed_rules,
     )
     efforts = tuple(one for one in record.efforts if one.kind is EffortKind.EFFORT)
-    return Findings(data, record, efforts, moments_of(data, survey.board, efforts))
+    return Findings(data, record, efforts, bookmarks_of(data, index.board, efforts))
 
 
 class Job:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from live.protocol.alarm import UNSAFE, Alarm, Identity
-from replay.capture.files import LOG, beside
+from replay.capture.files import LOG, sidecar
 
 EVERY_S: Final = 1.0
 STILL_LOOKS: Final = 4
@@ -47,7 +47,7 @@ class FileWatch:
         may_write: Callable[[Path], bool] = lambda path: os.access(path, os.W_OK),
     ) -> None:
         self.path: Final = path
-        self._log = beside(path, LOG)
+        self._log = sidecar(path, LOG)
         self._stat = stat
         self._may_write = may_write
         first = stat(path)

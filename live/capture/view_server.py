@@ -49,7 +49,7 @@ _log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class BacklogCursor:
     """Where a view stands in the backlog: always at the start of a frame."""
 
     block: int = 0
@@ -76,11 +76,11 @@ class Backlog:
         """Add the end."""
         self._append(ended_frame(ended))
 
-    def read(self, place: Place) -> tuple[bytes, Place]:
+    def read(self, place: BacklogCursor) -> tuple[bytes, BacklogCursor]:
         """Whole frames from ``place`` on, at most one block; empty if there is nothing new."""
         if place.block < len(self._sealed):
-            return self._sealed[place.block][place.offset :], Place(place.block + 1)
-        return bytes(self._open[place.offset :]), Place(place.block, len(self._open))
+            return self._sealed[place.block][place.offset :], BacklogCursor(place.block + 1)
+        return bytes(self._open[place.offset :]), BacklogCursor(place.block, len(self._open))
 
     def _append(self, frame: bytes) -> None:
         self._open += frame
@@ -97,7 +97,7 @@ class _View:
         self.writer = writer
         self.backlog = backlog
         self.is_watcher = False
-        self.place = Place()
+        self.place = BacklogCursor()
         self.answers = bytearray()
         self.status = b""  # the newest only: an old status is worth nothing
         self.wake = asyncio.Event()

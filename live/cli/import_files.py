@@ -14,7 +14,7 @@ from analysis.report.words import utc_text
 from live.cli.import_dialog import as_typed, ask_text, read_asking
 from live.cli.import_placing import Session, placed, session_around, session_of
 from live.cli.import_sections import sections_from
-from live.cli.import_sources import ROLES, options_beside
+from live.cli.import_sources import ROLES, sidecar_options
 from live.cli.output import say
 from replay.capture import Capture, capture_name
 from replay.errors import SidebeatError
@@ -25,7 +25,7 @@ from replay.files.importing import (
     check_length,
     import_facts,
     write_alone,
-    write_beside,
+    write_merged,
 )
 from replay.plan import Plan, PlannedSensor
 
@@ -72,7 +72,7 @@ def _given(arguments: argparse.Namespace) -> list[_Given]:
             )
     every = []
     for at, path in enumerate(files):
-        beside = options_beside(path)
+        beside = sidecar_options(path)
         said = {
             name: values[at] if (values := getattr(arguments, name)) else beside.get(name, "")
             for name in _EACH
@@ -104,7 +104,7 @@ def _into(
         plain = "_".join(_plain(one.sensor.label) for one in imported)
         target = output_path(arguments.out, f"{arguments.into.stem}_with_{plain}.sqlite")
         sections = sections_from(arguments.sections, session.duration_ns)
-        write_beside(capture, target, imported, software=software, sections=sections)
+        write_merged(capture, target, imported, software=software, sections=sections)
         first = len(capture.plan.sensors) + 1
         remarks = []
         if "reference" in roles:

@@ -54,7 +54,7 @@ def unpacked(given: Sequence[Path]) -> Iterator[list[Path]]:
         yield found
 
 
-def options_beside(path: Path) -> dict[str, Any]:
+def sidecar_options(path: Path) -> dict[str, Any]:
     """What the TOML file beside ``path`` says, if there is one.
 
     Raises :class:`ActivityFileError` for one that cannot be read or says something else.

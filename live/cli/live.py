@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from live.cli.output import json_line, say
-from live.cli.talk import Talk
+from live.cli.terminal_log import TerminalLog
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import NotifyOptions
 from replay.errors import SidebeatError
@@ -196,11 +196,11 @@ def _set_up(arguments: argparse.Namespace) -> int:
 
 def _rehearse(arguments: argparse.Namespace) -> int:
     """Serve a set-up page: say on stdout where to attach, record when told to."""
-    with contextlib.closing(Talk(aside=True)) as talk:
-        return _serve_set_up(arguments, talk)
+    with contextlib.closing(TerminalLog(aside=True)) as log:
+        return _serve_set_up(arguments, log)
 
 
-def _serve_set_up(arguments: argparse.Namespace, talk: Talk) -> int:
+def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
@@ -210,7 +210,7 @@ def _serve_set_up(arguments: argparse.Namespace, talk: Talk) -> int:
         told = _Told(tell, run_file)
         if not plan.attention.needs_watcher:
             return told
-        watched.append(WatcherProcess(told, run_file, talk.say, sys.stderr))
+        watched.append(WatcherProcess(told, run_file, log.say, sys.stderr))
         return watched[0]
 
     def tell(**facts: object) -> None:
@@ -222,11 +222,11 @@ def _serve_set_up(arguments: argparse.Namespace, talk: Talk) -> int:
         outcome = run_capture(
             plan,
             None if arguments.practice else (arguments.out or Path()),
-            _sources(plan, talk),
+            _sources(plan, log),
             minutes=arguments.minutes,
             rehearse=True,
             open_view=open_view,
-            say=talk.say,
+            say=log.say,
         )
     except SidebeatError as error:
         tell(problem=str(error))
@@ -234,8 +234,8 @@ def _serve_set_up(arguments: argparse.Namespace, talk: Talk) -> int:
     for one in watched:
         one.let_go()
     if outcome.path is not None:
-        talk.say(_summary(outcome))
-    talk.flush()
+        log.say(_summary(outcome))
+    log.flush()
     tell(**_facts(outcome))
     if outcome.problem:
         raise SidebeatError(outcome.problem)
@@ -255,17 +255,17 @@ class _Told:
 
 def _capture(arguments: argparse.Namespace) -> int:
     plan = _planned(arguments)
-    with contextlib.closing(Talk(aside=arguments.json)) as talk:
-        return _record(arguments, plan, talk)
+    with contextlib.closing(TerminalLog(aside=arguments.json)) as log:
+        return _record(arguments, plan, log)
 
 
-def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
+def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
     minutes: float | None = arguments.minutes
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
     from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
 
-    sources = _sources(plan, talk)
+    sources = _sources(plan, log)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
 
     def open_view(run_file: Path) -> ViewProcess:
@@ -283,7 +283,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
             stdout=aside,
             on_killed=restore,
         )
-        talk.view = process if view == "terminal" else None
+        log.view = process if view == "terminal" else None
         opened.append(process)
         return process
 
@@ -293,7 +293,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
             return shown
         # A terminal view shows it by itself, and must not be written over.
         where = subprocess.DEVNULL if view == "terminal" else aside
-        watched.append(WatcherProcess(shown, run_file, talk.say, where))
+        watched.append(WatcherProcess(shown, run_file, log.say, where))
         return watched[0]
 
     aside = sys.stderr if arguments.json else None
@@ -308,7 +308,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
         sources,
         minutes=minutes,
         open_view=open_views,
-        say=talk.say,
+        say=log.say,
     )
     for process in opened:
         # A terminal view leaves by itself at the end; only then can this process print again.
@@ -316,11 +316,11 @@ def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
             process.wait(None)  # it shows the loudest event until somebody has seen it
         elif view == "terminal" or outcome.by_signal:
             process.let_go(_GRACE_S)
-    talk.view = None
-    talk.say(_summary(outcome))
-    if talk.unread:
-        talk.say(f"{talk.unread} lines were not shown: nobody read them.")
-    talk.flush()
+    log.view = None
+    log.say(_summary(outcome))
+    if log.unread:
+        log.say(f"{log.unread} lines were not shown: nobody read them.")
+    log.flush()
     if arguments.json:
         say(json_line(_facts(outcome)))
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
@@ -332,7 +332,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, talk: Talk) -> int:
     return 0
 
 
-def _sources(plan: Plan, talk: Talk) -> list[Source]:
+def _sources(plan: Plan, log: TerminalLog) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
     from replay.plan import IMPORTED_SOURCES  # noqa: PLC0415 - as above
 
@@ -359,7 +359,7 @@ def _sources(plan: Plan, talk: Talk) -> list[Source]:
         if problem and kinds == {"bluetooth"}:
             raise SidebeatError(problem)
         if problem:
-            talk.say(f"{problem}  The other sensors are captured meanwhile.")
+            log.say(f"{problem}  The other sensors are captured meanwhile.")
         sources.append(BluetoothSource(plan))
     return sources
 

@@ -89,7 +89,7 @@ def speed(text: str) -> float:
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
     if arguments.beside is not None:
-        return _show_beside(arguments)
+        return _show_comparison(arguments)
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
@@ -121,7 +121,7 @@ def run(arguments: argparse.Namespace) -> int:
     return _faults(model)
 
 
-def _show_beside(arguments: argparse.Namespace) -> int:
+def _show_comparison(arguments: argparse.Namespace) -> int:
     if arguments.json or arguments.view in {"terminal", "none"} or arguments.speed is not None:
         raise SidebeatError(
             "--beside shows two captures in the window; it takes no --json, --speed or other view"
@@ -129,9 +129,9 @@ def _show_beside(arguments: argparse.Namespace) -> int:
     reason = preflight.no_window()
     if reason:
         raise SidebeatError(f"--beside needs the window: {reason}")
-    from live.views.window.review.compare import run_beside  # noqa: PLC0415 - Qt, only where it is wanted
+    from live.views.window.review.compare import run_compare_window  # noqa: PLC0415 - Qt, only where it is wanted
 
-    return run_beside(arguments.file, arguments.beside)
+    return run_compare_window(arguments.file, arguments.beside)
 
 
 def play_out(feed: FileFeed, options: NotifyOptions = DEFAULT_OPTIONS) -> ViewModel:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from live.notify.facts import call_environment
-from live.notify.throttle import AlarmCall, Call, Occasion
+from live.notify.throttle import AlarmCall, Call, CallReason
 from replay.errors import PlanError
 
 AT_ONCE: Final = 4
@@ -61,7 +61,7 @@ class CommandRunner:
 
     def call(self, call: Call | AlarmCall) -> None:
         """Run the command for the start of a warning."""
-        if call.occasion is not Occasion.START:
+        if call.reason is not CallReason.START:
             return
         self.tend()
         if len(self._running) >= AT_ONCE:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from analysis.board.snapshot import SensorWarning
 from analysis.report.words import started_text
-from live.notify.throttle import AlarmCall, Call, Occasion
+from live.notify.throttle import AlarmCall, Call, CallReason
 from replay.plan import Plan
 
 
@@ -29,7 +29,7 @@ def warning_facts(warning: SensorWarning, plan: Plan) -> dict[str, object]:
 
 def alarm_facts(call: AlarmCall) -> dict[str, object]:
     """The recording's own trouble under the keys of a warning; its ``kind`` is ``recording``."""
-    is_over = call.occasion is Occasion.END
+    is_over = call.reason is CallReason.END
     return {
         "number": None,
         "kind": "recording",
@@ -49,7 +49,7 @@ def call_facts(call: Call | AlarmCall, plan: Plan, started_utc: str | None) -> d
     """One call, for JSON: what it is about, and which session that is."""
     told = alarm_facts(call) if isinstance(call, AlarmCall) else warning_facts(call.warning, plan)
     return {
-        "event": call.occasion.value,
+        "event": call.reason.value,
         **told,
         "wearer": plan.wearer,
         "activity": plan.activity,

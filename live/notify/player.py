@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from live.notify.sounds import Sound, is_graver, length_s, sound_for, wav_bytes
-from live.notify.throttle import AlarmCall, Call, Occasion
+from live.notify.throttle import AlarmCall, Call, CallReason
 
 LONGEST_S: Final = 6.0
 """A player that is still there after this hangs on an output that is gone, and is ended."""
@@ -65,7 +65,7 @@ class Player:
     def call(self, call: Call | AlarmCall) -> None:
         """Play the sound of a start or a reminder."""
         sound = Sound.SIREN if isinstance(call, AlarmCall) else sound_for(call.warning.severity)
-        if sound is not None and call.occasion is not Occasion.END:
+        if sound is not None and call.reason is not CallReason.END:
             self.play(sound)
 
     def play(self, sound: Sound) -> None:

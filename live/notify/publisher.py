@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from live.notify.throttle import AlarmCall, Call, Occasion
+from live.notify.throttle import AlarmCall, Call, CallReason
 from live.sources.mqtt import broker_password
 from replay.plan import Broker
 
@@ -71,7 +71,7 @@ class Publisher:
 
     def call(self, call: Call | AlarmCall) -> None:
         """Publish the start or the end of a warning; a reminder is not for machines."""
-        if call.occasion is Occasion.REMINDER:
+        if call.reason is CallReason.REMINDER:
             return
         text = json.dumps(self._facts_of(call), ensure_ascii=False, allow_nan=False)
         info = self._client.publish(self._topic, text, qos=AT_LEAST_ONCE)

@@ -16,7 +16,7 @@ from replay.attention import AttentionPlan
 from replay.errors import PlanError
 
 
-class Occasion(StrEnum):
+class CallReason(StrEnum):
     """Why there is a call."""
 
     START = "start"
@@ -31,7 +31,7 @@ class Occasion(StrEnum):
 class Call:
     """One call, about one warning."""
 
-    occasion: Occasion
+    reason: CallReason
     warning: SensorWarning
 
 
@@ -39,7 +39,7 @@ class Call:
 class AlarmCall:
     """One call about the recording itself.  ``at_s``: session second of the alarm's beginning."""
 
-    occasion: Occasion
+    reason: CallReason
     alarm: Alarm
     at_s: float
 
@@ -66,17 +66,17 @@ class AlarmThrottle:
         if self._start is not None and (
             alarm is None or alarm.headline != self._start.alarm.headline
         ):
-            calls.append(replace(self._start, occasion=Occasion.END))
+            calls.append(replace(self._start, reason=CallReason.END))
             self._start = None
         if alarm is None or is_known:
             return calls
         if self._start is None:
-            self._start = AlarmCall(Occasion.START, alarm, at_s)
+            self._start = AlarmCall(CallReason.START, alarm, at_s)
             self._called_s = real_s
             calls.append(self._start)
         elif real_s - self._called_s >= ALARM_EVERY_S:
             self._called_s = real_s
-            calls.append(AlarmCall(Occasion.REMINDER, alarm, self._start.at_s))
+            calls.append(AlarmCall(CallReason.REMINDER, alarm, self._start.at_s))
         return calls
 
 
@@ -130,7 +130,7 @@ class Throttle:
 
     def finish(self, warnings: Sequence[SensorWarning]) -> list[Call]:
         """The session is over: the end of everything that has called and is not over."""
-        calls = [Call(Occasion.END, w) for w in warnings if w.number in self._standing]
+        calls = [Call(CallReason.END, w) for w in warnings if w.number in self._standing]
         self._standing.clear()
         return calls
 
@@ -138,9 +138,9 @@ class Throttle:
         if not warning.calls or not self._may_call(now_s, warning):
             return []
         if warning.number not in self._standing:
-            return [self._call(Occasion.START, now_s, warning)]
+            return [self._call(CallReason.START, now_s, warning)]
         if self._attention.quiet_of(warning.kind.value):  # without a quiet time once is enough
-            return [self._call(Occasion.REMINDER, now_s, warning)]
+            return [self._call(CallReason.REMINDER, now_s, warning)]
         return []
 
     def _ended_calls(self, now_s: float, warning: SensorWarning) -> list[Call]:
@@ -151,9 +151,9 @@ class Throttle:
                 return []
             if not self._may_call(now_s, warning):
                 return []
-            calls.append(self._call(Occasion.START, now_s, warning))
+            calls.append(self._call(CallReason.START, now_s, warning))
         self._standing.discard(warning.number)
-        return [*calls, Call(Occasion.END, warning)]
+        return [*calls, Call(CallReason.END, warning)]
 
     def _is_news(self, warning: SensorWarning) -> bool:
         return self._looked_s is not None and warning.start_s >= self._looked_s
@@ -165,7 +165,7 @@ class Throttle:
         last = self._last.get((warning.kind, warning.sensor))
         return last is None or now_s - last[0] >= quiet_s or warning.severity > last[1]
 
-    def _call(self, occasion: Occasion, now_s: float, warning: SensorWarning) -> Call:
+    def _call(self, reason: CallReason, now_s: float, warning: SensorWarning) -> Call:
         self._last[warning.kind, warning.sensor] = (now_s, warning.severity)
         self._standing.add(warning.number)
-        return Call(occasion, warning)
+        return Call(reason, warning)

@@ -70,7 +70,7 @@ class Acknowledged:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Checkpoint:
     """A replay may come back to here: keep what is known now under this number.
 
     ``forget``: numbers of earlier places that it will not come back to.
@@ -92,7 +92,7 @@ class Rewound:
     afresh: bool = False
 
 
-Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Place | Rewound
+Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Checkpoint | Rewound
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final, Self
 
-from live.protocol.feed import Acknowledged, Ended, Message, Place, Rewound, Tick
+from live.protocol.feed import Acknowledged, Checkpoint, Ended, Message, Rewound, Tick
 from replay.capture import Capture
 from replay.channels import DECODERS
 from replay.event import Event
@@ -301,7 +301,7 @@ class FileFeed:
                 self._newest_ns,
             )
         )
-        messages.append(Place(self._place_numbers, forget))
+        messages.append(Checkpoint(self._place_numbers, forget))
 
     def _take(self, event: Event, messages: list[Message]) -> None:
         messages.append(event)

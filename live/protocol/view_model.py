@@ -14,7 +14,7 @@ from typing import TypeVar
 from analysis.board import Board
 from analysis.board.snapshot import SensorWarning, Snapshot
 from live.protocol.alarm import SILENCE_S, SILENT, UNSAFE, Alarm
-from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Feed, Place, Rewound, Tick
+from live.protocol.feed import Acknowledged, CaptureStatus, Checkpoint, Ended, Feed, Rewound, Tick
 from replay.event import Event
 from replay.plan import Plan
 
@@ -81,7 +81,7 @@ class ViewModel:
                 case Ended(t_ns):
                     self._on_board(self.board.finish, t_ns)
                     self.ended = message
-                case Place(number, forget):
+                case Checkpoint(number, forget):
                     for other in forget:
                         self._kept.pop(other, None)
                     self._kept[number] = deepcopy(self.board)

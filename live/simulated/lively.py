@@ -23,7 +23,7 @@ _REBOUNDS_PER_S: Final = 0.03
 
 
 @dataclass(frozen=True, slots=True)
-class _Manner:
+class _Modulation:
     """How one heart is modulated; shares of RR at rest."""
 
     breath: float
@@ -32,9 +32,9 @@ class _Manner:
     early: float
 
 
-def _manner(noise: Noise) -> _Manner:
+def _modulation(noise: Noise) -> _Modulation:
     early = noise.uniform()
-    return _Manner(
+    return _Modulation(
         breath=noise.uniform(0.025, 0.075),
         waves=noise.uniform(0.015, 0.04),
         drift=noise.uniform(0.01, 0.03),
@@ -44,7 +44,7 @@ def _manner(noise: Noise) -> _Manner:
 
 def lively_beats(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> tuple[int, ...]:
     """Times of the heartbeats in ns from the session's start, around this rate in bpm."""
-    manner = _manner(noise)
+    modulation = _modulation(noise)
     drift, pace = SlowNoise(noise, 12.0, 0.5), SlowNoise(noise, 30.0, 0.5)
     rebound = _Rebound(noise)
     beats: list[int] = []
@@ -55,13 +55,13 @@ def lively_beats(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -
         bpm = rate.at(t_s)
         share = wearer.effort_share(bpm)
         calm = (1 - share) * (1 - share) * (1 - share)
-        longer = calm * (manner.breath * depth * wave(breath) + manner.waves * wave(slow))
-        longer += (0.004 + manner.drift * calm) * drift.step()
+        longer = calm * (modulation.breath * depth * wave(breath) + modulation.waves * wave(slow))
+        longer += (0.004 + modulation.drift * calm) * drift.step()
         longer += rebound.at(t_s, rate, wearer) + (0.002 + 0.012 * calm) * noise.normal()
         interval = max(60.0 / bpm * (1.0 + longer), _SHORTEST_S)
         if pause > 1.0:
             interval, pause = interval * pause, 1.0
-        elif noise.chance(manner.early):
+        elif noise.chance(modulation.early):
             coupling = noise.uniform(0.6, 0.8)
             interval, pause = max(interval * coupling, _SHORTEST_S), 1.95 - coupling
         breath += (14.0 + 28.0 * share) / 60.0 * (1.0 + 0.15 * pace.step()) * interval

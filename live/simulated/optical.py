@@ -52,17 +52,17 @@ class Optical:
         self, world: World, noise: Noise, troubles: Troubles, start_s: float, end_s: float
     ) -> Iterator[tuple[float, str, bytes]]:
         """Time in s, channel and payload of each notification between two seconds."""
-        eye = _Eye(self, world, noise, troubles, start_s)
+        tracker = _PulseTracker(self, world, noise, troubles, start_s)
         pulse = _Pulse(world, noise, self.rr_left_out, start_s)
         send_s = start_s
         step = int(start_s / STEP_S)
         while send_s < end_s:
             while step * STEP_S <= send_s:
-                eye.look(step * STEP_S)
+                tracker.step(step * STEP_S)
                 step += 1
             worn = troubles.at(send_s, TroubleKind.NO_CONTACT) is None
             looks = troubles.at(send_s, TroubleKind.ACQUIRING)
-            bpm = eye.bpm if looks is None else int(looks.strength)
+            bpm = tracker.bpm if looks is None else int(looks.strength)
             rr = pulse.intervals_until(send_s) if worn and looks is None else ()
             yield (
                 send_s + noise.uniform(0.004, self.jitter_s),
@@ -74,7 +74,7 @@ class Optical:
             send_s += self.period_s
 
 
-class _Eye:
+class _PulseTracker:
     """What the sensor believes the pulse to be."""
 
     def __init__(
@@ -99,7 +99,7 @@ class _Eye:
             self._shown = self._seen
         return min(max(int(self._shown + 0.5), 30), 230)
 
-    def look(self, t_s: float) -> None:
+    def step(self, t_s: float) -> None:
         """Take in the light of one more step."""
         build = self._build
         true = self._world.rate.at(t_s - build.delay_s)

@@ -58,7 +58,7 @@ class Header:
     has_log_mode: bool
 
 
-def beside(path: Path, suffix: str) -> Path:
+def sidecar(path: Path, suffix: str) -> Path:
     """The log or journal that belongs to a file."""
     return path.with_name(path.name + suffix)
 
@@ -131,7 +131,7 @@ def open_for_reading(
     """
     header = read_header(path)
     try:
-        if not beside(path, LOG).exists():
+        if not sidecar(path, LOG).exists():
             if header.missing:
                 raise DamagedCapture(
                     f"{path}: the capture is damaged: {header.missing} bytes are missing at its end"
@@ -146,7 +146,7 @@ def open_for_reading(
             except sqlite3.OperationalError:
                 # A journal left by a kill must be rolled back, which a copy allows.
                 connection.close()
-                if not beside(path, JOURNAL).exists():
+                if not sidecar(path, JOURNAL).exists():
                     raise
             except READ_ERRORS:
                 connection.close()
@@ -176,17 +176,17 @@ def copy_files(path: Path, folder: Path) -> Path:
         ):
             live.backup(copy)
         return target
-    log, journal = beside(path, LOG), beside(path, JOURNAL)
+    log, journal = sidecar(path, LOG), sidecar(path, JOURNAL)
     for _ in range(_COPY_ATTEMPTS):
         before = _log_header(log)
         for suffix in (LOG, JOURNAL):
-            beside(target, suffix).unlink(missing_ok=True)
+            sidecar(target, suffix).unlink(missing_ok=True)
         shutil.copyfile(path, target)
         if before is not None:
             with suppress(FileNotFoundError):
-                shutil.copyfile(log, beside(target, LOG))
+                shutil.copyfile(log, sidecar(target, LOG))
         with suppress(FileNotFoundError):
-            shutil.copyfile(journal, beside(target, JOURNAL))
+            shutil.copyfile(journal, sidecar(target, JOURNAL))
         if before == _log_header(log):
             return target
     raise CaptureError(f"{path}: the capture changes too fast to be copied; try again")

@@ -9,7 +9,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Final
 
-from replay.capture.files import LOG, READ_ERRORS, beside, cannot
+from replay.capture.files import LOG, READ_ERRORS, cannot, sidecar
 from replay.capture.notes import Note, body_text, check_note
 from replay.capture.row_scan import scan_file
 from replay.capture.schema import text_crc
@@ -46,7 +46,7 @@ def append_note(
     first.  Raises :class:`CaptureError`, and as :func:`check_note`.
     """
     text = body_text(body)
-    log = beside(path, LOG)
+    log = sidecar(path, LOG)
     try:
         if log.exists() and any(row.seq > events for row in scan_file(log)):
             raise DamagedCapture(

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from replay.capture.files import LOG, READ_ERRORS, beside, cannot, copy_files, read_header
+from replay.capture.files import LOG, READ_ERRORS, cannot, copy_files, read_header, sidecar
 from replay.capture.notes import Note
 from replay.capture.row_scan import scan_rows
 from replay.capture.schema import Row, text_crc, whole_row
@@ -112,7 +112,7 @@ def recover(path: Path) -> Recovered:
         with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
             copy = copy_files(path, Path(folder))
             # The raw bytes are kept aside: opening the copy folds its log into it.
-            log_bytes = beside(copy, LOG).read_bytes() if beside(copy, LOG).exists() else b""
+            log_bytes = sidecar(copy, LOG).read_bytes() if sidecar(copy, LOG).exists() else b""
             if not log_bytes and header.missing:
                 found.missing_bytes = header.missing
                 os.truncate(copy, header.pages * header.page_size)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from replay.capture.files import beside
+from replay.capture.files import sidecar
 from replay.capture.notes import SALVAGED, Note
 from replay.capture.recovery import Recovered, Session, recover
 from replay.capture.row_scan import scan_file
@@ -121,7 +121,7 @@ def _recover(source: Path) -> Recovered:
         # Perhaps only the first bytes are spoilt: rows with right checksums prove a capture.
         found = Recovered()
         try:
-            for path in (source, beside(source, "-wal")):
+            for path in (source, sidecar(source, "-wal")):
                 if path.exists():
                     for row in scan_file(path):
                         found.rows.setdefault(row.seq, row)

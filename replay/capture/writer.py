@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from replay.capture.files import JOURNAL, LOG, beside, cannot, mark_recorded_here
+from replay.capture.files import JOURNAL, LOG, cannot, mark_recorded_here, sidecar
 from replay.capture.notes import Note, body_text
 from replay.capture.schema import PAGE_SIZE, event_crc, schema, text_crc
 from replay.errors import CaptureError
@@ -86,7 +86,7 @@ class CaptureWriter:
         except sqlite3.Error as error:
             for suffix in ("", LOG, JOURNAL):
                 with suppress(OSError):
-                    beside(path, suffix).unlink()
+                    sidecar(path, suffix).unlink()
             raise cannot("create", path, error) from None
         mark_recorded_here(path, recorded=True)
 
@@ -227,10 +227,10 @@ def fold_log(connection: sqlite3.Connection) -> None:
 
 def _create_exclusively(path: Path) -> None:
     for suffix in (LOG, JOURNAL):
-        if beside(path, suffix).exists():
+        if sidecar(path, suffix).exists():
             # SQLite would delete the log of an empty file, and with it another capture's rows.
             raise CaptureError(
-                f"{beside(path, suffix)}: the log of another capture lies where the new one "
+                f"{sidecar(path, suffix)}: the log of another capture lies where the new one "
                 "would be written; move it away"
             )
     try:

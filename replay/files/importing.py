@@ -86,7 +86,7 @@ def planned(
     )
 
 
-def plan_beside(plan: Plan, imported: Sequence[ImportedSensor]) -> Plan:
+def merged_plan(plan: Plan, imported: Sequence[ImportedSensor]) -> Plan:
     """The plan of a capture with the imported sensors behind its own.
 
     If one of them is the reference, the one of the capture becomes a test sensor.  Raises
@@ -98,7 +98,7 @@ def plan_beside(plan: Plan, imported: Sequence[ImportedSensor]) -> Plan:
     return replace(plan, sensors=(*own, *(one.sensor for one in imported)))
 
 
-def write_beside(
+def write_merged(
     source: Capture,
     target: Path,
     imported: Sequence[ImportedSensor],
@@ -112,8 +112,8 @@ def write_beside(
     if ``target`` exists or a file cannot be read or written, :class:`replay.errors.PlanError`, and
     :class:`ActivityFileError` if a file has no reading in the session.
     """
-    plan = plan_beside(source.recorded_plan, imported)
-    plan_beside(source.plan, imported)  # with the labels that count now as well
+    plan = merged_plan(source.recorded_plan, imported)
+    merged_plan(source.plan, imported)  # with the labels that count now as well
     first = len(source.recorded_plan.sensors) + 1
     started, duration = source.started_utc_ns, source.duration_ns
     for one in imported:
@@ -145,7 +145,7 @@ def write_alone(
     """Write a capture of imported sensors alone; ``plan`` lists just them, in this order.
 
     ``dated``: whether ``started_utc_ns`` is known to be UTC.  ``sections``: of the activity;
-    without any, the laps of the reference.  Raises as :func:`write_beside`.
+    without any, the laps of the reference.  Raises as :func:`write_merged`.
     """
     for one in imported:
         _check_inside(one, started_utc_ns, duration_ns)

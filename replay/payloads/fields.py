@@ -42,7 +42,7 @@ class Field:
     sound: bool = True
 
 
-class Walk:
+class Dissection:
     """Cuts fields from the front of a payload.  ``found``: the fields so far."""
 
     def __init__(self, payload: bytes) -> None:
@@ -81,29 +81,29 @@ class Walk:
             self.add(name, len(left), left.hex(" "), sound=sound)
 
 
-Walker: TypeAlias = Callable[[Walk], None]
+Dissector: TypeAlias = Callable[[Dissection], None]
 """Takes the fields of a payload that is not empty, as far as it understands them."""
 
 
-def later_or_surplus(walk: Walk, unknown_flags: int) -> None:
+def later_or_surplus(dissection: Dissection, unknown_flags: int) -> None:
     """What stands behind the known fields: of a later revision if reserved flags are set."""
-    walk.rest(_UNKNOWN if unknown_flags else _SURPLUS, sound=bool(unknown_flags))
+    dissection.rest(_UNKNOWN if unknown_flags else _SURPLUS, sound=bool(unknown_flags))
 
 
-def walk_heart_rate(walk: Walk) -> None:
+def dissect_heart_rate(dissection: Dissection) -> None:
     """A 2A37."""
-    flags = walk.number("flags", 1, show=_heart_rate_flags) or 0
-    at = walk.number("heart rate", 2 if flags & 0x01 else 1, "bpm")
+    flags = dissection.number("flags", 1, show=_heart_rate_flags) or 0
+    at = dissection.number("heart rate", 2 if flags & 0x01 else 1, "bpm")
     if at is None:
         return
-    if flags & 0x08 and walk.number("energy", 2, "kJ") is None:
+    if flags & 0x08 and dissection.number("energy", 2, "kJ") is None:
         return
     if flags & 0x10:
-        while len(walk.payload) - walk.at >= 2:
-            walk.number("RR", 2, "ms", show=_milliseconds)
-        walk.rest("half of an RR", sound=False)
+        while len(dissection.payload) - dissection.at >= 2:
+            dissection.number("RR", 2, "ms", show=_milliseconds)
+        dissection.rest("half of an RR", sound=False)
     else:
-        later_or_surplus(walk, flags & ~0x1F)
+        later_or_surplus(dissection, flags & ~0x1F)
 
 
 def _milliseconds(ticks: int) -> str:
@@ -120,57 +120,57 @@ def _heart_rate_flags(flags: int) -> str:
     return ", ".join(words)
 
 
-def walk_mqtt_heart_rate(walk: Walk) -> None:
+def dissect_mqtt_heart_rate(dissection: Dissection) -> None:
     """Bare bpm as text, or the bytes of a 2A37."""
-    if walk.payload[0] <= 0x1F:
-        walk_heart_rate(walk)
+    if dissection.payload[0] <= 0x1F:
+        dissect_heart_rate(dissection)
         return
     with suppress(PayloadError):
-        bpm = decode_mqtt_heart_rate(walk.payload).bpm
-        walk.add("heart rate, as text", len(walk.payload), f"{bpm:g}", "bpm")
+        bpm = decode_mqtt_heart_rate(dissection.payload).bpm
+        dissection.add("heart rate, as text", len(dissection.payload), f"{bpm:g}", "bpm")
 
 
-def walk_file_heart_rate(walk: Walk) -> None:
+def dissect_file_heart_rate(dissection: Dissection) -> None:
     """A value as it stood in a file; not sound where it cannot be read as one."""
-    text_of("heart rate, as text")(walk)
+    text_of("heart rate, as text")(dissection)
     try:
-        decode_file_heart_rate(walk.payload)
+        decode_file_heart_rate(dissection.payload)
     except PayloadError:
-        walk.found = [replace(field, sound=False) for field in walk.found]
+        dissection.found = [replace(field, sound=False) for field in dissection.found]
 
 
-def walk_location(walk: Walk) -> None:
+def dissect_location(dissection: Dissection) -> None:
     """One byte."""
     with suppress(PayloadError):
-        walk.add("body location", 1, decode_body_location(walk.payload).name)
+        dissection.add("body location", 1, decode_body_location(dissection.payload).name)
 
 
-def walk_battery(walk: Walk) -> None:
+def dissect_battery(dissection: Dissection) -> None:
     """One byte, 0–100."""
-    sound = len(walk.payload) == 1 and walk.payload[0] <= 100
-    walk.add("battery", 1, str(walk.payload[0]), "%", sound=sound)
+    sound = len(dissection.payload) == 1 and dissection.payload[0] <= 100
+    dissection.add("battery", 1, str(dissection.payload[0]), "%", sound=sound)
 
 
-def walk_cycling(walk: Walk) -> None:
+def dissect_cycling(dissection: Dissection) -> None:
     """A 2A5B."""
-    flags = walk.number("flags", 1, show=_hex) or 0
-    whole = (not flags & 0x01 or _turns(walk, "wheel", 4, 1024)) and (
-        not flags & 0x02 or _turns(walk, "crank", 2, 1024)
+    flags = dissection.number("flags", 1, show=_hex) or 0
+    whole = (not flags & 0x01 or _turns(dissection, "wheel", 4, 1024)) and (
+        not flags & 0x02 or _turns(dissection, "crank", 2, 1024)
     )
     if whole:
-        later_or_surplus(walk, flags & ~0x03)
+        later_or_surplus(dissection, flags & ~0x03)
 
 
-def _turns(walk: Walk, name: str, size: int, per_s: int) -> bool:
+def _turns(dissection: Dissection, name: str, size: int, per_s: int) -> bool:
     return (
-        walk.number(f"{name} revolutions", size) is not None
-        and walk.number(f"{name} time", 2, "s", show=lambda t: f"{t / per_s:.3f}") is not None
+        dissection.number(f"{name} revolutions", size) is not None
+        and dissection.number(f"{name} time", 2, "s", show=lambda t: f"{t / per_s:.3f}") is not None
     )
 
 
-def walk_running(walk: Walk) -> None:
+def dissect_running(dissection: Dissection) -> None:
     """A 2A53."""
-    flags = walk.number("flags", 1, show=_hex) or 0
+    flags = dissection.number("flags", 1, show=_hex) or 0
     wanted: tuple[tuple[str, int, str, Callable[[int], str], bool], ...] = (
         ("speed", 2, "m/s", lambda v: f"{v / 256:.2f}", True),
         ("cadence", 1, "1/min", str, True),
@@ -178,28 +178,28 @@ def walk_running(walk: Walk) -> None:
         ("distance", 4, "m", lambda v: f"{v / 10:.1f}", bool(flags & 0x02)),
     )
     for name, size, unit, show, is_there in wanted:
-        if is_there and walk.number(name, size, unit, show=show) is None:
+        if is_there and dissection.number(name, size, unit, show=show) is None:
             return
-    later_or_surplus(walk, flags & ~0x07)
+    later_or_surplus(dissection, flags & ~0x07)
 
 
-def walk_power(walk: Walk) -> None:
+def dissect_power(dissection: Dissection) -> None:
     """A 2A63."""
-    flags = walk.number("flags", 2, show=lambda v: f"0x{v:04x}")
-    if flags is None or walk.number("power", 2, "W", signed=True) is None:
+    flags = dissection.number("flags", 2, show=lambda v: f"0x{v:04x}")
+    if flags is None or dissection.number("power", 2, "W", signed=True) is None:
         return
     for bit, parts in _POWER_PARTS.items():
         if not flags >> bit & 1:
             continue
         for name, size, unit, signed, show in parts:
-            if walk.number(name, size, unit, signed=signed, show=show) is None:
+            if dissection.number(name, size, unit, signed=signed, show=show) is None:
                 return
-    later_or_surplus(walk, flags & ~0x1FFF)
+    later_or_surplus(dissection, flags & ~0x1FFF)
 
 
-def walk_copy(walk: Walk) -> None:
+def dissect_copy(dissection: Dissection) -> None:
     """The bytes of a notification that was dropped as a copy."""
-    walk.rest("copy of the bytes before", sound=True)
+    dissection.rest("copy of the bytes before", sound=True)
 
 
 def _hex(value: int) -> str:
@@ -243,45 +243,46 @@ _POWER_PARTS: Final[Mapping[int, tuple[_Part, ...]]] = {
 """Flag bit of a power measurement → what it announces, in the order of the payload."""
 
 
-def text_of(name: str) -> Walker:
+def text_of(name: str) -> Dissector:
     """All of it is text, UTF-8."""
 
-    def walk_text(walk: Walk) -> None:
+    def dissect_text(dissection: Dissection) -> None:
         try:
-            text = walk.payload[walk.at :].decode("utf-8")
+            text = dissection.payload[dissection.at :].decode("utf-8")
         except UnicodeDecodeError:
             return
         shown = printable(text.rstrip("\0 \r\n\t"))
-        walk.add(name, len(walk.payload) - walk.at, shown)
+        dissection.add(name, len(dissection.payload) - dissection.at, shown)
 
-    return walk_text
+    return dissect_text
 
 
-def number_of(name: str, unit: str, divisor: int = 1) -> Walker:
+def number_of(name: str, unit: str, divisor: int = 1) -> Dissector:
     """A signed number of 64 bits; shown in ``unit``, of which it counts ``divisor`` parts."""
 
-    def walk_number(walk: Walk) -> None:
-        if len(walk.payload) == 8:
-            walk.number(name, 8, unit, signed=True, show=_in(divisor, 3) if divisor > 1 else str)
+    def dissect_number(dissection: Dissection) -> None:
+        if len(dissection.payload) == 8:
+            show = _in(divisor, 3) if divisor > 1 else str
+            dissection.number(name, 8, unit, signed=True, show=show)
 
-    return walk_number
+    return dissect_number
 
 
-def walk_marker(walk: Walk) -> None:
+def dissect_marker(dissection: Dissection) -> None:
     """The moment it speaks of, if that has passed, and the text."""
-    moment, separator, _ = walk.payload.partition(b"\x1f")
+    moment, separator, _ = dissection.payload.partition(b"\x1f")
     if separator and moment.isdigit():
-        walk.add("moment", len(moment) + 1, f"{int(moment) / NS_PER_S:.3f}", "s")
-    text_of("marker")(walk)
+        dissection.add("moment", len(moment) + 1, f"{int(moment) / NS_PER_S:.3f}", "s")
+    text_of("marker")(dissection)
 
 
-def walk_link(walk: Walk) -> None:
+def dissect_link(dissection: Dissection) -> None:
     """The name of a state."""
-    if walk.payload.decode("ascii", "replace") in set(LinkState):
-        text_of("link state")(walk)
+    if dissection.payload.decode("ascii", "replace") in set(LinkState):
+        text_of("link state")(dissection)
 
 
-def walk_signal(walk: Walk) -> None:
+def dissect_signal(dissection: Dissection) -> None:
     """One signed byte."""
-    if len(walk.payload) == 1:
-        walk.number("signal", 1, "dBm", signed=True)
+    if len(dissection.payload) == 1:
+        dissection.number("signal", 1, "dBm", signed=True)

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from replay.event import INDOOR_BIKE
 from replay.payloads._cursor import Cursor
-from replay.payloads.fields import Walk, later_or_surplus
+from replay.payloads.fields import Dissection, later_or_surplus
 from replay.payloads.motion import Motion
 
 
@@ -103,9 +103,9 @@ def decode_indoor_bike(payload: bytes) -> IndoorBike:
     return IndoorBike(**values)
 
 
-def walk_indoor_bike(walk: Walk) -> None:
+def dissect_indoor_bike(dissection: Dissection) -> None:
     """The fields of a 2AD2 with their places."""
-    flags = walk.number("flags", 2, show=lambda value: f"0x{value:04x}")
+    flags = dissection.number("flags", 2, show=lambda value: f"0x{value:04x}")
     if flags is None:
         return
     for part in _PARTS:
@@ -119,6 +119,7 @@ def walk_indoor_bike(walk: Walk) -> None:
                 return str(value)
             return f"{value / part.per:.{len(str(part.per - 1))}f}"
 
-        if walk.number(part.words, part.size, part.unit, signed=part.signed, show=show) is None:
+        value = dissection.number(part.words, part.size, part.unit, signed=part.signed, show=show)
+        if value is None:
             return
-    later_or_surplus(walk, flags & ~_KNOWN)
+    later_or_surplus(dissection, flags & ~_KNOWN)

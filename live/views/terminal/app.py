@@ -19,7 +19,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
-from live.views.terminal.screen import Shown, screen
+from live.views.terminal.screen import ScreenState, screen
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 
@@ -143,7 +143,7 @@ class TerminalView:
         """Whether the capture was asked to stop."""
         return self._stopping
 
-    def shown(self) -> Shown:
+    def shown(self) -> ScreenState:
         """What the screen shows now."""
         model = self.model
         keys = LIVE_KEYS if self._player is None else REPLAY_KEYS
@@ -151,7 +151,7 @@ class TerminalView:
             keys = ALARM_KEYS if self.model.ended is None else LOST_KEYS
         if self._plain:
             keys = keys.replace("← →", "arrows")
-        return Shown(
+        return ScreenState(
             title=self._feed.title,
             plan=model.plan,
             snapshot=model.snapshot(),

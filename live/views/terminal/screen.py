@@ -42,7 +42,7 @@ _SEVERITY_WORDS: Final = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shown:
+class ScreenState:
     """All that the screen shows.
 
     ``mode``: live or replay and at what pace, in words.  ``markers``: (t_ns, text), oldest
@@ -75,27 +75,27 @@ def signed(value: float, form: str) -> str:
     return text if float(text) else text.lstrip("+-")
 
 
-def screen(shown: Shown, width: int, height: int) -> RenderableType:
+def screen(state: ScreenState, width: int, height: int) -> RenderableType:
     """The whole screen, cut to ``width`` x ``height`` characters, most needed first."""
-    snapshot = shown.snapshot
+    snapshot = state.snapshot
     top: list[RenderableType] = []
-    if shown.alarm is not None:
-        top += alarm_lines(shown.alarm, width, is_known=shown.alarm_is_known)
-    top.append(_header(shown, width))
+    if state.alarm is not None:
+        top += alarm_lines(state.alarm, width, is_known=state.alarm_is_known)
+    top.append(_header(state, width))
     if snapshot.invented:
         top.append(Text(INVENTED, style="bold reverse", no_wrap=True, overflow="crop"))
-    top.append(sensor_table(snapshot, width, plain=shown.plain, halted=shown.halted))
+    top.append(sensor_table(snapshot, width, plain=state.plain, halted=state.halted))
     used = len(top) + len(snapshot.sensors)
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
         out_s = snapshot.left_out_s
-        table = agreement_table(tests, shown.plan, width, plain=shown.plain, left_out_s=out_s)
+        table = agreement_table(tests, state.plan, width, plain=state.plain, left_out_s=out_s)
         top.append(table)
         used += len(tests) + 3 + (len(tests) + 1 if out_s else 0)
-    bottom = _footer(shown)
+    bottom = _footer(state)
     room = max(height - used - len(bottom) - 1, 2)
     warnings = warning_lines(snapshot, width, room)
-    warnings += past_lines(shown.past, snapshot, room - len(warnings))
+    warnings += past_lines(state.past, snapshot, room - len(warnings))
     filling = max(height - used - len(warnings) - len(bottom), 0)
     return Group(*top, *warnings, *([Text()] * filling), *bottom)
 
@@ -167,10 +167,10 @@ def agreement_table(
     table.add_column("\npairs", justify="right", no_wrap=True)
     table.add_column("efforts\nf/l/b/m", justify="right", no_wrap=True)
     for sensor in tests:
-        shown = [(_named(sensor, tests, plain), sensor.counted, _efforts(sensor), "")]
+        rows = [(_named(sensor, tests, plain), sensor.counted, _efforts(sensor), "")]
         if left_out_s:
-            shown.append((Text("  whole"), sensor.windows, "", FAINT))
-        for head, windows, efforts, style in shown:
+            rows.append((Text("  whole"), sensor.windows, "", FAINT))
+        for head, windows, efforts, style in rows:
             cells = [head]
             for name in names:
                 cells += _agreement_cells(windows[name], with_r=wide, narrow=narrow)
@@ -263,33 +263,33 @@ def _wrapped(text: Text, width: int) -> list[Text]:
     return list(text.wrap(Console(width=width), max(width - 1, 20)))
 
 
-def _header(shown: Shown, width: int) -> Table:
+def _header(state: ScreenState, width: int) -> Table:
     grid = Table.grid(expand=True)
     grid.add_column(no_wrap=True, overflow="ellipsis")
     grid.add_column(no_wrap=True, justify="right")
-    plan = shown.plan
+    plan = state.plan
     left = Text.assemble(("Sidebeat  ", "bold"), f"{plan.wearer}, {plan.activity}")
     if width >= 100:
-        left.append(f"  {shown.title}", style=FAINT)
-    time = clock(shown.snapshot.t_ns / NS_PER_S)
-    grid.add_row(left, Text.assemble((time, "bold"), f"  {shown.mode}"))
+        left.append(f"  {state.title}", style=FAINT)
+    time = clock(state.snapshot.t_ns / NS_PER_S)
+    grid.add_row(left, Text.assemble((time, "bold"), f"  {state.mode}"))
     return grid
 
 
-def _footer(shown: Shown) -> list[RenderableType]:
+def _footer(state: ScreenState) -> list[RenderableType]:
     lines: list[RenderableType] = []
-    if shown.markers:
-        latest = [f"{clock(t_ns / NS_PER_S)} {text}".strip() for t_ns, text in shown.markers[-3:]]
-        words = f"Markers ({len(shown.markers)}): " + "; ".join(latest)
+    if state.markers:
+        latest = [f"{clock(t_ns / NS_PER_S)} {text}".strip() for t_ns, text in state.markers[-3:]]
+        words = f"Markers ({len(state.markers)}): " + "; ".join(latest)
         lines.append(Text(words, no_wrap=True, overflow="ellipsis"))
-    if shown.status is not None:
-        lines.append(status_line(shown.status))
-    if shown.faults:
-        words = f"This view could not use {shown.faults} event(s); the capture is not affected."
+    if state.status is not None:
+        lines.append(status_line(state.status))
+    if state.faults:
+        words = f"This view could not use {state.faults} event(s); the capture is not affected."
         lines.append(Text(words, style=OUT, no_wrap=True, overflow="ellipsis"))
-    if off := rules_off(shown.snapshot):
+    if off := rules_off(state.snapshot):
         lines.append(Text(off, style=OUT, no_wrap=True, overflow="ellipsis"))
-    lines.append(Text(shown.note or shown.keys, style="reverse" if shown.note else FAINT,
+    lines.append(Text(state.note or state.keys, style="reverse" if state.note else FAINT,
                       no_wrap=True, overflow="ellipsis"))  # fmt: skip
     return lines
 

@@ -8,7 +8,7 @@ from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
 from live.views.window.parts.application import interruptible, open_application, system_theme
-from live.views.window.parts.preferences import Remembered, preferences_path
+from live.views.window.parts.preferences import PreferenceStore, preferences_path
 
 if TYPE_CHECKING:
     from live.views.window.live.main_window import MainWindow
@@ -27,7 +27,7 @@ def run_window(feed: Feed, options: NotifyOptions = DEFAULT_OPTIONS) -> int:
     from live.notify.factory import notifier_of  # noqa: PLC0415 - once Qt is known to be there
 
     window = window_on(feed, system_theme(application))
-    window.recall(Remembered(preferences_path()))
+    window.recall(PreferenceStore(preferences_path()))
     window.notifier = notifier_of(feed, options, application.beep)
     window.showMaximized()
     window.start()

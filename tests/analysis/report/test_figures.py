@@ -37,33 +37,33 @@ def numbers_of(path):
         return session_of(capture)
 
 
-@pytest.mark.parametrize("dress", [LIGHT, DARK], ids=["light", "dark"])
-def test_words_stand_out(dress):
+@pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
+def test_words_stand_out(scheme):
     """Every colour of words has 4.5 : 1 on every ground it stands on (WCAG AA)."""
     grounds = ("ground", "panel", "alarm-tint", "caution-tint")
     weak = [
         (word, ground)
         for word in ("ink", "faint", "alarm", "caution")
         for ground in grounds
-        if contrast(dress[word], dress[ground]) < 4.5
+        if contrast(scheme[word], scheme[ground]) < 4.5
         # These colours are never put on the tint of the other severity, nor faint words on tints.
         and not (word != "ink" and ground.endswith("tint"))
     ]
     assert weak == []
-    assert contrast(dress["ground"], dress["alarm"]) >= 4.5
-    assert contrast(dress["ground"], dress["caution"]) >= 4.5
+    assert contrast(scheme["ground"], scheme["alarm"]) >= 4.5
+    assert contrast(scheme["ground"], scheme["caution"]) >= 4.5
 
 
-@pytest.mark.parametrize("dress", [LIGHT, DARK], ids=["light", "dark"])
-def test_lines_stand_out(dress):
+@pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
+def test_lines_stand_out(scheme):
     """Lines and edges have 3 : 1 on the ground, and lines of sensors 2 : 1 on the band too."""
     for name in ("band-edge", "ink", "faint", "alarm", "caution", "focus"):
-        assert contrast(dress[name], dress["ground"]) >= 3, name
-    for name in dress:
+        assert contrast(scheme[name], scheme["ground"]) >= 3, name
+    for name in scheme:
         if name.startswith("sensor-"):
-            assert contrast(dress[name], dress["ground"]) >= 3, name
-            assert contrast(dress[name], dress["band"]) >= 2, name
-    shades = [palette.luminance(dress[f"shade-{step}"]) for step in range(1, 5)]
+            assert contrast(scheme[name], scheme["ground"]) >= 3, name
+            assert contrast(scheme[name], scheme["band"]) >= 2, name
+    shades = [palette.luminance(scheme[f"shade-{step}"]) for step in range(1, 5)]
     assert shades in (sorted(shades), sorted(shades, reverse=True))
 
 
@@ -78,12 +78,12 @@ def test_the_colours_are_those_of_the_window():
     pytest.importorskip("PySide6")
     from live.views.window.parts import theme
 
-    for dress, window in ((LIGHT, theme.LIGHT), (DARK, theme.DARK)):
-        mine = [dress[palette.sensor_colour(index)] for index in range(len(window.sensors))]
+    for scheme, window in ((LIGHT, theme.LIGHT), (DARK, theme.DARK)):
+        mine = [scheme[palette.sensor_colour(index)] for index in range(len(window.sensors))]
         assert mine == list(window.sensors)
         for name in ("ground", "panel", "ink", "faint", "rule", "alarm", "caution", "focus"):
-            assert dress[name] == getattr(window, name), name
-        assert (dress["band"], dress["band-core"]) == (window.band, window.band_core)
+            assert scheme[name] == getattr(window, name), name
+        assert (scheme["band"], scheme["band-core"]) == (window.band, window.band_core)
     shapes = dict(zip(palette.SHAPES, theme.SENSOR_SHAPES, strict=True))
     assert [shapes[sign].value for sign in "os^DXP*"] == [
         "disc", "square", "triangle", "diamond", "cross", "plus", "star",
@@ -141,9 +141,9 @@ def test_lines_break_at_gaps(tmp_path):
         if not (event.sensor == 2 and 100 * NS_PER_S < event.t_ns < 130 * NS_PER_S)
     ]
     numbers = numbers_of(written(tmp_path / "a.sqlite", events, end_s=300))
-    sheet = draw_traces(numbers, VIDEO, HEADING)
+    canvas = draw_traces(numbers, VIDEO, HEADING)
     colour = LIGHT[palette.sensor_colour(0)]
-    lines = [line for line in sheet.figure.axes[0].lines if line.get_color() == colour]
+    lines = [line for line in canvas.figure.axes[0].lines if line.get_color() == colour]
     values = np.asarray(lines[0].get_ydata(), dtype=float)
     assert np.isnan(values[105:130]).all()
     assert np.isfinite(values[140:290]).all()
@@ -172,9 +172,9 @@ def test_many_sensors_are_told_apart(tmp_path):
     numbers = numbers_of(written(tmp_path / "a.sqlite", events, plan=plan, end_s=120))
     for kind in FIGURES:
         for layout in (PAGE, VIDEO):
-            sheet = kind.draw(numbers, layout, HEADING)
-            assert sheet.svg().startswith("<?xml")
-            assert (sheet.width, sheet.height)[0] == layout.width_in
+            canvas = kind.draw(numbers, layout, HEADING)
+            assert canvas.svg().startswith("<?xml")
+            assert (canvas.width, canvas.height)[0] == layout.width_in
     styles = {
         line.get_linestyle() for line in draw_traces(numbers, PAGE, HEADING).figure.axes[0].lines
     }
@@ -183,10 +183,10 @@ def test_many_sensors_are_told_apart(tmp_path):
 
 def test_a_very_wide_interval_leaves_the_picture_to_the_pairs(rowing):
     """Where one failure makes an interval very wide, pairs and limits still fill the picture."""
-    sheet = draw_differences(rowing, PAGE, HEADING)
-    (low, high) = next(ax for ax in sheet.figure.axes if ax.get_ylabel()).get_ylim()
+    canvas = draw_differences(rowing, PAGE, HEADING)
+    (low, high) = next(ax for ax in canvas.figure.axes if ax.get_ylabel()).get_ylim()
     tansy = rowing.record.sensors[1].counted
     assert tansy.loa_low.interval[0] < 1.5 * low
     assert low < tansy.loa_low.value < tansy.loa_high.value < high
-    words = " ".join(text.get_text() for text in sheet.figure.texts)
+    words = " ".join(text.get_text() for text in canvas.figure.texts)
     assert "not drawn: ends of intervals" in words

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analysis.board import Board
-from analysis.session.event_log import Fate, notifications, values_in
-from analysis.session.index import read_survey
+from analysis.session.event_log import Outcome, notifications, values_in
+from analysis.session.index import read_index
 from analysis.statistics.pairing import NO_VALUE
 from replay.capture import Capture
 from replay.event import BATTERY, DOUBLED, HEART_RATE, MQTT_HEART_RATE, NS_PER_S, Event
@@ -40,16 +40,16 @@ def capture(tmp_path):
 def test_each_notification_tells_what_became_of_it(capture):
     """Held, passed, doubled, malformed and not valid are told apart, with the reason."""
     found = notifications(capture, 0, 3 * NS_PER_S)
-    assert [one.fate for one in found] == [
-        Fate.NOTED,
-        Fate.HELD,
-        Fate.PASSED,
-        Fate.HELD,
-        Fate.DOUBLED,
-        Fate.MALFORMED,
-        Fate.NOT_VALID,
-        Fate.NOT_VALID,
-        Fate.NOT_VALID,
+    assert [one.outcome for one in found] == [
+        Outcome.NOTED,
+        Outcome.HELD,
+        Outcome.PASSED,
+        Outcome.HELD,
+        Outcome.DOUBLED,
+        Outcome.MALFORMED,
+        Outcome.NOT_VALID,
+        Outcome.NOT_VALID,
+        Outcome.NOT_VALID,
     ]
     assert found[5].why == "byte 1: the bpm are missing"
     assert "no skin contact" in found[6].why
@@ -73,13 +73,13 @@ def test_spacing_reaches_back_over_any_gap(capture):
     assert first.spacing_ns is None
 
 
-def test_the_survey_knows_the_same_spacings(capture):
+def test_the_index_knows_the_same_spacings(capture):
     """With the times of a whole reading, spacings are those of searching the file."""
-    survey = read_survey(capture.path)
+    index = read_index(capture.path)
     for start in (0, 2, 150):
         span = start * NS_PER_S, 201 * NS_PER_S
         searched = notifications(capture, *span)
-        assert notifications(capture, *span, before=survey.before) == searched
+        assert notifications(capture, *span, before=index.before) == searched
 
 
 def test_sensors_can_be_chosen(capture):

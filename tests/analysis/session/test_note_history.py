@@ -7,9 +7,9 @@ import json
 import pytest
 
 from analysis.report.facts import session_facts
-from analysis.session.bookmarks import MomentKind, last_moment, next_moment
+from analysis.session.bookmarks import BookmarkKind, next_bookmark, previous_bookmark
 from analysis.session.exclusions import Answer, counting
-from analysis.session.index import Job, findings, read_survey
+from analysis.session.index import Job, findings, read_index
 from analysis.session.note_history import Notebook, refusal, why_read_only
 from live import __main__ as entry
 from replay.capture import Capture
@@ -32,8 +32,8 @@ def path(tmp_path):
 
 
 @pytest.fixture
-def survey(path):
-    return read_survey(path)
+def index(path):
+    return read_index(path)
 
 
 def analysed(capsys, path):
@@ -42,41 +42,41 @@ def analysed(capsys, path):
     return json.loads(capsys.readouterr().out)
 
 
-def numbers(survey, capture):
+def numbers(index, capture):
     """What the window shows for this capture."""
-    found = findings(survey, capture.plan, capture.effective_notes, len(capture.notes()))
+    found = findings(index, capture.plan, capture.effective_notes, len(capture.notes()))
     return found, session_facts(found.record, capture.path)
 
 
-def test_a_suggestion_counts_until_it_is_refused(path, survey):
+def test_a_suggestion_counts_until_it_is_refused(path, index):
     """Open suggestions are left out; a refused one counts again; an accepted one is a note."""
-    (one,) = survey.suggested
+    (one,) = index.suggested
     with Capture.open(path) as capture:
         notebook = Notebook(capture)
         assert one.answer(notebook.effective) is Answer.OPEN
-        assert counting(survey.suggested, notebook.effective) == (one.stretch,)
-        before = numbers(survey, capture)[1]["sensors"][0]
+        assert counting(index.suggested, notebook.effective) == (one.stretch,)
+        before = numbers(index, capture)[1]["sensors"][0]
         assert before["excluded_s"] == one.stretch.seconds
 
         notebook.add("suggestion-refused", **one.note())
         assert one.answer(notebook.effective) is Answer.REFUSED
-        refused = numbers(survey, capture)[1]["sensors"][0]
+        refused = numbers(index, capture)[1]["sensors"][0]
         assert refused["without_exclusions"] is None
 
         notebook.add("suggestion-accepted", **one.note())
         assert one.answer(notebook.effective) is Answer.ACCEPTED
-        assert counting(survey.suggested, notebook.effective) == ()
-        assert numbers(survey, capture)[1]["sensors"][0] == before
+        assert counting(index.suggested, notebook.effective) == ()
+        assert numbers(index, capture)[1]["sensors"][0] == before
 
 
-def test_the_key_of_a_suggestion_is_the_same_on_another_look(path, survey):
+def test_the_key_of_a_suggestion_is_the_same_on_another_look(path, index):
     """A second reading of the same file suggests the same stretch under the same key."""
-    assert read_survey(path).suggested == survey.suggested
+    assert read_index(path).suggested == index.suggested
 
 
-def test_window_and_command_agree_after_every_note(path, survey, capsys):
+def test_window_and_command_agree_after_every_note(path, index, capsys):
     """After each kind of note, its undo and its redo, both show the same numbers."""
-    (one,) = survey.suggested
+    (one,) = index.suggested
     steps = [
         lambda n: n.add(
             "exclusion", from_ns=10 * NS_PER_S, to_ns=30 * NS_PER_S, sensor=2, reason="cold hands"
@@ -93,7 +93,7 @@ def test_window_and_command_agree_after_every_note(path, survey, capsys):
         notebook = Notebook(capture)
         for step in steps:
             step(notebook)
-            found, shown = numbers(survey, capture)
+            found, shown = numbers(index, capture)
             told = analysed(capsys, path)
             assert told == json.loads(json.dumps(shown))
             efforts = [e for e in told["efforts"] if e["kind"] == "effort"]
@@ -167,25 +167,25 @@ def test_a_refusal_does_not_repeat_the_path(path):
     assert refusal(error, path) == "Not noted: the capture is being recorded; set a marker there."
 
 
-def test_jumps_go_to_the_next_and_the_last_of_a_kind(survey, path):
-    """Next and last moments of each kind, none beyond the ends."""
+def test_jumps_go_to_the_next_and_the_last_of_a_kind(index, path):
+    """Next and last bookmarks of each kind, none beyond the ends."""
     with Capture.open(path) as capture:
-        moments = findings(survey, capture.plan, capture.effective_notes).moments
-    gap = next_moment(moments, MomentKind.GAP, 50 * NS_PER_S)
+        bookmarks = findings(index, capture.plan, capture.effective_notes).bookmarks
+    gap = next_bookmark(bookmarks, BookmarkKind.GAP, 50 * NS_PER_S)
     assert gap is not None
     assert gap.t_ns == 103 * NS_PER_S + 1
-    assert next_moment(moments, MomentKind.GAP, gap.t_ns) is None
-    assert last_moment(moments, MomentKind.GAP, gap.t_ns + 1) == gap
-    assert last_moment(moments, MomentKind.MARKER, 0) is None
-    assert next_moment(moments, MomentKind.WARNING, 0).text == "silent: Yarrow"
-    effort = next_moment(moments, MomentKind.EFFORT, 0)
+    assert next_bookmark(bookmarks, BookmarkKind.GAP, gap.t_ns) is None
+    assert previous_bookmark(bookmarks, BookmarkKind.GAP, gap.t_ns + 1) == gap
+    assert previous_bookmark(bookmarks, BookmarkKind.MARKER, 0) is None
+    assert next_bookmark(bookmarks, BookmarkKind.WARNING, 0).text == "silent: Yarrow"
+    effort = next_bookmark(bookmarks, BookmarkKind.EFFORT, 0)
     assert effort is not None
     assert effort.text == "effort 1"
 
 
 def test_a_job_that_fails_leaves_one_sentence(tmp_path):
     """An error on the thread ends there, and is said."""
-    job = Job(lambda: read_survey(tmp_path / "none.sqlite"), "test")
+    job = Job(lambda: read_index(tmp_path / "none.sqlite"), "test")
     job.wait()
     assert job.done
     assert job.result is None

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.view_server import BLOCK, Backlog, Place, ViewServer
+from live.capture.view_server import BLOCK, Backlog, BacklogCursor, ViewServer
 from live.protocol import run_file as runfile
 from live.protocol.capture_feed import HELD, SLICE, CaptureFeed
 from live.protocol.feed import Acknowledged, CaptureStatus, Command, Ended, Message, Tick
@@ -102,7 +102,7 @@ def test_reading_the_backlog_gives_whole_frames_from_any_place() -> None:
     """Two readers at different paces get the same frames, across sealed blocks."""
     backlog = Backlog()
     events = beats(5_000)
-    slow, fast = Place(), Place()
+    slow, fast = BacklogCursor(), BacklogCursor()
     slow_reader, fast_reader = FrameReader(), FrameReader()
     fast_seen: list[object] = []
     for event in events:
@@ -284,7 +284,7 @@ def test_a_capture_that_vanishes_is_an_end_that_says_so(tmp_path: Path) -> None:
                 from live.protocol.frames import hello_frame
 
                 hello = Hello(VERSION, format_plan(PLAN), "t", "/c/x.sqlite", 0)
-                connection.sendall(hello_frame(hello) + backlog.read(Place())[0])
+                connection.sendall(hello_frame(hello) + backlog.read(BacklogCursor())[0])
 
         thread = threading.Thread(target=serve)
         thread.start()

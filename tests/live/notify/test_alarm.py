@@ -11,7 +11,7 @@ from live.notify.facts import facts_for
 from live.notify.notifier import Notifier
 from live.notify.player import Player
 from live.notify.sounds import Sound
-from live.notify.throttle import ALARM_EVERY_S, AlarmCall, AlarmThrottle, Occasion
+from live.notify.throttle import ALARM_EVERY_S, AlarmCall, AlarmThrottle, CallReason
 from live.protocol.alarm import BEGIN_ANEW, ENDED, SILENCE_S, SILENT, UNSAFE, Alarm
 from live.protocol.feed import CaptureStatus, Ended
 from live.protocol.view_model import ViewModel
@@ -53,7 +53,7 @@ def wait_for(found):
 
 
 def occasions(calls):
-    return [call.occasion.value for call in calls]
+    return [call.reason.value for call in calls]
 
 
 def test_it_calls_until_it_is_known():
@@ -74,9 +74,9 @@ def test_another_alarm_calls_anew():
     throttle = AlarmThrottle()
     throttle.look(DANGER, is_known=False, at_s=5.0, real_s=0.0)
     found = throttle.look(LOST, is_known=False, at_s=9.0, real_s=1.0)
-    assert [(c.occasion, c.alarm) for c in found] == [
-        (Occasion.END, DANGER),
-        (Occasion.START, LOST),
+    assert [(c.reason, c.alarm) for c in found] == [
+        (CallReason.END, DANGER),
+        (CallReason.START, LOST),
     ]
 
 
@@ -140,7 +140,7 @@ def test_silence_is_an_alarm_that_ends_with_the_next_word():
 def test_the_siren_cuts_other_sounds_short(tmp_path):
     """It is the graver sound, and is not begun again while it is heard."""
     player = Player([str(player_at(tmp_path / "plays", "time.sleep(30)"))])
-    call = AlarmCall(Occasion.START, LOST, 5.0)
+    call = AlarmCall(CallReason.START, LOST, 5.0)
     try:
         player.play(Sound.FALL)
         wait_for(lambda: len(heard_by(tmp_path)) == 1)
@@ -152,12 +152,12 @@ def test_the_siren_cuts_other_sounds_short(tmp_path):
         player.close()
 
 
-@pytest.mark.parametrize("occasion", [Occasion.START, Occasion.END])
-def test_its_facts_have_the_keys_of_a_warning(occasion):
+@pytest.mark.parametrize("reason", [CallReason.START, CallReason.END])
+def test_its_facts_have_the_keys_of_a_warning(reason):
     """A command or a subscriber reads them without knowing of alarms."""
-    facts = facts_for(PLAN, 0)(AlarmCall(occasion, LOST, 5.2))
+    facts = facts_for(PLAN, 0)(AlarmCall(reason, LOST, 5.2))
     assert json.loads(json.dumps(facts)) == facts
-    assert facts["event"] == occasion.value
+    assert facts["event"] == reason.value
     assert facts["kind"] == "recording"
     assert facts["severity"] == "session fault"
     assert (facts["since_s"], facts["sensor"]) == (5, None)

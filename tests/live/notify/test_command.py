@@ -12,7 +12,7 @@ import pytest
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.command import AT_ONCE, LONGEST_S, CommandRunner, check_command
 from live.notify.facts import facts_for
-from live.notify.throttle import Call, Occasion
+from live.notify.throttle import Call, CallReason
 from replay.errors import PlanError
 from tests.standins.feeds import PLAN
 
@@ -27,7 +27,7 @@ WARNING = SensorWarning(
     cause="Its contact bits say that it is off the skin; “$HOME”.",
     advice="Wet the strap.",
 )
-START = Call(Occasion.START, WARNING)
+START = Call(CallReason.START, WARNING)
 FACTS = facts_for(PLAN, 1_772_604_900 * 10**9)
 TELL = """
 import json, os, sys, pathlib
@@ -109,8 +109,8 @@ def test_it_is_run_for_starts_alone(running, tmp_path):
     """Neither a reminder nor an end runs it."""
     out = tmp_path / "told"
     runner = running(TELL, str(out))
-    for occasion in (Occasion.REMINDER, Occasion.END):
-        runner.call(Call(occasion, WARNING))
+    for reason in (CallReason.REMINDER, CallReason.END):
+        runner.call(Call(reason, WARNING))
     assert runner.running == 0
     assert not out.exists()
 

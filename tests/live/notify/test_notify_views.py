@@ -38,7 +38,7 @@ class Noted:
         self._fails = fails
 
     def call(self, call):
-        self.calls.append((call.occasion.value, call.warning.kind, call.warning.sensor))
+        self.calls.append((call.reason.value, call.warning.kind, call.warning.sensor))
         if self._fails:
             raise RuntimeError("broken")
 

@@ -11,7 +11,7 @@ import pytest
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.player import LONGEST_S, Player
 from live.notify.sounds import Sound
-from live.notify.throttle import Call, Occasion
+from live.notify.throttle import Call, CallReason
 from tests.standins.player import heard_by, player_at
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows plays by itself")
@@ -59,8 +59,8 @@ def playing():
 def test_a_start_and_a_reminder_are_heard_and_an_end_is_not(tmp_path, playing):
     """The program gets the file of the right sound; the end of a warning is no reason for one."""
     player = playing(player_at(tmp_path / "quick", "pass"))
-    for occasion in Occasion:
-        player.call(Call(occasion, WARNING))
+    for reason in CallReason:
+        player.call(Call(reason, WARNING))
         until(lambda: not player.is_playing)
     assert heard_by(tmp_path) == ["quick ticks.wav"] * 2
     assert player.trouble() == ""

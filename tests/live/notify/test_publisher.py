@@ -15,7 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.facts import facts_for
 from live.notify.publisher import PATIENCE_S, Publisher
-from live.notify.throttle import Call, Occasion
+from live.notify.throttle import Call, CallReason
 from replay.errors import PlanError
 from replay.plan import Broker
 from tests.standins.broker import running_broker
@@ -66,9 +66,9 @@ def test_start_and_end_are_one_object_each(broker):
     """At least once, not retained, with the same facts as a replay prints; no reminder."""
     with listening(broker.port) as heard:
         publisher = Publisher(Broker(port=broker.port), TOPIC, FACTS)
-        publisher.call(Call(Occasion.START, WARNING))
-        publisher.call(Call(Occasion.REMINDER, WARNING))
-        publisher.call(Call(Occasion.END, OVER))
+        publisher.call(Call(CallReason.START, WARNING))
+        publisher.call(Call(CallReason.REMINDER, WARNING))
+        publisher.call(Call(CallReason.END, OVER))
         publisher.close()
         messages = [heard.get(timeout=30) for _ in range(2)]
     assert [m[:2] for m in messages] == [(1, False)] * 2
@@ -87,10 +87,10 @@ def test_what_a_broker_missed_comes_when_it_is_back(broker):
     publisher = Publisher(Broker(port=broker.port), TOPIC, FACTS)
     try:
         broker.kill()
-        publisher.call(Call(Occasion.START, WARNING))
+        publisher.call(Call(CallReason.START, WARNING))
         broker.start()
         with listening(broker.port) as heard:
-            publisher.call(Call(Occasion.END, OVER))
+            publisher.call(Call(CallReason.END, OVER))
             events = {heard.get(timeout=40)[2]["event"]}
             # The first may have arrived before anybody listened.
             while "end" not in events:
@@ -114,7 +114,7 @@ def test_a_broker_that_is_not_there_is_said_once(tmp_path):
     publisher = Publisher(Broker(port=1), TOPIC, FACTS, clock=clock)
     began = time.monotonic()
     try:
-        publisher.call(Call(Occasion.START, WARNING))
+        publisher.call(Call(CallReason.START, WARNING))
         publisher.tend()
         assert publisher.trouble() == ""
         clock.now = PATIENCE_S + 1

@@ -1,4 +1,4 @@
-"""The attendant: who is called when, by a clock that the test turns."""
+"""The throttle: who is called when, by a clock that the test turns."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
-from live.notify.throttle import Occasion, Throttle, check_kinds
+from live.notify.throttle import CallReason, Throttle, check_kinds
 from replay.attention import AttentionPlan
 from replay.errors import PlanError
 
-START, REMINDER, END = Occasion.START, Occasion.REMINDER, Occasion.END
+START, REMINDER, END = CallReason.START, CallReason.REMINDER, CallReason.END
 
 
 def warning(number, start_s, end_s=None, *, kind=WarningKind.SILENT, sensor=2, **more):
@@ -23,14 +23,14 @@ def warning(number, start_s, end_s=None, *, kind=WarningKind.SILENT, sensor=2, *
     )
 
 
-def attendant(**planned):
+def throttle(**planned):
     made = Throttle(AttentionPlan(**planned))
     made.look(0.0, [])  # what follows is news
     return made
 
 
 def told(calls):
-    return [(call.occasion, call.warning.number) for call in calls]
+    return [(call.reason, call.warning.number) for call in calls]
 
 
 def over_time(who, warnings, seconds):
@@ -49,34 +49,34 @@ def over_time(who, warnings, seconds):
 
 def test_start_and_end_are_called_once():
     """A warning calls when it is raised and when it is over, and in between not again at once."""
-    calls = over_time(attendant(), [warning(1, 10, 40)], range(1, 60))
+    calls = over_time(throttle(), [warning(1, 10, 40)], range(1, 60))
     assert calls == {11: [(START, 1)], 41: [(END, 1)]}
 
 
 def test_a_standing_warning_reminds_once_per_quiet_time():
     """What still stands after 60 s calls again, and again 60 s later."""
-    calls = over_time(attendant(), [warning(1, 10)], range(1, 140))
+    calls = over_time(throttle(), [warning(1, 10)], range(1, 140))
     assert calls == {11: [(START, 1)], 71: [(REMINDER, 1)], 131: [(REMINDER, 1)]}
 
 
 def test_without_a_quiet_time_each_warning_calls_once():
     """A quiet time of 0 lets every warning call, and reminds of none."""
     flapping = [warning(n, 10 * n, 10 * n + 5) for n in (1, 2, 3)]
-    calls = over_time(attendant(quiet_s=0), flapping, range(1, 60))
-    assert [occasion for _, ((occasion, _),) in sorted(calls.items())] == [START, END] * 3
+    calls = over_time(throttle(quiet_s=0), flapping, range(1, 60))
+    assert [reason for _, ((reason, _),) in sorted(calls.items())] == [START, END] * 3
 
 
 def test_the_same_warning_does_not_call_again_within_the_quiet_time():
     """Raised, cleared and raised again within a minute, it has called once; nor is the end told of
     what did not call.
     """
-    calls = over_time(attendant(), [warning(1, 10, 20), warning(2, 30, 40)], range(1, 60))
+    calls = over_time(throttle(), [warning(1, 10, 20), warning(2, 30, 40)], range(1, 60))
     assert calls == {11: [(START, 1)], 21: [(END, 1)]}
 
 
 def test_what_outlasts_the_quiet_time_calls_after_it():
     """The second warning of a kind was quiet at first; it still stands when the time is over."""
-    calls = over_time(attendant(), [warning(1, 10, 20), warning(2, 30)], range(1, 100))
+    calls = over_time(throttle(), [warning(1, 10, 20), warning(2, 30)], range(1, 100))
     assert calls == {11: [(START, 1)], 21: [(END, 1)], 71: [(START, 2)]}
 
 
@@ -91,25 +91,25 @@ def test_what_outlasts_the_quiet_time_calls_after_it():
 )
 def test_another_warning_calls_at_once(other):
     """A quiet time is one kind's of one sensor, and never holds back what is graver."""
-    calls = over_time(attendant(), [warning(1, 10, 20), other], range(1, 60))
+    calls = over_time(throttle(), [warning(1, 10, 20), other], range(1, 60))
     assert calls[31] == [(START, 2)]
 
 
 def test_an_acknowledged_warning_is_silent():
     """Neither a reminder nor a late start, but its end is told to who was told of the start."""
     known = replace(warning(1, 10), acknowledged_s=30.0)
-    who = attendant()
+    who = throttle()
     assert told(who.look(11.0, [warning(1, 10)])) == [(START, 1)]
     assert [told(who.look(float(s), [known])) for s in (31, 71, 131)] == [[], [], []]
     assert told(who.look(141.0, [replace(known, end_s=140)])) == [(END, 1)]
-    who = attendant()
+    who = throttle()
     assert told(who.look(31.0, [known])) == []
     assert told(who.look(141.0, [replace(known, end_s=140)])) == []
 
 
 def test_a_kind_that_is_off_never_calls():
     """Off is off, also after any time; other kinds keep theirs."""
-    who = attendant(quiet_s=60, quiet={"silent": None, "frozen": 5})
+    who = throttle(quiet_s=60, quiet={"silent": None, "frozen": 5})
     frozen = warning(2, 10, kind=WarningKind.FROZEN)
     calls = over_time(who, [warning(1, 10, 70), frozen], range(1, 20))
     assert calls == {11: [(START, 2)], 16: [(REMINDER, 2)]}
@@ -123,7 +123,7 @@ def test_the_gravest_is_called_first():
         warning(3, 10, sensor=1, severity=Severity.REFERENCE_FAULT),
         warning(4, 10, sensor=0, severity=Severity.SESSION_FAULT, kind=WarningKind.DISK_LOW),
     ]
-    assert told(attendant().look(11.0, raised)) == [(START, n) for n in (4, 3, 2, 1)]
+    assert told(throttle().look(11.0, raised)) == [(START, n) for n in (4, 3, 2, 1)]
 
 
 def test_history_calls_nobody():
@@ -134,7 +134,7 @@ def test_history_calls_nobody():
 
 def test_what_came_and_went_between_two_looks_is_told():
     """Both its start and its end, in this order, and once."""
-    who = attendant()
+    who = throttle()
     who.look(9.5, [])
     gone = [warning(1, 10, 14)]
     assert told(who.look(20.0, gone)) == [(START, 1), (END, 1)]
@@ -143,14 +143,14 @@ def test_what_came_and_went_between_two_looks_is_told():
 
 def test_after_a_rest_the_past_is_history():
     """While nobody was to be called, what came and went is past; what stands calls."""
-    who = attendant()
+    who = throttle()
     who.rest()
     assert told(who.look(50.0, [warning(1, 10, 14), warning(2, 30)])) == [(START, 2)]
 
 
 def test_the_end_of_the_session_ends_what_has_called():
     """Who was told of a start is told of an end, and no more than once."""
-    who = attendant()
+    who = throttle()
     standing = [warning(1, 10), warning(2, 12, sensor=3)]
     who.look(11.0, standing[:1])
     assert told(who.finish(standing)) == [(END, 1)]

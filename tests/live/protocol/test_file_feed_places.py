@@ -10,7 +10,7 @@ import pytest
 from analysis.board import Board
 from analysis.board.snapshot import Snapshot
 from live.protocol import file_feed
-from live.protocol.feed import Place, Rewound
+from live.protocol.feed import Checkpoint, Rewound
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture
@@ -142,7 +142,7 @@ def test_events_of_one_instant_are_neither_lost_nor_doubled_at_a_place(monkeypat
         feed.seek(199 * NS_PER_S)
         places = 0
         while feed.catching_up:
-            places += sum(isinstance(message, Place) for message in feed.poll())
+            places += sum(isinstance(message, Checkpoint) for message in feed.poll())
         assert places >= 3
         feed.pause()
         for second in (150, 99, 51, 12):

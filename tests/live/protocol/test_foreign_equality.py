@@ -8,7 +8,7 @@ from pathlib import Path
 
 from analysis.session.load import load_session
 from live.capture.session import Session
-from live.capture.view_server import Backlog, Place
+from live.capture.view_server import Backlog, BacklogCursor
 from live.protocol.feed import Ended, Message
 from live.protocol.file_feed import FileFeed
 from live.protocol.frames import FrameReader
@@ -85,7 +85,7 @@ def _record(path: Path) -> list[Message]:
     end_ns = asyncio.run(run())
     writer.close(t_ns=end_ns, reason="stopped")
     backlog.end(Ended(end_ns, "stopped"))
-    reader, place, messages = FrameReader(), Place(), []
+    reader, place, messages = FrameReader(), BacklogCursor(), []
     while (block := backlog.read(place))[0]:
         data, place = block
         messages += list(reader.feed(data))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from analysis.board import Board
 from analysis.board.snapshot import Snapshot
 from live.capture.session import Session
-from live.capture.view_server import Backlog, Place
+from live.capture.view_server import Backlog, BacklogCursor
 from live.protocol.feed import Ended, Feed, Message
 from live.protocol.file_feed import FileFeed
 from live.protocol.frames import FrameReader
@@ -85,7 +85,7 @@ def recorded(path: Path, steps: list[tuple[int, int, int, str, bytes, bool]]) ->
         return backlog
 
     backlog = asyncio.run(record())
-    frames, place = FrameReader(), Place()
+    frames, place = FrameReader(), BacklogCursor()
     messages: list[Message] = []
     while True:
         data, place = backlog.read(place)

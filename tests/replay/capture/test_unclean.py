@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
-from replay.capture.files import beside, copy_files
+from replay.capture.files import copy_files, sidecar
 from replay.errors import CaptureError, DamagedCapture
 from replay.event import NS_PER_S, Event
 from tests.standins import capture_process
@@ -43,7 +43,7 @@ def _as_killed(tmp_path: Path, seconds: int) -> Path:
     killed = tmp_path / "killed" / "c.sqlite"
     killed.parent.mkdir()
     for suffix in ("", "-wal"):
-        shutil.copyfile(beside(live, suffix), beside(killed, suffix))
+        shutil.copyfile(sidecar(live, suffix), sidecar(killed, suffix))
     writer.abandon()
     return killed
 
@@ -91,7 +91,7 @@ def test_reading_a_killed_recording_changes_nothing(tmp_path: Path) -> None:
 def test_the_main_file_alone_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
     """A main file copied without its log opens with its plan, unclean, and stays as it is."""
     path = _as_killed(tmp_path, 1000)
-    beside(path, "-wal").unlink()
+    sidecar(path, "-wal").unlink()
     before = _contents(path.parent)
     with Capture.open(path) as capture:
         events = list(capture.events())
@@ -121,7 +121,7 @@ def test_a_killed_close_is_clean_when_the_ending_was_written(tmp_path: Path) -> 
         reader.execute("SELECT count(*) FROM event").fetchone()
         writer.close(t_ns=5 * NS_PER_S, reason="stopped")
         for suffix in ("", "-wal"):
-            shutil.copyfile(beside(live, suffix), beside(tmp_path / "c.sqlite", suffix))
+            shutil.copyfile(sidecar(live, suffix), sidecar(tmp_path / "c.sqlite", suffix))
     with Capture.open(tmp_path / "c.sqlite") as capture:
         assert capture.clean
         assert list(capture.events()) == list(session_events(5))
@@ -172,7 +172,7 @@ def test_a_running_recording_is_read_and_copied_without_disturbing_it(
         copy_capture(path, copy)
         with Capture.open(copy) as capture:
             assert sum(1 for _ in capture.events()) >= len(events)
-            assert not beside(copy, "-wal").exists()
+            assert not sidecar(copy, "-wal").exists()
     if process is None:
         writer.close(t_ns=seconds * NS_PER_S, reason="stopped")
     else:
@@ -231,7 +231,7 @@ def test_a_note_on_a_killed_recording_keeps_its_events(tmp_path: Path) -> None:
 def test_a_note_never_costs_rows_of_a_broken_log(tmp_path: Path) -> None:
     """Where the log holds events behind a damaged place, a note is refused until salvage."""
     path = _as_killed(tmp_path, 50)
-    log = beside(path, "-wal")
+    log = sidecar(path, "-wal")
     damaged = bytearray(log.read_bytes())
     damaged[32 + 24 + 4000] ^= 1  # in the first frame: SQLite ignores it and all that follow
     log.write_bytes(damaged)

@@ -10,7 +10,7 @@ from replay.capture import Capture, check_capture, salvage
 from replay.errors import ActivityFileError, CaptureError, NoteError, PlanError
 from replay.event import ANCHOR, FILE_HEART_RATE, NS_PER_S
 from replay.files import read_activity
-from replay.files.importing import ImportedSensor, planned, write_alone, write_beside
+from replay.files.importing import ImportedSensor, planned, write_alone, write_merged
 from replay.plan import Plan, PlannedSensor
 from tests.standins.activity_files import START_S, csv_file, points
 from tests.standins.captures import STARTED_UTC_NS, session_events, write_capture
@@ -47,7 +47,7 @@ def test_everything_old_is_there_and_the_new_beside_it(recorded, tmp_path):
     one = imported(tmp_path, points(60, first_s=30))
     target = tmp_path / "new.sqlite"
     with Capture.open(recorded) as old:
-        write_beside(old, target, [one], software="test")
+        write_merged(old, target, [one], software="test")
         old_events, end = list(old.events()), (old.end_t_ns, old.end_utc_ns, old.end_reason)
     assert recorded.read_bytes() == before
     with Capture.open(target) as new:
@@ -67,7 +67,7 @@ def test_the_note_says_what_was_done(recorded, tmp_path):
     one = imported(tmp_path, [*points(60), (None, "99")], offset_s=2.5)
     target = tmp_path / "new.sqlite"
     with Capture.open(recorded) as old:
-        write_beside(old, target, [one], software="test")
+        write_merged(old, target, [one], software="test")
     with Capture.open(target) as new:
         (note,) = new.notes()
         assert note.kind == "imported"
@@ -84,7 +84,7 @@ def test_earlier_notes_are_kept(recorded, tmp_path):
     with Capture.open(recorded) as old:
         old.add_note("relabel", sensor=2, label="Sorrel II")
         old.add_note("exclusion", from_ns=0, to_ns=NS_PER_S, sensor=0, reason="warm-up")
-        write_beside(old, target, [imported(tmp_path, points(60))], software="test")
+        write_merged(old, target, [imported(tmp_path, points(60))], software="test")
     with Capture.open(target) as new:
         assert [note.kind for note in new.notes()] == ["relabel", "exclusion", "imported"]
         assert new.plan.sensor(2).label == "Sorrel II"
@@ -99,7 +99,7 @@ def test_a_label_that_is_taken_is_refused(recorded, tmp_path):
         for label in ("Tansy", "Yarrow"):
             one = imported(tmp_path, points(60), label=label)
             with pytest.raises(PlanError, match="unique"):
-                write_beside(old, target, [one], software="test")
+                write_merged(old, target, [one], software="test")
     assert not target.exists()
 
 
@@ -111,7 +111,7 @@ def test_an_unclean_capture_stays_unclean(tmp_path):
     salvage(path, tmp_path / "saved.sqlite")
     with Capture.open(tmp_path / "saved.sqlite") as old:
         assert not old.clean
-        write_beside(old, target, [imported(tmp_path, points(30))], software="test")
+        write_merged(old, target, [imported(tmp_path, points(30))], software="test")
     with Capture.open(target) as new:
         assert not new.clean
         assert [note.kind for note in new.notes()] == ["salvaged", "imported"]
@@ -122,7 +122,7 @@ def test_readings_outside_of_the_session_are_left_out_and_counted(recorded, tmp_
     target = tmp_path / "new.sqlite"
     with Capture.open(recorded) as old:
         one = imported(tmp_path, points(400, first_s=-100))
-        write_beside(old, target, [one], software="test")
+        write_merged(old, target, [one], software="test")
     with Capture.open(target) as new:
         times = [event.t_ns for event in new.events() if event.sensor == 4]
         assert (times[0], times[-1], len(times)) == (0, 120 * NS_PER_S, 121)
@@ -138,14 +138,14 @@ def test_a_file_of_another_time_is_refused(recorded, tmp_path, first_s, where):
     with Capture.open(recorded) as old:
         one = imported(tmp_path, points(60, first_s=first_s))
         with pytest.raises(ActivityFileError, match=where):
-            write_beside(old, target, [one], software="test")
+            write_merged(old, target, [one], software="test")
     assert not target.exists()
 
 
 def test_nothing_is_overwritten(recorded, tmp_path):
     """An existing target stays as it is."""
     with Capture.open(recorded) as old, pytest.raises(CaptureError, match="exists already"):
-        write_beside(old, recorded, [imported(tmp_path, points(60))], software="test")
+        write_merged(old, recorded, [imported(tmp_path, points(60))], software="test")
     assert check_capture(recorded).whole
 
 
@@ -164,7 +164,7 @@ def test_what_fails_leaves_no_half_capture(recorded, tmp_path):
                 raise CaptureError("damaged")
 
         with pytest.raises(CaptureError, match="damaged"):
-            write_beside(Damaged(), target, [one], software="test")
+            write_merged(Damaged(), target, [one], software="test")
     assert list(tmp_path.glob("new.sqlite*")) == []
 
 
@@ -194,6 +194,6 @@ def test_a_new_reference_demotes_the_old_one(recorded, tmp_path):
     target = tmp_path / "new.sqlite"
     one = imported(tmp_path, points(60), role="reference")
     with Capture.open(recorded) as old:
-        write_beside(old, target, [replace(one)], software="test")
+        write_merged(old, target, [replace(one)], software="test")
     with Capture.open(target) as new:
         assert [s.role for s in new.plan.sensors] == ["test", "test", "test", "reference"]

@@ -24,10 +24,10 @@ from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, Look, Theme
+from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SensorStyle, Theme
 from live.views.window.parts.words import (
+    accessible_text,
     agreement_rows,
-    aloud,
     facts,
     gravest,
     r_reason,
@@ -50,10 +50,10 @@ class SensorCard(QWidget):
 
     chosen = Signal(int)
 
-    def __init__(self, number: int, look: Look | None, faults: DrawingFaults) -> None:
+    def __init__(self, number: int, style: SensorStyle | None, faults: DrawingFaults) -> None:
         super().__init__()
         self._number = number
-        self._look = look
+        self._style = style
         self._faults = faults
         self._theme: Theme = LIGHT
         self._status: SensorStatus | None = None
@@ -79,7 +79,7 @@ class SensorCard(QWidget):
         if len(agreement_rows(status)) != rows:
             self.updateGeometry()
         self.setAccessibleName(f"Card of {status.label}")
-        self.setAccessibleDescription(aloud(status, halt[0], is_stale=halt[1]))
+        self.setAccessibleDescription(accessible_text(status, halt[0], is_stale=halt[1]))
         told = (status.advice, r_reason(status), whole_words(status))
         self.setToolTip(tip("\n".join(t for t in told if t)))
         self.update()
@@ -141,7 +141,7 @@ class SensorCard(QWidget):
         theme = self._theme
         box = QRectF(self.rect())
         painter.fillRect(box, QColor(theme.ground))
-        colour = QColor(theme.faint if self._look is None else self._look.colour(theme))
+        colour = QColor(theme.faint if self._style is None else self._style.colour(theme))
         painter.fillRect(QRectF(0, 0, 6 if self._selected else 2, box.height()), colour)
         if self.hasFocus():
             painter.setPen(QColor(theme.focus))
@@ -191,10 +191,10 @@ class SensorCard(QWidget):
         if status.role != "companion":
             unit = "no value now" if gone else "bpm"
             painter.drawText(side.translated(0, line), _RIGHT, unit)
-        if self._look is not None:
-            fill = QColor(self._look.colour(theme))
+        if self._style is not None:
+            fill = QColor(self._style.colour(theme))
             spot = QPointF(head.left() + 0.4 * line, head.top() + 0.5 * line)
-            draw(painter, self._look.shape, spot, 0.38 * line, fill)
+            draw(painter, self._style.shape, spot, 0.38 * line, fill)
         painter.setFont(bold)
         painter.setPen(QColor(theme.ink))
         name = QRectF(head.left() + 1.2 * line, head.top(), 0, line)

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
 from live.views.window.live.card import SensorCard
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.theme import Look, Theme
+from live.views.window.parts.theme import SensorStyle, Theme
 
 _EVERY: Final = 4
 """Each card follows every fourth frame, about twice a second: faster, no one could read it.
@@ -24,7 +24,7 @@ class CardColumn(QScrollArea):
 
     chosen = Signal(int)
 
-    def __init__(self, looks: dict[int, Look], count: int, faults: DrawingFaults) -> None:
+    def __init__(self, styles: dict[int, SensorStyle], count: int, faults: DrawingFaults) -> None:
         super().__init__()
         self._turn = 0
         self._all_due = True
@@ -35,7 +35,7 @@ class CardColumn(QScrollArea):
         column = QVBoxLayout(inside)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(4)
-        self.cards = [SensorCard(n, looks.get(n), faults) for n in range(1, count + 1)]
+        self.cards = [SensorCard(n, styles.get(n), faults) for n in range(1, count + 1)]
         for card in self.cards:
             card.chosen.connect(self.chosen)
             column.addWidget(card)

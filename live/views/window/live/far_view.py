@@ -91,11 +91,11 @@ class FarView(QWidget):
         theme = frame.theme
         status = frame.status(number)
         warning = gravest(frame.snapshot.open_warnings, number)
-        look = frame.looks[number]
+        style = frame.styles[number]
         painter.fillRect(QRectF(box.left(), box.top(), box.width(), 2), QColor(theme.rule))
         h, w = box.height(), box.width()
         centre = QPointF(box.left() + 0.045 * w, box.center().y())
-        draw(painter, look.shape, centre, min(0.26 * h, 0.035 * w), QColor(look.colour(theme)))
+        draw(painter, style.shape, centre, min(0.26 * h, 0.035 * w), QColor(style.colour(theme)))
         name = QRectF(box.left() + 0.09 * w, box.top(), 0.19 * w, h)
         _fit(painter, status.label, name, 0.3 * h, theme.ink, bold=True)
         bpm = "–" if status.held_bpm is None or frame.is_stale else f"{status.held_bpm:.0f}"

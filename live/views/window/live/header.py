@@ -11,7 +11,7 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from analysis.statistics.effort_finder import EffortState
-from live.views.window.live.status import Elided
+from live.views.window.live.status import ElidedLabel
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Action, every_key
@@ -124,7 +124,7 @@ class Header(QWidget):
             self.buttons[key.action] = button
         self.buttons[Action.MARKER].setText("set marker")
         # Stands in the status line: in this row it would push the panels down and up again.
-        self.notice = Elided()
+        self.notice = ElidedLabel()
         self.notice.setAccessibleName("Answer of the capture")
         # What a recorded session cannot be asked for takes no room.
         for part in (self.marker, *(self.buttons[action] for action in _ASKED)):

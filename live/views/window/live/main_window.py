@@ -31,16 +31,16 @@ from live.views.window.live.reviewing import Review, ReviewOf, ReviewParts
 from live.views.window.live.status import StatusLine, fault_words
 from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
 from live.views.window.parts.appearance import Appearance
-from live.views.window.parts.dialogs import HelpPage, LeaveDialog, Leaving
+from live.views.window.parts.dialogs import HelpPage, LeaveChoice, LeaveDialog
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.mouse import MouseGestures
-from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.overlay import Overlays, OverlayState
 from live.views.window.parts.plain_text import set_window_title
-from live.views.window.parts.preferences import Remembered
+from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.readout import Readout
-from live.views.window.parts.theme import LIGHT, Theme, looks_of
+from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
 
@@ -67,9 +67,9 @@ class MainWindow(QMainWindow):
         self.commands = Commands(self.model)
         self.notifier: Notifier | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
-        self.looks = looks_of(self.plan)
+        self.styles = sensor_styles(self.plan)
         self.timeline = Timeline(self.plan)
-        self.seen = Seen()
+        self.seen = OverlayState()
         self._generation = self.model.generation
         self._stale = True
         self._over = self._leaving = False
@@ -90,7 +90,7 @@ class MainWindow(QMainWindow):
         self.cautions = Cautions()
         self.alarm = AlarmBanner(self.faults)
         self.alarm.known.connect(lambda: self.do(Action.ACKNOWLEDGE))
-        self.workbench = Workbench(self.plan, self.looks, self.faults)
+        self.workbench = Workbench(self.plan, self.styles, self.faults)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
         self.workbench_page = ScrolledWorkbench(self.workbench)
@@ -229,7 +229,7 @@ class MainWindow(QMainWindow):
             snapshot=snapshot,
             board=self.model.board,
             timeline=self.timeline,
-            looks=self.looks,
+            styles=self.styles,
             theme=self.theme,
             start_s=start_s,
             end_s=end_s,
@@ -351,7 +351,7 @@ class MainWindow(QMainWindow):
         self.appearance.resize(step)
         self.apply_theme()
 
-    def recall(self, remembered: Remembered) -> None:
+    def recall(self, remembered: PreferenceStore) -> None:
         """Use what the user chose in an earlier run, and keep what is chosen from now on."""
         self.appearance.recall(remembered)
         self.apply_theme()
@@ -390,12 +390,12 @@ class MainWindow(QMainWindow):
         self.dialog.chosen.connect(lambda answer: self._leave(answer, closing=closing))
         self.dialog.open()
 
-    def _leave(self, answer: Leaving, *, closing: bool) -> None:
-        if answer is Leaving.END:
+    def _leave(self, answer: LeaveChoice, *, closing: bool) -> None:
+        if answer is LeaveChoice.END:
             self._leaving = closing
             self.commands.stop()
             self.header.say("ending the capture …")
-        elif answer is Leaving.VIEW_ONLY:
+        elif answer is LeaveChoice.VIEW_ONLY:
             self.leave()
 
     def closeEvent(self, event: QCloseEvent) -> None:

@@ -24,7 +24,7 @@ from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
 from live.views.window.parts.mouse import MouseGestures
-from live.views.window.parts.overlay import Seen
+from live.views.window.parts.overlay import OverlayState
 from live.views.window.parts.theme import Theme
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
@@ -103,7 +103,7 @@ class ReviewParts:
     parent: QWidget
     model: ViewModel
     faults: DrawingFaults
-    seen: Seen
+    seen: OverlayState
     mouse: MouseGestures
     workbench: Workbench
 

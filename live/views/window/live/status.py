@@ -38,7 +38,7 @@ def fault_words(model: ViewModel, faults: DrawingFaults) -> str:
     return " · ".join([*found, off] if off else found)
 
 
-class Elided(Label):
+class ElidedLabel(Label):
     """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud."""
 
     def minimumSizeHint(self) -> QSize:
@@ -72,7 +72,7 @@ class StatusLine(QStatusBar):
         self._is_live = is_live
         self.setSizeGripEnabled(False)
         self.setContentsMargins(6, 0, 6, 2)
-        self.capture = Elided()
+        self.capture = ElidedLabel()
         self.capture.setAccessibleName("Capture")
         self.addWidget(self.capture, 3)
         self.notice = notice

@@ -25,7 +25,7 @@ from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.plain_text import Label
 from live.views.window.parts.plane import AgreementPlane
-from live.views.window.parts.theme import Look, Theme
+from live.views.window.parts.theme import SensorStyle, Theme
 from replay.plan import Plan
 
 
@@ -60,7 +60,9 @@ class Cautions(QFrame):
 class Workbench(QWidget):
     """All panels.  Their proportions follow the window until the user drags a divider."""
 
-    def __init__(self, plan: Plan, looks: Mapping[int, Look], faults: DrawingFaults) -> None:
+    def __init__(
+        self, plan: Plan, styles: Mapping[int, SensorStyle], faults: DrawingFaults
+    ) -> None:
         super().__init__()
         self._faults = faults
         self._dragged = False
@@ -69,7 +71,7 @@ class Workbench(QWidget):
         self.chart = Chart(plan, faults)
         self.warnings = WarningsList(plan, faults)
         self.plane = AgreementPlane(faults)
-        self.cards = CardColumn(dict(looks), len(plan.sensors), faults)
+        self.cards = CardColumn(dict(styles), len(plan.sensors), faults)
         self.under = _splitter(Qt.Orientation.Horizontal, self.warnings, self.plane)
         self.left = _splitter(Qt.Orientation.Vertical, self.chart, self.under)
         self.across = _splitter(Qt.Orientation.Horizontal, self.left, self.cards)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QApplication, QMainWindow, QToolTip
 
-from live.views.window.parts.preferences import SIZES, USUAL_SIZE, Remembered
+from live.views.window.parts.preferences import SIZES, USUAL_SIZE, PreferenceStore
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme, palette, style_sheet
 
 
@@ -22,10 +22,10 @@ class Appearance:
     def __init__(self, theme: Theme) -> None:
         self.theme = theme
         self.size = USUAL_SIZE
-        self.remembered: Remembered | None = None
+        self.remembered: PreferenceStore | None = None
         self._usual = QFont(QApplication.font())
 
-    def recall(self, remembered: Remembered) -> None:
+    def recall(self, remembered: PreferenceStore) -> None:
         """Take what the user chose in an earlier run, and keep what is chosen from now on."""
         self.remembered = remembered
         self.size = remembered.chosen.size

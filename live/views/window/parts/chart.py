@@ -15,7 +15,7 @@ from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.lanes import LanesCanvas
 from live.views.window.parts.shapes import Stamps
-from live.views.window.parts.theme import Theme, looks_of
+from live.views.window.parts.theme import Theme, sensor_styles
 from live.views.window.parts.traces import TracesCanvas
 from replay.plan import Plan
 
@@ -34,7 +34,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     def __init__(self, plan: Plan, faults: DrawingFaults, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._plan = plan
-        self._looks = looks_of(plan)
+        self._styles = sensor_styles(plan)
         self.least_lines = 14.5
         """Height that the two upper panels and the axis ask for at least, in lines of text."""
         self.lane_axis = LaneAxis()
@@ -114,9 +114,9 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.lane_axis.ink = theme.ink
         self.lane_axis.lanes = [("session", None, theme.ink)]
         for number, sensor in enumerate(self._plan.sensors, 1):
-            look = self._looks.get(number)
-            shape = None if look is None else look.shape
-            colour = theme.faint if look is None else look.colour(theme)
+            style = self._styles.get(number)
+            shape = None if style is None else style.shape
+            colour = theme.faint if style is None else style.colour(theme)
             self.lane_axis.lanes.append((sensor.label, shape, colour))
         self.lane_axis.update()
 

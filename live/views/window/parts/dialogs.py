@@ -125,7 +125,7 @@ def _severities(theme: Theme) -> QWidget:
     return block
 
 
-class Leaving(Enum):
+class LeaveChoice(Enum):
     """What becomes of a running capture when its window is closed."""
 
     END = "end"
@@ -143,7 +143,7 @@ _VIEW_WORDS: Final = (
 class LeaveDialog(QDialog):
     """Asks before a running capture is ended or, if ``closing``, left.  ``chosen``: the answer."""
 
-    chosen = Signal(Leaving)
+    chosen = Signal(LeaveChoice)
 
     def __init__(self, title: str, parent: QWidget | None = None, *, closing: bool = True) -> None:
         super().__init__(parent)
@@ -157,13 +157,13 @@ class LeaveDialog(QDialog):
         text.setWordWrap(True)
         row = QWidget()
         flow = FlowLayout(row, gap=8)
-        self.buttons: dict[Leaving, QPushButton] = {}
+        self.buttons: dict[LeaveChoice, QPushButton] = {}
         for answer, words in (
-            (Leaving.END, "&End the capture"),
-            (Leaving.VIEW_ONLY, "&Close the view"),
-            (Leaving.STAY, "&Stay here"),
+            (LeaveChoice.END, "&End the capture"),
+            (LeaveChoice.VIEW_ONLY, "&Close the view"),
+            (LeaveChoice.STAY, "&Stay here"),
         ):
-            if answer is Leaving.VIEW_ONLY and not closing:
+            if answer is LeaveChoice.VIEW_ONLY and not closing:
                 continue
             button = QPushButton(words)
             button.setAccessibleName(words.replace("&", ""))
@@ -176,16 +176,16 @@ class LeaveDialog(QDialog):
         # Enter and Escape do what loses nothing.
         for button in self.buttons.values():
             button.setAutoDefault(False)
-        self.buttons[Leaving.STAY].setDefault(True)
-        self.buttons[Leaving.STAY].setFocus()
+        self.buttons[LeaveChoice.STAY].setDefault(True)
+        self.buttons[LeaveChoice.STAY].setFocus()
 
-    def _answer(self, answer: Leaving) -> None:
+    def _answer(self, answer: LeaveChoice) -> None:
         self.done(0)
         self.chosen.emit(answer)
 
     def reject(self) -> None:
         """Escape, or the frame's own button."""
-        self._answer(Leaving.STAY)
+        self._answer(LeaveChoice.STAY)
 
 
 def _label(text: str, *, bold: bool = False) -> Label:

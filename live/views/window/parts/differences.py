@@ -67,7 +67,7 @@ class DifferencesCanvas(Canvas):
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """Grid, zone, lines, labels: from back to front."""
-        theme, looks = frame.theme, frame.looks
+        theme, styles = frame.theme, frame.styles
         ref = self._ref
         allowed = frame.tolerance(ref.high)
         low, high = self._view.viewRange()[1]
@@ -79,7 +79,7 @@ class DifferencesCanvas(Canvas):
         end = min(area.x(max(frame.now_s, frame.drawn_to_s)), area.box.right())
         painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
         for number in frame.plan.tests:
-            pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
+            pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
         for marker in frame.markers:
             x = area.x(marker.t_ns / 1e9)

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.board.snapshot import SensorStatus, SensorWarning, Snapshot
 from live.views.window.parts.columns import Floats
-from live.views.window.parts.theme import Look, Theme
+from live.views.window.parts.theme import SensorStyle, Theme
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
 
@@ -34,7 +34,7 @@ class Frame:
     snapshot: Snapshot
     board: Board
     timeline: Timeline
-    looks: Mapping[int, Look]
+    styles: Mapping[int, SensorStyle]
     theme: Theme
     start_s: float
     end_s: float

@@ -63,7 +63,7 @@ class LanesCanvas(Canvas):
     def _draw_track(
         self, painter: QPainter, area: Area, frame: Frame, number: int, track: QRectF
     ) -> None:
-        colour = frame.looks[number].colour(frame.theme)
+        colour = frame.styles[number].colour(frame.theme)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         left = max(area.x(0.0), area.box.left())
         right = min(area.x(frame.drawn_to_s), area.box.right())

@@ -34,16 +34,16 @@ def draw_marks(
     painter: QPainter, stamps: Stamps, area: Area, frame: Frame, *, number: int, drawn: Drawn
 ) -> None:
     """The sensor's shape along its line."""
-    look = frame.looks[number]
+    style = frame.styles[number]
     radius = radius_for(QFontMetricsF(painter.font()))
     stamp = stamps.get(
-        look.shape,
+        style.shape,
         radius,
-        QColor(look.colour(frame.theme)),
+        QColor(style.colour(frame.theme)),
         QColor(frame.theme.ground),
         painter.device().devicePixelRatio(),
     )
-    xs, ys = mark_points(drawn, area, (0.37 * (look.index + 1)) % 1.0)
+    xs, ys = mark_points(drawn, area, (0.37 * (style.index + 1)) % 1.0)
     for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
         if area.box.left() <= x <= area.box.right():
             stamps.put(painter, stamp, x, y)
@@ -66,7 +66,7 @@ def draw_doubtful(painter: QPainter, area: Area, frame: Frame, number: int) -> N
         top = y - high - 3 if above else min(y + 3, area.box.bottom() - high - 1)
         plate = QRectF(x - wide / 2, top, wide, high)
         painter.fillRect(plate, QColor(frame.theme.ground))
-        painter.setPen(QColor(frame.looks[number].colour(frame.theme)))
+        painter.setPen(QColor(frame.styles[number].colour(frame.theme)))
         painter.drawRect(plate)
         painter.setPen(QColor(frame.theme.ink))
         painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, "?")
@@ -87,13 +87,13 @@ def draw_end_labels(
         x = area.x(label.t_s)
         if not box.left() <= x <= box.right():
             continue
-        look = frame.looks[label.number]
-        colour = QColor(look.colour(frame.theme))
+        style = frame.styles[label.number]
+        colour = QColor(style.colour(frame.theme))
         left = x + 14
         if abs(middle - end) > 2:
             painter.setPen(line_pen(frame.theme.faint))
             painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
-        stamp = stamps.get(look.shape, radius, colour, QColor(frame.theme.ground), ratio)
+        stamp = stamps.get(style.shape, radius, colour, QColor(frame.theme.ground), ratio)
         stamps.put(painter, stamp, left, middle)
         text = QRectF(left + 1.6 * radius, middle - height / 2, 1000, height)
         text.setRight(box.right() - 2)

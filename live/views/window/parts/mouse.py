@@ -10,7 +10,7 @@ from PySide6.QtGui import QMouseEvent
 from live.views.window.parts.chart import Chart
 
 
-class _Grip(Enum):
+class _DragTarget(Enum):
     NOTHING = auto()
     TIME = auto()
     STRETCH = auto()
@@ -31,7 +31,7 @@ class MouseGestures(QObject):
     def __init__(self, chart: Chart) -> None:
         super().__init__(chart)
         self._chart = chart
-        self._grip = _Grip.NOTHING
+        self._grip = _DragTarget.NOTHING
         self._from_s = 0.0
         self.is_stretching = False
         self.takes_drags = False
@@ -51,9 +51,9 @@ class MouseGestures(QObject):
             return self._press(event, place)
         if kind == QEvent.Type.MouseMove:
             return self._move(place)
-        if kind == QEvent.Type.MouseButtonRelease and self._grip is not _Grip.NOTHING:
+        if kind == QEvent.Type.MouseButtonRelease and self._grip is not _DragTarget.NOTHING:
             self._drag(place, held=False)
-            self._grip = _Grip.NOTHING
+            self._grip = _DragTarget.NOTHING
             return True
         return False
 
@@ -63,9 +63,9 @@ class MouseGestures(QObject):
         shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
         axis = self._chart.bottom.getAxis("bottom")
         if axis.sceneBoundingRect().contains(place):
-            self._grip = _Grip.TIME
+            self._grip = _DragTarget.TIME
         elif (shift or self.is_stretching) and self._is_inside(place):
-            self._grip = _Grip.STRETCH
+            self._grip = _DragTarget.STRETCH
             self._from_s = self._second(place)
         else:
             return False
@@ -73,7 +73,7 @@ class MouseGestures(QObject):
         return True
 
     def _move(self, place: QPointF) -> bool:
-        if self._grip is not _Grip.NOTHING:
+        if self._grip is not _DragTarget.NOTHING:
             self._drag(place, held=True)
             return True
         inside = self._is_inside(place)
@@ -82,7 +82,7 @@ class MouseGestures(QObject):
 
     def _drag(self, place: QPointF, *, held: bool) -> None:
         second = self._second(place)
-        if self._grip is _Grip.TIME:
+        if self._grip is _DragTarget.TIME:
             self.scrubbed.emit(second, held)
         else:
             self.stretched.emit(self._from_s, second, held)

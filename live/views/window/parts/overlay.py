@@ -21,7 +21,7 @@ from live.views.window.parts.number_format import clock, signed
 from live.views.window.parts.shapes import draw
 
 
-class Standing(Enum):
+class ExclusionState(Enum):
     """Whether a stretch is out of the statistics."""
 
     EXCLUDED = "excluded"
@@ -35,11 +35,11 @@ class DrawnStretch:
     start_s: float
     end_s: float
     words: str
-    standing: Standing
+    standing: ExclusionState
 
 
 @dataclass(slots=True)
-class Seen:
+class OverlayState:
     """What is to be laid over the panels; times in seconds since the session began.
 
     ``read_s``: grid second whose values are shown.  ``selection``: the stretch in hand.
@@ -71,7 +71,9 @@ class Overlay(Canvas):
 
     name = "cursor and stretches"
 
-    def __init__(self, view: pg.ViewBox, faults: DrawingFaults, seen: Seen, place: int) -> None:
+    def __init__(
+        self, view: pg.ViewBox, faults: DrawingFaults, seen: OverlayState, place: int
+    ) -> None:
         super().__init__(view, faults)
         self._seen = seen
         self._place = place
@@ -121,7 +123,7 @@ class Overlay(Canvas):
         self, painter: QPainter, frame: Frame, stretch: DrawnStretch, strip: QRectF
     ) -> None:
         theme = frame.theme
-        is_out = stretch.standing is Standing.EXCLUDED
+        is_out = stretch.standing is ExclusionState.EXCLUDED
         colour = QColor(theme.ink if is_out else theme.faint)
         hatch = QColor(colour)
         hatch.setAlpha(120 if is_out else 70)
@@ -198,10 +200,10 @@ class Overlay(Canvas):
         painter.drawText(QRectF(left, top, wide, high), flags, clock(second))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         for row, (one, line) in enumerate(zip(rows, lines, strict=True), 1):
-            look = frame.looks[one.number]
+            style = frame.styles[one.number]
             middle = top + (row + 0.5) * high
             spot = QPointF(left + radius, middle)
-            draw(painter, look.shape, spot, radius, QColor(look.colour(theme)))
+            draw(painter, style.shape, spot, radius, QColor(style.colour(theme)))
             painter.setPen(QColor(theme.faint if one.bpm is None else theme.ink))
             text = QRectF(left + indent, middle - high / 2, wide, high)
             painter.drawText(text, flags, line)
@@ -220,7 +222,7 @@ def readout_words(one: ValueAt) -> str:
 class Overlays:
     """The overlays of a chart's three panels."""
 
-    def __init__(self, chart: Chart, faults: DrawingFaults, seen: Seen) -> None:
+    def __init__(self, chart: Chart, faults: DrawingFaults, seen: OverlayState) -> None:
         self._seen = seen
         plots = (chart.top, chart.middle, chart.bottom)
         self.panels = [Overlay(plot.vb, faults, seen, i) for i, plot in enumerate(plots)]

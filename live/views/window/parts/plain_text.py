@@ -1,6 +1,6 @@
 """Texts in widgets as they are, never as markup: the window's one way from a text to a widget.
 
-Qt takes what looks like HTML for HTML, in labels and tool tips alike, and then an activity named
+Qt takes what styles like HTML for HTML, in labels and tool tips alike, and then an activity named
 ``<img src=…>`` opens a file.
 """
 

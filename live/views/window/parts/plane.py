@@ -126,12 +126,12 @@ class PlaneCanvas(Canvas):
 
     def _draw_latest(self, painter: QPainter, area: Area, frame: Frame) -> None:
         across, up = self._latest(frame)
-        look = frame.looks[frame.selected]
-        colour, ground = QColor(look.colour(frame.theme)), QColor(frame.theme.ground)
+        style = frame.styles[frame.selected]
+        colour, ground = QColor(style.colour(frame.theme)), QColor(frame.theme.ground)
         radius = radius_for(QFontMetricsF(painter.font()))
         ratio = painter.device().devicePixelRatio()
-        small = self._stamps.get(look.shape, 0.7 * radius, colour, None, ratio)
-        large = self._stamps.get(look.shape, 1.5 * radius, colour, ground, ratio)
+        small = self._stamps.get(style.shape, 0.7 * radius, colour, None, ratio)
+        large = self._stamps.get(style.shape, 1.5 * radius, colour, ground, ratio)
         xs, ys = area.x(across).tolist(), area.y(up).tolist()
         for i, (x, y) in enumerate(zip(xs, ys, strict=True)):
             self._stamps.put(painter, large if i == len(xs) - 1 else small, x, y)

@@ -66,7 +66,7 @@ def save_preferences(path: Path, chosen: Preferences) -> None:
         _log.warning("theme and size of text could not be remembered: %s", error)
 
 
-class Remembered:
+class PreferenceStore:
     """The user's choices of one run: read at its start, written whenever one changes."""
 
     def __init__(self, path: Path) -> None:

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from analysis.board import Board
 from analysis.session.values import ValueAt, values_at
-from live.views.window.parts.overlay import Seen, readout_words
+from live.views.window.parts.overlay import OverlayState, readout_words
 
 
 class Readout(QObject):
@@ -17,7 +17,9 @@ class Readout(QObject):
 
     changed = Signal()
 
-    def __init__(self, seen: Seen, board: Callable[[], Board], say: Callable[[str], None]) -> None:
+    def __init__(
+        self, seen: OverlayState, board: Callable[[], Board], say: Callable[[str], None]
+    ) -> None:
         super().__init__()
         self._seen = seen
         self._board = board

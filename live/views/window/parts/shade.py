@@ -41,7 +41,7 @@ def shade_of(
     """The picture of ``counts`` in cells of ``size`` bpm, ``None`` if there are none.
 
     ``origin``: the whole bpm that the first bin stands for, across and up.  Opacity grows with
-    the square root: one pair is seen beside a thousand, and more still looks like more.
+    the square root: one pair is seen beside a thousand, and more still styles like more.
     """
     cells = coarser(counts, *size)
     across, up = np.flatnonzero(cells.any(axis=1)), np.flatnonzero(cells.any(axis=0))

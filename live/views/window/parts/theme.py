@@ -111,7 +111,7 @@ SEVERITY_WORDS: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class SensorStyle:
     """How one sensor is told from the others.  ``index``: place among the test sensors, −1 for
     the reference; beyond seven the colours repeat and ``dashed`` tells the second round.
     """
@@ -127,13 +127,13 @@ class Look:
         return theme.sensors[self.index % len(theme.sensors)]
 
 
-def looks_of(plan: Plan) -> dict[int, Look]:
-    """The look of each compared sensor of a plan, by number."""
-    looks = {plan.reference: Look(Shape.BAR, -1)}
+def sensor_styles(plan: Plan) -> dict[int, SensorStyle]:
+    """The style of each compared sensor of a plan, by number."""
+    styles = {plan.reference: SensorStyle(Shape.BAR, -1)}
     rounds = len(SENSOR_SHAPES)
     for index, number in enumerate(plan.tests):
-        looks[number] = Look(SENSOR_SHAPES[index % rounds], index, dashed=index >= rounds)
-    return looks
+        styles[number] = SensorStyle(SENSOR_SHAPES[index % rounds], index, dashed=index >= rounds)
+    return styles
 
 
 def palette(theme: Theme) -> QPalette:

@@ -78,7 +78,7 @@ class TracesCanvas(Canvas):
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """Grid, gaps of the reference, band, lines, markers, labels: from back to front."""
-        plan, theme, looks = frame.plan, frame.theme, frame.looks
+        plan, theme, styles = frame.plan, frame.theme, frame.styles
         low, high = self._view.viewRange()[1]
         line = QFontMetricsF(painter.font()).height()
         draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
@@ -90,7 +90,7 @@ class TracesCanvas(Canvas):
         if not ref.by_column:
             draw_line(painter, area, ref, line_pen(theme.band_core))
         for number in plan.tests:
-            pen = line_pen(looks[number].colour(theme), dashed=looks[number].dashed)
+            pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
         for marker in frame.markers:
             x = area.x(marker.t_ns / 1e9)
@@ -137,7 +137,7 @@ class TracesCanvas(Canvas):
 
 def band_of(frame: Frame, columns: int) -> Drawn:
     """The reference as its band is made of: in columns of three pixels where readings are dense,
-    because filling costs by the corner, and a band three pixels coarse looks the same.
+    because filling costs by the corner, and a band three pixels coarse styles the same.
     """
     readings = frame.lines.readings[frame.plan.reference]
     return readings.drawn(frame.start_s, frame.end_s, max(columns // 3, 1))

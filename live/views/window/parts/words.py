@@ -173,7 +173,7 @@ def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | N
     return next((w for w in warnings if w.sensor == sensor), None)
 
 
-def aloud(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> str:
+def accessible_text(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> str:
     """A card as a screen reader speaks it; as :func:`facts`."""
     bpm = "no value" if status.shown_bpm is None else f"{status.shown_bpm:.0f} bpm"
     parts = [

@@ -12,8 +12,8 @@ from analysis.session.note_history import Notebook, refusal, why_read_only
 from live.protocol.file_feed import FileFeed
 from live.views.window.live.reviewing import ReviewHost, ReviewParts
 from live.views.window.parts.keys import Action
-from live.views.window.parts.overlay import DrawnStretch, Standing
-from live.views.window.review.note_dialogs import Ask, LabelAsk, StretchAsk
+from live.views.window.parts.overlay import DrawnStretch, ExclusionState
+from live.views.window.review.note_dialogs import LabelForm, NoteForm, StretchForm
 from live.views.window.review.notes_list import ACCEPT, REFUSE, Entry, NotesPage, entries
 from replay.errors import SidebeatError
 
@@ -35,7 +35,7 @@ class Annotations(QObject):
         self.suggested: tuple[Suggestion, ...] = ()
         self.page = NotesPage(host.do)
         self.page.asked.connect(self._answer)
-        self.dialog: Ask | None = None
+        self.dialog: NoteForm | None = None
         self.show_notes()
 
     def take_suggestions(self, suggested: tuple[Suggestion, ...]) -> None:
@@ -93,7 +93,7 @@ class Annotations(QObject):
             self._host.say(self.why_not)
         return bool(self.why_not)
 
-    def _open(self, dialog: Ask) -> None:
+    def _open(self, dialog: NoteForm) -> None:
         self.dialog = dialog
         dialog.open()
 
@@ -104,7 +104,7 @@ class Annotations(QObject):
         if selection is None or selection[1] <= selection[0]:
             self._host.say("first take a stretch: drag with Shift, or I and O")
             return
-        dialog = StretchAsk(
+        dialog = StretchForm(
             self._host.plan,
             selection,
             self.feed.duration_ns / 1e9,
@@ -122,7 +122,7 @@ class Annotations(QObject):
     def _ask_label(self) -> None:
         if self._refused():
             return
-        dialog = LabelAsk(self._host.plan, self._host.selected, self._parent)
+        dialog = LabelForm(self._host.plan, self._host.selected, self._parent)
         dialog.given.connect(lambda body: self._add("relabel", body))
         self._open(dialog)
 
@@ -189,7 +189,7 @@ class Annotations(QObject):
             why_not=self.why_not,
         )
         stretches = [
-            DrawnStretch(one.from_ns / 1e9, one.to_ns / 1e9, one.reason, Standing.EXCLUDED)
+            DrawnStretch(one.from_ns / 1e9, one.to_ns / 1e9, one.reason, ExclusionState.EXCLUDED)
             for one in effective.exclusions
         ]
         stretches += [
@@ -197,7 +197,7 @@ class Annotations(QObject):
                 float(one.stretch.start_s),
                 float(one.stretch.end_s),
                 one.stretch.reason,
-                Standing.SUGGESTED,
+                ExclusionState.SUGGESTED,
             )
             for one in suggested
             if one.answer(effective) is Answer.OPEN

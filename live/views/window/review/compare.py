@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from analysis.session.compare import Beside, Side, read_beside
+from analysis.session.compare import Comparison, Side, read_comparison
 from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.application import interruptible, open_application, system_theme
 from live.views.window.parts.chart import Chart
@@ -28,12 +28,12 @@ from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.mouse import MouseGestures
-from live.views.window.parts.overlay import Overlays, Seen
+from live.views.window.parts.overlay import Overlays, OverlayState
 from live.views.window.parts.plain_text import Label, set_window_title, tip
-from live.views.window.parts.preferences import Remembered, preferences_path
+from live.views.window.parts.preferences import PreferenceStore, preferences_path
 from live.views.window.parts.readout import Readout
 from live.views.window.parts.span import Follow, TimeSpan
-from live.views.window.parts.theme import LIGHT, Theme, looks_of
+from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
 from live.views.window.parts.timeline import Timeline
 
 _BUTTONS: Final = {
@@ -55,14 +55,14 @@ _KEYS_ONLY: Final = (
 )
 
 
-class _Half(QWidget):
+class _CapturePanels(QWidget):
     """One capture: its name, and its panels."""
 
     def __init__(self, side: Side, faults: DrawingFaults, place: str) -> None:
         super().__init__()
         self.side = side
         self.plan = side.board.plan
-        self.looks = looks_of(self.plan)
+        self.styles = sensor_styles(self.plan)
         self.timeline = Timeline(self.plan)
         self.timeline.catch_up(side.board)
         mark = "INVENTED DATA · " if self.plan.invented else ""
@@ -74,7 +74,7 @@ class _Half(QWidget):
         self.chart.least_lines = 11.0  # so that both are seen at once on a small screen
         for part in (self.chart, self.chart.viewport()):
             part.setAccessibleName(f"Heart rate, difference and warnings of {side.name}")
-        self.seen = Seen()
+        self.seen = OverlayState()
         self.mouse = MouseGestures(self.chart)
         self.overlays = Overlays(self.chart, faults, self.seen)
         self.values = Label()
@@ -99,7 +99,7 @@ class _Half(QWidget):
             snapshot=self.side.board.snapshot(),
             board=self.side.board,
             timeline=self.timeline,
-            looks=self.looks,
+            styles=self.styles,
             theme=theme,
             start_s=start_s,
             end_s=end_s,
@@ -111,21 +111,21 @@ class _Half(QWidget):
         self.overlays.show_frame(frame, self.chart.traces)
 
 
-class BesideWindow(QMainWindow):
+class CompareWindow(QMainWindow):
     """Shows both; nothing can be changed here."""
 
-    def __init__(self, beside: Beside, theme: Theme = LIGHT) -> None:
+    def __init__(self, comparison: Comparison, theme: Theme = LIGHT) -> None:
         super().__init__()
         self.faults = DrawingFaults()
         self.appearance = Appearance(theme)
-        self._end_s = max(side.to_s for side in beside.sides)
+        self._end_s = max(side.to_s for side in comparison.sides)
         self.span = TimeSpan(Follow.ALL)
         self.halves = [
-            _Half(side, self.faults, place)
-            for side, place in zip(beside.sides, ("A", "B"), strict=True)
+            _CapturePanels(side, self.faults, place)
+            for side, place in zip(comparison.sides, ("A", "B"), strict=True)
         ]
-        set_window_title(self, " | ".join(side.name for side in beside.sides) + " – Sidebeat")
-        self.words = Label(beside.words())
+        set_window_title(self, " | ".join(side.name for side in comparison.sides) + " – Sidebeat")
+        self.words = Label(comparison.words())
         self.words.setWordWrap(True)
         self.words.setAccessibleName("How the two are aligned")
         row = QWidget()
@@ -224,7 +224,7 @@ class BesideWindow(QMainWindow):
         """The theme in use."""
         return self.appearance.theme
 
-    def recall(self, remembered: Remembered) -> None:
+    def recall(self, remembered: PreferenceStore) -> None:
         """Use what the user chose in an earlier run, and keep what is chosen from now on."""
         self.appearance.recall(remembered)
         self.apply_theme()
@@ -248,15 +248,15 @@ class BesideWindow(QMainWindow):
         QTimer.singleShot(0, self.draw)
 
 
-def run_beside(one: Path, two: Path) -> int:
+def run_compare_window(one: Path, two: Path) -> int:
     """Show two captures until the window is closed; returns the exit status.
 
-    Raises as :func:`~analysis.session.compare.read_beside` does, and
+    Raises as :func:`~analysis.session.compare.read_comparison` does, and
     :class:`~live.views.window.parts.application.WindowMissing`.
     """
     application = open_application()
-    window = BesideWindow(read_beside(one, two), system_theme(application))
-    window.recall(Remembered(preferences_path()))
+    window = CompareWindow(read_comparison(one, two), system_theme(application))
+    window.recall(PreferenceStore(preferences_path()))
     window.showMaximized()
     with interruptible(application), window.faults.hook():
         return application.exec()

@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from analysis.board import Board, Marker
 from analysis.board.snapshot import SensorWarning
-from analysis.session.bookmarks import MomentKind, last_moment, next_moment
+from analysis.session.bookmarks import BookmarkKind, next_bookmark, previous_bookmark
 from analysis.session.event_log import notifications
-from analysis.session.index import Findings, Job, Survey, findings, read_survey
+from analysis.session.index import CaptureIndex, Findings, Job, findings, read_index
 from analysis.statistics.effort_finder import EffortState, state_at
 from live.protocol.file_feed import FileFeed
 from live.views.window.live.reviewing import ReviewHost, ReviewParts
@@ -32,17 +32,17 @@ from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
 _JUMPS: Final = {
-    Action.NEXT_WARNING: (MomentKind.WARNING, True),
-    Action.LAST_WARNING: (MomentKind.WARNING, False),
-    Action.NEXT_MARKER: (MomentKind.MARKER, True),
-    Action.LAST_MARKER: (MomentKind.MARKER, False),
-    Action.NEXT_EFFORT: (MomentKind.EFFORT, True),
-    Action.LAST_EFFORT: (MomentKind.EFFORT, False),
-    Action.NEXT_GAP: (MomentKind.GAP, True),
-    Action.LAST_GAP: (MomentKind.GAP, False),
+    Action.NEXT_WARNING: (BookmarkKind.WARNING, True),
+    Action.LAST_WARNING: (BookmarkKind.WARNING, False),
+    Action.NEXT_MARKER: (BookmarkKind.MARKER, True),
+    Action.LAST_MARKER: (BookmarkKind.MARKER, False),
+    Action.NEXT_EFFORT: (BookmarkKind.EFFORT, True),
+    Action.LAST_EFFORT: (BookmarkKind.EFFORT, False),
+    Action.NEXT_GAP: (BookmarkKind.GAP, True),
+    Action.LAST_GAP: (BookmarkKind.GAP, False),
 }
 _AGAIN_NS: Final = NS_PER_S
-"""While playing, back from less than this behind a moment goes to the one before it."""
+"""While playing, back from less than this behind a bookmark goes to the one before it."""
 
 
 class ReviewController(QObject):
@@ -55,13 +55,13 @@ class ReviewController(QObject):
         self._workbench = parts.workbench
         self.feed = feed
         self.seen = parts.seen
-        self.survey: Survey | None = None
+        self.index: CaptureIndex | None = None
         self.found: Findings | None = None
         self.ahead = feed.shows_ahead
         self._whole: Timeline | None = None
         self._named: tuple[SensorWarning, ...] = ()
         path = feed.capture.path
-        self._reading: Job | None = Job(lambda: read_survey(path), "survey")
+        self._reading: Job | None = Job(lambda: read_index(path), "index")
         self._counting: Job | None = None
         self._count_again = False
         self._resume = False
@@ -125,8 +125,8 @@ class ReviewController(QObject):
         news = False
         if self._reading is not None and self._reading.done:
             job, self._reading = self._reading, None
-            if isinstance(job.result, Survey):
-                self._take_survey(job.result)
+            if isinstance(job.result, CaptureIndex):
+                self._take_index(job.result)
             else:
                 self.numbers.show_problem(f"There are no numbers: {job.problem}")
             news = True
@@ -149,26 +149,26 @@ class ReviewController(QObject):
                 job.wait()
             self.tick()
 
-    def _take_survey(self, survey: Survey) -> None:
-        self.survey = survey
+    def _take_index(self, index: CaptureIndex) -> None:
+        self.index = index
         whole = Timeline(self._host.plan)
-        whole.catch_up(survey.board)
+        whole.catch_up(index.board)
         self._whole = whole
-        self._named = survey.board.warnings
-        self.annotations.take_suggestions(survey.suggested)
+        self._named = index.board.warnings
+        self.annotations.take_suggestions(index.suggested)
         self._count()
 
     def _count(self) -> None:
         """Work the numbers out anew, with the notes as they are now."""
-        if self.survey is None:
+        if self.index is None:
             return
         if self._counting is not None:
             self._count_again = True
             return
         self._count_again = False
-        survey, plan, notes = self.survey, self.feed.plan, self.annotations.notebook.effective
+        index, plan, notes = self.index, self.feed.plan, self.annotations.notebook.effective
         count = len(self.feed.capture.notes())
-        self._counting = Job(lambda: findings(survey, plan, notes, count), "numbers")
+        self._counting = Job(lambda: findings(index, plan, notes, count), "numbers")
 
     def _take_findings(self, found: Findings) -> None:
         self.found = found
@@ -178,7 +178,7 @@ class ReviewController(QObject):
             for n, e in enumerate(found.efforts, 1)
         )
         excluded = tuple((float(s.start_s), float(s.end_s)) for s in found.record.exclusions)
-        self.overview.show_session(found.data.reference.grid, found.moments, excluded)
+        self.overview.show_session(found.data.reference.grid, found.bookmarks, excluded)
         self._host.redraw()
 
     # Pictures
@@ -196,7 +196,7 @@ class ReviewController(QObject):
     @property
     def whole_board(self) -> Board | None:
         """The board of the whole session, if what comes after the cursor is to be shown."""
-        return self.survey.board if self.ahead and self.survey is not None else None
+        return self.index.board if self.ahead and self.index is not None else None
 
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
@@ -242,13 +242,13 @@ class ReviewController(QObject):
         key = (
             at_ns,
             frame.theme.name,
-            self.survey is None,
+            self.index is None,
             self._host.plan,
             frame.snapshot.second,
         )
         if key == self._shown_at:
             return
-        if self.survey is None and self._reading is not None:
+        if self.index is None and self._reading is not None:
             return  # without it the spacings would have to be searched for
         self._shown_at = key
         try:
@@ -256,7 +256,7 @@ class ReviewController(QObject):
                 self.feed.capture,
                 at_ns - REACH_S * NS_PER_S,
                 at_ns + REACH_S * NS_PER_S,
-                before=None if self.survey is None else self.survey.before,
+                before=None if self.index is None else self.index.before,
             )
         except SidebeatError as error:
             self._host.say(str(error))
@@ -339,23 +339,23 @@ class ReviewController(QObject):
         self.feed.seek(t_ns)
         self._host.navigation.bring_into_picture(t_ns / 1e9)
 
-    def _jump(self, kind: MomentKind, forward: bool) -> None:
+    def _jump(self, kind: BookmarkKind, forward: bool) -> None:
         host = self._host
         if self.found is None:
             host.say("still reading the whole capture")
             return
         at_ns = self.feed.position_ns
         if forward:
-            moment = next_moment(self.found.moments, kind, at_ns)
+            bookmark = next_bookmark(self.found.bookmarks, kind, at_ns)
         else:
             behind = _AGAIN_NS if self.feed.playing else 0
-            moment = last_moment(self.found.moments, kind, at_ns - behind)
-        if moment is None:
+            bookmark = previous_bookmark(self.found.bookmarks, kind, at_ns - behind)
+        if bookmark is None:
             where = "after" if forward else "before"
             host.say(f"no {kind.value} {where} the cursor")
             return
-        self.go_to(moment.t_ns)
-        host.say(moment.text)
+        self.go_to(bookmark.t_ns)
+        host.say(bookmark.text)
 
     def scrub(self, second: float, held: bool) -> None:
         """Move the cursor along with the mouse; it plays on when the button is let go."""

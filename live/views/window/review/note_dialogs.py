@@ -47,7 +47,7 @@ def clock_text(seconds: float) -> str:
     return f"{clock(tenths // 10)}.{tenths % 10}"
 
 
-class Ask(QDialog):
+class NoteForm(QDialog):
     """A small form.  ``given``: the answers by name, once they make sense to ``check``."""
 
     given = Signal(dict)
@@ -102,7 +102,7 @@ class Ask(QDialog):
         self.given.emit(found)
 
 
-class StretchAsk(Ask):
+class StretchForm(NoteForm):
     """From when to when, with words; for an exclusion also which sensor."""
 
     def __init__(
@@ -161,7 +161,7 @@ class StretchAsk(Ask):
         return {**stretch, "sensor": self.sensor.currentData(), "reason": reason}
 
 
-class LabelAsk(Ask):
+class LabelForm(NoteForm):
     """Another label for a sensor."""
 
     def __init__(self, plan: Plan, number: int, parent: QWidget | None) -> None:

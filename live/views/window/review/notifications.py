@@ -26,7 +26,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from analysis.session.event_log import Fate, Notification, who
+from analysis.session.event_log import Notification, Outcome, who
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
@@ -121,9 +121,9 @@ class NotificationsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.BackgroundRole and index.row() == self.at:
             return QBrush(QColor(self.theme.panel))
         if role == Qt.ItemDataRole.ForegroundRole:
-            if one.fate in (Fate.MALFORMED, Fate.NOT_VALID, Fate.DOUBLED):
+            if one.outcome in (Outcome.MALFORMED, Outcome.NOT_VALID, Outcome.DOUBLED):
                 return QBrush(QColor(self.theme.alarm))
-            if one.fate is Fate.NOTED:
+            if one.outcome is Outcome.NOTED:
                 return QBrush(QColor(self.theme.faint))
         if role == Qt.ItemDataRole.TextAlignmentRole and index.column() in (0, 2):
             return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
@@ -140,7 +140,7 @@ class NotificationsModel(QAbstractTableModel):
             return one.event.payload.hex(" ")
         if column == 4:
             return says(one)
-        return f"{one.fate.value}: {one.why}" if one.why else one.fate.value
+        return f"{one.outcome.value}: {one.why}" if one.why else one.outcome.value
 
 
 class NotificationsPage(QSplitter):
@@ -242,7 +242,7 @@ class NotificationsPage(QSplitter):
         one = rows[row]
         event = one.event
         where = f"byte by byte: {who(self.model.plan, event)}, {arrival(event.t_ns)}"
-        self.head.setText(f"{where}, channel {event.channel}. {one.fate.value}: {one.why}")
+        self.head.setText(f"{where}, channel {event.channel}. {one.outcome.value}: {one.why}")
         self.bytes.show_payload(event.payload, fields(one.channel or event.channel, event.payload))
 
     def minimumSizeHint(self) -> QSize:

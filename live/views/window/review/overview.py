@@ -20,7 +20,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from analysis.session.bookmarks import Moment, MomentKind
+from analysis.session.bookmarks import Bookmark, BookmarkKind
 from analysis.statistics.pairing import NO_VALUE
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock, tick_step
@@ -41,7 +41,7 @@ class Overview(QWidget):
         self._faults = faults
         self._duration_s = max(duration_s, 1.0)
         self._reference: npt.NDArray[np.int32] = np.zeros(0, dtype=np.int32)
-        self._moments: tuple[Moment, ...] = ()
+        self._bookmarks: tuple[Bookmark, ...] = ()
         self._excluded: tuple[tuple[float, float], ...] = ()
         self._view = (0.0, 0.0)
         self._still: QPixmap | None = None
@@ -56,11 +56,11 @@ class Overview(QWidget):
     def show_session(
         self,
         reference: npt.NDArray[np.int32],
-        moments: tuple[Moment, ...],
+        bookmarks: tuple[Bookmark, ...],
         excluded: tuple[tuple[float, float], ...],
     ) -> None:
-        """What the strip is made of: the reference's grid in mbpm, moments, stretches in s."""
-        self._reference, self._moments, self._excluded = reference, moments, excluded
+        """What the strip is made of: the reference's grid in mbpm, bookmarks, stretches in s."""
+        self._reference, self._bookmarks, self._excluded = reference, bookmarks, excluded
         self._still = None
         self.update()
 
@@ -72,7 +72,7 @@ class Overview(QWidget):
             self.update()
 
     def sizeHint(self) -> QSize:
-        """Three lines of text high: heart rate, moments, times."""
+        """Three lines of text high: heart rate, bookmarks, times."""
         return QSize(300, round(3.1 * QFontMetricsF(self.font()).height()))
 
     def minimumSizeHint(self) -> QSize:
@@ -168,7 +168,7 @@ class Overview(QWidget):
             strip.setRight(max(self.x_of(end), strip.left() + 2))
             hatch = QBrush(QColor(theme.ink), Qt.BrushStyle.FDiagPattern)
             painter.fillRect(strip, hatch)
-        self._paint_moments(painter, signs, high)
+        self._paint_bookmarks(painter, signs, high)
         self._paint_times(painter, signs + 0.45 * high, high)
 
     def _paint_heart(self, painter: QPainter, body: QRectF) -> None:
@@ -190,18 +190,18 @@ class Overview(QWidget):
             tall = body.height() * (top[x] - low) / (high - low)
             painter.fillRect(QRectF(body.left() + x, body.bottom() - tall, 1, tall), colour)
 
-    def _paint_moments(self, painter: QPainter, middle: float, high: float) -> None:
+    def _paint_bookmarks(self, painter: QPainter, middle: float, high: float) -> None:
         theme = self.theme
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        for moment in self._moments:
-            left, right = self.x_of(moment.t_ns / 1e9), self.x_of(moment.end_ns / 1e9)
-            if moment.kind is MomentKind.EFFORT:
+        for bookmark in self._bookmarks:
+            left, right = self.x_of(bookmark.t_ns / 1e9), self.x_of(bookmark.end_ns / 1e9)
+            if bookmark.kind is BookmarkKind.EFFORT:
                 bar = QRectF(left, middle + 0.22 * high, max(right - left, 2), 2)
                 painter.fillRect(bar, QColor(theme.ink))
-            elif moment.kind is MomentKind.GAP:
+            elif bookmark.kind is BookmarkKind.GAP:
                 hole = QRectF(left, middle - 2, max(right - left, 2), 4)
                 painter.fillRect(hole, QColor(theme.faint))
-            elif moment.kind is MomentKind.WARNING:
+            elif bookmark.kind is BookmarkKind.WARNING:
                 spot = QPointF(left, middle)
                 draw(painter, Shape.WEDGE, spot, 0.2 * high, QColor(theme.caution))
             else:

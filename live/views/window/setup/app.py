@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.views.window.parts.application import interruptible, open_application, system_theme
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.preferences import Remembered, preferences_path
+from live.views.window.parts.preferences import PreferenceStore, preferences_path
 
 if TYPE_CHECKING:
     from live.protocol.capture_feed import CaptureFeed
@@ -38,7 +38,7 @@ def run_setup(
 
     theme = system_theme(application)
     window = SetupWindow(out, minutes=minutes, on_warning=on_warning, theme=theme)
-    window.recall(Remembered(preferences_path()))
+    window.recall(PreferenceStore(preferences_path()))
     shown: list[MainWindow] = []
 
     def go_on(feed: CaptureFeed) -> None:

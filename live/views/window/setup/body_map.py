@@ -27,7 +27,7 @@ from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QToolTip, QWidget
 from live.setup.places import PLACES, mirrored, side
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import LIGHT, Look, Theme
+from live.views.window.parts.theme import LIGHT, SensorStyle, Theme
 
 _SIZE: Final = (124.0, 208.0)
 """The map's own units; x from −62 (the wearer's right) to 62, y downwards."""
@@ -61,7 +61,7 @@ class PlacedSensor:
     """One sensor on the map."""
 
     label: str
-    look: Look | None
+    style: SensorStyle | None
 
 
 def _limb(path: QPainterPath, width: float, *points: tuple[float, float]) -> QPainterPath:
@@ -157,12 +157,12 @@ class PlaceButton(QAbstractButton):
             across = 0.0 if count == 1 else (index / (count - 1) - 0.5) * radius * 0.8
             at = box.center() + QPointF(across, 0)
             size = 0.5 * radius if count == 1 else 0.36 * radius
-            if one.look is None:
+            if one.style is None:
                 painter.setPen(Qt.PenStyle.NoPen)
                 painter.setBrush(QColor(theme.faint))
                 painter.drawEllipse(at, size * 0.6, size * 0.6)
             else:
-                draw(painter, one.look.shape, at, size, QColor(one.look.colour(theme)))
+                draw(painter, one.style.shape, at, size, QColor(one.style.colour(theme)))
         painter.end()
 
 

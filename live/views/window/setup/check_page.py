@@ -34,7 +34,7 @@ _SHAPES: Final = {
 }
 
 
-class StateSign(QWidget):
+class StateIcon(QWidget):
     """Shape of a check's state; while it waits, an arc says how much of the time has passed."""
 
     def __init__(self) -> None:
@@ -92,7 +92,7 @@ class CheckRow(QFrame):
         self._sensor = SESSION
         self.setObjectName("card")
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.sign = StateSign()
+        self.sign = StateIcon()
         self.title = heading("")
         self.state = heading("")
         self.text = sentence(kind="")

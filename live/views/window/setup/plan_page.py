@@ -28,10 +28,10 @@ from live.views.window.parts.theme import Theme
 from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
 from live.views.window.setup.body_map import BodyMap, PlacedSensor
 from live.views.window.setup.discovered_list import DiscoveredList
-from live.views.window.setup.look import looks_of_sensors
 from live.views.window.setup.parts import Section, let_go_of, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
+from live.views.window.setup.style import planned_styles
 from replay.plan import Broker, Plan, PlannedSensor
 
 _THREE = 138
@@ -250,8 +250,8 @@ class PlanPage(QScrollArea):
         self.nobody.setVisible(not sensors)
         self.selected.show_sensors(sensors, self._facts(), self.chosen)
         placed: dict[str, list[PlacedSensor]] = {}
-        for sensor, look in zip(sensors, looks_of_sensors(sensors), strict=True):
-            placed.setdefault(sensor.placement, []).append(PlacedSensor(sensor.label, look))
+        for sensor, style in zip(sensors, planned_styles(sensors), strict=True):
+            placed.setdefault(sensor.placement, []).append(PlacedSensor(sensor.label, style))
         if sensors:
             chosen = sensors[self.chosen]
             self.whose.setText(f"Click where {chosen.label or 'this sensor'} is worn.")

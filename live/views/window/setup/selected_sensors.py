@@ -23,9 +23,9 @@ from live.setup.places import NOT_WORN, PLACES
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import LIGHT, Look, Theme
-from live.views.window.setup.look import looks_of_sensors
+from live.views.window.parts.theme import LIGHT, SensorStyle, Theme
 from live.views.window.setup.parts import sentence
+from live.views.window.setup.style import planned_styles
 from replay.plan import ROLES, PlannedSensor
 
 ROLE_WORDS: Final = {"reference": "reference", "test": "under test", "companion": "companion"}
@@ -33,13 +33,13 @@ Change = Callable[[int, str, str], None]
 """Called with the sensor's place in the list, the field and its new text."""
 
 
-class LookSign(QWidget):
+class SensorIcon(QWidget):
     """The shape and colour by which the sensor will be known on the screen."""
 
     def __init__(self) -> None:
         super().__init__()
         self.theme = LIGHT
-        self.look: Look | None = None
+        self.sensor_style: SensorStyle | None = None
 
     def sizeHint(self) -> QSize:
         """A little more than a line of text."""
@@ -48,12 +48,13 @@ class LookSign(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002
         """The shape; nothing for a companion."""
-        if self.look is None:
+        style = self.sensor_style
+        if style is None:
             return
         painter = QPainter(self)
         middle = QPointF(self.width() / 2, self.height() / 2)
         radius = 0.3 * min(self.width(), self.sizeHint().height())
-        draw(painter, self.look.shape, middle, radius, QColor(self.look.colour(self.theme)))
+        draw(painter, style.shape, middle, radius, QColor(style.colour(self.theme)))
         painter.end()
 
 
@@ -66,7 +67,7 @@ class SensorEditor(QFrame):
     def __init__(self, change: Callable[[str, str], None]) -> None:
         super().__init__()
         self.setObjectName("card")
-        self.sign = LookSign()
+        self.sign = SensorIcon()
         self.label = QLineEdit()
         self.label.setMaxLength(40)
         self.label.textEdited.connect(lambda text: change("label", text))
@@ -118,9 +119,9 @@ class SensorEditor(QFrame):
         self.placement.setFixedWidth(23 * letter)
         self.sign.update()
 
-    def show_sensor(self, sensor: PlannedSensor, look: Look | None, facts: str) -> None:
+    def show_sensor(self, sensor: PlannedSensor, style: SensorStyle | None, facts: str) -> None:
         """Show a sensor; a field that is being typed into already holds its text."""
-        self.sign.look = look
+        self.sign.sensor_style = style
         self.sign.update()
         if self.label.text() != sensor.label:
             self.label.setText(sensor.label)
@@ -135,7 +136,7 @@ class SensorEditor(QFrame):
         name_parts(self.role)
         name_parts(self.placement)
         self.remove.setAccessibleName(f"Remove {name} from the plan")
-        self.sign.setAccessibleName(f"Sign of {name}: {look.shape if look else 'none'}")
+        self.sign.setAccessibleName(f"Sign of {name}: {style.shape if style else 'none'}")
 
     def show_facts(self, facts: str) -> None:
         """What is known of it from listening."""
@@ -187,9 +188,9 @@ class SelectedSensors(QWidget):
         """Show these; ``facts``: one text each; ``chosen``: which one the body map places."""
         if len(sensors) != len(self.editors):
             self._lay_out(len(sensors))
-        looks = looks_of_sensors(sensors)
+        styles = planned_styles(sensors)
         for index, editor in enumerate(self.editors):
-            editor.show_sensor(sensors[index], looks[index], facts[index])
+            editor.show_sensor(sensors[index], styles[index], facts[index])
             editor.show_chosen(index == chosen)
 
     def apply_theme(self, theme: Theme) -> None:

@@ -37,15 +37,15 @@ from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.plain_text import MarkupLabel, tip
-from live.views.window.parts.preferences import Remembered
+from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
 from live.views.window.setup.footer import Footer
 from live.views.window.setup.help import SetupHelp
 from live.views.window.setup.keys import STEP_KEYS, Step
-from live.views.window.setup.look import setup_style
 from live.views.window.setup.parts import sentence
 from live.views.window.setup.plan_page import PlanPage
+from live.views.window.setup.style import setup_style
 from replay.errors import PlanError, SidebeatError
 from replay.plan import Plan, format_plan, load_plan
 
@@ -382,7 +382,7 @@ class SetupWindow(QMainWindow):
         """The theme in use."""
         return self.appearance.theme
 
-    def recall(self, remembered: Remembered) -> None:
+    def recall(self, remembered: PreferenceStore) -> None:
         """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
         self.appearance.recall(remembered)
         self.apply_theme()

@@ -25,7 +25,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.keys import parse_posix
 from live.views.terminal.lines import Lines
-from live.views.terminal.screen import Shown, clock, screen, signed, warning_lines
+from live.views.terminal.screen import ScreenState, clock, screen, signed, warning_lines
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 from tests.standins.feeds import PLAN, ScriptedFeed, beat, two_sensors, written
@@ -60,7 +60,7 @@ def text_of(shown, width, height):
 
 def shown_of(model, **changes):
     values = {"title": "x.sqlite", "plan": model.plan, "snapshot": model.snapshot(), "mode": "m"}
-    return Shown(**{**values, "keys": "keys stand here", **changes})
+    return ScreenState(**{**values, "keys": "keys stand here", **changes})
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 20), (120, 40), (200, 50)])

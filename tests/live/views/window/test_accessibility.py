@@ -7,11 +7,11 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QAccessible
 from PySide6.QtWidgets import QApplication, QWidget
 
-from analysis.session.compare import read_beside
+from analysis.session.compare import read_comparison
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
-from live.views.window.review.compare import BesideWindow
+from live.views.window.review.compare import CompareWindow
 from live.views.window.setup.keys import Step
 from live.views.window.setup.window import SetupWindow
 from replay.demo_files import demo_captures
@@ -100,7 +100,7 @@ def test_two_captures_and_the_set_up_page(tmp_path, monkeypatch):
     monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
     open_application()
     one = demo_captures()[0]
-    both = BesideWindow(read_beside(one, one))
+    both = CompareWindow(read_comparison(one, one))
     both.show()
     QApplication.processEvents()
     assert nameless(both) == []

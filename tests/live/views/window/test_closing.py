@@ -6,7 +6,7 @@ import pytest
 from PySide6.QtWidgets import QApplication
 
 from live.protocol.feed import Acknowledged, Ended
-from live.views.window.parts.dialogs import LeaveDialog, Leaving
+from live.views.window.parts.dialogs import LeaveChoice, LeaveDialog
 from live.views.window.parts.keys import Action
 from replay.event import NS_PER_S
 from tests.standins.windows import picture, press, session, shown
@@ -18,7 +18,7 @@ def test_closing_while_recording_asks():
         window.close()
         assert window.isVisible()
         assert isinstance(window.dialog, LeaveDialog)
-        assert set(window.dialog.buttons) == set(Leaving)
+        assert set(window.dialog.buttons) == set(LeaveChoice)
         assert feed.sent == []
 
 
@@ -28,7 +28,7 @@ def test_staying_changes_nothing():
         window.close()
         press(window.dialog, "Escape")
         window.close()
-        window.dialog.buttons[Leaving.STAY].click()
+        window.dialog.buttons[LeaveChoice.STAY].click()
         QApplication.processEvents()
         assert window.isVisible()
         assert feed.sent == []
@@ -49,7 +49,7 @@ def test_leaving_the_view_lets_the_capture_go_on():
     """The window closes, lets go of the feed, and asks the capture for nothing."""
     with shown(session(10)) as (window, feed):
         window.close()
-        window.dialog.buttons[Leaving.VIEW_ONLY].click()
+        window.dialog.buttons[LeaveChoice.VIEW_ONLY].click()
         QApplication.processEvents()
         assert not window.isVisible()
         assert feed.closed
@@ -60,7 +60,7 @@ def test_ending_waits_until_the_capture_has_closed_its_file():
     """Stop is sent, and the window stays until the capture says that it is over."""
     with shown(session(10)) as (window, feed):
         window.close()
-        window.dialog.buttons[Leaving.END].click()
+        window.dialog.buttons[LeaveChoice.END].click()
         picture(window)
         assert feed.sent == [("stop", {})]
         assert window.isVisible()
@@ -88,15 +88,15 @@ def test_a_replay_is_left_without_asking():
         assert feed.closed
 
 
-@pytest.mark.parametrize("answer", [Leaving.END, Leaving.STAY])
+@pytest.mark.parametrize("answer", [LeaveChoice.END, LeaveChoice.STAY])
 def test_ending_from_the_header_asks_and_keeps_the_window(answer):
     """The end button asks too, and the window stays to be looked at afterwards."""
     with shown(session(10)) as (window, feed):
         window.header.buttons[Action.STOP].click()
-        assert set(window.dialog.buttons) == {Leaving.END, Leaving.STAY}
+        assert set(window.dialog.buttons) == {LeaveChoice.END, LeaveChoice.STAY}
         window.dialog.buttons[answer].click()
         picture(window)
-        assert feed.sent == ([("stop", {})] if answer is Leaving.END else [])
+        assert feed.sent == ([("stop", {})] if answer is LeaveChoice.END else [])
         feed.waiting.append(Ended(10 * NS_PER_S, "stopped by the tester"))
         picture(window)
         assert window.isVisible()

@@ -22,7 +22,13 @@ from live.views.window.parts.canvas import Area, mark_points, spread
 from live.views.window.parts.keys import Action
 from live.views.window.parts.lanes import stacked
 from live.views.window.parts.shapes import SENSOR_SHAPES
-from live.views.window.parts.theme import DARK, LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, looks_of
+from live.views.window.parts.theme import (
+    DARK,
+    LIGHT,
+    SEVERITY_SHAPES,
+    SEVERITY_WORDS,
+    sensor_styles,
+)
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.plan import PlannedSensor
 from tests.standins.feeds import PLAN, beat
@@ -197,10 +203,10 @@ def test_no_two_sensors_look_the_same():
     """Seven test sensors have seven shapes and seven colours; more differ by dashes."""
     sensors = [PLAN.sensors[0]]
     sensors += [PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(10)]
-    looks = looks_of(replace(PLAN, sensors=tuple(sensors)))
-    assert len({(look.shape, look.dashed) for look in looks.values()}) == len(looks)
+    styles = sensor_styles(replace(PLAN, sensors=tuple(sensors)))
+    assert len({(look.shape, look.dashed) for look in styles.values()}) == len(styles)
     for theme in (LIGHT, DARK):
-        assert len({looks[n].colour(theme) for n in range(1, 9)}) == 8
+        assert len({styles[n].colour(theme) for n in range(1, 9)}) == 8
         assert len({*SENSOR_SHAPES}) == len(theme.sensors)
     assert len({*SEVERITY_SHAPES.values()}) == len({*SEVERITY_WORDS.values()}) == 4
 

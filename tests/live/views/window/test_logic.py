@@ -18,9 +18,9 @@ from live.views.window.parts.gaps import GapRuns
 from live.views.window.parts.number_format import clock, duration, signed, tick_step, value_rows
 from live.views.window.parts.span import Follow, TimeSpan
 from live.views.window.parts.words import (
+    accessible_text,
     agreement_row,
     agreement_rows,
-    aloud,
     whole_words,
 )
 from tests.standins.feeds import PLAN
@@ -162,8 +162,8 @@ def test_the_whole_session_stands_below_what_leaves_the_references_faults_out():
     status = replace(status, without_exclusions={"1 min": kept, "session": kept})
     assert agreement_rows(status) == [("1 min", kept), ("session", kept), ("whole", whole)]
     assert "1 min MAE 9.5, bias +9.0" in whole_words(status)
-    assert "session: bias bpm +1.0, MAE bpm 1.5" in aloud(status)
-    assert "whole: bias bpm +9.0, MAE bpm 9.5" in aloud(status)
+    assert "session: bias bpm +1.0, MAE bpm 1.5" in accessible_text(status)
+    assert "whole: bias bpm +9.0, MAE bpm 9.5" in accessible_text(status)
 
 
 def test_errors_in_drawing_are_counted_and_logged_once_per_kind(caplog):

@@ -18,7 +18,7 @@ from live.views.window.parts.keys import Action
 from live.views.window.parts.preferences import (
     SIZES,
     Preferences,
-    Remembered,
+    PreferenceStore,
     load_preferences,
     preferences_path,
     save_preferences,
@@ -31,7 +31,7 @@ def test_theme_and_size_come_back(tmp_path: Path):
     """What was chosen in one run is worn in the next; what was not stays the system's."""
     path = tmp_path / "new folder" / "window.toml"
     with shown(session(3)) as (window, _):
-        window.recall(Remembered(path))
+        window.recall(PreferenceStore(path))
         assert not path.exists()
         window.do(Action.LARGER)
         assert load_preferences(path).theme == ""
@@ -39,7 +39,7 @@ def test_theme_and_size_come_back(tmp_path: Path):
     assert load_preferences(path) == Preferences("dark", SIZES.index(1.1))
     with shown(session(3)) as (window, _):
         plain = window.font().pointSizeF()
-        window.recall(Remembered(path))
+        window.recall(PreferenceStore(path))
         assert window.theme is DARK
         assert window.font().pointSizeF() == pytest.approx(1.1 * plain)
         window.do(Action.THEME)
@@ -64,7 +64,7 @@ def test_a_file_without_sense_is_as_usual(tmp_path: Path, text: str):
     path = tmp_path / "window.toml"
     path.write_text(text)
     with shown(session(3)) as (window, _):
-        window.recall(Remembered(path))
+        window.recall(PreferenceStore(path))
         assert window.theme is LIGHT
         assert window.appearance.size == SIZES.index(1.0)
 

@@ -8,12 +8,12 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from analysis.board.snapshot import Measure, SensorWarning, Severity, WarningKind
-from analysis.session.compare import read_beside
+from analysis.session.compare import read_comparison
 from live.__main__ import main
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import DARK, LIGHT
-from live.views.window.review.compare import BesideWindow
+from live.views.window.review.compare import CompareWindow
 from live.views.window.review.why import at_second, measure_words, why_html
 from replay.capture import CaptureWriter
 from replay.event import ANCHOR, NS_PER_S, SESSION, Event, pack_int
@@ -85,7 +85,7 @@ def test_why_a_warning_was_raised_stands_beside_its_second(path):
         window.review.go_to((warning.start_s + 5) * NS_PER_S)
         settle(window)
         assert "stands: silent: Sorrel" in window.review.notifications.why.text()
-        end_s = window.review.survey.board.warnings[0].end_s
+        end_s = window.review.index.board.warnings[0].end_s
         window.review.go_to(end_s * NS_PER_S + 1)
         settle(window)
         assert "cleared here: silent: Sorrel" in window.review.notifications.why.text()
@@ -173,26 +173,26 @@ def recorded(path, *, late_s=0, seconds=240):
 
 
 @pytest.fixture
-def beside(tmp_path):
+def comparison(tmp_path):
     open_application()
-    return read_beside(
+    return read_comparison(
         recorded(tmp_path / "one.sqlite"), recorded(tmp_path / "two.sqlite", late_s=41)
     )
 
 
-def test_the_same_second_has_the_same_values_in_both(beside):
+def test_the_same_second_has_the_same_values_in_both(comparison):
     """On the common axis both captures hold the same values where both have heard the sensors."""
-    one, two = (side.board for side in beside.sides)
+    one, two = (side.board for side in comparison.sides)
     for number in (1, 2):
         assert one.grid(number)[50:240].tolist() == two.grid(number)[50:240].tolist()
-    assert (beside.sides[1].from_s, beside.sides[1].to_s) == (41.0, 281.0)
-    assert beside.sides[1].warnings == ()
-    assert "began 41.000 s after one.sqlite" in beside.words()
+    assert (comparison.sides[1].from_s, comparison.sides[1].to_s) == (41.0, 281.0)
+    assert comparison.sides[1].warnings == ()
+    assert "began 41.000 s after one.sqlite" in comparison.words()
 
 
-def test_two_captures_are_seen_at_once_on_a_small_screen(beside):
+def test_two_captures_are_seen_at_once_on_a_small_screen(comparison):
     """Both axes of time lie inside a window of 1280 by 720; nothing has to be scrolled."""
-    window = BesideWindow(beside)
+    window = CompareWindow(comparison)
     window.resize(1280, 720)
     window.show()
     for _ in range(3):
@@ -207,9 +207,9 @@ def test_two_captures_are_seen_at_once_on_a_small_screen(beside):
 
 
 @pytest.mark.parametrize("theme", [LIGHT, DARK])
-def test_two_captures_stand_on_one_axis(beside, theme):
+def test_two_captures_stand_on_one_axis(comparison, theme):
     """Both are drawn over the same stretch, whatever is panned or zoomed, and both are named."""
-    window = BesideWindow(beside, theme)
+    window = CompareWindow(comparison, theme)
     window.show()
     window.activateWindow()
     QApplication.processEvents()

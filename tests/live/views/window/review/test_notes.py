@@ -13,8 +13,8 @@ from PySide6.QtTest import QTest
 from analysis.report.facts import session_facts
 from live import __main__ as entry
 from live.views.window.parts.keys import Action
-from live.views.window.parts.overlay import Standing
-from live.views.window.review.note_dialogs import LabelAsk, StretchAsk, clock_text, parse_clock
+from live.views.window.parts.overlay import ExclusionState
+from live.views.window.review.note_dialogs import LabelForm, StretchForm, clock_text, parse_clock
 from live.views.window.review.notes_list import ACCEPT, REFUSE, TAKE_BACK
 from live.views.window.review.numbers import WHOLE
 from replay.capture import Capture, CaptureWriter
@@ -48,7 +48,7 @@ def exclude(window, reason, *, sensor=0):
     """Answer the question that X opens."""
     do(window, "X")
     dialog = window.review.annotations.dialog
-    assert isinstance(dialog, StretchAsk)
+    assert isinstance(dialog, StretchForm)
     dialog.reason.setCurrentText(reason)
     dialog.sensor.setCurrentIndex(dialog.sensor.findData(sensor))
     dialog.yes.click()
@@ -93,7 +93,7 @@ def test_a_dragged_stretch_is_excluded_with_its_reason(path, capsys):
         assert body["from_ns"] / NS_PER_S == pytest.approx(low, abs=0.06)
         assert body["to_ns"] / NS_PER_S == pytest.approx(high, abs=0.06)
         assert window.seen.selection is None
-        assert ("cold hands", Standing.EXCLUDED) in [
+        assert ("cold hands", ExclusionState.EXCLUDED) in [
             (one.words, one.standing) for one in window.seen.stretches
         ]
         command = same_numbers(window, capsys, path)
@@ -189,7 +189,7 @@ def test_undo_and_redo_by_keys_through_all_kinds(path, capsys):
         settle(window)
         do(window, "L")
         asked = window.review.annotations.dialog
-        assert isinstance(asked, LabelAsk)
+        assert isinstance(asked, LabelForm)
         asked.label.setText("Tansy")
         asked.yes.click()
         settle(window)
@@ -360,6 +360,6 @@ def test_numbers_go_with_the_buttons_of_the_page(path):
         settle(window)
         assert window.review.annotations.notebook.effective.markers
         buttons["label …"].click()
-        assert isinstance(window.review.annotations.dialog, LabelAsk)
+        assert isinstance(window.review.annotations.dialog, LabelForm)
         window.do(Action.NUMBERS)
         assert window.review.tabs.pages.currentWidget() is window.review.numbers

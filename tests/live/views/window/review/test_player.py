@@ -131,7 +131,7 @@ def test_jumps_visit_every_moment_of_a_kind_and_come_back(path, key, actions):
     """From the start a key leads through all of its kind in order, with Shift back again."""
     kind = {"A": "warning", "G": "gap", "E": "effort", "K": "marker"}[key]
     with replayed(path, at_s=0) as window:
-        wanted = sorted({m.t_ns for m in window.review.found.moments if m.kind.value == kind})
+        wanted = sorted({m.t_ns for m in window.review.found.bookmarks if m.kind.value == kind})
         wanted = [t for t in wanted if t > 0]
         assert wanted
         visited = []

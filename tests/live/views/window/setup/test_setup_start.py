@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from live.views.window.live.main_window import MainWindow
-from live.views.window.parts.dialogs import LeaveDialog, Leaving
+from live.views.window.parts.dialogs import LeaveChoice, LeaveDialog
 from live.views.window.setup.app import live_window
 from live.views.window.setup.keys import Step
 from replay.capture import Capture
@@ -72,7 +72,7 @@ def test_from_the_page_to_a_whole_file(tmp_path):
         assert live.model.snapshot().sensors[0].bpm is not None
         live.close()
         assert isinstance(live.dialog, LeaveDialog)
-        live.dialog.buttons[Leaving.END].click()
+        live.dialog.buttons[LeaveChoice.END].click()
         until(live.frame, lambda: live.model.ended is not None, "end")
         capture_process = window.rehearsal.child
         shut(live)

@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from live.views.window.parts.shapes import SENSOR_SHAPES, Shape
-from live.views.window.parts.theme import Look, Theme
+from live.views.window.parts.theme import SensorStyle, Theme
 from replay.plan import PlannedSensor
 
 
-def looks_of_sensors(sensors: Sequence[PlannedSensor]) -> list[Look | None]:
-    """The look that each sensor will have in the session; ``None`` for companions."""
-    looks: list[Look | None] = []
+def planned_styles(sensors: Sequence[PlannedSensor]) -> list[SensorStyle | None]:
+    """The style that each sensor will have in the session; ``None`` for companions."""
+    styles: list[SensorStyle | None] = []
     tests = 0
     for sensor in sensors:
         if sensor.role == "reference":
-            looks.append(Look(Shape.BAR, -1))
+            styles.append(SensorStyle(Shape.BAR, -1))
         elif sensor.role == "test":
             rounds = len(SENSOR_SHAPES)
-            looks.append(Look(SENSOR_SHAPES[tests % rounds], tests, dashed=tests >= rounds))
+            styles.append(SensorStyle(SENSOR_SHAPES[tests % rounds], tests, dashed=tests >= rounds))
             tests += 1
         else:
-            looks.append(None)
-    return looks
+            styles.append(None)
+    return styles
 
 
 def setup_style(theme: Theme) -> str:

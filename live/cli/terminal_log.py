@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _HELD: Final = 200
 
 
-class Talk(logging.Handler):
+class TerminalLog(logging.Handler):
     """Lines for the tester, and log records; held back while a full-screen view is drawing.
 
     ``aside``: on stderr, because stdout is promised to a JSON object.  Neither a line nor a
