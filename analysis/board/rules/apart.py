@@ -9,9 +9,16 @@ from collections import deque
 from statistics import median
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    Explanation,
+    SensorRule,
+    Verdict,
+    time_words,
+)
 from analysis.board.rules.deviation import Deviation
-from analysis.board.rules.sensor_rule import SensorRule, time_words
 from analysis.board.rules.thresholds import APART, ApartLimits
 from analysis.board.snapshot import Measure, WarningKind
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.deviation import Deviation
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import CADENCE, CadenceLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.pairing import NO_VALUE
@@ -53,34 +52,37 @@ class OnCadence(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
-        limits = self._limits
         known = any(pod.has_cadence for pod in self._pods)
-        needed = limits.raise_s if known else limits.without_s
-        alone = not now.paired
-        if alone:
-            if not known or not self._can_ask_others(second):
-                return UNSURE
-            needed = limits.without_s
-            near = self._near_cadence(second) and self._others_are_elsewhere(second)
-        elif now.side == 0 or now.reference_leapt:
-            near = False  # a reference that leaps away leaves the others where the heart is
-        elif known:
-            near = self._near_cadence(second)
-        else:
-            near = self._like_cadence(second)
-        if not near:
-            self._off_s += 1
-            self._score = max(0.0, self._score - 1)
-            if self._off_s >= limits.clear_s:
-                self._score = 0.0
-            return GOOD if self._score == 0 else UNSURE
+        if not now.paired and not (known and self._can_ask_others(second)):
+            return UNSURE
+        if not self._is_near(second, known=known):
+            return self._away()
         self._off_s = 0
-        if alone or now.unexplained:
+        needed = self._limits.raise_s if known and now.paired else self._limits.without_s
+        if now.unexplained or not now.paired:
             if self._score == 0:
                 self._since = second
-            weight = limits.blunt_weight if now.follows and not alone else 1.0
+            weight = self._limits.blunt_weight if now.follows and now.paired else 1.0
             self._score = min(self._score + weight, needed)
         return BAD if self._score >= needed else UNSURE
+
+    def _is_near(self, second: int, *, known: bool) -> bool:
+        """Whether it is where the cadence is, and what should agree with it is not; ``known``:
+        whether there is a cadence.
+        """
+        now = self._deviation
+        if not now.paired:
+            return self._near_cadence(second) and self._others_are_elsewhere(second)
+        if now.side == 0 or now.reference_leapt:
+            return False  # a reference that leaps away leaves the others where the heart is
+        return self._near_cadence(second) if known else self._like_cadence(second)
+
+    def _away(self) -> Verdict:
+        self._off_s += 1
+        self._score = max(0.0, self._score - 1)
+        if self._off_s >= self._limits.clear_s:
+            self._score = 0.0
+        return GOOD if self._score == 0 else UNSURE
 
     def since(self) -> int:
         """See :class:`Rule`."""

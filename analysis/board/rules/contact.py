@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule, age_s
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict, age_s
 from analysis.board.rules.thresholds import CONTACT, ContactLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
@@ -46,29 +45,26 @@ class NoContact(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        watched = self.watched
-        fresh = watched.fresh
-        if not fresh and (
-            watched.newest is None or second * NS_PER_S - watched.last_ns > watched.hold_ns
-        ):
+        watched, now_ns = self.watched, second * NS_PER_S
+        fresh, newest = watched.fresh, watched.newest
+        if not fresh and (newest is None or now_ns - watched.last_ns > watched.hold_ns):
             # Off the skin sensors send less, then nothing: no more is known than at the last one.
             return BAD if self._is_enough else UNSURE
-        if self._score_s == 0 and watched.last_valid_ns == watched.last_ns:
-            self._bad_readings = 0
-            bad = False
-        else:
-            bad = self._look(fresh)
-        if self._last_beat_ns >= 0 or (watched.newest is not None and watched.newest.rr):
+        bad = self._look(fresh)
+        if self._last_beat_ns >= 0 or (newest is not None and newest.rr):
             self._count_beats(fresh)
             if not bad and self._beats_stopped(second):
                 return self._no_beats()
-        if bad and watched.is_acquiring(second * NS_PER_S):
+        if bad and watched.is_acquiring(now_ns):
             return UNSURE
+        return self._weigh(second, bad=bad)
+
+    def _weigh(self, second: int, *, bad: bool) -> Verdict:
+        """Bad seconds add to the evidence, good ones take from it."""
         if bad:
             if self._score_s == 0:
                 self._since = second
-            if self._score_s < self._needed_s + self._limits.most_s:
-                self._score_s += 1
+            self._score_s += self._score_s < self._needed_s + self._limits.most_s
         elif self._score_s:
             self._score_s -= 1
         if self._score_s == 0:
@@ -133,6 +129,9 @@ class NoContact(SensorRule):
 
     def _look(self, fresh: list[tuple[int, HeartRate]]) -> bool:
         """Count the bad readings; whether the newest one is bad."""
+        if self._score_s == 0 and self.watched.last_valid_ns == self.watched.last_ns:
+            self._bad_readings = 0
+            return False  # most seconds of most sensors
         for _, reading in fresh:
             if reading.valid_mbpm is None:
                 self._bad_readings += 1

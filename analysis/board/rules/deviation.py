@@ -76,31 +76,33 @@ class Deviation:
             return
         if self._within(reference, value):
             self.side = 0
-            self._agreed = (reference, value)
-            self._agreed_at = second
-            # Looked at while they agree only: a fault must not teach the delay that excuses it.
-            delay = self.delay
-            if second >= delay.due or delay.newest is not self._known:
-                follows = self._known = delay.estimate(second)
-                if follows is not None:
-                    limits = self._limits
-                    self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
-            return
-        self.side = 1 if value > reference else -1
+            self._agree(second, reference, value)
+        else:
+            self.side = 1 if value > reference else -1
+            self._differ(second, reference, value)
+
+    def _agree(self, second: int, reference: int, value: int) -> None:
+        self._agreed = (reference, value)
+        self._agreed_at = second
+        # Looked at while they agree only: a fault must not teach the delay that excuses it.
+        delay = self.delay
+        if second >= delay.due or delay.newest is not self._known:
+            follows = self._known = delay.estimate(second)
+            if follows is not None:
+                limits = self._limits
+                self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)
+
+    def _differ(self, second: int, reference: int, value: int) -> None:
         first = max(0, second - self._delay_s, self._leapt)
         was = [v for v in self._reference[first:second] if v != NO_VALUE]
-        if self.side > 0:
-            nearest = max(was, default=reference)
-            self.unexplained = value > nearest and not self._within(nearest, value)
-        else:
-            nearest = min(was, default=reference)
-            self.unexplained = value < nearest and not self._within(nearest, value)
+        nearest = (max if self.side > 0 else min)(was, default=reference)
+        further = self.side * (value - nearest) > 0
+        self.unexplained = further and not self._within(nearest, value)
         if self._agreed is not None:
             reference_then, value_then = self._agreed
             moved = reference - reference_then
-            went = value - value_then
             if abs(moved) >= self._limits.moved_mbpm:
-                self.follows = went / moved >= self._limits.follows
+                self.follows = (value - value_then) / moved >= self._limits.follows
 
     def _reference_leapt(self, second: int, leap: int) -> None:
         """A leap of the reference is no change of the heart: count from behind it."""

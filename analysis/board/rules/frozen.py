@@ -7,10 +7,9 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.delay_estimate import DelayEstimator
 from analysis.board.rules.repeats import Repeats
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import FROZEN, FrozenLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.pairing import NO_VALUE

@@ -6,9 +6,8 @@ from collections import deque
 from statistics import median
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import LATE, LateLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.efforts import Answer

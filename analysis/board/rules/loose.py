@@ -6,9 +6,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.beats import Beat, BeatJudge, Judged, interpolated
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
 from analysis.board.rules.timekeeping import RrAccount
 from analysis.board.snapshot import Measure, WarningKind

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
 from analysis.board.rules.thresholds import NOT_STARTED, NotStartedLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.link import LinkState

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.relay import Relay
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.thresholds import OUTVOTED, OutvotedLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.pairing import NO_VALUE
@@ -18,6 +18,38 @@ if TYPE_CHECKING:
     from analysis.board.rules.loose import LooseReference
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
+
+
+@dataclass(frozen=True, slots=True)
+class _Voter:
+    """A test sensor, and what may cost it its vote."""
+
+    test: SensorState
+    deviation: Deviation
+    relay: Relay | None
+    cadence: OnCadence | None
+
+    @property
+    def is_disqualified(self) -> bool:
+        """Whether it repeats another's signal, or seems to lie on the cadence."""
+        if self.relay is not None and self.relay.repeats is not None:
+            return True
+        return self.cadence is not None and self.cadence.suspected
+
+
+@dataclass(slots=True)
+class _Votes:
+    """One second's count: ``above``, ``below``: those against the reference, by side;
+    ``followers``: those of them that go the reference's way, less far; ``held_back``: whether
+    one is off by no more than its delay explains.
+    """
+
+    voters: int = 0
+    with_it: int = 0
+    followers: int = 0
+    held_back: bool = False
+    above: list[SensorState] = field(default_factory=list)
+    below: list[SensorState] = field(default_factory=list)
 
 
 class OutvotedReference(SensorRule):
@@ -47,7 +79,7 @@ class OutvotedReference(SensorRule):
         relay_of = {relay.sensor: relay for relay in relays}
         cadence_of = {rule.sensor: rule for rule in on_cadence}
         self._voters = tuple(
-            (test, deviation, relay_of.get(test.number), cadence_of.get(test.number))
+            _Voter(test, deviation, relay_of.get(test.number), cadence_of.get(test.number))
             for test, deviation in zip(session.tests, deviations, strict=True)
         )
         self._loose = loose
@@ -58,53 +90,60 @@ class OutvotedReference(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        within = self.session.tolerance.within
-        with_it = voters = followers = 0
-        above: list[SensorState] = []
-        below: list[SensorState] = []
-        held_back = False
-        own_rr = self._loose.contradicts_bpm if self._loose is not None else None
-        for test, deviation, relay, cadence in self._voters:
-            now = deviation.look(second)
-            if (
-                not now.paired
-                or (relay is not None and relay.repeats is not None)
-                or (cadence is not None and cadence.suspected)
-            ):
-                continue
-            voters += 1
-            if now.side == 0:
-                with_it += 1
-            elif own_rr is not None and within(own_rr, test.held[second]):
-                (above if now.side > 0 else below).append(test)
-            elif now.unexplained:
-                followers += now.follows
-                (above if now.side > 0 else below).append(test)
-            else:
-                held_back = True
-        if voters < self._limits.least:
+        limits, loose = self._limits, self._loose
+        own_rr = loose.contradicts_bpm if loose is not None else None
+        votes = self._count_votes(second, own_rr)
+        if votes.voters < limits.least:
             return UNSURE
-        if self._loose is not None and self._loose.bad_beats >= self._limits.bad_beats:
+        if loose is not None and loose.bad_beats >= limits.bad_beats:
             return UNSURE
-        against = max(self._agreeing(above, second), self._agreeing(below, second), key=len)
-        defended = 1 + with_it + (own_rr is None and self._beats_are_sound())
-        if len(against) >= self._limits.least and len(against) > defended:
-            if self._score == 0:
-                self._since = second
-            self._against = tuple(against)
-            self._fine_s = 0
-            weight = 1.0 if own_rr is None else self._limits.contradicted
-            if followers:
-                weight *= self._limits.blunt_weight
-            self._score = min(self._score + weight, self._needed_s())
-        elif not held_back or with_it:
-            self._score = max(0.0, self._score - 1)
-            self._fine_s += 1
-            if self._fine_s >= self._limits.clear_s:
-                self._score = 0.0
+        against = max(self._agreeing(votes.above, second), self._agreeing(votes.below, second),
+                      key=len)  # fmt: skip
+        defended = 1 + votes.with_it + (own_rr is None and self._beats_are_sound())
+        if len(against) >= limits.least and len(against) > defended:
+            weight = 1.0 if own_rr is None else limits.contradicted
+            if votes.followers:
+                weight *= limits.blunt_weight
+            self._outvoted(second, against, weight)
+        elif not votes.held_back or votes.with_it:
+            self._not_outvoted()
         if self._score >= self._needed_s():
             return BAD
         return GOOD if self._score == 0 else UNSURE
+
+    def _count_votes(self, second: int, own_rr: int | None) -> _Votes:
+        """Who stands where; ``own_rr``: the rate by its RR where its bpm contradicts them."""
+        within = self.session.tolerance.within
+        votes = _Votes()
+        for voter in self._voters:
+            test, now = voter.test, voter.deviation.look(second)
+            if not now.paired or voter.is_disqualified:
+                continue
+            votes.voters += 1
+            side = votes.above if now.side > 0 else votes.below
+            if now.side == 0:
+                votes.with_it += 1
+            elif own_rr is not None and within(own_rr, test.held[second]):
+                side.append(test)
+            elif now.unexplained:
+                votes.followers += now.follows
+                side.append(test)
+            else:
+                votes.held_back = True
+        return votes
+
+    def _outvoted(self, second: int, against: Sequence[SensorState], weight: float) -> None:
+        if self._score == 0:
+            self._since = second
+        self._against = tuple(against)
+        self._fine_s = 0
+        self._score = min(self._score + weight, self._needed_s())
+
+    def _not_outvoted(self) -> None:
+        self._score = max(0.0, self._score - 1)
+        self._fine_s += 1
+        if self._fine_s >= self._limits.clear_s:
+            self._score = 0.0
 
     def since(self) -> int:
         """See :class:`Rule`."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.thresholds import REFERENCE_LOST, ReferenceLostLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.pairing import NO_VALUE

@@ -7,23 +7,23 @@ that it has its word in the same second.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.apart import Apart
 from analysis.board.rules.base import Rule
-from analysis.board.rules.battery import LowBattery
 from analysis.board.rules.contact import NoContact
 from analysis.board.rules.frozen import Frozen
 from analysis.board.rules.late import Late
+from analysis.board.rules.levels import LowBattery, WeakSignal
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.outvoted import OutvotedReference
 from analysis.board.rules.reference_lost import ReferenceLost
 from analysis.board.rules.same_sensor import SameSensor
 from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
 from analysis.board.rules.shared import Shared
-from analysis.board.rules.signal import WeakSignal
 from analysis.board.rules.silent import Silent
 from analysis.board.rules.swapped import SwappedLabels
 from analysis.board.rules.thinning import Thinning
@@ -202,6 +202,37 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
 )  # fmt: skip
 
 ROW_OF: Final[Mapping[K, WarningRow]] = {row.kind: row for row in REGISTRY}
+_PLACE: Final = {row.kind: place for place, row in enumerate(REGISTRY)}
+
+
+class Suppression(Enum):
+    """What a standing warning does to another rule."""
+
+    NONE = "none"
+    EXPLAINED = "explained"
+    """It is not raised, and if it stands it ends: the standing warning explains it."""
+    WITHHELD = "withheld"
+    """It is not raised, but if it stands it stays: it has a cause of its own."""
+
+
+def in_order(rules: Sequence[Rule]) -> list[Rule]:
+    """The rules in the order of the registry; those of the same kind as they came."""
+    return sorted(rules, key=lambda rule: _PLACE.get(rule.kind, len(_PLACE)))
+
+
+def suppression(loser: Rule, winner: Rule, *, reference: int, tests: frozenset[int]) -> Suppression:
+    """How ``loser`` is held while a warning of ``winner`` stands."""
+    row = ROW_OF.get(winner.kind)
+    if row is None:
+        return Suppression.NONE
+    if loser.sensor == winner.sensor:
+        return Suppression.EXPLAINED if loser.kind in row.explains else Suppression.NONE
+    if winner.sensor == reference and loser.sensor in tests:
+        if loser.kind in row.explains_tests:
+            return Suppression.EXPLAINED
+        if loser.kind in row.withholds_tests:
+            return Suppression.WITHHELD
+    return Suppression.NONE
 
 
 def rules_for(session: SessionState) -> list[Rule]:

@@ -6,9 +6,8 @@ from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.beat_match import match_beats
-from analysis.board.rules.sensor_rule import SensorRule
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import RELAY, RelayLimits
 from analysis.board.snapshot import Measure, WarningKind

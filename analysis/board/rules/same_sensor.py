@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import SAME_SENSOR, SameSensorLimits
 from analysis.board.snapshot import Measure, WarningKind

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule, age_s
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict, age_s
 from analysis.board.rules.thresholds import SILENT, SilentLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S

@@ -6,8 +6,7 @@ from collections import deque
 from statistics import median
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.thresholds import SWAPPED, SwappedLimits
 from analysis.board.snapshot import Measure, WarningKind
 

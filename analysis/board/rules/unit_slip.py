@@ -7,8 +7,7 @@ from math import hypot, sqrt
 from statistics import linear_regression
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, Verdict
-from analysis.board.rules.sensor_rule import SensorRule
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.thresholds import UNIT_SLIP, UnitSlipLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S

@@ -11,9 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import GOOD, UNSURE, UNTIL_NEWS, Rule
-from analysis.board.rules.registry import ROW_OF
-from analysis.board.rules.suppression import Suppression, in_order, suppression
+from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Rule
+from analysis.board.rules.registry import ROW_OF, Suppression, in_order, suppression
 from analysis.board.snapshot import RuleFailure, SensorWarning, Severity
 from replay.event import SESSION
 
@@ -98,46 +97,58 @@ class WarningEngine:
         news, self._news = self._news, False
         if news:
             self._awake = [(entry, entry.rule) for entry in self._entries]
-        failed = False
+        failures = len(self._failures)
         for entry, rule in self._awake:
             try:
-                if entry.explained_by:
-                    self._give_way(entry, second)
+                if (entry.explained_by or entry.withheld_by) and self._is_held(entry, second):
                     continue
-                stands = entry.index >= 0
-                if not stands:
-                    if entry.withheld_by:
-                        entry.bad_s = 0
-                        rule.reset()
-                        continue
-                    if second < rule.quiet_until and not news:
-                        continue
+                if entry.index < 0 and second < rule.quiet_until and not news:
+                    continue
                 verdict = rule.step(second)
-                if verdict is UNSURE:
-                    continue
-                if verdict is GOOD:
-                    entry.bad_s = 0
-                    if stands:
-                        entry.good_s += 1
-                        if entry.good_s >= rule.clear_after_s:
-                            self._clear(entry, second, rule.cleared())
-                else:
-                    entry.good_s = 0
-                    if not stands:
-                        entry.bad_s += 1
-                        if entry.bad_s >= rule.raise_after_s:
-                            self._raise(entry, second)
-                    elif rule.aspect != entry.aspect:
-                        self._explain_anew(entry)
+                if verdict is BAD:
+                    self._bad(entry, second)
+                elif verdict is GOOD:
+                    self._good(entry, second)
             except Exception as error:
                 self._switch_off(entry, second, error)
-                failed = True
-        if news or failed:
-            self._awake = [
-                (entry, entry.rule)
-                for entry in self._entries
-                if entry.index >= 0 or entry.rule.quiet_until != UNTIL_NEWS
-            ]
+        if news or len(self._failures) > failures:
+            self._awake = self._waiting_for_readings()
+
+    def _waiting_for_readings(self) -> list[tuple[_Entry, Rule]]:
+        """All but those that wait for other news, with nothing of theirs standing."""
+        return [
+            (entry, entry.rule)
+            for entry in self._entries
+            if entry.index >= 0 or entry.rule.quiet_until != UNTIL_NEWS
+        ]
+
+    def _is_held(self, entry: _Entry, second: int) -> bool:
+        """Whether another warning that stands has this one's word; if so, it has been told so."""
+        if entry.explained_by:
+            self._give_way(entry, second)
+            return True
+        if entry.index >= 0:
+            return False
+        entry.bad_s = 0
+        entry.rule.reset()
+        return True
+
+    def _good(self, entry: _Entry, second: int) -> None:
+        entry.bad_s = 0
+        if entry.index >= 0:
+            entry.good_s += 1
+            if entry.good_s >= entry.rule.clear_after_s:
+                self._clear(entry, second, entry.rule.cleared())
+
+    def _bad(self, entry: _Entry, second: int) -> None:
+        entry.good_s = 0
+        if entry.index >= 0:
+            if entry.rule.aspect != entry.aspect:
+                self._explain_anew(entry)
+            return
+        entry.bad_s += 1
+        if entry.bad_s >= entry.rule.raise_after_s:
+            self._raise(entry, second)
 
     def news(self) -> None:
         """Something else than a reading has come: rules that wait for such are asked again."""

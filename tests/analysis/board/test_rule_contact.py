@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analysis.board.rules.base import BAD, UNSURE
-from analysis.board.rules.battery import LowBattery
 from analysis.board.rules.contact import NoContact
+from analysis.board.rules.levels import LowBattery
 from analysis.board.rules.reference_lost import ReferenceLost
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import Severity, WarningKind

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from analysis.board import suggest_exclusions
+from analysis.board.rules.levels import WeakSignal
 from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
-from analysis.board.rules.signal import WeakSignal
 from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
 from analysis.statistics.stretch import Stretch

@@ -8,7 +8,7 @@ import logging
 import pytest
 
 from analysis.board import Board
-from analysis.board.rules.battery import LowBattery
+from analysis.board.rules.levels import LowBattery
 from live import __main__ as entry
 from live.cli import replay as replay_command
 from live.cli.agreement_tables import sentence

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from analysis.board.rules.battery import LowBattery
+from analysis.board.rules.levels import LowBattery
 from analysis.board.snapshot import (
     Agreement,
     EffortCounts,

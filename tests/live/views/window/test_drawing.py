@@ -14,7 +14,7 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QFontMetricsF
 from PySide6.QtWidgets import QApplication
 
-from analysis.board.rules.battery import LowBattery
+from analysis.board.rules.levels import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Ended, Rewound, Tick
 from live.views.window.live.warnings_list import WARNING
