@@ -92,7 +92,7 @@ its unit where that is not bpm (``replay.payloads.file_heart_rate``)."""
 
 # What the session records about itself or about its link to a sensor.
 LINK: Final = "link"
-"""ASCII name of the new link state of a sensor (``replay.link.LinkState``)."""
+"""ASCII name of the new link state of a sensor (``replay.link_state.LinkState``)."""
 SIGNAL: Final = "signal"
 """Signal strength: one signed byte, dBm."""
 DOUBLED: Final = "doubled"

@@ -18,7 +18,7 @@ from analysis.statistics.pairing import NO_VALUE, HeldValue
 from replay import event as ev
 from replay.channels import COMPANION_CHANNELS, HEART_RATE_CHANNELS, decode
 from replay.event import NS_PER_S, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import Battery, DeviceText, HeartRate, Motion, RevolutionRate, Revolutions
 from replay.plan import PlannedSensor
 from replay.text import printable

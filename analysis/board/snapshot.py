@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
 from analysis.statistics.effort_finder import EffortState
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 
 class Severity(IntEnum):

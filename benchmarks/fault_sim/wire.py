@@ -10,7 +10,7 @@ from benchmarks.fault_sim.packets import Packet
 from live.simulated.noise import Noise
 from replay import event
 from replay.event import Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 Row = tuple[float, str, bytes]
 

@@ -9,7 +9,7 @@ import numpy as np
 from benchmarks.field_sim.worn import Worn
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event, pack_int
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads.heart_rate import encode_heart_rate
 
 _BEGAN_NS = 1_772_600_000 * NS_PER_S

@@ -1,10 +1,13 @@
-"""The file of one capture, from its making to its closing, and all that goes wrong with it."""
+"""The file of one capture: its place and name, making and closing, and all that goes wrong."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable
+import importlib.metadata
+import mmap
+import tempfile
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -12,8 +15,6 @@ from typing import Final
 
 from live.capture.clock import MonotonicClock
 from live.capture.file_watch import FileWatch, watch_file
-from live.capture.folder import no_shared_maps
-from live.capture.naming import free_names, software
 from live.capture.saver import Saver
 from live.protocol.alarm import BEGIN_ANEW, ENDED, Alarm, look_at_saved
 from replay.capture import CaptureWriter, capture_name
@@ -128,3 +129,46 @@ def make_capture_file(
                 continue
             raise
     raise CaptureError(f"{folder} holds too many captures of this minute")
+
+
+def no_shared_maps(folder: Path) -> str:
+    """One sentence if files of this folder cannot be mapped into shared memory; else empty.
+
+    SQLite's log needs such a map while a capture is written (its index, "-shm").  Some network
+    drives, and folders that a virtual machine shares with its host, have none.  Raises
+    ``OSError`` if nothing can be written there at all.
+    """
+    with tempfile.NamedTemporaryFile(dir=folder, prefix=".sidebeat-") as file:
+        file.write(bytes(mmap.PAGESIZE))
+        file.flush()
+        try:
+            with mmap.mmap(file.fileno(), mmap.PAGESIZE) as shared:
+                shared[0] = 1
+                shared.flush()
+        except (OSError, ValueError):
+            return (
+                f"{folder} is on a file system without shared memory maps, which a capture needs "
+                "while it is written: choose a local folder"
+            )
+    return ""
+
+
+_MOST_NAMES: Final = 1000
+_LOGS: Final = ("-wal", "-journal")
+"""What SQLite keeps beside a file; left behind without it, they are another capture's."""
+
+
+def free_names(path: Path) -> Iterator[Path]:
+    """The path itself, then with ``-2``, ``-3`` …; without those that are taken when asked for."""
+    for count in range(1, _MOST_NAMES + 1):
+        name = path if count == 1 else path.with_stem(f"{path.stem}-{count}")
+        if not any(name.with_name(name.name + log).exists() for log in ("", *_LOGS)):
+            yield name
+
+
+def software() -> str:
+    """Name and version of what writes the file."""
+    try:
+        return f"sidebeat {importlib.metadata.version('sidebeat')}"
+    except importlib.metadata.PackageNotFoundError:
+        return "sidebeat (not installed)"

@@ -14,7 +14,7 @@ from typing import Protocol
 
 from live.sources.base import CaptureClock
 from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event, Stamp
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.markers import encode_marker
 
 _log = logging.getLogger(__name__)

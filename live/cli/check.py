@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from analysis.report.words import clock, started_text
-from live.cli.facts import print_json
+from live.cli.json_facts import print_json
 from live.cli.output import say
 from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from analysis.report.words import started_text
-from live.cli.facts import plan_facts, print_json
+from live.cli.json_facts import plan_facts, print_json
 from live.cli.output import say
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S

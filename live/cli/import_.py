@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any, Final
 
-from live.cli.facts import print_json
+from live.cli.json_facts import print_json
 from live.cli.output import say
 
 HELP: Final = (

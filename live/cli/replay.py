@@ -12,7 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from analysis.report.words import started_text
 from live import preflight
-from live.cli.facts import board_facts, plan_facts, print_json
+from live.cli.json_facts import board_facts, plan_facts, print_json
 from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.factory import closing_if_any, notifier_of
@@ -129,7 +129,7 @@ def _show_comparison(arguments: argparse.Namespace) -> int:
     reason = preflight.no_window()
     if reason:
         raise SidebeatError(f"--beside needs the window: {reason}")
-    from live.views.window.review.compare import run_compare_window  # noqa: PLC0415 - Qt, only where it is wanted
+    from live.views.window.review.compare_window import run_compare_window  # noqa: PLC0415 - Qt, only where it is wanted
 
     return run_compare_window(arguments.file, arguments.beside)
 

@@ -62,7 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
     record = written.session.record
     if arguments.json:
         from analysis.report.facts import report_facts  # noqa: PLC0415 - only when asked for
-        from live.cli.facts import print_json  # noqa: PLC0415
+        from live.cli.json_facts import print_json  # noqa: PLC0415
 
         facts = report_facts(record, written.source)
         print_json(facts | {"page": str(out), "figures": list(written.figures)})

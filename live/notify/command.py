@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from live.notify.facts import call_environment
+from live.notify.message import call_environment
 from live.notify.throttle import AlarmCall, Call, CallReason
 from replay.errors import PlanError
 

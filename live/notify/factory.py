@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from live.notify.command import CommandRunner
-from live.notify.facts import facts_for
+from live.notify.message import facts_for
 from live.notify.notifier import Channel, Notifier
 from live.notify.options import NotifyOptions
 from live.notify.player import Player

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Final
 
 from live.notify.command import CommandRunner
-from live.notify.facts import facts_for
+from live.notify.message import facts_for
 from live.notify.notifier import Channel, Notifier
 from live.notify.publisher import Publisher
 from live.protocol.feed import RECORDING_BEGINS, Feed

@@ -14,12 +14,12 @@ from typing import Final
 from analysis.board import Board
 from analysis.board.snapshot import SensorStatus
 from live.protocol.feed import Ended, Message, Tick
-from live.setup.beats import HOLD_S, BeatWatch, Streak
+from live.setup.beat_watch import HOLD_S, BeatWatch, Streak
 from live.setup.folder import ROOM_BYTES, FolderFacts
 from replay import event as ev
 from replay.channels import HEART_RATE_CHANNELS, MEASURED_CHANNELS, decode
 from replay.event import NS_PER_S, SESSION, Event, unpack_int
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import HeartRate
 from replay.plan import Plan
 

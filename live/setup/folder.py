@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from live.capture.folder import no_shared_maps
+from live.capture.capture_file import no_shared_maps
 
 ROOM_BYTES: Final = 1_000_000_000
 """Room asked for before a start.  A capture takes some 3 MB an hour; the rest is for what else

@@ -13,7 +13,7 @@ from live.simulated.troubles import Trouble, TroubleKind, Troubles
 from live.simulated.world import World, make_world
 from replay import event
 from replay.event import NS_PER_S, SESSION, Event, pack_int
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan, PlannedSensor
 
 ANCHOR_EVERY_S: Final = 30

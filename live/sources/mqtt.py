@@ -32,7 +32,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from live.sources.base import CaptureClock, Emit
 from replay.errors import PlanError
 from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Broker, Plan, PlannedSensor
 
 FIRST_WAIT_S: Final = 0.5

@@ -14,7 +14,7 @@ from live.simulated.world import make_world
 from live.sources.base import CaptureClock, Emit
 from replay.errors import PlanError
 from replay.event import LINK, NS_PER_S, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan
 
 PRACTICE_S = 4 * 3600.0

@@ -1,8 +1,7 @@
 """The capture file: written, read, checked, copied, salvaged."""
 
 from replay.capture.check import CheckReport, ClockJump, SensorCheck, check_capture
-from replay.capture.copying import copy_capture
-from replay.capture.name import capture_name
+from replay.capture.files import capture_name, copy_capture
 from replay.capture.notes import EffectiveNotes, Effort, Exclusion, Note, effective, standing
 from replay.capture.reader import Capture
 from replay.capture.salvage import LostStretch, SalvageReport, salvage

@@ -1,4 +1,4 @@
-"""Opening the SQLite file of a capture: what it is, and a view of it that disturbs nobody.
+"""The SQLite file of a capture: its name, what it is, and a view or copy that disturbs nobody.
 
 A finished capture is one file and is read where it lies.  One that is being recorded, or whose
 recording was killed, has a write-ahead log beside it.  Opening that with SQLite would take
@@ -13,17 +13,21 @@ whatever was written to the file in between (SQLite, "WAL-mode File Format").
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sqlite3
 import struct
 import tempfile
+import unicodedata
 from contextlib import closing, suppress
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
+from replay.plan import Plan
 
 LOG: Final = "-wal"
 JOURNAL: Final = "-journal"
@@ -199,3 +203,41 @@ def _log_header(log: Path) -> bytes | None:
             return file.read(_LOG_HEADER_BYTES)
     except FileNotFoundError:
         return None
+
+
+def copy_capture(source: Path, target: Path) -> None:
+    """Write all that is committed in ``source`` to the new single file ``target``.
+
+    Safe at any time: the copy is one committed state, and a running recording is not disturbed.
+    (A plain copy of a running capture's main file lacks what is still in its log.)  Raises
+    :class:`CaptureError` if ``target`` exists or a file cannot be read or written.
+    """
+    read_header(source)
+    try:
+        os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+    except FileExistsError:
+        raise CaptureError(f"{target}: the file exists already, and is not overwritten") from None
+    except OSError as error:
+        raise cannot("create", target, error) from None
+    try:
+        with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
+            state = copy_files(source, Path(folder))
+            with closing(sqlite3.connect(state)) as old, closing(sqlite3.connect(target)) as new:
+                old.backup(new)
+                new.execute("PRAGMA journal_mode = DELETE").fetchone()
+    except (OSError, *READ_ERRORS) as error:
+        target.unlink(missing_ok=True)
+        raise cannot("copy", source, error) from None
+    except CaptureError:
+        target.unlink(missing_ok=True)
+        raise
+
+
+def capture_name(started_local: datetime, plan: Plan) -> str:
+    """Name by local start, activity and wearer: ``2026-03-04_0715_rowing-ergometer_W1.sqlite``.
+
+    The activity is cut to the letters, digits and hyphens that every file system takes.
+    """
+    plain = unicodedata.normalize("NFKD", plan.activity).encode("ascii", "ignore").decode()
+    activity = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].rstrip("-")
+    return f"{started_local:%Y-%m-%d_%H%M}_{activity or 'session'}_{plan.wearer}.sqlite"

@@ -35,7 +35,7 @@ from replay.event import (
     pack_int,
 )
 from replay.files.series import LONGEST_S, FileSeries
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import encode_file_heart_rate, encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 

@@ -19,7 +19,7 @@ from replay.capture.notes import IMPORTED, Note
 from replay.event import ANCHOR, LINK, SESSION, Event, pack_int
 from replay.files.importing import append_all, new_capture
 from replay.files.log import LoggedSensor, NotificationLog
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan, PlannedSensor
 
 COUNTS: Final = (

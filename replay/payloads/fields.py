@@ -16,7 +16,7 @@ from typing import Final, TypeAlias
 
 from replay.errors import PayloadError
 from replay.event import NS_PER_S
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads.device import decode_body_location
 from replay.payloads.file_heart_rate import decode_file_heart_rate
 from replay.payloads.heart_rate import decode_mqtt_heart_rate

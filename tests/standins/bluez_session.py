@@ -12,7 +12,7 @@ from bleak.backends.bluezdbus import manager
 
 from live.sources.bluetooth import BluetoothSource, Timing
 from replay.event import ADVICE, HEART_RATE, LINK, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan, PlannedSensor
 
 QUICK = Timing(

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, ClassVar, Final
 
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S, SESSION
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState

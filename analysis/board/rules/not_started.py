@@ -15,7 +15,7 @@ from analysis.board.rules.base import (
 )
 from analysis.board.rules.thresholds import NOT_STARTED, NotStartedLimits
 from analysis.board.snapshot import Measure, WarningKind
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState

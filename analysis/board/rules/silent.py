@@ -8,7 +8,7 @@ from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule
 from analysis.board.rules.thresholds import SILENT, SilentLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.thresholds import THINNING, ThinningLimits
 from analysis.board.snapshot import Measure, WarningKind
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState

@@ -26,7 +26,7 @@ from live.sources.bluetooth.timeouts import bounded, end_task
 from live.sources.bluetooth.timing import Timing
 from replay.channels import COMPANION_CHANNELS, FACT_CHANNELS
 from replay.event import ADDRESS, BATTERY, HEART_RATE, SERIAL
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import PlannedSensor
 
 _MISSING_BEFORE_TOLD: Final = 3

@@ -6,7 +6,7 @@ import logging
 
 from live.sources.base import CaptureClock, Emit
 from replay.event import ADVICE, LINK, NS_PER_S, SIGNAL
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import PlannedSensor
 
 _log = logging.getLogger(__name__)

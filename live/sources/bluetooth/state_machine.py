@@ -14,7 +14,7 @@ from enum import Enum
 from typing import Final
 
 from live.sources.bluetooth.timing import Timing
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 
 class Happening(Enum):

@@ -20,7 +20,7 @@ from live.protocol.alarm import Alarm
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import rules_off
 from replay.event import NS_PER_S
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan
 
 INVENTED: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."

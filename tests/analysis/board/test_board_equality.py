@@ -9,7 +9,7 @@ from analysis.board import Board
 from analysis.board.snapshot import Snapshot
 from replay import event as ev
 from replay.event import CHANNELS, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import encode_heart_rate
 from tests.standins.session_events import S, plan_of, planned
 

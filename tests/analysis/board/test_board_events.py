@@ -11,7 +11,7 @@ from analysis.statistics.agreement import Tolerance, sums_of
 from analysis.statistics.pairing import NO_VALUE, grid_values
 from replay import event as ev
 from replay.event import Event, pack_int
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.statistics.batch import leftover
-from analysis.statistics.concordance import concordance_from
-from analysis.statistics.correlation import fisher_interval
+from analysis.statistics.correlation import concordance_from, fisher_interval
 from analysis.statistics.dependence import first_order
 from analysis.statistics.estimate import Z, binomial_interval
 from analysis.statistics.limits import limits_from

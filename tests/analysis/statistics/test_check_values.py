@@ -22,8 +22,7 @@ from analysis.statistics.between import (
     intraclass_correlation,
     sessions_needed,
 )
-from analysis.statistics.concordance import concordance_from
-from analysis.statistics.correlation import fisher_interval
+from analysis.statistics.correlation import concordance_from, fisher_interval
 from analysis.statistics.delay import delay_of
 from analysis.statistics.dependence import first_order
 from analysis.statistics.error_variance import error_variances, separated, two_sensor_variances

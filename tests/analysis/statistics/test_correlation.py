@@ -6,8 +6,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from analysis.statistics.concordance import concordance_from
-from analysis.statistics.correlation import ONE_STRETCH, correlation_of, most_in_one
+from analysis.statistics.correlation import (
+    ONE_STRETCH,
+    concordance_from,
+    correlation_of,
+    most_in_one,
+)
 
 HEART = 130 + 25 * np.sin(np.arange(1800) / 60)
 

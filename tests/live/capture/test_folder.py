@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.folder import no_shared_maps
+from live.capture.capture_file import no_shared_maps
 from live.capture.process import run_capture
 from live.setup.folder import look_at
 from replay.errors import CaptureError

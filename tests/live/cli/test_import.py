@@ -20,7 +20,7 @@ from live import __main__ as entry
 from live.cli import import_dialog
 from replay.capture import Capture, CaptureWriter
 from replay.event import HEART_RATE, LINK, NS_PER_S, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan, PlannedSensor
 from tests.standins.activity_files import (
     START_S,

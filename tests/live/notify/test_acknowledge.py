@@ -8,7 +8,7 @@ import pytest
 
 from analysis.board import Board
 from analysis.board.snapshot import Severity, WarningKind
-from live.cli.facts import board_facts
+from live.cli.json_facts import board_facts
 from live.protocol.feed import Tick
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture

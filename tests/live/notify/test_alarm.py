@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from live.notify.facts import facts_for
+from live.notify.message import facts_for
 from live.notify.notifier import Notifier
 from live.notify.player import Player
 from live.notify.sounds import Sound

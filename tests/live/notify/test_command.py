@@ -11,7 +11,7 @@ import pytest
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.command import AT_ONCE, LONGEST_S, CommandRunner, check_command
-from live.notify.facts import facts_for
+from live.notify.message import facts_for
 from live.notify.throttle import Call, CallReason
 from replay.errors import PlanError
 from tests.standins.feeds import PLAN

@@ -13,7 +13,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
-from live.notify.facts import facts_for
+from live.notify.message import facts_for
 from live.notify.publisher import PATIENCE_S, Publisher
 from live.notify.throttle import Call, CallReason
 from replay.errors import PlanError

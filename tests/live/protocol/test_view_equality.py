@@ -20,7 +20,7 @@ from live.protocol.view_model import ViewModel
 from replay import event as ev
 from replay.capture import CaptureWriter
 from replay.event import CHANNELS, NS_PER_S, Event, pack_int
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.payloads import encode_heart_rate
 from replay.plan import Plan
 from tests.standins.feeds import ScriptedFeed

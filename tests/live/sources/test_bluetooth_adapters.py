@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from live.sources.bluetooth import list_adapters
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture  # noqa: F401
 from tests.standins.bluez_faults import PAIR, SORREL, no_unexpected_fault, run, strap  # noqa: F401

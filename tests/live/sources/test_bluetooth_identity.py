@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from replay.event import ADDRESS, SERIAL
-from replay.link import LinkState
+from replay.link_state import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_faults import (  # noqa: F401
     SORREL,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from live.sources.bluetooth.link_events import LinkEvents
 from replay.event import ADVICE, SIGNAL
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import PlannedSensor
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from live.sources.bluetooth import Timing
 from replay.event import DOUBLED
-from replay.link import LinkState
+from replay.link_state import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_faults import (  # noqa: F401
     PAIR,

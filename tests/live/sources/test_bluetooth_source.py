@@ -6,7 +6,7 @@ import asyncio
 from dataclasses import replace
 
 from replay.event import BATTERY, BODY_LOCATION, DOUBLED, FIRMWARE, MODEL, SIGNAL
-from replay.link import LinkState
+from replay.link_state import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_session import QUICK, Session, plan_of, planned
 

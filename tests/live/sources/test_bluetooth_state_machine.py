@@ -16,7 +16,7 @@ from live.sources.bluetooth.state_machine import (
     Step,
 )
 from live.sources.bluetooth.timing import Timing
-from replay.link import LinkState
+from replay.link_state import LinkState
 
 H, S, A = Happening, LinkState, Action
 TIMING = Timing()

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from replay.event import DOUBLED
-from replay.link import LinkState
+from replay.link_state import LinkState
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_session import Session, plan_of, planned
 

@@ -16,7 +16,7 @@ from live.sources import mqtt
 from live.sources.mqtt import MqttSource
 from replay.errors import PlanError
 from replay.event import ADVICE, LINK, MQTT_HEART_RATE, Event
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, Publisher, running_broker

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from analysis.board.snapshot import SensorStatus, SensorWarning
 from live.views.window.live.card_table import paint_table
+from live.views.window.parts.accessibility import accessible_text
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
@@ -26,7 +27,6 @@ from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SensorStyle, Theme
 from live.views.window.parts.words import (
-    accessible_text,
     agreement_rows,
     facts,
     gravest,

@@ -8,6 +8,7 @@ has its own shape and each severity its own shape and word.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,7 +16,7 @@ from PySide6.QtGui import QColor, QPalette
 
 from analysis.board.snapshot import Severity
 from live.views.window.parts.shapes import SENSOR_SHAPES, Shape
-from replay.plan import Plan
+from replay.plan import Plan, PlannedSensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +128,27 @@ class SensorStyle:
         return theme.sensors[self.index % len(theme.sensors)]
 
 
-def sensor_styles(plan: Plan) -> dict[int, SensorStyle]:
-    """The style of each compared sensor of a plan, by number."""
-    styles = {plan.reference: SensorStyle(Shape.BAR, -1)}
-    rounds = len(SENSOR_SHAPES)
-    for index, number in enumerate(plan.tests):
-        styles[number] = SensorStyle(SENSOR_SHAPES[index % rounds], index, dashed=index >= rounds)
+def planned_styles(sensors: Sequence[PlannedSensor]) -> list[SensorStyle | None]:
+    """The style that each sensor will have in the session; ``None`` for companions."""
+    styles: list[SensorStyle | None] = []
+    tests = 0
+    for sensor in sensors:
+        if sensor.role == "reference":
+            styles.append(SensorStyle(Shape.BAR, -1))
+        elif sensor.role == "test":
+            rounds = len(SENSOR_SHAPES)
+            styles.append(SensorStyle(SENSOR_SHAPES[tests % rounds], tests, dashed=tests >= rounds))
+            tests += 1
+        else:
+            styles.append(None)
     return styles
+
+
+def sensor_styles(plan: Plan) -> dict[int, SensorStyle]:
+    """The style of each compared sensor of a plan, by number; the reference's is the first."""
+    styles = enumerate(planned_styles(plan.sensors), 1)
+    compared = {number: style for number, style in styles if style is not None}
+    return dict(sorted(compared.items(), key=lambda item: item[1].index))
 
 
 def palette(theme: Theme) -> QPalette:

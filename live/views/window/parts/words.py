@@ -8,7 +8,7 @@ from typing import Final
 from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning
 from live.views.window.parts.number_format import clock, duration, signed
 from replay.event import SESSION
-from replay.link import LinkState
+from replay.link_state import LinkState
 from replay.plan import Plan
 
 NONE: Final = "–"
@@ -171,17 +171,3 @@ def stretch(warning: SensorWarning) -> str:
 def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | None:
     """The open warning of a sensor that matters most."""
     return next((w for w in warnings if w.sensor == sensor), None)
-
-
-def accessible_text(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> str:
-    """A card as a screen reader speaks it; as :func:`facts`."""
-    bpm = "no value" if status.shown_bpm is None else f"{status.shown_bpm:.0f} bpm"
-    parts = [
-        f"{status.label}, {subtitle(status)}: {bpm} {verdict(status)}".rstrip(),
-        *facts(status, halted, is_stale=is_stale),
-    ]
-    for name, found in agreement_rows(status):
-        if name in ("session", WHOLE) and found.pairs:
-            values = zip(COLUMNS, agreement_row(found), strict=True)
-            parts.append(f"{name}: " + ", ".join(f"{c} {v}" for c, v in values))
-    return ". ".join(parts)

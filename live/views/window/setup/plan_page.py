@@ -24,14 +24,13 @@ from live.setup.known_sensors import KnownSensors, LastSession
 from live.setup.plan_builder import PlanBuilder
 from live.setup.swaps import Swap, suggest_swaps
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.theme import Theme
+from live.views.window.parts.theme import Theme, planned_styles
 from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
 from live.views.window.setup.body_map import BodyMap, PlacedSensor
 from live.views.window.setup.discovered_list import DiscoveredList
 from live.views.window.setup.parts import Section, let_go_of, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
-from live.views.window.setup.style import planned_styles
 from replay.plan import Broker, Plan, PlannedSensor
 
 _THREE = 138

@@ -23,9 +23,8 @@ from live.setup.places import NOT_WORN, PLACES
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import LIGHT, SensorStyle, Theme
+from live.views.window.parts.theme import LIGHT, SensorStyle, Theme, planned_styles
 from live.views.window.setup.parts import sentence
-from live.views.window.setup.style import planned_styles
 from replay.plan import ROLES, PlannedSensor
 
 ROLE_WORDS: Final = {"reference": "reference", "test": "under test", "companion": "companion"}

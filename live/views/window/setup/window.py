@@ -40,12 +40,10 @@ from live.views.window.parts.plain_text import MarkupLabel, tip
 from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
-from live.views.window.setup.footer import Footer
 from live.views.window.setup.help import SetupHelp
 from live.views.window.setup.keys import STEP_KEYS, Step
-from live.views.window.setup.parts import sentence
+from live.views.window.setup.parts import Footer, sentence, setup_style
 from live.views.window.setup.plan_page import PlanPage
-from live.views.window.setup.style import setup_style
 from replay.errors import PlanError, SidebeatError
 from replay.plan import Plan, format_plan, load_plan
 

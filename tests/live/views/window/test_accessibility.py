@@ -11,7 +11,7 @@ from analysis.session.compare import read_comparison
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
-from live.views.window.review.compare import CompareWindow
+from live.views.window.review.compare_window import CompareWindow
 from live.views.window.setup.keys import Step
 from live.views.window.setup.window import SetupWindow
 from replay.demo_files import demo_captures

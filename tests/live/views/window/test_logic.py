@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from analysis.board import Board
 from analysis.board.snapshot import Agreement
+from live.views.window.parts.accessibility import accessible_text
 from live.views.window.parts.counts import FAR_BPM, LOW_BPM, PairCounts, coarser
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.gaps import GapRuns
 from live.views.window.parts.number_format import clock, duration, signed, tick_step, value_rows
 from live.views.window.parts.span import Follow, TimeSpan
+from live.views.window.parts.timeline import GapRuns
 from live.views.window.parts.words import (
-    accessible_text,
     agreement_row,
     agreement_rows,
     whole_words,

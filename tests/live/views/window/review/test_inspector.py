@@ -13,7 +13,7 @@ from live.__main__ import main
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import DARK, LIGHT
-from live.views.window.review.compare import CompareWindow
+from live.views.window.review.compare_window import CompareWindow
 from live.views.window.review.why import at_second, measure_words, why_html
 from replay.capture import CaptureWriter
 from replay.event import ANCHOR, NS_PER_S, SESSION, Event, pack_int

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from live.views.window.parts.columns import Columns, Drawn, power_for
-from live.views.window.parts.series import DifferenceSeries, ReadingSeries
+from live.views.window.parts.timeline import DifferenceSeries, ReadingSeries
 
 S = 1_000_000_000
 GAP = 3 * S

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from analysis.board import Board
 from analysis.board.snapshot import SensorStatus
 from live.cli.output import json_line
-from live.notify.facts import warning_facts
+from live.notify.message import warning_facts
 from replay.event import NS_PER_S
 from replay.plan import Plan
 
