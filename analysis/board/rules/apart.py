@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
 
-_REFRESHED_S = 10
-"""So often the sentences are made anew while it stands."""
-
 
 class Apart(SensorRule):
     """Outside the tolerance, and outside of what a delay explains, in most of the last 80 s or in
@@ -91,11 +88,6 @@ class Apart(SensorRule):
     def since(self) -> int:
         """See :class:`Rule`."""
         return self._since
-
-    @property
-    def aspect(self) -> str:
-        """The sentences tell for how long, and on which side, as it goes on."""
-        return str((self.session.second - self._since) // _REFRESHED_S)
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""

@@ -79,12 +79,9 @@ class Rule(ABC):
 
     @abstractmethod
     def explain(self) -> Explanation:
-        """The sentences, asked when it is raised and when :attr:`aspect` changes."""
-
-    @property
-    def aspect(self) -> str:
-        """Which of several faces of the fault it is; the sentences are made anew on a change."""
-        return ""
+        """The sentences as of the grid second looked at: asked at each at which it was bad, so
+        that they stay true while the warning stands.
+        """
 
     @abstractmethod
     def cleared(self) -> str:

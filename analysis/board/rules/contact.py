@@ -38,7 +38,7 @@ class NoContact(SensorRule):
         self._score_s = 0
         self._bad_readings = 0
         self._since = 0
-        self._aspect = ""
+        self._sign = ""
         self._last_beat_ns = -1
         self._without = 0
         self._beat_gaps: deque[int] = deque(maxlen=limits.beat_gaps_kept)
@@ -79,16 +79,11 @@ class NoContact(SensorRule):
 
     @property
     def _needed_s(self) -> int:
-        return self._limits.range_s if self._aspect == "range" else self._limits.raise_s
+        return self._limits.range_s if self._sign == "range" else self._limits.raise_s
 
     def since(self) -> int:
         """See :class:`Rule`."""
         return self._since
-
-    @property
-    def aspect(self) -> str:
-        """Which of its signs gave it away."""
-        return self._aspect
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
@@ -96,7 +91,7 @@ class NoContact(SensorRule):
         for_s = second - self._since
         bpm = self.watched.newest.bpm if self.watched.newest else 0.0
         measures = [Measure("seconds without contact", for_s, "s", self._needed_s)]
-        match self._aspect:
+        match self._sign:
             case "contact":
                 cause = f"{self.name} says that it has had no skin contact for {for_s} s"
                 cause += ", and sends RR that no heart has." if self._has_odd_rr() else "."
@@ -113,7 +108,7 @@ class NoContact(SensorRule):
                 cause = f"{self.name} has sent {bpm:.0f} bpm, which no heart has, for {for_s} s."
         measures.append(Measure("bpm sent", bpm, "bpm"))
         advice = self.seat_advice
-        if self._aspect == "beats" and not self.watched.is_reference:
+        if self._sign == "beats" and not self.watched.is_reference:
             advice += " If its value still does not change, switch it off and on: it is frozen."
         return Explanation(cause, advice, tuple(measures))
 
@@ -139,9 +134,9 @@ class NoContact(SensorRule):
         if newest is None or newest.valid_mbpm is not None:
             return False
         if newest.contact is False:
-            self._aspect = "contact"
+            self._sign = "contact"
         else:
-            self._aspect = "zero" if newest.mbpm == 0 else "range"
+            self._sign = "zero" if newest.mbpm == 0 else "range"
         return True
 
     def _has_odd_rr(self) -> bool:
@@ -178,9 +173,9 @@ class NoContact(SensorRule):
         return sorted(gaps)[len(gaps) * 9 // 10] * 2 <= self._no_beats_ns
 
     def _no_beats(self) -> Verdict:
-        if self._aspect != "beats" or self._score_s == 0:
+        if self._sign != "beats" or self._score_s == 0:
             self._since = self._last_beat_ns // NS_PER_S
-        self._aspect = "beats"
+        self._sign = "beats"
         self._score_s = self._limits.raise_s
         self._bad_readings = self._limits.least_readings
         return BAD

@@ -56,6 +56,7 @@ class Frozen(SensorRule):
         self._repeats = Repeats(limits)
         self._apart_s = 0
         self._moved_mbpm = 0
+        self._needed_then_mbpm = 0
         self._mover = ""
         self._accused = False
 
@@ -115,7 +116,7 @@ class Frozen(SensorRule):
                 Measure("time without a change", run_s, "s", self._limits.least_s),
                 Measure("longest usual run of readings", self._usual, ""),
                 Measure("movement of the others", self._moved_mbpm / 1000, "bpm",
-                        self._needed_mbpm() / 1000),
+                        self._needed_then_mbpm / 1000),
                 Measure("repeated RR in a row", self._repeats.beats, "", self._repeats.needed),
             ),
         )  # fmt: skip
@@ -141,10 +142,12 @@ class Frozen(SensorRule):
         self._value = mbpm
         self._start = second
         self._readings = 0
-        self._apart_s = 0
+        self._apart_s = self._moved_mbpm = 0
         self._rr_at_start = self._own_rr_mbpm() or mbpm
 
     def _accuse(self) -> Verdict:
+        if not self._accused:
+            self._needed_then_mbpm = self._needed_mbpm()
         self._accused = True
         return BAD
 

@@ -127,11 +127,6 @@ class Late(SensorRule):
         limits = self._limits
         return len(late) >= limits.efforts and len(late) >= limits.share * len(self._efforts)
 
-    @property
-    def aspect(self) -> str:
-        """Each further effort is told of in its place."""
-        return str(self._efforts_taken)
-
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
         seen, reference = self._seen, self.session.reference.label

@@ -56,11 +56,6 @@ class NotStarted(SensorRule):
         """See :class:`Rule`."""
         return 0
 
-    @property
-    def aspect(self) -> str:
-        """The state of the link: it says what is to be done."""
-        return self.watched.link
-
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
         watched, second = self.watched, self.session.second

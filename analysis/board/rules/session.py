@@ -52,11 +52,6 @@ class _StepRule(_SessionRule):
         return self._step.t_ns // NS_PER_S if self._step else 0
 
     @property
-    def aspect(self) -> str:
-        """A further step while the warning stands is told in its place."""
-        return str(self._step.t_ns) if self._step else ""
-
-    @property
     def size_s(self) -> float:
         """Size of the step in s."""
         return self._step.size_ns / NS_PER_S if self._step else 0.0

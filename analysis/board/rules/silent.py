@@ -51,7 +51,7 @@ class Silent(SensorRule):
         if (
             newest is not None
             and newest.contact is False
-            and self.aspect in ("up", "unknown")
+            and self._link in ("up", "unknown")
             and age_ns <= self._limits.off_skin_s * NS_PER_S
         ):
             return UNSURE  # it has said itself that it is off the skin: that is another rule's
@@ -63,7 +63,7 @@ class Silent(SensorRule):
         return self.watched.last_ns // NS_PER_S
 
     @property
-    def aspect(self) -> str:
+    def _link(self) -> str:
         """The state of the link, as far as it changes what is to be done."""
         link = self.watched.link
         if link is LinkState.ADAPTER_OFF:
@@ -77,7 +77,7 @@ class Silent(SensorRule):
         age = age_s(self.session.second, self.watched.last_ns)
         over_mqtt = self.watched.planned.source == "mqtt"
         quiet = f"{self.name} has sent nothing readable for {age:.0f} s"
-        match self.aspect:
+        match self._link:
             case "up":
                 cause = f"{quiet}, although its link is up."
                 advice = (

@@ -74,11 +74,6 @@ class SwappedLabels(SensorRule):
         """See :class:`Rule`."""
         return self._since
 
-    @property
-    def aspect(self) -> str:
-        """Each further effort is told of in its place."""
-        return f"{self._leads_efforts} {len(self._leads)} {self._taken}"
-
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
         reference, limits = self.session.reference.label, self._limits

@@ -31,8 +31,7 @@ class _Entry:
     """
 
     __slots__ = (
-        "aspect", "bad_s", "explained_by", "explains", "good_s", "index", "rule", "withheld_by",
-        "withholds",
+        "bad_s", "explained_by", "explains", "good_s", "index", "rule", "withheld_by", "withholds",
     )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
@@ -40,7 +39,6 @@ class _Entry:
         self.bad_s = 0
         self.good_s = 0
         self.index = -1
-        self.aspect = ""
         self.explained_by: list[_Entry] = []
         self.withheld_by: list[_Entry] = []
         self.explains: tuple[_Entry, ...] = ()
@@ -143,8 +141,7 @@ class WarningEngine:
     def _bad(self, entry: _Entry, second: int) -> None:
         entry.good_s = 0
         if entry.index >= 0:
-            if entry.rule.aspect != entry.aspect:
-                self._explain_anew(entry)
+            self._explain_anew(entry)
             return
         entry.bad_s += 1
         if entry.bad_s >= entry.rule.raise_after_s:
@@ -196,7 +193,6 @@ class WarningEngine:
             advice=why.advice,
             measures=why.measures,
         )
-        entry.aspect = rule.aspect
         entry.good_s = 0
         entry.index = len(self._warnings)
         self._warnings.append(warning)
@@ -207,7 +203,6 @@ class WarningEngine:
 
     def _explain_anew(self, entry: _Entry) -> None:
         why = entry.rule.explain()
-        entry.aspect = entry.rule.aspect
         self._warnings[entry.index] = replace(
             self._warnings[entry.index], cause=why.cause, advice=why.advice, measures=why.measures
         )

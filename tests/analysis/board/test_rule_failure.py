@@ -40,11 +40,6 @@ class Failing(Rule):
         self._fail("since")
         return self.second
 
-    @property
-    def aspect(self):
-        self._fail("aspect")
-        return ""
-
     def explain(self):
         self._fail("explain")
         return Explanation("Cause.", "Advice.")
@@ -71,8 +66,8 @@ def _played(rule: Rule | None) -> Board:
 @pytest.mark.parametrize(
     ("where", "at", "failed_at", "ends"),
     [
-        ("step", 0, 0, None), ("step", 10, 10, 10), ("since", 0, 5, None), ("aspect", 0, 5, None),
-        ("aspect", 9, 9, 9), ("explain", 0, 5, None), ("cleared", 0, 20, 20),
+        ("step", 0, 0, None), ("step", 10, 10, 10), ("since", 0, 5, None),
+        ("explain", 0, 5, None), ("explain", 9, 9, 9), ("cleared", 0, 20, 20),
     ],
 )  # fmt: skip
 def test_failed_rule_is_switched_off_and_the_rest_goes_on(where, at, failed_at, ends, caplog):

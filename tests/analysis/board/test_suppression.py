@@ -23,7 +23,6 @@ class Scripted(Rule):
         self.now = UNSURE
         self.second = 0
         self.resets = 0
-        self.face = ""
         self.raise_after_s = after.get("raise_after_s", 1)
         self.clear_after_s = after.get("clear_after_s", 1)
 
@@ -35,12 +34,8 @@ class Scripted(Rule):
     def since(self):
         return self.second - 2
 
-    @property
-    def aspect(self):
-        return self.face
-
     def explain(self):
-        return Explanation(f"Cause {self.face}.", "Advice.")
+        return Explanation("Cause.", "Advice.")
 
     def cleared(self):
         return "Gone."
@@ -106,18 +101,19 @@ def test_cause_of_one_sensor_does_not_silence_another() -> None:
     assert len(warnings) == 2
 
 
-def test_new_face_of_a_fault_changes_the_sentence_only() -> None:
-    """When the aspect changes, the one warning gets new sentences and keeps its start."""
-    rule = Scripted(K.SILENT, 2, {5: BAD})
-    step = rule.step
+def test_sentences_are_those_of_the_newest_bad_second() -> None:
+    """While it is bad the sentences follow each second, in doubt and after the end they stay; the
+    one warning keeps its start.
+    """
 
-    def turning(second):
-        rule.face = "new" if second > 20 else "old"
-        return step(second)
+    class Counting(Scripted):
+        def explain(self):
+            return Explanation(f"Cause {self.second}.", "Advice.")
 
-    rule.step = turning  # type: ignore[method-assign]
-    (warning,) = _run(rule)
-    assert (warning.start_s, warning.cause) == (5, "Cause new.")
+    script = {5: BAD, 20: UNSURE, 30: BAD, 40: GOOD}
+    for until_s, cause in ((5, 5), (6, 6), (19, 19), (20, 19), (29, 19), (33, 33), (50, 39)):
+        (warning,) = _run(Counting(K.SILENT, 2, script), until_s=until_s)
+        assert (warning.since_s, warning.start_s, warning.cause) == (3, 5, f"Cause {cause}.")
 
 
 def test_most_severe_stands_first() -> None:
