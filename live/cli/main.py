@@ -28,6 +28,7 @@ COMMANDS: Final[dict[str, str]] = {
     "replay": "play a recorded session through the live pipeline",
     "analyse": "print the agreement of one session, with intervals",
     "import": "bring activity files into a capture, beside its sensors or on their own",
+    "study": "say what many sessions say: which sensors differ, and what cannot be told apart",
     "export": "write what a capture holds as CSV, Parquet or JSON",
     "report": "write one page about a session, with figures",
     "check": "say whether a capture file is whole",

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from live.setup.places import mirrored, part, side
 from live.setup.plan_builder import Identity, identity
 from replay.capture import Capture
 from replay.errors import SidebeatError
+from replay.placement import mirrored, part, side
 from replay.plan import Plan, PlannedSensor
 
 LEAST_SESSIONS: Final = 2

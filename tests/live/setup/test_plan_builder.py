@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 
 from analysis.report.reporting_items import reporting_items
-from live.setup.places import PLACES, from_sensor, mirrored, part, side
+from live.setup.places import PLACES, from_sensor
 from live.setup.plan_builder import DETAILS, PlanBuilder
 from replay.attention import AttentionPlan
 from replay.payloads.device import BODY_LOCATIONS
+from replay.placement import mirrored, part, side
 from replay.plan import Broker, PlannedSensor, format_plan, parse_plan
 
 YARROW = PlannedSensor(label="Yarrow", role="reference", placement="chest", address="C0:01")

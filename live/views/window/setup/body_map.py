@@ -24,10 +24,11 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QToolTip, QWidget
 
-from live.setup.places import PLACES, mirrored, side
+from live.setup.places import PLACES
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SensorStyle, Theme
+from replay.placement import mirrored, side
 
 _SIZE: Final = (124.0, 208.0)
 """The map's own units; x from −62 (the wearer's right) to 62, y downwards."""

@@ -1,0 +1,118 @@
+"""``sidebeat study``: the verdict over many sessions."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from live.cli.facts import json_text
+from live.cli.output import say
+from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from analysis.study.study import Study
+
+HELP: Final = (
+    "Read all captures of one or more folders and say how closely each sensor follows the "
+    "reference in each activity, which of them differ, what cannot be told apart and how many "
+    "more sessions would settle it.  The session is the unit, never the second."
+)
+EXAMPLE: Final = """
+sidebeat study captures
+sidebeat study captures/2026 captures/2027 --sort within
+sidebeat study captures --json
+"""
+SORTS: Final = ("mae", "mape", "within", "within-5", "r", "ccc", "delay", "efforts", "coverage")
+POOLS: Final = ("tolerance", "reference", "imported", "unclean")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument(
+        "folders", type=Path, nargs="+", metavar="FOLDER",
+        help="folders with captures, read with the folders in them; or single captures",
+    )  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--sort", choices=SORTS, default="mae", help="what to order the sensors by (default: mae)"
+    )
+    parser.add_argument(
+        "--pool", action="append", choices=POOLS, default=[],
+        help="pool sessions although they differ in this; may be given several times",
+    )  # fmt: skip
+    parser.add_argument(
+        "--jobs", type=_jobs, metavar="N", help="processes that read (default: one per core)"
+    )
+
+
+def _jobs(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise ValueError
+    return number
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry the command out; returns the exit status."""
+    study = read(arguments.folders, arguments.pool, arguments.sort, arguments.jobs)
+    for file in study.left_out:
+        say(f"sidebeat: left out: {file.reason}", file=sys.stderr)
+    if not study.rows:
+        where = ", ".join(map(str, arguments.folders))
+        raise SidebeatError(f"{where}: no session could be read")
+    if arguments.json:
+        from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
+
+        print(json_text(study_facts(study)), end="")
+        return 0
+    from live.cli.study_tables import study_parts  # noqa: PLC0415 - only for people
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
+
+    console = PlainConsole()
+    for part in study_parts(study, console.width):
+        console.print(part)
+    return 0
+
+
+def read(folders: list[Path], pool: list[str], sort: str, jobs: int | None) -> Study:
+    """Read a study, with progress where stderr is a terminal."""
+    from rich.progress import (  # noqa: PLC0415 - only when it runs
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    from analysis.study import read_study  # noqa: PLC0415 - as above
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
+
+    done, total = 0, 0
+    with ExitStack() as stack:
+        progress = stack.enter_context(
+            Progress(
+                TextColumn("reading sessions"), BarColumn(), MofNCompleteColumn(),
+                TimeRemainingColumn(), console=PlainConsole(stderr=True), transient=True,
+                disable=not sys.stderr.isatty(),
+            )
+        )  # fmt: skip
+        task = progress.add_task("", total=None)
+
+        def told(read: int, of: int) -> None:
+            nonlocal done, total
+            done, total = read, of
+            progress.update(task, completed=read, total=of)
+
+        try:
+            return read_study(*folders, pool=pool, sort=sort, workers=jobs, told=told)
+        except KeyboardInterrupt:
+            progress.stop()
+            say(
+                f"sidebeat: interrupted after {done} of {total or 'all'} files; what was read is "
+                "kept, and the next run takes it up",
+                file=sys.stderr,
+            )
+            raise

@@ -1,0 +1,189 @@
+"""A study for people: tables, strips of points and sentences, on a console of any kind."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from analysis.report.study.words import Verdict, verdict_of
+from analysis.report.words import INVENTED_LONG, NONE
+from analysis.statistics.estimate import Estimate
+from analysis.study.means import Scale
+from analysis.study.sensors import SensorResult
+from analysis.study.statistic import BIAS, MAE, PEARSON, STATISTICS, WITHIN, Statistic
+from analysis.study.study import Activity, Study
+
+CAUTIONS: Final = (
+    "Not a medical device; nothing here is a diagnosis.  The session is the unit, or the wearer "
+    "from six wearers on, never the second.  In brackets: 95 % interval; none where any would be "
+    "a guess."
+)
+_STRIP: Final = 40
+_MOST_APART: Final = 20
+"""Lines of sessions set apart that are printed; JSON has them all."""
+
+
+def study_parts(study: Study, width: int) -> Iterator[RenderableType]:
+    """All that a study says, in order.  ``width``: of the terminal, in signs."""
+    if study.invented:
+        yield Text(INVENTED_LONG, style="bold")
+    for one in study.activities:
+        yield Text()
+        yield Text.assemble((f"{one.name}: ", "bold"), verdict_of(one).head)
+        if one.sensors:
+            yield _sensors(one)
+            yield Text()
+            yield _strips(one, max(min(width - 30, _STRIP), 20))
+        yield from _verdict(verdict_of(one))
+    yield from _apart(study)
+    yield Text()
+    yield Text(CAUTIONS, style="dim")
+
+
+def _verdict(verdict: Verdict) -> Iterator[RenderableType]:
+    """The sentences below the tables, one paragraph for each thing that is said."""
+    parts = (
+        ("Sensors", [" ".join(said) for said in verdict.sensors]),
+        ("Comparisons", [*verdict.comparisons, *verdict.order]),
+        ("Who was worn where", verdict.arms),
+    )
+    for title, paragraphs in parts:
+        if paragraphs:
+            yield Text()
+            yield Text(title, style="bold")
+            yield Group(*(Padding(Text(words), (0, 0, 0, 2)) for words in paragraphs))
+
+
+def _sensors(one: Activity) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column("sensor", no_wrap=True)
+    for name in ("sessions", "wearers", "MAE, bpm", "within, %", "bias, bpm", "limits, bpm", "r", "lost"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for place in one.ranking.places:
+        result = one.sensor(place.name)
+        table.add_row(
+            Text(result.name),
+            str(result.every.sessions),
+            str(result.wearers),
+            *_cells(result),
+            str(result.failures.count),
+        )
+        steady = result.without_failures
+        if steady is not None and steady.sessions:
+            table.add_row(
+                Text("  where it did not"), str(steady.sessions), "", *_cells(result, lost=False), "",
+                style="dim",
+            )  # fmt: skip
+    return table
+
+
+def _cells(result: SensorResult, *, lost: bool = True) -> list[str]:
+    means = result.every if lost else result.steady
+    limits = NONE
+    if means.loa_low.value is not None and means.loa_high.value is not None:
+        limits = f"{means.loa_low.value:+.1f} to {means.loa_high.value:+.1f}"
+    return [
+        _with_interval(means.of(MAE), ".1f"),
+        _with_interval(means.of(WITHIN), ".0f"),
+        _with_interval(means.of(BIAS), "+.1f"),
+        limits,
+        _with_interval(means.of(PEARSON), ".2f"),
+    ]
+
+
+def _with_interval(estimate: Estimate, form: str) -> str:
+    if estimate.value is None:
+        return NONE
+    text = f"{estimate.value:{form}}"
+    if estimate.interval is None:
+        return text
+    low, high = estimate.interval
+    return f"{text} ({low:{form}} to {high:{form}})"
+
+
+def _strips(one: Activity, width: int) -> Table:
+    """Every session as a point on one axis, in the order of the ranking."""
+    statistic = next(each for each in STATISTICS if each.key == one.ranking.statistic)
+    shown = [one.sensor(place.name) for place in one.ranking.places]
+    values = [
+        float(v) for result in shown for v in result.variant.that_give(statistic).values(statistic)
+    ]
+    ends = [end for place in one.ranking.places for end in place.mean.interval or ()]
+    low, high = _axis(statistic, values, ends)
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", pad_edge=False)
+    table.add_column("", no_wrap=True)
+    unit = f", {statistic.unit}" if statistic.unit else ""
+    table.add_column(f"{statistic.words}{unit}, {low:.4g} to {high:.4g}", no_wrap=True)
+    for place, result in zip(one.ranking.places, shown, strict=True):
+        points = [
+            (value, each.sensor.lost_the_heart)
+            for each in result.variant.counted
+            if (value := statistic.value(each.sensor)) is not None
+        ]
+        table.add_row(Text(result.name), Text(strip(points, place.mean, low, high, width)))
+    table.add_row(
+        "", Text("o session  x lost the heart  | mean with its interval ---", style="dim")
+    )
+    return table
+
+
+def _axis(
+    statistic: Statistic, values: Sequence[float], ends: Sequence[float]
+) -> tuple[float, float]:
+    """From what the sessions show, with as much of the intervals as doubles it."""
+    if not values:
+        return 0.0, 1.0
+    low, high = min(values), max(values)
+    reach = max(high - low, 0.1 * abs(high), 0.01)
+    low = max(min([low, *ends]), low - reach / 2)
+    high = min(max([high, *ends]), high + reach / 2)
+    step = 0.01 if high - low < 2 else 1.0
+    low, high = step * math.floor(low / step), step * math.ceil(high / step)
+    if statistic.scale is Scale.SIZE:
+        low = 0.0
+    if statistic.scale is Scale.SHARE:
+        low, high = max(low, 0.0), min(high, 100.0)
+    return low, high
+
+
+def strip(
+    points: Sequence[tuple[float, bool]], mean: Estimate, low: float, high: float, width: int
+) -> str:
+    """One line of points, each with whether the sensor lost the heart there.
+
+    >>> strip([(0.0, False), (10.0, True)], Estimate(5.0, (4.0, 6.0)), 0.0, 10.0, 11)
+    'o   -|-   x'
+    """
+    signs = [" "] * width
+
+    def place(value: float) -> int:
+        share = (value - low) / (high - low)
+        return min(max(round(share * (width - 1)), 0), width - 1)
+
+    if mean.interval is not None:
+        first, last = map(place, mean.interval)
+        signs[first : last + 1] = "-" * (last - first + 1)
+    if mean.value is not None:
+        signs[place(mean.value)] = "|"
+    for value, lost in points:
+        at = place(value)
+        signs[at] = "x" if lost else ("o" if signs[at] != "x" else "x")
+    return "".join(signs)
+
+
+def _apart(study: Study) -> Iterator[Text]:
+    if not study.apart:
+        return
+    yield Text()
+    yield Text("Not pooled with the others", style="bold")
+    for one in study.apart[:_MOST_APART]:
+        what = f"{one.path}, {one.sensor}" if one.sensor else one.path
+        yield Text(f"{what}: {one.reason}")
+    if len(study.apart) > _MOST_APART:
+        yield Text(f"and {len(study.apart) - _MOST_APART} more: --json has them all")
