@@ -12,10 +12,14 @@ from pathlib import Path
 import pytest
 
 from analysis.board.snapshot import WarningKind
+from analysis.report.study.facts import study_facts
+from analysis.study.reading import LeftOut
+from analysis.study.study import study_of
 from live import __main__ as entry
 from live.cli.main import COMMANDS, command_parser, load
 from replay.demo_files import demo_captures
 from replay.plan import parse_plan
+from tests.standins.study_rows import sessions
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -113,6 +117,14 @@ def test_every_key_of_found_sensors_is_documented():
     adapters = [dataclasses.asdict(adapter)]
     facts = {"listened_s": 8.0, "adapters": adapters, "sensors": [sensor.facts()]}
     assert undocumented(facts, "sensors") == set()
+
+
+def test_every_key_of_a_study_is_documented():
+    """Each key of a study with failures, firmwares and swaps stands in the docs."""
+    rows = sessions({"Sorrel": [1.0, 2.0, 15.0], "Tansy": [2.0, 3.0, 2.5]})
+    left_out = [LeftOut("notes.txt", "notes.txt: is no capture")]
+    facts = study_facts(study_of([*rows, rows[0]], left_out))
+    assert undocumented(facts, "study") == set()
 
 
 @pytest.mark.parametrize("kind", WarningKind)

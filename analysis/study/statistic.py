@@ -40,7 +40,12 @@ BIAS: Final = Statistic("bias_bpm", "bias", "bpm", Scale.PLAIN, True, lambda row
 MAE: Final = Statistic("mae_bpm", "MAE", "bpm", Scale.SIZE, True, lambda row: row.mae_bpm)
 MAPE: Final = Statistic("mape_percent", "MAPE", "%", Scale.SIZE, True, lambda row: row.mape_percent)
 WITHIN: Final = Statistic(
-    "within_percent", "within tolerance", "%", Scale.SHARE, False, lambda row: row.within_percent
+    "within_tolerance_percent",
+    "within tolerance",
+    "%",
+    Scale.SHARE,
+    False,
+    lambda row: row.within_percent,
 )
 WITHIN_5: Final = Statistic(
     "within_5_bpm_percent", "within ±5 bpm", "%", Scale.SHARE, False,
@@ -53,7 +58,12 @@ CONCORDANCE: Final = Statistic(
     "concordance", "concordance", "", Scale.CORRELATION, False, lambda row: row.concordance
 )
 SLOPE: Final = Statistic(
-    "slope", "slope of the difference", "bpm per bpm", Scale.PLAIN, True, lambda row: row.slope
+    "slope_bpm_per_bpm",
+    "slope of the difference",
+    "bpm per bpm",
+    Scale.PLAIN,
+    True,
+    lambda row: row.slope,
 )
 DELAY: Final = Statistic(
     "delay_s", "delay", "s", Scale.PLAIN, True, lambda row: row.delay_s, decided_by_failures=False

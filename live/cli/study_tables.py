@@ -24,6 +24,9 @@ CAUTIONS: Final = (
     "from six wearers on, never the second.  In brackets: 95 % interval; none where any would be "
     "a guess."
 )
+_COLUMNS: Final = (
+    "sessions", "wearers", "MAE, bpm", "within, %", "bias, bpm", "limits, bpm", "r", "lost",
+)  # fmt: skip
 _STRIP: Final = 40
 _MOST_APART: Final = 20
 """Lines of sessions set apart that are printed; JSON has them all."""
@@ -63,7 +66,7 @@ def _verdict(verdict: Verdict) -> Iterator[RenderableType]:
 def _sensors(one: Activity) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("sensor", no_wrap=True)
-    for name in ("sessions", "wearers", "MAE, bpm", "within, %", "bias, bpm", "limits, bpm", "r", "lost"):
+    for name in _COLUMNS:
         table.add_column(name, justify="right", no_wrap=True)
     for place in one.ranking.places:
         result = one.sensor(place.name)
@@ -77,8 +80,8 @@ def _sensors(one: Activity) -> Table:
         steady = result.without_failures
         if steady is not None and steady.sessions:
             table.add_row(
-                Text("  where it did not"), str(steady.sessions), "", *_cells(result, lost=False), "",
-                style="dim",
+                Text("  where it did not"), str(steady.sessions), "",
+                *_cells(result, lost=False), "", style="dim",
             )  # fmt: skip
     return table
 

@@ -123,6 +123,7 @@ def _failures(failures: Failures) -> Facts:
     return {
         "failed_sessions": failures.count,
         "of_sessions": failures.sessions,
+        "rate_percent": 100 * failures.count / failures.sessions if failures.sessions else None,
         "rate_percent_interval": _percent(failures.interval),
         "rate_percent_at_most": None if failures.at_most is None else 100 * failures.at_most,
     }
@@ -176,7 +177,13 @@ def _ranking(one: Ranking) -> Facts:
 def _placements(one: Activity) -> Facts:
     return {
         "activity": one.name,
-        "worn": [{"sensor": worn.name, "places": dict(worn.places)} for worn in one.worn],
+        "worn": [
+            {
+                "sensor": worn.name,
+                "places": [{"placement": place, "sessions": count} for place, count in worn.places],
+            }
+            for worn in one.worn
+        ],
         "opposite_sides": [
             {
                 "first": pairing.first,

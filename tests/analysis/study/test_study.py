@@ -108,7 +108,7 @@ def test_groups_are_the_largest_that_hold_together():
 
 
 def test_firmwares_are_not_pooled_and_compared_on_their_different_sessions():
-    """Old and new firmware are two sensors, told apart by exchanged labels, and said to be weaker."""
+    """Old and new firmware are two sensors, told apart by exchanged labels."""
     rows = [
         session_row(n, [sensor_row(firmware="7.4" if n < 7 else "8.0", mae_bpm=mae)])
         for n, mae in enumerate(WORSE[:7] + BETTER[:7])

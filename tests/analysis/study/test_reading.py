@@ -1,0 +1,143 @@
+"""Folders of captures to rows: good ones, bad ones, several processes, an interruption."""
+
+from __future__ import annotations
+
+import math
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from analysis.session import read_session
+from analysis.study import read_study
+from analysis.study.reading import files_of, read_row, read_rows
+from analysis.study.row import row_of
+from replay.errors import SidebeatError
+from replay.event import HEART_RATE, NS_PER_S, Event
+from tests.standins.captures import write_capture
+
+
+def session_events(seconds):
+    """A heart that rises and falls slowly, and three sensors that follow it."""
+    for second in range(seconds):
+        for sensor in (1, 2, 3):
+            bpm = round(120 + 25 * math.sin((second - sensor) / 60))
+            rr = (61_440 // bpm).to_bytes(2, "little")
+            t_ns = second * NS_PER_S + sensor * 1_234_567
+            yield Event(t_ns, sensor, HEART_RATE, bytes((0x10, bpm)) + rr)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Three good sessions, one of them in a folder of its own, and one file of each bad kind."""
+    place = tmp_path_factory.mktemp("study")
+    (place / "older").mkdir()
+    for name in ("a.sqlite", "b.sqlite", "older/c.sqlite"):
+        write_capture(place / name, session_events(200))
+    (place / "empty.sqlite").touch()
+    (place / "notes.txt").write_text("wetted the strap", encoding="utf-8")
+    with sqlite3.connect(place / "other.sqlite") as other:
+        other.execute("CREATE TABLE t (x)")
+    newer = place / "newer.sqlite"
+    shutil.copyfile(place / "a.sqlite", newer)
+    with sqlite3.connect(newer) as other:
+        other.execute("PRAGMA user_version = 999")
+    whole = (place / "a.sqlite").read_bytes()
+    (place / "broken.sqlite").write_bytes(whole[: len(whole) // 2])
+    (place / "random.sqlite").write_bytes(whole[:100] + os.urandom(5000))
+    shutil.copyfile(place / "b.sqlite", place / "copy of b.sqlite")
+    (place / ".hidden.sqlite").touch()
+    (place / "a.sqlite-wal").write_bytes(b"")
+    return place
+
+
+BAD = {
+    "empty.sqlite",
+    "notes.txt",
+    "other.sqlite",
+    "newer.sqlite",
+    "broken.sqlite",
+    "random.sqlite",
+}
+
+
+def test_a_study_is_that_of_the_good_files(folder):
+    """Each bad file is left out with one sentence that names it; copies count once."""
+    study = read_study(folder, workers=1)
+    assert {Path(row.path).name for row in study.rows} == {
+        "a.sqlite", "b.sqlite", "c.sqlite", "copy of b.sqlite"
+    }  # fmt: skip
+    assert {Path(one.path).name for one in study.left_out} == BAD
+    for one in study.left_out:
+        assert Path(one.path).name in one.reason
+        assert "\n" not in one.reason
+    assert len(study.activity("rowing ergometer").sessions) == 3
+    (copy,) = (one for one in study.apart if not one.sensor)
+    assert copy.reason.startswith("a copy of the recording in ")
+
+
+def test_several_processes_give_the_same_rows_in_the_same_order(folder):
+    """Rows do not depend on how many processes read them, nor on who is ready first."""
+    files = files_of([folder])
+    heard = []
+    several = read_rows(files, workers=2, told=lambda done, of: heard.append((done, of)))
+    assert several == read_rows(files, workers=1)
+    assert heard == [(n, len(files)) for n in range(1, len(files) + 1)]
+
+
+def test_the_row_holds_the_numbers_of_the_record(folder):
+    """What a study takes of a session is what its record says."""
+    path = folder / "a.sqlite"
+    record = read_session(path)
+    row = read_row(path)
+    assert row == row_of(record, str(path))
+    one, kept = record.sensor("Sorrel"), row.sensors[0]
+    assert (kept.mae_bpm, kept.pairs) == (one.counted.mae.value, one.counted.pairs)
+    assert (kept.judged, kept.coverage_percent) == (one.efforts.judged, one.facts.coverage_percent)
+    assert kept.sd_bpm == one.counted.sd.value
+
+
+def test_files_stand_for_themselves_and_places_must_exist(folder):
+    """A single capture may be named; hidden files and SQLite's own are no sessions."""
+    assert files_of([folder / "a.sqlite", folder / "a.sqlite"]) == [folder / "a.sqlite"]
+    names = {path.name for path in files_of([folder])}
+    assert ".hidden.sqlite" not in names
+    assert "a.sqlite-wal" not in names
+    with pytest.raises(SidebeatError, match="no such folder or file"):
+        files_of([folder / "nowhere"])
+
+
+def test_unknown_names_are_refused(folder):
+    """A statistic or a kind of pooling that does not exist is not ignored."""
+    with pytest.raises(ValueError, match="'bias' is none of"):
+        read_study(folder, sort="bias")
+    with pytest.raises(ValueError, match="activity"):
+        read_study(folder, pool=["activity"])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="interrupts are sent otherwise there")
+def test_an_interruption_keeps_what_is_done(tmp_path):
+    """After Ctrl-C the records that were computed are in the cache, and the command says so."""
+    captures, cache = tmp_path / "captures", tmp_path / "cache"
+    captures.mkdir()
+    for number in range(12):
+        write_capture(captures / f"{number:02d}.sqlite", session_events(600))
+    environment = os.environ | {"SIDEBEAT_CACHE_DIR": str(cache)}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "live", "study", str(captures), "--jobs", "1"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
+    )  # fmt: skip
+    deadline = time.monotonic() + 50
+    while not list(cache.rglob("*.json")) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert "what was read is kept" in told
+    assert 0 < len(list(cache.rglob("*.json"))) < 12

@@ -1,0 +1,99 @@
+"""``sidebeat study``: its output, its JSON, its exit status."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from analysis.report.study.facts import study_facts
+from analysis.statistics.estimate import Estimate
+from analysis.study.study import study_of
+from live import __main__ as entry
+from live.cli import study as command
+from live.cli.study_tables import strip, study_parts
+from live.views.terminal.console import PlainConsole
+from replay.demo_files import demo_captures
+from tests.standins.study_rows import sessions
+
+NINE = {"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 0.8, 1.1, 15.0],
+        "Tansy": [3.1, 2.9, 3.4, 3.0, 2.7, 3.2, 3.3, 2.8, 3.0]}  # fmt: skip
+
+
+def printed(study, width=100):
+    console = PlainConsole(width=width, force_terminal=False)
+    with console.capture() as captured:
+        for part in study_parts(study, width):
+            console.print(part)
+    return captured.get()
+
+
+def test_the_json_has_what_scripts_read(tmp_path, capsys):
+    """One object with sessions, sensors by activity, intervals, comparisons with their claim."""
+    bad = tmp_path / "empty.sqlite"
+    bad.touch()
+    status = entry.main(["study", str(demo_captures()[-1]), str(bad), "--json"])
+    told = capsys.readouterr()
+    facts = json.loads(told.out)
+    assert status == 0
+    (session,) = facts["sessions"]
+    assert {one["activity"] for one in facts["sensors"]} == {session["activity"]}
+    assert all({"mae_bpm", "mae_bpm_interval"} <= set(one) for one in facts["sensors"])
+    assert all(one["claim"] is None for one in facts["comparisons"])
+    assert facts["left_out"] == [{"file": str(bad), "reason": f"{bad}: is empty"}]
+    assert told.err == f"sidebeat: left out: {bad}: is empty\n"
+    assert facts["invented"] is True
+
+
+def test_without_any_session_it_fails_with_a_sentence(tmp_path, capsys):
+    """No session at all is the one failure: a line for each file, and a status other than 0."""
+    (tmp_path / "empty.sqlite").touch()
+    assert entry.main(["study", str(tmp_path)]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 2
+    assert told[1].endswith("no session could be read")
+    assert entry.main(["study", str(tmp_path / "nowhere")]) == 2
+
+
+def test_the_json_of_a_study_has_claims_and_both_figures():
+    """With failures the mean stands without an interval, that without them with one."""
+    facts = study_facts(study_of(sessions(NINE)))
+    (sorrel, _) = facts["sensors"]
+    assert sorrel["mae_bpm_interval"] is None
+    assert sorrel["without_failures"]["mae_bpm_interval"] is not None
+    assert sorrel["failures"]["failed_sessions"] == 1
+    found = next(one for one in facts["comparisons"] if one["of"] == "sensors")
+    assert found["separated"] is True
+    assert found["claim"].startswith("Sorrel was closer than Tansy in rowing ergometer")
+    assert found["sessions_neither_lost"] == [8, 8]
+    json.dumps(facts, allow_nan=False)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_every_session_is_a_point_and_failures_are_marked(width):
+    """The strips show each session, those that lost the heart by another sign."""
+    text = printed(study_of(sessions(NINE)), width)
+    lines = [line for line in text.splitlines() if line.startswith("Sorrel ") and "o" in line[9:]]
+    assert any("x" in line for line in lines)
+    assert "Sorrel was closer than Tansy" in " ".join(text.split())
+    assert max(map(len, text.splitlines())) <= width
+
+
+def test_invented_data_are_marked():
+    """A study of simulated wearers says so first."""
+    assert printed(study_of(sessions(NINE, invented=True))).startswith("INVENTED DATA")
+
+
+def test_a_strip_puts_points_over_the_interval():
+    """Points hide the interval, failures hide points, and nothing leaves the axis."""
+    assert strip([], Estimate(5.0, (0.0, 20.0)), 0.0, 10.0, 11) == "-----|-----"
+    assert strip([(5.0, False), (5.0, True)], Estimate(5.0), 0.0, 10.0, 11) == " " * 5 + "x     "
+
+
+def test_the_choices_are_those_of_the_study():
+    """What may be sorted by and pooled is what the study knows."""
+    from analysis.study.selection import Pool
+    from analysis.study.statistic import SORTABLE
+
+    assert tuple(SORTABLE) == command.SORTS
+    assert tuple(Pool) == command.POOLS
