@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.facts import json_text
+from live.cli.json_facts import json_text
 from live.cli.output import say
 from replay.errors import SidebeatError
 
