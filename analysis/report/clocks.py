@@ -5,9 +5,8 @@ aligned was not compared, and what was aligned is worth no more than its alignme
 from __future__ import annotations
 
 from analysis.report.words import number
+from analysis.session.clock_doubt import BY_HEART
 from analysis.session.record import Clock, SessionRecord
-
-BY_HEART = "heart rate"
 
 
 def clock_sentences(record: SessionRecord) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.board.snapshot import RuleFailure, SensorWarning, WarningKind
+from analysis.session.clock_doubt import aligned_by, clock_doubt_s, with_clock_doubt
 from analysis.session.gap_error import gap_error
 from analysis.session.load import SensorSeries, SessionData
 from analysis.session.record import (
@@ -94,8 +95,8 @@ def compute_record(
     test sensor for that sensor alone.  Nothing is deleted: both results are given.  Efforts are
     found on the reference with its excluded stretches as gaps.
 
-    No delay is claimed of a sensor that was not stamped on the clock of the reference: of one from
-    a file, of any where the reference is from a file, and of all with ``one_clock=False``; its
+    No delay is claimed of a sensor whose clock is not known against the reference's but by its
+    heart rate (:mod:`analysis.session.clock_doubt`), and of none with ``one_clock=False``; its
     efforts are not late then.
     """
     plan, reference = data.plan, data.reference
@@ -184,8 +185,11 @@ def _sensor(
     grid = np.where(kept, test.grid, NO_VALUE).astype(np.int32)
     age = mean_age_s(test.t_ns, test.grid) - mean_age_s(reference.t_ns, reference.grid)
     answers = responses(heart.efforts, ref, grid)
-    if one_clock and test.sensor.shares_clock(reference.sensor):
+    doubt_s = clock_doubt_s(data, test) if one_clock else None
+    if doubt_s is not None:
         delay, curve = delay_of(ref, grid, earlier_age_s=age)
+        by = aligned_by(data, test) or aligned_by(data, reference)
+        delay = with_clock_doubt(delay, doubt_s, by)
     else:
         delay, curve = Estimate.undefined(NOT_ONE_CLOCK), None
         answers = tuple(_without_delay(answer) for answer in answers)
@@ -296,7 +300,7 @@ def _clock(data: SessionData, series: SensorSeries) -> Clock:
         offset_s=sensor.offset_s,
         alignment=sensor.alignment,
         is_comparable=data.plan.is_comparable(series.number),
-        aligned_by=str(kept.get("aligned_by") or ""),
+        aligned_by=aligned_by(data, series),
         offset_s_interval=None if low is None or high is None else (low, high),
         mae_as_recorded_bpm=_number(kept.get("mae_as_recorded_bpm")),
         mae_aligned_bpm=_number(kept.get("mae_aligned_bpm")),

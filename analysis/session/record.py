@@ -21,6 +21,7 @@ from analysis.statistics.departures import Departures
 from analysis.statistics.efforts import Answer, Effort, Kind, Response
 from analysis.statistics.error_variance import ErrorVariance
 from analysis.statistics.estimate import Estimate, Interval
+from analysis.statistics.rise import AT_WORK_BPM, LEAST_RISE_AT_WORK_BPM, LEAST_RISE_BPM
 from analysis.statistics.stretch import Stretch
 from analysis.statistics.summary import Agreement
 from replay.event import NS_PER_S
@@ -32,7 +33,10 @@ FORMAT: Final = 1
 NOT_ONE_CLOCK: Final = (
     "The sensors were not stamped on one clock: offset and delay cannot be told apart."
 )
-NO_EFFORTS: Final = "No efforts were found: the heart rate shows no rise of 15 bpm that returned."
+NO_EFFORTS: Final = (
+    f"No efforts were found: the heart rate shows no rise of {LEAST_RISE_BPM:.0f} bpm "
+    f"({LEAST_RISE_AT_WORK_BPM:.0f} bpm above {AT_WORK_BPM:.0f} bpm) that returned."
+)
 
 FEWEST_DELAYS: Final = 3
 """Changes with a delay at half rise from which their range is worth naming."""

@@ -17,14 +17,14 @@ from operator import mul
 from typing import Final
 
 from analysis.statistics.pairing import NO_VALUE
-from analysis.statistics.rise import EDGE, LEAST_RISE_BPM
+from analysis.statistics.rise import EDGE, least_rise_bpm
 
 SMOOTHING_SD_S: Final = 3.0
 """Light: takes away beats and rounding, and leaves a 30 s effort nine tenths of its height."""
 REACH_S: Final = round(3 * SMOOTHING_SD_S)
 """Seconds on either side that a smoothed value is made of: it is known so much later."""
 SHORTEST_S: Final = 20
-"""From start to return.  A heart neither rises nor falls by 15 bpm and back in less."""
+"""From start to return.  A heart neither rises nor falls by that and back in less."""
 SEEN_SHARE: Final = 0.7
 """Share of the effort's seconds at which a sensor must have a value to be judged on it."""
 SETTLED_S: Final = 60
@@ -175,12 +175,12 @@ class EffortFinder:
             elif level >= self._top - _SAME_BPM and second == self._flat_until_s + 1:
                 self._flat_until_s = second  # the middle of a flat top, as of any peak
                 self._top_s = (self._flat_from_s + second) // 2
-            elif self._top - level >= LEAST_RISE_BPM:
+            elif self._top - level >= least_rise_bpm(self._top):
                 self._risen, self._has_peaked = False, True
                 self._low, self._low_s = level, second
         elif level < self._low:
             self._low, self._low_s = level, second
-        elif level - self._low >= LEAST_RISE_BPM:
+        elif level - self._low >= least_rise_bpm(level):
             if self._has_peaked:
                 self._return_to(self._low)
             self._risen, self._base = True, self._low

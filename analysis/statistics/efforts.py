@@ -27,7 +27,7 @@ from analysis.statistics.effort_finder import (
     Kind,
 )
 from analysis.statistics.pairing import NO_VALUE
-from analysis.statistics.rise import EDGE, LEAST_RISE_BPM
+from analysis.statistics.rise import EDGE, least_rise_bpm
 from analysis.statistics.stretch import Stretch
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
@@ -212,7 +212,8 @@ def _trough(part: FloatArray, offset: int) -> list[Effort]:
     found = _around(turned, Kind.TROUGH, 0, bottom, len(part) - 1)
     level = max(-found.base_bpm, 0.0)
     depth = min(part[0], part[-1]) - (-found.peak_bpm)
-    if depth < LEAST_RISE_BPM or found.return_s - found.start_s < SHORTEST_S:
+    least = least_rise_bpm(float(min(part[0], part[-1])))
+    if depth < least or found.return_s - found.start_s < SHORTEST_S:
         return []
     return [
         Effort(
@@ -250,7 +251,9 @@ def _end(rising: FloatArray, effort: Effort) -> int:
     last = min(effort.return_s + LAG_ALLOWED_S, len(rising) - 1)
     part = rising[effort.peak_s : last + 1]
     lowest = np.fmin.accumulate(part)
-    again = np.flatnonzero(part - lowest >= LEAST_RISE_BPM)
+    # The higher of the two ends of a move, whichever way up the series is.
+    tops = np.maximum(np.abs(part), np.abs(lowest)).tolist()
+    again = np.flatnonzero(part - lowest >= [least_rise_bpm(top) for top in tops])
     if len(again) == 0:
         return last
     low = effort.peak_s + int(np.nanargmin(part[: int(again[0]) + 1]))

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from analysis.session.clock_doubt import BY_HEART
 from analysis.statistics.alignment import (
     SEARCH_S,
     Alignment,
@@ -17,11 +18,12 @@ from analysis.statistics.alignment import (
     comparable,
     mean_difference_bpm,
 )
+from analysis.statistics.delay import SURE_HALF_INTERVAL_S
 from analysis.statistics.presses import offset_of_presses
 from live.cli.import_signals import SessionSignals
 from replay.capture import Capture
 from replay.channels import HEART_RATE_CHANNELS, decode
-from replay.errors import PayloadError
+from replay.errors import PayloadError, SidebeatError
 from replay.event import FILE_HEART_RATE, NS_PER_S
 from replay.files.importing import ImportedSensor, planned
 from replay.files.series import SIGNALS, FileSeries
@@ -32,15 +34,15 @@ NO_DELAY: Final = (
     "An offset of the clock and a delay of the sensor look alike: no delay is given for this "
     "sensor."
 )
+DELAY_NO_SURER: Final = "The delay of this sensor can be told no better than that."
 NO_DELAY_EITHER: Final = (
-    "No delay is given for this sensor: its clock is known no better than this."
+    "No delay is given for this sensor: its clock is known no better than that."
 )
 NOT_COMPARED: Final = (
     "It is shown and not compared: --one-clock (one computer stamped the files) or --offset-s says "
     "how its clock stands."
 )
 _SIGNAL_HOLD_NS: Final = 10 * NS_PER_S
-BY_HEART: Final = "heart rate"
 BY_PRESSES: Final = "lap presses and markers"
 
 Signal = tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]
@@ -51,6 +53,8 @@ class Session:
     """What a file is placed in: its span in UTC, and the reference on it (``None``: none yet).
 
     ``signals``: other signals, and ``presses_ns``: lap presses and markers, with times in UTC.
+    ``zero_ns``: where the time 0 of a file lies whose times count from its start, if the clock of
+    the session stamped it.  ``is_dated``: whether UTC is known; else the session starts at 0.
     """
 
     started_utc_ns: int
@@ -58,6 +62,8 @@ class Session:
     reference: ReadingSeries | None
     signals: Mapping[str, Signal] = field(default_factory=dict)
     presses_ns: tuple[int, ...] = ()
+    zero_ns: int | None = None
+    is_dated: bool = True
 
 
 def session_of(capture: Capture) -> Session:
@@ -83,6 +89,7 @@ def session_of(capture: Capture) -> Session:
         started, capture.duration_ns, reference,
         {name: (t_ns + started, values) for name, (t_ns, values) in signals.found().items()},
         tuple(sorted(t_ns + started for t_ns in (*signals.markers_ns, *markers))),
+        is_dated=capture.is_dated,
     )  # fmt: skip
 
 
@@ -96,6 +103,8 @@ def session_around(reference: ImportedSensor) -> Session:
         readings_of(series, shift),
         {name: (t_ns + shift, values) for name, (t_ns, values) in series.signals.items()},
         tuple(press + shift for press in _presses_ns(series)),
+        None if series.anchored else shift,
+        is_dated=series.anchored,
     )
 
 
@@ -127,9 +136,10 @@ def placed(
     ``session``: ``None`` for the file that itself makes the session.  ``one_clock``: the clock of
     the session stamped it.
     """
-    origin_ns = session.started_utc_ns if session and not series.anchored else 0
     said = series.sentences()
     found, by, alignment, shift_s = None, "", "", offset_s or 0.0
+    is_dated = series.anchored and (session is None or session.is_dated)
+    origin_ns = 0 if is_dated else _zero_ns(series, session, shift_s, one_clock=one_clock)
     if one_clock:
         alignment = "one clock"
         sensor = replace(sensor, clock=CAPTURE_CLOCK)
@@ -143,12 +153,14 @@ def placed(
     elif session is None:
         alignment = "own clock"
     else:
-        found, by = _found(series, session, origin_ns)
+        found, by = _found(series, session, origin_ns, is_dated=is_dated)
         said += _told(found, by)
         if found.offset_s is None:
             alignment = NOT_ALIGNED
             said.append(
                 "Its own times are taken as they are."
+                if is_dated
+                else "Its first reading is put at the session's start."
                 if series.anchored
                 else "Its time 0 is put at the session's start."
             )
@@ -156,7 +168,7 @@ def placed(
         else:
             alignment = "estimated" if found.offset_s else "confirmed"
             shift_s = found.offset_s
-            said.append(NO_DELAY if by == BY_HEART else NO_DELAY_EITHER)
+            said.append(_delay_told(found, by))
     facts = alignment_facts(found, by)
     if session is not None and session.reference is not None and found is not None:
         effect = _effect(session.reference, readings_of(series, origin_ns), shift_s)
@@ -171,8 +183,35 @@ def placed(
     )
 
 
-def _found(series: FileSeries, session: Session, origin_ns: int) -> tuple[Alignment, str]:
-    """The first answer, of what both hold: presses, then other signals, the heart last."""
+def _zero_ns(
+    series: FileSeries, session: Session | None, offset_s: float, *, one_clock: bool
+) -> int:
+    """Where the time 0 of a file lies whose times, or those of its session, have no date.
+
+    Of the file that makes the session, such that its first reading lies in second 0.
+    """
+    first = series.times_ns[0]
+    if session is None:
+        return -((first + round(offset_s * NS_PER_S)) // NS_PER_S * NS_PER_S)
+    if series.anchored:  # the date says nothing where the session has none
+        if one_clock:
+            raise SidebeatError(
+                f"{series.path}: its times have a date and those of the reference have none, so "
+                "that one clock cannot have stamped both; --start says when the reference began"
+            )
+        return session.started_utc_ns - first
+    if one_clock and session.zero_ns is not None:
+        return session.zero_ns
+    return session.started_utc_ns
+
+
+def _found(
+    series: FileSeries, session: Session, origin_ns: int, *, is_dated: bool
+) -> tuple[Alignment, str]:
+    """The first answer, of what both hold: presses, then other signals, the heart last.
+
+    ``is_dated``: whether the file's own time counts for something.
+    """
     presses = _presses_ns(series)
     if presses and session.presses_ns:
         zero = session.started_utc_ns
@@ -183,7 +222,7 @@ def _found(series: FileSeries, session: Session, origin_ns: int) -> tuple[Alignm
         )
         if pressed is not None:
             offset, interval, _ = pressed
-            holds_zero = series.anchored and interval[0] <= 0 <= interval[1]
+            holds_zero = is_dated and interval[0] <= 0 <= interval[1]
             return Alignment(0.0 if holds_zero else round(offset, 2), interval), BY_PRESSES
     for name in SIGNALS:
         own, theirs = series.signals.get(name), session.signals.get(name)
@@ -191,15 +230,22 @@ def _found(series: FileSeries, session: Session, origin_ns: int) -> tuple[Alignm
             continue
         signal = align(
             *comparable([theirs, (own[0] + origin_ns, own[1])], _SIGNAL_HOLD_NS),
-            near=series.anchored,
+            near=is_dated,
         )
         if signal.offset_s is not None and signal.is_unique:
             return signal, name
     if session.reference is None:
         return Alignment(None, problem="there is no reference"), BY_HEART
     return (
-        align(session.reference, readings_of(series, origin_ns), near=series.anchored), BY_HEART
+        align(session.reference, readings_of(series, origin_ns), near=is_dated), BY_HEART
     )  # fmt: skip
+
+
+def _delay_told(found: Alignment, by: str) -> str:
+    if by == BY_HEART:
+        return NO_DELAY
+    doubt_s = max(abs(end - (found.offset_s or 0.0)) for end in found.interval or (0.0,))
+    return DELAY_NO_SURER if doubt_s <= SURE_HALF_INTERVAL_S else NO_DELAY_EITHER
 
 
 def _told(found: Alignment, by: str) -> list[str]:

@@ -77,6 +77,11 @@ class Capture:
         if self._folder is not None:
             self._folder.cleanup()
 
+    @property
+    def is_dated(self) -> bool:
+        """Whether anybody knows when it was recorded; else ``started_utc_ns`` is 0."""
+        return self.started_utc_ns != 0
+
     def _read_session(self) -> None:
         row = self._connection.execute(
             "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"

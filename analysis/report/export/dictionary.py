@@ -40,7 +40,10 @@ class Table:
 
 
 _T_NS = Column("t_ns", "int", "ns", "arrival, by the capture clock since the session began")
-_UTC = Column("utc", "time", "UTC", "the same instant by the clock at the session's start")
+_UTC = Column(
+    "utc", "time", "UTC", "the same instant by the clock at the session's start",
+    "nothing says when the session was",
+)  # fmt: skip
 _SENSOR = Column("sensor", "text", "", "label of the sensor")
 _NUMBER = Column("sensor_number", "int", "", "its place in the plan, from 1")
 

@@ -27,9 +27,9 @@ class Exported:
     record: SessionRecord
     data: SessionData
 
-    def utc_ns(self, t_ns: int) -> int:
-        """UTC by the clock at the session's start, ns since 1970."""
-        return self.capture.started_utc_ns + t_ns
+    def utc_ns(self, t_ns: int) -> int | None:
+        """UTC by the clock at the session's start, ns since 1970; ``None`` if nothing dates it."""
+        return self.capture.started_utc_ns + t_ns if self.capture.is_dated else None
 
 
 def notification_rows(session: Exported) -> Iterator[Row]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 import scipy
@@ -9,7 +12,15 @@ import scipy
 from analysis.statistics.effort_finder import EffortFinder, EffortState, state_at
 from analysis.statistics.efforts import Answer, responses, smoothed
 from analysis.statistics.pairing import NO_VALUE
-from analysis.statistics.rise import LEAST_RISE_BPM
+from analysis.statistics.rise import least_rise_bpm
+
+REST: dict[str, list[float]] = {}
+"""RR intervals in s (tests/real_hearts, with their licence)."""
+with (Path(__file__).parents[2] / "real_hearts" / "rest_straps.csv").open(
+    encoding="utf-8"
+) as _file:
+    for _row in csv.DictReader(_file):
+        REST.setdefault(_row["series"], []).append(float(_row["rr_ms"]) / 1000)
 
 
 def _intervals(seconds, work, rest, source, *, height=60.0, up=20.0, down=35.0):
@@ -46,8 +57,14 @@ def _wandering(seed):
 def test_efforts_are_the_peaks_of_the_whole_session(seed: int) -> None:
     """``find_peaks`` with the same prominence, which knows all that follows, finds the same."""
     grid = _wandering(seed)
-    peaks, _ = scipy.signal.find_peaks(smoothed(grid), prominence=LEAST_RISE_BPM)
-    assert [effort.peak_s for effort in _found(grid)] == peaks.tolist()
+    series = smoothed(grid)
+    peaks, facts = scipy.signal.find_peaks(series, prominence=1)
+    high = [
+        peak
+        for peak, prominence in zip(peaks.tolist(), facts["prominences"], strict=True)
+        if prominence >= least_rise_bpm(series[peak])
+    ]
+    assert [effort.peak_s for effort in _found(grid)] == high
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -77,6 +94,25 @@ def test_perfect_sensor_misses_no_short_interval(work: int, rest: int) -> None:
         assert all(one.delay_s == 0 for one in answers)
         count += len(efforts)
     assert count >= (250 if work + rest == 60 else 50)
+
+
+@pytest.mark.parametrize(("level", "least"), [(70.0, 15.0), (130.0, 10.0)])
+def test_small_rises_count_where_the_heart_works(level: float, least: float) -> None:
+    """Waves of one minute are efforts from 15 bpm on, and from 10 bpm on above 110 bpm."""
+    wave = -np.cos(np.arange(1800) * 2 * np.pi / 60)  # smoothing leaves 95 % of it
+    for height, count in ((least * 0.98, 0), (least * 1.1, 30)):
+        found = _found((np.rint(1000 * (level + height / 2 * wave))).astype(np.int32))
+        assert len(found) == count
+
+
+@pytest.mark.parametrize("series", REST)
+def test_hearts_at_rest_have_no_efforts(series: str) -> None:
+    """Of 21 straps on resting people none shows one."""
+    ends = np.cumsum(REST[series])
+    seconds = np.arange(4, int(ends[-1]))
+    last = np.searchsorted(ends, seconds, side="right")
+    newest = [np.mean(REST[series][max(at - 3, 0) : at]) for at in last]
+    assert _found(_grid(60 / np.array(newest))) == []
 
 
 def test_sensor_15_s_behind_is_late_in_short_intervals() -> None:

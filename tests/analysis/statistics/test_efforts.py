@@ -75,9 +75,9 @@ def test_noise_and_steady_work_have_no_efforts(seed: int) -> None:
 
 
 def test_a_plateau_with_ripples_is_one_effort() -> None:
-    """Ripples on a long climb do not make several efforts of it."""
+    """Ripples of 7 bpm on a long climb do not make several efforts of it."""
     bpm = _heart(1000, ONSETS, (0, 0, 0))
-    bpm[200:800] += 60 + 5 * np.sin(np.arange(600) / 12)
+    bpm[200:800] += 60 + 3.5 * np.sin(np.arange(600) / 12)
     assert [e.kind for e in find_efforts(_grid(bpm, 1.0))] == [Kind.EFFORT]
 
 

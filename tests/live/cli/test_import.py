@@ -315,6 +315,52 @@ def test_elapsed_times_need_no_start(tmp_path, capsys):
     assert facts["started_utc"] == "2026-03-04T07:15:00.000Z"
 
 
+def test_a_session_without_a_date_has_none_in_its_exports(tmp_path, capsys):
+    """Its tables tell the time since it began, and no UTC; whatever its first elapsed time is."""
+    path = tmp_path / "a.csv"
+    path.write_text("elapsed,hr\n" + "".join(f"{s},{heart_bpm(s)}\n" for s in range(7, 400)))
+    extra = ["--wearer", "W1", "--activity", "x", "--out", tmp_path / "new"]
+    capture = facts_of(capsys, path, *extra)["capture"]
+    for kind in ("csv", "json"):
+        out = tmp_path / kind
+        assert entry.main(["export", capture, "--out", str(out), "--format", kind]) == 0
+        assert "1970" not in capsys.readouterr().out
+        assert all("1970-" not in file.read_text(encoding="utf-8") for file in out.iterdir())
+    first = json.loads((tmp_path / "json" / "readings.json").read_text(encoding="utf-8"))[0]
+    assert (first["t_ns"], first["utc"]) == (0, None)
+    assert entry.main(["analyse", capture, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["started_utc"] is None
+
+
+def test_elapsed_times_of_one_clock_keep_to_each_other(tmp_path, capsys):
+    """Two files that one clock stamped, in seconds since its start, are not shifted, whichever
+    begins first.
+    """
+    for name, first in (("strap", 5), ("watch", 0)):
+        rows = "".join(f"{s},{heart_bpm(s)}\n" for s in range(first, 700))
+        (tmp_path / f"{name}.csv").write_text("elapsed,hr\n" + rows)
+    facts = facts_of(
+        capsys, tmp_path / "strap.csv", tmp_path / "watch.csv", "--wearer", "W1",
+        "--activity", "x", "--one-clock", "--out", tmp_path / "new",
+    )  # fmt: skip
+    assert entry.main(["analyse", facts["capture"], "--json"]) == 0
+    (watch,) = json.loads(capsys.readouterr().out)["sensors"]
+    assert watch["whole_session"]["mae_bpm"] == 0
+
+
+def test_a_dated_file_finds_its_place_in_a_session_without_a_date(tmp_path, capsys):
+    """It is placed by what both hold; that one clock stamped them is refused in a sentence."""
+    strap = tmp_path / "strap.csv"
+    strap.write_text("elapsed,hr\n" + "".join(f"{s},{heart_bpm(s)}\n" for s in range(1500)))
+    watch = fit_file(tmp_path / "watch.fit", points(1200, first_s=200))
+    extra = [strap, watch, "--wearer", "W1", "--activity", "x", "--out", tmp_path / "new"]
+    facts = facts_of(capsys, *extra)
+    assert facts["sensors"][1]["offset_s"] == pytest.approx(200, abs=0.5)
+    assert facts["started_utc"] is None
+    status, _, err = run(capsys, *extra, "--one-clock")
+    assert (status, err.count("\n"), "--start says when" in err) == (2, 1, True)
+
+
 def test_unclear_columns_are_asked_for(recorded, tmp_path, capsys, monkeypatch):
     """At a terminal, columns and unit are asked for one by one; wrong answers are asked again."""
     path = tmp_path / "tansy.csv"

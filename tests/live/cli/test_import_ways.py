@@ -231,6 +231,32 @@ def test_what_could_not_be_aligned_is_shown_and_not_compared(tmp_path, capsys):
     assert not [w for w in replayed["warnings"] if w["sensor"] == "late" and w["kind"] in of_values]
 
 
+def test_a_clock_set_by_something_else_than_the_heart_shows_the_delay(tmp_path, capsys):
+    """A sensor 6 s late on a clock 37 s off: by cadence the delay is told, with the doubt of the
+    clock in its interval; by the heart alone it cannot be.
+    """
+
+    def late(second):
+        return heart_bpm(second - 6)
+
+    strap = with_cadence(tmp_path / "strap.csv", 2400)
+    watch = with_cadence(tmp_path / "watch.csv", 2400, clock_s=37, bpm=late, steps=2)
+    facts = facts_of(capsys, strap, watch, *ALONE, "--out", tmp_path / "a.sqlite")
+    sensor = facts["sensors"][1]
+    assert "The delay of this sensor can be told no better than that." in sensor["said"]
+    clock_s = max(abs(end - sensor["offset_s"]) for end in sensor["offset_s_interval"])
+    result = analysed(capsys, facts["capture"])["sensors"][0]
+    assert result["delay_s"] == pytest.approx(6, abs=0.2)
+    low, high = result["delay_s_interval"]
+    assert low <= 6 <= high
+    assert min(high - result["delay_s"], result["delay_s"] - low) >= clock_s - 1e-9
+    assert "Its clock was set by cadence" in result["delay_caution"]
+    bare = csv_file(tmp_path / "bare.csv", [(START_S + s + 37, str(late(s))) for s in range(2400)])
+    facts = facts_of(capsys, strap, bare, *ALONE, "--out", tmp_path / "b.sqlite")
+    result = analysed(capsys, facts["capture"])["sensors"][0]
+    assert (result["delay_s"], result["without_delay"]) == (None, None)
+
+
 def test_a_moved_clock_is_told_beside_the_headline(tmp_path, capsys):
     """Offset, doubt, by what, and what it did to the difference stand in the first sentence."""
     strap = with_cadence(tmp_path / "strap.csv", 2400)
