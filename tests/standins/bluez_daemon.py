@@ -6,8 +6,8 @@ runs on one event loop; :mod:`tests.standins.bluez` puts that loop into a thread
 As the real daemon: each subscribed bus connection adds one copy of every notification, and a
 subscription outlives the link until its bus connection closes; a second StartDiscovery of the
 same connection is refused; a connected sensor does not advertise; Disconnect takes its time; a
-sensor that is not linked is forgotten some time after it was last seen; a connect to one that
-does not advertise waits, and is made when it advertises again.
+sensor that is not linked is forgotten some time after it was last seen.  How it makes links is in
+:mod:`tests.standins.bluez_linking`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
+from tests.standins.bluez_linking import Linking
 from tests.standins.bluez_objects import ObjectTree, refusal
 from tests.standins.bluez_sensor import CHARACTERISTIC, ROOT, STREAMS, Sensor, full
 
@@ -31,8 +32,9 @@ OTHER_PROGRAM = ":another.program"
 class Daemon(ObjectTree):
     """``bluetoothd``, played.  Times are in seconds.
 
-    ``disconnect_s``, ``connect_s``, ``discovery_s``: until the answer.  ``forget_s``: after so long
-    without a sighting a sensor that is not linked is forgotten (30 s on a real one).
+    ``disconnect_s``, ``connect_s``, ``discovery_s``: until the answer.  ``resolve_s``: from a link
+    to the list of its services.  ``forget_s``: after so long without a sighting a sensor that is
+    not linked is forgotten (30 s on a real one).
     ``links_possible``: of each adapter; ``when_full``: one link more ``"vanishes"``, is refused
     with an ``"error"``, or ``"hangs"``.  ``adapters``: names.
     """
@@ -44,6 +46,7 @@ class Daemon(ObjectTree):
         self.disconnect_s = 0.02
         self.advertise_s = 0.03
         self.connect_s = 0.0
+        self.resolve_s = 0.0
         self.discovery_s = 0.0
         self.forget_s: float | None = None
         self.links_possible = 99
@@ -54,8 +57,7 @@ class Daemon(ObjectTree):
         self.most_links = 0
         self._discoveries: dict[tuple[str, str], list[str]] = {}
         self._filters: dict[tuple[str, str], list[str]] = {}
-        self._connecting: dict[Sensor, asyncio.Future[bool]] = {}
-        self._full: set[asyncio.Future[bool]] = set()
+        self.linking = Linking(self)
         self._held_up: list[tuple[Sensor, str, bytes]] | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._unpaced = 0
@@ -93,7 +95,7 @@ class Daemon(ObjectTree):
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
         self._discoveries.clear()
-        self._connecting.clear()
+        self.linking.forget()
         self.objects = {}
         if self._bus is not None:
             self._bus.disconnect()
@@ -134,9 +136,7 @@ class Daemon(ObjectTree):
         for sensor in self.sensors:
             sensor.connected = False
             sensor.subscribers.clear()
-        for pending in self._connecting.values():
-            if not pending.done():
-                pending.set_result(False)
+        self.linking.give_up()
         self._discoveries.clear()
         for path in [p for p in self.objects if p != ROOT][::-1]:
             self._remove(path)
@@ -148,9 +148,7 @@ class Daemon(ObjectTree):
             self._discoveries.clear()
             for sensor in self.sensors:
                 await self.link_down(sensor)
-        for pending in self._connecting.values():
-            if not pending.done():
-                pending.set_result(False)
+        self.linking.give_up()
         for name in self.adapters:
             self._change(f"{ROOT}/{name}", _ADAPTER, {"Powered": Variant("b", on)})
 
@@ -165,7 +163,16 @@ class Daemon(ObjectTree):
         if sensor.revived_by:
             sensor.muted = False
         self._change(sensor.path, _DEVICE, {"Connected": Variant("b", True)})
-        self._resolve(sensor)
+        if self.resolve_s:
+            self._spawn(self._resolve_in_time(sensor))
+        else:
+            self._resolve(sensor)
+
+    async def _resolve_in_time(self, sensor: Sensor) -> None:
+        link = sensor.connects
+        await asyncio.sleep(self.resolve_s)
+        if sensor.connected and sensor.connects == link and sensor.path in self.objects:
+            self._resolve(sensor)
 
     def _resolve(self, sensor: Sensor) -> None:
         complete = sensor.late_services == 0
@@ -263,11 +270,8 @@ class Daemon(ObjectTree):
     def _advertise_one(self, sensor: Sensor, adapter: str, nudge: int) -> None:
         now_s = asyncio.get_running_loop().time()
         here = sensor.in_reach and adapter in sensor.heard_by and not sensor.connected
-        pending = self._connecting.get(sensor)
-        if pending is not None and (pending.done() or pending in self._full):
-            pass
-        elif here and pending is not None and not sensor.connect_hangs:
-            pending.set_result(True)
+        if here:
+            self.linking.advertised(sensor)
         offered = [] if sensor.unadvertised else [full(s) for s in sensor.services]
         wanted = [uuids for (_, name), uuids in self._discoveries.items() if name == adapter]
         heard = any(not uuids or set(uuids) & set(offered) for uuids in wanted)
@@ -278,7 +282,7 @@ class Daemon(ObjectTree):
                 self._change(path, _DEVICE, {"RSSI": Variant("n", sensor.rssi + nudge)})
             else:
                 self._appear(sensor, adapter)
-        elif path in self.objects and not sensor.connected and pending is None:
+        elif path in self.objects and not sensor.connected and not self.linking.is_pending(sensor):
             self._forget_in_time(sensor, adapter, now_s - sensor.seen_s)
 
     def _forget_in_time(self, sensor: Sensor, adapter: str, unseen_s: float) -> None:
@@ -318,6 +322,7 @@ class Daemon(ObjectTree):
         """A bus connection closed: its discovery and subscriptions end, links stay up."""
         for key in [key for key in self._discoveries if key[0] == client]:
             del self._discoveries[key]
+        self.linking.give_up(client)
         for sensor in self.sensors:
             for subscribed in sensor.subscribers.values():
                 subscribed.discard(client)
@@ -365,50 +370,14 @@ class Daemon(ObjectTree):
         sensor, adapter = self._sensor(message), self._asked(message)[1]
         assert self._bus is not None
         self.connects_while_scanning += any(name == adapter for _, name in self._discoveries)
-        self._bus.send(await self._connected(message, sensor, adapter))
-
-    async def _connected(self, message: Message, sensor: Sensor, adapter: str) -> Message:
-        done = Message.new_method_return(message)
-        if not self.powered:
-            return refusal(message, "NotReady", "Resource Not Ready")
-        if sensor in self._connecting:
-            return refusal(message, "InProgress", "Operation already in progress")
-        if sensor.connected:
-            return done
-        if sensor.connects_in_vain:
-            sensor.connects_in_vain -= 1
-            return refusal(message, "Failed", "le-connection-abort-by-remote")
-        held = sum(s.connected and s.adapter == adapter for s in self.sensors)
-        is_full = held >= self.links_possible
-        if is_full and self.when_full == "vanishes":
-            await self.vanish(sensor)
-            return Message.new_error(message, f"{_BUS}.Error.UnknownObject", "it is gone")
-        if is_full and self.when_full == "error":
-            return refusal(message, "Failed", "le-connection-concurrent-connection-limit")
-        waits = is_full or sensor.connect_hangs or not sensor.in_reach
-        pending: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
-        try:
-            if waits:
-                self._connecting[sensor] = pending
-                if is_full:
-                    self._full.add(pending)
-                if not await pending:
-                    return refusal(message, "Failed", "br-connection-canceled")
-            await asyncio.sleep(self.connect_s)
-        finally:
-            self._connecting.pop(sensor, None)
-            self._full.discard(pending)
-        if sensor.path_on(adapter) not in self.objects or not self.powered:
-            return refusal(message, "Failed", "le-connection-abort-by-local")
-        await self.link_up(sensor, adapter)
-        return done
+        reply = await self.linking.answer(message, sensor, adapter)
+        if self._bus is not None:
+            self._bus.send(reply)
 
     async def _disconnect(self, message: Message) -> None:
         sensor = self._sensor(message)
         assert self._bus is not None
-        pending = self._connecting.get(sensor)
-        if pending is not None and not pending.done():
-            pending.set_result(False)
+        if self.linking.cancel(sensor):
             reply = Message.new_method_return(message)
         elif not sensor.connected:
             reply = refusal(message, "NotConnected", "Not Connected")
