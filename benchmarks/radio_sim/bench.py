@@ -138,17 +138,29 @@ class Bench:
 
 
 @asynccontextmanager
-async def bench(count: int, *, seed: int, links: int = 99) -> AsyncIterator[Bench]:
-    """A session of ``count`` sensors that all stream."""
+async def bench(
+    count: int, *, seed: int, adapters: int = 1, links: int = 99
+) -> AsyncIterator[Bench]:
+    """A session of ``count`` sensors that all stream; ``links`` are possible on each adapter."""
     with tempfile.TemporaryDirectory() as folder:
         bluez = BlueZ(Path(folder))
         os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = bluez.bus.address
-        bluez.open()
         daemon = bluez.daemon
         daemon.disconnect_s, daemon.connect_s, daemon.forget_s = 2.2, 0.15, 30.0
-        daemon.advertise_s, daemon.links_possible = 0.3, links
+        daemon.resolve_s, daemon.advertise_s = 0.3, 0.3
+        daemon.links_possible = links
+        daemon.adapters = [f"hci{n}" for n in range(adapters)]
+        bluez.open()
         sensors = [
-            bluez.add(Sensor(f"C0:00:00:00:01:{n:02X}", f"S{n}", rate_hz=1.0, phase_s=n / count))
+            bluez.add(
+                Sensor(
+                    f"C0:00:00:00:01:{n:02X}",
+                    f"S{n}",
+                    rate_hz=1.0,
+                    phase_s=n / count,
+                    heard_by=tuple(daemon.adapters),
+                )
+            )
             for n in range(count)
         ]
         plan = Plan(

@@ -13,6 +13,7 @@ sensor that is not linked is forgotten some time after it was last seen.  How it
 from __future__ import annotations
 
 import asyncio
+import socket
 from collections.abc import Coroutine
 from typing import Any
 
@@ -67,6 +68,8 @@ class Daemon(ObjectTree):
     async def start(self, *, adapter: bool = True) -> None:
         """Enter the bus, with or without an adapter; sensors that are connected stay so."""
         self._bus = await MessageBus(bus_type=BusType.SYSTEM).connect()
+        # Hundreds of objects in one answer: what does not fit ends dbus-fast's writer.
+        self._bus._sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 22)
         self._bus.add_message_handler(self._on_message)
         await self._bus.call(
             Message(
@@ -148,6 +151,7 @@ class Daemon(ObjectTree):
             self._discoveries.clear()
             for sensor in self.sensors:
                 await self.link_down(sensor)
+                await self._pace(2)
         self.linking.give_up()
         for name in self.adapters:
             self._change(f"{ROOT}/{name}", _ADAPTER, {"Powered": Variant("b", on)})
@@ -237,8 +241,12 @@ class Daemon(ObjectTree):
         path = sensor.characteristic(channel)
         for _ in range(copies):
             self._change(path, CHARACTERISTIC, {"Value": Variant("ay", payload)})
-        self._unpaced += copies
-        if self._unpaced >= 16:  # a full socket ends dbus-fast's writer: let the bus catch up
+        await self._pace(copies)
+
+    async def _pace(self, signals: int) -> None:
+        """Let the bus catch up: a full socket ends dbus-fast's writer."""
+        self._unpaced += signals
+        if self._unpaced >= 16:
             self._unpaced = 0
             await self._round_trip()
 
@@ -266,6 +274,7 @@ class Daemon(ObjectTree):
             for sensor in self.sensors:
                 for adapter in self.adapters:
                     self._advertise_one(sensor, adapter, nudge)
+                await self._pace(len(self.adapters))
 
     def _advertise_one(self, sensor: Sensor, adapter: str, nudge: int) -> None:
         now_s = asyncio.get_running_loop().time()

@@ -24,6 +24,8 @@ class Capacity:
         self._most = 0
         self._failed: Counter[int] = Counter()
         self._told_at: int | None = None
+        self._limit: int | None = None
+        """What it was seen to hold at most; outlasts the links."""
 
     def linked(self, number: int) -> None:
         """A link stands."""
@@ -32,6 +34,8 @@ class Capacity:
         self._failed.clear()
         if self._told_at is not None and len(self.links) > self._told_at:
             self._told_at = None
+        if self._limit is not None and len(self.links) > self._limit:
+            self._limit = None
 
     def unlinked(self, number: int) -> bool:
         """A link is over; whether that made room in an adapter that was full."""
@@ -47,6 +51,14 @@ class Capacity:
         self._failed[number] += 1
         if said:
             self._told_at = len(self.links)
+        if self.is_full:
+            self._limit = len(self.links)
+
+    def has_room(self, pending: set[int]) -> bool:
+        """Whether one more could be linked beside its links and those that are about to be."""
+        if self.is_full:
+            return False
+        return self._limit is None or len(self.links | pending) < self._limit
 
     @property
     def is_full(self) -> bool:

@@ -86,7 +86,9 @@ def explain(error: Exception, platform: str = sys.platform, *, adapter: str = ""
 
     ``adapter``: which one was asked for by name.
     """
-    if adapter and isinstance(error, BleakError) and str(error).startswith("adapter"):
+    if isinstance(error, BleakError) and str(error).startswith("adapter"):
+        if not adapter:
+            return _explain_reason(_REASON.NO_BLUETOOTH, platform)
         return (
             f"this computer has no Bluetooth adapter {adapter} now: plug it in, or give another "
             "in the plan ('sidebeat sensors' lists them)"

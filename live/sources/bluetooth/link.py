@@ -30,7 +30,7 @@ from replay.link_state import LinkState
 from replay.plan import PlannedSensor
 
 _MISSING_BEFORE_TOLD: Final = 3
-_GLANCE_S: Final = 0.1
+_GLANCE_S: Final = 0.02  # bleak does not tell when the link stands, only when all is known
 _log = logging.getLogger(__name__)
 
 
@@ -159,10 +159,14 @@ class SensorLink:
             raise
         self._has_turn = True
         age_s = self._radio.finder.age_s(found.device.address, asyncio.get_running_loop().time())
-        if age_s > self._timing.fresh_s:
-            self._end_turn()
-            return Happening.STALE
-        return Happening.TURN
+        has_room = found.scanner.capacity.has_room(set())
+        if age_s <= self._timing.turn_s and (has_room or not self._is_room_elsewhere(found)):
+            return Happening.TURN
+        self._end_turn()
+        return Happening.STALE
+
+    def _is_room_elsewhere(self, found: Found) -> bool:
+        return self._radio.has_room_elsewhere(self._number, found.scanner)
 
     def _end_turn(self) -> None:
         if self._found is not None:
@@ -221,7 +225,7 @@ class SensorLink:
             return happening
         capacity = found.scanner.capacity
         capacity.failed(self._number, said=says_full(error))
-        if not capacity.is_full:
+        if not capacity.is_full or self._is_room_elsewhere(found):
             return happening
         held = len(capacity.links)
         name = f" {found.scanner.name}" if found.scanner.name else ""

@@ -113,6 +113,14 @@ class Radio:
         """Whether an attempt of this sensor makes others wait."""
         return bool(scanner.turns.waiting or self._seekers.keys() - {number})
 
+    def has_room_elsewhere(self, number: int, scanner: AdapterScanner) -> bool:
+        """Whether another adapter that this sensor may use has room, as far as is known."""
+        return any(
+            one is not scanner and self._fits(number, one) and one.capacity.has_room(one.pending)
+            for one in map(self._scanners.__getitem__, self._names)
+            if one.is_working
+        )
+
     def distrust(self, device: BLEDevice) -> None:
         """The sensor is not known any more, whatever the list of connected ones says.
 
@@ -157,7 +165,8 @@ class Radio:
         usable = {a.name for a in await list_adapters(self._timing.call_s) if a.is_usable}
         if not usable:
             working = {n for n in self._names if self._scanners[n].is_working}
-            return working or {""}  # bleak says why not, or knows better
+            # Several that vanished together are back together; otherwise bleak says why not.
+            return working or (self._names if len(self._names) > 1 else {""})
         if all(s.adapter for s in self._sensors.values()):
             return wanted
         return usable | wanted
@@ -215,7 +224,8 @@ class Radio:
             await self._wait(0.5)  # another scan is just ending
             return
         self._relist.set()
-        problem = explain(error, adapter=scanner.name)
+        is_planned = scanner.name in {sensor.adapter for sensor in self._sensors.values()}
+        problem = explain(error, adapter=scanner.name if is_planned else "")
         if problem != scanner.problem:
             _log.info("no Bluetooth: %s", problem)
         scanner.problem = problem
@@ -242,7 +252,9 @@ class Radio:
         timing, loop = self._timing, asyncio.get_running_loop()
         await scanner.start(timing.call_s, filtered=not self._needs_all(scanner))
         try:
-            scanner.problem = ""
+            if scanner.problem:  # it works again, and so may others
+                scanner.problem = ""
+                self._relist.set()
             self._stuck = 0
             for number, event in self._off_waiters.items():
                 if self._fits(number, scanner):
@@ -331,9 +343,12 @@ class Radio:
             return None
         waited_s = now_s - self._since[number]
         silent = len(able) - len(heard)
-        if silent and waited_s < self._timing.gather_s:
-            return None  # an adapter with more room may be about to hear it
-        with_room = [one for one in heard if not one.capacity.is_full]
+        # An adapter with more room may be about to hear it; or, where all were lost together, to
+        # work again.
+        crowd_s = self._timing.adapter_poll_s if len(self._seekers) > len(able) else 0.0
+        if silent and waited_s < self._timing.gather_s + crowd_s:
+            return None
+        with_room = [one for one in heard if one.capacity.has_room(one.pending - {number})]
         if not with_room and silent and waited_s < self._timing.patient_s:
             return None
         return min(

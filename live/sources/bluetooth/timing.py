@@ -20,6 +20,9 @@ class Timing:
     and may advertise once a second, must not be kept out by them."""
     fresh_s: float = 4.0
     """A sighting older than this is none: sensors advertise every 0.1 to 2 s."""
+    turn_s: float = 10.0
+    """The same when its turn comes: looking again holds up all who queue, and for many of them
+    more than once; that a sensor left meanwhile costs one short attempt, and is rare."""
     settle_s: float = 1.5
     """A name is decided after so long: twins must both have had their say."""
     twin_s: float = 10.0
@@ -32,7 +35,7 @@ class Timing:
     """After so long a search the tester is told what to look at."""
     adapters_s: float = 10.0
     """How often the list of adapters is looked at while anyone is lost."""
-    adapter_poll_s: float = 1.0
+    adapter_poll_s: float = 0.4
     """How often a missing adapter is looked for."""
 
     # Connecting.

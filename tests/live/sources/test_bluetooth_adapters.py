@@ -97,6 +97,65 @@ def test_sensors_are_spread_over_the_adapters(bluez: BlueZ) -> None:
     run(work, plan)
 
 
+@pytest.mark.parametrize("fault", ["off", "pulled", "killed"])
+def test_sensors_are_spread_again_after_all_adapters_were_gone(bluez: BlueZ, fault: str) -> None:
+    """Whichever adapter is back first, it is not given all sensors, and nobody waits for a list."""
+    bluez.daemon.adapters = list(BOTH)
+    bluez.kill()
+    bluez.start()
+    bluez.daemon.links_possible = 4
+    plan = bench(bluez, 8, heard_by=BOTH)
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: streaming(session, 8) == 8, "all stream")
+        match fault:
+            case "off":
+                bluez.power(False)
+            case "pulled":
+                bluez.unplug()
+            case "killed":
+                bluez.kill()
+        await session.until(
+            lambda: all(session.state(n) is LinkState.ADAPTER_OFF for n in range(1, 9)), "gone"
+        )
+        match fault:
+            case "off":
+                bluez.power(True)
+            case "pulled":
+                bluez.plug()
+            case "killed":
+                bluez.start()
+        await session.until(lambda: streaming(session, 8) == 8, "all stream again")
+        held = [sensor.adapter for sensor in bluez.daemon.sensors]
+        assert (held.count("hci0"), held.count("hci1")) == (4, 4)
+        assert "full" not in told(session, 8)
+
+    run(work, plan, replace(QUICK, adapters_s=1000.0))
+
+
+def test_who_waits_at_an_adapter_that_fills_up_goes_to_another(bluez: BlueZ) -> None:
+    """All are heard by one adapter first; when it holds no more, the rest use the other one."""
+    bluez.daemon.adapters = list(BOTH)
+    bluez.kill()
+    bluez.start()
+    bluez.daemon.links_possible, bluez.daemon.when_full = 2, "error"
+    bluez.daemon.connect_s = 0.2
+    plan = bench(bluez, 4)
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: streaming(session, 4) == 1, "the first one")
+        for sensor in bluez.daemon.sensors:
+            sensor.heard_by = BOTH
+        await session.until(lambda: streaming(session, 4) == 4, "all stream")
+        assert sorted(sensor.adapter for sensor in bluez.daemon.sensors) == [
+            *["hci0"] * 2,
+            *["hci1"] * 2,
+        ]
+        assert bluez.calls("Connect") == 5, "one was told that the adapter is full"
+
+    run(work, plan, replace(QUICK, full_s=1000.0, full_most_s=1000.0))
+
+
 def test_a_planned_adapter_is_used_and_missed(bluez: BlueZ) -> None:
     """``adapter`` in the plan binds a sensor to it; where it is not there, that is told."""
     bluez.daemon.adapters = list(BOTH)

@@ -85,6 +85,13 @@ def test_the_advice_fits_the_platform() -> None:
     assert "Bluetooth & devices" in explain(off, "win32")
 
 
+def test_a_missing_adapter_is_named_only_where_the_plan_names_it() -> None:
+    """One that Sidebeat chose by itself and that was pulled is "no adapter", not a name to mind."""
+    missing = BleakError("adapter 'hci1' not found")
+    assert "no Bluetooth adapter hci1 now" in explain(missing, "linux", adapter="hci1")
+    assert explain(missing, "linux").startswith("this computer has no Bluetooth adapter:")
+
+
 def test_a_wait_that_will_not_be_cancelled_is_left_to_itself() -> None:
     """A call that swallows its cancellation cannot hold up the session beyond its grace."""
 

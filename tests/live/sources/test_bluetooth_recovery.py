@@ -13,6 +13,7 @@ from dataclasses import replace
 from live.sources.bluetooth import Timing
 from replay.event import DOUBLED
 from replay.link_state import LinkState
+from replay.plan import Plan
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.bluez_faults import (  # noqa: F401
     PAIR,
@@ -23,10 +24,26 @@ from tests.standins.bluez_faults import (  # noqa: F401
     run,
     strap,
 )
-from tests.standins.bluez_session import QUICK, Session
+from tests.standins.bluez_session import QUICK, Session, plan_of, planned
 
 PATIENT = replace(QUICK, retry_s=1000.0, retry_most_s=1000.0, full_s=1000.0, full_most_s=1000.0)
 """Any pause after a failure would outlast the test."""
+
+
+def crowd(bluez: BlueZ, count: int) -> Plan:
+    """So many sensors at 20 Hz, and their plan."""
+    added = [bluez.add(Sensor(f"C0:00:00:00:00:1{n}", f"S{n}", rate_hz=20)) for n in range(count)]
+    return plan_of(
+        *(
+            planned(s.name, s.address, role="test" if n else "reference")
+            for n, s in enumerate(added)
+        )
+    )
+
+
+def all_stream(session: Session, count: int) -> bool:
+    """Whether so many sensors stream."""
+    return all(session.state(n) is LinkState.STREAMING for n in range(1, count + 1))
 
 
 def test_a_sensor_that_drops_again_and_again_is_back_on_sight(bluez: BlueZ) -> None:
@@ -102,6 +119,40 @@ def test_waiting_for_a_turn_is_not_connecting(bluez: BlueZ) -> None:
         )
 
     run(work, PAIR, replace(QUICK, crowded_s=2.0))
+
+
+def test_the_next_link_is_made_while_services_are_listed(bluez: BlueZ) -> None:
+    """Only the link itself is made one after another: six links stand before one sensor is asked
+    for anything, where its list of services takes a while.
+    """
+    bluez.daemon.connect_s, bluez.daemon.resolve_s = 0.02, 1.0
+    plan = crowd(bluez, 6)
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: all_stream(session, 6), "all stream")
+        called = [member for member, _ in bluez.daemon.calls]
+        assert "StartNotify" not in called[: len(called) - called[::-1].index("Connect")]
+        assert called.count("Connect") == 6
+        assert bluez.daemon.linking.refused_at_once == 0
+
+    run(work, plan)
+
+
+def test_a_long_queue_is_not_scanned_for_again(bluez: BlueZ) -> None:
+    """Who was seen and waits for a turn is linked without being looked for once more."""
+    bluez.daemon.connect_s = 0.3
+    plan = crowd(bluez, 5)
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: all_stream(session, 5), "all stream")
+        scans = bluez.calls("StartDiscovery")
+        bluez.power(False)
+        bluez.power(True)
+        await session.until(lambda: bluez.calls("Connect") == 10, "all are linked anew")
+        await session.until(lambda: all_stream(session, 5), "all stream again")
+        assert bluez.calls("StartDiscovery") <= scans + 2
+
+    run(work, plan, replace(QUICK, fresh_s=0.4))
 
 
 def test_a_pending_attempt_is_made_good_when_the_sensor_advertises_again(bluez: BlueZ) -> None:

@@ -124,3 +124,16 @@ def test_a_link_that_ends_makes_room() -> None:
     assert capacity.unlinked(1)
     assert not capacity.is_full
     assert not capacity.unlinked(2)
+
+
+def test_what_an_adapter_can_hold_outlasts_its_links() -> None:
+    """Its limit, once met, is minded after all links broke: by those under way as well."""
+    capacity = links(5)
+    capacity.failed(6, said=True)
+    for number in range(1, 6):
+        capacity.unlinked(number)
+    assert capacity.has_room({1, 2, 3, 4})
+    assert not capacity.has_room({1, 2, 3, 4, 5})
+    for number in range(1, 7):
+        capacity.linked(number)
+    assert capacity.has_room({7}), "it held more than that"
