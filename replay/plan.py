@@ -117,6 +117,12 @@ class Broker:
     password_env: str = ""
     """Name of the environment variable that holds the password; never the password itself."""
     tls: bool = False
+    ca_file: str = ""
+    """PEM file of the authority that signed the broker's certificate; the system's if empty."""
+    cert_file: str = ""
+    """PEM file of this computer's own certificate, where the broker wants one."""
+    key_file: str = ""
+    """Its key, if that is not in ``cert_file``; without a passphrase."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -319,6 +325,7 @@ _SENSOR_KEYS: Final = {
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,
+    "ca_file": str, "cert_file": str, "key_file": str,
 }  # fmt: skip
 
 
@@ -374,13 +381,30 @@ def _table(
 
 
 def load_plan(path: Path) -> Plan:
-    """Read a plan file.  Raises :class:`PlanError` if it is missing, unreadable or wrong."""
+    """Read a plan file.  Raises :class:`PlanError` if it is missing, unreadable or wrong.
+
+    The files that ``[broker]`` names count from the folder of the plan.
+    """
     try:
-        return parse_plan(path.read_text(encoding="utf-8"))
+        plan = parse_plan(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise PlanError(str(path), f"cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
         raise PlanError(str(path), "is not a text file") from None
+    if plan.broker is None:
+        return plan
+    folder = path.absolute().parent
+
+    def found(name: str) -> str:
+        return str(folder / name) if name else ""
+
+    broker = replace(
+        plan.broker,
+        ca_file=found(plan.broker.ca_file),
+        cert_file=found(plan.broker.cert_file),
+        key_file=found(plan.broker.key_file),
+    )
+    return replace(plan, broker=broker)
 
 
 def format_plan(plan: Plan) -> str:

@@ -161,9 +161,10 @@ def _planned(arguments: argparse.Namespace) -> Plan:
     check_kinds(plan.attention)
     check_command(plan.attention.command)
     if plan.attention.topic:
-        from live.sources.mqtt import broker_password  # noqa: PLC0415 - only where it is wanted
+        from live.sources.broker import password_of, tls_of  # noqa: PLC0415 - only where it is wanted
 
-        broker_password(plan.broker or Broker())
+        password_of(plan.broker or Broker())
+        tls_of(plan.broker or Broker())
     return plan
 
 

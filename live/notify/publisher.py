@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import ssl
 import threading
 import time
 from collections.abc import Callable
@@ -15,7 +14,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from live.notify.throttle import AlarmCall, Call, CallReason
-from live.sources.mqtt import broker_password
+from live.sources.broker import password_of, tls_of
 from replay.plan import Broker
 
 AT_LEAST_ONCE: Final = 1
@@ -56,11 +55,12 @@ class Publisher:
         self._trouble = ""
         self._said = False
         self._client = paho.Client(CallbackAPIVersion.VERSION2)
-        password = broker_password(broker)
+        password = password_of(broker)
         if broker.username:
             self._client.username_pw_set(broker.username, password)
-        if broker.tls:
-            self._client.tls_set_context(ssl.create_default_context())
+        tls = tls_of(broker)
+        if tls is not None:
+            self._client.tls_set_context(tls)
         self._client.max_queued_messages_set(LONGEST_QUEUE)
         self._client.reconnect_delay_set(1, 15)
         self._client.on_connect = self._on_connect

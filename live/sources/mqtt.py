@@ -18,22 +18,21 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-import os
 import random
 import secrets
-import socket
-import ssl
 from collections.abc import Callable
 from typing import Final
 
 import aiomqtt
 from paho.mqtt.reasoncodes import ReasonCode
 
+from live.sources import broker
 from live.sources.base import CaptureClock, Emit
-from replay.errors import PlanError
 from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S
 from replay.link_state import LinkState
+from replay.payloads import decode_mqtt_heart_rate
 from replay.plan import Broker, Plan, PlannedSensor
+from replay.text import printable
 
 FIRST_WAIT_S: Final = 0.5
 LONGEST_WAIT_S: Final = 8.0
@@ -45,9 +44,8 @@ SETTLED_NS: Final = 10 * NS_PER_S
 """A connection that held this long was a good one: the next attempt begins with the short wait."""
 QUIET_NS: Final = 5 * NS_PER_S
 """Silence after which a topic is called quiet; at least twice the sensor's age limit."""
-KEEPALIVE_S: Final = 10
-"""A broker that vanished without a word is noticed within twice this."""
-TIMEOUT_S: Final = 5.0
+LONGEST_SHOWN: Final = 60
+"""Characters of a message that cannot be read which its sentence shows."""
 LONGEST_PAYLOAD: Final = 512
 """The longest value of a Bluetooth attribute; more cannot be a heart rate."""
 AT_LEAST_ONCE: Final = 1
@@ -59,8 +57,8 @@ _log = logging.getLogger(__name__)
 class MqttSource:
     """All MQTT sensors of a plan, over one connection to the plan's broker.
 
-    Raises :class:`PlanError` for what can be known beforehand: a password variable that is not
-    set, an impossible port.
+    Raises :class:`~replay.errors.PlanError` for what can be known beforehand: a password variable
+    that is not set, an impossible port, a certificate that cannot be read.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -70,10 +68,9 @@ class MqttSource:
             if sensor.source != "mqtt":
                 continue
             self._topics[sensor.topic] = _Topic(number, sensor)
-        self._password = broker_password(self._broker)
-        self._tls = ssl.create_default_context() if self._broker.tls else None
+        self._password = broker.password_of(self._broker)
+        self._tls = broker.tls_of(self._broker)
         self._identifier = f"sidebeat-{secrets.token_hex(4)}"
-        self._where = f"{self._broker.host}:{self._broker.port}"
         self._hurry = asyncio.Event()
         self._client: aiomqtt.Client | None = None
 
@@ -107,11 +104,11 @@ class MqttSource:
                         pass  # never reached: the queue keeps nothing, see _queue_type
             except (aiomqtt.MqttError, OSError, ValueError) as error:
                 _end_if_cancelled(error)
-                state, why = _understood(error)
+                state, sentence = await broker.understood(error, self._broker)
             finally:
                 self._client = None
             for topic in self._topics.values():
-                topic.lose(state, f"The broker at {self._where} {why}")
+                topic.lose(state, sentence)
             if clock.now_ns() - began_ns > SETTLED_NS:
                 wait_s = FIRST_WAIT_S
             if state is LinkState.REFUSED:
@@ -120,18 +117,9 @@ class MqttSource:
             wait_s = min(wait_s * 2, LONGEST_WAIT_S)
 
     def _new_client(self, clock: CaptureClock) -> aiomqtt.Client:
-        # A new one for each attempt: one whose connecting was cut short cannot be used again.
-        return aiomqtt.Client(
-            self._broker.host,
-            self._broker.port,
-            username=self._broker.username or None,
-            password=self._password,
-            identifier=self._identifier,
-            tls_context=self._tls,
-            timeout=TIMEOUT_S,
-            keepalive=KEEPALIVE_S,
-            queue_type=_queue_type(clock, self._hear),
-            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        queue_type = _queue_type(clock, self._hear)
+        return broker.new_client(
+            self._broker, self._identifier, self._password, self._tls, queue_type
         )
 
     def _hear(self, t_ns: int, message: aiomqtt.Message) -> None:
@@ -148,7 +136,7 @@ class MqttSource:
             if code >= 128:  # a failure in every version of MQTT
                 topic.enter(
                     LinkState.REFUSED,
-                    f"The broker at {self._where} does not let this user read "
+                    f"The broker at {broker.where(self._broker)} does not let this user read "
                     f"{topic.sensor.topic!r}; allow it there.",
                 )
             elif topic.state is LinkState.SEARCHING:  # no message came with the answer
@@ -189,6 +177,7 @@ class _Topic:
         self._last_ns = 0
         self._quiet_ns = max(QUIET_NS, 2 * sensor.hold_ns)
         self._left_out = 0
+        self._told_unreadable = False
 
     def begin(self, clock: CaptureClock, emit: Emit) -> None:
         self._clock = clock
@@ -203,6 +192,8 @@ class _Topic:
         if self.state is not LinkState.STREAMING:
             self.enter(LinkState.STREAMING, t_ns=t_ns)
         self._emit(t_ns, self.number, MQTT_HEART_RATE, payload)
+        if not self._told_unreadable:
+            self._tell_unreadable(t_ns, payload)
 
     def enter(self, state: LinkState, advice: str = "", t_ns: int | None = None) -> None:
         """Record a change of state, and the sentence that goes with it if it is a new one."""
@@ -239,6 +230,22 @@ class _Topic:
                 "look at what publishes it.",
             )
 
+    def _tell_unreadable(self, t_ns: int, payload: bytes) -> None:
+        try:
+            decode_mqtt_heart_rate(payload)
+        except ValueError:
+            self._told_unreadable = True
+            shown = printable(payload[:LONGEST_SHOWN].decode("utf-8", "replace"))
+            more = "…" if len(payload) > LONGEST_SHOWN else ""
+            self._emit(
+                t_ns,
+                self.number,
+                ADVICE,
+                f"A message on {self.sensor.topic!r} cannot be read as a heart rate: {shown}{more}"
+                "  Expected is a bare number of beats a minute, such as 142, or the bytes of the "
+                "standard heart-rate measurement.".encode(),
+            )
+
     def _leave_out(self, t_ns: int, payload: bytes, *, stored: bool) -> None:
         self._left_out += 1
         why = (
@@ -268,46 +275,6 @@ def _queue_type(
                 _log.exception("a message on %s was lost", item.topic)
 
     return Stamping
-
-
-def broker_password(broker: Broker) -> str | None:
-    """The broker's password; ``None`` if it has none.  Raises :class:`PlanError` in one sentence
-    for what cannot be right about the broker of a plan.
-    """
-    if not broker.host:
-        raise PlanError("broker.host", "is missing")
-    if not 1 <= broker.port <= 65535:
-        raise PlanError("broker.port", "must lie between 1 and 65535", broker.port)
-    if not broker.password_env:
-        return None
-    if not broker.username:
-        raise PlanError("broker.username", "is needed where there is a password")
-    password = os.environ.get(broker.password_env)
-    if password is None:
-        raise PlanError(
-            "broker.password_env",
-            "names an environment variable that is not set",
-            broker.password_env,
-        )
-    return password
-
-
-def _understood(error: Exception) -> tuple[LinkState, str]:
-    """Link state and the end of the sentence 'The broker at … …' for an error of the client."""
-    if isinstance(error, aiomqtt.exceptions.MqttConnectError):
-        # By name: the numbers differ between the versions of MQTT.
-        reason = str(error.rc) if isinstance(error.rc, ReasonCode) else str(error)
-        if "unavailable" not in reason.lower() and "busy" not in reason.lower():
-            return (
-                LinkState.REFUSED,
-                f"refuses this computer ({reason}); check user name and password in the plan.",
-            )
-    if isinstance(error.__cause__, ssl.SSLError) or "certificate" in str(error).lower():
-        return LinkState.REFUSED, f"is not trusted ({error}); check its certificate."
-    return (
-        LinkState.ADAPTER_OFF,
-        f"cannot be reached ({error}); check that it runs and that the network is up.",
-    )
 
 
 def _end_if_cancelled(error: Exception) -> None:

@@ -193,6 +193,24 @@ def test_a_message_that_cannot_be_a_heart_rate_is_left_out_and_counted(broker: B
     on_selector_loop(check())
 
 
+def test_a_message_that_cannot_be_read_is_shown_once(broker: Broker) -> None:
+    """The first such message is shown beside what is expected; all are kept as they came."""
+
+    async def check() -> None:
+        async with running(MqttSource(plan_for(broker.port))) as heard:
+            await heard.until(heard.listening)
+            with broker.publisher() as publisher:
+                for payload in (b'{"heart": 142}', b"\x1b[31mred", b"142"):
+                    await published(publisher, TOPICS[0], payload)
+                await heard.until(lambda: len(heard.payloads(1)) == 3)
+        told = [words for words in heard.advice(1) if "cannot be read" in words]
+        assert len(told) == 1
+        assert '{"heart": 142}' in told[0]
+        assert "such as 142" in told[0]
+
+    on_selector_loop(check())
+
+
 def test_the_stream_goes_on_after_the_broker_was_killed(broker: Broker) -> None:
     """Lost, out of reach with advice, found again and subscribed again, all without help."""
 
@@ -276,7 +294,7 @@ def test_a_wrong_password_is_refused_with_advice(
         async with running(MqttSource(plan)) as heard:
             await heard.until(lambda: heard.is_now(1, LinkState.REFUSED))
             await heard.until(lambda: heard.advice(1))
-        assert "check user name and password" in heard.advice(1)[-1]
+        assert "check username in [broker], and the password" in heard.advice(1)[-1]
         assert not any(b"opensesame" in event.payload for event in heard.events)
 
     with running_broker(tmp_path, settings) as broker:

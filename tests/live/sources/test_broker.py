@@ -1,0 +1,170 @@
+"""What is wrong with a broker, each cause met on a real mosquitto and told in its own sentence."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import replace
+from pathlib import Path
+
+import aiomqtt
+import pytest
+import trustme
+
+from live.sources import broker as brokers
+from replay.errors import PlanError
+from replay.link_state import LinkState
+from replay.plan import Broker, load_plan
+from tests.standins.broker import running_broker
+
+# The client library leaves the socket of a failed handshake to the collector, which closes it.
+pytestmark = pytest.mark.filterwarnings(
+    "ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning"
+)
+
+
+class Authority:
+    """A certificate authority with a broker's certificate and one for this computer, as files."""
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir()
+        authority = trustme.CA()
+        server = authority.issue_cert("localhost")
+        own = authority.issue_cert("tester@bench.invalid")
+        self.ca, self.cert, self.key = folder / "ca.pem", folder / "c.pem", folder / "k.pem"
+        self.own = folder / "own.pem"
+        authority.cert_pem.write_to_path(str(self.ca))
+        server.cert_chain_pems[0].write_to_path(str(self.cert))
+        server.private_key_pem.write_to_path(str(self.key))
+        own.private_key_and_cert_chain_pem.write_to_path(str(self.own))
+
+    def settings(self, *more: str) -> str:
+        """Lines of mosquitto's configuration for a listener with TLS."""
+        return "\n".join(
+            [
+                "allow_anonymous true",
+                f"cafile {self.ca}",
+                f"certfile {self.cert}",
+                f"keyfile {self.key}",
+                *more,
+            ]
+        )
+
+
+@pytest.fixture
+def authority(tmp_path: Path) -> Authority:
+    return Authority(tmp_path / "authority")
+
+
+async def _tried(planned: Broker) -> tuple[LinkState, str] | None:
+    """What an attempt tells; ``None`` if it is let in."""
+    client = brokers.new_client(
+        planned, "bench", brokers.password_of(planned), brokers.tls_of(planned)
+    )
+    try:
+        async with client:
+            return None
+    except aiomqtt.MqttError as error:
+        return await brokers.understood(error, planned)
+
+
+def tried(planned: Broker) -> tuple[LinkState, str] | None:
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        return runner.run(_tried(planned))
+
+
+def told(planned: Broker) -> str:
+    found = tried(planned)
+    assert found is not None
+    return found[1]
+
+
+def test_a_host_that_nobody_knows(tmp_path: Path):
+    """An unknown name is the setting host, not the network's cable."""
+    assert "no computer is called 'broker.invalid'" in told(Broker(host="broker.invalid"))
+
+
+def test_a_port_where_nothing_listens(tmp_path: Path):
+    """A refused connection names the port."""
+    with running_broker(tmp_path) as gone:
+        port = gone.port
+    state, sentence = tried(Broker(port=port)) or (None, "")
+    assert state is LinkState.ADAPTER_OFF
+    assert sentence.startswith(f"The broker at 127.0.0.1:{port} cannot be reached: nothing listens")
+
+
+def test_tls_on_a_plain_port(tmp_path: Path):
+    """Encryption asked of a port without it is named as that."""
+    with running_broker(tmp_path) as plain:
+        assert f"does not speak TLS on port {plain.port}" in told(Broker(port=plain.port, tls=True))
+
+
+def test_plain_on_a_tls_port(tmp_path: Path, authority: Authority, monkeypatch):
+    """A broker that answers and does not greet may want encryption."""
+    monkeypatch.setattr(brokers, "TIMEOUT_S", 1.0)
+    with running_broker(tmp_path, authority.settings()) as encrypted:
+        assert "tls = true in [broker]" in told(Broker(host="localhost", port=encrypted.port))
+
+
+def test_a_certificate_that_nobody_here_trusts(tmp_path: Path, authority: Authority):
+    """Without the authority's file it is asked for; with it the broker is trusted."""
+    with running_broker(tmp_path, authority.settings()) as encrypted:
+        planned = Broker(host="localhost", port=encrypted.port, tls=True)
+        assert "name the file of its authority as ca_file" in told(planned)
+        assert tried(replace(planned, ca_file=str(authority.ca))) is None
+        other = Authority(tmp_path / "other")
+        assert "check ca_file" in told(replace(planned, ca_file=str(other.ca)))
+
+
+def test_a_certificate_for_another_name(tmp_path: Path, authority: Authority):
+    """A host that is not the certificate's is told with what to write."""
+    with running_broker(tmp_path, authority.settings()) as encrypted:
+        planned = Broker(host="127.0.0.1", port=encrypted.port, tls=True, ca_file=str(authority.ca))
+        assert "shows a certificate for another name" in told(planned)
+
+
+def test_a_certificate_of_this_computer(tmp_path: Path, authority: Authority, monkeypatch):
+    """A broker that wants one says nothing; the sentence names it, and with it one is let in."""
+    monkeypatch.setattr(brokers, "TIMEOUT_S", 2.0)
+    with running_broker(tmp_path, authority.settings("require_certificate true")) as strict:
+        planned = Broker(host="localhost", port=strict.port, tls=True, ca_file=str(authority.ca))
+        assert "cert_file and key_file in [broker]" in told(planned)
+        assert tried(replace(planned, cert_file=str(authority.own))) is None
+
+
+def test_a_login_that_is_missing_or_wrong(tmp_path: Path, monkeypatch):
+    """Who gave none is told of the settings; who gave one, which user was refused."""
+    monkeypatch.setenv("BENCH_SECRET", "opensesame")
+    with running_broker(tmp_path, "allow_anonymous false") as closed:
+        assert "it may want a login" in told(Broker(port=closed.port))
+        sentence = told(Broker(port=closed.port, username="tester", password_env="BENCH_SECRET"))
+    assert "refuses 'tester'" in sentence
+    assert "BENCH_SECRET" in sentence
+    assert "opensesame" not in sentence
+
+
+@pytest.mark.parametrize(
+    ("settings", "complaint"),
+    [
+        ({"ca_file": "ca.pem"}, "has no meaning without tls = true"),
+        ({"tls": True, "ca_file": "/nowhere/ca.pem"}, r"broker\.ca_file: cannot be read"),
+        ({"tls": True, "key_file": "k.pem"}, "is needed where there is a key_file"),
+        ({"tls": True, "cert_file": "/nowhere/c.pem"}, r"broker\.cert_file: and its key cannot"),
+    ],
+)
+def test_files_that_cannot_be_meant_are_known_beforehand(settings, complaint: str):
+    """What is wrong with certificates is an error of the plan, before anything starts."""
+    with pytest.raises(PlanError, match=complaint):
+        brokers.tls_of(Broker(**settings))
+
+
+def test_files_count_from_the_folder_of_the_plan(tmp_path: Path):
+    """A certificate beside the plan is found from wherever the command is called."""
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        '[session]\nwearer = "W1"\nactivity = "rowing ergometer"\n'
+        '[broker]\nhost = "localhost"\ntls = true\nca_file = "ca.pem"\n'
+        '[[sensor]]\nlabel = "Yarrow"\nrole = "reference"\nsource = "mqtt"\ntopic = "hr"\n'
+    )
+    loaded = load_plan(plan).broker
+    assert loaded is not None
+    assert (loaded.ca_file, loaded.cert_file) == (str(tmp_path / "ca.pem"), "")
