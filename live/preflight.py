@@ -35,6 +35,9 @@ WINDOW_PACKAGES = {"PySide6": "PySide6-Essentials", "pyqtgraph": "pyqtgraph"}
 REPORT_PACKAGES = {"jinja2": "jinja2", "matplotlib": "matplotlib"}
 """What `sidebeat report` draws and writes with."""
 
+FILE_PACKAGES = {"fitdecode": "fitdecode", "gpxpy": "gpxpy", "pyarrow": "pyarrow"}
+"""What reads activity files and writes Parquet."""
+
 WINDOW_LIBRARIES = {
     "libGL.so.1": "libgl1",
     "libEGL.so.1": "libegl1",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from analysis.report.words import clock, started_text
 from live.cli.json_facts import print_json
-from live.cli.output import say
+from live.cli.output import program, say
 from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -136,7 +137,8 @@ def _print_report(report: CheckReport) -> None:
         console.print(f"Times that the recording computer was late (`late` events): {report.late}.")
     if not report.whole or not report.clean:
         console.print(
-            f"To save what is whole: sidebeat check {report.path} --salvage NEW.sqlite",
+            f"To save what is whole: {program()} check {shlex.quote(str(report.path))} "
+            "--salvage NEW.sqlite",
         )
 
 

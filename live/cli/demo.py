@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 import tempfile
 from pathlib import Path
 from typing import Final
 
-from live.cli.output import say
+from live.cli.output import program, say
 from live.cli.views import VIEWS, chosen_view, show
 from replay.errors import SidebeatError
 
@@ -130,7 +131,15 @@ def _conclude(path: Path, folder: Path) -> None:
         report = Path(tempfile.mkdtemp(prefix="sidebeat-")) / report.name
         write(report)
     console.print(f"\nReport: {report}", soft_wrap=True)
-    console.print(f"Closer: sidebeat replay {_near(path)} --speed 10", soft_wrap=True)
+    again = f"{program()} replay {shlex.quote(str(_near(path)))} --speed 10"
+    console.print(f"Closer: {again}", soft_wrap=True)
+    console.print(
+        f"\nNow yours\n"
+        f"  {program()} ready      whether this computer can record\n"
+        f"  {program()} sensors    who is in reach\n"
+        f"  {program()} live       set a session up, and record it",
+        soft_wrap=True,
+    )
 
 
 def _near(path: Path) -> Path:

@@ -8,6 +8,7 @@ asked for, so that ``sidebeat --help`` answers at once.
 from __future__ import annotations
 
 import argparse
+import difflib
 import importlib
 import importlib.metadata
 import keyword
@@ -16,13 +17,14 @@ import os
 import sys
 import textwrap
 from collections.abc import Sequence
-from typing import Final, Protocol
+from typing import Final, NoReturn, Protocol
 
 from live import window_probe
 from live.cli.output import PlainFormatter, say
 from replay.errors import SidebeatError
 
 COMMANDS: Final[dict[str, str]] = {
+    "ready": "say whether this computer can record, and what to do where it cannot",
     "sensors": "list the sensors in reach",
     "live": "record a session and watch it",
     "replay": "play a recorded session through the live pipeline",
@@ -72,6 +74,20 @@ class Command(Protocol):
         """Carry it out; returns the exit status."""
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that names the option that may have been meant."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print usage and the complaint, and leave with status 2."""
+        words = message.removeprefix("unrecognized arguments: ").split()
+        if words and message.startswith("unrecognized"):
+            options = [name for action in self._actions for name in action.option_strings]
+            near = difflib.get_close_matches(words[0].partition("=")[0], options, n=1)
+            if near:
+                message += f"; did you mean {near[0]}?"
+        super().error(message)
+
+
 def version() -> str:
     """The installed version, or the word for a tree that was never installed."""
     try:
@@ -89,7 +105,7 @@ def load(name: str) -> Command:
 def command_parser(name: str) -> argparse.ArgumentParser:
     """The parser of one command, with its example below the options."""
     command = load(name)
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"sidebeat {name}",
         description=textwrap.fill(command.HELP, 78),
         epilog="example:\n"
@@ -135,6 +151,12 @@ def run(arguments: Sequence[str]) -> int:
     return status
 
 
+def _no_command(name: str) -> str:
+    near = difflib.get_close_matches(name, COMMANDS, n=1)
+    meant = f"did you mean {near[0]!r}?  There" if near else "there"
+    return f"there is no command {name!r}; {meant} are " + ", ".join(COMMANDS)
+
+
 def _dispatch(arguments: list[str]) -> int:
     if not arguments or arguments[0] in {"-h", "--help", "help"}:
         print(overview())
@@ -144,7 +166,7 @@ def _dispatch(arguments: list[str]) -> int:
         return 0
     name = arguments[0]
     if name not in COMMANDS:
-        raise SidebeatError(f"there is no command {name!r}; there are " + ", ".join(COMMANDS))
+        raise SidebeatError(_no_command(name))
     if name in _WINDOWED and not _WINDOWLESS & set(arguments):
         window_probe.begin()  # it takes half a second, while the command is being loaded
     logging.basicConfig(level=logging.WARNING)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 import logging
 import re
+import shlex
+import shutil
 import sys
+from pathlib import Path
 from typing import Final, TextIO
 
 from replay.text import is_printable, printable
@@ -20,6 +23,18 @@ def say(words: str = "", *, file: TextIO | None = None, end: str = "\n") -> None
     """
     lines = "\n".join(map(printable, words.split("\n")))
     print(lines, file=sys.stdout if file is None else file, end=end, flush=True)
+
+
+def program() -> str:
+    """How this program is called from here, for lines that are to be pasted."""
+    found = shutil.which("sidebeat")
+    own = Path(sys.executable).parent / "sidebeat"
+    if found and Path(found).resolve() == own.resolve():
+        return "sidebeat"
+    here = Path.cwd()
+    if own.exists():
+        return shlex.quote(str(own.relative_to(here) if own.is_relative_to(here) else own))
+    return f"{shlex.quote(sys.executable)} -m live"
 
 
 def json_line(facts: object, *, indent: int | None = None) -> str:

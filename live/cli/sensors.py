@@ -13,7 +13,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
 
-from live.cli.output import json_line, say
+from live.cli.output import json_line, program, say
 from live.views.terminal.console import PlainConsole
 from replay.plan import Plan, PlannedSensor, format_plan
 from replay.text import printable
@@ -95,7 +95,7 @@ def run(arguments: argparse.Namespace) -> int:
         )
         # Not through rich: a wrapped line would no longer be TOML.
         say(format_plan(plan))
-        console.print("Then: sidebeat live --plan plan.toml")
+        console.print(f"Then: {program()} live --plan plan.toml", soft_wrap=True)
     return 0
 
 

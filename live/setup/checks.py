@@ -230,11 +230,8 @@ class PreStart:
         if self._utc_ns is None:
             return Check("clock", title, State.WAITING, "Waiting for the first look at it.")
         utc = datetime.fromtimestamp(self._utc_ns / 1e9, UTC)
-        if utc < _EARLIEST:
-            sentence = (
-                f"It says {utc:%d %B %Y}, which is long past: set it, or wait for the network."
-            )
-            return Check("clock", title, State.PROBLEM, sentence)
+        if problem := clock_problem(utc):
+            return Check("clock", title, State.PROBLEM, problem)
         since_ns = self._now_ns - max(self._jump_ns, 0)
         steady_s = since_ns / NS_PER_S
         if self._jump_ns >= 0 and steady_s < HOLD_S:
@@ -247,6 +244,13 @@ class PreStart:
             sentence = f"Steady for {steady_s:.0f} of {HOLD_S:.0f} s."
             return Check("clock", title, State.WAITING, sentence, steady_s / HOLD_S)
         return Check("clock", title, State.READY, f"Steady over {HOLD_S:.0f} s.", 1.0)
+
+
+def clock_problem(utc: datetime) -> str:
+    """What is wrong with a computer's time, in one sentence; empty if nothing can be seen."""
+    if utc < _EARLIEST:
+        return f"It says {utc:%d %B %Y}, which is long past: set it, or wait for the network."
+    return ""
 
 
 def _room(facts: FolderFacts | None) -> Check:

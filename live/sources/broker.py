@@ -10,8 +10,10 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import secrets
 import socket
 import ssl
+from collections.abc import Sequence
 from typing import Final
 
 import aiomqtt
@@ -109,6 +111,37 @@ def new_client(
         queue_type=queue_type,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
     )
+
+
+async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
+    """One attempt at a broker; what is wrong with it in one sentence, empty if nothing is.
+
+    ``topics``: whether these may be read is asked as well.  Raises :class:`PlanError` as
+    :func:`password_of` and :func:`tls_of` do.
+    """
+    client = new_client(
+        broker, f"sidebeat-{secrets.token_hex(4)}", password_of(broker), tls_of(broker)
+    )
+    try:
+        async with client:
+            for topic in topics:
+                (code,) = await client.subscribe(topic)
+                if is_refusal(code):
+                    return may_not_read(broker, topic)
+    except (aiomqtt.MqttError, OSError, ValueError) as error:
+        return (await understood(error, broker))[1]
+    return ""
+
+
+def is_refusal(code: object) -> bool:
+    """Whether the answer to a subscription is a failure, in every version of MQTT."""
+    value = code.value if isinstance(code, ReasonCode) else code
+    return isinstance(value, int) and value >= 128
+
+
+def may_not_read(broker: Broker, topic: str) -> str:
+    """The sentence on a subscription that was refused."""
+    return f"The broker at {where(broker)} does not let this user read {topic!r}; allow it there."
 
 
 async def understood(error: Exception, broker: Broker) -> tuple[LinkState, str]:

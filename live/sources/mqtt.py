@@ -24,7 +24,6 @@ from collections.abc import Callable
 from typing import Final
 
 import aiomqtt
-from paho.mqtt.reasoncodes import ReasonCode
 
 from live.sources import broker
 from live.sources.base import CaptureClock, Emit
@@ -131,13 +130,10 @@ class MqttSource:
         for topic in topics:
             topic.enter(LinkState.SEARCHING)
         granted = await client.subscribe([(topic.sensor.topic, AT_LEAST_ONCE) for topic in topics])
-        codes = [code.value if isinstance(code, ReasonCode) else code for code in granted]
-        for topic, code in zip(topics, codes, strict=True):
-            if code >= 128:  # a failure in every version of MQTT
+        for topic, code in zip(topics, granted, strict=True):
+            if broker.is_refusal(code):
                 topic.enter(
-                    LinkState.REFUSED,
-                    f"The broker at {broker.where(self._broker)} does not let this user read "
-                    f"{topic.sensor.topic!r}; allow it there.",
+                    LinkState.REFUSED, broker.may_not_read(self._broker, topic.sensor.topic)
                 )
             elif topic.state is LinkState.SEARCHING:  # no message came with the answer
                 topic.wait()

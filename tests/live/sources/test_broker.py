@@ -9,6 +9,8 @@ from pathlib import Path
 import aiomqtt
 import pytest
 import trustme
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
 
 from live.sources import broker as brokers
 from replay.errors import PlanError
@@ -140,6 +142,21 @@ def test_a_login_that_is_missing_or_wrong(tmp_path: Path, monkeypatch):
     assert "refuses 'tester'" in sentence
     assert "BENCH_SECRET" in sentence
     assert "opensesame" not in sentence
+
+
+@pytest.mark.parametrize(
+    ("code", "refused"),
+    [
+        (0, False),
+        (1, False),
+        (128, True),
+        (ReasonCode(PacketTypes.SUBACK, "Granted QoS 1"), False),
+        (ReasonCode(PacketTypes.SUBACK, "Not authorized"), True),
+    ],
+)
+def test_answers_to_a_subscription(code: object, refused: bool):
+    """From 128 on an answer is a failure (MQTT 3.1.1, 3.9.3; MQTT 5, 3.9.3)."""
+    assert brokers.is_refusal(code) is refused
 
 
 @pytest.mark.parametrize(
