@@ -137,8 +137,13 @@ class BeatJudge:
         limits = self._limits
         ratio = rr / beside
         limit = self.limit
+        accepted = self._accepted
+        if ratio < 1 - limits.pair_share and self._make_one(accepted[-1], rr):
+            # At rest either half passes for a beat of its own, but no heart beats twice so fast.
+            self._take_for_neighbour(accepted.pop() + rr)
+            return (Judged(Beat.EXTRA, rr, beside),)
         # A steep change of the rate leaves the median behind, but not the newest beat.
-        if abs(ratio - 1) <= limit or abs(rr / self._accepted[-1] - 1) <= limit:
+        if abs(ratio - 1) <= limit or abs(rr / accepted[-1] - 1) <= limit:
             self._take_for_neighbour(rr)
             self._refused.clear()
             return (Judged(Beat.GOOD, rr, beside),)

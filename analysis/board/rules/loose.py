@@ -7,7 +7,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.beats import Beat, BeatJudge, Judged, interpolated
+from analysis.board.rules.beats import Beat, BeatJudge, Judged
+from analysis.board.rules.strays import Strays
 from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
 from analysis.board.rules.timekeeping import RrAccount
 from analysis.board.snapshot import Measure, WarningKind
@@ -47,8 +48,7 @@ class LooseReference(SensorRule):
         self._account = RrAccount(limits, unit)
         self._beats = 0
         self._swing_at = -limits.swing_beats
-        self._strays: deque[int] = deque()
-        self._may_be_stray = False
+        self._strays = Strays(limits.strays)
         self._score = 0.0
         self._since = 0
         self._last_bad = -1
@@ -92,7 +92,10 @@ class LooseReference(SensorRule):
         if self._last_bad < 0 or second - self._last_bad >= self._limits.clear_s:
             self._score = 0.0
             return GOOD if fresh else UNSURE
-        return BAD if self._score >= self._limits.raise_at else UNSURE
+        if self._score < self._limits.raise_at:
+            return UNSURE
+        self._strays.is_bad()
+        return BAD
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -121,7 +124,7 @@ class LooseReference(SensorRule):
         """See :class:`Rule`."""
         self._score = 0.0
         self._last_bad = -1
-        self._strays.clear()
+        self._strays.forget()
         self._judge.forget()
         self._account.restart()
         self._rates.clear()
@@ -129,14 +132,11 @@ class LooseReference(SensorRule):
         self._last_ns = self._settled_ns = -1
 
     def _leak(self) -> float:
-        """What a second takes away: more in a fast heart, as long as bad beats are rare."""
-        limits = self._limits
-        strays = self._strays
-        while strays and self._beats - strays[0] >= limits.stray_beats:
-            strays.popleft()
-        if self._may_be_stray and self._judge.beside and len(strays) < limits.strays:
-            return interpolated(limits.leak_per_s, self._judge.beside)
-        return limits.leak_per_s[-1][1]
+        """What a second takes away: the bad beats that a badly seated strap would have had."""
+        limits, beside = self._limits, self._judge.beside
+        if not beside:
+            return limits.leak_least
+        return max(limits.strays.share * RR_PER_S / beside, limits.leak_least)
 
     def _take(self, second: int, t_ns: int, reading: HeartRate) -> None:
         mbpm = reading.valid_mbpm
@@ -176,26 +176,32 @@ class LooseReference(SensorRule):
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
                 self._beats += 1
+                self._strays.count()
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
                 self._recent.append(weight > 0)
                 if weight:
-                    self._strays.append(self._beats)
-                    self._add(second, weight, self._in_words(judged), may_be_stray=True)
+                    self._add(second, weight, self._in_words(judged))
 
     def _weight(self, judged: Judged) -> float:
-        """How much one judgement says against the seat of the strap."""
+        """How much one judgement says against the seat of the strap, in nats."""
         limits, beat = self._limits, judged.beat
-        if beat in (Beat.MISSED, Beat.EXTRA, Beat.IMPOSSIBLE):
-            return limits.beat
-        if beat is Beat.MISSED_MANY:
-            return limits.missed_many
         is_fast = judged.beside <= limits.fast_rr
+        if beat in (Beat.MISSED, Beat.EXTRA, Beat.IMPOSSIBLE):
+            return self._weight_of_stray(is_fast=is_fast)
+        if beat is Beat.MISSED_MANY:
+            return limits.missed_many * self._weight_of_stray(is_fast=is_fast)
         if beat is Beat.EARLY and not is_fast:
             return 0.0
         if self._beats - self._swing_at < limits.swing_beats:
             return 0.0
         self._swing_at = self._beats
         return limits.swing_fast if is_fast else limits.swing
+
+    def _weight_of_stray(self, *, is_fast: bool) -> float:
+        weight = self._strays.take()
+        if self._strays.too_many:
+            return self._limits.raise_at
+        return weight if is_fast else self._limits.strays.most
 
     def _in_words(self, judged: Judged) -> str:
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
@@ -246,10 +252,9 @@ class LooseReference(SensorRule):
                 f"{apart_s:.1f} s",
             )
 
-    def _add(self, second: int, weight: float, why: str, *, may_be_stray: bool = False) -> None:
+    def _add(self, second: int, weight: float, why: str) -> None:
         if self._score == 0:
             self._since = second
         self._score = min(self._score + weight, self._limits.most)
         self._last_bad = second
-        self._may_be_stray = may_be_stray
         self._why = why

@@ -75,23 +75,23 @@ def test_bad_beats_among_those_of_a_real_heart_are_found(series, fault) -> None:
     assert warnings[0].since_s >= sum(rr[:56]) - 1
 
 
-@pytest.mark.parametrize("bpm", [140, 175])
-def test_single_stray_beats_of_a_fast_heart_are_no_loose_strap(bpm) -> None:
-    """One missed or early beat in 300, as well-seated straps show above 120 bpm, at random among
-    four hours of quiet real beats, taken at that rate: under one warning in two hours.
+def test_single_stray_beats_of_a_fast_heart_are_no_loose_strap() -> None:
+    """One missed or doubled beat in 200, as well-seated straps show above 120 bpm, at random among
+    twelve hours of quiet real beats, taken at 160 bpm: under one warning in two hours.
     """
     quiet = [rr for series in RESTING.values() for rr in series]
     middle = sorted(quiet)[len(quiet) // 2]
-    source = random.Random(bpm)
+    source = random.Random(5)
     rr: list[float] = []
-    while len(rr) < 4 * 60 * bpm:  # a fast heart varies by a twentieth of what one at rest does
-        first, second = (60 / bpm * (1 + (source.choice(quiet) / middle - 1) / 20) for _ in "12")
-        kind = source.random() * 150
+    while len(rr) < 12 * 60 * 160:  # a fast heart varies by a twentieth of what one at rest does
+        first, second = (60 / 160 * (1 + (source.choice(quiet) / middle - 1) / 20) for _ in "12")
+        kind = source.random() * 100
         if kind < 0.5:
             rr.append(first + second)
         elif kind < 1:
-            rr += [first * 0.7, second * 1.3]
+            share = source.uniform(0.3, 0.7)
+            rr += [first * share, first * (1 - share), second]
         else:
             rr += [first, second]
     board = play(PLAN, strap(rr), until_s=sum(rr), rules=_loose)
-    assert len(board.warnings) <= 2
+    assert len(board.warnings) < 6

@@ -54,6 +54,7 @@ from analysis.board.rules.thresholds.readings import (
     LooseLimits,
     RelayLimits,
     SameSensorLimits,
+    StrayLimits,
     UnitSlipLimits,
 )
 
@@ -97,6 +98,7 @@ __all__ = [
     "SessionLimits",
     "SignalLimits",
     "SilentLimits",
+    "StrayLimits",
     "SwappedLimits",
     "ThinningLimits",
     "UnitSlipLimits",

@@ -70,47 +70,71 @@ class BeatLimits:
 
 
 @dataclass(frozen=True, slots=True)
+class StrayLimits:
+    """How telling one missed or doubled beat is, in a heart above 120 bpm.  In a slower one
+    well-seated straps miss hardly any: there each weighs ``most``.
+    """
+
+    share: float = 0.1
+    """Of a badly seated strap one beat in ten is bad, or more."""
+    prior_strays: float = 0.5
+    """Before it has shown its own, one beat in 1,000 is taken to be bad by chance, …"""
+    prior_beats: int = 500
+    """… as if so many had been seen: of well-seated straps above 120 bpm one in 200 to 400 is."""
+    kept: int = 2500
+    """Chosen: a quarter of an hour of a fast heart, in which chance makes a dozen."""
+    together: int = 10
+    """Bad beats that lie closer belong together, and do not count as chance."""
+    least: float = 2.5
+    """A strap that loses one beat in 120 all the time is no better for doing so."""
+    most: float = 5.6
+    """One in 2,700 by chance; less cannot be known."""
+    among: int = 300
+    """Where of so many beats …"""
+    many: int = 8
+    """… as many are bad, it is not chance any more, however far apart they lie: at one in 200 it
+    comes once in 20 hours."""
+
+
+_STRAYS: Final = StrayLimits()
+
+
+@dataclass(frozen=True, slots=True)
 class LooseLimits:
     """When the evidence of bad beats counts as a loose or dry reference.
 
-    Evidence is summed as in a one-sided cumulative sum (Page, Biometrika 1954): each event adds
-    its weight, time takes away.
+    Evidence is summed as in a one-sided cumulative sum (Page, Biometrika 1954), in nats: each event
+    adds its weight, time takes away.
     """
 
-    raise_at: float = 1.8
-    """Two missed or doubled beats within 10 s, or three within a minute, in a heart that is not
-    fast; one alone never: of well-seated straps above 120 bpm one beat in 200 to 400 is missed or
-    early."""
-    most: float = 3.5
+    strays: StrayLimits = _STRAYS
+    raise_at: float = 8.8
+    """Below 120 bpm two missed or doubled beats within 12 s or three within 40 s; above, two within
+    8 to 25 beats, the more the longer the strap had none, and three within 12, where it loses one
+    in 200 by chance.  One alone never."""
+    most: float = 16.0
     """Chosen: evidence of long ago must not outlive the fault."""
-    leak_per_s: tuple[tuple[float, float], ...] = ((420, 0.05), (560, 0.02))
-    """By RR (146 and 110 bpm).  A single missed beat every minute is forgotten in between; in a
-    fast heart such single ones meet by chance, about once an hour within 10 s: there it takes two
-    within 4 s, or three within 24 s …"""
-    stray_beats: int = 300
-    """… unless among so many beats …"""
-    strays: int = 5
-    """… were as many bad ones: by chance it would be one or two."""
-    beat: float = 1.0
-    """A missed or doubled beat, or an interval that no heart has."""
-    missed_many: float = 1.7
+    leak_least: float = 0.2
+    """A second takes what it would hold in bad beats, a tenth of the beats; in a slow heart, or
+    where none are heard, as much as at 120 bpm."""
+    missed_many: float = 1.5
     """Almost enough alone: nothing but a lost electrode makes it."""
-    swing: float = 0.6
+    swing: float = 2.7
     """A jump beyond what a heart at this rate does, but a movement may be behind it …"""
-    swing_fast: float = 0.3
+    swing_fast: float = 1.4
     """… and above 120 bpm an early beat as well …"""
     swing_beats: int = 5
     """… and those within five beats are one swing, which is one event."""
     fast_rr: int = 512
     """120 bpm.  From there on an early beat weighs as a jump; in a slower heart it is its own."""
-    missing_time: float = 1.1
+    missing_time: float = 6.6
     """RR that fall short of the time that passed by two beats or more were left out; once, they
     may have been in a notification that was lost."""
-    against_bpm_per_s: float = 0.25
+    against_bpm_per_s: float = 1.45
     """The RR and the bpm of one strap contradict each other: seven seconds of it suffice …"""
     against_free_s: int = 5
     """… after these: following a leap the bpm may be ahead of the median of nine beats."""
-    leap: float = 1.0
+    leap: float = 5.4
     """Without RR the bpm is all there is: two leaps within seconds."""
     clear_s: int = 30
     """Without a bad beat for this long it is seated again: at one bad beat in 100 the next would
