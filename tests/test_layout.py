@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 import re
+import subprocess
+import sys
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -83,6 +85,44 @@ def test_input_is_not_checked_by_assert():
     assert asserts == []
 
 
+def test_functions_stay_simple():
+    """No function has a cyclomatic complexity above 11 without a reason beside it.
+
+    The linter counts (``make check``); here it is seen to be told to, and to be excused with words.
+    """
+    lint = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["ruff"][
+        "lint"
+    ]
+    assert "C90" in lint["select"]
+    assert lint["mccabe"]["max-complexity"] <= 11
+    ignored = [
+        *lint["ignore"],
+        *(rule for rules in lint["per-file-ignores"].values() for rule in rules),
+    ]
+    assert [rule for rule in ignored if rule.startswith("C")] == []
+    excused = [
+        f"{_name(path)}:{number}: {line.strip()}"
+        for path in MODULES
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if "C901" in line and not re.search(r"# noqa: C901 - \w+", line)
+    ]
+    assert excused == []
+
+
+def test_a_function_that_is_too_complex_is_found(tmp_path):
+    """The linter refuses a function with twelve branches, by the settings of this tree."""
+    pytest.importorskip("ruff")
+    branches = "".join(f"    if n == {n}:\n        return {n}\n" for n in range(12))
+    planted = tmp_path / "planted.py"
+    planted.write_text(f"def planted(n):\n{branches}    return n\n", encoding="utf-8")
+    command = [sys.executable, "-m", "ruff", "check", "--no-cache", "--output-format=concise"]
+    settings = ["--config", str(ROOT / "pyproject.toml")]
+    done = subprocess.run(
+        [*command, *settings, str(planted)], capture_output=True, text=True, check=False
+    )
+    assert "C901 `planted` is too complex (13 > 11)" in done.stdout
+
+
 @pytest.mark.parametrize("name", ["__main__.py", "__init__.py", "preflight.py", "cli/__init__.py"])
 def test_what_runs_before_installation_needs_nothing(name):
     """The modules that say what is missing import only the standard library at the top."""
@@ -94,8 +134,6 @@ def test_what_runs_before_installation_needs_nothing(name):
         for alias in node.names
     ]
     foreign = {name.split(".")[0] for name in imported if name} - {"__future__", "live"}
-    import sys
-
     assert set() == foreign - set(sys.stdlib_module_names)
 
 

@@ -33,8 +33,7 @@ def _failure(record: SessionRecord, failure: RuleFailure) -> str:
     )
 
 
-def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> str:
-    """HTML of a session."""
+def _environment() -> jinja2.Environment:
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("analysis.report", "templates"),
         autoescape=True,
@@ -47,46 +46,67 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
     environment.filters["duration"] = words.duration
     environment.filters["day"] = words.day_text
     environment.filters["listed"] = words.listed
-    drawn = {
+    return environment
+
+
+def _drawn(figures: Iterable[InPage]) -> dict[str, dict[str, str]]:
+    """Title and both widths of each figure by its name.
+
+    They are made by us from numbers, with every word in them escaped.
+    """
+    return {
         figure.name: {
             "title": figure.title,
-            # Made by us from numbers, with every word in it escaped.
             "wide": Markup(figure.wide),
             "narrow": Markup(figure.narrow),
         }
         for figure in figures
     }
-    plan = record.plan
+
+
+def _cautions(record: SessionRecord) -> list[str]:
+    """Each once; what is said beside the table that it is about is not said at the top as well."""
     cautions = dict.fromkeys([*record.cautions, *record.detail_cautions])
-    return environment.get_template("session.html").render(
-        record=record,
-        plan=plan,
-        source=source,
-        started=words.started_text(record.provenance.started_utc_ns),
-        verdict=session_verdict(record),
-        verdicts=[sensor_verdict(record, one) for one in record.sensors],
-        # What is said beside the table that it is about is not said at the top as well.
-        cautions=[caution for caution in cautions if caution != CORRELATED],
-        failures=[_failure(record, failure) for failure in record.failed_rules],
-        conditions=reporting_items(plan),
-        compared=[plan.sensor(number) for number in plan.compared],
-        imported=[clock for clock in record.clocks if not clock.is_capture],
-        any_recorded=any(clock.is_capture for clock in record.clocks),
-        any_delay=any(sensor.delay.value is not None for sensor in record.sensors),
-        logged=next((clock.file for clock in record.clocks if clock.is_capture and clock.file), ""),
-        any_marked=any(effort.marked for effort in record.efforts),
-        figures=drawn,
-        summary=tables.summary(record),
-        happenings=list(tables.happenings(record)),
-        efforts=tables.efforts(record),
-        statistics=[tables.statistics(record, i) for i in range(len(record.sensors))],
-        parts=tables.parts(record),
-        errors=tables.error_variances(record),
-        coverage=tables.coverage(record),
-        closer=tables.closer(record),
-        correlated=CORRELATED,
-        signs=[tables.sign_of(record, sensor.label) for sensor in record.sensors],
-        invented=words.INVENTED_LONG,
-        light=Markup(css_variables(LIGHT)),
-        dark=Markup(css_variables(DARK)),
+    return [caution for caution in cautions if caution != CORRELATED]
+
+
+def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> str:
+    """HTML of a session."""
+    plan = record.plan
+    return (
+        _environment()
+        .get_template("session.html")
+        .render(
+            record=record,
+            plan=plan,
+            source=source,
+            started=words.started_text(record.provenance.started_utc_ns),
+            verdict=session_verdict(record),
+            verdicts=[sensor_verdict(record, one) for one in record.sensors],
+            cautions=_cautions(record),
+            failures=[_failure(record, failure) for failure in record.failed_rules],
+            conditions=reporting_items(plan),
+            compared=[plan.sensor(number) for number in plan.compared],
+            imported=[clock for clock in record.clocks if not clock.is_capture],
+            any_recorded=any(clock.is_capture for clock in record.clocks),
+            any_delay=any(sensor.delay.value is not None for sensor in record.sensors),
+            logged=next(
+                (clock.file for clock in record.clocks if clock.is_capture and clock.file), ""
+            ),
+            any_marked=any(effort.marked for effort in record.efforts),
+            figures=_drawn(figures),
+            summary=tables.summary(record),
+            happenings=list(tables.happenings(record)),
+            efforts=tables.efforts(record),
+            statistics=[tables.statistics(record, i) for i in range(len(record.sensors))],
+            parts=tables.parts(record),
+            errors=tables.error_variances(record),
+            coverage=tables.coverage(record),
+            closer=tables.closer(record),
+            correlated=CORRELATED,
+            signs=[tables.sign_of(record, sensor.label) for sensor in record.sensors],
+            invented=words.INVENTED_LONG,
+            light=Markup(css_variables(LIGHT)),
+            dark=Markup(css_variables(DARK)),
+        )
     )

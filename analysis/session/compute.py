@@ -65,7 +65,7 @@ from analysis.statistics.stretch import Stretch, concerning, kept_seconds
 from analysis.statistics.summary import Agreement, agreement_of
 from replay.attention import AttentionPlan
 from replay.event import NS_PER_S
-from replay.plan import DEFAULT_HOLD_S
+from replay.plan import DEFAULT_HOLD_S, Plan
 
 LOW_REFERENCE_COVERAGE_PERCENT: Final = 80.0
 """Below this the reference was missing for a fifth of the session, hardly by chance: what was
@@ -116,21 +116,14 @@ def compute_record(
             test,
             heart,
             kept[test.number],
-            [fault for fault in standing if fault.sensor == test.number],
+            _faults_of(test.number, standing),
             one_clock=one_clock,
         )
         for test in data.tests
     )
-    barred = {fault.sensor for fault in standing}
-    barred |= {test.number for test in data.tests if not plan.is_comparable(test.number)}
+    barred = _barred(data, standing)
     fair = {test.number: test.grid for test in data.tests if test.number not in barred}
     errors, smoothing = _error_variances(data, stretches, tests, barred)
-    detail_cautions = [] if efforts else [NO_EFFORTS]
-    if errors:
-        detail_cautions.append(CORRELATED)
-    if smoothing:
-        names = ", ".join(plan.sensor(number).label for number in smoothing)
-        detail_cautions.append(f"{SMOOTHING}: {names}.")
     return SessionRecord(
         provenance=provenance or Provenance(),
         plan=replace(plan, broker=None, attention=AttentionPlan()),
@@ -150,8 +143,19 @@ def compute_record(
         failed_rules=tuple(failed_rules),
         markers=tuple(NotedMarker(t_ns, text) for t_ns, text in data.markers),
         cautions=_cautions(data),
-        detail_cautions=tuple(detail_cautions),
+        detail_cautions=_detail_cautions(plan, efforts, errors, smoothing),
     )
+
+
+def _faults_of(number: int, standing: Iterable[StandingFault]) -> list[StandingFault]:
+    return [fault for fault in standing if fault.sensor == number]
+
+
+def _barred(data: SessionData, standing: Iterable[StandingFault]) -> set[int]:
+    """Sensors that are compared with no other: a fault stands over them, or they have no clock."""
+    plan = data.plan
+    barred = {fault.sensor for fault in standing}
+    return barred | {test.number for test in data.tests if not plan.is_comparable(test.number)}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -359,14 +363,7 @@ def _error_variances(
     barred: Collection[int],
 ) -> tuple[tuple[SensorErrorVariance, ...], tuple[int, ...]]:
     """Error variances of the sensors that take part, and the numbers of those that smooth."""
-    reference = data.reference
-    delays = {reference.number: 0.0}
-    for test in tests:
-        if test.number not in barred:
-            # What the grid shows: the delay, and how much older the values on it are.
-            series = data.sensors[test.number]
-            age = mean_age_s(series.t_ns, series.grid) - mean_age_s(reference.t_ns, reference.grid)
-            delays[test.number] = 0.0 if test.delay.value is None else test.delay.value + age
+    delays = _grid_delays(data, [test for test in tests if test.number not in barred])
     if len(delays) < 3:
         return (), ()
     numbers = list(delays)
@@ -388,6 +385,34 @@ def _error_variances(
         return (), smoothing
     found = error_variances([moved[place] for place in part], present)
     return tuple(map(SensorErrorVariance, (numbers[p] for p in part), found)), smoothing
+
+
+def _grid_delays(data: SessionData, tests: Iterable[SensorRecord]) -> dict[int, float]:
+    """Seconds by which each sensor's grid comes after the reference's, by number; the reference's
+    own 0 is the first.  That is its delay, and how much older the values on the grid are.
+    """
+    reference = data.reference
+    delays = {reference.number: 0.0}
+    for test in tests:
+        series = data.sensors[test.number]
+        age = mean_age_s(series.t_ns, series.grid) - mean_age_s(reference.t_ns, reference.grid)
+        delays[test.number] = 0.0 if test.delay.value is None else test.delay.value + age
+    return delays
+
+
+def _detail_cautions(
+    plan: Plan,
+    efforts: Sequence[Effort],
+    errors: Sequence[SensorErrorVariance],
+    smoothing: Sequence[int],
+) -> tuple[str, ...]:
+    cautions = [] if efforts else [NO_EFFORTS]
+    if errors:
+        cautions.append(CORRELATED)
+    if smoothing:
+        names = ", ".join(plan.sensor(number).label for number in smoothing)
+        cautions.append(f"{SMOOTHING}: {names}.")
+    return tuple(cautions)
 
 
 def _cautions(data: SessionData) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
-    from replay.capture.check import CheckReport
+    from replay.capture.check import CheckReport, SensorCheck
     from replay.capture.salvage import LostStretch, SalvageReport
 
 HELP: Final = (
@@ -27,6 +27,8 @@ sidebeat check captures/2026-03-04_0715_rowing-ergometer_W1.sqlite
 sidebeat check damaged.sqlite --salvage saved.sqlite
 """
 DAMAGED: Final = 1
+_WORDS: Final = ("sensor", "role", "where")
+_NUMBERS: Final = ("heart rate", "other", "first", "last", "gaps", "longest")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -82,6 +84,22 @@ def _salvage(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _row(sensor: SensorCheck) -> tuple[str, ...]:
+    """Texts under :data:`_WORDS` and :data:`_NUMBERS`."""
+    beats = sum(sensor.events.get(channel, 0) for channel in HEART_RATE_CHANNELS)
+    return (
+        sensor.label,
+        sensor.role,
+        sensor.placement,
+        f"{beats:,}",
+        f"{sum(sensor.events.values()) - beats:,}",
+        "never" if sensor.first_ns is None else clock(sensor.first_ns / NS_PER_S),
+        "" if sensor.last_ns is None else clock(sensor.last_ns / NS_PER_S),
+        str(sensor.gaps),
+        f"{sensor.longest_gap_ns / NS_PER_S:.1f} s" if sensor.gaps else "",
+    )
+
+
 def _print_report(report: CheckReport) -> None:
     from rich.table import Table  # noqa: PLC0415 - only for people
     from rich.text import Text  # noqa: PLC0415
@@ -102,31 +120,12 @@ def _print_report(report: CheckReport) -> None:
         f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
     )
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
-    for name in (
-        "sensor",
-        "role",
-        "where",
-        "heart rate",
-        "other",
-        "first",
-        "last",
-        "gaps",
-        "longest",
-    ):
-        table.add_column(name, justify="right" if name in _NUMBERS else "left", no_wrap=True)
+    for name in _WORDS:
+        table.add_column(name, no_wrap=True)
+    for name in _NUMBERS:
+        table.add_column(name, justify="right", no_wrap=True)
     for sensor in report.sensors:
-        beats = sum(sensor.events.get(channel, 0) for channel in HEART_RATE_CHANNELS)
-        table.add_row(
-            Text(sensor.label),
-            sensor.role,
-            Text(sensor.placement),
-            f"{beats:,}",
-            f"{sum(sensor.events.values()) - beats:,}",
-            "never" if sensor.first_ns is None else clock(sensor.first_ns / NS_PER_S),
-            "" if sensor.last_ns is None else clock(sensor.last_ns / NS_PER_S),
-            str(sensor.gaps),
-            f"{sensor.longest_gap_ns / NS_PER_S:.1f} s" if sensor.gaps else "",
-        )
+        table.add_row(*map(Text, _row(sensor)))
     console.print(table)
     for jump in report.clock_jumps:
         console.print(
@@ -140,9 +139,6 @@ def _print_report(report: CheckReport) -> None:
             f"To save what is whole: {program()} check {shlex.quote(str(report.path))} "
             "--salvage NEW.sqlite",
         )
-
-
-_NUMBERS: Final = {"heart rate", "other", "first", "last", "gaps", "longest"}
 
 
 def _facts(report: CheckReport) -> dict[str, object]:

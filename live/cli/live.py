@@ -7,7 +7,6 @@ import asyncio
 import contextlib
 import math
 import signal
-import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from live.capture.process import CaptureOutcome
-    from live.capture.viewer import ViewProcess
     from live.sources.base import Source
     from replay.plan import Plan
 
@@ -39,7 +37,6 @@ sidebeat live --plan plan.toml --practice        nothing is saved
 sidebeat live --attach                           another view of the running capture
 """
 
-_GRACE_S: Final = 5.0
 _NO_PLAN: Final = (
     "say which session: --plan FILE.  'sidebeat sensors' prints a plan of the sensors in reach to "
     "start from: save it as plan.toml, set roles, labels and placements, then "
@@ -207,11 +204,11 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
 
     watched: list[WatcherProcess] = []
 
-    def open_view(run_file: Path) -> _Told | WatcherProcess:
-        told = _Told(tell, run_file)
+    def open_view(run_file: Path) -> _AttachedPage | WatcherProcess:
+        page = _AttachedPage(tell, run_file)
         if not plan.attention.needs_watcher:
-            return told
-        watched.append(WatcherProcess(told, run_file, log.say, sys.stderr))
+            return page
+        watched.append(WatcherProcess(page, run_file, log.say, sys.stderr))
         return watched[0]
 
     def tell(**facts: object) -> None:
@@ -243,7 +240,7 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
     return 0
 
 
-class _Told:
+class _AttachedPage:
     """The page, told where it can attach; when it goes is for itself to say."""
 
     def __init__(self, tell: Callable[..., None], run_file: Path) -> None:
@@ -261,45 +258,12 @@ def _capture(arguments: argparse.Namespace) -> int:
 
 
 def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
-    minutes: float | None = arguments.minutes
     from live.capture.process import run_capture  # noqa: PLC0415
-    from live.capture.viewer import ViewProcess, terminal_restorer  # noqa: PLC0415
-    from live.notify.watcher_process import WatcherProcess  # noqa: PLC0415 - see live.cli.main
+    from live.cli.view_processes import ViewProcesses  # noqa: PLC0415 - see live.cli.main
 
     sources = _sources(plan, log)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
-
-    def open_view(run_file: Path) -> ViewProcess:
-        restore = terminal_restorer() if view == "terminal" else lambda: None
-        process = ViewProcess(
-            [
-                "live",
-                "--attach",
-                str(run_file),
-                "--view",
-                view,
-                "--child",
-                *(["--mute"] if arguments.mute else []),
-            ],
-            stdout=aside,
-            on_killed=restore,
-        )
-        log.view = process if view == "terminal" else None
-        opened.append(process)
-        return process
-
-    def open_views(run_file: Path) -> ViewProcess | WatcherProcess | None:
-        shown = open_view(run_file) if view != "none" else None
-        if not plan.attention.needs_watcher:
-            return shown
-        # A terminal view shows it by itself, and must not be written over.
-        where = subprocess.DEVNULL if view == "terminal" else aside
-        watched.append(WatcherProcess(shown, run_file, log.say, where))
-        return watched[0]
-
-    aside = sys.stderr if arguments.json else None
-    watched: list[WatcherProcess] = []
-    opened: list[ViewProcess] = []
+    views = ViewProcesses(plan, view, log, mute=arguments.mute, aside=arguments.json)
     # A key that is held sends Ctrl-C again while the last lines are printed; they must come out.
     before = signal.getsignal(signal.SIGINT)
     signal.signal(signal.SIGINT, lambda *_: None)
@@ -307,17 +271,11 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
         plan,
         None if arguments.practice else (arguments.out or Path()),
         sources,
-        minutes=minutes,
-        open_view=open_views,
+        minutes=arguments.minutes,
+        open_view=views.open,
         say=log.say,
     )
-    for process in opened:
-        # A terminal view leaves by itself at the end; only then can this process print again.
-        if view == "terminal" and outcome.problem and not outcome.by_signal:
-            process.wait(None)  # it shows the loudest event until somebody has seen it
-        elif view == "terminal" or outcome.by_signal:
-            process.let_go(_GRACE_S)
-    log.view = None
+    views.clear_the_terminal(outcome)
     log.say(_summary(outcome))
     if log.unread:
         log.say(f"{log.unread} lines were not shown: nobody read them.")
@@ -325,9 +283,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
     if arguments.json:
         say(json_line(_facts(outcome)))
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
-    for one in watched:
-        one.let_go()
-    _wait_for_window(opened)
+    views.leave()
     if outcome.problem:
         raise SidebeatError(outcome.problem)
     return 0
@@ -384,14 +340,3 @@ def _facts(outcome: CaptureOutcome) -> dict[str, object]:
         "reason": outcome.reason,
         "problem": outcome.problem,
     }
-
-
-def _wait_for_window(opened: list[ViewProcess]) -> None:
-    """The window may stay open to be looked at; Ctrl-C or SIGTERM then closes it."""
-    if opened:
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
-    for process in opened:
-        try:
-            process.wait(None)
-        except KeyboardInterrupt:
-            process.let_go(0.5)

@@ -93,19 +93,27 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
     view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
-    pace: float = arguments.speed or (FLAT_OUT if view == "none" else 1.0)
     from live.notify.command import check_command  # noqa: PLC0415 - only when it runs
 
     options = NotifyOptions(arguments.sounds or None, arguments.on_warning or ())
     check_command(options.command)
-    if view != "none":
-        with FileFeed(arguments.file, None if pace == FLAT_OUT else pace) as feed:
-            status = show(feed, view, options=options)
-        if status or not arguments.json:
-            return status
-        pace = FLAT_OUT
-    with FileFeed(arguments.file, None if pace == FLAT_OUT else pace, places=False) as feed:
-        model = play_out(feed, options if view == "none" else DEFAULT_OPTIONS)
+    if view == "none":
+        return _tell(arguments, arguments.speed or FLAT_OUT, options)
+    with FileFeed(arguments.file, _speed(arguments.speed or 1.0)) as feed:
+        status = show(feed, view, options=options)
+    if status or not arguments.json:
+        return status
+    return _tell(arguments, FLAT_OUT, DEFAULT_OPTIONS)
+
+
+def _speed(pace: float) -> float | None:
+    return None if pace == FLAT_OUT else pace
+
+
+def _tell(arguments: argparse.Namespace, pace: float, options: NotifyOptions) -> int:
+    """Play to the end and print what came of it."""
+    with FileFeed(arguments.file, _speed(pace), places=False) as feed:
+        model = play_out(feed, options)
         if arguments.json:
             print_json(
                 {

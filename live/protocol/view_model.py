@@ -14,7 +14,16 @@ from typing import TypeVar
 from analysis.board import Board
 from analysis.board.snapshot import SensorWarning, Snapshot
 from live.protocol.alarm import SILENCE_S, SILENT, UNSAFE, Alarm
-from live.protocol.feed import Acknowledged, CaptureStatus, Checkpoint, Ended, Feed, Rewound, Tick
+from live.protocol.feed import (
+    Acknowledged,
+    CaptureStatus,
+    Checkpoint,
+    Ended,
+    Feed,
+    Message,
+    Rewound,
+    Tick,
+)
 from replay.event import Event
 from replay.plan import Plan
 
@@ -69,35 +78,42 @@ class ViewModel:
         """Take everything that came since the last call; returns whether anything did."""
         messages = self.feed.poll()
         for message in messages:
-            match message:
-                case Event():
-                    self._on_board(self.board.feed, message)
-                case Tick(t_ns):
-                    self._on_board(self.board.advance, t_ns)
-                case CaptureStatus():
-                    self.status = message
-                case Acknowledged(number):
-                    self._answers[number] = message
-                case Ended(t_ns):
-                    self._on_board(self.board.finish, t_ns)
-                    self.ended = message
-                case Checkpoint(number, forget):
-                    for other in forget:
-                        self._kept.pop(other, None)
-                    self._kept[number] = deepcopy(self.board)
-                case Rewound(to, afresh):
-                    if afresh:
-                        self._kept.clear()
-                    kept = self._kept.get(to)
-                    self.board = self._board_of(self.feed.plan) if kept is None else deepcopy(kept)
-                    self.generation += 1
-                    self.ended = None
+            self._take(message)
         if messages:
             self._snapshot = None
         before, self.alarm = self.alarm, self._present_alarm()
         if self.alarm is None or before is None or self.alarm.headline != before.headline:
             self.alarm_is_known = False
         return bool(messages) or self.alarm != before
+
+    def _take(self, message: Message) -> None:
+        match message:
+            case Event():
+                self._on_board(self.board.feed, message)
+            case Tick(t_ns):
+                self._on_board(self.board.advance, t_ns)
+            case CaptureStatus():
+                self.status = message
+            case Acknowledged(number):
+                self._answers[number] = message
+            case Ended(t_ns):
+                self._on_board(self.board.finish, t_ns)
+                self.ended = message
+            case Checkpoint(number, forget):
+                for other in forget:
+                    self._kept.pop(other, None)
+                self._kept[number] = deepcopy(self.board)
+            case Rewound(to, afresh):
+                self._go_back(to, afresh=afresh)
+
+    def _go_back(self, to: int, *, afresh: bool) -> None:
+        """To the board that was kept under a number, or to an empty one."""
+        if afresh:
+            self._kept.clear()
+        kept = self._kept.get(to)
+        self.board = self._board_of(self.feed.plan) if kept is None else deepcopy(kept)
+        self.generation += 1
+        self.ended = None
 
     @property
     def halted(self) -> str:

@@ -12,7 +12,7 @@ import hashlib
 import math
 from array import array
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import chain, islice
@@ -26,6 +26,7 @@ from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.event import FILE_HEART_RATE, HEART_RATE, NS_PER_S, Event
 from replay.files.log_rows import (
     SAMPLED_ROWS,
+    Columns,
     Notification,
     columns_of,
     count_reading,
@@ -182,6 +183,7 @@ class _Reader:
         self._labels: dict[str, int] = {}
         self._counts: list[Counter[str]] = []
         self._latest: list[int] = []
+        self._total = self._unnamed = self._broken = 0
 
     def read(self, stream: IO[str]) -> NotificationLog:
         path, options = self._path, self._options
@@ -194,45 +196,58 @@ class _Reader:
         columns = columns_of(
             path, names, samples[:3], asked, {"time": TIME_NAMES, "bpm": BPM_NAMES}
         )
-        texts = [text for row in samples if (text := row[columns.time].strip())]
-        form = options.time_format or (guess_format(texts) if texts else ELAPSED)
-        if form is None:
-            sample = texts[0]
-            raise ColumnsUnclear(
-                f"{path}: what the times mean is not clear ({sample!r}); say it with --time-format",
-                "time format", names, samples[:3],
-            )  # fmt: skip
+        form = self._time_format(names, samples, columns)
         zone = zone_named(options.timezone) if options.timezone else None
         reader = TimeReader(form, zone)
-        total = unnamed = broken = 0
         for row in chain(head, rows):
-            total += 1
-            if row is None:
-                broken += 1
-            elif label := row[columns.device].strip():
-                number = self._number(label)
-                counts = self._counts[number - 1]
-                counts["rows"] += 1
-                t_ns = reader.read(row[columns.time])
-                if t_ns is None or abs(t_ns) >= FARTHEST_NS:
-                    counts["no_time"] += 1
-                elif (sent := notification(row, columns, counts)) is not None:
-                    self._keep(number, t_ns, sent.channel, sent.payload)
-            else:
-                unnamed += 1
+            self._take(row, columns, reader)
         if not self._times:
             raise ActivityFileError(
-                f"{path}: none of its {plural(total, 'row')} is a notification with a sensor, a "
-                "time and a heart rate"
+                f"{path}: none of its {plural(self._total, 'row')} is a notification with a "
+                "sensor, a time and a heart rate"
             )
         remarks = []
-        if broken:
-            remarks.append(f"{plural(broken, 'row')} dropped: not as wide as the header says.")
-        if unnamed:
-            remarks.append(f"{plural(unnamed, 'row')} dropped: no name of a sensor.")
+        if self._broken:
+            wide = "not as wide as the header says"
+            remarks.append(f"{plural(self._broken, 'row')} dropped: {wide}.")
+        if self._unnamed:
+            remarks.append(f"{plural(self._unnamed, 'row')} dropped: no name of a sensor.")
         if reader.zoneless and zone is None:
             remarks.append("Its times name no zone: taken as UTC (--timezone says otherwise).")
-        return self._settled(kind, form, remarks, (total, unnamed, broken))
+        return self._settled(kind, form, remarks)
+
+    def _time_format(
+        self, names: Sequence[str], samples: Sequence[Sequence[str]], columns: Columns
+    ) -> str:
+        """What the times mean: as the tester says, else as the first of them look."""
+        texts = [text for row in samples if (text := row[columns.time].strip())]
+        form = self._options.time_format or (guess_format(texts) if texts else ELAPSED)
+        if form is None:
+            raise ColumnsUnclear(
+                f"{self._path}: what the times mean is not clear ({texts[0]!r}); say it with "
+                "--time-format",
+                "time format", names, samples[:3],
+            )  # fmt: skip
+        return form
+
+    def _take(self, row: Sequence[str] | None, columns: Columns, reader: TimeReader) -> None:
+        """Keep the notification of a row, or count why it is none; ``None``: of another width."""
+        self._total += 1
+        if row is None:
+            self._broken += 1
+            return
+        label = row[columns.device].strip()
+        if not label:
+            self._unnamed += 1
+            return
+        number = self._number(label)
+        counts = self._counts[number - 1]
+        counts["rows"] += 1
+        t_ns = reader.read(row[columns.time])
+        if t_ns is None or abs(t_ns) >= FARTHEST_NS:
+            counts["no_time"] += 1
+        elif (sent := notification(row, columns, counts)) is not None:
+            self._keep(number, t_ns, sent.channel, sent.payload)
 
     def _number(self, label: str) -> int:
         number = self._labels.get(label)
@@ -263,9 +278,7 @@ class _Reader:
         self._payloads += bytes((_CHANNELS.index(channel), *len(payload).to_bytes(2, "little")))
         self._payloads += payload
 
-    def _settled(
-        self, kind: str, form: str, remarks: list[str], totals: tuple[int, int, int]
-    ) -> NotificationLog:
+    def _settled(self, kind: str, form: str, remarks: list[str]) -> NotificationLog:
         times = np.frombuffer(self._times, dtype=np.int64)
         order = np.argsort(times, kind="stable")
         times = times[order]
@@ -293,7 +306,6 @@ class _Reader:
         if started is None:
             remarks.append("When it was recorded is not known (--start says it): it has no date.")
         times = times - origin
-        total, unnamed, broken = totals
         return NotificationLog(
             path=self._path, kind=kind, sha256=_sha256(self._path),
             sensors=tuple(
@@ -302,7 +314,8 @@ class _Reader:
             ),
             t_ns=times, sensor=sensors, starts=starts, payloads=payloads,
             origin_ns=origin, started_utc_ns=started,
-            rows=total, unnamed=unnamed, broken=broken, remarks=tuple(remarks),
+            rows=self._total, unnamed=self._unnamed, broken=self._broken,
+            remarks=tuple(remarks),
         )  # fmt: skip
 
     def _without_repetitions(

@@ -7,11 +7,11 @@ readings and are counted; the rest is put in order of time.  The values stay tex
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,10 @@ FARTHEST_NS: Final = 2**62
 
 SIGNALS: Final = ("power", "cadence", "speed", "altitude")
 """What a record may hold beside the heart, by which clocks can be aligned; in any unit."""
+
+
+_Reading: TypeAlias = tuple[int, str, tuple[float, ...]]
+"""Time in ns, the value as it stood, RR intervals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,19 +171,11 @@ class FileSeries:
 def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
     """Put the rows in order and count what is dropped.  Never raises; there may be none left."""
     timed = [row for row in raw.rows if row.time_ns is not None and abs(row.time_ns) < FARTHEST_NS]
-    kept: list[tuple[int, str, tuple[float, ...]]] = []
-    latest, unordered = -(2**63), 0
-    for row in timed:
-        value = (row.value or "").strip()
-        if row.time_ns is None or not value:
-            continue
-        if row.time_ns < latest:
-            unordered += 1
-        latest = max(latest, row.time_ns)
-        kept.append((row.time_ns, value, row.rr_ms))
-    valued = len(kept)
-    kept.sort(key=lambda reading: reading[0])
-    readings, duplicated, conflicting = _without_repetitions(kept)
+    kept = list(_with_value(timed))
+    unordered = _unordered(time for time, *_ in kept)
+    readings, duplicated, conflicting = _without_repetitions(
+        sorted(kept, key=lambda reading: reading[0])
+    )
     times = tuple(time for time, *_ in readings)
     spacing_s, hold_s = spacing_of(times)
     pauses = [(b - a) / NS_PER_S for a, b in pairwise(times) if b - a > hold_s * NS_PER_S]
@@ -194,7 +190,7 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         counts=Counts(
             rows=len(raw.rows),
             no_time=len(raw.rows) - len(timed),
-            no_heart_rate=len(timed) - valued,
+            no_heart_rate=len(timed) - len(kept),
             duplicated=duplicated,
             unordered=unordered,
             conflicting=conflicting,
@@ -204,13 +200,35 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         hold_s=hold_s,
         pauses=len(pauses),
         paused_s=sum(pauses),
-        rr_ms=tuple(rr for *_, rr in readings) if any(rr for *_, rr in readings) else (),
+        rr_ms=_rr_of(readings),
         signals={name: found for name in SIGNALS if (found := _signal(timed, name)) is not None},
         laps=raw.laps,
         device=raw.device,
         firmware=raw.firmware,
         stops_ns=_stops(timed, hold_s),
     )
+
+
+def _with_value(rows: Iterable[Row]) -> Iterator[_Reading]:
+    for row in rows:
+        value = (row.value or "").strip()
+        if row.time_ns is not None and value:
+            yield row.time_ns, value, row.rr_ms
+
+
+def _unordered(times: Iterable[int]) -> int:
+    """How many come before one that stood above them."""
+    latest, unordered = -(2**63), 0
+    for time in times:
+        unordered += time < latest
+        latest = max(latest, time)
+    return unordered
+
+
+def _rr_of(readings: Sequence[_Reading]) -> tuple[tuple[float, ...], ...]:
+    """The RR intervals of each reading; empty if none has any."""
+    rr = tuple(rr for *_, rr in readings)
+    return rr if any(rr) else ()
 
 
 def _stops(rows: Iterable[Row], hold_s: float) -> tuple[tuple[int, int], ...]:
@@ -238,10 +256,8 @@ def plural(count: int, noun: str) -> str:
     return f"{count:,} {noun}" + ("" if count == 1 else "s")
 
 
-def _without_repetitions(
-    kept: Iterable[tuple[int, str, tuple[float, ...]]],
-) -> tuple[list[tuple[int, str, tuple[float, ...]]], int, int]:
-    readings: list[tuple[int, str, tuple[float, ...]]] = []
+def _without_repetitions(kept: Iterable[_Reading]) -> tuple[list[_Reading], int, int]:
+    readings: list[_Reading] = []
     duplicated = conflicting = 0
     at, there = None, set[str]()
     for reading in kept:

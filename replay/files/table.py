@@ -93,9 +93,33 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     )
     bpm_at = _columns_of(path, columns, rows, options.bpm_column, wanted="bpm", usual=BPM_NAMES)[0]
     texts = [" ".join(row[at] for at in times_at).strip() for row in rows]
-    form = options.time_format or guess_format([t for t in texts if t][:_SAMPLE_ROWS])
+    form = _time_format(path, texts, options, columns, rows)
+    moments, anchored = _moments(path, texts, form, options, remarks)
+    signals = _signals(columns)
+    return RawSeries(
+        "CSV",
+        [
+            Row(moment, row[bpm_at], signals=_numbers(row, signals))
+            for moment, row in zip(moments, rows, strict=True)
+        ],
+        unit=options.unit or "bpm",
+        anchored=anchored,
+        remarks=tuple(remarks),
+    )
+
+
+def _time_format(
+    path: Path,
+    texts: Sequence[str],
+    options: TableOptions,
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+) -> str:
+    """What the times mean: as the tester says, else as the first of them look."""
+    samples = [text for text in texts if text][:_SAMPLE_ROWS]
+    form = options.time_format or guess_format(samples)
     if form is None:
-        sample = next((t for t in texts if t), "")
+        sample = samples[0] if samples else ""
         raise ColumnsUnclear(
             f"{path}: what the times mean is not clear ({sample!r}); say it with --time-format "
             "(iso, unix-s, unix-ms, elapsed, or a pattern such as '%d.%m.%Y %H:%M:%S')",
@@ -103,10 +127,16 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
             columns,
             rows[:3],
         )
+    return form
+
+
+def _moments(
+    path: Path, texts: Sequence[str], form: str, options: TableOptions, remarks: list[str]
+) -> tuple[list[int | None], bool]:
+    """The times in ns, and whether their day is known; ``remarks`` gets what is odd about them."""
     zone = zone_named(options.timezone) if options.timezone else None
     reader = TimeReader(form, zone)
-    moments = [reader.read(text) for text in texts]
-    anchored = True
+    moments, anchored = [reader.read(text) for text in texts], True
     if form == ELAPSED:
         moments, anchored = _from_start(moments, options, path)
     if reader.zoneless and not zone:
@@ -116,17 +146,7 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
             f"{plural(reader.repeated, 'row')} in the hour that the end of daylight saving "
             "repeats: told apart by their order."
         )
-    signals = _signals(columns)
-    return RawSeries(
-        "CSV",
-        [
-            Row(moment, row[bpm_at], signals=_numbers(row, signals) if signals else {})
-            for moment, row in zip(moments, rows, strict=True)
-        ],
-        unit=options.unit or "bpm",
-        anchored=anchored,
-        remarks=tuple(remarks),
-    )
+    return moments, anchored
 
 
 def _signals(columns: Sequence[str]) -> dict[str, int]:
@@ -175,21 +195,7 @@ def _decoded(path: Path, data: bytes) -> tuple[str, list[str]]:
 
 def _cells(path: Path, text: str) -> tuple[list[str], list[list[str]]]:
     """Names of the columns, and the rows below them, all of the same length."""
-    lines = [line for line in text.splitlines() if line.strip()]
-    best: tuple[int, int, str] = (0, 0, "")
-    for delimiter in _DELIMITERS:
-        widths = Counter(
-            len(row) for row in csv.reader(lines[:_SNIFFED_LINES], delimiter=delimiter)
-        )
-        width, count = max(
-            ((w, c) for w, c in widths.items() if w > 1), key=lambda wc: wc[1], default=(0, 0)
-        )
-        best = max(best, (count, width, delimiter))
-    count, width, delimiter = best
-    if count < 2:
-        raise ActivityFileError(
-            f"{path}: this is neither FIT, TCX, GPX nor a table with a time and a heart rate"
-        )
+    width, delimiter = _layout(path, text)
     try:
         table = list(csv.reader(io.StringIO(text), delimiter=delimiter))
     except csv.Error as error:
@@ -201,12 +207,34 @@ def _cells(path: Path, text: str) -> tuple[list[str], list[list[str]]]:
         names = [f"column {n}" for n in range(1, width + 1)]
     else:
         first += 1
-    if len(set(names)) < len(names):  # two of a name cannot be told apart by it
-        names = [
-            name if names.count(name) == 1 else f"{name} ({n})" for n, name in enumerate(names, 1)
-        ]
     rows = [[*row, *[""] * width][:width] for row in table[first:]]
-    return names, rows
+    return _told_apart(names), rows
+
+
+def _layout(path: Path, text: str) -> tuple[int, str]:
+    """Width and delimiter of the table: those by which most of the first lines are one."""
+    lines = [line for line in text.splitlines() if line.strip()][:_SNIFFED_LINES]
+    count, width, delimiter = max(_most_rows(lines, delimiter) for delimiter in _DELIMITERS)
+    if count < 2:
+        raise ActivityFileError(
+            f"{path}: this is neither FIT, TCX, GPX nor a table with a time and a heart rate"
+        )
+    return width, delimiter
+
+
+def _most_rows(lines: Sequence[str], delimiter: str) -> tuple[int, int, str]:
+    """How many rows have the most frequent width of more than one cell, and that width."""
+    widths = Counter(len(row) for row in csv.reader(lines, delimiter=delimiter))
+    several = ((count, width) for width, count in widths.items() if width > 1)
+    # Of two widths that are as frequent, the one that came first: its row is the header.
+    count, width = max(several, key=lambda found: found[0], default=(0, 0))
+    return count, width, delimiter
+
+
+def _told_apart(names: Sequence[str]) -> list[str]:
+    """Names that stand twice with the number of their column: they could not be asked for."""
+    several = {name for name, count in Counter(names).items() if count > 1}
+    return [f"{name} ({n})" if name in several else name for n, name in enumerate(names, 1)]
 
 
 def _columns_of(

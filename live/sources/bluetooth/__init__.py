@@ -17,7 +17,7 @@ is why nothing imports it before it is needed.
 import logging
 
 from live.sources.bluetooth.adapters import Adapter, list_adapters
-from live.sources.bluetooth.errors import BluetoothUnavailable
+from live.sources.bluetooth.bleak_errors import BluetoothUnavailable
 from live.sources.bluetooth.scan import FoundSensor, SeenSensor, scan, watch
 from live.sources.bluetooth.source import BluetoothSource, bluetooth_problem
 from live.sources.bluetooth.timing import Timing

@@ -10,7 +10,7 @@ from bleak.backends.characteristic import BleakGATTCharacteristic
 from bleak.exc import BleakError
 from bleak.uuids import normalize_uuid_16
 
-from live.sources.bluetooth.errors import EXPECTED
+from live.sources.bluetooth.bleak_errors import EXPECTED
 from live.sources.bluetooth.timeouts import bounded
 
 LINK_GONE: Final = (*EXPECTED, AssertionError, AttributeError)

@@ -16,7 +16,12 @@ from typing import Final
 from bleak import BleakClient
 
 from live.sources.base import CaptureClock, Emit
-from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, happening_of, says_full
+from live.sources.bluetooth.bleak_errors import (
+    EXPECTED,
+    BluetoothUnavailable,
+    happening_of,
+    says_full,
+)
 from live.sources.bluetooth.gatt import LINK_GONE, find_characteristic, read_value
 from live.sources.bluetooth.link_events import LinkEvents
 from live.sources.bluetooth.notifications import Notifications

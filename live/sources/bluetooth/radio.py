@@ -18,7 +18,7 @@ from bleak.backends.device import BLEDevice
 from bleak.exc import BleakDBusError
 
 from live.sources.bluetooth.adapters import list_adapters
-from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
+from live.sources.bluetooth.bleak_errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import Finder, Sighting
 from live.sources.bluetooth.scanner import AdapterScanner
 from live.sources.bluetooth.timing import Timing

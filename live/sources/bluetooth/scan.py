@@ -12,8 +12,8 @@ from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
+from live.sources.bluetooth.bleak_errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.details import Asker, Details
-from live.sources.bluetooth.errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.finder import UNKNOWN_DBM
 from live.sources.bluetooth.gatt import LINK_GONE
 from live.sources.bluetooth.scanner import SERVICES

@@ -13,8 +13,8 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.uuids import normalize_uuid_16
 
+from live.sources.bluetooth.bleak_errors import EXPECTED
 from live.sources.bluetooth.capacity import Capacity
-from live.sources.bluetooth.errors import EXPECTED
 from live.sources.bluetooth.finder import UNKNOWN_DBM, Sighting
 from live.sources.bluetooth.timeouts import bounded, end_task
 from live.sources.bluetooth.turns import Turns

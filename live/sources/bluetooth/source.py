@@ -10,7 +10,7 @@ from contextlib import suppress
 from bleak import BleakScanner
 
 from live.sources.base import CaptureClock, Emit
-from live.sources.bluetooth.errors import EXPECTED, explain
+from live.sources.bluetooth.bleak_errors import EXPECTED, explain
 from live.sources.bluetooth.link import SensorLink
 from live.sources.bluetooth.radio import Radio
 from live.sources.bluetooth.timeouts import bounded, expect_dead_buses

@@ -14,7 +14,7 @@ from bleak.exc import (
     BleakGATTProtocolError,
 )
 
-from live.sources.bluetooth.errors import explain, happening_of
+from live.sources.bluetooth.bleak_errors import explain, happening_of
 from live.sources.bluetooth.state_machine import Happening
 from live.sources.bluetooth.timeouts import bounded
 

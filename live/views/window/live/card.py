@@ -162,62 +162,79 @@ class SensorCard(QWidget):
             paint_table(painter, status, row, self.font(), theme)
 
     def _paint_head(self, painter: QPainter, status: SensorStatus, head: QRectF) -> None:
-        theme = self._theme
-        big = QFont(self.font())
-        big.setPointSizeF(_BIG * big.pointSizeF())
-        metrics = QFontMetricsF(self.font())
-        line = metrics.height()
-        gone = status.held_bpm is None or self._halt[1]
-        bpm = "–" if status.shown_bpm is None else f"{status.shown_bpm:.0f}"
-        painter.setFont(big)
-        painter.setPen(QColor(theme.faint if gone else theme.ink))
-        digits = QFontMetricsF(big).horizontalAdvance("000")
-        right = QRectF(head.right() - digits, head.top(), digits, head.height())
-        if status.role != "companion":
-            painter.drawText(right, _RIGHT, bpm)
-        painter.setFont(self.font())
-        bold = QFont(self.font())
-        bold.setBold(True)
-        side = QRectF(
-            0, head.top(), QFontMetricsF(bold).horizontalAdvance("no value now") + 2, line
-        )
-        side.moveRight(right.left() - 6)
-        outside = status.within is False and not self._halt[1]
-        painter.setFont(bold if outside else self.font())
-        painter.setPen(QColor(theme.alarm if outside else theme.ink))
-        painter.drawText(side, _RIGHT, "" if self._halt[1] else verdict(status))
-        painter.setFont(self.font())
-        painter.setPen(QColor(theme.faint))
-        if status.role != "companion":
-            unit = "no value now" if gone else "bpm"
-            painter.drawText(side.translated(0, line), _RIGHT, unit)
-        if self._style is not None:
-            fill = QColor(self._style.colour(theme))
+        """Two lines: name and place, or the warning, on the left; the value on the right."""
+        line = QFontMetricsF(self.font()).height()
+        end = self._paint_value(painter, status, head) - 4
+        style = self._style
+        if style is not None:
             spot = QPointF(head.left() + 0.4 * line, head.top() + 0.5 * line)
-            draw(painter, self._style.shape, spot, 0.38 * line, fill)
-        painter.setFont(bold)
-        painter.setPen(QColor(theme.ink))
+            draw(painter, style.shape, spot, 0.38 * line, QColor(style.colour(self._theme)))
         name = QRectF(head.left() + 1.2 * line, head.top(), 0, line)
-        name.setRight(side.left() - 4)
+        name.setRight(end)
+        bold = self._bold()
+        painter.setFont(bold)
+        painter.setPen(QColor(self._theme.ink))
         painter.drawText(name, _LEFT, elided(status.label, QFontMetricsF(bold), name.width()))
-        below = QRectF(head.left(), head.top() + line, side.left() - 4 - head.left(), line)
+        below = QRectF(head.left(), head.top() + line, end - head.left(), line)
         painter.setFont(self.font())
         if self._warning is None:
-            painter.setPen(QColor(theme.faint))
-            fits = metrics.horizontalAdvance(subtitle(status)) <= below.width()
-            text = subtitle(status) if fits else status.placement or subtitle(status)
-            painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
-            return
-        warned = QColor(theme.severity(self._warning.severity))
-        spot = QPointF(below.left() + 0.4 * line, below.center().y())
-        shape = SEVERITY_SHAPES[self._warning.severity]
-        filled = warned if self._warning.calls else QColor(theme.ground)
-        draw(painter, shape, spot, 0.36 * line, filled, edge=warned)
-        painter.setPen(warned)
-        below.setLeft(below.left() + 1.2 * line)
-        known = "" if self._warning.calls else " (known)"
-        text = f"{self._warning.kind}{known}, {stretch(self._warning)}"
-        painter.drawText(below, _LEFT, elided(text, metrics, below.width()))
+            self._paint_subtitle(painter, status, below)
+        else:
+            self._paint_warning(painter, self._warning, below)
+
+    def _paint_value(self, painter: QPainter, status: SensorStatus, head: QRectF) -> float:
+        """The bpm with its unit and the verdict; returns where they begin."""
+        theme, is_stale = self._theme, self._halt[1]
+        line = QFontMetricsF(self.font()).height()
+        gone = status.held_bpm is None or is_stale
+        big, bold = QFont(self.font()), self._bold()
+        big.setPointSizeF(_BIG * big.pointSizeF())
+        digits = QFontMetricsF(big).horizontalAdvance("000")
+        right = QRectF(head.right() - digits, head.top(), digits, head.height())
+        width = QFontMetricsF(bold).horizontalAdvance("no value now") + 2
+        side = QRectF(0, head.top(), width, line)
+        side.moveRight(right.left() - 6)
+        if status.role == "companion":
+            return side.left()
+        painter.setFont(big)
+        painter.setPen(QColor(theme.faint if gone else theme.ink))
+        bpm = "–" if status.shown_bpm is None else f"{status.shown_bpm:.0f}"
+        painter.drawText(right, _RIGHT, bpm)
+        outside = status.within is False and not is_stale
+        painter.setFont(bold if outside else self.font())
+        painter.setPen(QColor(theme.alarm if outside else theme.ink))
+        painter.drawText(side, _RIGHT, "" if is_stale else verdict(status))
+        painter.setFont(self.font())
+        painter.setPen(QColor(theme.faint))
+        painter.drawText(side.translated(0, line), _RIGHT, "no value now" if gone else "bpm")
+        return side.left()
+
+    def _paint_subtitle(self, painter: QPainter, status: SensorStatus, box: QRectF) -> None:
+        """Role and place, the place alone where there is no room for both."""
+        metrics = QFontMetricsF(self.font())
+        fits = metrics.horizontalAdvance(subtitle(status)) <= box.width()
+        text = subtitle(status) if fits else status.placement or subtitle(status)
+        painter.setPen(QColor(self._theme.faint))
+        painter.drawText(box, _LEFT, elided(text, metrics, box.width()))
+
+    def _paint_warning(self, painter: QPainter, warning: SensorWarning, box: QRectF) -> None:
+        metrics, theme = QFontMetricsF(self.font()), self._theme
+        line = metrics.height()
+        colour = QColor(theme.severity(warning.severity))
+        spot = QPointF(box.left() + 0.4 * line, box.center().y())
+        filled = colour if warning.calls else QColor(theme.ground)
+        draw(painter, SEVERITY_SHAPES[warning.severity], spot, 0.36 * line, filled, edge=colour)
+        painter.setPen(colour)
+        words = QRectF(box)
+        words.setLeft(box.left() + 1.2 * line)
+        known = "" if warning.calls else " (known)"
+        text = f"{warning.kind}{known}, {stretch(warning)}"
+        painter.drawText(words, _LEFT, elided(text, metrics, words.width()))
+
+    def _bold(self) -> QFont:
+        font = QFont(self.font())
+        font.setBold(True)
+        return font
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Choose this sensor."""

@@ -81,7 +81,7 @@ class Overlay(Canvas):
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """Stretches, then what the hand holds, then the lines."""
-        seen, box = self._seen, area.box
+        seen = self._seen
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         for stretch in seen.stretches:
             strip = self._strip(area, stretch.start_s, stretch.end_s)
@@ -93,22 +93,31 @@ class Overlay(Canvas):
                 if strip is not None:
                     self._draw_effort(painter, frame, strip, words)
         if seen.selection is not None:
-            strip = self._strip(area, *sorted(seen.selection))
-            if strip is not None:
-                wash = QColor(frame.theme.focus)
-                wash.setAlpha(46)
-                painter.fillRect(strip, wash)
-                painter.setPen(line_pen(frame.theme.focus))
-                for x in (strip.left(), strip.right()):
-                    painter.drawLine(QPointF(x, strip.top()), QPointF(x, strip.bottom()))
+            self._draw_selection(painter, area, frame, seen.selection)
         if seen.cursor_s is not None:
-            x = area.x(seen.cursor_s)
-            if box.left() <= x <= box.right():
-                painter.fillRect(
-                    QRectF(x - 1, box.top(), 2, box.height()), QColor(frame.theme.focus)
-                )
+            self._draw_cursor(painter, area, frame, seen.cursor_s)
         if seen.read_s is not None:
             self._draw_readout(painter, area, frame, seen.read_s)
+
+    def _draw_selection(
+        self, painter: QPainter, area: Area, frame: Frame, selection: tuple[float, float]
+    ) -> None:
+        strip = self._strip(area, *sorted(selection))
+        if strip is None:
+            return
+        wash = QColor(frame.theme.focus)
+        wash.setAlpha(46)
+        painter.fillRect(strip, wash)
+        painter.setPen(line_pen(frame.theme.focus))
+        for x in (strip.left(), strip.right()):
+            painter.drawLine(QPointF(x, strip.top()), QPointF(x, strip.bottom()))
+
+    @staticmethod
+    def _draw_cursor(painter: QPainter, area: Area, frame: Frame, second: float) -> None:
+        x, box = area.x(second), area.box
+        if box.left() <= x <= box.right():
+            line = QRectF(x - 1, box.top(), 2, box.height())
+            painter.fillRect(line, QColor(frame.theme.focus))
 
     @staticmethod
     def _strip(area: Area, start_s: float, end_s: float) -> QRectF | None:

@@ -48,7 +48,7 @@ def _regular(corners: int, turn: float, inner: float = 0.0) -> QPainterPath:
     return _polygon(*points)
 
 
-def outline(shape: Shape) -> QPainterPath:
+def outline(shape: Shape) -> QPainterPath:  # noqa: C901 - one flat case per shape
     """The shape in a box from −1 to 1, y downwards."""
     a = 0.36
     plus = _polygon(

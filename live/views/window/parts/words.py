@@ -39,34 +39,38 @@ def facts(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> 
 
     ``halted``: in place of the link; ``is_stale``: no ages and rates, since time has stood still.
     """
-    found = [halted or (status.state if status.is_acquiring else LINK_WORDS[status.link])]
-    if status.age_s is not None and not is_stale:
-        found.append(f"{status.age_s:.1f} s old")
-    if not is_stale:
-        found.append(f"{status.rate_hz:.1f} a second")
     compared = status.role != "companion"
-    if compared:
-        found.append(_contact(status.contact))
-    if status.battery_percent is not None:
-        found.append(f"battery {status.battery_percent} %")
-    if status.signal_dbm is not None:
-        found.append(f"signal {signed(status.signal_dbm).lstrip('+')} dBm")
-    if compared:
-        found.append(f"coverage {100 * status.coverage:.0f} %")
-    if compared and status.gaps:
-        plural = "gap" if status.gaps == 1 else "gaps"
-        found.append(f"{status.gaps} {plural}, {duration(status.gap_s)}")
-    elif compared:
-        found.append("no gap")
-    if words := efforts_words(status):
-        found.append(words)
-    if status.doubtful:
-        found.append(f"{status.doubtful} doubtful")
-    if status.malformed:
-        found.append(f"{status.malformed} malformed")
-    if status.doubled:
-        found.append(f"{status.doubled} doubled")
-    return found
+    battery, signal = status.battery_percent, status.signal_dbm
+    phrases = (
+        halted or (status.state if status.is_acquiring else LINK_WORDS[status.link]),
+        *(() if is_stale else _pace(status)),
+        _contact(status.contact) if compared else "",
+        "" if battery is None else f"battery {battery} %",
+        "" if signal is None else f"signal {signed(signal).lstrip('+')} dBm",
+        *(_coverage(status) if compared else ()),
+        efforts_words(status),
+        *(f"{count} {word}" for count, word in _odd_readings(status) if count),
+    )
+    return [phrase for phrase in phrases if phrase]
+
+
+def _pace(status: SensorStatus) -> tuple[str, str]:
+    age = "" if status.age_s is None else f"{status.age_s:.1f} s old"
+    return age, f"{status.rate_hz:.1f} a second"
+
+
+def _coverage(status: SensorStatus) -> tuple[str, str]:
+    plural = "gap" if status.gaps == 1 else "gaps"
+    gaps = f"{status.gaps} {plural}, {duration(status.gap_s)}" if status.gaps else "no gap"
+    return f"coverage {100 * status.coverage:.0f} %", gaps
+
+
+def _odd_readings(status: SensorStatus) -> tuple[tuple[int, str], ...]:
+    return (
+        (status.doubtful, "doubtful"),
+        (status.malformed, "malformed"),
+        (status.doubled, "doubled"),
+    )
 
 
 def efforts_words(status: SensorStatus) -> str:

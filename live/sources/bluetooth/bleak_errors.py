@@ -28,6 +28,22 @@ _REFUSALS: Final = (
     ".AuthenticationFailed",
     ".AuthenticationRejected",
 )
+_BY_TYPE: Final[tuple[tuple[tuple[type[Exception], ...], Happening], ...]] = (
+    ((BleakBluetoothNotAvailableError,), Happening.OFF),
+    ((BleakDeviceNotFoundError,), Happening.FORGOTTEN),
+    ((BleakGATTProtocolError,), Happening.REFUSED),
+    # bleak's way of saying that the link went meanwhile
+    ((AssertionError, AttributeError), Happening.DROPPED),
+    ((TimeoutError,), Happening.FAILED),
+    # the bus itself broke or is not there (a TimeoutError is an OSError, and stands before)
+    ((OSError, EOFError), Happening.OFF),
+)
+_BY_DBUS_NAME: Final[tuple[tuple[tuple[str, ...], Happening], ...]] = (
+    ((*_GONE, ".NotReady"), Happening.OFF),
+    ((".UnknownObject", ".DoesNotExist"), Happening.FORGOTTEN),
+    (_REFUSALS, Happening.REFUSED),
+    ((".NotConnected",), Happening.DROPPED),
+)
 _REASON: Final = BleakBluetoothNotAvailableReason
 
 
@@ -40,35 +56,25 @@ def happening_of(error: Exception, *, subscribing: bool = False) -> Happening:
 
     ``subscribing``: it came from a subscription, where a sensor's plain "no" is a refusal.
     """
-    if isinstance(error, BleakBluetoothNotAvailableError):
-        return Happening.OFF
-    if isinstance(error, BleakDeviceNotFoundError):
-        return Happening.FORGOTTEN
-    if isinstance(error, BleakGATTProtocolError):
-        return Happening.REFUSED
+    for kinds, happening in _BY_TYPE:
+        if isinstance(error, kinds):
+            return happening
     if isinstance(error, BleakDBusError):
-        name = error.dbus_error
-        if name.endswith((*_GONE, ".NotReady")):
-            return Happening.OFF
-        if name.endswith((".UnknownObject", ".DoesNotExist")):
-            return Happening.FORGOTTEN
-        if name.endswith(_REFUSALS):
-            return Happening.REFUSED
-        if "Not connected" in str(error) or name.endswith(".NotConnected"):
-            return Happening.DROPPED
-        return Happening.REFUSED if subscribing else Happening.FAILED
+        return _of_daemon(error, Happening.REFUSED if subscribing else Happening.FAILED)
     if isinstance(error, BleakError):
         text = str(error)
         if text.startswith("adapter"):
             return Happening.OFF
         return Happening.FORGOTTEN if text.endswith("not found") else Happening.FAILED
-    if isinstance(error, AssertionError | AttributeError):
-        return Happening.DROPPED  # bleak's way of saying that the link went meanwhile
-    if isinstance(error, EOFError) or (
-        isinstance(error, OSError) and not isinstance(error, TimeoutError)
-    ):
-        return Happening.OFF  # the bus itself broke or is not there
     return Happening.FAILED
+
+
+def _of_daemon(error: BleakDBusError, otherwise: Happening) -> Happening:
+    """By the name under which BlueZ, or the bus itself, reports it."""
+    for endings, happening in _BY_DBUS_NAME:
+        if error.dbus_error.endswith(endings):
+            return happening
+    return Happening.DROPPED if "Not connected" in str(error) else otherwise
 
 
 def says_full(error: Exception) -> bool:
