@@ -61,8 +61,11 @@ def complaint() -> str:
     if child.returncode == _NO_SCREEN:
         return "the display has no screen"
     lines = [line.strip() for line in said.splitlines() if line.strip()]
-    # The first line is the cause ("qt.qpa.xcb: could not connect to display :1"); the rest, advice.
-    cause = lines[0] if lines else f"Qt ended with status {child.returncode}"
+    if not lines:
+        return f"Qt ended with status {child.returncode}"
+    # Qt gives the cause first ("qt.qpa.xcb: could not connect to display :1"), then advice; Python
+    # gives it last.
+    cause = lines[-1] if lines[0].startswith("Traceback") else lines[0]
     return cause.removeprefix("qt.qpa.xcb: ").removeprefix("qt.qpa.plugin: ").rstrip(".")
 
 

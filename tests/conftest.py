@@ -17,6 +17,10 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # Two workers that make the table of Unicode's categories at once find each other's half of it.
+    os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(Path(_CACHE.name) / "hypothesis")
+
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.  The
 # suite draws the same examples each time; new ones: pytest --hypothesis-profile=explore
 settings.register_profile("suite", deadline=None, derandomize=True, database=None)

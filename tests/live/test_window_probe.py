@@ -10,7 +10,7 @@ import pytest
 
 from live import preflight, window_probe
 
-pytest.importorskip("PySide6")
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError)
 
 NOBODY = ":4077"
 """A display number that no server of a machine that runs tests answers on."""

@@ -109,6 +109,17 @@ def running_broker(folder: Path, settings: str = "allow_anonymous true") -> Iter
         broker.kill()
 
 
+def password_file(folder: Path, username: str, password: str) -> Path:
+    """A file of one login, as mosquitto's ``password_file`` wants it."""
+    program = shutil.which("mosquitto_passwd")
+    if program is None:
+        pytest.skip("needs mosquitto_passwd (apt-get install mosquitto)")
+    file = folder / "passwords"
+    file.write_text(f"{username}:{password}\n")
+    subprocess.run([program, "-U", str(file)], check=True)  # hashes in place
+    return file
+
+
 def _is_root() -> bool:
     return hasattr(os, "geteuid") and os.geteuid() == 0
 

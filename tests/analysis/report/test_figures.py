@@ -75,7 +75,7 @@ def test_the_colours_are_told_apart():
 
 def test_the_colours_are_those_of_the_window():
     """Sensors, band and words have the same colours and shapes as in the window."""
-    pytest.importorskip("PySide6")
+    pytest.importorskip("PySide6.QtGui", exc_type=ImportError)
     from live.views.window.parts import theme
 
     for scheme, window in ((LIGHT, theme.LIGHT), (DARK, theme.DARK)):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import subprocess
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -19,7 +18,7 @@ from replay.event import ADVICE, LINK, MQTT_HEART_RATE, Event
 from replay.link_state import LinkState
 from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
-from tests.standins.broker import Broker, Publisher, running_broker
+from tests.standins.broker import Broker, Publisher, password_file, running_broker
 
 TOPICS = ("bench/yarrow/hr", "bench/sorrel/hr")
 
@@ -305,9 +304,7 @@ def test_the_password_comes_from_the_named_variable(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With the right password in the environment the topic is heard."""
-    passwords = tmp_path / "passwords"
-    passwords.write_text("tester:opensesame\n")
-    subprocess.run(["mosquitto_passwd", "-U", str(passwords)], check=True)  # hashes in place
+    passwords = password_file(tmp_path, "tester", "opensesame")
     settings = f"allow_anonymous false\npassword_file {passwords}"
     monkeypatch.setenv("BENCH_SECRET", "opensesame")
 
