@@ -17,6 +17,8 @@ from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from replay.plan import Plan, format_plan
 
 ROOT = Path(__file__).resolve().parents[2]
+SOON_S = 2.0
+"""Within so long every view tells of a recording that ended unasked, or of a file in danger."""
 PATIENCE_S = 45.0
 """For a machine that is busy with other things; nothing here waits longer than it must."""
 

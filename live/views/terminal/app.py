@@ -19,7 +19,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
-from live.views.terminal.screen import ScreenState, screen
+from live.views.terminal.screen import Halt, ScreenState, screen
 from live.views.terminal.summary import print_summary
 from replay.event import NS_PER_S
 
@@ -165,11 +165,13 @@ class TerminalView:
             plain=self._plain,
             alarm=model.alarm,
             alarm_is_known=model.alarm_is_known,
-            halted=model.halted,
+            halt=Halt(model.halted, model.is_stale),
         )
 
     def _mode(self) -> str:
         player = self._player
+        if self.model.is_stale:
+            return self.model.halted
         if player is None:
             return "ended" if self.model.ended else "recording"
         length = clock(player.duration_ns / NS_PER_S)

@@ -76,6 +76,8 @@ class Lines:
         """One line with every sensor's value."""
         snapshot = self._model.snapshot()
         seconds = snapshot.t_ns / NS_PER_S
+        if self._model.is_stale:
+            return Text(f"{clock(seconds):>8}  nothing is heard any more: {self._model.halted}")
         return Text(f"{clock(seconds):>8}  {'; '.join(_said(s) for s in snapshot.sensors)}")
 
 

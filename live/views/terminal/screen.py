@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -41,6 +41,18 @@ _SEVERITY_WORDS: Final = {
 }
 
 
+class Halt(NamedTuple):
+    """``words``: stand in place of each link's state once the recording is over unasked or in
+    danger, empty while it is not; ``is_stale``: what was last heard is no longer of now.
+    """
+
+    words: str = ""
+    is_stale: bool = False
+
+
+NOT_HALTED: Final = Halt()
+
+
 @dataclass(frozen=True, kw_only=True)
 class ScreenState:
     """All that the screen shows.
@@ -49,8 +61,8 @@ class ScreenState:
     first.  ``past``: warnings that have ended, oldest first.  ``note``: answer to the last key.
     ``keys``: what can be pressed.  ``faults``: events that the board of this view could not
     take.  ``plain``: only ASCII signs.  ``alarm``: what stands above everything;
-    ``alarm_is_known``: the tester has acknowledged it.  ``halted``: what
-    stands in place of a link's state.
+    ``alarm_is_known``: the tester has acknowledged it.  ``halt``: whether and how the recording
+    is halted.
     """
 
     title: str
@@ -66,7 +78,7 @@ class ScreenState:
     plain: bool = False
     alarm: Alarm | None = None
     alarm_is_known: bool = False
-    halted: str = ""
+    halt: Halt = NOT_HALTED
 
 
 def signed(value: float, form: str) -> str:
@@ -84,7 +96,7 @@ def screen(state: ScreenState, width: int, height: int) -> RenderableType:
     top.append(_header(state, width))
     if snapshot.invented:
         top.append(Text(INVENTED, style="bold reverse", no_wrap=True, overflow="crop"))
-    top.append(sensor_table(snapshot, width, plain=state.plain, halted=state.halted))
+    top.append(sensor_table(snapshot, width, plain=state.plain, halt=state.halt))
     used = len(top) + len(snapshot.sensors)
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
@@ -116,11 +128,8 @@ def alarm_lines(alarm: Alarm, width: int, *, is_known: bool = False) -> list[Tex
     return filled
 
 
-def sensor_table(snapshot: Snapshot, width: int, *, plain: bool, halted: str = "") -> Table:
-    """One row per sensor: what it says now, and how it is doing.
-
-    ``halted``: stands in place of each link's state once the recording is over or in danger.
-    """
+def sensor_table(snapshot: Snapshot, width: int, *, plain: bool, halt: Halt = NOT_HALTED) -> Table:
+    """One row per sensor: what it says now, and how it is doing."""
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("sensor", no_wrap=True, min_width=9)
     if width >= 100:
@@ -142,7 +151,7 @@ def sensor_table(snapshot: Snapshot, width: int, *, plain: bool, halted: str = "
         table.add_column("model", no_wrap=True, overflow="ellipsis", max_width=18)
         table.add_column("firmware", no_wrap=True, overflow="ellipsis", max_width=12)
     for sensor in snapshot.sensors:
-        table.add_row(*_sensor_cells(sensor, snapshot, width, plain, halted))
+        table.add_row(*_sensor_cells(sensor, snapshot, width, plain, halt))
     return table
 
 
@@ -283,7 +292,7 @@ def _footer(state: ScreenState) -> list[RenderableType]:
         words = f"Markers ({len(state.markers)}): " + "; ".join(latest)
         lines.append(Text(words, no_wrap=True, overflow="ellipsis"))
     if state.status is not None:
-        lines.append(status_line(state.status))
+        lines.append(status_line(state.status, is_stale=state.halt.is_stale))
     if state.faults:
         words = f"This view could not use {state.faults} event(s); the capture is not affected."
         lines.append(Text(words, style=OUT, no_wrap=True, overflow="ellipsis"))
@@ -294,44 +303,49 @@ def _footer(state: ScreenState) -> list[RenderableType]:
     return lines
 
 
-def status_line(status: CaptureStatus) -> Text:
-    """What the capture says of itself, in one line; a problem of its own first."""
+def status_line(status: CaptureStatus, *, is_stale: bool = False) -> Text:
+    """What the capture says of itself, in one line; a problem of its own first.
+
+    ``is_stale``: it says nothing any more, so that no age is of now.
+    """
     if status.problem:
         return Text(f"CAPTURE: {status.problem}", style=OUT, no_wrap=True, overflow="ellipsis")
     name = status.path.replace("\\", "/").rsplit("/", 1)[-1] if status.path else "nothing is saved"
     words = f"{status.events:,} events"
     if status.path:
-        words += f", {status.saved:,} saved, last commit {status.commit_age_s:.1f} s ago"
+        words += f", {status.saved:,} saved"
+        words += "" if is_stale else f", last commit {status.commit_age_s:.1f} s ago"
     if status.trouble:
         name = f"{status.trouble}  {name}"
     return Text(f"{words}  {name}", style=FAINT, no_wrap=True, overflow="ellipsis")
 
 
 def _sensor_cells(
-    sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool, halted: str
+    sensor: SensorStatus, snapshot: Snapshot, width: int, plain: bool, halt: Halt
 ) -> list[Text]:
-    """The cells that ``width`` characters have room for, in the order of the table's columns.
-
-    ``halted``: stands in place of the link's state; empty if it is not.
-    """
+    """The cells that ``width`` characters have room for, in the order of the table's columns."""
     tests = [other for other in snapshot.sensors if other.role == "test"]
     cells = [_named(sensor, tests, plain)]
     if width >= 100:
         cells.append(Text(sensor.placement))
-    cells += [*_value_cells(sensor), *_link_cells(sensor, halted)]
+    cells += [*_value_cells(sensor, halt), *_link_cells(sensor, halt)]
     if width >= 80:
-        silent = "" if sensor.age_s is None or sensor.age_s < 2 else f"{sensor.age_s:.0f} s"
+        is_heard = sensor.age_s is None or sensor.age_s < 2 or halt.is_stale
+        silent = "" if is_heard else f"{sensor.age_s:.0f} s"
         cells.append(Text(silent, OUT if silent else ""))
     if width >= 120:
-        cells.append(Text(f"{sensor.rate_hz:.1f}"))
-        cells.append(Text("" if sensor.signal_dbm is None else f"{sensor.signal_dbm} dBm"))
+        cells.append(Text("" if halt.is_stale else f"{sensor.rate_hz:.1f}"))
+        signal = "" if sensor.signal_dbm is None else f"{sensor.signal_dbm} dBm"
+        cells.append(Text("" if halt.is_stale else signal))
     if width >= 140:
         cells += [Text(sensor.model), Text(sensor.firmware)]
     return cells
 
 
-def _value_cells(sensor: SensorStatus) -> list[Text]:
+def _value_cells(sensor: SensorStatus, halt: Halt) -> list[Text]:
     """Heart rate, its difference from the reference, and whether that is within tolerance."""
+    if halt.is_stale:
+        return [Text("–", FAINT), Text(), Text("ref." if sensor.role == "reference" else "", FAINT)]
     fresh = sensor.held_bpm is not None
     differs = "" if sensor.difference_bpm is None else signed(sensor.difference_bpm, "+.0f")
     inside = {None: Text(""), True: Text("in"), False: Text("OUT", OUT)}[sensor.within]
@@ -345,15 +359,16 @@ def _value_cells(sensor: SensorStatus) -> list[Text]:
     ]
 
 
-def _link_cells(sensor: SensorStatus, halted: str) -> list[Text]:
+def _link_cells(sensor: SensorStatus, halt: Halt) -> list[Text]:
     """State of the link, contact, battery, coverage and gaps."""
+    contact = None if halt.is_stale else sensor.contact
     well = sensor.link.is_up or sensor.link is LinkState.FILE
     battery = "" if sensor.battery_percent is None else f"{sensor.battery_percent} %"
     return [
-        Text(halted, OUT) if halted else Text(sensor.state, "" if well else OUT),
+        Text(halt.words, OUT) if halt.words else Text(sensor.state, "" if well else OUT),
         Text(
-            {None: "", True: "yes", False: "NO"}[sensor.contact],
-            OUT if sensor.contact is False else "",
+            {None: "", True: "yes", False: "NO"}[contact],
+            OUT if contact is False else "",
         ),
         Text(battery),
         Text(f"{100 * sensor.coverage:.0f} %"),

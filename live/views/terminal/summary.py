@@ -10,6 +10,7 @@ from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import (
     INVENTED,
+    Halt,
     agreement_table,
     alarm_lines,
     sensor_table,
@@ -30,7 +31,8 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     console.print(Text(head, style="bold"), soft_wrap=True)
     if plan.invented:
         console.print(Text(INVENTED, style="bold"), soft_wrap=True)
-    console.print(spaced(sensor_table(snapshot, width, plain=plain, halted=model.halted)))
+    halt = Halt(model.halted, model.is_stale)
+    console.print(spaced(sensor_table(snapshot, width, plain=plain, halt=halt)))
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
         out_s = snapshot.left_out_s

@@ -12,12 +12,16 @@ from pathlib import Path
 
 import pytest
 
+from live.capture import file_watch
+from live.protocol import capture_feed
 from live.protocol.alarm import CUT_OFF, ENDED, NO_WORD, UNSAFE
 from live.protocol.feed import Ended
 from live.protocol.view_model import ViewModel
+from live.views.terminal import app
+from live.views.window.live import main_window
 from replay.capture import Capture
 from replay.plan import Plan, PlannedSensor
-from tests.standins.running import running_capture
+from tests.standins.running import SOON_S, running_capture
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
 
@@ -30,7 +34,6 @@ PLAN = Plan(
         PlannedSensor(label="Sorrel", role="test", source="simulated", kind="wrist"),
     ),
 )
-SOON_S = 2.0
 PATIENCE_S = 45.0
 
 
@@ -69,7 +72,7 @@ def model_fixture(capture):
 def test_a_killed_capture_is_an_alarm_that_has_looked_at_the_file(capture, model):
     """After SIGKILL the view names the events that the file really holds."""
     capture.signal(signal.SIGKILL)
-    until(model, lambda: model.alarm is not None)
+    assert until(model, lambda: model.alarm is not None) <= SOON_S
     path = capture.file()
     with Capture.open(path) as saved:
         held = saved.event_count
@@ -144,6 +147,14 @@ def test_a_file_made_read_only_is_told_and_still_closed(capture, model):
     until(model, lambda: model.alarm is None)
 
 
+def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
+    """The longest way: just after a look, then a look, its word, and the slowest picture."""
+    window_s = main_window.FRAME_MS / 1000
+    terminal_s = app.QUIET_FRAME_S + app.FRAME_S
+    assert file_watch.EVERY_S + max(window_s, terminal_s) < SOON_S
+    assert capture_feed.ANSWER_S + max(window_s, terminal_s) < SOON_S
+
+
 def test_a_full_disk_ends_the_capture_with_what_is_saved(tmp_path):
     """The kernel refuses to let the file grow: the alarm tells what is in it and what is not."""
     limit = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (150_000, 150_000))"
@@ -178,7 +189,7 @@ def test_a_view_that_is_cut_off_says_that_the_capture_goes_on(capture, model):
     import socket
 
     model.feed._socket.shutdown(socket.SHUT_RDWR)
-    until(model, lambda: model.alarm is not None)
+    assert until(model, lambda: model.alarm is not None) <= SOON_S
     assert model.alarm.headline == CUT_OFF
     assert "--attach" in model.alarm.advice
     assert capture.process.poll() is None

@@ -209,13 +209,11 @@ class MainWindow(QMainWindow):
                 self.header.end()
         self._over = self.controls.is_over = over
         effort = snapshot.effort if self.review is None else self.review.effort(snapshot.second)
-        self.header.show_effort(effort)
+        self.header.show_effort(None if frame.is_stale else effort)
         self.header.show_follow(self.span.follow)
         if news := self.commands.news():
             self.header.say(news)
-        self.status_line.show_state(
-            frame.now_s, model.status, model.ended, fault_words(model, self.faults)
-        )
+        self.status_line.show_state(frame.now_s, model, fault_words(model, self.faults))
 
     def _frame_of(self, snapshot: Snapshot) -> Frame:
         """All that the parts need to draw this instant."""

@@ -8,7 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QStatusBar
 
-from live.protocol.feed import CaptureStatus, Ended
+from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock
@@ -19,13 +19,15 @@ _LATE_COMMIT_S = 3.0
 """The capture commits twice a second; three seconds without one are worth a look."""
 
 
-def capture_words(status: CaptureStatus | None) -> str:
-    """File, events and last commit in words."""
+def capture_words(status: CaptureStatus | None, *, is_stale: bool = False) -> str:
+    """File, events and last commit in words; ``is_stale``: no age is of now any more."""
     if status is None:
         return ""
     if not status.path:
         return f"practice, nothing is saved · {status.events} events"
     saved = f"{status.events} events, {status.saved} on disk"
+    if is_stale:
+        return f"{Path(status.path).name} · {saved}"
     commit = f"last commit {status.commit_age_s:.1f} s ago"
     return f"{Path(status.path).name} · {saved} · {commit}"
 
@@ -104,11 +106,11 @@ class StatusLine(QStatusBar):
         self.notice.setStyleSheet("font-weight: bold;")
         self.faults.setStyleSheet(f"color: {theme.alarm}; font-weight: bold;")
 
-    def show_state(
-        self, now_s: float, status: CaptureStatus | None, ended: Ended | None, faults: str
-    ) -> None:
+    def show_state(self, now_s: float, model: ViewModel, faults: str) -> None:
         """Bring the line up to date.  ``faults``: words on errors in drawing, empty for none."""
-        words = capture_words(status) if status is not None else self._title
+        status, ended = model.status, model.ended
+        is_stale = model.is_stale
+        words = self._title if status is None else capture_words(status, is_stale=is_stale)
         if status is not None and status.problem:
             words = f"PROBLEM: {status.problem} · {words}"
         elif status is not None and status.path and status.commit_age_s > _LATE_COMMIT_S:
@@ -118,6 +120,8 @@ class StatusLine(QStatusBar):
         _set(self.capture, words)
         if ended is not None:
             state = f"ended: {ended.reason}"
+        elif is_stale:
+            state = model.halted
         else:
             state = "recording" if self._is_live else "replay"
         _set(self.state, state)

@@ -97,12 +97,15 @@ class DifferencesCanvas(Canvas):
             status = frame.status(number)
             if status.difference_bpm is not None and status.within is not None:
                 verdict = "in" if status.within else "out"
-                text = f"{signed(status.difference_bpm)}  {verdict}"
+                text = signed(status.difference_bpm)
+                if not frame.is_stale:  # what stands still is no verdict
+                    text += f"  {verdict}"
                 low, high = self._view.viewRange()[1]
                 if not low <= status.difference_bpm <= high:
                     text += " ↓" if status.difference_bpm < low else " ↑"
                 value = min(max(status.difference_bpm, low), high)
-                labels.append(EndLabel(number, float(frame.snapshot.second), value, text))
+                at_s = float(frame.snapshot.second)
+                labels.append(EndLabel(number, at_s, value, text, faint=frame.is_stale))
         return labels
 
 

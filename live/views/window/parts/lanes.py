@@ -92,11 +92,32 @@ class LanesCanvas(Canvas):
                 if warning.end_s is None
                 else float(warning.end_s)
             )
-            left = max(area.x(float(warning.since_s)), area.box.left() - 2)
-            right = min(area.x(end), area.box.right() + 2)
             height = room.height() / of
-            box = QRectF(left, room.top() + level * height, max(right - left, 3), height)
-            self._draw_warning(painter, frame, warning, box)
+            row = QRectF(room.left(), room.top() + level * height, room.width(), height)
+            self._draw_dated_back(painter, area, frame, warning, row)
+            left = max(area.x(float(warning.start_s)), area.box.left() - 2)
+            right = min(area.x(end), area.box.right() + 2)
+            if right > left - 3:
+                box = QRectF(left, row.top(), max(right - left, 3), height)
+                self._draw_warning(painter, frame, warning, box)
+
+    @staticmethod
+    def _draw_dated_back(
+        painter: QPainter, area: Area, frame: Frame, warning: SensorWarning, row: QRectF
+    ) -> None:
+        """A dashed line from where the fault began to where it was known; of a warning that is
+        still to come nothing before now, or the picture would know more than the board.
+        """
+        first = float(warning.since_s)
+        if warning.start_s > frame.now_s:
+            first = max(first, frame.now_s)
+        left = max(area.x(first), area.box.left())
+        right = min(area.x(float(warning.start_s)), area.box.right())
+        if right <= left:
+            return
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        painter.setPen(line_pen(frame.theme.severity(warning.severity), dashed=True))
+        painter.drawLine(QPointF(left, row.bottom()), QPointF(right, row.bottom()))
 
     def _draw_warning(
         self, painter: QPainter, frame: Frame, warning: SensorWarning, box: QRectF

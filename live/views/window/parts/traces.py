@@ -131,7 +131,7 @@ class TracesCanvas(Canvas):
             held = status.held_bpm
             value = "no value" if held is None else f"{held:.0f}"
             words = f"{value}  {status.label}"
-            labels.append(EndLabel(number, *newest, words, faint=held is None))
+            labels.append(EndLabel(number, *newest, words, faint=held is None or frame.is_stale))
         return labels
 
 

@@ -37,14 +37,15 @@ COLUMNS: Final = ("bias bpm", "MAE bpm", "within", "r", "pairs")
 def facts(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> list[str]:
     """Link, rate, age, contact, battery, signal, coverage, gaps: one short phrase each.
 
-    ``halted``: in place of the link; ``is_stale``: no ages and rates, since time has stood still.
+    ``halted``: in place of the link; ``is_stale``: nothing that is of now, since time
+    stands still.
     """
     compared = status.role != "companion"
     battery, signal = status.battery_percent, status.signal_dbm
     phrases = (
         halted or (status.state if status.is_acquiring else LINK_WORDS[status.link]),
         *(() if is_stale else _pace(status)),
-        _contact(status.contact) if compared else "",
+        _contact(status.contact) if compared and not is_stale else "",
         "" if battery is None else f"battery {battery} %",
         "" if signal is None else f"signal {signed(signal).lstrip('+')} dBm",
         *(_coverage(status) if compared else ()),

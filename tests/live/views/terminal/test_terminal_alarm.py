@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import signal
 import sys
 import time
@@ -15,7 +16,7 @@ from live.protocol.feed import CaptureStatus, Ended
 from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView
 from live.views.terminal.console import PlainConsole
-from live.views.terminal.lines import follow_in_lines
+from live.views.terminal.lines import Lines, follow_in_lines
 from live.views.terminal.screen import screen
 from replay.event import NS_PER_S
 from replay.plan import Plan, PlannedSensor
@@ -56,6 +57,13 @@ def drawn(view, width=80, height=30):
     return console.file.getvalue().splitlines()
 
 
+def values(lines):
+    """What the table says of each sensor's bpm, difference and verdict."""
+    rows = [line for line in lines if re.search("Yarrow|Sorrel", line)][:2]
+    ends = "streaming|recordin"
+    return [re.split(ends, re.split("Yarrow|Sorrel", row)[1])[0] for row in rows]
+
+
 @pytest.mark.parametrize("width", [60, 80, 140])
 def test_it_stands_above_everything_over_the_full_width(width):
     """The first lines, each of them filled to both edges, with the advice; nothing streams."""
@@ -67,7 +75,13 @@ def test_it_stands_above_everything_over_the_full_width(width):
     said = " ".join(line.strip("! ") for line in block)
     assert "x holds 61 events" in said
     assert BEGIN_ANEW in said
-    assert "streaming" not in "\n".join(lines)
+    below = "\n".join(lines[len(block) :])
+    assert "streaming" not in below
+    assert "last commit" not in below
+    before, after = values(drawn(view_on(), width)), values(lines)
+    assert re.search(r"\d\d", before[0])
+    assert re.search(r"\b(in|OUT)\b", before[1])
+    assert not re.search(r"\d|\b(in|OUT)\b", " ".join(after))
     assert ("recording ended" if width >= 80 else "recordin") in "\n".join(lines)
 
 
@@ -106,6 +120,19 @@ def test_plain_lines_say_it_once_and_fail():
     assert BEGIN_ANEW in console.file.getvalue()
 
 
+def test_plain_lines_say_no_values_while_nothing_is_heard():
+    """A capture that hangs: the regular line says so instead of the last values."""
+    model = ViewModel(ScriptedFeed([two_sensors(20)]))
+    model.pump()
+    lines = Lines(model)
+    assert re.search(r"Yarrow \d+; Sorrel \d+ \(", lines.status().plain)
+    model.feed.silent_s = 5.0
+    model.pump()
+    said = lines.status().plain
+    assert "no word from the capture" in said
+    assert "Yarrow" not in said
+
+
 _ON_A_TERMINAL = """
 import fcntl, sys, termios
 fcntl.ioctl(0, termios.TIOCSCTTY, 0)
@@ -121,7 +148,7 @@ def test_a_killed_capture_fills_its_terminal(tmp_path):
     import subprocess
 
     from live.protocol.run_file import RUN_FOLDER_VARIABLE
-    from tests.standins.running import ROOT, running_capture
+    from tests.standins.running import ROOT, SOON_S, running_capture
 
     try:
         ours, theirs = pty.openpty()
@@ -151,7 +178,9 @@ def test_a_killed_capture_fills_its_terminal(tmp_path):
         try:
             until(b"recording")
             capture.signal(signal.SIGKILL)
+            killed_s = time.monotonic()
             until(ENDED.encode())
+            assert time.monotonic() - killed_s <= SOON_S
             until(b"holds")
             with pytest.raises(subprocess.TimeoutExpired):
                 view.wait(1.5)

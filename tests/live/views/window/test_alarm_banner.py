@@ -7,7 +7,9 @@ from PySide6.QtGui import QColor
 
 from live.protocol.alarm import BEGIN_ANEW, ENDED, UNSAFE, Alarm
 from live.protocol.feed import CaptureStatus, Ended
+from live.views.window.parts import differences, traces
 from live.views.window.parts.keys import Action
+from live.views.window.parts.marks import EndLabel
 from live.views.window.parts.theme import DARK, LIGHT
 from replay.event import LINK, NS_PER_S, Event
 from tests.standins.windows import picture, press, session, shown
@@ -66,6 +68,26 @@ def test_the_cards_no_longer_say_streaming():
         window.do(Action.FAR)
         picture(window)
         assert "IN" not in window.far.accessibleDescription()
+
+
+def test_no_label_says_what_is_no_longer_so(monkeypatch):
+    """The names at the ends of the lines grow faint and say no verdict; the effort goes, too."""
+    said: list[EndLabel] = []
+    for module in (traces, differences):
+        monkeypatch.setattr(module, "draw_end_labels", lambda *of: said.extend(of[-1]))
+    with shown([*LINKED, *session(20), status()]) as (window, feed):
+        window.grab()
+        assert len(said) >= 3
+        assert not any(label.faint for label in said)
+        assert any(label.text.endswith(("  in", "  out")) for label in said)
+        feed.waiting.append(Ended(20 * NS_PER_S, "gone", LOST))
+        picture(window)
+        said.clear()
+        window.grab()
+        assert len(said) >= 3
+        assert all(label.faint for label in said)
+        assert not any(label.text.endswith(("  in", "  out")) for label in said)
+        assert not window.header.effort.isVisible()
 
 
 def test_a_file_in_danger_is_shown_until_it_is_as_it_was():

@@ -1,0 +1,113 @@
+"""A recording that ends unasked, seen in a window on a real capture process: soon enough, and all
+that stood for now is gone.
+"""
+
+from __future__ import annotations
+
+import signal
+import socket
+import sys
+import time
+from collections.abc import Callable
+
+import pytest
+from PySide6.QtCore import QEvent
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+from live.protocol.alarm import CUT_OFF, ENDED, UNSAFE
+from live.views.window.live.main_window import MainWindow
+from live.views.window.parts.application import open_application
+from live.views.window.parts.theme import LIGHT
+from replay.capture import Capture
+from replay.plan import Plan, PlannedSensor
+from tests.standins.running import PATIENCE_S, SOON_S, RunningCapture, running_capture
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
+
+PLAN = Plan(
+    wearer="W1",
+    activity="rowing ergometer",
+    invented=True,
+    sensors=(
+        PlannedSensor(label="Yarrow", role="reference", source="simulated", kind="strap"),
+        PlannedSensor(label="Sorrel", role="test", source="simulated", kind="wrist"),
+    ),
+)
+
+
+@pytest.fixture(name="capture")
+def capture_fixture(tmp_path):
+    """A capture that records two simulated sensors."""
+    with running_capture(tmp_path / "c", PLAN, "--view", "none") as capture:
+        yield capture
+
+
+@pytest.fixture(name="window")
+def window_fixture(capture: RunningCapture):
+    """A window on it, drawn by its own timer, with something recorded."""
+    open_application()
+    window = MainWindow(capture.attach(), LIGHT)
+    window.resize(1280, 720)
+    window.show()
+    window.start()
+    until(lambda: window.model.status is not None and window.model.status.saved > 20)
+    yield window
+    window.leave()
+    window.deleteLater()
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def until(found: Callable[[], bool]) -> float:
+    """Let the window live until this holds; seconds that it took."""
+    began = time.monotonic()
+    while not found():
+        assert time.monotonic() - began < PATIENCE_S
+        QTest.qWait(20)
+    return time.monotonic() - began
+
+
+def shows(window: MainWindow, headline: str) -> Callable[[], bool]:
+    """Whether the bar over the window says this."""
+    bar = window.alarm
+    return lambda: bar.isVisible() and headline in bar.accessibleDescription()
+
+
+def test_a_file_in_danger_fills_the_window_in_time(capture, window, tmp_path):
+    """Removed, and made read-only: told within two seconds, and over when it is.
+
+    Each twice, of which the quicker counts: a machine may have its hiccups, a program that is late
+    is late both times.
+    """
+    path, away = capture.file(), tmp_path / "away"
+    took: dict[str, list[float]] = {"removed": [], "read-only": []}
+    for _ in range(2):
+        path.rename(away)
+        took["removed"].append(until(shows(window, UNSAFE)))
+        away.rename(path)
+        until(lambda: not window.alarm.isVisible())
+        path.chmod(0o444)
+        took["read-only"].append(until(shows(window, UNSAFE)))
+        path.chmod(0o644)
+        until(lambda: not window.alarm.isVisible())
+    assert {what: min(times) for what, times in took.items() if min(times) > SOON_S} == {}
+    assert capture.process.poll() is None
+
+
+def test_a_view_that_is_cut_off_says_so_in_time(capture, window):
+    """The connection is over, the capture is not."""
+    window.model.feed._socket.shutdown(socket.SHUT_RDWR)
+    assert until(shows(window, CUT_OFF)) <= SOON_S
+    assert capture.process.poll() is None
+
+
+def test_a_killed_capture_fills_the_window_in_time(capture, window):
+    """With what is saved, and without a verdict on what was heard before."""
+    path = capture.file()
+    capture.signal(signal.SIGKILL)
+    assert until(shows(window, ENDED)) <= SOON_S
+    with Capture.open(path) as saved:
+        assert f"holds {saved.event_count:,} events" in window.alarm.accessibleDescription()
+    until(lambda: "recording ended" in window.workbench.cards.cards[0].accessibleDescription())
+    assert "ended" in window.status_line.state.text()
+    assert "last commit" not in window.status_line.capture.text()
