@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults faults-radio coverage
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults faults-radio coverage coverage-study
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -12,8 +12,9 @@ help:
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make pictures    make the pictures of the documents again"
-	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, faults-radio, coverage"
-	@echo "             measure what the documents state; faults and coverage take long"
+	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, faults-radio,"
+	@echo "     coverage, coverage-study"
+	@echo "             measure what the documents state; faults and both coverages take long"
 
 setup:
 	@$(PYTHON) set_up.py run
@@ -55,8 +56,8 @@ pictures: setup
 bench-board bench-rolling bench-capture bench-window: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)
 
-faults coverage: setup-test
-	$(RUN) -m benchmarks.$@ $(ARGS)
+faults coverage coverage-study: setup-test
+	$(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 faults-radio: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.radio_faults --markdown docs/reliability.md $(ARGS)

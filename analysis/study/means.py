@@ -32,7 +32,7 @@ class Scale(StrEnum):
     SIZE = "size"
     """Not negative: an end below 0 is 0."""
     SHARE = "share"
-    """Percent: the interval is symmetric on the logit scale, the mean is the plain one."""
+    """Percent: the interval is symmetric on the logit scale around the plain mean."""
     CORRELATION = "correlation"
     """Mean and interval on Fisher's z scale, atanh."""
 
@@ -90,23 +90,31 @@ def mean_estimate(
     error = float(units.std(ddof=1)) / math.sqrt(count)
     if error <= 1e-9 * max(abs(mean), 1.0):
         return Estimate(mean, None, count, ALL_EQUAL)
-    half = t_quantile(count - 1) * error
     if scale is Scale.SHARE:
-        return Estimate(mean, _on_logit(mean, half), count)
+        return Estimate(mean, _on_logit(units / 100, error / 100), count)
+    half = t_quantile(count - 1) * error
     low = max(mean - half, 0.0) if scale is Scale.SIZE else mean - half
     return Estimate(mean, (low, mean + half), count)
 
 
-def _on_logit(percent: float, half: float) -> tuple[float, float]:
-    """Ends of a mean share whose half width in percent is ``half``, by the delta method.
+def _on_logit(units: FloatArray, error: float) -> tuple[float, float]:
+    """Ends in percent of a mean of shares (0–1), whose standard error is ``error``.
 
-    On the logit scale the ends stay inside 0 and 100 %, and the distribution of a mean share near
-    its boundary is less skewed (Agresti, Categorical Data Analysis, on the logit interval).
+    The logit of the mean with its delete-one jackknife (Miller, Biometrika 1974;61:1–15) and t: a
+    mean of shares near 100 % is skewed, and plain t covers .82 to .88 where this covers .93 and
+    more (``make coverage-study``).  Where all but one unit are at the boundary the jackknife has no
+    end, and the delta method stands in.
     """
-    share = percent / 100
-    width = half / 100 / (share * (1 - share))
-    middle = math.log(share / (1 - share))
-    low, high = (100 / (1 + math.exp(-min(max(z, -700), 700))) for z in
+    count, mean = len(units), float(units.mean())
+    middle = math.log(mean / (1 - mean))
+    others = (units.sum() - units) / (count - 1)
+    if others.min() > 0 and others.max() < 1:
+        logits = np.log(others / (1 - others))
+        spread = math.sqrt((count - 1) / count * float(((logits - logits.mean()) ** 2).sum()))
+    else:
+        spread = error / (mean * (1 - mean))
+    width = t_quantile(count - 1) * spread
+    low, high = (100 / (1 + math.exp(-min(max(end, -700), 700))) for end in
                  (middle - width, middle + width))  # fmt: skip
     return low, high
 

@@ -70,7 +70,7 @@ def components_of(wearers: Sequence[Sequence[Group]]) -> Components:
     degrees = int((numbers - 1).sum())
     between = float(own.var(ddof=1))
     inside = sum(float(((values - values.mean()) ** 2).sum()) for values in means) / degrees
-    within, within_degrees = _within([one for sessions in wearers for one in sessions])
+    within, within_degrees = _within(wearers)
     # Expected mean squares: between = σw² + σs²·a + σe²·b, inside = σs² + σe²·c.
     a = float(np.mean(1 / numbers))
     b = float(np.mean(np.array(per_mean) / numbers))
@@ -95,7 +95,7 @@ def session_components(sessions: Sequence[Group]) -> Components:
         raise ValueError("components need two sessions")
     means = np.array([one.mean for one in sessions])
     between = float(means.var(ddof=1))
-    within, degrees = _within(sessions)
+    within, degrees = _within([[one] for one in sessions])
     per_mean = float(np.mean([1 / one.count for one in sessions]))
     return Components(
         wearers=None,
@@ -132,14 +132,21 @@ def limits_over(groups: Sequence[Group], wearers: Sequence[str]) -> Limits | Non
     return _limits(parts)
 
 
-def _within(sessions: Sequence[Group]) -> tuple[float, float]:
-    """Pooled variance inside sessions and its degrees of freedom.
+def _within(wearers: Sequence[Sequence[Group]]) -> tuple[float, float]:
+    """Mean of the variances inside sessions, and what degrees of freedom that mean is worth.
 
-    Sessions count by what their variances are worth, but none by less than one.
+    Sessions of a wearer, and wearers, count alike.  The variances scatter by chance, as the degrees
+    of freedom of each tell, and because one session is rougher than another; a mean of k of them is
+    worth 2 k mean² / variance degrees (the matching of moments of Satterthwaite, Biom Bull
+    1946;2:110–114), and never more than all of them together.
     """
-    degrees = np.array([max(one.degrees, 1.0) for one in sessions])
-    variances = np.array([one.variance for one in sessions])
-    return float(np.dot(degrees, variances) / degrees.sum()), float(degrees.sum())
+    sessions = [one for of_wearer in wearers for one in of_wearer]
+    most = sum(max(one.degrees, 1.0) for one in sessions)
+    means = np.array([np.mean([one.variance for one in of_wearer]) for of_wearer in wearers])
+    mean, scatter = float(means.mean()), float(means.var(ddof=1))
+    if scatter <= 0 or mean <= 0:
+        return mean, most
+    return mean, min(max(2 * len(means) * mean**2 / scatter, 1.0), most)
 
 
 def _limits(parts: Components) -> Limits:

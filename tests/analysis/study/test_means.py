@@ -45,6 +45,22 @@ def test_a_size_is_never_negative_and_a_share_never_leaves_its_scale():
     assert 0 < low < 93 < high < 100
 
 
+def test_the_interval_of_a_share_is_the_jackknife_of_its_logit():
+    """Delete-one jackknife, written out; the delta method where one session alone is off 100 %."""
+    shares = np.array([80.0, 99.0, 95.0, 90.0])
+    logit = scipy.special.logit
+    pseudo = [
+        4 * logit(shares.mean() / 100) - 3 * logit(np.delete(shares, n).mean() / 100)
+        for n in range(4)
+    ]
+    half = scipy.stats.t.ppf(0.975, 3) * np.std(pseudo, ddof=1) / 2
+    middle = logit(shares.mean() / 100)
+    wanted = 100 * scipy.special.expit([middle - half, middle + half])
+    assert mean_estimate(shares, ONE[:4], Scale.SHARE).interval == pytest.approx(wanted)
+    low, high = mean_estimate(np.array([100.0, 100, 100, 96]), ONE[:4], Scale.SHARE).interval
+    assert 50 < low < 99 < high < 100
+
+
 def test_a_boundary_is_said_and_given_no_interval():
     """Sessions that all reached 100 % give no interval, and the reason."""
     found = mean_estimate(np.full(5, 100.0), ONE[:5], Scale.SHARE)
