@@ -18,6 +18,7 @@ from analysis.study.statistic import MAE, SORTABLE, Statistic
 from analysis.study.thresholds import DESCRIBE
 from analysis.study.unpaired import Different, compare_unpaired
 from analysis.study.variant import Variant, variants_of
+from analysis.study.wearing_plan import Line, wearing_plan
 from replay.placement import side
 
 
@@ -34,6 +35,7 @@ class Activity:
     ranking: Ranking
     worn: tuple[Worn, ...]
     pairings: tuple[Pairing, ...]
+    plan: tuple[Line, ...]
 
     def sensor(self, name: str) -> SensorResult:
         """The result of a sensor by its name.  Raises ``KeyError``."""
@@ -106,6 +108,7 @@ def _activity(
         ranking=ranking_of(name, results, sorted_by, sort),
         worn=tuple(worn_of(one) for one in variants),
         pairings=tuple(pairings(variants)),
+        plan=wearing_plan(variants),
     )
 
 

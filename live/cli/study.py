@@ -23,6 +23,7 @@ HELP: Final = (
 EXAMPLE: Final = """
 sidebeat study captures
 sidebeat study captures/2026 captures/2027 --sort within
+sidebeat study captures --next
 sidebeat study captures --json
 """
 SORTS: Final = ("mae", "mape", "within", "within-5", "r", "ccc", "delay", "efforts", "coverage")
@@ -42,6 +43,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pool", action="append", choices=POOLS, default=[],
         help="pool sessions although they differ in this; may be given several times",
+    )  # fmt: skip
+    parser.add_argument(
+        "--next", action="store_true",
+        help="print only who should wear what where in the next session of each activity",
     )  # fmt: skip
     parser.add_argument(
         "--jobs", type=_jobs, metavar="N", help="processes that read (default: one per core)"
@@ -68,6 +73,9 @@ def run(arguments: argparse.Namespace) -> int:
 
         print(json_text(study_facts(study)), end="")
         return 0
+    if arguments.next:
+        _print_next(study)
+        return 0
     from live.cli.study_tables import study_parts  # noqa: PLC0415 - only for people
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
@@ -75,6 +83,14 @@ def run(arguments: argparse.Namespace) -> int:
     for part in study_parts(study, console.width):
         console.print(part)
     return 0
+
+
+def _print_next(study: Study) -> None:
+    from analysis.report.study.placement_words import line_text  # noqa: PLC0415 - as above
+
+    for one in study.activities:
+        line = line_text(one.plan[0]) if one.plan else "no sensor and arm are left to be separated"
+        say(f"{one.name}: {line}")
 
 
 def read(folders: list[Path], pool: list[str], sort: str, jobs: int | None) -> Study:

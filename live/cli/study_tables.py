@@ -55,6 +55,7 @@ def _verdict(verdict: Verdict) -> Iterator[RenderableType]:
         ("Sensors", [" ".join(said) for said in verdict.sensors]),
         ("Comparisons", [*verdict.comparisons, *verdict.order]),
         ("Who was worn where", verdict.arms),
+        ("Wearing plan: the next sessions, so that sensor and arm come apart", verdict.plan),
     )
     for title, paragraphs in parts:
         if paragraphs:

@@ -27,7 +27,10 @@ def comparison_sentence(one: Comparison) -> str:
     if one.standing is Standing.TOO_FEW:
         unit = "wearers" if one.about_people else "sessions"
         each = "" if one.paired else " of each"
-        text = f"{head}: {size}; below {DIFFERS} {unit}{each} no two are said to differ."
+        text = (
+            f"{head} cannot be told apart: {size}; below {DIFFERS} {unit}{each} no two are said to "
+            "differ."
+        )
     else:
         text = f"{head} cannot be told apart: {size}."
     if one.confounded:

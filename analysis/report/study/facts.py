@@ -196,6 +196,15 @@ def _placements(one: Activity) -> Facts:
             }
             for pairing in one.pairings
         ],
+        "wearing_plan": [
+            {
+                "wearer": line.wearer,
+                "placements": [
+                    {"sensor": label, "placement": place} for label, place in line.placements
+                ],
+            }
+            for line in one.plan
+        ],
     }
 
 

@@ -8,6 +8,7 @@ from analysis.report.study.texts import sessions_text, value_text
 from analysis.study.placements import Pairing
 from analysis.study.study import Activity
 from analysis.study.thresholds import PER_ARRANGEMENT
+from analysis.study.wearing_plan import Line
 
 
 def arm_sentences(one: Activity) -> Iterator[str]:
@@ -23,6 +24,17 @@ def arm_sentences(one: Activity) -> Iterator[str]:
                 f"{worn.name} was on the {side} in all {sessions_text(sessions)}: what that side "
                 "does and what the sensor does cannot be told apart."
             )
+
+
+def plan_sentences(one: Activity) -> Iterator[str]:
+    """The wearing plan: a line for each session."""
+    for number, line in enumerate(one.plan, 1):
+        yield f"{number}. {line_text(line)}"
+
+
+def line_text(line: Line) -> str:
+    """Who wears what where in one session."""
+    return f"{line.wearer}: " + ", ".join(f"{label} {place}" for label, place in line.placements)
 
 
 def pairing_sentence(one: Pairing) -> str:

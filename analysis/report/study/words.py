@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analysis.report.study.comparison_words import comparison_sentence
-from analysis.report.study.placement_words import arm_sentences
+from analysis.report.study.placement_words import arm_sentences, plan_sentences
 from analysis.report.study.texts import of_sessions, sessions_text, value_text, wearers_text
 from analysis.study.failures import Failures
 from analysis.study.ranking import Ranking
@@ -29,7 +29,7 @@ LATE_START_S: Final = 120
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What is said of one activity: how many sessions, each sensor, each comparison, the order,
-    who was worn where.  Each of ``sensors`` is the sentences about one.
+    who was worn where, and the wearing plan.  Each of ``sensors`` is the sentences about one.
     """
 
     head: str
@@ -37,10 +37,11 @@ class Verdict:
     comparisons: tuple[str, ...]
     order: tuple[str, ...]
     arms: tuple[str, ...]
+    plan: tuple[str, ...]
 
     @property
     def sentences(self) -> list[str]:
-        """All of them, in order."""
+        """All of them but the plan, in order."""
         of_sensors = [sentence for said in self.sensors for sentence in said]
         return [self.head, *of_sensors, *self.comparisons, *self.order, *self.arms]
 
@@ -55,6 +56,7 @@ def verdict_of(one: Activity) -> Verdict:
         comparisons=tuple(map(comparison_sentence, comparisons)),
         order=tuple(ranking_sentences(one.ranking)) if enough else (),
         arms=tuple(arm_sentences(one)),
+        plan=tuple(plan_sentences(one)),
     )
 
 
