@@ -1,0 +1,116 @@
+"""Every kind of warning of the registry: from the first second, a little less, the end, forgotten.
+
+The list of kinds is the registry itself: a new kind without a case fails, and says what is missing.
+"""
+
+from __future__ import annotations
+
+import heapq
+import re
+
+import pytest
+
+from analysis.board import Board
+from analysis.board.rules.base import Rule
+from analysis.board.rules.registry import REGISTRY, rules_for
+from analysis.board.session_state import SessionState
+from analysis.board.snapshot import WarningKind as K
+from tests.standins.kind_cases import CASES, Case
+from tests.standins.session_events import S, of_kind, play
+
+KINDS = [row.kind for row in REGISTRY]
+AGAIN = 0.5
+"""Share of the time of raising that it takes at least once more when all evidence is forgotten."""
+
+
+def case_of(kind: K) -> Case:
+    """The kind's case."""
+    if kind not in CASES:
+        pytest.fail(
+            f"the warning '{kind}' has no case: give it one in tests/standins/kind_cases.py, with "
+            "a fault from the first second, one a little below it, and its two sentences"
+        )
+    return CASES[kind]
+
+
+@pytest.fixture(name="boards", scope="module")
+def boards_fixture():
+    """Sessions with the fault and without, played once each."""
+    played: dict[tuple[K, bool], Board] = {}
+
+    def board_of(kind: K, *, bad: bool) -> Board:
+        case = case_of(kind)
+        if (kind, bad) not in played:
+            played[kind, bad] = play(case.plan, *case.made(bad), until_s=case.until_s)
+        return played[kind, bad]
+
+    return board_of
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_fault_from_the_first_second_is_told_in_time_and_truly(kind, boards) -> None:
+    """Raised neither too early nor too late, once, on its sensor, with its sentence and advice."""
+    case = case_of(kind)
+    warnings = of_kind(boards(kind, bad=True), kind)
+    assert {w.sensor for w in warnings} == {case.sensor}, warnings
+    assert len(warnings) == 1
+    warning = warnings[0]
+    assert case.raised_s[0] <= warning.start_s <= case.raised_s[1], warning
+    assert warning.since_s <= warning.start_s
+    assert re.search(case.told, warning.cause), warning.cause
+    assert warning.advice.endswith(".")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_fault_that_ends_is_cleared_with_its_sentence(kind, boards) -> None:
+    """Once all is well again the warning ends in time, and says how."""
+    case = case_of(kind)
+    (warning,) = of_kind(boards(kind, bad=True), kind)
+    assert warning.end_s is not None
+    assert warning.end_s <= case.over_s, warning
+    assert isinstance(warning.cleared, str)
+    assert re.search(case.cleared, warning.cleared), warning.cleared
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_little_less_is_not_told(kind, boards) -> None:
+    """Just below its thresholds nothing of this kind is said of anyone."""
+    assert of_kind(boards(kind, bad=False), kind) == []
+
+
+def raised_alone(kind: K, *, forget_at_s: int | None = None) -> int:
+    """When the rule alone raises it, or the session ends; made to forget after this second."""
+    case, made = case_of(kind), []
+
+    def rules(session: SessionState) -> list[Rule]:
+        made[:] = [r for r in rules_for(session) if r.kind is kind and r.sensor == case.sensor]
+        return made
+
+    board = Board(case.plan, rules)
+
+    def forget(second: int) -> None:
+        if second == forget_at_s:
+            for rule in made:
+                rule.reset()
+
+    board.on_second = forget
+    for event in heapq.merge(*case.made(True), key=lambda event: event.t_ns):
+        board.feed(event)
+    board.finish(case.until_s * S)
+    return board.warnings[0].start_s if board.warnings else case.until_s
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_reset_forgets_the_evidence(kind) -> None:
+    """Made to forget just before it is raised, it takes its time again; what judges the present
+    alone, or facts, goes on as it was, and says why.
+    """
+    case = case_of(kind)
+    alone = raised_alone(kind)
+    assert alone < case.until_s
+    after = raised_alone(kind, forget_at_s=alone - 1)
+    if case.forgets:
+        assert after >= alone - 1 + AGAIN * (alone - case.known_from_s), (alone, after)
+    else:
+        assert case.why_not
+        assert after <= alone + 10, (alone, after)
