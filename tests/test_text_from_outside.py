@@ -5,12 +5,9 @@ from __future__ import annotations
 import io
 import json
 import re
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QAbstractListModel, QModelIndex, Qt
-from PySide6.QtWidgets import QAbstractItemView, QLabel, QWidget
 
 import live
 from live import __main__ as entry
@@ -18,66 +15,24 @@ from live.protocol.file_feed import FileFeed
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import screen
-from live.views.window.parts.keys import Action
-from live.views.window.parts.plain_text import MarkupLabel
-from replay.capture import Capture, CaptureWriter
-from replay.capture.notes import EXCLUSION, MARKER
-from replay.event import ADVICE, FIRMWARE, MODEL, NS_PER_S, Event
-from replay.event import MARKER as MARKER_EVENT
-from replay.plan import Plan, PlannedSensor, parse_plan
-from replay.text import is_printable
-from tests.standins.feeds import two_sensors
-from tests.standins.replayed import replayed, settle
+from replay.plan import parse_plan
+from tests.standins.hostile import (
+    FOUND,
+    LEFT,
+    MARKUP,
+    RIGHT,
+    STEERING,
+    Elements,
+    assert_plain,
+    hostile_capture,
+)
 
-LEFT, RIGHT = "Sorrel [left]", "Sorrel [right]"
-MARKUP = "<img src='file:///seen.png'><b>bold</b> [/x] :heart: $a_b$ {{7*7}} & <script>"
-STEERING = "\x1b[2J\x1b]0;title\x07\x9b31m\u202eback\u2066\u200b"
-FOUND = "<img src='file:///seen.png'> x & y"
-"""The activity, which stands at the top of every page."""
-LENGTH_S = 240
 WINDOW = Path(live.__file__).parent / "views" / "window"
 
 
 @pytest.fixture
 def hostile(tmp_path) -> Path:
-    """A capture with hostile texts wherever it can hold a text; the file's name is one too."""
-    plan = Plan(
-        wearer="W1",
-        activity=FOUND,
-        sensors=(
-            PlannedSensor(label=f"Yarrow {MARKUP}", role="reference", placement="chest", name="Y"),
-            PlannedSensor(label=LEFT, role="test", placement="[/left] wrist", name="S"),
-            PlannedSensor(label=RIGHT, role="test", placement="<i>right</i> wrist", name="T"),
-        ),
-        details={"skin tone": MARKUP},
-    )
-    outside = (MARKUP + STEERING).encode("utf-8", "replace")
-    events = list(two_sensors(LENGTH_S))
-    events += [Event(e.t_ns + 1, 3, e.channel, e.payload) for e in events if e.sensor == 2]
-    for sensor in (1, 2, 3):
-        events += [
-            Event(1, sensor, FIRMWARE, outside),
-            Event(2, sensor, MODEL, outside),
-            Event(200 * NS_PER_S, sensor, ADVICE, outside),
-        ]
-    events.append(Event(40 * NS_PER_S, 0, MARKER_EVENT, outside))
-    path = tmp_path / "[red]x\x1b[31m &amp;.sqlite"
-    writer = CaptureWriter(path, plan, started_utc_ns=10**18, software=MARKUP + STEERING)
-    for event in sorted(events, key=lambda event: event.t_ns):
-        writer.append(event)
-    writer.close(t_ns=LENGTH_S * NS_PER_S, reason=MARKUP + STEERING)
-    with Capture.open(path) as capture:
-        capture.add_note(
-            EXCLUSION, from_ns=60 * NS_PER_S, to_ns=70 * NS_PER_S, sensor=0,
-            reason=MARKUP + STEERING,
-        )  # fmt: skip
-        capture.add_note(MARKER, t_ns=90 * NS_PER_S, text=MARKUP + STEERING)
-    return path
-
-
-def assert_plain(text: str) -> None:
-    """No line of it holds a sign that steers or hides."""
-    assert [line for line in text.split("\n") if not is_printable(line)] == []
+    return hostile_capture(tmp_path)
 
 
 def test_the_terminal_view(hostile):
@@ -137,88 +92,23 @@ def test_an_error(tmp_path, capsys):
     assert "[x]\ufffd[31mno.sqlite" in said
 
 
-class _Elements(HTMLParser):
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.tags: set[str] = set()
-        self.text = ""
-        self.feed(text)
-
-    def handle_starttag(self, tag, _attrs):
-        self.tags.add(tag)
-
-    def handle_data(self, data):
-        self.text += data
-
-
 def test_page_and_figures(hostile, tmp_path):
     """Page and SVG show markup and formulas as text, and load nothing."""
     out, figures = tmp_path / "page.html", tmp_path / "figures"
     assert entry.main(["report", str(hostile), "--out", str(out), "--figures", str(figures)]) == 0
     page = out.read_text(encoding="utf-8")
     assert_plain(page)
-    read = _Elements(page)
+    read = Elements(page)
     assert {"img", "script", "b"} & read.tags == set()
+    assert [load for load in read.loads if not load.startswith(("#", "data:"))] == []
     for words in (LEFT, RIGHT, FOUND, "$a_b$", "{{7*7}}"):
         assert words in read.text
     drawn = [path.read_text(encoding="utf-8") for path in figures.rglob("*.svg")]
     assert drawn
     for svg in drawn:
         assert_plain(svg)
-        assert {"img", "image", "script", "b"} & _Elements(svg).tags == set()
-    assert any(LEFT in _Elements(svg).text for svg in drawn)
-
-
-def items_of(part: QWidget, role: Qt.ItemDataRole) -> list[str]:
-    """What the items of a list or a table say."""
-    model = part.model() if isinstance(part, QAbstractItemView) else None
-    if model is None:
-        return []
-    columns = range(1 if isinstance(model, QAbstractListModel) else model.columnCount())
-    rows = range(model.rowCount(QModelIndex()))
-    return [str(model.index(r, c).data(role) or "") for r in rows for c in columns]
-
-
-def texts_of(root: QWidget) -> list[str]:
-    """Every text that a window shows in labels, buttons, titles, lists and tables."""
-    found = []
-    for part in [root, *root.findChildren(QWidget)]:
-        found += [part.windowTitle(), part.accessibleName(), part.accessibleDescription()]
-        for name in ("text", "placeholderText", "title"):
-            method = getattr(part, name, None)
-            if callable(method) and isinstance(text := method(), str):
-                found.append(text)
-        found += items_of(part, Qt.ItemDataRole.DisplayRole)
-    return found
-
-
-def tips_of(root: QWidget) -> list[str]:
-    """Every tool tip of widgets and of items."""
-    found = []
-    for part in [root, *root.findChildren(QWidget)]:
-        found += [part.toolTip(), *items_of(part, Qt.ItemDataRole.ToolTipRole)]
-    return found
-
-
-def test_the_window(hostile):
-    """No label takes a text for markup, no tip holds an element, and nothing steers or hides."""
-    with replayed(hostile, at_s=210.0) as window:
-        for page in (Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
-            window.do(page)
-            settle(window)
-        labels = window.findChildren(QLabel)
-        markup = [label for label in labels if isinstance(label, MarkupLabel)]
-        plain = [label for label in labels if label not in markup]
-        assert {label.textFormat() for label in plain} == {Qt.TextFormat.PlainText}
-        for label in markup:
-            assert {"img", "script"} & _Elements(label.text()).tags == set()
-        for tip in tips_of(window):
-            assert_plain(tip)
-            assert _Elements(tip).tags <= {"p"}
-        texts = texts_of(window)
-        for text in texts:
-            assert_plain(text)
-        assert any(FOUND in text for text in texts)
+        assert {"img", "image", "script", "b"} & Elements(svg).tags == set()
+    assert any(LEFT in Elements(svg).text for svg in drawn)
 
 
 def test_every_label_of_the_window_is_made_plain():

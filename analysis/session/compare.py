@@ -10,6 +10,7 @@ from analysis.board.snapshot import SensorWarning
 from analysis.session.offset import Alignment, align, on_common_time
 from replay.capture import Capture
 from replay.event import NS_PER_S
+from replay.text import printable
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,6 +64,7 @@ def read_comparison(one: Path, two: Path) -> Comparison:
     with Capture.open(one) as first, Capture.open(two) as second:
         alignment = align(first, second)
         names = (one.name, two.name) if one.name != two.name else (str(one), str(two))
+        names = (printable(names[0]), printable(names[1]))
         return Comparison(
             alignment,
             (_side(alignment, 0, first, names[0]), _side(alignment, 1, second, names[1])),

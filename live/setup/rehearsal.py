@@ -19,6 +19,7 @@ from live.setup.folder import FolderFacts
 from live.setup.subprocesses import LineSubprocess, rehearsing_subprocess
 from replay.errors import SidebeatError
 from replay.plan import Plan, format_plan
+from replay.text import printable
 
 StartChild = Callable[[Path, Path | None, float | None], LineSubprocess]
 
@@ -111,7 +112,7 @@ class Rehearsal:
 
     def _hear(self, line: dict[str, Any]) -> None:
         if isinstance(line.get("problem"), str) and line["problem"]:
-            self.problem = line["problem"]
+            self.problem = printable(line["problem"])
         elif isinstance(line.get("run_file"), str):
             self._run_file = Path(line["run_file"])
             try:

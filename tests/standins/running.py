@@ -23,6 +23,14 @@ PATIENCE_S = 45.0
 """For a machine that is busy with other things; nothing here waits longer than it must."""
 
 
+_AS_IN_A_TERMINAL = """\
+import signal
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
+"""
+"""A suite under ``nohup`` would else hand down that the end of a terminal is ignored."""
+
+
 class RunningCapture:
     """``folder`` holds the plan, the run files, the captures and what was printed."""
 
@@ -46,7 +54,8 @@ class RunningCapture:
         where = ("--out", str(self.out)) if saved else ("--practice",)
         command = ["live", "--plan", str(plan_file), *where, *options]
         script = (
-            f"import sys\n{before}\nfrom live.__main__ import main\nsys.exit(main({command!r}))"
+            f"import sys\n{_AS_IN_A_TERMINAL}{before}\n"
+            f"from live.__main__ import main\nsys.exit(main({command!r}))"
         )
         # As a file, so that whoever looks at the list of processes sees what runs.
         starter = folder / "start.py"

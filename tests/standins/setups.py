@@ -11,6 +11,7 @@ from typing import Any
 from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
+from live.setup.checks import Check, State
 from live.setup.subprocesses import LineSubprocess
 from live.views.window.parts.application import open_application
 from live.views.window.setup.window import SetupWindow
@@ -54,6 +55,37 @@ class PlayedChild:
 
     def let_go(self) -> None:
         self.gone = True
+
+
+class PlayedRehearsal:
+    """A rehearsal whose checks a test sets."""
+
+    def __init__(self, plan: Plan, out: Path | None, minutes: float | None) -> None:
+        self.plan, self.out, self.minutes = plan, out, minutes
+        self.problem = self.refusal = ""
+        self.recording = None
+        self.is_heard = True
+        self.is_beginning = False
+        self.again: list[int] = []
+        self.stopped = False
+        self.checks = [
+            Check("contact", "Yarrow (reference): contact", State.READY, "Well.", 1.0, 1),
+            Check("heard 2", "Sorrel: heard", State.PROBLEM, "Not heard.", 0.0, 2),
+        ]
+
+    def poll(self) -> None: ...
+
+    def results(self, _folder):
+        return tuple(self.checks)
+
+    def record(self) -> None:
+        self.is_beginning = True
+
+    def connect(self, sensor: int) -> None:
+        self.again.append(sensor)
+
+    def stop(self) -> None:
+        self.stopped = True
 
 
 def strap_and_wrist() -> tuple[PlannedSensor, PlannedSensor]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
@@ -12,14 +11,14 @@ from PySide6.QtWidgets import (
     QApplication,
 )
 
-from live.setup.checks import Check, State
+from live.setup.checks import State
 from live.setup.known_sensors import known_sensors_path, load_known_sensors
 from live.setup.places import PLACES
 from live.views.window.setup.body_map import SPOTS, body
 from live.views.window.setup.keys import Step
 from replay.plan import Plan, PlannedSensor, load_plan
 from tests.standins.setup_rows import ROWS, complete, labels, own_config_fixture, tick  # noqa: F401
-from tests.standins.setups import ADDRESSES, practice_plan, row, setup_page
+from tests.standins.setups import ADDRESSES, PlayedRehearsal, practice_plan, row, setup_page
 from tests.standins.windows import press
 
 
@@ -267,37 +266,6 @@ def test_a_plan_is_saved_and_opened(tmp_path):
         assert not window.note.isVisible()
         assert window.plan_page.builder.plan() == plan
         assert window.plan_page.form.wearer.text() == "W1"
-
-
-class PlayedRehearsal:
-    """A rehearsal whose checks a test sets."""
-
-    def __init__(self, plan: Plan, out: Path | None, minutes: float | None) -> None:
-        self.plan, self.out, self.minutes = plan, out, minutes
-        self.problem = self.refusal = ""
-        self.recording = None
-        self.is_heard = True
-        self.is_beginning = False
-        self.again: list[int] = []
-        self.stopped = False
-        self.checks = [
-            Check("contact", "Yarrow (reference): contact", State.READY, "Well.", 1.0, 1),
-            Check("heard 2", "Sorrel: heard", State.PROBLEM, "Not heard.", 0.0, 2),
-        ]
-
-    def poll(self) -> None: ...
-
-    def results(self, _folder):
-        return tuple(self.checks)
-
-    def record(self) -> None:
-        self.is_beginning = True
-
-    def connect(self, sensor: int) -> None:
-        self.again.append(sensor)
-
-    def stop(self) -> None:
-        self.stopped = True
 
 
 def test_checks_turn_from_waiting_to_ready(tmp_path):
