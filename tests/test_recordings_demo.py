@@ -10,6 +10,7 @@ from types import ModuleType
 import pytest
 
 from live.simulated import KINDS
+from live.simulated.study_recipe import NEW, OLD, STUDY
 from live.sources.simulated import SimulatedSource
 from replay import demo_files
 from replay.capture import Capture
@@ -54,6 +55,20 @@ def test_recordings_are_small_clean_and_marked_as_invented():
             assert capture.plan.invented
             assert capture.clean
             assert 12 * 60 <= capture.duration_ns / 1e9 <= 25 * 60
+
+
+def test_the_study_is_the_one_that_is_described():
+    """Twelve sessions of three wearers, two firmwares, swapped arms with the new one alone."""
+    assert len({recipe.name for recipe in STUDY}) == len(STUDY) == 12
+    assert {recipe.wearer for recipe in STUDY} == {"W1", "W2", "W3"}
+    sides = {OLD: set(), NEW: set()}
+    for recipe in STUDY:
+        plan = recipe.plan
+        assert plan.invented
+        sorrel = plan.sensor(plan.number("Sorrel"))
+        sides[sorrel.firmware].add(sorrel.placement)
+    assert sides == {OLD: {"left wrist"}, NEW: {"left wrist", "right wrist"}}
+    assert sum(bool(recipe.troubles["Tansy"]) for recipe in STUDY) == 3
 
 
 def test_practice_plan_can_be_played():

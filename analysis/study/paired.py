@@ -136,7 +136,7 @@ class _Look:
             every = Estimate(every.value, None, every.effective_count, WITH_FAILURES)
         steady = mean_estimate(self.steady, self.steady_wearers)
         worn = [
-            (pair[0].sensor.placement, pair[1].sensor.placement)
+            (pair[places[0]].sensor.placement, pair[places[1]].sensor.placement)
             for pair in self.shared.sessions
             if not _lost(pair)
         ]

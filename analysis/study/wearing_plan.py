@@ -3,7 +3,8 @@
 Two sensors of one part of the body go on opposite sides in one session, which takes the session out
 of their difference, and swap: three sessions of each arrangement at least, in balanced order, the
 wearers taking turns and each of them wearing both arrangements as often.  A sensor that shares its
-part with no other goes from side to side.  Sessions that were recorded count.
+part with no other goes from side to side.  Recorded sessions count unless one of them lost the
+heart.
 """
 
 from __future__ import annotations
@@ -133,7 +134,9 @@ def _pairs(variants: Sequence[Variant]) -> list[_Group]:
         for each in one.counted:
             beside = there.get(each.session.path)
             placement = each.sensor.placement
-            if beside is not None and are_opposite(placement, beside.sensor.placement):
+            if beside is None or each.sensor.lost_the_heart or beside.sensor.lost_the_heart:
+                continue
+            if are_opposite(placement, beside.sensor.placement):
                 group.counts[each.session.wearer, side(placement)] += 1
         groups.append(group)
     return groups
@@ -148,7 +151,8 @@ def _alone(variants: Sequence[Variant]) -> list[_Group]:
             continue
         group = _Group((one.label,), where)
         for each in one.counted:
-            if which := side(each.sensor.placement):
+            which = side(each.sensor.placement)
+            if which and not each.sensor.lost_the_heart:
                 group.counts[each.session.wearer, which] += 1
         groups.append(group)
     return groups

@@ -20,6 +20,7 @@ HELP: Final = (
 EXAMPLE: Final = """
 sidebeat demo
 sidebeat demo --view terminal --speed 30
+sidebeat demo --study
 """
 SPEED: Final = 60.0
 """Where nothing happens; 22.5 min would pass in 23 s."""
@@ -53,10 +54,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
         default=Path("reports"),
         help="folder for the report (default: reports)",
     )
+    parser.add_argument(
+        "--study",
+        action="store_true",
+        help="instead, make twelve invented sessions below that folder and study them",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
+    if arguments.study:
+        return _study(arguments.out / "demo_study")
     from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415 - only when it runs
     from live.protocol.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
@@ -89,6 +97,24 @@ def run(arguments: argparse.Namespace) -> int:
     if status == 0:
         conclude()
     return status
+
+
+def _study(folder: Path) -> int:
+    """Make the captures of the invented study that are not there yet, and print the study."""
+    from live.cli.study import print_study, read  # noqa: PLC0415 - only when it runs
+    from live.simulated.study_recipe import STUDY  # noqa: PLC0415
+    from live.views.terminal.screen import INVENTED  # noqa: PLC0415
+
+    say(f"Twelve sessions in {folder}.  {INVENTED}")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for recipe in STUDY:
+            if not (folder / recipe.name).exists():
+                recipe.write(folder)
+    except OSError as error:
+        raise SidebeatError(f"{folder}: cannot be written: {error.strerror}") from None
+    print_study(read([folder / recipe.name for recipe in STUDY], [], "mae", None))
+    return 0
 
 
 def _conclude(path: Path, folder: Path) -> None:

@@ -76,13 +76,18 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.next:
         _print_next(study)
         return 0
+    print_study(study)
+    return 0
+
+
+def print_study(study: Study) -> None:
+    """Print all that a study says."""
     from live.cli.study_tables import study_parts  # noqa: PLC0415 - only for people
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
     console = PlainConsole()
     for part in study_parts(study, console.width):
         console.print(part)
-    return 0
 
 
 def _print_next(study: Study) -> None:

@@ -15,18 +15,25 @@ from analysis.report.study.words import Verdict, verdict_of
 from analysis.report.words import INVENTED_LONG, NONE
 from analysis.statistics.estimate import Estimate
 from analysis.study.means import Scale
-from analysis.study.sensors import SensorResult
-from analysis.study.statistic import BIAS, MAE, PEARSON, STATISTICS, WITHIN, Statistic
+from analysis.study.sensors import Means, SensorResult
+from analysis.study.statistic import (
+    BIAS,
+    COVERAGE,
+    DELAY,
+    MAE,
+    PEARSON,
+    STATISTICS,
+    WITHIN,
+    Statistic,
+)
 from analysis.study.study import Activity, Study
 
 CAUTIONS: Final = (
     "Not a medical device; nothing here is a diagnosis.  The session is the unit, or the wearer "
     "from six wearers on, never the second.  In brackets: 95 % interval; none where any would be "
-    "a guess."
+    "a guess.  within: share of the seconds within the tolerance; lost: sessions in which the "
+    "sensor lost the heart."
 )
-_COLUMNS: Final = (
-    "sessions", "wearers", "MAE, bpm", "within, %", "bias, bpm", "limits, bpm", "r", "lost",
-)  # fmt: skip
 _STRIP: Final = 40
 _MOST_APART: Final = 20
 """Lines of sessions set apart that are printed; JSON has them all."""
@@ -40,7 +47,9 @@ def study_parts(study: Study, width: int) -> Iterator[RenderableType]:
         yield Text()
         yield Text.assemble((f"{one.name}: ", "bold"), verdict_of(one).head)
         if one.sensors:
-            yield _sensors(one)
+            yield _agreement(one)
+            yield Text()
+            yield _details(one)
             yield Text()
             yield _strips(one, max(min(width - 30, _STRIP), 20))
         yield from _verdict(verdict_of(one))
@@ -64,48 +73,59 @@ def _verdict(verdict: Verdict) -> Iterator[RenderableType]:
             yield Group(*(Padding(Text(words), (0, 0, 0, 2)) for words in paragraphs))
 
 
-def _sensors(one: Activity) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
-    table.add_column("sensor", no_wrap=True)
-    for name in _COLUMNS:
-        table.add_column(name, justify="right", no_wrap=True)
-    for place in one.ranking.places:
-        result = one.sensor(place.name)
+def _agreement(one: Activity) -> Table:
+    """How close, in the order of the ranking; also without the sessions that are failures."""
+    table = _table("sensor", "sessions", "wearers", "MAE, bpm", "within, %", "lost")
+    for result in _ranked(one):
+        lost = str(result.failures.count)
         table.add_row(
-            Text(result.name),
-            str(result.every.sessions),
-            str(result.wearers),
-            *_cells(result),
-            str(result.failures.count),
-        )
+            Text(result.name), str(result.every.sessions), str(result.wearers),
+            *_cells(result.every), lost,
+        )  # fmt: skip
         steady = result.without_failures
         if steady is not None and steady.sessions:
-            table.add_row(
-                Text("  where it did not"), str(steady.sessions), "",
-                *_cells(result, lost=False), "", style="dim",
-            )  # fmt: skip
+            name = Text("  where it did not")
+            table.add_row(name, str(steady.sessions), "", *_cells(steady), "", style="dim")
     return table
 
 
-def _cells(result: SensorResult, *, lost: bool = True) -> list[str]:
-    means = result.every if lost else result.steady
-    limits = NONE
-    if means.loa_low.value is not None and means.loa_high.value is not None:
-        limits = f"{means.loa_low.value:+.1f} to {means.loa_high.value:+.1f}"
-    return [
-        _with_interval(means.of(MAE), ".1f"),
-        _with_interval(means.of(WITHIN), ".0f"),
-        _with_interval(means.of(BIAS), "+.1f"),
-        limits,
-        _with_interval(means.of(PEARSON), ".2f"),
-    ]
+def _cells(means: Means) -> tuple[str, str]:
+    return _with_interval(means.of(MAE), ".1f"), _with_interval(means.of(WITHIN), ".0f")
 
 
-def _with_interval(estimate: Estimate, form: str) -> str:
+def _details(one: Activity) -> Table:
+    """What else there is of each sensor, over the sessions in which it did not lose the heart."""
+    table = _table("sensor", "bias, bpm", "limits, bpm", "r", "delay, s", "coverage, %")
+    for result in _ranked(one):
+        means, limits = result.steady, NONE
+        if means.loa_low.value is not None and means.loa_high.value is not None:
+            limits = f"{means.loa_low.value:+.1f} to {means.loa_high.value:+.1f}"
+        table.add_row(
+            Text(result.name), _with_interval(means.of(BIAS), "+.1f"), limits,
+            _with_interval(means.of(PEARSON), ".2f", ends=False),
+            _with_interval(means.of(DELAY), ".1f"),
+            _with_interval(means.of(COVERAGE), ".0f", ends=False),
+        )  # fmt: skip
+    return table
+
+
+def _table(first: str, *others: str) -> Table:
+    table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
+    table.add_column(first, no_wrap=True)
+    for name in others:
+        table.add_column(name, justify="right", no_wrap=True)
+    return table
+
+
+def _ranked(one: Activity) -> list[SensorResult]:
+    return [one.sensor(place.name) for place in one.ranking.places]
+
+
+def _with_interval(estimate: Estimate, form: str, *, ends: bool = True) -> str:
     if estimate.value is None:
         return NONE
     text = f"{estimate.value:{form}}"
-    if estimate.interval is None:
+    if estimate.interval is None or not ends:
         return text
     low, high = estimate.interval
     return f"{text} ({low:{form}} to {high:{form}})"
@@ -114,7 +134,7 @@ def _with_interval(estimate: Estimate, form: str) -> str:
 def _strips(one: Activity, width: int) -> Table:
     """Every session as a point on one axis, in the order of the ranking."""
     statistic = next(each for each in STATISTICS if each.key == one.ranking.statistic)
-    shown = [one.sensor(place.name) for place in one.ranking.places]
+    shown = _ranked(one)
     values = [
         float(v) for result in shown for v in result.variant.that_give(statistic).values(statistic)
     ]

@@ -92,7 +92,8 @@ def _failures_of(one: Comparison) -> str:
 
 
 def _needed_sentence(one: Comparison) -> str:
-    unit = "wearers" if one.about_people else "sessions"
+    unit = "wearer" if one.about_people else "session"
+    unit += "" if one.needed is not None and one.needed.high == 1 else "s"
     if not one.paired:
         unit += " of each"
     if one.needed is None:

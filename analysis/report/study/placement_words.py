@@ -51,7 +51,11 @@ def pairing_sentence(one: Pairing) -> str:
             "swapped would separate them."
         )
     if effect.interval is None:
-        return f"{head}: at least {PER_ARRANGEMENT} of each are needed to tell sensor from arm."
+        steady = one.crossover.arrangements
+        return (
+            f"{head}; neither lost the heart in {steady[0]} and {steady[1]} of these, and at least "
+            f"{PER_ARRANGEMENT} of each are needed to tell sensor from arm."
+        )
     return (
         f"{head}: with the arm taken out, {one.first}'s MAE less {one.second}'s is "
         f"{value_text(effect, 1, signed=True)} bpm; left less right, with the sensor taken out, "

@@ -9,6 +9,7 @@ from typing import Final
 from analysis.report.study.comparison_words import comparison_sentence
 from analysis.report.study.placement_words import arm_sentences, plan_sentences
 from analysis.report.study.texts import of_sessions, sessions_text, value_text, wearers_text
+from analysis.study.comparison import Comparison, Kind
 from analysis.study.failures import Failures
 from analysis.study.ranking import Ranking
 from analysis.study.sensors import SensorResult
@@ -49,7 +50,8 @@ class Verdict:
 def verdict_of(one: Activity) -> Verdict:
     """All that is said of one activity; claims come before what is not settled."""
     enough = len(one.sessions) >= DESCRIBE
-    comparisons = sorted(one.comparisons, key=lambda each: not each.differs) if enough else []
+    comparisons = [each for each in one.comparisons if enough and _is_worth_a_word(each)]
+    comparisons.sort(key=lambda each: (not each.differs, each.kind is Kind.ARMS))
     return Verdict(
         head=_head(one),
         sensors=tuple(tuple(sensor_sentences(one.sensor(p.name))) for p in one.ranking.places),
@@ -58,6 +60,11 @@ def verdict_of(one: Activity) -> Verdict:
         arms=tuple(arm_sentences(one)),
         plan=tuple(plan_sentences(one)),
     )
+
+
+def _is_worth_a_word(one: Comparison) -> bool:
+    """The two sides of one sensor are, once there are some sessions of each."""
+    return one.kind is not Kind.ARMS or min(one.sessions) >= DESCRIBE
 
 
 def _head(one: Activity) -> str:

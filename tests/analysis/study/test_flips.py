@@ -35,6 +35,14 @@ def test_more_comparisons_make_each_p_larger_never_smaller():
     assert (together >= np.array(alone) - 1e-12).all()
 
 
+def test_a_clear_comparison_does_not_stand_in_the_way_of_the_next():
+    """Stepping down, two comparisons of six sessions of their own are both at 2 / 2^6."""
+    table = np.full((12, 2), np.nan)
+    table[:6, 0] = [5.0, 5.1, 4.9, 5.05, 4.95, 5.0]
+    table[6:, 1] = [1.0, 1.2, 0.9, 1.1, 0.8, 1.0]
+    assert max_t_flips(table) == pytest.approx([2 / 2**6, 2 / 2**6])
+
+
 def test_five_equal_sensors_are_told_apart_in_at_most_one_of_twenty_studies():
     """Family-wise: any of ten pairs of equal sensors, heavy tails included (.213 unadjusted)."""
     random = np.random.default_rng(11)

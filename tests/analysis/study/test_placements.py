@@ -14,7 +14,7 @@ from analysis.study.comparison import Kind, Standing
 from analysis.study.placements import confounded_with_side, crossover
 from analysis.study.study import study_of
 from replay.placement import side
-from tests.standins.study_rows import sensor_row, session_row
+from tests.standins.study_rows import LOST, sensor_row, session_row
 
 ACTIVITY = "rowing ergometer"
 WRISTS = ("left wrist", "right wrist")
@@ -51,10 +51,14 @@ def compared(rows):
     return found
 
 
-def test_two_sensors_always_on_the_same_arms_make_no_claim():
+@pytest.mark.parametrize("sensor", [1.0, -1.0])
+def test_two_sensors_always_on_the_same_arms_make_no_claim(sensor):
     """Nine sessions of a clear difference say nothing of the sensors, and what would."""
-    rows = worn(["left"] * 9)
-    assert compared(rows).standing is Standing.CONFOUNDED
+    rows = worn(["left"] * 9, sensor=sensor)
+    found = compared(rows)
+    assert found.standing is Standing.CONFOUNDED
+    its_side = {"Sorrel": "left", "Tansy": "right"}[found.closer]
+    assert found.confounded.startswith(f"always on the {its_side} ")
     (pairing,) = of(rows).pairings
     assert (pairing.first_left, pairing.first_right) == (9, 0)
     assert "sensor and arm cannot be told apart" in pairing_sentence(pairing)
@@ -127,6 +131,14 @@ def test_the_plan_of_a_new_study_is_balanced_in_order_and_wearers():
     for who in wearers:
         own = Counter(s for s, line in zip(sides, plan, strict=True) if line.wearer == who)
         assert abs(own["left"] - own["right"]) <= 1
+
+
+def test_sessions_with_a_lost_heart_are_planned_again():
+    """A session in which one of the two lost the heart tells nothing of arm and sensor."""
+    rows = worn(["left", "right"] * 3)
+    tansy = sensor_row("Tansy", placement="right wrist", **LOST)
+    rows[0] = session_row(0, [sensor_row("Sorrel", placement="left wrist"), tansy])
+    assert [dict(line.placements)["Sorrel"] for line in of(rows).plan] == ["left wrist"]
 
 
 def test_a_sensor_alone_on_its_part_changes_sides():

@@ -84,6 +84,29 @@ def test_invented_data_are_marked():
     assert printed(study_of(sessions(NINE, invented=True))).startswith("INVENTED DATA")
 
 
+def test_the_next_line_of_the_wearing_plan_is_printed_alone(capsys, monkeypatch):
+    """``--next`` prints who wears what where in the next session of each activity."""
+    rows = sessions({"Sorrel": [1.0, 2.0], "Tansy": [2.0, 1.5]})
+    monkeypatch.setattr(command, "read", lambda *_: study_of(rows))
+    assert entry.main(["study", "captures", "--next"]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("rowing ergometer: W1: Sorrel left wrist, Tansy right wrist")
+    assert told.count("\n") == 1
+
+
+def test_the_demo_of_a_study_makes_what_is_missing_and_studies_it(tmp_path, capsys, monkeypatch):
+    """``demo --study`` writes the recipe's captures, once, and prints their study."""
+    from live.simulated import study_recipe
+
+    monkeypatch.setattr(study_recipe, "STUDY", study_recipe.STUDY[:1])
+    for _ in range(2):
+        assert entry.main(["demo", "--study", "--out", str(tmp_path)]) == 0
+        told = capsys.readouterr().out
+        assert "INVENTED DATA" in told
+        assert "stair climb with a pack: 1 session of 1 wearer" in told
+    assert len(list((tmp_path / "demo_study").iterdir())) == 1
+
+
 def test_a_strip_puts_points_over_the_interval():
     """Points hide the interval, failures hide points, and nothing leaves the axis."""
     assert strip([], Estimate(5.0, (0.0, 20.0)), 0.0, 10.0, 11) == "-----|-----"
