@@ -29,12 +29,12 @@ def channels_of(plan: Plan, started_utc_ns: int) -> list[Channel]:
     Raises :class:`~replay.errors.PlanError` for a broker that cannot be meant.
     """
     facts_of = facts_for(plan, started_utc_ns)
-    means: list[Channel] = []
+    channels: list[Channel] = []
     if plan.attention.topic:
-        means.append(Publisher(plan.broker or Broker(), plan.attention.topic, facts_of))
+        channels.append(Publisher(plan.broker or Broker(), plan.attention.topic, facts_of))
     if plan.attention.command:
-        means.append(CommandRunner(plan.attention.command, facts_of))
-    return means
+        channels.append(CommandRunner(plan.attention.command, facts_of))
+    return channels
 
 
 def watch(
