@@ -27,7 +27,7 @@ demo: setup
 
 # The tests run and are told of even where the text of the code has a fault.
 test: setup-test
-	@failed=0; $(MAKE) --no-print-directory --keep-going check || failed=1; \
+	@failed=0; SIDEBEAT_SET_UP=test $(MAKE) --no-print-directory --keep-going check || failed=1; \
 	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
 	exit $$failed
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -31,6 +32,18 @@ STAMP = VENV / "sidebeat-setup.txt"
 PURPOSES = {"run": "window,files,report", "test": "window,test"}
 """The extras to install, by what the folder is set up for."""
 
+SIZES = {"run": "0.8 GB", "test": "1.2 GB"}
+"""Of the environment, as `du` tells on Linux."""
+
+DONE = "SIDEBEAT_SET_UP"
+"""The environment variable by which make tells its parts what it has set up for."""
+
+VENV_PACKAGE = "python3-venv"
+
+STEP_MB = 50
+_SIZE = re.compile(r"^\s*(?:Downloading|Using cached) \S+ \(([\d.]+) ([kMG])B\)")
+_IN_MB = {"k": 1e-3, "M": 1.0, "G": 1e3}
+
 REAL_FILES = VENV / "share" / "activity-files"
 REAL_FILES_FROM = "sweat==0.25.0"
 """A wheel (MIT) that ships real FIT, TCX and GPX files, on which the parsers are tested.  Its files
@@ -44,7 +57,14 @@ def main(arguments: list[str]) -> int:
         return _fail("say `python set_up.py` or `python set_up.py test`")
     if preflight.old_python():
         return _fail(preflight.old_python() + "  With make: make PYTHON=python3.12 demo")
-    _system_packages(purpose)
+    if os.environ.get(DONE) == purpose:  # a part of make's work, and make has set up before
+        return 0
+    wanted = _lacking(purpose)
+    if wanted and not _system_packages(wanted):
+        if VENV_PACKAGE in wanted:
+            return _no_environment(wanted)
+        print("Missing system packages; going on with what works without them.  To install them:")
+        print("    " + preflight.apt_line(wanted), flush=True)
     if not _environment():
         return 1
     if not _packages(purpose):
@@ -54,14 +74,18 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
-def _system_packages(purpose: str) -> None:
+def _lacking(purpose: str) -> list[str]:
+    """Debian packages that this machine lacks; the indispensable one last."""
     wanted = preflight.missing_libraries(preflight.WINDOW_LIBRARIES, preflight.SCREEN_LIBRARIES)
     if purpose == "test":
         wanted += preflight.missing_programs()
     if importlib.util.find_spec("ensurepip") is None and not _python(VENV).exists():
-        wanted.append("python3-venv")
-    if not wanted:
-        return
+        wanted.append(VENV_PACKAGE)
+    return wanted
+
+
+def _system_packages(wanted: list[str]) -> bool:
+    """Install them, where one may; returns whether that was tried."""
     if sys.platform.startswith("linux") and shutil.which("apt-get") and os.geteuid() == 0:
         print(f"Installing system packages: {' '.join(wanted)}", flush=True)
         environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
@@ -74,15 +98,14 @@ def _system_packages(purpose: str) -> None:
                     command, env=environment, stdout=subprocess.DEVNULL, check=False
                 )
         if done.returncode == 0:
-            return
+            return True
         # A package that this release does not have must not cost the others.
         for package in wanted:
             single = [*apt, "install", "--no-install-recommends", "-y", package]
             subprocess.run(single, env=environment, stdout=subprocess.DEVNULL, check=False)
         print("Not all could be installed; going on with what works without them.", flush=True)
-        return
-    print("Missing system packages; going on with what works without them.  To install them:")
-    print("    " + preflight.apt_line(wanted), flush=True)
+        return True
+    return False
 
 
 @contextmanager
@@ -112,12 +135,16 @@ def _environment() -> bool:
     print(f"Making a virtual environment in {VENV.name}", flush=True)
     made = subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=False)
     if made.returncode or not _runs(VENV):
-        _fail(
-            "the virtual environment could not be made; on Debian or Ubuntu first run: "
-            + preflight.apt_line(["python3-venv"])
-        )
+        _no_environment([VENV_PACKAGE])
         return False
     return True
+
+
+def _no_environment(wanted: list[str]) -> int:
+    return _fail(
+        "this Python can make no virtual environment, and Sidebeat needs one.  On Debian or Ubuntu "
+        "run this once, then the same command again:\n    " + preflight.apt_line(wanted)
+    )
 
 
 def _packages(purpose: str) -> bool:
@@ -126,13 +153,15 @@ def _packages(purpose: str) -> bool:
     if done[:1] == [checksum] and {purpose, "test"} & set(done[1:]):
         return True
     print(
-        "Installing Sidebeat and what it stands on; the first time takes some minutes", flush=True
+        f"Installing Sidebeat and what it stands on into {VENV.name}: {SIZES[purpose]} on "
+        "the disk, some minutes the first time",
+        flush=True,
     )
     for extras in (PURPOSES[purpose], *(["test"] if purpose == "test" else [""])):
         what = f"{ROOT}[{extras}]" if extras else str(ROOT)
-        pip = [str(_python(VENV)), "-m", "pip", "install", "-qq"]
+        pip = [str(_python(VENV)), "-m", "pip", "install", "--progress-bar", "off"]
         pip += ["--disable-pip-version-check", "--editable", what]
-        if subprocess.run(pip, check=False).returncode == 0:
+        if _told(pip) == 0:
             if extras == PURPOSES[purpose]:
                 STAMP.write_text(f"{checksum} {purpose}\n", encoding="utf-8")
             return True
@@ -140,6 +169,23 @@ def _packages(purpose: str) -> bool:
             print("The window's packages could not be installed; trying without", flush=True)
     _fail("the packages could not be installed; pip's messages above say why")
     return False
+
+
+def _told(pip: list[str]) -> int:
+    """Run pip and say how far it is, in some lines instead of its hundreds; returns its status."""
+    fetched_mb, said_mb = 0.0, 0.0
+    with subprocess.Popen(pip, stdout=subprocess.PIPE, text=True, errors="replace") as process:
+        for line in process.stdout or ():
+            size = _SIZE.search(line)
+            if size is not None:
+                fetched_mb += float(size[1]) * _IN_MB[size[2]]
+            if fetched_mb - said_mb >= STEP_MB:
+                said_mb = fetched_mb
+                print(f"    {fetched_mb:.0f} MB fetched", flush=True)
+            if line.startswith("Installing collected packages"):
+                count = line.count(",") + 1
+                print(f"    {count} packages are being unpacked", flush=True)
+    return process.returncode
 
 
 def _real_files() -> None:

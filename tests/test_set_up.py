@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import subprocess
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 import set_up
 from live import preflight
+
+POPEN = subprocess.Popen
+PIP_LINES = [
+    "Collecting numpy\n",
+    "  Downloading numpy-2.5.1-cp311-manylinux_x86_64.whl (16.0 MB)\n",
+    "  Using cached scipy-1.18.1-cp311-manylinux_x86_64.whl (40.0 MB)\n",
+    "  Downloading rich-14.0-py3-none-any.whl (900 kB)\n",
+    "Installing collected packages: numpy, scipy, rich\n",
+]
 
 
 class Machine:
@@ -24,6 +35,7 @@ class Machine:
         monkeypatch.setattr(set_up, "REAL_FILES", self._venv / "share" / "files")
         monkeypatch.setattr(set_up.sys, "platform", "linux")
         monkeypatch.setattr(set_up.subprocess, "run", self.run)
+        monkeypatch.setattr(set_up.subprocess, "Popen", self.open)
         monkeypatch.setattr(set_up.shutil, "which", lambda name: f"/usr/bin/{name}")
         monkeypatch.setattr(set_up.os, "geteuid", lambda: 0 if root else 1000, raising=False)
         monkeypatch.setattr(preflight, "missing_libraries", lambda *_: list(lacking))
@@ -43,6 +55,15 @@ class Machine:
             Path(command[command.index("--target") + 1]).mkdir(parents=True)
         fails = any(word in " ".join(command) for word in self._failing)
         return subprocess.CompletedProcess(command, 1 if fails else 0, "", "")
+
+    def open(self, command, **options):
+        """A program whose lines are read while it runs; what a test starts itself is real."""
+        return self._pip(command) if "pip" in command else POPEN(command, **options)
+
+    @contextlib.contextmanager
+    def _pip(self, command):
+        status = self.run(command).returncode
+        yield SimpleNamespace(stdout=iter(PIP_LINES), returncode=status)
 
     def words(self):
         return [" ".join(command) for command in self.ran]
@@ -110,6 +131,35 @@ def test_without_root_the_command_is_printed(monkeypatch, tmp_path, capsys):
     assert set_up.main(["run"]) == 0
     assert "sudo apt-get install --no-install-recommends libegl1" in capsys.readouterr().out
     assert not any("apt-get" in words for words in machine.words())
+
+
+def test_it_is_told_how_much_there_is_to_do_and_how_far_it_is(monkeypatch, tmp_path, capsys):
+    """The size on the disk first, then what was fetched, then how many packages are unpacked."""
+    Machine(monkeypatch, tmp_path)
+    set_up.main(["run"])
+    told = capsys.readouterr().out
+    assert set_up.SIZES["run"] in told
+    assert "    56 MB fetched\n    3 packages are being unpacked\n" in told
+
+
+def test_without_an_environment_one_line_installs_what_is_lacking(monkeypatch, tmp_path, capsys):
+    """Not root and no way to make an environment: one sentence, one line, and nothing is tried."""
+    machine = Machine(monkeypatch, tmp_path, root=False, lacking=["libegl1"])
+    monkeypatch.setattr(set_up.importlib.util, "find_spec", lambda _: None)
+    assert set_up.main(["run"]) == 1
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.endswith("install --no-install-recommends libegl1 python3-venv\n")
+    assert machine.ran == []
+
+
+def test_parts_of_make_do_not_set_up_again(monkeypatch, tmp_path):
+    """What make has set up for a purpose is not looked at again by its parts."""
+    machine = Machine(monkeypatch, tmp_path)
+    monkeypatch.setenv(set_up.DONE, "test")
+    assert (set_up.main(["test"]), machine.ran) == (0, [])
+    assert set_up.main(["run"]) == 0
+    assert machine.ran != []
 
 
 def test_without_the_window_s_packages_the_rest_is_installed(monkeypatch, tmp_path, capsys):

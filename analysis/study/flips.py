@@ -82,7 +82,7 @@ def _patterns(units: int) -> Sequence[FloatArray]:
     if units <= EXACT_UNITS:
         codes = np.arange(2 ** (units - 1))[:, None]
         bits = (codes >> np.arange(units)) & 1
-        return [np.where(bits, -1.0, 1.0)]
+        return [1.0 - 2.0 * bits.astype(np.float64)]
     generator = np.random.default_rng(_SEED)
     blocks = []
     for start in range(0, PATTERNS, 2_000):

@@ -11,7 +11,7 @@ import asyncio
 import contextlib
 import logging
 import time
-from collections.abc import Awaitable, Callable, Coroutine, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -58,7 +58,9 @@ class CaptureOutcome:
 
     ``path``: the file, ``None`` for practice.  ``saved``: events in the file.  ``reordered``,
     ``refused``: see :class:`Session`.  ``by_signal``: ended from outside (Ctrl-C, SIGTERM) rather
-    than by a view or by time.  ``problem``: one sentence, empty if all went well.
+    than by a view or by time.  ``heard``: numbers of the sensors of which anything measured came.
+    ``advice``: the newest sentence about the link of each other one, by number.  ``problem``: one
+    sentence, empty if all went well.
     """
 
     path: Path | None
@@ -69,6 +71,8 @@ class CaptureOutcome:
     refused: int
     reason: str
     by_signal: bool
+    heard: frozenset[int]
+    advice: Mapping[int, str]
     problem: str
 
 
@@ -210,6 +214,8 @@ class _Capture:
             refused=session.refused,
             reason=self._reason,
             by_signal=self._by_signal,
+            heard=frozenset(session.heard),
+            advice={n: said for n, said in session.advice.items() if n not in session.heard},
             problem=problem,
         )
 

@@ -13,9 +13,11 @@ from functools import partial
 from typing import Protocol
 
 from live.sources.base import CaptureClock
-from replay.event import ACKNOWLEDGED, CHANNELS, LINK, MARKER, SESSION, Event, Stamp
+from replay.channels import MEASURED_CHANNELS
+from replay.event import ACKNOWLEDGED, ADVICE, CHANNELS, LINK, MARKER, SESSION, Event, Stamp
 from replay.link_state import LinkState
 from replay.markers import encode_marker
+from replay.text import printable
 
 _log = logging.getLogger(__name__)
 _CHANNELS = frozenset(CHANNELS)
@@ -58,6 +60,10 @@ class Session:
         self._ended = False
         self.events = 0
         """Events taken so far."""
+        self.heard: set[int] = set()
+        """Sensors of which something measured came, readable or not."""
+        self.advice: dict[int, str] = {}
+        """The newest sentence about each sensor's link."""
         self.reordered = 0
         """Events whose arrival was stamped before an event or a tick already passed on."""
         self.refused = 0
@@ -110,6 +116,10 @@ class Session:
         event = Event(t_ns, sensor, channel, bytes(payload), foreign)
         if channel == LINK:
             self._links[sensor] = event.payload
+        elif channel == ADVICE:
+            self.advice[sensor] = printable(event.payload.decode("utf-8", "replace"))
+        elif channel in MEASURED_CHANNELS:
+            self.heard.add(sensor)
         self.events += 1
         if self._saver is not None:
             self._saver.put(event)

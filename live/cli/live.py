@@ -234,7 +234,7 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
     if outcome.path is not None:
         log.say(_summary(outcome))
     log.flush()
-    tell(**_facts(outcome))
+    tell(**_facts(outcome, plan))
     if outcome.problem:
         raise SidebeatError(outcome.problem)
     return 0
@@ -281,11 +281,13 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
         log.say(f"{log.unread} lines were not shown: nobody read them.")
     log.flush()
     if arguments.json:
-        say(json_line(_facts(outcome)))
+        say(json_line(_facts(outcome, plan)))
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
     views.leave()
     if outcome.problem:
         raise SidebeatError(outcome.problem)
+    if not outcome.heard:
+        raise SidebeatError(_silence(outcome, plan))
     return 0
 
 
@@ -329,7 +331,13 @@ def _summary(outcome: CaptureOutcome) -> str:
     return f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
 
 
-def _facts(outcome: CaptureOutcome) -> dict[str, object]:
+def _silence(outcome: CaptureOutcome, plan: Plan) -> str:
+    """Nobody was heard: the newest sentence about each link, each once."""
+    said = dict.fromkeys(outcome.advice.values())
+    return "  ".join([f"none of the {len(plan.sensors)} planned sensors was ever heard.", *said])
+
+
+def _facts(outcome: CaptureOutcome, plan: Plan) -> dict[str, object]:
     return {
         "capture": str(outcome.path) if outcome.path else None,
         "duration_s": round(outcome.duration_ns / NS_PER_S, 3),
@@ -337,6 +345,11 @@ def _facts(outcome: CaptureOutcome) -> dict[str, object]:
         "saved_events": outcome.saved,
         "reordered_events": outcome.reordered,
         "refused_events": outcome.refused,
+        "not_heard": [
+            {"sensor": sensor.label, "advice": outcome.advice.get(number, "")}
+            for number, sensor in enumerate(plan.sensors, 1)
+            if number not in outcome.heard
+        ],
         "reason": outcome.reason,
         "problem": outcome.problem,
     }

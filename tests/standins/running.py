@@ -16,6 +16,8 @@ from live.protocol.feed import Message
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from replay.plan import Plan, format_plan
 
+NOBODY_HEARD = 2
+"""Exit status of a capture of which all else went well, while nobody published."""
 ROOT = Path(__file__).resolve().parents[2]
 SOON_S = 2.0
 """Within so long every view tells of a recording that ended unasked, or of a file in danger."""

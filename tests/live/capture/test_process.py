@@ -25,7 +25,7 @@ from tests.standins.counted import (  # noqa: F401
     views_told,
     without_holes,
 )
-from tests.standins.running import follow, running_capture
+from tests.standins.running import NOBODY_HEARD, follow, running_capture
 
 
 @on_posix
@@ -72,7 +72,7 @@ def test_it_ends_by_itself_after_the_minutes(broker: Broker, tmp_path: Path) -> 
     with running_capture(
         tmp_path / "c", plan_for(broker), "--minutes", "0.02", "--view", "none"
     ) as capture:
-        assert capture.wait() == 0
+        assert capture.wait() == NOBODY_HEARD
         path = capture.file()
         lines = capture.stdout.splitlines()
     assert lines[0] == f"Capturing to {path}"
@@ -99,7 +99,7 @@ def test_a_view_stops_it_and_its_markers_are_kept(broker: Broker, tmp_path: Path
         }
         messages = follow(feed, lambda seen: any(isinstance(m, Ended) for m in seen))
         feed.close()
-        assert capture.wait() == 0
+        assert capture.wait() == NOBODY_HEARD
         events = events_of(capture.file())
     answers = {m.number: m.done for m in messages if isinstance(m, Acknowledged)}
     assert {name: answers[number] for name, number in numbers.items()} == {
@@ -231,7 +231,7 @@ def test_a_source_that_will_not_end_does_not_keep_the_file_open(tmp_path: Path) 
         capture.signal(signal.SIGINT)
         capture.until(lambda: "Stopping" in capture.stderr, "word of the stopping")
         capture.signal(signal.SIGINT)
-        assert capture.wait() == 0
+        assert capture.wait() == NOBODY_HEARD
         feed.close()
         assert "were not let go in time" in capture.stderr
         with Capture.open(capture.file()) as saved:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from live.cli.main import WRONG
 from live.protocol.feed import CaptureStatus, Ended
 from replay.capture import Capture
 from replay.event import LINK
@@ -25,7 +26,7 @@ from tests.standins.counted import (  # noqa: F401
     readings,
     without_holes,
 )
-from tests.standins.running import ROOT, follow, running_capture
+from tests.standins.running import NOBODY_HEARD, ROOT, follow, running_capture
 
 
 @on_posix
@@ -43,12 +44,28 @@ def test_two_captures_that_begin_at_once_both_get_a_file(broker: Broker, tmp_pat
     with running_capture(
         tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.02", before=before
     ) as capture:
-        assert capture.wait() == 0
+        assert capture.wait() == NOBODY_HEARD
         mine = Path(json.loads(capture.stdout)["capture"])
     assert mine.stem.endswith("-2")
     for path in (mine, mine.with_stem(mine.stem.removesuffix("-2"))):
         with Capture.open(path) as saved:
             assert saved.clean
+
+
+@on_posix
+def test_a_session_in_which_nobody_was_heard_is_a_failure(broker: Broker, tmp_path: Path) -> None:
+    """The exit status is 2, and why nobody was heard stands on stderr and in the facts."""
+    with running_capture(
+        tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.03"
+    ) as capture:
+        assert capture.wait() == NOBODY_HEARD
+        facts = json.loads(capture.stdout)
+        told = capture.stderr
+    assert [one["sensor"] for one in facts["not_heard"]] == [
+        sensor.label for sensor in plan_for(broker).sensors
+    ]
+    assert all("Waiting for the first message" in one["advice"] for one in facts["not_heard"])
+    assert "planned sensors was ever heard.  Waiting for the first message" in told
 
 
 @on_posix
@@ -91,7 +108,7 @@ def test_practice_saves_nothing(broker: Broker, tmp_path: Path) -> None:
         messages = follow(feed, lambda seen: any(isinstance(m, Ended) for m in seen))
         assert "nothing is saved" in feed.title
         feed.close()
-        assert capture.wait() == 0
+        assert capture.wait() == NOBODY_HEARD
         facts = json.loads(capture.stdout)
     assert {m.path for m in messages if isinstance(m, CaptureStatus)} == {""}
     assert facts["capture"] is None
@@ -104,7 +121,7 @@ def test_two_captures_of_one_minute_get_two_files(broker: Broker, tmp_path: Path
         with running_capture(
             tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.01"
         ) as capture:
-            assert capture.wait() == 0
+            assert capture.wait() == NOBODY_HEARD
     assert len(list(capture.out.glob("*.sqlite"))) == 2
 
 
@@ -168,8 +185,7 @@ def test_without_bluetooth_it_says_so(broker: Broker, tmp_path: Path, mixed: boo
     with running_capture(
         tmp_path / "c", replace(plan, sensors=sensors), *options, environment=nowhere
     ) as capture:
-        status = capture.wait()
-        assert status == (0 if mixed else 2)
+        assert capture.wait() == (NOBODY_HEARD if mixed else WRONG)
         if mixed:
             assert "The other sensors are captured meanwhile." in capture.stdout
             assert {e.sensor for e in events_of(capture.file()) if e.channel == LINK} == {1, 2, 3}
