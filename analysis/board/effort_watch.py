@@ -34,7 +34,8 @@ JUDGED_AFTER_S: Final = LAG_ALLOWED_S + REACH_S
 class EffortWatch:
     """Told of each grid second when all sensors have closed it.
 
-    What was not stamped on the capture's clock has been aligned by its own changes: it is not late.
+    What was not stamped on the reference's clock has been aligned by its own changes: it is not
+    late.
     """
 
     def __init__(self, reference: SensorState, tests: Sequence[SensorState]) -> None:
@@ -96,9 +97,9 @@ class EffortWatch:
             return_s=effort.return_s - first,
         )
         reference = smoothed(np.asarray(self._reference.grid.view[first:last]))
-        linked = self._reference.planned.on_capture_clock
         for test in self._tests:
             answer = respond(moved, reference, smoothed(np.asarray(test.grid.view[first:last])))
-            if answer.answer is Answer.LATE and not (linked and test.planned.on_capture_clock):
+            one_clock = self._reference.planned.shares_clock(test.planned)
+            if answer.answer is Answer.LATE and not one_clock:
                 answer = replace(answer, answer=Answer.FOLLOWED, delay_s=None)
             self._answers[test.number].append(answer)

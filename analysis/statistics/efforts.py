@@ -147,10 +147,12 @@ def respond(effort: Effort, ref: FloatArray, test: FloatArray) -> Response:
     """
     sign = 1.0 if effort.kind is Kind.EFFORT else -1.0
     end = _end(sign * ref, effort)
-    core = test[effort.start_s : min(effort.return_s, len(test) - 1) + 1]
-    if len(core) == 0 or np.mean(np.isfinite(core)) < SEEN_SHARE:
-        return Response(Answer.UNSEEN)
     lead = max(effort.start_s - LEAD_S, 0)
+    core = test[effort.start_s : min(effort.return_s, len(test) - 1) + 1]
+    onset = test[lead : effort.start_s + 1]
+    seen = [len(part) > 0 and np.mean(np.isfinite(part)) >= SEEN_SHARE for part in (core, onset)]
+    if not all(seen):
+        return Response(Answer.UNSEEN)
     rising, reference = sign * test, sign * ref
     base_at, peak_at = _levels(rising, lead, end)
     base, peak = float(rising[base_at]), float(rising[peak_at])

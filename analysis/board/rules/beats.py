@@ -56,6 +56,7 @@ class BeatJudge:
         self._refused: list[int] = []
         self._earlier: tuple[int, ...] = ()
         self._short = 0
+        self._half = 0
         self._limit_of = 0.0
         self._limit = 0.0
 
@@ -83,7 +84,7 @@ class BeatJudge:
         self._beside = 0.0
         self._refused.clear()
         self._earlier = ()
-        self._short = 0
+        self._short = self._half = 0
 
     def judge(self, rr: int) -> Sequence[Judged]:
         """Take the next RR; the judgements that are ripe with it, oldest first.
@@ -94,10 +95,12 @@ class BeatJudge:
         limits = self._limits
         beside = self._beside
         if not 0 < rr <= limits.most_rr or (beside == 0 and rr < limits.least_rr):
-            self._short = 0
+            self._short = self._half = 0
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             return self._first(rr)
+        if self._half:
+            return (self._halved(rr), *self._alone(rr, self._beside))
         if not self._short:
             return self._alone(rr, beside)
         short, self._short = self._short, 0
@@ -139,9 +142,8 @@ class BeatJudge:
         limit = self.limit
         accepted = self._accepted
         if ratio < 1 - limits.pair_share and self._make_one(accepted[-1], rr):
-            # At rest either half passes for a beat of its own, but no heart beats twice so fast.
-            self._take_for_neighbour(accepted.pop() + rr)
-            return (Judged(Beat.EXTRA, rr, beside),)
+            self._half = rr
+            return ()
         # A steep change of the rate leaves the median behind, but not the newest beat.
         if abs(ratio - 1) <= limit or abs(rr / accepted[-1] - 1) <= limit:
             self._take_for_neighbour(rr)
@@ -158,6 +160,19 @@ class BeatJudge:
         else:
             beat = Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY
         return (Judged(beat, rr, beside),)
+
+    def _halved(self, rr: int) -> Judged:
+        """Judge the two before this one, which make one though either passes for a beat at rest.
+
+        One beat was counted twice if the next is whole again; a heart that hurries goes on.
+        """
+        half, self._half = self._half, 0
+        beside, accepted = self._beside, self._accepted
+        if rr > self._limits.whole * beside:
+            self._take_for_neighbour(accepted.pop() + half)
+            return Judged(Beat.EXTRA, half, beside)
+        self._take_for_neighbour(half)
+        return Judged(Beat.GOOD, half, beside)
 
     def _is_back(self, rr: int) -> bool:
         """Whether a run of other beats is over: this one is like those from before it."""

@@ -221,6 +221,10 @@ class Frozen(SensorRule):
             return self._slower_half(session.tests, second, range(-lag, 1), needed)
         if reference.held[second] == NO_VALUE:
             return self._slower_half(session.tests, second, range(-lag, lag + 1), needed)
+        if not reference.has_electrodes:  # it swings by itself, as test sensors do
+            if len(session.tests) == 1:
+                needed = round(limits.reference_times * needed)
+            return self._slower_half(session.compared, second, range(-lag, lag + 1), needed)
         if self._breaks_habit() and self._has_moved(reference, second, range(1), needed):
             before = reference.held[max(0, self._start - lag) : second]
             if _longest_run(before) < limits.still_share * (second - self._start):

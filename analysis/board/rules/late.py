@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -11,10 +12,12 @@ from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
 from analysis.board.rules.thresholds import LATE, LateLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.efforts import Answer
+from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
+    from analysis.statistics.efforts import Effort
 
 
 class Late(SensorRule):
@@ -61,21 +64,43 @@ class Late(SensorRule):
 
     def _efforts_are_late(self) -> bool:
         """Whether most of the last efforts were shown late, and at least two."""
-        efforts, limits = self.session.efforts, self._limits
+        efforts = self.session.efforts
         answers = efforts.answers(self.watched.number)
         for at in range(self._efforts_taken, len(answers)):
             answer = answers[at]
             if answer.answer is not Answer.UNSEEN and at >= self._first_effort:
-                late_s = answer.delay_s
-                if late_s is None or late_s < limits.effort_delay_s:
-                    late_s = None
-                self._efforts.append((efforts.efforts[at].start_s, late_s))
+                self._take_effort(efforts.efforts[at], answer.delay_s)
         self._efforts_taken = len(answers)
         if not self._tells_efforts():
             return False
         two = list(self._efforts)[-2:]
         in_time = two[-1][1] is None and (self._is_fine or two[0][1] is None)
         return not in_time
+
+    def _take_effort(self, effort: Effort, delay_s: float | None) -> None:
+        """Keep an effort by its delay at half of its rise, ``None`` where it was not late.
+
+        The analysis takes each sensor's half of its own rise, which a sensor that overshoots
+        reaches later: here it must also have been late at the reference's.  On a slow rise an error
+        of some bpm looks like a delay: such an effort tells nothing.
+        """
+        least_s = self._limits.effort_delay_s + self._seldom_s
+        if delay_s is None or delay_s < least_s:
+            self._efforts.append((effort.start_s, None))
+            return
+        half = round((effort.base_bpm + effort.peak_bpm) * 500)
+        reference, test = self.session.reference.held, self.watched.held
+        at = _reached(reference, half, effort.start_s, effort.peak_s)
+        if _reached(test, half, at, effort.return_s) - at < least_s:
+            self._efforts.append((effort.start_s, None))
+        elif reference[at + round(delay_s)] - reference[at] >= self._limits.effort_rise_mbpm:
+            self._efforts.append((effort.start_s, delay_s))
+
+    @property
+    def _seldom_s(self) -> float:
+        """How old its values get because it sends less often than once a second."""
+        spacings = sorted(self.watched.spacings)
+        return max(0.0, spacings[len(spacings) // 2] / NS_PER_S - 1) if spacings else 0.0
 
     @property
     def _is_fine(self) -> bool:
@@ -101,9 +126,9 @@ class Late(SensorRule):
             return
         usual = sorted(self._usual)[len(self._usual) // 2] if self._usual else limits.delay_s
         own = max(usual + limits.more_s, limits.more_least_s)
-        self._limit_s = (
-            min(own, limits.delay_s) if len(self._usual) >= limits.usual else (limits.delay_s)
-        )
+        known = len(self._usual) >= limits.usual
+        self._limit_s = min(own, limits.delay_s) if known else limits.delay_s
+        self._limit_s += round(self._seldom_s)
         late = (
             newest.delay_s >= self._limit_s
             and newest.spread_mbpm <= limits.better * newest.spread_now_mbpm
@@ -164,3 +189,8 @@ class Late(SensorRule):
         self._efforts.clear()
         # An effort that was under way is not judged by what was explained.
         self._first_effort = len(self.session.efforts.efforts) + 1
+
+
+def _reached(held: Sequence[int], mbpm: int, first: int, last: int) -> int:
+    """The first second from ``first`` on in which a value is as high; else ``last``."""
+    return next((at for at in range(first, last) if held[at] >= mbpm), last)

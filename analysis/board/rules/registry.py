@@ -168,11 +168,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
     ),
     WarningRow(
         K.SWAPPED_LABELS,
-        lambda of: [
-            SwappedLabels(of.session, test)
-            for test in of.session.tests
-            if test in of.linked and of.session.reference in of.linked
-        ],
+        lambda of: [SwappedLabels(of.session, test) for test in of.timed],
         explains=_COMPARISONS,
     ),
     WarningRow(
@@ -180,7 +176,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         lambda of: [
             Late(of.session, one.watched, one.delay)
             for one in of.deviations
-            if one.watched in of.linked and of.session.reference in of.linked
+            if one.watched in of.timed
         ],
         explains=frozenset({K.APART}),
         is_notice=True,

@@ -278,7 +278,7 @@ class Relay(SensorRule):
         Two test sensors at the same moment: the later in the plan.
         """
         own, other = self.watched, echo.source.sensor
-        one_clock = own.planned.on_capture_clock and other.planned.on_capture_clock
+        one_clock = own.planned.shares_clock(other.planned)
         if own.is_reference:
             return one_clock and lag_s >= self._limits.reference_lag_s
         if other.is_reference:

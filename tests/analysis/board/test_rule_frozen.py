@@ -298,3 +298,28 @@ def test_advice_on_an_imported_file_is_about_the_file() -> None:
     (warning,) = play(plan, *events, until_s=120, rules=_rule).warnings
     assert "battery" not in warning.advice
     assert "Leave this stretch out" in warning.advice
+
+
+@pytest.mark.parametrize(
+    ("kind", "others_move", "found"),
+    [("strap", False, True), ("arm", False, False), ("arm", True, True)],
+)
+def test_an_optical_reference_alone_accuses_nobody(kind, others_move, found) -> None:
+    """A strap that moves is the heart; an arm sensor may have lost it, unless others moved too."""
+    plan = plan_of(planned("Yarrow", "reference", kind=kind), planned("Sorrel"), planned("Tansy"))
+
+    def swings(t: float) -> float:
+        return 130 + 14 * max(0.0, math.sin((t - 300) / 12)) * (300 < t < 340)
+
+    def steady(t: float) -> float:
+        return 130 + round(math.sin(t / 3))
+
+    board = play(
+        plan,
+        stream(1, 0.2, 400, swings),
+        stream(2, 0.5, 400, lambda t: 130 if 300 < t < 345 else steady(t)),
+        stream(3, 0.7, 400, swings if others_move else steady),
+        until_s=400,
+        rules=lambda session: [Frozen(session, session.tests[0])],
+    )
+    assert bool(board.warnings) is found

@@ -81,15 +81,14 @@ def test_reset_forgets_efforts() -> None:
     found = find_efforts(_grid())
     efforts = [one for one in found if one.kind is Kind.EFFORT]
     late = Response(Answer.LATE, 15.0, 1.0, 1.0)
+    for sensor, delay_s in zip(session.sensors, (0, 15), strict=True):
+        sensor.held.extend(round(1000 * _intervals(t - delay_s)) for t in range(END_S))
 
     def take(count: int) -> int:
         for _ in range(count):
             watch._finder.efforts.append(efforts[0])
             watch._answers[2].append(late)
-        for sensor in session.sensors:
-            sensor.held.append(90_000)
-            sensor.grid.append(90_000)
-        return int(rule.step(len(session.reference.held)))
+        return int(rule.step(efforts[0].return_s + 40))
 
     assert take(1) == 0
     rule.reset()
@@ -124,6 +123,77 @@ def test_efforts_are_counted_as_they_happen(height: float, counts: EffortCounts)
     offline = responses(found, board.grid(1), board.grid(2))
     wanted = [r.answer for e, r in zip(found, offline, strict=True) if e.kind is Kind.EFFORT]
     assert [one.answer for one in board._session.efforts.answers(2)] == wanted
+
+
+@pytest.mark.parametrize(
+    ("rise_s", "level_bpm", "found"), [(20, -6, True), (150, -6, False), (150, 0, False)]
+)
+def test_a_slow_rise_tells_no_delay(rise_s: int, level_bpm: int, found: bool) -> None:
+    """What a sensor errs by looks like a delay where the heart takes minutes to rise."""
+
+    def heart(t: float) -> float:
+        into = (t - 100) % 500
+        if t < 100:
+            return 90
+        return 90 + 60 * min(1.0, into / rise_s) * min(1.0, max(0.0, 1 - (into - 330) / 30))
+
+    delay_s = 15 if level_bpm == 0 or rise_s == 20 else 5
+    board = play(
+        ONE,
+        stream(1, 0.3, 1600, heart),
+        stream(2, 0.5, 1600, lambda t: heart(t - delay_s) + level_bpm),
+        until_s=1600,
+        rules=_late,
+    )
+    assert bool(board.warnings) is found
+
+
+def test_an_overshoot_is_no_delay() -> None:
+    """A wrong peak puts half of a sensor's own rise later: the reference's half counts as well."""
+
+    def spiked(t: float) -> float:
+        return _intervals(t - 8) + (60 if 190 < t % 300 < 205 else 0)
+
+    assert _board(spiked, rules=_late).warnings == ()
+
+
+@pytest.mark.parametrize(("every_s", "found"), [(1, True), (12, False)])
+def test_a_sensor_that_sends_seldom_may_be_later(every_s: int, found: bool) -> None:
+    """What waits for the next reading is no delay of the sensor."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=20))
+    seldom = stream(2, 0.5, END_S, lambda t: _intervals(t - 16), every_s=every_s)
+    board = play(plan, stream(1, 0.3, END_S, _intervals), seldom, until_s=END_S, rules=_late)
+    assert bool(board.warnings) is found
+
+
+@pytest.mark.parametrize("delay_s", [0, 15])
+def test_an_effort_whose_start_was_not_seen_is_not_judged(delay_s: int) -> None:
+    """A sensor that was silent or off the skin at an effort's start was neither late nor missed."""
+    events = [e for e in stream(2, 0.5, END_S, lambda t: _intervals(t - delay_s))
+              if not 75 < (e.t_ns / 1e9) % 300 < 125]  # fmt: skip
+    board = play(ONE, stream(1, 0.3, END_S, _intervals), events, until_s=END_S, rules=_late)
+    assert board.warnings == ()
+    assert board.snapshot().sensors[1].efforts == EffortCounts()
+
+
+def test_a_file_on_the_reference_s_clock_can_be_late() -> None:
+    """Files that one computer has stamped are held against each other."""
+    files = [
+        planned(
+            label,
+            role,
+            source="file",
+            file=f"{label}.csv",
+            kind="",
+            alignment="one clock",
+            clock="one",
+        )
+        for label, role in (("Yarrow", "reference"), ("Sorrel", "test"))
+    ]
+    events = stream(2, 0.5, END_S, lambda t: _intervals(t - 15))
+    board = play(plan_of(*files), stream(1, 0.3, END_S, _intervals), events, until_s=END_S)
+    assert len(of_kind(board, K.LATE)) == 1
+    assert board.snapshot().sensors[1].efforts == EffortCounts(late=3)
 
 
 def test_no_delay_is_claimed_of_a_file() -> None:

@@ -87,7 +87,8 @@ class FrozenLimits:
     """A sensor that follows loosely may stand still by chance: the movement must stand out of
     the spread with which it follows."""
     reference_times: float = 2.0
-    """Test sensors swing by themselves: to accuse a reference they must move twice as much."""
+    """Optical sensors swing by themselves: to accuse a reference, or alone, they must move twice as
+    much."""
     smooth_s: int = 10
     """Breathing and the slow waves of the blood pressure (one in 10 s) move a heart at rest by
     5 bpm and more to and fro; a sensor that averages them away is not frozen."""
@@ -176,11 +177,15 @@ class LateLimits:
     also have a best delay, but a poor one."""
     spread_mbpm: float = 4_000.0
     """At its delay a sensor that follows does so within a few bpm, smoothing included …"""
-    mean_mbpm: float = 5_000.0
-    """… and without lying above or below."""
+    mean_mbpm: float = 3_000.0
+    """… and without lying above or below: on one long rise or fall an error of the level looks like
+    a delay."""
     effort_delay_s: float = 14.0
     """At half of an effort's rise; wrist sensors in good order were seen to need 5 to 10 s, and
-    smoothing adds some."""
+    smoothing adds some.  A sensor that sends seldom may be later by as much as it waits."""
+    effort_rise_mbpm: int = 8_000
+    """Chosen: by so much the reference must have risen while it was awaited; on a slower rise what
+    a good sensor errs by looks like a delay."""
     wavers_s: float = 2.0
     """The delays of its efforts lie so close to their middle; one that wavers is not always late.
     Estimates of a delay of 3 s have a standard deviation of 0.2 s (see the delay estimate)."""
@@ -202,14 +207,15 @@ class CadenceLimits:
     """Some pods count strides, and an arm swings once for two steps."""
     near_mbpm: int = 4_000
     """Cadence and bpm are whole numbers, and both are averaged over some seconds."""
-    raise_s: float = 20.0
+    raise_s: float = 28.0
     """A heart on its way from one rate to another passes the band of 8 bpm within 10 s; a sensor
-    that follows late, within 20 s."""
+    that follows late, within 20 s; one that has lost the pulse, and rests somewhere for 2 to 10 s
+    mostly, within 25 s."""
     clear_s: int = 15
     """Chosen: off the cadence, or with the reference again, for as long as a lock takes to end."""
     blunt_weight: float = 0.4
     """A value that has followed the reference part of the way may rest near the cadence by
-    chance: it needs 50 s."""
+    chance: it needs 70 s."""
     steps_low_mbpm: int = 150_000
     steps_high_mbpm: int = 190_000
     """Running: 150 to 190 steps a minute; where no cadence sensor is there, only this range is
@@ -218,7 +224,7 @@ class CadenceLimits:
     """Runners keep their step rate within a few steps a minute."""
     flat_s: int = 15
     """Chosen: flat for longer than a heart under changing effort stays within 6 bpm by chance."""
-    without_s: float = 30.0
+    without_s: float = 42.0
     """Without a cadence sensor, or without a reference, half as much again is asked for."""
 
 

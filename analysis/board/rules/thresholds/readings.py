@@ -58,6 +58,9 @@ class BeatLimits:
     """Two intervals that together make one do so within what one interval varies, at most."""
     half: float = 0.5
     """A heart's own early beat is hardly shorter than half of its neighbours."""
+    whole: float = 0.7
+    """After a beat counted twice the next is whole again: of well-seated straps at rest no beat is
+    shorter than this, but a heart may hurry for some."""
     missed_ratio: float = 1.65
     """Between one and two beats the middle is 1.5; a little more, for the pause after an early
     beat."""
