@@ -49,6 +49,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="print only who should wear what where in the next session of each activity",
     )  # fmt: skip
     parser.add_argument(
+        "--csv", type=Path, metavar="DIR", help="also write every table as CSV into this folder"
+    )
+    parser.add_argument(
         "--jobs", type=_jobs, metavar="N", help="processes that read (default: one per core)"
     )
 
@@ -68,6 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
     if not study.rows:
         where = ", ".join(map(str, arguments.folders))
         raise SidebeatError(f"{where}: no session could be read")
+    if arguments.csv is not None:
+        _write_csv(study, arguments.csv)
     if arguments.json:
         from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
 
@@ -77,6 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
         _print_next(study)
         return 0
     print_study(study)
+    if arguments.csv is not None:
+        say(f"\nTables in {arguments.csv}")
     return 0
 
 
@@ -88,6 +95,27 @@ def print_study(study: Study) -> None:
     console = PlainConsole()
     for part in study_parts(study, console.width):
         console.print(part)
+
+
+def _write_csv(study: Study, folder: Path) -> None:
+    """One file for each table that has rows.  Raises :class:`SidebeatError`."""
+    import csv  # noqa: PLC0415 - only when it is asked for
+
+    from analysis.report.study.tables import study_rows  # noqa: PLC0415 - as above
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, rows in study_rows(study).items():
+            if not rows:
+                continue
+            names = list(dict.fromkeys(key for row in rows for key in row))
+            path = folder / f"{name}.csv"
+            with path.open("w", encoding="utf-8", newline="") as stream:
+                writer = csv.DictWriter(stream, names)
+                writer.writeheader()
+                writer.writerows(rows)
+    except OSError as error:
+        raise SidebeatError(f"{folder}: cannot be written: {error.strerror}") from None
 
 
 def _print_next(study: Study) -> None:
