@@ -236,14 +236,17 @@ def main() -> None:
     parser.add_argument("--claims", type=int, default=5_000, help="of claims (default 5000)")
     parser.add_argument("--seed", type=int, default=90_000)
     parser.add_argument("--quick", action="store_true", help="40 and 100 studies a row")
-    parser.add_argument("--jobs", type=int, default=None)
+    parser.add_argument("--jobs", type=int, default=None, help="processes (default: one a core)")
+    parser.add_argument(
+        "--only", default="", metavar="WORDS", help="only the tables with these words in the title"
+    )
     options = parser.parse_args()
     runs, claims = (40, 100) if options.quick else (options.runs, options.claims)
     print(f"A share near .95 is known to ± {1.96 * (0.95 * 0.05 / runs) ** 0.5:.3f} with {runs:,}")
     print("studies a row.  In brackets: share of the studies for which no interval was given.")
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(options.jobs, context) as pool:
-        for one in _tables(runs, claims):
+        for one in (one for one in _tables(runs, claims) if options.only in one.title):
             one.show(pool, options.seed)
 
 

@@ -17,11 +17,8 @@ from live import __main__ as entry
 from live.cli import study as command
 from tests.standins.study_rows import sessions
 
-STUDY = study_of(
-    sessions(
-        {"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 15.0], "Tansy": [3.1, 2.9, 3.4, 3, 2.7, 3, 3]}
-    )
-)
+TANSY = [3.1, 2.9, 3.4, 3.0, 2.7, 3.0, 3.0]
+STUDY = study_of(sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 15.0], "Tansy": TANSY}))
 
 
 @pytest.mark.parametrize("has_pandas", [True, False])
