@@ -7,13 +7,12 @@ from collections.abc import Iterable
 import jinja2
 from markupsafe import Markup
 
-from analysis.board.snapshot import RuleFailure
 from analysis.report import tables, words
 from analysis.report.facts import Source
 from analysis.report.figures import InPage
 from analysis.report.palette import DARK, LIGHT, css_variables
 from analysis.report.reporting_items import reporting_items
-from analysis.report.verdict import sensor_verdict, session_verdict
+from analysis.report.verdict import rule_failures, sensor_verdict, session_verdict
 from analysis.session.record import SessionRecord
 from analysis.statistics.error_variance import CORRELATED
 from replay.text import printable
@@ -22,15 +21,6 @@ from replay.text import printable
 def _shown(value: object) -> object:
     """What an expression of the template puts on the page; markup is of our own making."""
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-
-def _failure(record: SessionRecord, failure: RuleFailure) -> str:
-    whose = record.label(failure.sensor)
-    return (
-        f"The rule for “{failure.kind.value}”{f' of {whose}' if whose else ''} failed at "
-        f"{words.clock(failure.second)} and was off from then on ({failure.error}): its warnings "
-        "are incomplete."
-    )
 
 
 def _environment() -> jinja2.Environment:
@@ -84,7 +74,7 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
             verdict=session_verdict(record),
             verdicts=[sensor_verdict(record, one) for one in record.sensors],
             cautions=_cautions(record),
-            failures=[_failure(record, failure) for failure in record.failed_rules],
+            failures=rule_failures(record),
             conditions=reporting_items(plan),
             compared=[plan.sensor(number) for number in plan.compared],
             imported=[clock for clock in record.clocks if not clock.is_capture],

@@ -317,3 +317,14 @@ def _ends(interval: Interval | None, digits: int, unit: str = "", *, sign: bool 
         share_text(end) if unit == "%" else number(end, digits, sign=sign) for end in interval
     )
     return f"{low} to {high}" + (f" {unit}" if unit else "")
+
+
+def rule_failures(record: SessionRecord) -> list[str]:
+    """One sentence for each warning that was not looked for to the end, since its rule failed."""
+    return [
+        f"The rule for “{failure.kind.value}”{f' of {whose}' if whose else ''} failed at "
+        f"{clock(failure.second)} and was off from then on ({failure.error}): its warnings "
+        "are incomplete."
+        for failure in record.failed_rules
+        for whose in [record.label(failure.sensor)]
+    ]

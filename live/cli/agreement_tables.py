@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from analysis.report.verdict import never_compared
+from analysis.report.verdict import never_compared, rule_failures
 from analysis.report.words import INVENTED_LONG, NONE, clock, number, share_text
 from analysis.report.words import interval as ends
 from analysis.session.record import SensorRecord, SessionRecord
@@ -160,7 +160,7 @@ def _how(record: SessionRecord) -> Iterator[Text]:
         )
     if not record.exclusions:
         yield Text("  nothing: no bad stretch of the reference was found, and none was marked.")
-    for caution in record.cautions:
+    for caution in (*rule_failures(record), *record.cautions):
         yield Text(f"Caution: {caution}", style="italic")
     yield Text(
         "Differences are test minus reference, paired on a 1 s grid with the newest valid reading "

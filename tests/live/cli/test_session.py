@@ -154,6 +154,19 @@ def test_replay_names_a_rule_that_failed(small, capsys, monkeypatch, caplog):
     assert json.loads(out)["sensors"]
 
 
+def test_analyse_names_a_rule_that_failed(small, capsys, monkeypatch, caplog, tmp_path):
+    """Tables and JSON of the analysis say which warnings are incomplete, and from when on."""
+    monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path))
+    monkeypatch.setattr(LowBattery, "step", lambda *_: 1 / 0)
+    with caplog.at_level(logging.CRITICAL):
+        _, text, _ = run(capsys, "analyse", small)
+        _, facts, _ = run(capsys, "analyse", small, "--json")
+    said = " ".join(text.split())
+    assert "Caution: The rule for “battery low” of Yarrow failed at 0:00 and was off" in said
+    failed = json.loads(facts)["failed_rules"]
+    assert [(one["kind"], one["sensor"]) for one in failed][:1] == [("battery low", "Yarrow")]
+
+
 @pytest.mark.parametrize("ending", [".html", ".txt", ".json"])
 def test_analyse_writes_what_the_ending_says(small, tmp_path, capsys, ending):
     """``--out`` writes page, text or JSON, in a folder made for it, and names the file."""
