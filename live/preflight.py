@@ -12,6 +12,7 @@ import importlib.util
 import os
 import shutil
 import sys
+import sysconfig
 from pathlib import Path
 
 from live import window_probe
@@ -64,6 +65,14 @@ FONT_PACKAGE = "fonts-dejavu-core"
 TEST_PROGRAMS = {"dbus-daemon": "dbus", "mosquitto": "mosquitto", "chromium": "chromium"}
 """Program to Debian package of what the tests drive."""
 
+TEST_SERVICE_PACKAGE = "python3-dbusmock"
+TEST_SERVICE_FILES = (
+    Path("/usr/lib/python3/dist-packages/dbusmock"),
+    Path(sysconfig.get_path("purelib"), "dbusmock"),
+)
+"""A service that the tests drive, and where it is: it runs in the system's Python, since its D-Bus
+library has no wheels."""
+
 
 def old_python() -> str:
     """One sentence if this Python is too old, else empty."""
@@ -98,9 +107,12 @@ def missing_libraries(*tables: dict[str, str]) -> list[str]:
 def missing_programs() -> list[str]:
     """Debian packages of the programs that the tests drive and this machine lacks."""
     path = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin"])
-    return [
+    lacking = [
         pkg for program, pkg in TEST_PROGRAMS.items() if shutil.which(program, path=path) is None
     ]
+    if sys.platform.startswith("linux") and not any(p.exists() for p in TEST_SERVICE_FILES):
+        lacking.append(TEST_SERVICE_PACKAGE)
+    return lacking
 
 
 def broken_qt() -> str:

@@ -1,8 +1,10 @@
 """A Bluetooth source at work over a played BlueZ in real time, and a ledger of what was sent.
 
-The timing is that of a real daemon: ending a link takes 2.2 s, making one 0.15 s, a sensor that is
-not linked is forgotten 30 s after it was seen.  Sensors send once a second, numbered.  A
-notification counts as sent when the daemon has a subscriber for it over a standing link.
+The timing is that of a real daemon: ending a link takes 2.2 s, making one 0.15 s (one at a time on
+each adapter), listing its services 0.3 s, a sensor that is not linked is forgotten 30 s after it
+was seen.  Or the daemon is python-dbusmock's (:mod:`tests.standins.mocked_bluez`).  Sensors send
+once a second, numbered.  A notification counts as sent when the daemon has a subscriber for it over
+a standing link.
 """
 
 from __future__ import annotations
@@ -12,18 +14,21 @@ import os
 import tempfile
 import time
 from collections import Counter
-from collections.abc import AsyncIterator, Callable, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from benchmarks.radio_sim.service import Service, Strap
 from live.sources.bluetooth import BluetoothSource
 from replay.event import ADVICE, HEART_RATE, LINK
 from replay.plan import Plan, PlannedSensor
 from tests.standins.bluez import BlueZ, Sensor, heart_rate
 from tests.standins.bluez_session import release_bus
+from tests.standins.mocked_bluez import MockedBlueZ, MockedSensor
 
 PATIENCE_S = 60.0
+_PLENTY = 99
 
 
 def numbered(number: int) -> bytes:
@@ -65,7 +70,7 @@ class Ledger:
 class Bench:
     """One session: ``bluez`` to provoke faults with, ``sensors`` and the ledger."""
 
-    def __init__(self, bluez: BlueZ, sensors: list[Sensor]) -> None:
+    def __init__(self, bluez: Service, sensors: Sequence[Strap]) -> None:
         self.bluez = bluez
         self.sensors = sensors
         self.ledger = Ledger()
@@ -137,32 +142,56 @@ class Bench:
         return sent, lost, at_once
 
 
-@asynccontextmanager
-async def bench(
-    count: int, *, seed: int, adapters: int = 1, links: int = 99
-) -> AsyncIterator[Bench]:
-    """A session of ``count`` sensors that all stream; ``links`` are possible on each adapter."""
-    with tempfile.TemporaryDirectory() as folder:
-        bluez = BlueZ(Path(folder))
-        os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = bluez.bus.address
-        daemon = bluez.daemon
-        daemon.disconnect_s, daemon.connect_s, daemon.forget_s = 2.2, 0.15, 30.0
-        daemon.resolve_s, daemon.advertise_s = 0.3, 0.3
-        daemon.links_possible = links
-        daemon.adapters = [f"hci{n}" for n in range(adapters)]
-        bluez.open()
-        sensors = [
-            bluez.add(
-                Sensor(
-                    f"C0:00:00:00:01:{n:02X}",
-                    f"S{n}",
-                    rate_hz=1.0,
-                    phase_s=n / count,
-                    heard_by=tuple(daemon.adapters),
-                )
-            )
-            for n in range(count)
+@dataclass(frozen=True)
+class Place:
+    """Where a session takes place: the adapters, the ``links`` that each can hold, and whether the
+    service is the one of python-dbusmock (one adapter, as many links as it likes).
+    """
+
+    adapters: int = 1
+    links: int = _PLENTY
+    mocked: bool = False
+
+    @property
+    def words(self) -> str:
+        """As a row of the table calls it."""
+        one = "one adapter" if self.adapters == 1 else f"{self.adapters} adapters"
+        return f"{one} of {self.links} links" if self.links < _PLENTY else one
+
+
+HERE = Place()
+
+
+def _played(folder: Path, count: int, place: Place) -> tuple[Service, Sequence[Strap]]:
+    if place.mocked:
+        mocked = MockedBlueZ(folder)
+        return mocked, [
+            mocked.add(MockedSensor(_address(n), f"S{n}", phase_s=n / count)) for n in range(count)
         ]
+    bluez = BlueZ(folder)
+    daemon = bluez.daemon
+    daemon.disconnect_s, daemon.connect_s, daemon.forget_s = 2.2, 0.15, 30.0
+    daemon.resolve_s, daemon.advertise_s = 0.3, 0.3
+    daemon.links_possible = place.links
+    daemon.adapters = [f"hci{n}" for n in range(place.adapters)]
+    heard_by = tuple(daemon.adapters)
+    return bluez, [
+        bluez.add(Sensor(_address(n), f"S{n}", rate_hz=1.0, phase_s=n / count, heard_by=heard_by))
+        for n in range(count)
+    ]
+
+
+def _address(number: int) -> str:
+    return f"C0:00:00:00:01:{number:02X}"
+
+
+@asynccontextmanager
+async def bench(count: int, *, seed: int, place: Place = HERE) -> AsyncIterator[Bench]:
+    """A session of ``count`` sensors that all stream."""
+    with tempfile.TemporaryDirectory() as folder:
+        bluez, sensors = _played(Path(folder), count, place)
+        os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = bluez.bus.address
+        bluez.open()
         plan = Plan(
             wearer="W1",
             activity="rowing ergometer",

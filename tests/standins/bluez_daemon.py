@@ -55,6 +55,7 @@ class Daemon(ObjectTree):
         self.adapters = ["hci0"]
         self.calls: list[tuple[str, str]] = []
         self.connects_while_scanning = 0
+        self.scans_refused = 0
         self.most_links = 0
         self._discoveries: dict[tuple[str, str], list[str]] = {}
         self._filters: dict[tuple[str, str], list[str]] = {}
@@ -364,6 +365,7 @@ class Daemon(ObjectTree):
         if not self.powered:
             return refusal(message, "NotReady", "Resource Not Ready")
         if client in self._discoveries:
+            self.scans_refused += 1
             return refusal(message, "InProgress", "Operation already in progress")
         self._discoveries[client] = self._filters.get(client, [])
         return Message.new_method_return(message)

@@ -165,8 +165,8 @@ class Radio:
         usable = {a.name for a in await list_adapters(self._timing.call_s) if a.is_usable}
         if not usable:
             working = {n for n in self._names if self._scanners[n].is_working}
-            # Several that vanished together are back together; otherwise bleak says why not.
-            return working or (self._names if len(self._names) > 1 else {""})
+            # Those that vanished are likely to be back; otherwise bleak says why not.
+            return working or self._names or {""}
         if all(s.adapter for s in self._sensors.values()):
             return wanted
         return usable | wanted
@@ -178,9 +178,16 @@ class Radio:
             self._scanners[name].again.set()
         for name in sorted(names):
             if name not in self._serving or self._serving[name].done():
-                scanner = self._scanners.setdefault(name, AdapterScanner(name, self._heard))
+                scanner = self._scanners.setdefault(name, self._new_scanner(name, names))
                 task = asyncio.create_task(self._serve(scanner), name=f"bluetooth {name}")
                 self._serving[name] = task
+
+    def _new_scanner(self, name: str, names: set[str]) -> AdapterScanner:
+        scanner = AdapterScanner(name, self._heard)
+        nameless = self._scanners.get("")
+        if nameless is not None and name == min(names):
+            scanner.turns = nameless.turns  # the same adapter, under its name: never twice at once
+        return scanner
 
     async def _end(self, names: list[str]) -> None:
         tasks = [self._serving.pop(name) for name in names]
@@ -293,6 +300,8 @@ class Radio:
         if not wanting or scanner.again.is_set():
             return True
         if now_s - scanner.started_s >= self._timing.scan_s:
+            return True
+        if now_s - scanner.heard_s >= self._timing.deaf_s:
             return True
         rank = scanner.turns.best_rank
         if found_s is None and not scanner.turns.waiting:

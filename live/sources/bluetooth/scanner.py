@@ -43,6 +43,8 @@ class AdapterScanner:
         """Sensors that were told to connect through it and have not done so yet."""
         self.scans = 0
         self.started_s = 0.0
+        self.heard_s = 0.0
+        """When this scan began, or heard anybody since."""
         self.problem = ""
         self._heard = heard
         self._scanner: BleakScanner | None = None
@@ -77,7 +79,7 @@ class AdapterScanner:
             raise TimeoutError("the scan was given up by the layer below")
         task.result()
         self._scanner = scanner
-        self.started_s = asyncio.get_running_loop().time()
+        self.started_s = self.heard_s = asyncio.get_running_loop().time()
 
     async def connected(self, limit_s: float) -> list[Sighting[BLEDevice]]:
         """Sensors of our services that are linked to this computer already."""
@@ -94,6 +96,7 @@ class AdapterScanner:
                 await bounded(scanner.stop(), limit_s)
 
     def _seen(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        self.heard_s = asyncio.get_running_loop().time()
         name = printable(device.name or advertisement.local_name or "")
         signal = None if advertisement.rssi <= UNKNOWN_DBM else advertisement.rssi
         measures = not SERVICES.keys().isdisjoint(advertisement.service_uuids)

@@ -12,6 +12,9 @@ class Timing:
     # Listening.
     scan_s: float = 10.0
     """One stretch of scanning; the next follows at once while anyone is lost."""
+    deaf_s: float = 3.0
+    """A scan that hears nobody at all for so long is begun anew: a daemon that was restarted
+    meanwhile no longer scans for us, and nobody tells."""
     gather_s: float = 0.3
     """Scanning goes on for so long for others who are lost too: many are found at once where an
     adapter or a whole room comes back."""

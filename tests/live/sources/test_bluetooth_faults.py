@@ -182,6 +182,7 @@ def test_a_missing_adapter_is_one_state_until_it_is_there(bluez: BlueZ) -> None:
         bluez.plug()
         await session.until_state(LinkState.STREAMING)
         assert session.states().count(LinkState.ADAPTER_OFF) == 1
+        assert bluez.daemon.scans_refused == 0, "nobody scans twice at once on one adapter"
 
     run(work)
 

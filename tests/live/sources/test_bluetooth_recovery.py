@@ -282,6 +282,20 @@ def test_an_adapter_that_is_gone_for_long_costs_no_pause_afterwards(bluez: BlueZ
     run(work, timing=replace(PATIENT, adapter_poll_s=0.05))
 
 
+def test_a_scan_that_a_restarted_daemon_has_forgotten_is_begun_anew(bluez: BlueZ) -> None:
+    """The daemon was restarted in the middle of a search: nobody tells, and nobody is heard."""
+    sensor = strap(bluez, in_reach=False)
+
+    async def work(session: Session) -> None:
+        await session.until(lambda: bluez.calls("StartDiscovery") == 1, "a scan")
+        bluez.kill()
+        bluez.start()
+        sensor.in_reach = True
+        await session.until_state(LinkState.STREAMING)
+
+    run(work, timing=replace(PATIENT, scan_s=1000.0, deaf_s=0.3))
+
+
 def test_a_scan_that_begins_too_late_does_not_block_the_next_ones(bluez: BlueZ) -> None:
     """A slow daemon has begun to scan when nobody waits any more: that scan is ended as well."""
     strap(bluez)

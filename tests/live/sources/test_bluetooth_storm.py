@@ -112,6 +112,7 @@ def test_after_any_sequence_of_faults_all_sensors_stream_again(
             for number in (1, 2, 3):
                 assert session.of(number, DOUBLED) == []
         assert bluez.daemon.connects_while_scanning == 0
+        assert bluez.daemon.scans_refused == 0
         assert bluez.daemon.linking.refused_at_once == 0
 
     asyncio.run(main())
