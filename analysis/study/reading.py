@@ -26,6 +26,8 @@ _LOG: Final = logging.getLogger(__name__)
 _SQLITE: Final = b"SQLite format 3\x00"
 _BESIDE: Final = ("-wal", "-shm", "-journal")
 """What SQLite keeps beside an open file."""
+_WRITTEN_BESIDE: Final = frozenset({".toml", ".html"})
+"""Endings of what is written beside a capture under its name."""
 
 FEWEST_FOR_PROCESSES: Final = 3
 """Files below which starting processes takes longer than it saves."""
@@ -53,8 +55,9 @@ class Reading:
 def files_of(places: Iterable[Path]) -> list[Path]:
     """All files of these folders, and of the folders in them, in order; files stand for themselves.
 
-    Hidden ones and what SQLite keeps beside an open file are passed over.  Raises
-    :class:`SidebeatError` for a place that does not exist.
+    Hidden ones are passed over, and what lies beside a capture under its name: its plan, its page,
+    what SQLite keeps beside an open file.  Raises :class:`SidebeatError` for a place that does not
+    exist.
     """
     found: dict[Path, None] = {}
     for place in places:
@@ -71,8 +74,11 @@ def _inside(folder: Path) -> Iterator[Path]:
     for path in folder.rglob("*"):
         parts = path.relative_to(folder).parts
         hidden = any(part.startswith(".") or part == "__pycache__" for part in parts)
-        if not hidden and path.is_file() and not path.name.endswith(_BESIDE):
-            yield path
+        if hidden or not path.is_file() or path.name.endswith(_BESIDE):
+            continue
+        if path.suffix in _WRITTEN_BESIDE and path.with_suffix(".sqlite").exists():
+            continue
+        yield path
 
 
 def read_rows(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import os
+import random
 import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -42,17 +44,19 @@ def folder(tmp_path_factory):
         write_capture(place / name, session_events(200))
     (place / "empty.sqlite").touch()
     (place / "notes.txt").write_text("wetted the strap", encoding="utf-8")
-    with sqlite3.connect(place / "other.sqlite") as other:
+    with closing(sqlite3.connect(place / "other.sqlite")) as other:
         other.execute("CREATE TABLE t (x)")
     newer = place / "newer.sqlite"
     shutil.copyfile(place / "a.sqlite", newer)
-    with sqlite3.connect(newer) as other:
+    with closing(sqlite3.connect(newer)) as other:
         other.execute("PRAGMA user_version = 999")
     whole = (place / "a.sqlite").read_bytes()
     (place / "broken.sqlite").write_bytes(whole[: len(whole) // 2])
-    (place / "random.sqlite").write_bytes(whole[:100] + os.urandom(5000))
+    (place / "random.sqlite").write_bytes(whole[:100] + random.Random(1).randbytes(5000))
     shutil.copyfile(place / "b.sqlite", place / "copy of b.sqlite")
     (place / ".hidden.sqlite").touch()
+    (place / "a.toml").write_text("# the plan of a", encoding="utf-8")
+    (place / "a.html").write_text("<p>the page of a", encoding="utf-8")
     (place / "a.sqlite-wal").write_bytes(b"")
     return place
 
