@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis faults faults-radio coverage coverage-study
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -12,7 +12,7 @@ help:
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make pictures    make the pictures of the documents again"
-	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, faults, faults-radio,"
+	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
 	@echo "     coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
 
@@ -53,8 +53,8 @@ pictures: setup
 	@$(RUN) -m live.views.window.screenshots
 	@$(RUN) -m live.views.window.setup.pictures
 
-bench-board bench-rolling bench-capture bench-window: setup-test
-	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@)
+bench-board bench-rolling bench-capture bench-window bench-study: setup-test
+	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 faults coverage coverage-study: setup-test
 	$(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)

@@ -30,7 +30,7 @@ _WRITTEN_BESIDE: Final = frozenset({".toml", ".html"})
 """Endings of what is written beside a capture under its name."""
 
 FEWEST_FOR_PROCESSES: Final = 3
-"""Files below which starting processes takes longer than it saves."""
+"""Sessions to compute below which starting processes takes longer than it saves."""
 
 Told = Callable[[int, int], None]
 """Called with how many of how many files are done."""
@@ -89,9 +89,8 @@ def read_rows(
     Raises ``KeyboardInterrupt`` when interrupted, with the records done so far kept, and
     :class:`SidebeatError` if a reading process was killed.
     """
-    count = min(workers or usable_cores(), len(files))
     results: dict[Path, SessionRow | str] = {}
-    for path, result in _results(files, count):
+    for path, result in _results(files, workers or usable_cores()):
         results[path] = result
         if told is not None:
             told(len(results), len(files))
@@ -110,17 +109,27 @@ def usable_cores() -> int:
 
 
 def _results(files: Sequence[Path], workers: int) -> Iterator[tuple[Path, SessionRow | str]]:
-    if workers < 2 or len(files) < FEWEST_FOR_PROCESSES:
-        for path in files:
-            yield path, read_row(path)
+    """What is kept is read here, in a few milliseconds each; processes are started for the rest."""
+    rest = []
+    for path in files:
+        result = read_row(path, kept_only=True)
+        if result is None:
+            rest.append(path)
+        else:
+            yield path, result
+    if min(workers, len(rest)) < 2 or len(rest) < FEWEST_FOR_PROCESSES:
+        for path in rest:
+            yield path, read_row(path) or ""
         return
     # Spawned everywhere alike: a forked one would inherit threads and open files.
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers, context, initializer=_leave_interrupts_to_the_parent)
+    pool = ProcessPoolExecutor(
+        min(workers, len(rest)), context, initializer=_leave_interrupts_to_the_parent
+    )
     try:
-        waiting = {pool.submit(read_row, path): path for path in files}
+        waiting = {pool.submit(read_row, path): path for path in rest}
         for future in as_completed(waiting):
-            yield waiting[future], future.result()
+            yield waiting[future], future.result() or ""
     except BrokenProcessPool:
         raise SidebeatError(
             "a process that read captures was ended from outside; what was done is kept, and the "
@@ -134,13 +143,21 @@ def _leave_interrupts_to_the_parent() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def read_row(path: Path) -> SessionRow | str:
-    """The row of a capture, or why there is none, in one sentence."""
-    from analysis.session import read_session  # noqa: PLC0415 - only where sessions are read
+def read_row(path: Path, *, kept_only: bool = False) -> SessionRow | str | None:
+    """The row of a capture, or why there is none, in one sentence.
+
+    ``kept_only``: from the cache alone, ``None`` where its record would have to be computed.
+    """
+    from analysis.session.cache import RecordCache  # noqa: PLC0415 - only where sessions are read
+    from analysis.session.pipeline import record_of  # noqa: PLC0415
+    from replay.capture import Capture  # noqa: PLC0415
 
     try:
-        problem = _no_database(path)
-        return problem or row_of(read_session(path), str(path))
+        if problem := _no_database(path):
+            return problem
+        with Capture.open(path) as capture:
+            record = RecordCache(capture).load() if kept_only else record_of(capture)
+        return None if record is None else row_of(record, str(path))
     except SidebeatError as error:
         return str(error)
     except OSError as error:

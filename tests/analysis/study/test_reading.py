@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from analysis.session import read_session
-from analysis.study import read_study
+from analysis.study import read_study, reading
 from analysis.study.reading import files_of, read_row, read_rows
 from analysis.study.row import row_of
 from replay.errors import SidebeatError
@@ -86,13 +86,21 @@ def test_a_study_is_that_of_the_good_files(folder):
     assert copy.reason.startswith("a copy of the recording in ")
 
 
-def test_several_processes_give_the_same_rows_in_the_same_order(folder):
+def test_several_processes_give_the_same_rows_in_the_same_order(folder, tmp_path, monkeypatch):
     """Rows do not depend on how many processes read them, nor on who is ready first."""
+    monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path))
     files = files_of([folder])
     heard = []
     several = read_rows(files, workers=2, told=lambda done, of: heard.append((done, of)))
     assert several == read_rows(files, workers=1)
     assert heard == [(n, len(files)) for n in range(1, len(files) + 1)]
+
+
+def test_what_is_kept_starts_no_processes(folder, monkeypatch):
+    """A study whose records are all in the cache is read by one process alone."""
+    first = read_rows(files_of([folder]), workers=2)
+    monkeypatch.setattr(reading, "ProcessPoolExecutor", None)
+    assert read_rows(files_of([folder]), workers=2) == first
 
 
 def test_the_row_holds_the_numbers_of_the_record(folder):

@@ -1,0 +1,149 @@
+"""What a study costs: cold, warm, and with one session more, beside pooling all pairs in pandas.
+
+``python -m benchmarks.bench_study --sessions 1000`` makes sessions of an hour with four sensors in
+a temporary folder (the reference and three tests), with a cache of their own, and prints the time
+for each session.  Times say something of this machine only; the ratios do of the program.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import tempfile
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analysis.report.frames import pairs_frame
+from analysis.session import read_pairs
+from analysis.session.cache import CACHE_FOLDER_VARIABLE
+from analysis.study.reading import files_of, read_rows, usable_cores
+from analysis.study.study import study_of
+from replay.capture import COMMIT_EVERY_EVENTS, CaptureWriter
+from replay.event import HEART_RATE, NS_PER_S, Event
+from replay.plan import Plan, PlannedSensor
+
+LABELS = ("Yarrow", "Sorrel", "Tansy", "Bracken")
+PLACES = ("chest", "left wrist", "right wrist", "left upper arm")
+DAY_NS = 86_400 * NS_PER_S
+
+
+def make(folder: Path, minutes: float, number: int) -> None:
+    """Write one session: intervals, and three sensors that follow them later and less well."""
+    random = np.random.default_rng(number)
+    seconds = round(60 * minutes)
+    sensors = tuple(
+        PlannedSensor(label=label, role="test" if place else "reference", placement=where,
+                      source="simulated", kind="wrist")
+        for place, (label, where) in enumerate(zip(LABELS, PLACES, strict=True))
+    )  # fmt: skip
+    plan = Plan(wearer=f"W{number % 5}", activity="intervals", sensors=sensors, invented=True)
+    start = 1_700_000_000 * NS_PER_S + number * DAY_NS
+    writer = CaptureWriter(
+        folder / f"{number:05d}.sqlite", plan, started_utc_ns=start, software="bench"
+    )
+    for count, event in enumerate(_events(seconds, random), 1):
+        writer.append(event)
+        if count % (COMMIT_EVERY_EVENTS * 20) == 0:
+            writer.commit()
+    writer.close(t_ns=seconds * NS_PER_S, reason="made", utc_ns=start + seconds * NS_PER_S)
+
+
+def _events(seconds: int, random: np.random.Generator) -> Iterator[Event]:
+    times = np.arange(seconds)
+    heart = 130 + 35 * np.sin(times / 95 + random.uniform(0, 6))
+    heart += np.convolve(random.normal(0, 3, seconds), np.ones(9) / 9, "same")
+    series = [heart]
+    for late in (3, 5, 1):
+        error = np.convolve(random.normal(0, 4, seconds), np.ones(30) / 6, "same")
+        series.append(np.roll(heart, late) + error)
+    beats = [np.clip(np.round(one), 40, 220).astype(int) for one in series]
+    for second in range(seconds):
+        for number, values in enumerate(beats, 1):
+            bpm = int(values[second])
+            payload = bytes((0, bpm)) if number > 1 else _with_rr(bpm)
+            yield Event(second * NS_PER_S + number * 7_000_000, number, HEART_RATE, payload)
+
+
+def _with_rr(bpm: int) -> bytes:
+    return bytes((0x10, bpm)) + round(61_440 / bpm).to_bytes(2, "little")
+
+
+def pooled(files: list[Path]) -> pd.Series:
+    """What is commonly done: all pairs into one table, and the MAE of each sensor from it."""
+    table = pd.concat(pairs_frame(read_pairs(path)) for path in files)
+    return table["difference_bpm"].abs().groupby(table["sensor"]).mean()
+
+
+def _timed(what: str, per: int) -> _Timer:
+    return _Timer(what, per)
+
+
+class _Timer:
+    """Prints how long its block took, in all and for each of ``per`` sessions."""
+
+    def __init__(self, what: str, per: int) -> None:
+        self.what, self.per, self.seconds = what, per, 0.0
+
+    def __enter__(self) -> _Timer:
+        self._start = time.perf_counter()
+        self._cpu = _cpu()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.seconds = time.perf_counter() - self._start
+        cpu = _cpu() - self._cpu
+        print(
+            f"{self.what:<44}{self.seconds:8.2f} s {1000 * self.seconds / self.per:9.1f} ms a "
+            f"session, CPU {1000 * cpu / self.per:8.1f} ms"
+        )
+
+
+def _cpu() -> float:
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sessions", type=int, default=40)
+    parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument("--jobs", type=int, default=None)
+    options = parser.parse_args()
+    count, jobs = options.sessions, options.jobs or usable_cores()
+    with tempfile.TemporaryDirectory(prefix="sidebeat-bench-") as place:
+        os.environ[CACHE_FOLDER_VARIABLE] = f"{place}/cache"
+        folder = Path(place) / "captures"
+        folder.mkdir()
+        with _timed("made", count), ProcessPoolExecutor(jobs) as pool:
+            list(pool.map(partial(make, folder, options.minutes), range(count)))
+        files = files_of([folder])
+        with _timed(f"cold, {jobs} processes", count):
+            reading = read_rows(files, workers=jobs)
+        with _timed(f"warm, {jobs} processes", count) as warm:
+            read_rows(files, workers=jobs)
+        with _timed("numbers of the study from its rows", count):
+            study_of(reading.rows)
+        make(folder, options.minutes, count)
+        with _timed("one session more, all others warm", 1) as more:
+            read_rows(files_of([folder]), workers=jobs)
+        with _timed("all pairs in pandas, recomputed", count) as pandas:
+            pooled(files)
+        print(f"pandas takes {pandas.seconds / warm.seconds:.1f} times as long as a warm study,")
+        print(f"and {pandas.seconds / more.seconds:.1f} times as long as adding a session.")
+        most = max(
+            resource.getrusage(who).ru_maxrss
+            for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+        )
+        print(f"largest process: {most / 1024:.0f} MiB")
+
+
+if __name__ == "__main__":
+    main()
