@@ -201,12 +201,13 @@ class Board:
         for sensor in session.sensors:
             sensor.close_second(second)
         self._agreement.close_second(second)
-        session.efforts.close_second(second)
+        session.efforts.close_second(second, left_out=self._agreement.leaves_out)
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
         self._next_second = second + 1
         self._engine.step(second)
-        self._agreement.leave_out(second, self._engine.log)
+        newly_out = self._agreement.leave_out(second, self._engine.log)
+        session.efforts.correct(self._agreement.is_left_out, newly_out)
         for sensor in session.sensors:
             if sensor.fresh:
                 sensor.fresh = []

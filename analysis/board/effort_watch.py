@@ -1,13 +1,15 @@
 """Efforts of the session so far, and what each test sensor made of them, as they happen.
 
 The finder and the judgement are those of the analysis; here they are fed as the seconds close.
-Stretches that are left out for the reference's own faults are gaps, as there.
+Stretches that are left out for the reference's own faults are gaps, as there.  That a stretch was
+bad is found after it began: the finder goes back to it then, and what was made of the efforts in it
+is taken back, so that in the end there are those that the analysis counts.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -19,10 +21,12 @@ from analysis.statistics.efforts import (
     LAG_ALLOWED_S,
     LEAD_S,
     Answer,
+    FloatArray,
     Response,
     respond,
     smoothed,
 )
+from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
@@ -43,8 +47,8 @@ class EffortWatch:
         self._tests: Final = tuple(tests)
         self._answers: Final[dict[int, list[Response]]] = {test.number: [] for test in tests}
         self._finder = EffortFinder()
-        self._waiting: Final[deque[Effort]] = deque()
-        self._known = 0
+        self._waiting: deque[Effort] = deque()
+        self._left_out = bytearray()
 
     @property
     def efforts(self) -> Sequence[Effort]:
@@ -67,25 +71,55 @@ class EffortWatch:
             *map(answers.count, (Answer.FOLLOWED, Answer.LATE, Answer.BLUNTED, Answer.MISSED))
         )
 
-    def close_second(self, second: int) -> None:
-        """Take the grid second that was just closed."""
-        self._finder.push(self._reference.held[second])
-        self._take_found()
-        while self._waiting and second >= self._waiting[0].return_s + JUDGED_AFTER_S:
-            self._judge(self._waiting.popleft())
+    def close_second(self, second: int, *, left_out: bool) -> None:
+        """Take the grid second that was just closed; ``left_out``: whether it is likely to be."""
+        known = len(self._finder.efforts)
+        self._push(second, left_out=left_out)
+        self._waiting.extend(self._finder.efforts[known:])
+        self._judge_those_before(second)
+
+    def correct(self, left_out: Callable[[int], bool], first: int | None) -> None:
+        """What is left out of the closed seconds by now; ``first``: the first of those that were
+        not before, ``None`` for none.
+        """
+        newest = len(self._left_out) - 1
+        was_out = self._left_out[newest]
+        if first is None:
+            if not was_out or left_out(newest):
+                return
+            first = newest
+        elif was_out and first == newest:
+            return
+        before = list(self._finder.efforts)
+        for second in range(self._finder.rewind(first), newest + 1):
+            self._push(second, left_out=left_out(second))
+        efforts = self._finder.efforts
+        kept = 0
+        for one, other in zip(before, efforts, strict=False):
+            if one != other or one.return_s + JUDGED_AFTER_S >= first:
+                break
+            kept += 1
+        judged = len(before) - len(self._waiting)
+        for answers in self._answers.values():
+            del answers[kept:]
+        self._waiting = deque(efforts[min(kept, judged) :])
+        self._judge_those_before(newest)
 
     def finish(self) -> None:
         """The session has ended: take what has returned by then."""
+        known = len(self._finder.efforts)
         self._finder.finish()
-        self._take_found()
+        self._waiting.extend(self._finder.efforts[known:])
         while self._waiting:
             self._judge(self._waiting.popleft())
 
-    def _take_found(self) -> None:
-        efforts = self._finder.efforts
-        while self._known < len(efforts):
-            self._waiting.append(efforts[self._known])
-            self._known += 1
+    def _push(self, second: int, *, left_out: bool) -> None:
+        self._left_out[second:] = bytes([left_out])
+        self._finder.push(NO_VALUE if left_out else self._reference.held[second])
+
+    def _judge_those_before(self, second: int) -> None:
+        while self._waiting and second >= self._waiting[0].return_s + JUDGED_AFTER_S:
+            self._judge(self._waiting.popleft())
 
     def _judge(self, effort: Effort) -> None:
         first = max(0, effort.start_s - LEAD_S - REACH_S)
@@ -96,9 +130,14 @@ class EffortWatch:
             peak_s=effort.peak_s - first,
             return_s=effort.return_s - first,
         )
-        reference = smoothed(np.asarray(self._reference.grid.view[first:last]))
+        left_out = np.frombuffer(bytes(self._left_out[first:last]), dtype=np.bool_)
+
+        def kept(sensor: SensorState) -> FloatArray:
+            return smoothed(np.where(left_out, NO_VALUE, sensor.grid.view[first:last]))
+
+        reference = kept(self._reference)
         for test in self._tests:
-            answer = respond(moved, reference, smoothed(np.asarray(test.grid.view[first:last])))
+            answer = respond(moved, reference, kept(test))
             one_clock = self._reference.planned.shares_clock(test.planned)
             if answer.answer is Answer.LATE and not one_clock:
                 answer = replace(answer, answer=Answer.FOLLOWED, delay_s=None)

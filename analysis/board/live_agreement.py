@@ -70,24 +70,36 @@ class LiveAgreement:
                     window.push(reference, value)
         self._left_out.append(0)
 
-    def leave_out(self, second: int, warnings: Sequence[SensorWarning]) -> None:
-        """Take out what ``warnings`` now say of the closed seconds.
+    @property
+    def leaves_out(self) -> bool:
+        """Whether the reference is at fault, as of the newest second."""
+        return bool(self._standing)
+
+    def is_left_out(self, second: int) -> bool:
+        """Whether this closed grid second is."""
+        return bool(self._left_out[second])
+
+    def leave_out(self, second: int, warnings: Sequence[SensorWarning]) -> int | None:
+        """Take out what ``warnings`` now say of the closed seconds; returns the first that was not
+        out before, ``None`` for none.
 
         ``warnings``: all so far, as the rules have left them at ``second``; their list only grows.
         """
         if self._seen == len(warnings) and not self._standing:
-            return
+            return None
         number = self._reference.number
+        taken: list[int] = []
         for place in range(self._seen, len(warnings)):
             warning = warnings[place]
             if warning.sensor == number and is_left_out(warning):
                 end_s = second + 1 if warning.end_s is None else warning.end_s
-                self._take_out(range(warning.since_s, end_s), second)
+                taken += self._take_out(range(warning.since_s, end_s), second)
                 self._standing.append(place)
         self._seen = len(warnings)
         self._standing = [at for at in self._standing if warnings[at].end_s is None]
         if self._standing:
-            self._take_out(range(second, second + 1), second)
+            taken += self._take_out(range(second, second + 1), second)
+        return min(taken, default=None)
 
     def whole(self, number: int) -> Mapping[str, Agreement]:
         """Over all seconds, by the window's name; empty for a sensor that is not compared."""
@@ -99,10 +111,10 @@ class LiveAgreement:
         one = self._compared.get(number)
         return {} if one is None or one.kept is None else _by_name(one.kept)
 
-    def _take_out(self, stretch: range, newest: int) -> None:
+    def _take_out(self, stretch: range, newest: int) -> list[int]:
         seconds = [second for second in stretch if not self._left_out[second]]
         if not seconds:
-            return
+            return []
         for second in seconds:
             self._left_out[second] = 1
         self._left_out_s += len(seconds)
@@ -114,6 +126,7 @@ class LiveAgreement:
             for window in one.kept:
                 for second in seconds:
                     window.take_out(newest - second, reference[second], held[second])
+        return seconds
 
 
 def _by_name(windows: Iterable[RollingAgreement]) -> dict[str, Agreement]:

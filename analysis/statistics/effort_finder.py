@@ -3,8 +3,8 @@
 A live view feeds it as seconds close, the analysis feeds it the whole grid at once, and both have
 the same efforts.  A rise counts when it is 15 bpm above the lowest value since the last peak, a
 peak when 15 bpm below it have been reached: turning points with hysteresis, which are the peaks of
-that prominence.  What is found once stays: an effort is added when it has returned, and is never
-taken back or moved by what comes later.
+that prominence.  What is found once stays: an effort is added when it has returned, and is not
+taken back or moved by what comes later, unless it turns out that the reference was at fault.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from operator import mul
-from typing import Final
+from typing import Final, NamedTuple
 
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rise import EDGE, least_rise_bpm
@@ -29,6 +29,8 @@ SEEN_SHARE: Final = 0.7
 """Share of the effort's seconds at which a sensor must have a value to be judged on it."""
 SETTLED_S: Final = 60
 """Chosen: a heart rate that has not come down by another tenth in a minute has returned."""
+_PLACE_EVERY_S: Final = 60
+"""So far apart are the places that can be come back to: going on from one costs under a ms."""
 _SAME_BPM: Final = 1e-9
 """Sums of the same values in another order differ by less."""
 
@@ -96,6 +98,22 @@ def state_at(efforts: Sequence[Effort], second: int) -> EffortState | None:
     )
 
 
+class _Place(NamedTuple):
+    """The state of a finder at one second, to come back to; ``levels``, ``efforts``: how many."""
+
+    levels: int
+    efforts: int
+    risen: bool
+    base: float
+    low: float
+    low_s: int
+    top: float
+    top_s: int
+    flat_from_s: int
+    flat_until_s: int
+    has_peaked: bool
+
+
 class EffortFinder:
     """Told the reference's value at each grid second, in order.
 
@@ -112,6 +130,7 @@ class EffortFinder:
         self._top, self._top_s = -math.inf, 0
         self._flat_from_s = self._flat_until_s = 0
         self._has_peaked = False
+        self._places: list[_Place] = []
 
     def feed(self, grid_mbpm: Iterable[int]) -> EffortFinder:
         """Take further grid seconds; returns itself."""
@@ -121,8 +140,30 @@ class EffortFinder:
 
     def push(self, mbpm: int) -> None:
         """The next grid second, mbpm; ``NO_VALUE`` in a gap: nothing changes there."""
+        if len(self._raw) % _PLACE_EVERY_S == 0:
+            self._places.append(
+                _Place(
+                    len(self._levels), len(self.efforts), self._risen, self._base, self._low,
+                    self._low_s, self._top, self._top_s, self._flat_from_s, self._flat_until_s,
+                    self._has_peaked,
+                )
+            )  # fmt: skip
         self._raw.append(mbpm)
         self._take(len(self._raw) - 1 - REACH_S)
+
+    def rewind(self, second: int) -> int:
+        """Forget this second and all after it, which turned out to be others than was told; returns
+        the second to go on from, which may be a little earlier.
+        """
+        at = min(second, len(self._raw) - 1) // _PLACE_EVERY_S
+        place = self._places[at]
+        del self._places[at:], self._raw[at * _PLACE_EVERY_S :]
+        del self._levels[place.levels :], self.efforts[place.efforts :]
+        self._risen, self._has_peaked = place.risen, place.has_peaked
+        self._base, self._low, self._low_s = place.base, place.low, place.low_s
+        self._top, self._top_s = place.top, place.top_s
+        self._flat_from_s, self._flat_until_s = place.flat_from_s, place.flat_until_s
+        return len(self._raw)
 
     def finish(self) -> EffortFinder:
         """The session has ended: take the last seconds, and what has come down by then."""

@@ -28,7 +28,7 @@ class SwappedLabels(SensorRule):
         super().__init__(session, watched)
         self._limits = limits
         self._leads: deque[float] = deque(maxlen=limits.efforts_kept)
-        self._taken = 0
+        self._first = self._taken = 0
         self._ours = 0
         self._ours_of_a_strap = 0
         self._theirs = 0
@@ -44,10 +44,11 @@ class SwappedLabels(SensorRule):
             self._theirs += 1
             self._theirs_of_a_strap += bool(reading.rr) or reading.contact is not None
         answers = self.session.efforts.answers(self.watched.number)
-        for answer in answers[self._taken :]:
-            if answer.delay_s is not None and -answer.delay_s <= self._limits.most_s:
-                self._leads.append(-answer.delay_s)
-        self._taken = len(answers)
+        if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
+            self._taken = len(answers)
+            delays = [one.delay_s for one in answers[self._first :] if one.delay_s is not None]
+            self._leads.clear()
+            self._leads.extend(-delay for delay in delays if -delay <= self._limits.most_s)
         if self._leads_efforts or self._sends_what_a_strap_sends:
             self._since = self._since or second
             return BAD
@@ -104,6 +105,6 @@ class SwappedLabels(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._leads.clear()
-        self._taken = len(self.session.efforts.answers(self.watched.number))
+        self._first = self._taken = len(self.session.efforts.answers(self.watched.number))
         self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
         self._since = 0
