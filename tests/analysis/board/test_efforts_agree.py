@@ -38,7 +38,8 @@ def assert_whole(board: Board) -> int:
     for number in board.plan.tests:
         expected = [
             replace(one, answer=Answer.FOLLOWED, delay_s=None)
-            if one.answer is Answer.LATE and not plan.sensor(plan.reference).shares_clock(plan.sensor(number))
+            if one.answer is Answer.LATE
+            and not plan.sensor(plan.reference).shares_clock(plan.sensor(number))
             else one
             for one in responses(whole, reference, kept[number])
         ]
