@@ -419,7 +419,7 @@ class Daemon(ObjectTree):
         if message.sender in subscribed:
             return refusal(message, "InProgress", "Operation already in progress")
         subscribed.add(message.sender or "")
-        if sensor.revived_by == "notify":
+        if sensor.revived_by == "notify" and channel in STREAMS:  # its battery revives nothing
             sensor.muted = False
         return Message.new_method_return(message)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Final
 
 from bleak.backends.characteristic import BleakGATTCharacteristic
@@ -20,6 +19,7 @@ Receiver = Callable[[BleakGATTCharacteristic, bytearray], None]
 
 _COPIES_BEFORE_TOLD: Final = 3
 _TOLD_EVERY: Final = 10
+_BUSY_S: Final = 0.05
 
 
 class Notifications:
@@ -67,13 +67,19 @@ class Notifications:
 
     async def until_change(self) -> None:
         """Wait until something is first heard, :meth:`wake` is called, or silence is due."""
+        loop = asyncio.get_running_loop()
         latest_s = max((watch.deadline_s for watch in self._watches.values()), default=0.0)
-        left_s = latest_s - asyncio.get_running_loop().time()
+        start_s = loop.time()
         # The limit shrinks as the rhythm becomes known: look again before it could have passed.
-        left_s = min(left_s, self._timing.silence_s / 2)
+        left_s = max(0.0, min(latest_s - start_s, self._timing.silence_s / 2))
         self._wake.clear()
-        with suppress(TimeoutError):
-            await asyncio.wait_for(self._wake.wait(), max(0.0, left_s))
+        try:
+            await asyncio.wait_for(self._wake.wait(), left_s)
+        except TimeoutError:
+            late_s = loop.time() - start_s - left_s
+            if late_s > _BUSY_S:  # this computer was busy, or slept: what came waits to be read
+                for watch in self._watches.values():
+                    watch.excuse(late_s)
 
     def wake(self) -> None:
         """End a wait: the link broke."""

@@ -33,6 +33,7 @@ class SilenceWatch:
         self._share = 1.0
         self._gaps: deque[float] = deque(maxlen=_INTERVALS)
         self._since_s = 0.0
+        self._excused_s = 0.0
         self._heard = False
 
     @property
@@ -50,7 +51,11 @@ class SilenceWatch:
     @property
     def deadline_s(self) -> float:
         """When silence is reached if nothing comes."""
-        return self._since_s + self.limit_s * self._share
+        return self._since_s + self.limit_s * self._share + self._excused_s
+
+    def excuse(self, seconds: float) -> None:
+        """For so long nobody here could listen: that was no silence of the sensor's."""
+        self._excused_s += seconds
 
     def subscribed(self, now_s: float, *, renewed: bool = False) -> None:
         """The subscription was made or renewed; the rhythm learned so far is kept.
@@ -58,6 +63,7 @@ class SilenceWatch:
         ``renewed``: on a link that was silent, and that is not given the full time once more.
         """
         self._since_s = now_s
+        self._excused_s = 0.0
         self._heard = False
         self._share = self._renewed_share if renewed and self._gaps else 1.0
 
@@ -66,5 +72,6 @@ class SilenceWatch:
         if self._heard:
             self._gaps.append(now_s - self._since_s)
         self._since_s = now_s
+        self._excused_s = 0.0
         self._heard = True
         self._share = 1.0

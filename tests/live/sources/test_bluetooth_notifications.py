@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import inspect
+import time
 from dataclasses import replace
 
 import pytest
@@ -19,12 +20,17 @@ STRAP = PlannedSensor(label="Yarrow", role="reference", address="C0:00:00:00:00:
 class Bench:
     """Notifications with a clock of its own; ``emitted`` is what came out."""
 
-    def __init__(self, sensor: PlannedSensor = STRAP) -> None:
+    def __init__(self, sensor: PlannedSensor = STRAP, timing: Timing | None = None) -> None:
         self.t_ns = 0
         self.emitted: list[tuple[int, int, str, bytes]] = []
         self.told = 0
         self.notifications = Notifications(
-            3, sensor, clock=self, emit=self._emit, timing=Timing(), on_copies=self._tell
+            3,
+            sensor,
+            clock=self,
+            emit=self._emit,
+            timing=timing or Timing(),
+            on_copies=self._tell,
         )
 
     def now_ns(self) -> int:
@@ -127,5 +133,24 @@ def test_a_sensor_planned_to_send_seldom_is_given_its_time() -> None:
             now_s = asyncio.get_running_loop().time()
             silent_after[hold_s] = [bench.notifications.silent(now_s + s) for s in (2, 4, 13)]
         assert silent_after == {3.0: [False, True, True], 12.0: [False, False, True]}
+
+    asyncio.run(main())
+
+
+def test_a_loop_that_stood_still_calls_nobody_silent() -> None:
+    """A process was busy beyond the limit: only what it listened counts as silence."""
+
+    async def main() -> None:
+        bench = Bench(timing=Timing(silence_s=0.2, first_s=0.2))
+        notifications = bench.notifications
+        loop = asyncio.get_running_loop()
+        notifications.watch(HEART_RATE)
+        notifications.subscribing(HEART_RATE)
+        loop.call_later(0.05, time.sleep, 0.5)
+        await notifications.until_change()
+        assert not notifications.silent(loop.time())
+        async with asyncio.timeout(20):
+            while not notifications.silent(loop.time()):
+                await notifications.until_change()
 
     asyncio.run(main())

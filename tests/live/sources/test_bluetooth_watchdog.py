@@ -78,3 +78,13 @@ def test_a_renewed_subscription_is_given_half_the_time() -> None:
     assert stream.deadline_s == 21.5
     stream.notified(21.0)
     assert stream.deadline_s == 24.0
+
+
+def test_time_in_which_nobody_listened_is_no_silence() -> None:
+    """A computer that was busy for 2 s hears the silence 2 s later; the rhythm is not touched."""
+    stream = regular(1.0)
+    due_s, limit_s = stream.deadline_s, stream.limit_s
+    stream.excuse(2.0)
+    assert stream.deadline_s == due_s + 2.0
+    stream.notified(20.0)
+    assert stream.deadline_s == 20.0 + limit_s
