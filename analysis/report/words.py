@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from analysis.board.snapshot import Severity
 from replay.event import NS_PER_S
+
+if TYPE_CHECKING:  # a capture says times, and has no use for the board and its numpy
+    from analysis.board.snapshot import Severity
 
 NONE: Final = "–"
 """Stands where there is no value."""

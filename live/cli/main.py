@@ -8,7 +8,6 @@ asked for, so that ``sidebeat --help`` answers at once.
 from __future__ import annotations
 
 import argparse
-import difflib
 import importlib
 import importlib.metadata
 import keyword
@@ -16,7 +15,7 @@ import logging
 import os
 import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final, NoReturn, Protocol
 
 from live import window_probe
@@ -82,7 +81,7 @@ class _Parser(argparse.ArgumentParser):
         words = message.removeprefix("unrecognized arguments: ").split()
         if words and message.startswith("unrecognized"):
             options = [name for action in self._actions for name in action.option_strings]
-            near = difflib.get_close_matches(words[0].partition("=")[0], options, n=1)
+            near = _nearest(words[0].partition("=")[0], options)
             if near:
                 message += f"; did you mean {near[0]}?"
         super().error(message)
@@ -151,8 +150,15 @@ def run(arguments: Sequence[str]) -> int:
     return status
 
 
+def _nearest(name: str, known: Iterable[str]) -> list[str]:
+    """The one that may have been meant, if any is near."""
+    import difflib  # noqa: PLC0415 - only for what was mistyped
+
+    return difflib.get_close_matches(name, list(known), n=1)
+
+
 def _no_command(name: str) -> str:
-    near = difflib.get_close_matches(name, COMMANDS, n=1)
+    near = _nearest(name, COMMANDS)
     meant = f"did you mean {near[0]!r}?  There" if near else "there"
     return f"there is no command {name!r}; {meant} are " + ", ".join(COMMANDS)
 

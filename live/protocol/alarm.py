@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Final
 
 from analysis.report.words import clock
-from replay.capture import Capture
 from replay.errors import SidebeatError
 
 ENDED: Final = "RECORDING ENDED"
@@ -83,6 +82,8 @@ def look_at_saved(path: Path, identity: Identity | None, committed: int) -> Save
         return Saved(f"{path} cannot be looked at ({error.strerror}): what is saved is not known.")
     if identity is not None and (found.st_dev, found.st_ino) != identity:
         return Saved(f"{path} is another file by now: the recording is not in it.")
+    from replay.capture import Capture  # noqa: PLC0415 - only at an end that nobody asked for
+
     try:
         with Capture.open(path) as capture:
             held, last_s = capture.event_count, capture.duration_ns // 1_000_000_000

@@ -151,6 +151,16 @@ def test_the_overview_needs_no_heavy_package():
     assert told.stdout.splitlines()[-1] == ""
 
 
+def test_the_capture_loads_neither_board_nor_numpy():
+    """What records loads nothing that only looks at a recording: it starts the sooner."""
+    told = python(
+        "-c",
+        "import sys, live.cli.live, live.capture.process; "
+        "print(*sorted({'numpy', 'scipy', 'rich', 'analysis.board'} & set(sys.modules)))",
+    )
+    assert (told.returncode, told.stdout.split()) == (0, [])
+
+
 def test_an_old_python_is_named(monkeypatch):
     """On a Python that is too old, the sentence says which one is needed and which was found."""
     monkeypatch.setattr(preflight.sys, "version_info", (3, 9, 2))
