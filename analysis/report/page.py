@@ -23,8 +23,9 @@ def _shown(value: object) -> object:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
+def environment() -> jinja2.Environment:
+    """What every page is made with: nothing of a capture can be markup."""
+    made = jinja2.Environment(
         loader=jinja2.PackageLoader("analysis.report", "templates"),
         autoescape=True,
         finalize=_shown,
@@ -32,11 +33,11 @@ def _environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["clock"] = words.clock
-    environment.filters["duration"] = words.duration
-    environment.filters["day"] = words.day_text
-    environment.filters["listed"] = words.listed
-    return environment
+    made.filters["clock"] = words.clock
+    made.filters["duration"] = words.duration
+    made.filters["day"] = words.day_text
+    made.filters["listed"] = words.listed
+    return made
 
 
 def _drawn(figures: Iterable[InPage]) -> dict[str, dict[str, str]]:
@@ -64,7 +65,7 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
     """HTML of a session."""
     plan = record.plan
     return (
-        _environment()
+        environment()
         .get_template("session.html")
         .render(
             record=record,

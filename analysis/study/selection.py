@@ -94,9 +94,14 @@ def _without_copies(sorting: _Sorting, rows: Sequence[SessionRow]) -> list[Sessi
         if key not in best or row.notes > best[key].notes:
             best[key] = row
 
+    taken: set[str] = set()
+
     def reason(row: SessionRow) -> str:
-        kept = best[row.uuid or row.path]
-        return "" if kept is row else f"a copy of the recording in {kept.path}"
+        key = row.uuid or row.path
+        if best[key] is row and key not in taken:
+            taken.add(key)
+            return ""
+        return f"a copy of the recording in {best[key].path}"
 
     return sorting.keep(rows, reason)
 

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from live.cli.json_facts import json_text
+from live.cli.main import version
 from live.cli.output import say
+from live.cli.report import need_packages
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -23,6 +25,7 @@ HELP: Final = (
 EXAMPLE: Final = """
 sidebeat study captures
 sidebeat study captures/2026 captures/2027 --sort within
+sidebeat study captures --out reports/study.html --csv reports/tables
 sidebeat study captures --next
 sidebeat study captures --json
 """
@@ -49,6 +52,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="print only who should wear what where in the next session of each activity",
     )  # fmt: skip
     parser.add_argument(
+        "--out", type=Path, metavar="PATH.html", help="also write it as one HTML page"
+    )
+    parser.add_argument(
         "--csv", type=Path, metavar="DIR", help="also write every table as CSV into this folder"
     )
     parser.add_argument(
@@ -65,6 +71,10 @@ def _jobs(text: str) -> int:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
+    if arguments.out is not None:
+        if arguments.out.suffix.lower() != ".html":
+            raise SidebeatError(f"{arguments.out}: the page must end in .html")
+        need_packages()
     study = read(arguments.folders, arguments.pool, arguments.sort, arguments.jobs)
     for file in study.left_out:
         say(f"sidebeat: left out: {file.reason}", file=sys.stderr)
@@ -73,6 +83,8 @@ def run(arguments: argparse.Namespace) -> int:
         raise SidebeatError(f"{where}: no session could be read")
     if arguments.csv is not None:
         _write_csv(study, arguments.csv)
+    if arguments.out is not None:
+        _write_page(study, arguments.out)
     if arguments.json:
         from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
 
@@ -82,6 +94,8 @@ def run(arguments: argparse.Namespace) -> int:
         _print_next(study)
         return 0
     print_study(study)
+    if arguments.out is not None:
+        say(f"\nPage: {arguments.out}")
     if arguments.csv is not None:
         say(f"\nTables in {arguments.csv}")
     return 0
@@ -95,6 +109,18 @@ def print_study(study: Study) -> None:
     console = PlainConsole()
     for part in study_parts(study, console.width):
         console.print(part)
+
+
+def _write_page(study: Study, path: Path) -> None:
+    """Raises :class:`SidebeatError` if the file cannot be written."""
+    from analysis.report.study.page import study_page  # noqa: PLC0415 - only when asked for
+
+    text = study_page(study, f"Sidebeat {version()}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SidebeatError(f"{path}: cannot be written: {error.strerror}") from None
 
 
 def _write_csv(study: Study, folder: Path) -> None:

@@ -10,7 +10,7 @@ from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 
 from analysis.report.palette import LIGHT, SHAPES, sensor_colour
-from analysis.study.comparison import Kind
+from analysis.study.comparison import Comparison, Kind
 from analysis.study.statistic import STATISTICS
 from analysis.study.study import Activity
 
@@ -46,8 +46,10 @@ def plot_sessions(activity: Activity, ax: Axes | None = None) -> Axes:
             axes.plot(values, heights, marker, color=shown, markersize=6, alpha=0.75, zorder=3)
     _labelled(axes, names)
     unit = f", {statistic.unit}" if statistic.unit else ""
-    axes.set_xlabel(f"{statistic.words}{unit} (each point one session; x lost the heart)")
-    axes.set_title(_title(activity), parse_math=False)
+    axes.set_xlabel(
+        f"{statistic.words}{unit} (each point one session; x lost the heart)", color=LIGHT["ink"]
+    )
+    axes.set_title(_title(activity), parse_math=False, color=LIGHT["ink"])
     return axes
 
 
@@ -55,11 +57,7 @@ def plot_differences(activity: Activity, ax: Axes | None = None) -> Axes:
     """The difference of the MAE of each two sensors or firmwares, with its 95 % interval, over the
     sessions in which neither lost the heart; filled where it may be claimed.
     """
-    shown = [
-        one
-        for one in activity.comparisons
-        if one.kind is not Kind.ARMS and one.steady_difference.value is not None
-    ]
+    shown = differences_shown(activity)
     axes = plt.subplots(figsize=(7, 1.2 + 0.4 * len(shown)))[1] if ax is None else ax
     for height, one in enumerate(shown):
         value = one.steady_difference.value or 0.0
@@ -69,12 +67,27 @@ def plot_differences(activity: Activity, ax: Axes | None = None) -> Axes:
         axes.plot([value], [height], "D", color=LIGHT["ink"], markerfacecolor=fill, markersize=7)
     axes.axvline(0, color=LIGHT["faint"], linewidth=1, linestyle=":")
     _labelled(axes, [f"{one.closer} against {one.other}" for one in shown])
-    axes.set_xlabel("MAE of the second less that of the first, bpm (filled: may be claimed)")
-    axes.set_title(_title(activity), parse_math=False)
+    axes.set_xlabel(
+        "MAE of the second less that of the first, bpm (filled: may be claimed)", color=LIGHT["ink"]
+    )
+    axes.set_title(_title(activity), parse_math=False, color=LIGHT["ink"])
     return axes
 
 
+def differences_shown(activity: Activity) -> list[Comparison]:
+    """The comparisons that :func:`plot_differences` draws."""
+    return [
+        one
+        for one in activity.comparisons
+        if one.kind is not Kind.ARMS and one.steady_difference.value is not None
+    ]
+
+
 def _labelled(axes: Axes, names: list[str]) -> None:
+    axes.set_facecolor(LIGHT["ground"])
+    axes.figure.set_facecolor(LIGHT["ground"])
+    axes.tick_params(colors=LIGHT["ink"])
+    axes.spines["bottom"].set_color(LIGHT["rule"])
     for label in axes.set_yticks(range(len(names)), names):
         label.label1.set_parse_math(False)  # a label with dollar signs is no formula
     axes.set_ylim(len(names) - 0.5, -0.5)  # the first stands on top
