@@ -12,6 +12,7 @@ from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
+from live.sources.bluetooth.adapters import list_adapters
 from live.sources.bluetooth.bleak_errors import EXPECTED, BluetoothUnavailable, explain
 from live.sources.bluetooth.details import Asker, Details
 from live.sources.bluetooth.finder import UNKNOWN_DBM
@@ -63,11 +64,25 @@ class FoundSensor:
 
 @dataclass
 class _Sighted:
+    """``device``: as the adapter that hears it best knows it; ``heard``: signals by adapter."""
+
     device: BLEDevice
     name: str = ""
     services: set[str] = field(default_factory=set)
-    signal_dbm: int | None = None
+    heard: dict[str, int] = field(default_factory=dict)
     connected: bool = False
+
+    @property
+    def signal_dbm(self) -> int | None:
+        """The newest signal of the adapter that hears it best."""
+        return max(self.heard.values(), default=None)
+
+    def hear(self, adapter: str, device: BLEDevice, signal_dbm: int) -> None:
+        """An adapter has heard it."""
+        if signal_dbm > UNKNOWN_DBM:
+            self.heard[adapter] = signal_dbm
+        if self.heard.get(adapter, UNKNOWN_DBM) >= max(self.heard.values(), default=UNKNOWN_DBM):
+            self.device = device
 
 
 Progress = Callable[[str, float], None]
@@ -220,25 +235,37 @@ async def _listening(timing: Timing, asker: Asker) -> AsyncIterator[dict[str, _S
     """Fill a table of sensors by address for as long as the block lasts."""
     sighted: dict[str, _Sighted] = {}
 
-    def seen(device: BLEDevice, advertisement: AdvertisementData) -> None:
+    def seen(adapter: str, device: BLEDevice, advertisement: AdvertisementData) -> None:
         one = sighted.setdefault(device.address, _Sighted(device))
-        one.device = device
+        one.hear(adapter, device, advertisement.rssi)
         one.name = device.name or advertisement.local_name or one.name
         one.services.update(advertisement.service_uuids)
-        if advertisement.rssi > UNKNOWN_DBM:
-            one.signal_dbm = advertisement.rssi
 
+    # A sensor may be in reach of one adapter alone; the system's own choice is one of them.
+    names = [one.name for one in await list_adapters(timing.call_s) if one.is_usable] or [""]
+    scanners: list[BleakScanner] = []
+    problem: Exception | None = None
     try:
-        scanner = BleakScanner(seen, service_uuids=list(SERVICES))
-        await bounded(scanner.start(), timing.call_s)
-    except EXPECTED as error:
-        raise BluetoothUnavailable(explain(error)) from error
-    try:
-        await _add_connected(sighted, timing, asker.linked)
+        for name in names:
+            scanner = BleakScanner(
+                partial(seen, name),
+                service_uuids=list(SERVICES),
+                bluez={"adapter": name} if name else {},
+            )
+            try:
+                await bounded(scanner.start(), timing.call_s)
+                scanners.append(scanner)
+            except EXPECTED as error:
+                problem = problem or error
+        if problem is not None and not scanners:
+            raise BluetoothUnavailable(explain(problem)) from problem
+        for name in names:
+            await _add_connected(sighted, timing, asker.linked, name)
         yield sighted
     finally:
-        with suppress(*LINK_GONE):
-            await bounded(scanner.stop(), timing.call_s)
+        for scanner in scanners:
+            with suppress(*LINK_GONE):
+                await bounded(scanner.stop(), timing.call_s)
 
 
 async def _pass(seconds: float, sighted: dict[str, _Sighted], tell: Progress, share: float) -> None:
@@ -256,10 +283,13 @@ def _by_signal(sighted: dict[str, _Sighted]) -> list[_Sighted]:
     )
 
 
-async def _add_connected(sighted: dict[str, _Sighted], timing: Timing, ours: set[str]) -> None:
+async def _add_connected(
+    sighted: dict[str, _Sighted], timing: Timing, ours: set[str], name: str
+) -> None:
     """Sensors linked to this computer do not advertise, so the system is asked for them."""
     with suppress(*EXPECTED, NotImplementedError):
-        adapter = await bounded(BleakAdapter.get(), timing.call_s)
+        which = BleakAdapter.get(bluez={"adapter": name} if name else {})
+        adapter = await bounded(which, timing.call_s)
         for uuid in SERVICES:
             for device in await bounded(adapter.get_connected_devices([uuid]), timing.call_s):
                 if device.address in ours:

@@ -48,6 +48,19 @@ def problem() -> str | None:
     return asyncio.run(main())
 
 
+def test_every_adapter_listens(bluez: BlueZ) -> None:
+    """A sensor is listed whichever adapter hears it, once, and asked through one that does."""
+    bluez.daemon.adapters = ["hci0", "hci1"]
+    bluez.kill()
+    bluez.start()
+    bluez.add(Sensor(YARROW, "Yarrow", rssi=-50, heard_by=("hci0",)))
+    bluez.add(Sensor(SORREL, "Sorrel", rssi=-60, heard_by=("hci1",)))
+    bluez.add(Sensor(BIKE, "Bike", streams=("2a5b",), rssi=-70, heard_by=("hci0", "hci1")))
+    listed = found(details=True)
+    assert [sensor.name for sensor in listed] == ["Yarrow", "Sorrel", "Bike"]
+    assert [sensor.battery_percent for sensor in listed] == [0x57] * 3
+
+
 def test_standard_sensors_are_listed_the_strongest_first(bluez: BlueZ) -> None:
     """Heart-rate, cadence and power sensors with their services; no other device."""
     bluez.add(Sensor(YARROW, "Yarrow", rssi=-70))

@@ -151,7 +151,7 @@ def test_a_companion_streams_all_its_measures(bluez: BlueZ) -> None:
             await session.until(lambda c=channel: bluez.is_subscribed(sensor, c))
             bluez.notify(sensor, b"\x02\x01\x00\x00\x04", channel)
         await session.until(lambda: session.of(2, "2a5b") and session.of(2, "2a63"))
-        assert session.state(2) is LinkState.STREAMING
+        await session.until_state(LinkState.STREAMING, 2)
 
     run(work, plan)
 
@@ -167,7 +167,7 @@ def test_an_indoor_bike_is_a_companion(bluez: BlueZ) -> None:
         bluez.notify(sensor, payload, "2ad2")
         await session.until(lambda: session.of(2, "2ad2"))
         assert session.of(2, "2ad2") == [payload]
-        assert session.state(2) is LinkState.STREAMING
+        await session.until_state(LinkState.STREAMING, 2)
 
     run(work, plan)
 
