@@ -50,15 +50,16 @@ ON_AN_ARM: Final = plan_of(
 class Case:
     """``made``: the streams, with the fault or with what is just not one.  ``sensor``: whose.
 
-    ``raised_s``: earliest and latest second of raising; ``over_s``: latest of the end.  ``told``,
-    ``cleared``: patterns of the two sentences.  ``forgets``: whether :meth:`Rule.reset` takes the
-    evidence away; else why there is none to forget.  ``known_from_s``: where the fault begins, for
-    what can only be told against a sensor's own past.
+    ``raised_s``, ``over_s``: earliest and latest second of raising and of the end, narrow, so that
+    a threshold that moves is noticed.  ``told``, ``cleared``: patterns of the two sentences.
+    ``forgets``: whether :meth:`Rule.reset` takes the evidence away; else why there is none to
+    forget.  ``known_from_s``: where the fault begins, for what can only be told against a sensor's
+    own past.
     """
 
     made: Callable[[bool], Streams]
     raised_s: tuple[int, int]
-    over_s: int
+    over_s: tuple[int, int]
     told: str
     cleared: str
     sensor: int = 2
@@ -82,7 +83,7 @@ CASES: Final[dict[K, Case]] = {
         ],
         sensor=0,
         raised_s=(1, 1),
-        over_s=101,
+        over_s=(101, 101),
         told=r"^200 MB are left where the capture is written\.$",
         cleared=r"^There is room again: 300 MB\.$",
         forgets=False,
@@ -95,7 +96,7 @@ CASES: Final[dict[K, Case]] = {
         ],
         sensor=0,
         raised_s=(1, 1),
-        over_s=61,
+        over_s=(61, 61),
         told=r"clock moved by -0\.5 s against the capture's: it slept, or its clock was set\.$",
         cleared=r"^The clock has been steady for 60 s\.$",
         forgets=False,
@@ -108,7 +109,7 @@ CASES: Final[dict[K, Case]] = {
         ],
         sensor=0,
         raised_s=(1, 1),
-        over_s=11,
+        over_s=(11, 11),
         told=r"^The capture was held up for 0\.2 s: stamps of that moment are doubtful",
         cleared=r"^The capture has kept up for 10 s\.$",
         forgets=False,
@@ -120,7 +121,7 @@ CASES: Final[dict[K, Case]] = {
             [sensor_byte(0.5, ev.BATTERY, 15 if bad else 16), sensor_byte(100, ev.BATTERY, 20)],
         ],
         raised_s=(1, 1),
-        over_s=101,
+        over_s=(100, 100),
         told=r"^Sorrel reports 15 % of charge\.$",
         cleared=r"^It reports 20 % of charge\.$",
         forgets=False,
@@ -134,8 +135,8 @@ CASES: Final[dict[K, Case]] = {
                 for t in range(400)
             ],
         ],
-        raised_s=(10, 11),
-        over_s=111,
+        raised_s=(9, 11),
+        over_s=(109, 111),
         told=r"^Sorrel is heard at -90 dBm, near the limit",
         cleared=r"^It is heard at -85 dBm\.$",
         forgets=False,
@@ -144,7 +145,7 @@ CASES: Final[dict[K, Case]] = {
     K.NOT_STARTED: Case(
         made=lambda bad: [STRAP, TANSY, cut(SORREL, 60 if bad else 7, 400)],
         raised_s=(8, 8),
-        over_s=63,
+        over_s=(62, 62),
         told=r"^Sorrel is planned, but has not been heard in (5\d|60) s \(link: ",
         cleared=r"^First heard after 6[01] s\.$",
         forgets=False,
@@ -157,7 +158,7 @@ CASES: Final[dict[K, Case]] = {
             [*cut(SORREL, 0, 1), *cut(SORREL, 90 if bad else 5.5, 400)],
         ],
         raised_s=(6, 6),
-        over_s=95,
+        over_s=(94, 94),
         told=r"^Sorrel has sent nothing readable for (8\d|90) s\.$",
         cleared=r"^Notifications arrive again, after at most 9\d s\.$",
         forgets=False,
@@ -165,16 +166,16 @@ CASES: Final[dict[K, Case]] = {
     ),
     K.NO_CONTACT: Case(
         made=lambda bad: [STRAP, TANSY, off_skin(20 if bad else 2)],
-        raised_s=(40, 46),
-        over_s=110,
+        raised_s=(42, 44),
+        over_s=(105, 107),
         told=r"^Sorrel says that it has had no skin contact for \d\d s\.$",
         cleared=r"^Contact is back: \d+ bpm\.$",
         known_from_s=40,  # until then it is acquiring
     ),
     K.SAME_SENSOR: Case(
         made=lambda bad: [STRAP, TANSY, alike(10_000 if bad else 15)],
-        raised_s=(14, 20),
-        over_s=155,
+        raised_s=(16, 18),
+        over_s=(150, 152),
         told=r"^Sorrel and Yarrow \(?.*are the same sensor: its last 1\d\d readings were the same",
         cleared=r"^Their readings differ again\.$",
         forgets=False,
@@ -189,8 +190,8 @@ CASES: Final[dict[K, Case]] = {
                 *strap(beats(249, seed=9), sensor=2, start_s=151),
             ],
         ],
-        raised_s=(10, 35),
-        over_s=230,
+        raised_s=(9, 15),
+        over_s=(179, 185),
         told=r"^Sorrel only repeats the (RR intervals|values) of Yarrow, 0\.[45] s later",
         cleared=r"^It shows values of its own again\.$",
         forgets=False,
@@ -198,8 +199,8 @@ CASES: Final[dict[K, Case]] = {
     ),
     K.FROZEN: Case(
         made=lambda bad: [STRAP, TANSY, held(400 if bad else 9)],
-        raised_s=(9, 70),
-        over_s=155,
+        raised_s=(37, 39),
+        over_s=(151, 153),
         told=r"^Sorrel has shown 121 bpm unchanged for 14\d s, while Yarrow moved by \d+ bpm",
         cleared=r"^Its value moves again: \d+ bpm\.$",
         forgets=False,
@@ -212,8 +213,8 @@ CASES: Final[dict[K, Case]] = {
             TANSY,
         ],
         sensor=1,
-        raised_s=(5, 20),
-        over_s=190,
+        raised_s=(5, 11),
+        over_s=(155, 161),
         told=r"^Yarrow \(reference\) reads badly: \d+ bad beats among the last \d+, the newest ",
         cleared=r"^No bad beat for 30 s\.$",
     ),
@@ -224,15 +225,15 @@ CASES: Final[dict[K, Case]] = {
             TANSY,
         ],
         sensor=1,
-        raised_s=(20, 30),
-        over_s=190,
+        raised_s=(24, 26),
+        over_s=(169, 171),
         told=r"^Sorrel and Tansy agree with each other at \d+ bpm and not with Yarrow",
         cleared=r"^The sensors that agreed with each other no longer stand against it\.$",
     ),
     K.ON_CADENCE: Case(
         made=lambda bad: [STRAP, TANSY, near(168 if bad else 174.2), steps()],
-        raised_s=(15, 35),
-        over_s=180,
+        raised_s=(27, 29),
+        over_s=(164, 166),
         told=r"^Sorrel has followed the cadence of 168 a minute for \d+ s: 16[789] bpm, while ",
         cleared=r"^It has left the cadence: \d+ bpm\.$",
         plan=WITH_STRIDES,
@@ -245,7 +246,7 @@ CASES: Final[dict[K, Case]] = {
         ],
         sensor=1,
         raised_s=(9, 11),
-        over_s=40,
+        over_s=(37, 39),
         told=r"has given no valid value for 3\d s, while Sorrel and Tansy go on\.$",
         cleared=r"^The reference has a value again: 1\d\d bpm\.$",
         forgets=False,
@@ -254,16 +255,16 @@ CASES: Final[dict[K, Case]] = {
     ),
     K.SWAPPED_LABELS: Case(
         made=lambda bad: swapped(7 if bad else 1.5),
-        raised_s=(700, 960),
-        over_s=2000,
+        raised_s=(914, 920),
+        over_s=(1514, 1520),
         told=r"^Sorrel shows \d of \d efforts before Yarrow, by \d s in the middle: are Yarrow",
         cleared=r"^It no longer leads Yarrow\.$",
         until_s=2200,
     ),
     K.LATE: Case(
         made=lambda bad: late(16 if bad else 12),
-        raised_s=(300, 650),
-        over_s=1900,
+        raised_s=(607, 613),
+        over_s=(904, 910),
         told=r"^Sorrel follows Yarrow 1[56] s late in \d of (the last )?\d efforts\.$",
         cleared=r"^It (has followed the last effort in time|follows within \d+ s again)\.$",
         until_s=2000,
@@ -274,8 +275,8 @@ CASES: Final[dict[K, Case]] = {
             TANSY,
             [*own(2, 0, 150, off=-40 if bad else -5), *cut(SORREL, 150, 400)],
         ],
-        raised_s=(50, 90),
-        over_s=210,
+        raised_s=(51, 53),
+        over_s=(190, 192),
         told=r"^Sorrel has been outside the tolerance of Yarrow for at least \d+ s since 0:",
         cleared=r"^It has agreed with Yarrow in at least 41 of 45 s\.$",
     ),
@@ -289,8 +290,8 @@ CASES: Final[dict[K, Case]] = {
                 if not 60 <= k < 150 or k % (2 if bad else 3) != 1
             ],
         ],
-        raised_s=(70, 90),
-        over_s=180,
+        raised_s=(79, 81),
+        over_s=(165, 167),
         told=r"^Sorrel sends 0\.\d readings a second instead of its usual 1\.0\.$",
         cleared=r"^It sends \d\.\d readings a second again\.$",
         known_from_s=60,
@@ -305,8 +306,8 @@ CASES: Final[dict[K, Case]] = {
             TANSY,
         ],
         sensor=1,
-        raised_s=(100, 135),
-        over_s=330,
+        raised_s=(107, 113),
+        over_s=(223, 229),
         told=r"^The RR of Yarrow \(reference\) are 1\.024 of what the time that passed allows",
         cleared=r"^Its RR fill the time that passes again\.$",
     ),

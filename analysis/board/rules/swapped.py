@@ -53,7 +53,8 @@ class SwappedLabels(SensorRule):
             self._since = self._since or second
             return BAD
         self._since = 0
-        return GOOD if len(self._leads) >= self._limits.efforts else UNSURE
+        reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
+        return GOOD if len(self._leads) >= self._limits.efforts or reference_is_a_strap else UNSURE
 
     @property
     def _leads_efforts(self) -> bool:
@@ -100,7 +101,10 @@ class SwappedLabels(SensorRule):
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
-        return f"It no longer leads {self.session.reference.label}."
+        reference = self.session.reference.label
+        if not self._leads:
+            return f"{reference} sends RR intervals or contact, too."
+        return f"It no longer leads {reference}."
 
     def reset(self) -> None:
         """See :class:`Rule`."""

@@ -86,6 +86,20 @@ def test_payloads_of_a_strap_name_it_from_the_first_minutes(reference, test, tol
         assert "are Yarrow and Sorrel swapped in the plan?" in warning.cause
 
 
+def test_payloads_of_a_strap_from_the_reference_end_it() -> None:
+    """The plan was right after all: its first minutes came without RR."""
+    board = play(
+        ONE,
+        stream(1, 0.5, 100, 90),
+        stream(1, 100.5, 200, 90, **STRAP),
+        stream(2, 0.4, 200, 92, **STRAP),
+        until_s=200,
+        rules=_swapped,
+    )
+    (warning,) = board.warnings
+    assert (warning.end_s, warning.cleared) == (101, "Yarrow sends RR intervals or contact, too.")
+
+
 def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
     """By the last efforts alone; what another rule explained is forgotten."""
     session = SessionState(ONE)
