@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -17,6 +17,7 @@ from functools import partial
 import numpy as np
 import scipy.stats
 
+from analysis.study.comparison import Kind
 from analysis.study.row import SensorRow, SessionRow
 from analysis.study.selection import select
 from analysis.study.statistic import MAE
@@ -167,6 +168,36 @@ def firmware_run(row: tuple[Shape, float], seed: int, run: int) -> dict[str, boo
     return {"claimed": any(one.differs for one in compare(variants_of("made", counted), MAE))}
 
 
+def control_run(shape: Shape, seed: int, run: int) -> dict[str, float | None]:
+    """Two equal firmwares on different sessions beside a control: half widths, and coverage of 0.
+
+    How hard a session is, is the same for the sensor and the control.
+    """
+    random = _random(("control", shape), seed, run)
+    effects = EQUAL.wearer_effects(shape, random)
+    hard = np.exp(random.normal(0, 0.4, 2 * shape.sessions))
+    rows = []
+    for half, firmware in enumerate(("1.0", "2.0")):
+        drawn = EQUAL.rows(shape, effects, random)
+        control = EQUAL.rows(shape, effects, random, "C")
+        for n, pair in enumerate(zip(drawn, control, strict=True)):
+            number = half * shape.sessions + n
+            own, beside = (_harder(one, float(hard[number])) for one in pair)
+            rows.append(
+                session(number, int(shape.owners[n]), (replace(own, firmware=firmware), beside))
+            )
+    (activity,) = study_of(rows, control="C").activities
+    found = next(one for one in activity.comparisons if one.kind is Kind.FIRMWARE)
+    plain, relative = found.steady_difference.interval, found.relative and found.relative.interval
+    if plain is None or relative is None:
+        return {"half width, bpm": None, "relative, bpm": None, "holds": None}
+    return {
+        "half width, bpm": (plain[1] - plain[0]) / 2,
+        "relative, bpm": (relative[1] - relative[0]) / 2,
+        "holds": relative[0] <= 0 <= relative[1],
+    }
+
+
 def steady_against_failing(count: int, seed: int, run: int) -> dict[str, bool | None]:
     """A steady sensor against one of equal mean MAE that is better and fails in 15 %."""
     random = _random(("steady", count), seed, run)
@@ -190,7 +221,7 @@ def steady_against_failing(count: int, seed: int, run: int) -> dict[str, bool | 
     }
 
 
-Run = Callable[..., dict[str, "bool | None"]]
+Run = Callable[..., Mapping[str, "float | None"]]
 
 
 @dataclass(frozen=True)
@@ -218,7 +249,7 @@ class Table:
 _NAME, _WIDTH = 34, 27
 
 
-def _cell(held: Sequence[bool | None]) -> str:
+def _cell(held: Sequence[float | None]) -> str:
     given = [one for one in held if one is not None]
     share = f"{np.mean(given):.3f}" if given else "–"
     missing = 1 - len(given) / len(held)
@@ -277,6 +308,10 @@ def _tables(runs: int, claims: int) -> list[Table]:
         Table(
             "Any claim about equal firmwares on different sessions", firmware_run,
             [(f"{shape} each", (shape, 1.0)) for shape in firmware], claims,
+        ),
+        Table(
+            "Equal firmwares on different sessions beside a control worn in all of them",
+            control_run, [(f"{shape} each", shape) for shape in firmware[:2]], runs,
         ),
         Table(
             "A steady sensor against one of equal mean that fails in 15 %",

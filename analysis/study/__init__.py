@@ -24,6 +24,7 @@ def read_study(
     *places: Path | str,
     pool: Collection[str] = (),
     sort: str = "mae",
+    control: str = "",
     workers: int | None = None,
     told: Callable[[int, int], None] | None = None,
 ) -> Study:
@@ -31,8 +32,9 @@ def read_study(
 
     ``pool``: of ``"tolerance"``, ``"reference"``, ``"imported"`` and ``"unclean"``, what to pool
     although it differs; ``sort``: the statistic of the rankings, a name of
-    :data:`analysis.study.statistic.SORTABLE`; ``workers``: processes, by default one per core;
-    ``told``: called with how many of how many files are done.
+    :data:`analysis.study.statistic.SORTABLE`; ``control``: label of a sensor that was worn in all
+    sessions, to which comparisons on different sessions are given as well; ``workers``: processes,
+    by default one per core; ``told``: called with how many of how many files are done.
 
     Files that are no sessions are listed in :attr:`~analysis.study.study.Study.left_out`.  Raises
     :class:`replay.errors.SidebeatError` for a place that does not exist, and ``ValueError`` for an
@@ -47,4 +49,4 @@ def read_study(
     if sort not in SORTABLE:
         raise ValueError(f"{sort!r} is none of " + ", ".join(SORTABLE))
     reading = read_rows(files_of(map(Path, places)), workers=workers, told=told)
-    return study_of(reading.rows, reading.left_out, pool=pools, sort=sort)
+    return study_of(reading.rows, reading.left_out, pool=pools, sort=sort, control=control)

@@ -45,7 +45,9 @@ class Comparison:
     of the shared steady sessions, in how many the closer one was closer.  ``p``: of the exact test,
     adjusted for all comparisons of this sort in the activity; ``None`` if too few.
     ``confounded``: with what, a sentence; or empty.  ``needed``: further sessions (wearers, if
-    ``about_people``) that would settle it.  ``caution``: what to beware of.
+    ``about_people``) that would settle it.  ``caution``: what to beware of.  ``relative``: of
+    different sessions, the steady difference with the error of a ``control`` that was worn in each
+    session taken off; a view, of which no claim is made.
     """
 
     activity: str
@@ -68,15 +70,13 @@ class Comparison:
     confounded: str
     needed: Needed | None
     caution: str = ""
+    control: str = ""
+    relative: Estimate | None = None
 
     @property
     def differs(self) -> bool:
         """Whether it may be claimed that the two differ."""
         return self.standing is Standing.DIFFERS
-
-    def is_about(self, one: str, other: str) -> bool:
-        """Whether it compares these two."""
-        return {one, other} == {self.closer, self.other}
 
 
 def standing_of(

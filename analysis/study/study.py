@@ -12,11 +12,11 @@ from analysis.study.placements import Pairing, Worn, pairings, worn_of
 from analysis.study.ranking import Ranking, ranking_of
 from analysis.study.reading import LeftOut
 from analysis.study.row import SessionRow
-from analysis.study.selection import Apart, Pool, select
+from analysis.study.selection import Apart, Counted, Pool, select
 from analysis.study.sensors import SensorResult, sensor_result
 from analysis.study.statistic import MAE, SORTABLE, Statistic
 from analysis.study.thresholds import DESCRIBE
-from analysis.study.unpaired import Different, compare_unpaired
+from analysis.study.unpaired import Control, Different, compare_unpaired
 from analysis.study.variant import Variant, variants_of
 from analysis.study.wearing_plan import Line, wearing_plan
 from replay.placement import side
@@ -77,16 +77,18 @@ def study_of(
     *,
     pool: Collection[Pool] = (),
     sort: str = "mae",
+    control: str = "",
 ) -> Study:
     """Compute a study.  ``pool``: what to pool that otherwise is not; ``sort``: a name of
-    :data:`~analysis.study.statistic.SORTABLE`.
+    :data:`~analysis.study.statistic.SORTABLE`; ``control``: label of a sensor that was worn in all
+    sessions, to which comparisons on different sessions are given as well.
     """
     rows = tuple(rows)
     chosen = select(rows, pool)
     return Study(
         rows=rows,
         activities=tuple(
-            _activity(name, sessions, variants_of(name, chosen.counted[name]), SORTABLE[sort])
+            _activity(name, sessions, chosen.counted[name], SORTABLE[sort], control)
             for name, sessions in chosen.activities.items()
         ),
         apart=chosen.apart,
@@ -95,10 +97,16 @@ def study_of(
 
 
 def _activity(
-    name: str, sessions: tuple[SessionRow, ...], variants: Sequence[Variant], sort: Statistic
+    name: str,
+    sessions: tuple[SessionRow, ...],
+    counted: Sequence[Counted],
+    sort: Statistic,
+    control: str,
 ) -> Activity:
+    variants = variants_of(name, counted)
     results = tuple(sensor_result(one) for one in variants)
-    comparisons = compare(variants, MAE)
+    beside = Control.of(control, counted, MAE) if control else None
+    comparisons = compare(variants, MAE, beside)
     sorted_by = comparisons if sort is MAE else compare(variants, sort)
     return Activity(
         name=name,
@@ -112,7 +120,9 @@ def _activity(
     )
 
 
-def compare(variants: Sequence[Variant], statistic: Statistic) -> list[Comparison]:
+def compare(
+    variants: Sequence[Variant], statistic: Statistic, control: Control | None = None
+) -> list[Comparison]:
     """Compare each two variants of an activity, and the two sides of each sensor.
 
     On the sessions that both have, where these are three or more or all that one of them has;
@@ -128,7 +138,7 @@ def compare(variants: Sequence[Variant], statistic: Statistic) -> list[Compariso
         else:
             different.append(Different(one, other, shared.kind))
     different += [arms for one in variants if (arms := _arms(one)) is not None]
-    return [*compare_paired(paired, statistic), *compare_unpaired(different, statistic)]
+    return [*compare_paired(paired, statistic), *compare_unpaired(different, statistic, control)]
 
 
 def _arms(variant: Variant) -> Different | None:

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from analysis.study.failures import Failures
 from analysis.study.flips import exchange_labels
 from analysis.study.means import ALL_EQUAL, ONE_SESSION, Scale, is_about_people, units_of
 from analysis.study.needed import Needed, still_needed
+from analysis.study.selection import Counted
 from analysis.study.sensors import WITH_FAILURES
 from analysis.study.statistic import Statistic
 from analysis.study.thresholds import DIFFERS
@@ -72,7 +73,33 @@ def welch(one: FloatArray, other: FloatArray, *, logs: bool = False) -> Estimate
     return Estimate(difference, (difference - half, difference + half), degrees + 1)
 
 
-def compare_unpaired(family: Sequence[Different], statistic: Statistic) -> list[Comparison]:
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A sensor that was worn in all sessions, by its ``label``: its ``values`` of the statistic by
+    the path of each session in which it did not lose the heart.
+    """
+
+    label: str
+    values: Mapping[str, float]
+
+    @staticmethod
+    def of(label: str, counted: Iterable[Counted], statistic: Statistic) -> Control:
+        """From what counts in an activity."""
+        return Control(
+            label,
+            {
+                one.session.path: value
+                for one in counted
+                if one.sensor.label == label
+                and not one.sensor.lost_the_heart
+                and (value := statistic.value(one.sensor)) is not None
+            },
+        )
+
+
+def compare_unpaired(
+    family: Sequence[Different], statistic: Statistic, control: Control | None = None
+) -> list[Comparison]:
     """Compare the groups of each; one result for each, in their order."""
     looks = [_look(different, statistic) for different in family]
     tested = [
@@ -80,7 +107,15 @@ def compare_unpaired(family: Sequence[Different], statistic: Statistic) -> list[
         for look in looks
     ]
     adjusted = holm(tested)
-    return [_comparison(look, p, statistic) for look, p in zip(looks, adjusted, strict=True)]
+    found = [_comparison(look, p, statistic) for look, p in zip(looks, adjusted, strict=True)]
+    if control is None or not control.values:
+        return found
+    return [
+        replace(one, control=control.label, relative=_relative(look, statistic, control))
+        if control.label not in {look.closer.label, look.other.label}
+        else one
+        for one, look in zip(found, looks, strict=True)
+    ]
 
 
 def holm(p_values: Sequence[float | None]) -> list[float | None]:
@@ -175,6 +210,17 @@ def _with_wearers(one: Sequence[str], other: Sequence[str]) -> str:
     if max(shares) > _UNEVEN:
         return "not worn equally often by each wearer, so that the wearers shift the difference"
     return ""
+
+
+def _relative(look: _Look, statistic: Statistic, control: Control) -> Estimate:
+    """How hard a session was is in both of its sensors, and goes with their difference."""
+    groups = [g.only(lambda one: one.session.path in control.values) for g in look.steady]
+    units = []
+    for group in groups:
+        beside = np.array([control.values[one.session.path] for one in group.counted], dtype=float)
+        excess = statistic.comparable(group.values(statistic)) - statistic.comparable(beside)
+        units.append(units_of(excess, group.wearers))
+    return welch(units[0], units[1])
 
 
 _UNEVEN = 0.15

@@ -38,11 +38,6 @@ class Variant:
         """Of each session."""
         return [one.session.wearer for one in self.counted]
 
-    @property
-    def paths(self) -> list[str]:
-        """Of the capture of each session."""
-        return [one.session.path for one in self.counted]
-
     def only(self, wanted: Callable[[Counted], bool]) -> Variant:
         """The same with these sessions alone."""
         kept = tuple(one for one in self.counted if wanted(one))

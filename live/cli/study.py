@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -48,6 +49,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="pool sessions although they differ in this; may be given several times",
     )  # fmt: skip
     parser.add_argument(
+        "--control", metavar="LABEL",
+        help="a sensor worn in every session: what is compared on different sessions is given "
+        "relative to it as well",
+    )  # fmt: skip
+    parser.add_argument(
         "--next", action="store_true",
         help="print only who should wear what where in the next session of each activity",
     )  # fmt: skip
@@ -58,15 +64,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--csv", type=Path, metavar="DIR", help="also write every table as CSV into this folder"
     )
     parser.add_argument(
-        "--jobs", type=_jobs, metavar="N", help="processes that read (default: one per core)"
+        "--jobs", type=number, metavar="N", help="processes that read (default: one per core)"
     )
 
 
-def _jobs(text: str) -> int:
-    number = int(text)
-    if number < 1:
+def number(text: str) -> int:
+    """A number of processes, from the command line."""
+    count = int(text)
+    if count < 1:
         raise ValueError
-    return number
+    return count
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -75,30 +82,44 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.out.suffix.lower() != ".html":
             raise SidebeatError(f"{arguments.out}: the page must end in .html")
         need_packages()
-    study = read(arguments.folders, arguments.pool, arguments.sort, arguments.jobs)
+    study = read(
+        arguments.folders, arguments.pool, arguments.sort, arguments.jobs, arguments.control or ""
+    )
     for file in study.left_out:
         say(f"sidebeat: left out: {file.reason}", file=sys.stderr)
     if not study.rows:
         where = ", ".join(map(str, arguments.folders))
         raise SidebeatError(f"{where}: no session could be read")
-    if arguments.csv is not None:
-        _write_csv(study, arguments.csv)
-    if arguments.out is not None:
-        _write_page(study, arguments.out)
+    if arguments.control is not None:
+        _check_label(study, arguments.control)
+    written = list(_written(study, arguments))
     if arguments.json:
         from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
 
         print(json_text(study_facts(study)), end="")
-        return 0
-    if arguments.next:
+    elif arguments.next:
         _print_next(study)
-        return 0
-    print_study(study)
-    if arguments.out is not None:
-        say(f"\nPage: {arguments.out}")
-    if arguments.csv is not None:
-        say(f"\nTables in {arguments.csv}")
+    else:
+        print_study(study)
+        for line in written:
+            say(f"\n{line}")
     return 0
+
+
+def _check_label(study: Study, label: str) -> None:
+    labels = {one.label for row in study.rows for one in row.sensors}
+    if label not in labels:
+        raise SidebeatError(f"--control: {label!r} is none of " + ", ".join(sorted(labels)))
+
+
+def _written(study: Study, arguments: argparse.Namespace) -> Iterator[str]:
+    """Write the files that were asked for; a line about each."""
+    if arguments.csv is not None:
+        _write_csv(study, arguments.csv)
+        yield f"Tables in {arguments.csv}"
+    if arguments.out is not None:
+        _write_page(study, arguments.out)
+        yield f"Page: {arguments.out}"
 
 
 def print_study(study: Study) -> None:
@@ -152,7 +173,9 @@ def _print_next(study: Study) -> None:
         say(f"{one.name}: {line}")
 
 
-def read(folders: list[Path], pool: list[str], sort: str, jobs: int | None) -> Study:
+def read(
+    folders: list[Path], pool: list[str], sort: str, jobs: int | None, control: str = ""
+) -> Study:
     """Read a study, with progress where stderr is a terminal."""
     from rich.progress import (  # noqa: PLC0415 - only when it runs
         BarColumn,
@@ -182,7 +205,9 @@ def read(folders: list[Path], pool: list[str], sort: str, jobs: int | None) -> S
             progress.update(task, completed=read, total=of)
 
         try:
-            return read_study(*folders, pool=pool, sort=sort, workers=jobs, told=told)
+            return read_study(
+                *folders, pool=pool, sort=sort, control=control, workers=jobs, told=told
+            )
         except KeyboardInterrupt:
             progress.stop()
             say(

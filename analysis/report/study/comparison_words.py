@@ -68,9 +68,10 @@ def _where(one: Comparison) -> str:
 
 
 def _size(one: Comparison) -> str:
-    return (
-        f"{one.closer}'s MAE is smaller by {value_text(one.steady_difference, 1)} bpm{_ratio(one)}"
-    )
+    size = f"{one.closer}'s MAE is smaller by {value_text(one.steady_difference, 1)} bpm"
+    if one.relative is not None and one.relative.value is not None:
+        size += f", relative to {one.control} by {value_text(one.relative, 1)} bpm"
+    return size + _ratio(one)
 
 
 def _ratio(one: Comparison) -> str:

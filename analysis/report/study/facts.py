@@ -144,6 +144,10 @@ def _comparison(one: Comparison) -> Facts:
         **_estimate("mae_difference_bpm", one.difference),
         **_estimate("mae_difference_bpm_neither_lost", one.steady_difference),
         **_estimate("mae_ratio", one.ratio),
+        "control": one.control or None,
+        **_estimate(
+            "mae_difference_bpm_relative_to_control", one.relative or Estimate.undefined("")
+        ),
         "closer_in": one.closer_in,
         "p_adjusted": one.p,
         "failures": [_failures(each) for each in one.failures],

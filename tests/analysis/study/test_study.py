@@ -158,3 +158,29 @@ def test_absence_of_failures_is_spoken_of_from_twelve_sessions_on():
     )
     assert "11 sessions cannot speak of failures (up to 24 % are possible)" in few
     assert "at most 22 % of such sessions are failures (one-sided 95 %)" in enough
+
+
+def test_a_control_takes_the_sessions_out_of_an_unpaired_comparison():
+    """Relative to a sensor worn in all, how hard a session was does not widen the difference."""
+    hard = [1.0, 9.0, 4.0, 7.0, 2.0, 5.0]
+    rows = [
+        session_row(
+            10 * half + n,
+            [
+                sensor_row("Sorrel", firmware=firmware, mae_bpm=mae + 1.0 + half + 0.01 * n),
+                sensor_row("Bracken", placement="left upper arm", mae_bpm=mae),
+            ],
+        )
+        for half, firmware in enumerate(("7.4", "8.0"))
+        for n, mae in enumerate(hard)
+    ]
+    (one,) = study_of(rows, control="Bracken").activities
+    found = next(each for each in one.comparisons if each.kind is Kind.FIRMWARE)
+    assert found.control == "Bracken"
+    assert found.relative.value == pytest.approx(1.0)
+    plain, beside = (
+        each.interval[1] - each.interval[0] for each in (found.steady_difference, found.relative)
+    )
+    assert beside < plain / 50
+    assert "relative to Bracken by 1.0" in comparison_sentence(found)
+    assert study_of(rows).activities[0].comparisons[0].relative is None

@@ -94,6 +94,13 @@ def test_the_next_line_of_the_wearing_plan_is_printed_alone(capsys, monkeypatch)
     assert told.count("\n") == 1
 
 
+def test_a_control_must_be_one_of_the_sensors(capsys, monkeypatch):
+    """A label that no session has is refused with those that there are."""
+    monkeypatch.setattr(command, "read", lambda *_: study_of(sessions(NINE)))
+    assert entry.main(["study", "captures", "--control", "Sorel"]) == 2
+    assert "'Sorel' is none of Sorrel, Tansy" in capsys.readouterr().err
+
+
 def test_the_demo_of_a_study_makes_what_is_missing_and_studies_it(tmp_path, capsys, monkeypatch):
     """``demo --study`` writes the recipe's captures, once, and prints their study."""
     from live.simulated import study_recipe
