@@ -4,18 +4,23 @@ Run ``python -m benchmarks.same_numbers OTHER`` from one checkout, with the path
 git worktree at an older commit, say).  ``analyse``, ``replay``, ``check``, ``report`` and
 ``export`` are run in both with ``--json`` over the demo captures of the first, and ``import`` over
 an activity file made here; each with a cache of its own.  A change that should not move a number
-shows no difference here; one that should shows which it moves.  The exit status is 1 if any differ.
+shows no difference here; one that should shows which it moves.  Each command is told as soon as it
+has run in both; ``--only`` names some of them, ``--by-key`` says of each key how many of its values
+differ and the first of them.  Numbers that agree to nine digits are the same.  The exit status is 1
+if any differ.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -68,53 +73,73 @@ def differences(one: object, other: object, where: str = "") -> Iterator[str]:
             yield f"{where}: {len(one)} and {len(other)} entries"
         for at, (left, right) in enumerate(zip(one, other, strict=False)):
             yield from differences(left, right, f"{where}/{at}")
+    elif isinstance(one, float) and isinstance(other, float):
+        if not math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12):
+            yield f"{where}: {one!r} and {other!r}"
     elif one != other or type(one) is not type(other):
         yield f"{where}: {one!r} and {other!r}"
 
 
-def outputs(checkout: Path, folder: Path) -> Iterator[tuple[str, object]]:
-    """What each command prints and writes, by name."""
+def all_runs(folder: Path) -> Iterator[tuple[str, list[str]]]:
+    """Every command with its arguments, by name."""
     for capture in demo_captures():
-        # The same paths for both, so that they do not count as differences.
-        out = folder / "out"
-        for name, arguments in runs_of(capture, out).items():
-            yield f"{capture.stem[:10]} {name}", run(checkout, arguments, folder / "cache")
-        for path in sorted((out / "tables").glob("*.json")):
-            yield f"{capture.stem[:10]} {path.name}", json.loads(path.read_text(encoding="utf-8"))
-        out.rename(folder / f"out-{capture.stem[:10]}-{len(list(folder.iterdir()))}")
+        for name, arguments in runs_of(capture, folder / "out" / capture.stem).items():
+            yield f"{capture.stem[:10]} {name}", arguments
     made = folder / "watch.csv"
     lines = (
         f"2026-03-04T07:{15 + s // 60:02}:{s % 60:02}Z,{110 + s // 7 % 40}" for s in range(900)
     )
     made.write_text("time,bpm\n" + "\n".join(lines) + "\n", encoding="utf-8")
-    told = run(
-        checkout,
-        ["import", str(made), "--into", str(demo_captures()[0]), "--out", str(folder / "into"),
-         "--label", "Clover", "--json"],
-        folder / "cache",
-    )  # fmt: skip
-    yield "import", told
+    yield "import", ["import", str(made), "--into", str(demo_captures()[0]),
+                     "--out", str(folder / "into"), "--label", "Clover", "--json"]  # fmt: skip
+
+
+def outcome(checkout: Path, arguments: list[str], folder: Path, cache: Path) -> object:
+    """What a command of a checkout prints, and the JSON that it writes below ``folder``."""
+    printed = run(checkout, arguments, cache)
+    written = {
+        path.relative_to(folder).as_posix(): json.loads(path.read_text(encoding="utf-8"))
+        for path in sorted((folder / "out").rglob("*.json"))
+    }
+    for name in ("out", "into"):  # the same paths for both, so that they are no difference
+        shutil.rmtree(folder / name, ignore_errors=True)
+    return {"printed": printed, "written": written}
+
+
+def by_key(several: Iterable[str]) -> Iterator[str]:
+    """One line for each key: how often it differs, and the first time."""
+    found: dict[str, list[str]] = {}
+    for difference in several:
+        where = difference.split(": ", 1)[0]
+        names = [name for name in where.split("/") if name and not name.isdigit()]
+        found.setdefault(names[-1] if names else where, []).append(difference)
+    for key, same in sorted(found.items()):
+        yield f"{key}: {len(same)}, as in {same[0][:200]}"
 
 
 def main() -> int:
     """Compare, and print what differs."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("other", type=Path, help="the other checkout")
+    parser.add_argument("--only", default="", help="commands whose name holds this")
+    parser.add_argument("--by-key", action="store_true", help="one line for each key")
     arguments = parser.parse_args()
     found = 0
     with tempfile.TemporaryDirectory() as name:
-        told = []
-        for checkout in (arguments.other.resolve(), ROOT):
-            folder = Path(name) / "run"
-            folder.mkdir()
-            told.append(dict(outputs(checkout, folder)))
-            folder.rename(Path(name) / f"done{len(told)}")
-    for what in {**told[0], **told[1]}:
-        several = list(differences(told[0].get(what), told[1].get(what)))
-        found += len(several)
-        print(f"{what}: {len(several) or 'no'} differences")
-        for one in several:
-            print(f"  {one}")
+        folder = Path(name) / "run"
+        folder.mkdir()
+        for what, command in all_runs(folder):
+            if arguments.only not in what:
+                continue
+            one, other = (
+                outcome(checkout, command, folder, Path(name) / f"cache{place}")
+                for place, checkout in enumerate((arguments.other.resolve(), ROOT))
+            )
+            several = list(differences(one, other))
+            found += len(several)
+            print(f"{what}: {len(several) or 'no'} differences", flush=True)
+            for line in by_key(several) if arguments.by_key else several:
+                print(f"  {line}", flush=True)
     return 1 if found else 0
 
 
