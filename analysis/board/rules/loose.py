@@ -186,7 +186,8 @@ class LooseReference(SensorRule):
         """How much one judgement says against the seat of the strap, in nats."""
         limits, beat = self._limits, judged.beat
         is_fast = judged.beside <= limits.fast_rr
-        if beat in (Beat.MISSED, Beat.EXTRA, Beat.IMPOSSIBLE):
+        no_heart_s = judged.rr < limits.no_heart_s * judged.beside and beat is Beat.JUMP
+        if no_heart_s or beat in (Beat.MISSED, Beat.EXTRA, Beat.IMPOSSIBLE):
             return self._weight_of_stray(is_fast=is_fast)
         if beat is Beat.MISSED_MANY:
             return limits.missed_many * self._weight_of_stray(is_fast=is_fast)

@@ -126,6 +126,9 @@ class LooseLimits:
     """A jump beyond what a heart at this rate does, but a movement may be behind it …"""
     swing_fast: float = 1.4
     """… and above 120 bpm an early beat as well …"""
+    no_heart_s: float = 0.5
+    """A jump to less than half, with no pause after it, is the strap's: a heart's own early beat is
+    hardly so short."""
     swing_beats: int = 5
     """… and those within five beats are one swing, which is one event."""
     fast_rr: int = 512
