@@ -24,7 +24,7 @@ _LEAP_MBPM: Final = 2_000
 class _Echo:
     """Evidence that the values of one stream are those of another a constant moment later."""
 
-    __slots__ = ("lags", "last_count", "missed", "score", "source", "unlike")
+    __slots__ = ("lags", "last_count", "missed", "other_heart_s", "score", "source", "unlike")
 
     def __init__(self, source: Stream) -> None:
         self.source = source
@@ -33,6 +33,8 @@ class _Echo:
         self.last_count = 0
         self.missed = 0
         self.lags: deque[float] = deque(maxlen=15)
+        self.other_heart_s = 0
+        """Since so many seconds their beats have not been those of one heart."""
 
     def settle(self, limits: RelayLimits) -> None:
         """Weigh the values not found that have only been counted so far: nearly all are."""
@@ -108,7 +110,7 @@ class Relay(SensorRule):
         source.settle(self._limits)
         if self._by_rr or source.unlike < self._limits.clear_unlike:
             return BAD
-        self._source = None
+        self._lose_source()
         return GOOD
 
     def since(self) -> int:
@@ -138,12 +140,15 @@ class Relay(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._source = None
+        self._lose_source()
         self._by_rr = False
         self._unlike_s = 0
         for echo in self._echoes:
             echo.settle(self._limits)
             echo.score = 0.0
+
+    def _lose_source(self) -> None:
+        self._source = self._own.repeats = None
 
     def _compare_beats(self, second: int) -> None:
         """Hold the newest beats against those of the others, every few seconds."""
@@ -156,18 +161,17 @@ class Relay(SensorRule):
         for echo in candidates:
             lag_s = self._lag_of_beats(ours, echo)
             if lag_s is None:
+                self._ask_whether_of_one_heart(ours, echo)
                 continue
             self._unlike_s = 0
-            if self._source is None or not self._by_rr:
-                if self._is_later(lag_s, echo):
-                    self._found(echo, lag_s, own.beat_times[-len(ours)], by_rr=True)
-                return
+            if not (self._source and self._by_rr) and self._is_later(lag_s, echo):
+                self._found(echo, lag_s, own.beat_times[-len(ours)], by_rr=True)
             return
         if self._by_rr:
             self._unlike_s += limits.every_s
             if self._unlike_s >= limits.clear_s:
                 self._by_rr = False
-                self._source = None
+                self._lose_source()
 
     def _lag_of_beats(self, ours: list[int], echo: _Echo) -> float | None:
         """Median time by which these beats came later than the same of the other, or ``None``."""
@@ -175,6 +179,9 @@ class Relay(SensorRule):
         theirs = list(source.beats)
         if len(theirs) < limits.same_rr:
             return None
+        stands = self._by_rr and self._source is echo
+        share = limits.share_stands if stands else limits.share
+        exact_share = limits.exact_stands if stands else limits.exact_share
         times, their_times = list(self._own.beat_times)[-len(ours) :], list(source.beat_times)
         for factor in limits.units:
             plain = factor == 1.0
@@ -186,20 +193,34 @@ class Relay(SensorRule):
                 ahead=limits.lost_rr,
             )
             count = len(match.pairs)
-            if count < max(limits.same_rr, limits.share * len(ours)):
+            if count < max(share * len(ours), 0 if stands else limits.same_rr):
                 continue
-            if plain and match.exact < limits.exact_share * count:
+            if plain and match.exact < exact_share * count:
                 continue  # two straps on one heart agree as well, but not to the last tick
             lags = sorted(times[i] - their_times[j] for i, j in match.pairs)
             return lags[len(lags) // 2] / NS_PER_S
         return None
 
+    def _ask_whether_of_one_heart(self, ours: list[int], echo: _Echo) -> None:
+        """Two that measure one heart send nearly the same RR, and agree in bpm by right."""
+        limits, theirs = self._limits, list(echo.source.beats)
+        if len(theirs) < limits.same_rr:
+            return
+        match = match_beats(
+            ours, theirs, factor=1.0, most_off=limits.one_heart_off, ahead=limits.lost_rr
+        )
+        is_one = len(match.pairs) >= limits.one_heart_share * len(ours)
+        echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
+
+    def _tells_by_values(self, echo: _Echo) -> bool:
+        """Two that send RR are told by these, unless the RR of one are no heart's at all."""
+        return not echo.source.beats or echo.other_heart_s >= self._limits.clear_s
+
     def _compare_changes(self, second: int) -> None:
         own = self._own
-        # Two that send RR are told by these: straps on one heart agree in bpm.
         echoes: Sequence[_Echo] = self._echoes
         if own.beats and second - self._beat_s <= self._limits.clear_s:
-            echoes = [echo for echo in echoes if not echo.source.beats]
+            echoes = [echo for echo in echoes if self._tells_by_values(echo)]
         for t_ns, mbpm in own.new_changes:
             weight = self._weight(mbpm)
             oldest_ns = t_ns - self._most_lag_ns
@@ -278,6 +299,8 @@ class Relay(SensorRule):
         Two test sensors at the same moment: the later in the plan.
         """
         own, other = self.watched, echo.source.sensor
+        if echo.source.repeats is own:
+            return False  # and not the other way round as well
         one_clock = own.planned.shares_clock(other.planned)
         if own.is_reference:
             return one_clock and lag_s >= self._limits.reference_lag_s
@@ -292,5 +315,6 @@ class Relay(SensorRule):
             self._since = since_ns // NS_PER_S
             echo.unlike = 0
         self._source = echo
+        self._own.repeats = echo.source.sensor
         self._lag_s = max(0.0, lag_s)
         self._by_rr = by_rr

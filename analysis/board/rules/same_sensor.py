@@ -23,14 +23,22 @@ _IDENTITY_EVERY_S: Final = 5
 
 
 class _Twin:
-    """Readings in a row that were equal to those of another stream at the same moment."""
+    """Readings that were equal to those of another stream at the same moment, none being unlike.
 
-    __slots__ = ("changes", "equal", "source")
+    ``with_rr``: how many of them carried RR; ``changes``: how many were new; ``alone``: readings in
+    a row at whose moment the other had none; ``unlike``: readings in a row that differed.
+    """
+
+    __slots__ = ("alone", "changes", "equal", "first_s", "source", "unlike", "with_rr")
 
     def __init__(self, source: Stream) -> None:
         self.source = source
-        self.equal = 0
-        self.changes = 0
+        self.unlike = 0
+        self.restart()
+
+    def restart(self) -> None:
+        self.equal = self.changes = self.with_rr = self.alone = 0
+        self.first_s = -1
 
 
 class SameSensor(SensorRule):
@@ -55,6 +63,7 @@ class SameSensor(SensorRule):
         self._twins = tuple(_Twin(stream) for stream in before)
         self._window_ns = round(limits.window_s * NS_PER_S)
         self._same: SensorState | None = None
+        self._since = 0
         self._why = ""
         self._by_identity = False
 
@@ -67,27 +76,32 @@ class SameSensor(SensorRule):
             return BAD
         if not own.new_readings:
             return UNSURE
-        self._same = None
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:
             source = twin.source
             theirs = source.readings if source.second == second else source.look(second).readings
-            if not theirs or theirs[-1][0] < oldest_ns:
-                twin.equal = twin.changes = 0
-                continue
-            self._compare_readings(twin)
-            if twin.equal >= self._limits.readings and twin.changes >= self._limits.changes:
-                self._same = twin.source.sensor
-                self._why = f"its last {twin.equal} readings were the same at the same moment"
+            self._compare_readings(twin, has_any=bool(theirs) and theirs[-1][0] >= oldest_ns)
+            if self._same is None and self._is_same(twin):
+                self._same, self._since = source.sensor, twin.first_s
+            elif self._same is source.sensor and self._is_over(twin):
+                self._same = None
         return BAD if self._same else GOOD
+
+    def _is_same(self, twin: _Twin) -> bool:
+        limits = self._limits
+        enough = twin.equal >= limits.readings or twin.with_rr >= limits.rr_readings
+        if not enough or twin.changes < limits.changes:
+            return False
+        self._why = f"its last {twin.equal} readings were the same at the same moment"
+        return True
+
+    def _is_over(self, twin: _Twin) -> bool:
+        limits = self._limits
+        return twin.unlike >= limits.clear_unlike or twin.alone >= limits.clear_alone
 
     def since(self) -> int:
         """See :class:`Rule`."""
-        if self._by_identity:
-            return self.session.second
-        readings = self._own.readings
-        first = max(0, len(readings) - self._limits.readings)
-        return readings[first][0] // NS_PER_S
+        return self.session.second if self._by_identity else self._since
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
@@ -112,27 +126,39 @@ class SameSensor(SensorRule):
                 self._same, self._why, self._by_identity = other, why, True
                 return
 
-    def _compare_readings(self, twin: _Twin) -> None:
-        source, own = twin.source, self._own
+    def _compare_readings(self, twin: _Twin, *, has_any: bool) -> None:
+        """Count what is equal; what either has lost on the way says nothing, up to a limit."""
+        own, limits = self._own, self._limits
         readings = own.readings
-        first = max(0, len(readings) - own.new_readings)
-        for at in range(first, len(readings)):
+        for at in range(max(0, len(readings) - own.new_readings), len(readings)):
             t_ns, reading = readings[at]
-            if not self._has_equal(source, t_ns, reading):
-                twin.equal = twin.changes = 0
-                continue
-            twin.equal += 1
-            twin.changes += at == 0 or reading != readings[at - 1][1]
+            equal = self._has_equal(twin.source, t_ns, reading) if has_any else None
+            if equal is None:
+                twin.alone += 1
+                if twin.alone > limits.lost and self._same is not twin.source.sensor:
+                    twin.restart()
+            elif not equal:
+                twin.unlike += 1
+                twin.restart()
+            else:
+                if not twin.equal:
+                    twin.first_s = t_ns // NS_PER_S
+                twin.equal += 1
+                twin.with_rr += bool(reading.rr)
+                twin.changes += at == 0 or reading != readings[at - 1][1]
+                twin.alone = twin.unlike = 0
 
-    def _has_equal(self, source: Stream, t_ns: int, reading: HeartRate) -> bool:
+    def _has_equal(self, source: Stream, t_ns: int, reading: HeartRate) -> bool | None:
+        """Whether a reading at this moment is equal; ``None`` where there is none."""
+        any_there = None
         for at_ns, theirs in reversed(source.readings):
             if at_ns < t_ns - self._window_ns:
-                return False
-            if at_ns > t_ns + self._window_ns or theirs.mbpm != reading.mbpm:
-                continue
-            if theirs == reading:
-                return True
-        return False
+                break
+            if at_ns <= t_ns + self._window_ns:
+                if theirs == reading:
+                    return True
+                any_there = False
+        return any_there
 
 
 def _same_device(own: SensorState, other: SensorState, least_serial: int) -> str:

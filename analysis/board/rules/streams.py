@@ -21,7 +21,8 @@ class Stream:
     ``changes``: ``(t_ns, mbpm)`` of each new valid value; ``shown``: by value, ``(t_ns, count)``
     of its changes, where ``count`` numbers all of them; ``beats``: RR intervals, and
     ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``.  ``new_changes``: those
-    that came this second; ``new_readings``, ``new_beats``: how many did.
+    that came this second; ``new_readings``, ``new_beats``: how many did.  ``repeats``: the sensor
+    whose signal this one was found to repeat.
     """
 
     def __init__(self, sensor: SensorState, limits: RelayLimits = RELAY) -> None:
@@ -34,6 +35,7 @@ class Stream:
         self.readings: deque[tuple[int, HeartRate]] = deque(maxlen=_KEPT)
         self.new_changes: Sequence[tuple[int, int]] = ()
         self.new_readings = self.new_beats = 0
+        self.repeats: SensorState | None = None
         self._mbpm = -1
         self._count = 0
 

@@ -176,3 +176,51 @@ def test_slipped_unit_is_not_a_loose_reference() -> None:
     board = play(plan_of(), _slipping(1 / 1.024), until_s=400)
     assert of_kind(board, K.LOOSE_REFERENCE) == []
     assert len(of_kind(board, K.UNIT_SLIP)) == 1
+
+
+def _strap_of(values: list[int], seed: int) -> list[list[int]]:
+    """The RR of each second of a heart of these rates."""
+    source, at, beats = random.Random(seed), 0.0, [[] for _ in values]
+    while at < len(values) - 1:
+        rr = 60 / values[int(at)] * (1 + source.gauss(0, 0.012))
+        at += rr
+        beats[min(int(at), len(beats) - 1)].append(round(rr * 1024))
+    return beats
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.1])
+@pytest.mark.parametrize(
+    ("sent", "later_s", "kind"),
+    [
+        ("the same", 0.5, K.RELAY),
+        ("none", 0.5, K.RELAY),
+        ("of the bpm", 0.5, K.RELAY),
+        ("the same", 0.02, K.SAME_SENSOR),
+        ("of its own", 0.5, None),
+    ],
+)
+def test_one_repeater_is_one_warning(
+    sent: str, later_s: float, kind: K | None, lost: float
+) -> None:
+    """From its beginning to its end, also where notifications are lost on either side; by its
+    values where its RR are no heart's.  Two straps on one heart agree by right.
+    """
+    values, source = _values(3, 480), random.Random(4)
+    beats = _strap_of(values, 5)
+    made = {
+        "the same": lambda k: beats[k],
+        "none": lambda _k: [],
+        "of the bpm": lambda k: [round(61440 / values[k])] * len(beats[k]),
+        "of its own": lambda k: [rr + source.choice((-2, -1, 0, 0, 0, 1, 2)) for rr in beats[k]],
+    }[sent]
+    one = [hr(k + 0.2, 1, v, rr=beats[k]) for k, v in enumerate(values)]
+    two = [hr(k + 0.2 + later_s, 2, v, rr=made(k)) for k, v in enumerate(values)]
+    kept = [[e for e in events if source.random() >= lost] for events in (one, two)]
+    board = play(
+        plan_of(),
+        *kept,
+        until_s=480,
+        rules=lambda session: [*_of(K.RELAY)(session), *_of(K.SAME_SENSOR)(session)],
+    )
+    wanted = [(kind, 2, None)] if kind else []
+    assert [(w.kind, w.sensor, w.end_s) for w in board.warnings] == wanted

@@ -207,12 +207,21 @@ class RelayLimits:
     """… among the newest so many …"""
     rr_kept: int = 96
     """… with room for what a relay holds back."""
-    share: float = 0.85
-    """A relay hands on 98 to 99 % of its lists unchanged, and loses notifications of its own."""
+    share: float = 0.8
+    """A relay hands on 98 to 99 % of its lists unchanged; and one in twenty may be lost on either
+    side."""
+    share_stands: float = 0.4
+    """Where one in ten is lost on either side, some stretches hold half: what is told stands …"""
+    exact_stands: float = 0.6
+    """… as long as more are the same to the tick than two straps on one heart make."""
     most_off: int = 2
     """Rounding on the way moves an RR by a tick or two …"""
     exact_share: float = 0.8
     """… but rarely: two straps on one heart agree to the tick about every other time."""
+    one_heart_off: int = 3
+    """Two straps on one heart differ by some ms …"""
+    one_heart_share: float = 0.6
+    """… and lose beats apart; RR that are computed from the bpm differ by what the heart varies."""
     units: tuple[float, ...] = (1.0, 1000 / 1024, 1024 / 1000)
     """Handed on as they are, or with ms taken for 1/1024 s and the other way round …"""
     most_off_slipped: int = 1
@@ -254,6 +263,14 @@ class SameSensorLimits:
     """Two subscriptions to one sensor deliver within some ms."""
     readings: int = 15
     """Chosen: a quarter of a minute at 1 Hz without a difference."""
+    rr_readings: int = 8
+    """Two sensors on one heart do not send the same RR, to the tick, so many times."""
+    lost: int = 3
+    """So many notifications in a row may have been lost on the way to one of the two."""
+    clear_unlike: int = 3
+    """One unlike reading may be a notification that came together with the next; three are not."""
+    clear_alone: int = 30
+    """Chosen: for so many readings the other has sent nothing at the same moment."""
     changes: int = 5
     """Equal readings of a steady heart say nothing: so many of them must have been new."""
     least_serial: int = 4
