@@ -19,6 +19,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import pytest
@@ -44,26 +45,35 @@ OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
 
 @dataclass(frozen=True)
 class Mutant:
-    """``line`` and ``what``: where the fault is and which; ``text``: the whole faulty module."""
+    """``line`` and ``what``: where the fault is and which; ``place``, ``change``: the node's number
+    in a walk through the module, and the number of its change.
+    """
 
     path: Path
     line: int
     what: str
-    text: str
+    place: int
+    change: int
+
+    def text(self) -> str:
+        """The whole faulty module."""
+        tree = ast.parse(self.path.read_text(encoding="utf-8"))
+        node = next(islice(ast.walk(tree), self.place, None))
+        changes = _changes(node)
+        next(islice(changes, self.change, None))
+        return ast.unparse(ast.fix_missing_locations(tree))
 
 
 def mutants_of(path: Path) -> list[Mutant]:
     """Every mutant of a module, in order of line."""
-    source = path.read_text(encoding="utf-8")
-    found = []
-    for place in range(sum(1 for _ in ast.walk(ast.parse(source)))):
-        tree = ast.parse(source)
-        node = next(one for i, one in enumerate(ast.walk(tree)) if i == place)
-        if any(node is part for part in _annotations(tree)):
-            continue  # nothing runs there
-        line = getattr(node, "lineno", 0)
-        for what in _changes(node):
-            found.append(Mutant(path, line, what, ast.unparse(ast.fix_missing_locations(tree))))
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nothing_runs = {id(node) for node in _annotations(tree)}
+    found = [
+        Mutant(path, getattr(node, "lineno", 0), what, place, change)
+        for place, node in enumerate(list(ast.walk(tree)))
+        if id(node) not in nothing_runs
+        for change, what in enumerate(_changes(node))
+    ]
     return sorted(found, key=lambda one: one.line)
 
 
@@ -122,7 +132,7 @@ def noticed(mutant: Mutant, copy: Path, tests: list[str]) -> bool:
     """Whether the tests fail on a mutant (or take ten minutes over it)."""
     target = copy / mutant.path
     original = target.read_text(encoding="utf-8")
-    target.write_text(mutant.text, encoding="utf-8")
+    target.write_text(mutant.text(), encoding="utf-8")
     try:
         return not passes(copy, tests)
     finally:
