@@ -279,7 +279,7 @@ def test_malformed_payloads_pass_unchanged(bluez: BlueZ) -> None:
             bluez.notify(sensor, payload)
         await session.until(lambda: len(session.of(1)) == len(sent))
         assert session.of(1) == sent
-        assert session.state() is LinkState.STREAMING
+        await session.until_state(LinkState.STREAMING)
 
     run(work)
 
