@@ -68,6 +68,7 @@ class _Sought:
     alive_s: float = _NEVER
     since_s: float = 0.0
     linked: bool = False
+    ambiguous: bool = False
     strangers: set[str] = field(default_factory=set)
     suggested: str = ""
 
@@ -153,8 +154,9 @@ class Finder(Generic[D]):
         """Decide for one planned sensor.
 
         The chosen address decides at once.  A name decides when its bearer has been in sight for
-        ``settle_s``, and only if it has a single one.  A namesake under a new address is to be
-        asked for its serial number where that of the sensor is known.
+        ``settle_s``, and only if it has a single one and never had two at a time: which of them
+        left is the tester's to say.  A namesake under a new address is to be asked for its serial
+        number where that of the sensor is known.
         """
         sought = self._sought[number]
         if sought.chosen:
@@ -174,7 +176,11 @@ class Finder(Generic[D]):
         if now_s - first_s < self._timing.settle_s:
             return Choice()
         if len(bearers) > 1:
+            sought.suggested = ""
+            sought.ambiguous = sought.ambiguous or self._are_beside(bearers)
             return Choice(advice=self._twins(sought, bearers))
+        if sought.ambiguous:
+            return Choice(advice=self._last_one(sought, in_sight[0]))
         sought.chosen = in_sight[0]
         sought.alive_s = self._places[in_sight[0]].seen_s
         return Choice(self._fresh(sought, in_sight[0], now_s))
@@ -255,6 +261,12 @@ class Finder(Generic[D]):
     def _was_beside(self, sought: _Sought, key: str) -> bool:
         return self._places[key].first_s <= sought.alive_s
 
+    def _are_beside(self, keys: Iterable[str]) -> bool:
+        """Whether two of these were in reach at a time: not one sensor under a new address."""
+        places = [self._places[key] for key in keys]
+        latest_first_s = max(place.first_s for place in places)
+        return sum(place.seen_s >= latest_first_s for place in places) > 1
+
     def _returned(self, number: int, now_s: float) -> list[str]:
         """Namesakes in sight that may be the chosen sensor under a new address."""
         sought = self._sought[number]
@@ -275,3 +287,12 @@ class Finder(Generic[D]):
         # Without signal strengths: what changes from second to second would be told each second.
         listed = " or ".join(sorted(self._shown(key) for key in keys))
         return f"several sensors are named {sought.name}: give the address in the plan, {listed}"
+
+    def _last_one(self, sought: _Sought, key: str) -> str:
+        sought.suggested = key
+        label = sought.planned.label
+        return (
+            f"of several sensors named {sought.name} only the one at {self._shown(key)} is still "
+            f"to be seen: if that is {label}, 'connect again' takes it, and the plan wants its "
+            "address"
+        )

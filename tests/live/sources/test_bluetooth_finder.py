@@ -75,6 +75,33 @@ def test_twins_are_named_and_not_chosen() -> None:
     assert search.choose(1, 3.0).advice == choice.advice
 
 
+def test_the_twin_that_is_left_is_not_taken_for_the_sensor() -> None:
+    """Two bearers were in reach and one has left, before either was chosen: the tester decides."""
+    search = finder(sensor("Yarrow", name="Strap"))
+    for second in range(3):
+        see(search, A, now_s=second)
+        see(search, B, now_s=second)
+    assert "several sensors" in search.choose(1, 2.0).advice
+    for second in range(3, 60):
+        see(search, B, now_s=second)
+        choice = search.choose(1, second)
+        assert not choice.sightings
+    assert B in choice.advice
+    assert "connect again" in choice.advice
+    assert search.confirm(1)
+    assert address_of(search.choose(1, 59.0)) == B
+
+
+def test_a_sensor_that_was_switched_on_under_a_new_address_is_no_twin_of_itself() -> None:
+    """The old address is not heard beside the new one: once it is past, the new one is taken."""
+    search = finder(sensor("Yarrow", name="Strap"))
+    see(search, A, now_s=0.5)
+    for second in range(2, 14):
+        see(search, B, now_s=second)
+        choice = search.choose(1, second)
+    assert address_of(choice) == B
+
+
 def test_a_planned_address_is_nobody_elses_name() -> None:
     """A sensor that another row plans by address is not a candidate for a name."""
     search = finder(sensor("Yarrow", A), sensor("Sorrel", name="Strap"))
