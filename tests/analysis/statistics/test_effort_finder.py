@@ -80,6 +80,22 @@ def test_only_the_past_is_used(seed: int) -> None:
     assert finder.efforts == whole
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_seconds_told_anew_are_as_if_told_at_first(seed: int) -> None:
+    """Gone back to anywhere, and told of a gap there, it finds what a new finder would."""
+    source = np.random.default_rng(seed)
+    grid = _wandering(seed)
+    finder = EffortFinder().feed(grid.tolist())
+    for first in (int(source.integers(0, len(grid))) for _ in range(12)):
+        grid[first : first + int(source.integers(1, 120))] = NO_VALUE
+        start = finder.rewind(first)
+        assert first - 60 < start <= first
+        finder.feed(grid[start:].tolist())
+        fresh = EffortFinder().feed(grid.tolist())
+        assert (finder.efforts, finder.state) == (fresh.efforts, fresh.state)
+    assert finder.finish().efforts == fresh.finish().efforts
+
+
 @pytest.mark.parametrize(("work", "rest"), [(30, 30), (15, 15), (40, 20)])
 def test_perfect_sensor_misses_no_short_interval(work: int, rest: int) -> None:
     """Of intervals that run into one another none is missed by the reference itself."""
