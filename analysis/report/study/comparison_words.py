@@ -42,13 +42,15 @@ def claim_sentence(one: Comparison) -> str | None:
     """The sentence that may be claimed; ``None`` if nothing may."""
     if not one.differs:
         return None
-    whom = "people" if one.about_people else "these wearers"
+    whom = "these wearers"
+    if one.about_people:
+        whom = f"people such as these {one.wearers} wearers"
     often = ""
     if one.closer_in is not None:
         often = f", closer in {one.closer_in} of them"
     return (
         f"{one.closer} was closer than {one.other} in {one.activity}, for {whom}, {_where(one)}"
-        f"{often}: {_size(one)}. {_failures_of(one)}"
+        f"{often}: {_size(one)}. {_failures_of(one)}{one.caution and ' ' + one.caution}"
     )
 
 

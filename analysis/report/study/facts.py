@@ -154,6 +154,7 @@ def _comparison(one: Comparison) -> Facts:
         "standing": one.standing.value,
         "separated": one.differs,
         "confounded": one.confounded,
+        "caution": one.caution,
         "needed": one.needed and {"more_at_least": one.needed.low, "more_at_most": one.needed.high},
         "claim": claim_sentence(one),
         "sentence": comparison_sentence(one),

@@ -50,7 +50,7 @@ def test_six_wearers_speak_of_people_and_are_then_the_units():
     found = compared(rows)
     assert found.about_people
     assert found.steady_difference.effective_count == 6
-    assert "for people" in claim_sentence(found)
+    assert "for people such as these 6 wearers" in claim_sentence(found)
 
 
 def test_failures_stand_apart_and_take_the_interval_with_them():
@@ -118,7 +118,7 @@ def test_firmwares_are_not_pooled_and_compared_on_their_different_sessions():
     found = compared(rows)
     assert (found.kind, found.paired, found.closer) == (Kind.FIRMWARE, False, "Sorrel 8.0")
     assert found.differs
-    assert "different sessions" in claim_sentence(found)
+    assert "On different sessions, which tells less" in claim_sentence(found)
 
 
 @pytest.mark.parametrize("swapped", [False, True])
