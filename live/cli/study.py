@@ -17,6 +17,7 @@ from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
     from analysis.study.study import Study
+    from analysis.study.study_plan import StudyPlan
 
 HELP: Final = (
     "Read all captures of one or more folders and say how closely each sensor follows the "
@@ -28,6 +29,7 @@ sidebeat study captures
 sidebeat study captures/2026 captures/2027 --sort within
 sidebeat study captures --out reports/study.html --csv reports/tables
 sidebeat study captures --next
+sidebeat study captures --plan study.toml
 sidebeat study captures --json
 """
 SORTS: Final = ("mae", "mape", "within", "within-5", "r", "ccc", "delay", "efforts", "coverage")
@@ -52,6 +54,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--control", metavar="LABEL",
         help="a sensor worn in every session: what is compared on different sessions is given "
         "relative to it as well",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plan", type=Path, metavar="PLAN.toml",
+        help="the plan of the study, dated before its first session: shows which cells are done",
     )  # fmt: skip
     parser.add_argument(
         "--next", action="store_true",
@@ -82,6 +88,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.out.suffix.lower() != ".html":
             raise SidebeatError(f"{arguments.out}: the page must end in .html")
         need_packages()
+    plan = None if arguments.plan is None else _plan(arguments.plan)
     study = read(
         arguments.folders, arguments.pool, arguments.sort, arguments.jobs, arguments.control or ""
     )
@@ -96,11 +103,12 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
 
-        print(json_text(study_facts(study)), end="")
+        facts = study_facts(study)
+        print(json_text(facts if plan is None else facts | {"plan": _facts(plan, study)}), end="")
     elif arguments.next:
         _print_next(study)
     else:
-        print_study(study)
+        print_study(study, plan)
         for line in written:
             say(f"\n{line}")
     return 0
@@ -122,13 +130,25 @@ def _written(study: Study, arguments: argparse.Namespace) -> Iterator[str]:
         yield f"Page: {arguments.out}"
 
 
-def print_study(study: Study) -> None:
-    """Print all that a study says."""
+def _plan(path: Path) -> StudyPlan:
+    from analysis.study.study_plan import load_study_plan  # noqa: PLC0415 - only when it is given
+
+    return load_study_plan(path)
+
+
+def _facts(plan: StudyPlan, study: Study) -> dict[str, object]:
+    from analysis.report.study.plan_words import plan_facts  # noqa: PLC0415 - as above
+
+    return plan_facts(plan, study)
+
+
+def print_study(study: Study, plan: StudyPlan | None = None) -> None:
+    """Print all that a study says, and what became of its plan."""
     from live.cli.study_tables import study_parts  # noqa: PLC0415 - only for people
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
     console = PlainConsole()
-    for part in study_parts(study, console.width):
+    for part in study_parts(study, console.width, plan):
         console.print(part)
 
 

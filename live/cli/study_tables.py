@@ -11,6 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from analysis.report.study.plan_words import plan_lines
 from analysis.report.study.words import Verdict, verdict_of
 from analysis.report.words import INVENTED_LONG, NONE
 from analysis.statistics.estimate import Estimate
@@ -27,6 +28,7 @@ from analysis.study.statistic import (
     Statistic,
 )
 from analysis.study.study import Activity, Study
+from analysis.study.study_plan import StudyPlan
 
 CAUTIONS: Final = (
     "Not a medical device; nothing here is a diagnosis.  The session is the unit, or the wearer "
@@ -39,8 +41,10 @@ _MOST_APART: Final = 20
 """Lines of sessions set apart that are printed; JSON has them all."""
 
 
-def study_parts(study: Study, width: int) -> Iterator[RenderableType]:
-    """All that a study says, in order.  ``width``: of the terminal, in signs."""
+def study_parts(
+    study: Study, width: int, plan: StudyPlan | None = None
+) -> Iterator[RenderableType]:
+    """All that a study says, in order.  ``width``: of the terminal, in signs; ``plan``: its own."""
     if study.invented:
         yield Text(INVENTED_LONG, style="bold")
     for one in study.activities:
@@ -53,6 +57,8 @@ def study_parts(study: Study, width: int) -> Iterator[RenderableType]:
             yield Text()
             yield _strips(one, max(min(width - 30, _STRIP), 20))
         yield from _verdict(verdict_of(one))
+    if plan is not None:
+        yield from _section("Plan of the study", list(plan_lines(plan, study)))
     yield from _apart(study)
     yield Text()
     yield Text(CAUTIONS, style="dim")
@@ -67,10 +73,14 @@ def _verdict(verdict: Verdict) -> Iterator[RenderableType]:
         ("Wearing plan: the next sessions, so that sensor and arm come apart", verdict.plan),
     )
     for title, paragraphs in parts:
-        if paragraphs:
-            yield Text()
-            yield Text(title, style="bold")
-            yield Group(*(Padding(Text(words), (0, 0, 0, 2)) for words in paragraphs))
+        yield from _section(title, paragraphs)
+
+
+def _section(title: str, paragraphs: Sequence[str]) -> Iterator[RenderableType]:
+    if paragraphs:
+        yield Text()
+        yield Text(title, style="bold")
+        yield Group(*(Padding(Text(words), (0, 0, 0, 2)) for words in paragraphs))
 
 
 def _agreement(one: Activity) -> Table:
