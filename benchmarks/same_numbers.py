@@ -21,10 +21,14 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+from replay.capture import Capture
 from replay.demo_files import demo_captures
+from replay.event import HEART_RATE, NS_PER_S
+from replay.payloads import decode_heart_rate
 
 ROOT: Final = Path(__file__).resolve().parent.parent
 ALLOWED: Final = frozenset({"reported_with"})
@@ -80,21 +84,33 @@ def differences(one: object, other: object, where: str = "") -> Iterator[str]:
         yield f"{where}: {one!r} and {other!r}"
 
 
+def file_beside(capture: Path) -> str:
+    """A table as a watch would have written it: the reference's values 2 s late, once a second."""
+    with Capture.open(capture) as opened:
+        started = datetime.fromtimestamp(opened.started_utc_ns // NS_PER_S, UTC)
+        beats = {
+            event.t_ns // NS_PER_S + 2: decode_heart_rate(event.payload).bpm
+            for event in opened.events()
+            if (event.sensor, event.channel) == (opened.plan.reference, HEART_RATE)
+        }
+    rows = (
+        f"{started + timedelta(seconds=s):%Y-%m-%dT%H:%M:%SZ},{b:.0f}" for s, b in beats.items()
+    )
+    return "time,bpm\n" + "\n".join(rows) + "\n"
+
+
 def all_runs(folder: Path) -> Iterator[tuple[str, list[str]]]:
     """Every command with its arguments, by name."""
     for capture in demo_captures():
         for name, arguments in runs_of(capture, folder / "out" / capture.stem).items():
             yield f"{capture.stem[:10]} {name}", arguments
     made = folder / "watch.csv"
-    lines = (
-        f"2026-03-04T07:{15 + s // 60:02}:{s % 60:02}Z,{110 + s // 7 % 40}" for s in range(900)
-    )
-    made.write_text("time,bpm\n" + "\n".join(lines) + "\n", encoding="utf-8")
+    made.write_text(file_beside(demo_captures()[0]), encoding="utf-8")
     yield "import", ["import", str(made), "--into", str(demo_captures()[0]),
                      "--out", str(folder / "into"), "--label", "Clover", "--json"]  # fmt: skip
 
 
-def outcome(checkout: Path, arguments: list[str], folder: Path, cache: Path) -> object:
+def outcome(checkout: Path, arguments: list[str], folder: Path, cache: Path) -> dict[str, object]:
     """What a command of a checkout prints, and the JSON that it writes below ``folder``."""
     printed = run(checkout, arguments, cache)
     written = {
@@ -104,6 +120,12 @@ def outcome(checkout: Path, arguments: list[str], folder: Path, cache: Path) -> 
     for name in ("out", "into"):  # the same paths for both, so that they are no difference
         shutil.rmtree(folder / name, ignore_errors=True)
     return {"printed": printed, "written": written}
+
+
+def failures(told: dict[str, object], which: str) -> Iterator[str]:
+    """Two commands that fail alike have not been compared."""
+    if isinstance(told["printed"], str):
+        yield f"/printed: no JSON in the {which}: {told['printed'].strip()}"
 
 
 def by_key(several: Iterable[str]) -> Iterator[str]:
@@ -135,7 +157,11 @@ def main() -> int:
                 outcome(checkout, command, folder, Path(name) / f"cache{place}")
                 for place, checkout in enumerate((arguments.other.resolve(), ROOT))
             )
-            several = list(differences(one, other))
+            several = [
+                *failures(one, "first"),
+                *failures(other, "second"),
+                *differences(one, other),
+            ]
             found += len(several)
             print(f"{what}: {len(several) or 'no'} differences", flush=True)
             for line in by_key(several) if arguments.by_key else several:
