@@ -178,6 +178,9 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=70_000, help="seed of the first session")
     parser.add_argument("--runs", type=int, default=400, help="simulated sessions per row")
     parser.add_argument("--quick", action="store_true", help="100 sessions per row")
+    parser.add_argument(
+        "--part", choices=PARTS, action="append", help="of the tables, in their order (all)"
+    )
     parser.add_argument("--workers", type=int, default=2, help="processes")
     arguments = parser.parse_args()
     runs = 100 if arguments.quick else arguments.runs
@@ -190,12 +193,15 @@ def main() -> int:
         def each(run: Callable[[int], Any]) -> Iterable[Any]:
             return pool.map(run, seeds, chunksize=max(1, runs // 20))
 
-        _print_agreement(each)
-        _print_failures(each)
-        _print_delay(each)
-        _print_efforts(each)
-        _print_sessions(each)
-        coverage_second.print_all(pool, runs, arguments.seed)
+        for part in PARTS:
+            if part not in (arguments.part or PARTS):
+                continue
+            if part in _FIRST:
+                _FIRST[part](each)
+            elif part == "second":
+                coverage_second.print_rows(pool, runs, arguments.seed)
+            else:
+                coverage_second.print_rest(pool, seeds)
     return 0
 
 
@@ -304,6 +310,16 @@ def _print_sessions(each: Callable[[Callable[[int], Any]], Iterable[Any]]) -> No
         results = list(each(partial(sessions_run, count)))
         ours, pooled = np.mean(results, axis=0)
         print(f"    {count} sessions: coverage {ours:.3f}; with all seconds pooled {pooled:.3f}")
+
+
+_FIRST: dict[str, Callable[[Callable[[Callable[[int], Any]], Iterable[Any]]], None]] = {
+    "agreement": _print_agreement,
+    "failures": _print_failures,
+    "delay": _print_delay,
+    "efforts": _print_efforts,
+    "sessions": _print_sessions,
+}
+PARTS = (*_FIRST, "second", "rest")
 
 
 if __name__ == "__main__":

@@ -136,8 +136,8 @@ def efforts_found(kind: str, seed: int) -> tuple[int, int]:
     return len(fixed.hard), sum(effort.kind is Kind.EFFORT for effort in efforts)
 
 
-def print_all(pool: Executor, runs: int, seed: int) -> None:
-    """Print the tables of the second generator."""
+def print_rows(pool: Executor, runs: int, seed: int) -> None:
+    """Print the table of the second generator's sensors."""
     print(
         "\nSecond generator: coverage, and width over the ideal width (* beyond 1.5; in brackets:"
     )
@@ -147,7 +147,10 @@ def print_all(pool: Executor, runs: int, seed: int) -> None:
     for sensor, outcomes in zip(SENSORS, rows, strict=True):
         cells = [_cell([one[name] for one in outcomes], WIDE.get(name)) for name in COLUMNS]
         print(f"{sensor.name:26}{''.join(cells)}".rstrip(), flush=True)
-    seeds = range(seed, seed + runs)
+
+
+def print_rest(pool: Executor, seeds: range) -> None:
+    """Print what is asked of several of its sensors at once, and of its courses."""
     print("\nFive sensors of equal errors (armband, SD 5): any two told apart in this session")
     together, alone = np.mean(list(pool.map(family_outcome, seeds, chunksize=20)), axis=0)
     print(f"    all intervals together {together:.3f}; each pair on its own {alone:.3f}")

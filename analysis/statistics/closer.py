@@ -41,7 +41,7 @@ from analysis.statistics.pairing import NO_VALUE, pairs_of
 DRAWS: Final = 3000
 """Enough for the critical value to be known to about 2 %."""
 
-DRIFTS = "The difference drifts so slowly that this session cannot tell: no interval."
+DRIFTS = "The difference changes so slowly that this session cannot tell: no interval."
 
 Grid = npt.NDArray[np.int32]
 
@@ -135,7 +135,8 @@ def _excess(excess: FloatArray, shared: BoolArray, course: FloatArray) -> _Exces
     if run is None:
         return _Excess(mean, None, TOO_FEW)
     worth = (float(values.std()) / run.error) ** 2
-    if stretches >= FEW and (worth < FEWEST_EFFECTIVE or leaning(values) < DRIFTING):
+    slow = worth < FEWEST_EFFECTIVE or leaning(values) < DRIFTING
+    if stretches >= FEW and slow:
         return _Excess(mean, None, DRIFTS)
     return _Excess(mean, run, FEW_DECIDE if stretches < FEW else "")
 

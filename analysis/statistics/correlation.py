@@ -30,7 +30,7 @@ ONE_STRETCH = (
     "spread, so that r and concordance have no interval."
 )
 MOST_IN_ONE = 0.5
-"""Share of the reference's sum of squares that one of eight stretches may hold."""
+"""Share of the reference's sum of squares that any eighth of the session may hold."""
 FITTED = 3
 """Of the twelve cosines, what is spent on the fitted level, slope and spread of the line: its
 residuals scatter less than the errors did."""
@@ -121,7 +121,8 @@ def _with_interval(
 
 
 def most_in_one(values: FloatArray) -> float:
-    """Largest share of the sum of squares around the mean that one of eight stretches holds.
+    """Largest share of the sum of squares around the mean that lies in an eighth of the values,
+    wherever that begins.
 
     >>> import numpy as np
     >>> most_in_one(np.array([0.0] * 7 + [8.0]))
@@ -131,7 +132,9 @@ def most_in_one(values: FloatArray) -> float:
     total = float(squares.sum())
     if total == 0 or len(values) < BATCHES:
         return 1.0
-    return max(float(part.sum()) for part in np.array_split(squares, BATCHES)) / total
+    sums = np.concatenate(([0.0], np.cumsum(squares)))
+    length = len(values) // BATCHES
+    return float((sums[length:] - sums[:-length]).max()) / total
 
 
 def fisher_interval(r: float, count: float) -> Interval:

@@ -39,7 +39,7 @@ def lag_counts(present: BoolArray, lags: int) -> FloatArray:
 def _all_lag_counts(present: bytes) -> FloatArray:
     """:func:`lag_counts` of all lags, of a bool[n] as bytes."""
     values = np.frombuffer(present, dtype=bool).astype(float)
-    counts: FloatArray = np.rint(_lagged_sums(values, len(values) - 1))
+    counts: FloatArray = np.rint(lagged_sums(values, len(values) - 1))
     counts.flags.writeable = False
     return counts
 
@@ -85,8 +85,8 @@ def neighbours(present: BoolArray) -> int:
     return int(np.count_nonzero(present[1:] & present[:-1]))
 
 
-def _lagged_sums(values: FloatArray, lags: int) -> FloatArray:
-    """Σ values[k] · values[k + j] for j = 0 … ``lags``."""
+def lagged_sums(values: FloatArray, lags: int) -> FloatArray:
+    """Σ values[k] · values[k + j] for j = 0 … ``lags``, float64[lags + 1]."""
     if lags <= 2:
         size = len(values)
         return np.array([np.dot(values[: size - j], values[j:]) for j in range(lags + 1)])

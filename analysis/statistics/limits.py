@@ -95,14 +95,9 @@ def limits_of_agreement(
         return _without_intervals(mean, sd, TOO_FEW)
     few = stretches < FEW
     count = min((sd / run.error) ** 2, float(len(values)))
-    if not few and (count < FEWEST_EFFECTIVE or leaning(values) < DRIFTING):
-        caution = (
-            f"The differences drift so slowly that these {len(values)} pairs are worth only "
-            f"{count:.1f} independent ones: no interval."
-            if count < FEWEST_EFFECTIVE
-            else "The differences drift in one direction all through the session: no interval."
-        )
-        return _without_intervals(mean, sd, caution)
+    why = "" if few else _why_not(count, values)
+    if why:
+        return _without_intervals(mean, sd, why)
     caution = FEW_DECIDE if few else ""
     bias = Estimate(mean, (mean - run.half, mean + run.half), count, caution)
     spread, batching = _spread(values, present, dependence, sd)
@@ -116,6 +111,18 @@ def limits_of_agreement(
             run.degrees,
         )
     return _combined(bias, replace(spread, caution=caution), run.degrees, batching)
+
+
+def _why_not(count: float, values: FloatArray) -> str:
+    """Why a session cannot tell how sure its mean is; empty where it can."""
+    if leaning(values) < DRIFTING:
+        return "The differences drift in one direction all through the session: no interval."
+    if count < FEWEST_EFFECTIVE:
+        return (
+            f"The differences drift so slowly that these {len(values)} pairs are worth only "
+            f"{count:.1f} independent ones: no interval."
+        )
+    return ""
 
 
 def _spread(

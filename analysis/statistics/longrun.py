@@ -8,12 +8,17 @@ the dependence of the seconds, and a t interval with twelve degrees of freedom i
 as well as one that adds up.
 
 Refinements.  *Prewhitening*: between frequency zero and that of a cosine the spectrum falls; by
-how much is taken from an autoregression, its order (1–20) chosen by Akaike's criterion.  *The
-course*: the target is this course of heart rate.  What a lagging sensor shows because of the slope
-of the heart rate would be the same if the session were had again; it is taken out first by a
-regression on what the reference did in the seconds before.  *Few stretches*: where one or two
-stretches hold nearly all of the spread, as many degrees of freedom as there are such stretches are
-counted, and at least two.
+how much is taken from an autoregression, its order (1–20) chosen by Akaike's criterion, and from
+one of order 1 on the means of 24 stretches, which sees what an autoregression that looks back for
+20 s cannot: a sensor that was moved on the wrist, and reads a little differently for minutes.  Of
+the two the greater fall counts, unless a few failures decide.  *Slow dependence*: the more alike
+neighbouring stretches are, the fewer of them are independent, and no more degrees of freedom than
+those are counted.  *The course*: the target is this course of heart rate.  What a lagging sensor
+shows because of the slope of the heart rate would be the same if the session were had again; it is
+taken out first by a regression on what the reference did in the seconds before, and what that takes
+of the cosines by chance is no longer counted.  *Few stretches*: where one or two stretches hold
+nearly all of the spread, as many degrees of freedom as there are such stretches are counted, and at
+least two.
 
 Gaps stay on the grid as zeros of the centred values (Parzen, Sankhya A 1963;25:383–392): two
 sides of a gap are as far apart as they are, and nothing is joined over.
@@ -27,10 +32,9 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-import scipy
 
-from analysis.statistics.dependence import levinson
-from analysis.statistics.effective import BoolArray, FloatArray
+from analysis.statistics.dependence import Fit, levinson
+from analysis.statistics.effective import BoolArray, FloatArray, lagged_sums
 from analysis.statistics.estimate import t_quantile
 
 COSINES: Final = 12
@@ -41,6 +45,16 @@ FEWEST_PAIRS: Final = 120
 
 HIGHEST_ORDER: Final = 20
 """Seconds the autoregression looks back."""
+
+SLOW_STRETCHES: Final = 24
+"""Into how many a session is cut to see dependence over minutes: of 30 min, 75 s each."""
+
+MOST_ALIKE: Final = 0.97
+"""Correlation of neighbouring stretches beyond which nothing is known of frequency zero."""
+
+MOST_BY_SLOW: Final = 4.0
+"""Times by which this may raise the variance: a correlation of 24 stretches is known to ±0.2, and
+by chance it may be anything once in a thousand sessions."""
 
 STRETCHES: Final = 16
 """Into how many a session is cut to see whether a few of them decide: of 30 min, two minutes each,
@@ -77,6 +91,12 @@ class Regressors:
             known -= course[present].mean(axis=0) if present.any() else 0.0
             known[~present] = 0.0
         return cls(known, known.T @ known)
+
+    def of_cosines(self) -> float:
+        """How many of the slowest cosines' worth of chance a regression takes."""
+        along = _cosines(len(self.known)) @ self.known
+        weights, *_ = np.linalg.lstsq(self.products, along.T, rcond=1e-8)
+        return min(float(np.sum(along * weights.T)), COSINES - LEAST_DEGREES)
 
     def taken_out(self, centred: FloatArray) -> FloatArray:
         """What is left of values, float64[n], after a regression."""
@@ -163,12 +183,39 @@ def long_run(
     if course is not None:
         centred = course.taken_out(centred)
     size = len(centred)
-    cosines = (_cosines(size) @ centred) * np.sqrt(_fall(centred))
+    few = degrees < FEW
+    alike = 0.0 if few else _alike(centred, present)
+    plain, fall = _cosines(size) @ centred, _fall(centred)
+    cosines = plain * np.sqrt(np.maximum(fall, _slow_fall(alike)) if alike > 0 else fall)
+    most = MOST_BY_SLOW * float(np.sum(plain**2 * fall))
+    cosines *= math.sqrt(min(most / max(float(np.sum(cosines**2)), 1e-300), 1.0))
     # An orthonormal coefficient has the variance of the spectrum; the mean of ``count`` values
     # that lie on ``size`` seconds is their sum, of variance size × spectrum, over the count.
-    cosines *= math.sqrt(size) / count
+    left = COSINES - (0.0 if few or course is None else course.of_cosines())
+    cosines *= math.sqrt(size * COSINES / left) / count
     error = math.sqrt(float(np.mean(cosines**2)))
+    independent = SLOW_STRETCHES * (1 - alike) / (1 + alike)
+    degrees = max(min(degrees, left, independent), LEAST_DEGREES)
     return LongRun(error, degrees, cosines) if error > 0 else None
+
+
+def _alike(centred: FloatArray, present: BoolArray) -> float:
+    """Correlation of neighbouring stretches, put right for its bias in few; 0 if below."""
+    place = np.arange(len(centred)) * SLOW_STRETCHES // len(centred)
+    counts = np.bincount(place[present], minlength=SLOW_STRETCHES)
+    means = np.bincount(place, centred, SLOW_STRETCHES) / np.maximum(counts, 1)
+    means -= means.mean()
+    spread = float(means @ means)
+    raw = float(means[1:] @ means[:-1]) / spread if spread > 0 else 0.0
+    return min(max(raw + (1 + 4 * raw) / SLOW_STRETCHES, 0.0), MOST_ALIKE)
+
+
+def _slow_fall(alike: float) -> FloatArray:
+    """Spectrum at frequency zero over that of each cosine if stretches are this much alike."""
+    angles = np.pi * np.arange(1, COSINES + 1) / SLOW_STRETCHES
+    response = 1 - alike * np.exp(-1j * angles)
+    fall: FloatArray = (response.real**2 + response.imag**2) / (1 - alike) ** 2
+    return fall
 
 
 @lru_cache(maxsize=8)
@@ -182,18 +229,22 @@ def _cosines(size: int) -> FloatArray:
 def _fall(centred: FloatArray) -> FloatArray:
     """Spectrum at frequency zero over that of each cosine, by the autoregression; float64[12]."""
     size = len(centred)
-    length = scipy.fft.next_fast_len(size + HIGHEST_ORDER, real=True)
-    transformed = scipy.fft.rfft(centred, length)
-    power = transformed.real**2 + transformed.imag**2
-    lagged = scipy.fft.irfft(power, length)[: HIGHEST_ORDER + 1]
-    fits = levinson(lagged / lagged[0], HIGHEST_ORDER) if lagged[0] > 0 else []
-    if not fits:
+    fit = _autoregression(lagged_sums(centred, HIGHEST_ORDER), size)
+    if fit is None:
         return np.ones(COSINES)
-    scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
-    weights = np.array(fits[scores.index(min(scores))].weights)
+    weights = np.array(fit.weights)
     angles = np.pi * np.arange(COSINES + 1) / size
     lags = np.arange(1, len(weights) + 1)
     response = 1 - np.exp(-1j * np.outer(angles, lags)) @ weights
     inverse = response.real**2 + response.imag**2
     fall: FloatArray = inverse[1:] / max(float(inverse[0]), 1e-12)
     return fall
+
+
+def _autoregression(lagged: FloatArray, size: int) -> Fit | None:
+    """The one whose order Akaike's criterion chooses, of ``size`` seconds; ``None`` without any."""
+    fits = levinson(lagged / lagged[0], len(lagged) - 1) if lagged[0] > 0 else []
+    if not fits:
+        return None
+    scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
+    return fits[scores.index(min(scores))]

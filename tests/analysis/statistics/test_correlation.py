@@ -58,6 +58,14 @@ def test_r_and_its_interval_have_no_unit(factor: float) -> None:
     assert scaled.interval == pytest.approx(found.interval)
 
 
+@pytest.mark.parametrize("begin", [0, 100, 200])
+def test_one_stretch_may_begin_anywhere(begin: int) -> None:
+    """A climb of an eighth counts as one stretch wherever it lies against the eighths."""
+    heart = np.full(1600, 100.0)
+    heart[begin : begin + 200] = 160
+    assert most_in_one(heart) == pytest.approx(7 / 8)
+
+
 def test_an_r_on_one_stretch_has_no_interval() -> None:
     """One climb in a steady session: the values are given, and the reason for no interval."""
     heart = np.full(1800, 110.0) + _noise(2, 0.9, 1.0)

@@ -9,6 +9,7 @@ from scipy import signal
 from analysis.statistics.longrun import (
     COSINES,
     FEWEST_PAIRS,
+    LEAST_DEGREES,
     Regressors,
     course_of,
     deciding_stretches,
@@ -28,12 +29,59 @@ def _everywhere(count: int) -> np.ndarray:
 
 @pytest.mark.parametrize("phi", [0.0, 0.9, 0.98])
 def test_the_error_is_that_of_a_first_order_series(phi: float) -> None:
-    """In the root mean square of 80 seeds it is √((1 + φ)/(1 − φ)/N), the limit for large N."""
+    """In the median of 80 seeds it is √((1 + φ)/(1 − φ)/N), the limit for large N; more, where
+    neighbouring stretches may be alike for another reason.
+    """
     squares = [
         long_run(_ar1(np.random.default_rng(s), 1800, phi), _everywhere(1800)).error ** 2
         for s in range(80)
     ]
-    assert np.mean(squares) == pytest.approx((1 + phi) / (1 - phi) / 1800, rel=0.25)
+    ratio = np.median(squares) / ((1 + phi) / (1 - phi) / 1800)
+    assert 0.85 < ratio < (1.15 if phi < 0.95 else 1.6)
+
+
+def test_levels_that_last_for_minutes_are_seen() -> None:
+    """A sensor that reads a little differently for six minutes, in noise of half a minute: the
+    error of the mean is that of the few levels, and few degrees of freedom are left.
+    """
+    errors, degrees, truth = [], [], []
+    for seed in range(60):
+        source = np.random.default_rng(seed)
+        changes = np.sort(source.uniform(0, 1800, source.poisson(5)))
+        levels = source.normal(0, 2, len(changes) + 1)
+        seats = levels[np.searchsorted(changes, np.arange(1800))]
+        values = seats + _ar1(source, 1800, 0.9)
+        run = long_run(values, _everywhere(1800))
+        errors.append(run.error)
+        degrees.append(run.degrees)
+        truth.append(values.mean())
+    assert 0.6 < np.median(errors) / np.std(truth) < 1.4
+    assert np.median(degrees) < 6
+    noise = np.random.default_rng(1).normal(size=1800)
+    assert long_run(noise, _everywhere(1800)).degrees == COSINES
+
+
+def test_slow_dependence_raises_the_variance_four_times_at_most() -> None:
+    """A straight drift, of which nothing can be known, does not blow the error up without end."""
+    drift = np.arange(1800) / 100 + np.random.default_rng(1).normal(size=1800)
+    run = long_run(drift, _everywhere(1800))
+    assert run.degrees == LEAST_DEGREES
+    assert run.error < 4 * np.std(drift)
+
+
+def test_what_a_regression_takes_by_chance_is_not_counted() -> None:
+    """Noise on a course that it has nothing to do with is as unsure with the course as without: a
+    twelfth of the variance, which a long climb takes of it, is given back.
+    """
+    heart = np.interp(np.arange(1800), [0, 300, 700, 1100, 1800], [90, 90, 160, 100, 100])
+    course = Regressors.of(np.abs(course_of(heart, _everywhere(1800))), _everywhere(1800))
+    assert 0.5 < course.of_cosines() < 3
+    with_it, without = [], []
+    for seed in range(80):
+        noise = np.random.default_rng(seed).normal(size=1800)
+        with_it.append(long_run(noise, _everywhere(1800), course=course).error ** 2)
+        without.append(long_run(noise, _everywhere(1800)).error ** 2)
+    assert np.mean(with_it) == pytest.approx(np.mean(without), rel=0.05)
 
 
 def test_without_dependence_it_is_the_usual_standard_error_of_twelve_cosines() -> None:
@@ -61,7 +109,7 @@ def test_gaps_stay_on_the_grid() -> None:
         present[600:1200] = False
         values[~present] = 1e6
         ratios.append(long_run(values, present).error ** 2 / (19 / 1200))
-    assert np.mean(ratios) == pytest.approx(1, abs=0.25)
+    assert np.median(ratios) == pytest.approx(1, abs=0.15)
 
 
 def test_what_the_course_explains_is_not_uncertainty() -> None:
