@@ -31,6 +31,12 @@ ONE_STRETCH = (
 )
 MOST_IN_ONE = 0.5
 """Share of the reference's sum of squares that any eighth of the session may hold."""
+WIDEST = 1.0
+"""Half of all that r and the concordance can be."""
+SAYS_NOTHING = (
+    "A few stretches decide r and the concordance: an interval would hold half of all values they "
+    "can have, and is not given."
+)
 FITTED = 3
 """Of the twelve cosines, what is spent on the fitted level, slope and spread of the line: its
 residuals scatter less than the errors did."""
@@ -116,8 +122,11 @@ def _with_interval(
     z, left = math.atanh(value), COSINES - FITTED
     error = run.error * math.sqrt(COSINES / left)
     half = t_quantile(min(run.degrees, left)) * error
+    interval = math.tanh(z - half), math.tanh(z + half)
+    if interval[1] - interval[0] > WIDEST:
+        return Estimate(value, caution=SAYS_NOTHING)
     count = min(3 + 1 / error**2, float(np.count_nonzero(present)))
-    return Estimate(value, (math.tanh(z - half), math.tanh(z + half)), count, LEAST_CERTAIN)
+    return Estimate(value, interval, count, LEAST_CERTAIN)
 
 
 def most_in_one(values: FloatArray) -> float:

@@ -8,6 +8,7 @@ from scipy import signal
 
 from analysis.statistics.correlation import (
     ONE_STRETCH,
+    SAYS_NOTHING,
     concordance_from,
     correlation_of,
     most_in_one,
@@ -64,6 +65,16 @@ def test_one_stretch_may_begin_anywhere(begin: int) -> None:
     heart = np.full(1600, 100.0)
     heart[begin : begin + 200] = 160
     assert most_in_one(heart) == pytest.approx(7 / 8)
+
+
+def test_an_interval_that_holds_half_of_all_values_is_not_given() -> None:
+    """Where one failure decides, r is told with the reason for no interval."""
+    test = HEART + _noise(5, sd=1.0)
+    test[600:720] += 80
+    found = correlation_of(HEART, test, degrees=2)
+    assert found.r.interval is None
+    assert found.r.caution == SAYS_NOTHING
+    assert correlation_of(HEART, HEART + _noise(5), degrees=2).r.interval is not None
 
 
 def test_an_r_on_one_stretch_has_no_interval() -> None:
