@@ -31,11 +31,11 @@ ONE_STRETCH = (
 )
 MOST_IN_ONE = 0.5
 """Share of the reference's sum of squares that any eighth of the session may hold."""
-WIDEST = 1.0
-"""Half of all that r and the concordance can be."""
+WIDEST = 1.5
+"""Three quarters of all that r and the concordance can be."""
 SAYS_NOTHING = (
-    "A few stretches decide r and the concordance: an interval would hold half of all values they "
-    "can have, and is not given."
+    "A few stretches decide r and the concordance: an interval would hold most of the values that "
+    "they can have, and is not given."
 )
 FITTED = 3
 """Of the twelve cosines, what is spent on the fitted level, slope and spread of the line: its

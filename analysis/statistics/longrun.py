@@ -56,6 +56,8 @@ MOST_BY_SLOW: Final = 4.0
 """Times by which this may raise the variance: a correlation of 24 stretches is known to ±0.2, and
 by chance it may be anything once in a thousand sessions."""
 
+_SLOW_COSINES: Final = np.cos(np.pi * np.arange(1, COSINES + 1) / SLOW_STRETCHES)
+
 STRETCHES: Final = 16
 """Into how many a session is cut to see whether a few of them decide: of 30 min, two minutes each,
 as long as one failed effort."""
@@ -76,10 +78,12 @@ class Regressors:
     """What of the reference is taken out of several series over the same seconds.
 
     ``known``: float64[n, m], centred, 0 in gaps.  ``products``: of its columns, float64[m, m].
+    ``of_cosines``: how many of the slowest cosines' worth of chance the regression takes.
     """
 
     known: FloatArray
     products: FloatArray
+    of_cosines: float
 
     @classmethod
     def of(cls, course: FloatArray, present: BoolArray) -> Regressors:
@@ -90,13 +94,11 @@ class Regressors:
         else:
             known -= course[present].mean(axis=0) if present.any() else 0.0
             known[~present] = 0.0
-        return cls(known, known.T @ known)
-
-    def of_cosines(self) -> float:
-        """How many of the slowest cosines' worth of chance a regression takes."""
-        along = _cosines(len(self.known)) @ self.known
-        weights, *_ = np.linalg.lstsq(self.products, along.T, rcond=1e-8)
-        return min(float(np.sum(along * weights.T)), COSINES - LEAST_DEGREES)
+        products, along = known.T @ known, _cosines(len(known)) @ known
+        # What makes a column that never changes solvable is too little to be seen in the others.
+        ridge = np.diag(1e-8 * products.diagonal() + 1e-12)
+        taken = float(np.vdot(along, np.linalg.solve(products + ridge, along.T).T))
+        return cls(known, products, min(taken, COSINES - LEAST_DEGREES))
 
     def taken_out(self, centred: FloatArray) -> FloatArray:
         """What is left of values, float64[n], after a regression."""
@@ -191,7 +193,7 @@ def long_run(
     cosines *= math.sqrt(min(most / max(float(np.sum(cosines**2)), 1e-300), 1.0))
     # An orthonormal coefficient has the variance of the spectrum; the mean of ``count`` values
     # that lie on ``size`` seconds is their sum, of variance size × spectrum, over the count.
-    left = COSINES - (0.0 if few or course is None else course.of_cosines())
+    left = COSINES - (0.0 if few or course is None else course.of_cosines)
     cosines *= math.sqrt(size * COSINES / left) / count
     error = math.sqrt(float(np.mean(cosines**2)))
     independent = SLOW_STRETCHES * (1 - alike) / (1 + alike)
@@ -201,9 +203,9 @@ def long_run(
 
 def _alike(centred: FloatArray, present: BoolArray) -> float:
     """Correlation of neighbouring stretches, put right for its bias in few; 0 if below."""
-    place = np.arange(len(centred)) * SLOW_STRETCHES // len(centred)
-    counts = np.bincount(place[present], minlength=SLOW_STRETCHES)
-    means = np.bincount(place, centred, SLOW_STRETCHES) / np.maximum(counts, 1)
+    edges = -(-np.arange(SLOW_STRETCHES) * len(centred) // SLOW_STRETCHES)
+    counts = np.add.reduceat(present, edges, dtype=np.int64)
+    means: FloatArray = np.add.reduceat(centred, edges) / np.maximum(counts, 1)
     means -= means.mean()
     spread = float(means @ means)
     raw = float(means[1:] @ means[:-1]) / spread if spread > 0 else 0.0
@@ -212,10 +214,7 @@ def _alike(centred: FloatArray, present: BoolArray) -> float:
 
 def _slow_fall(alike: float) -> FloatArray:
     """Spectrum at frequency zero over that of each cosine if stretches are this much alike."""
-    angles = np.pi * np.arange(1, COSINES + 1) / SLOW_STRETCHES
-    response = 1 - alike * np.exp(-1j * angles)
-    fall: FloatArray = (response.real**2 + response.imag**2) / (1 - alike) ** 2
-    return fall
+    return (1 + alike**2 - 2 * alike * _SLOW_COSINES) / (1 - alike) ** 2
 
 
 @lru_cache(maxsize=8)

@@ -67,7 +67,7 @@ def test_one_stretch_may_begin_anywhere(begin: int) -> None:
     assert most_in_one(heart) == pytest.approx(7 / 8)
 
 
-def test_an_interval_that_holds_half_of_all_values_is_not_given() -> None:
+def test_an_interval_that_holds_most_values_is_not_given() -> None:
     """Where one failure decides, r is told with the reason for no interval."""
     test = HEART + _noise(5, sd=1.0)
     test[600:720] += 80

@@ -75,7 +75,7 @@ def test_what_a_regression_takes_by_chance_is_not_counted() -> None:
     """
     heart = np.interp(np.arange(1800), [0, 300, 700, 1100, 1800], [90, 90, 160, 100, 100])
     course = Regressors.of(np.abs(course_of(heart, _everywhere(1800))), _everywhere(1800))
-    assert 0.5 < course.of_cosines() < 3
+    assert 0.5 < course.of_cosines < 3
     with_it, without = [], []
     for seed in range(80):
         noise = np.random.default_rng(seed).normal(size=1800)
