@@ -67,8 +67,7 @@ class ClippedCosts:
             return None
         total, left_out = sums.sum(axis=1), []
         for b in range(BATCHES):
-            rest = counts.sum() - counts[b]
-            part = lowest_place((total - sums[:, b]) / rest) if rest else None
+            part = lowest_place(total - sums[:, b])
             if part is None:
                 return BestShift(place, ())
             left_out.append(part)

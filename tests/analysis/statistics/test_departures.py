@@ -32,11 +32,11 @@ def test_a_lost_effort_is_told_by_place_length_and_depth() -> None:
 
 
 def test_a_moment_within_tolerance_does_not_end_a_stretch() -> None:
-    """Up to four seconds within tolerance, or without a pair, are bridged; six are not."""
+    """Up to four seconds within tolerance, or without a pair, are bridged; five are not."""
     ref, test = _grids()
     test[100:120] += 30_000
     test[124:140] -= 32_000
-    test[146:156] += 30_000
+    test[145:155] += 30_000
     found = departures_of(ref, test, TOLERANCE)
     assert (found.longest.start_s, found.longest.end_s) == (100, 140)
     assert found.longest.most_bpm == -32
@@ -57,6 +57,16 @@ def test_what_is_left_out_or_missing_is_not_counted() -> None:
     assert found.lost_percent == 0
     nothing = departures_of(ref[:0], test[:0], TOLERANCE)
     assert (nothing.pairs, nothing.longest, nothing.lost_percent) == (0, None, None)
+
+
+def test_a_sensor_that_never_had_the_heart_lost_it_for_all_of_the_time() -> None:
+    """Moments without a pair inside of a loss count to it, and its share is never above all."""
+    ref, test = _grids()
+    test += 40_000
+    test[::4] = NO_VALUE
+    found = departures_of(ref, test, TOLERANCE)
+    assert (found.pairs, found.lost_s) == (750, 999)
+    assert found.lost_percent == 100
 
 
 def test_a_short_excursion_is_no_loss() -> None:
