@@ -173,10 +173,10 @@ CASES: Final[dict[K, Case]] = {
         known_from_s=40,  # until then it is acquiring
     ),
     K.SAME_SENSOR: Case(
-        made=lambda bad: [STRAP, TANSY, alike(10_000 if bad else 15)],
-        raised_s=(16, 18),
-        over_s=(150, 152),
-        told=r"^Sorrel and Yarrow \(?.*are the same sensor: its last 1\d\d readings were the same",
+        made=lambda bad: [STRAP, TANSY, alike(10_000 if bad else 8)],
+        raised_s=(9, 11),
+        over_s=(179, 181),
+        told=r"^Sorrel and Yarrow \(?.*are the same sensor: its last \d+ readings were the same",
         cleared=r"^Their readings differ again\.$",
         forgets=False,
         why_not="no other warning explains it, so that it is never asked to forget",
@@ -191,7 +191,7 @@ CASES: Final[dict[K, Case]] = {
             ],
         ],
         raised_s=(9, 15),
-        over_s=(179, 185),
+        over_s=(189, 195),
         told=r"^Sorrel only repeats the (RR intervals|values) of Yarrow, 0\.[45] s later",
         cleared=r"^It shows values of its own again\.$",
         forgets=False,
