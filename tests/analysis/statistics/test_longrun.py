@@ -159,3 +159,20 @@ def test_too_few_or_equal_values_have_none() -> None:
     assert long_run(values, _everywhere(FEWEST_PAIRS)) is not None
     assert long_run(values[1:], _everywhere(FEWEST_PAIRS - 1)) is None
     assert long_run(np.full(500, 3.3), _everywhere(500)) is None
+
+
+def test_a_regression_on_the_slowest_waves_leaves_two_degrees() -> None:
+    """What takes all twelve cosines is counted as ten, so that an error can still be given."""
+    angles = np.outer(np.arange(1800) + 0.5, np.pi * np.arange(1, COSINES + 1) / 1800)
+    course = Regressors.of(np.cos(angles), _everywhere(1800))
+    assert course.of_cosines == COSINES - LEAST_DEGREES
+
+
+def test_from_four_stretches_on_dependence_over_minutes_counts() -> None:
+    """Where fewer decide, failures look like levels, and are counted by their number alone."""
+    source = np.random.default_rng(3)
+    values = np.repeat(source.normal(0, 3, 6), 300) + _ar1(source, 1800, 0.9)
+    everywhere = _everywhere(1800)
+    few, four, many = (long_run(values, everywhere, degrees=d) for d in (3.9, 4.0, 12.0))
+    assert few.degrees == 3.9
+    assert four.error == many.error > 1.2 * few.error
