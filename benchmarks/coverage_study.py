@@ -240,13 +240,18 @@ class Table:
             run = partial(self.run, row, seed)
             results = list(pool.map(run, range(self.runs), chunksize=max(self.runs // 40, 1)))
             columns = list(results[0])
+            widths = [max(len(column), _LEAST) + 2 for column in columns]
             if not place:
-                print(" " * _NAME + "".join(f"{column:>{_WIDTH}}" for column in columns))
+                print(" " * _NAME + _line(columns, widths))
             cells = [_cell([one[column] for one in results]) for column in columns]
-            print(f"{name:<{_NAME}}" + "".join(f"{cell:>{_WIDTH}}" for cell in cells), flush=True)
+            print(f"{name:<{_NAME}}" + _line(cells, widths), flush=True)
 
 
-_NAME, _WIDTH = 34, 27
+_NAME, _LEAST = 34, 13
+
+
+def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return "".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))
 
 
 def _cell(held: Sequence[float | None]) -> str:

@@ -1,7 +1,7 @@
 """Sessions in which a sensor lost the heart: counted and bounded, never averaged away.
 
 A mean over sessions of which some are failures has no honest interval from few of them: of a
-sensor that fails in 15 % the t interval covers .36 with 3 sessions, .54 with 5 and .85 with 12,
+sensor that fails in 15 % the t interval covers .58 with 3 sessions and .84 with 12 (docs/study.md),
 whatever the method, because most draws of few sessions hold no failure at all.  What can be said
 is how many there were and how many there may be.
 """

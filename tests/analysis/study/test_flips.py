@@ -44,7 +44,7 @@ def test_a_clear_comparison_does_not_stand_in_the_way_of_the_next():
 
 
 def test_five_equal_sensors_are_told_apart_in_at_most_one_of_twenty_studies():
-    """Family-wise: any of ten pairs of equal sensors, heavy tails included (.213 unadjusted)."""
+    """Family-wise: any of ten pairs of equal sensors, heavy tails included."""
     random = np.random.default_rng(11)
     pairs = [(a, b) for a in range(5) for b in range(a)]
     wrong = 0
