@@ -101,8 +101,8 @@ def _on_logit(units: FloatArray, error: float) -> tuple[float, float]:
     """Ends in percent of a mean of shares (0–1), whose standard error is ``error``.
 
     The logit of the mean with its delete-one jackknife (Miller, Biometrika 1974;61:1–15) and t: a
-    mean of shares near 100 % is skewed, and plain t falls short there.  Where all but one unit are at the boundary the jackknife has no
-    end, and the delta method stands in.
+    mean of shares near 100 % is skewed, and plain t falls short there.  Where all but one unit are
+    at the boundary the jackknife has no end, and the delta method stands in.
     """
     count, mean = len(units), float(units.mean())
     middle = math.log(mean / (1 - mean))

@@ -24,9 +24,8 @@ NO_FAILURES: Final = 12
 
 PEOPLE: Final = 6
 """Wearers from which the wearer is the unit, so that something is said about people in general.
-With fewer, sessions are the unit
-and what is said holds for these wearers: sessions of two or four people do not show how people
-differ."""
+With fewer, sessions are the unit and what is said holds for these wearers: the sessions of two or
+four people do not show how people differ."""
 
 PER_ARRANGEMENT: Final = 3
 """Sessions with each of two sensors on each side from which sensor and side are told apart: a
