@@ -80,20 +80,21 @@ class SameSensor(SensorRule):
         for twin in self._twins:
             source = twin.source
             theirs = source.readings if source.second == second else source.look(second).readings
-            self._compare_readings(twin, has_any=bool(theirs) and theirs[-1][0] >= oldest_ns)
-            if self._same is None and self._is_same(twin):
-                self._same, self._since = source.sensor, twin.first_s
-            elif self._same is source.sensor and self._is_over(twin):
-                self._same = None
+            if theirs and theirs[-1][0] >= oldest_ns:
+                self._compare_readings(twin)
+            elif twin.equal or self._same:
+                self._found_alone(twin)
+            if self._same is source.sensor:
+                if self._is_over(twin):
+                    self._same = None
+            elif self._same is None and twin.changes >= self._limits.changes:
+                self._ask_whether_same(twin)
         return BAD if self._same else GOOD
 
-    def _is_same(self, twin: _Twin) -> bool:
-        limits = self._limits
-        enough = twin.equal >= limits.readings or twin.with_rr >= limits.rr_readings
-        if not enough or twin.changes < limits.changes:
-            return False
-        self._why = f"its last {twin.equal} readings were the same at the same moment"
-        return True
+    def _ask_whether_same(self, twin: _Twin) -> None:
+        if twin.equal >= self._limits.readings or twin.with_rr >= self._limits.rr_readings:
+            self._same, self._since = twin.source.sensor, twin.first_s
+            self._why = f"its last {twin.equal} readings were the same at the same moment"
 
     def _is_over(self, twin: _Twin) -> bool:
         limits = self._limits
@@ -126,17 +127,20 @@ class SameSensor(SensorRule):
                 self._same, self._why, self._by_identity = other, why, True
                 return
 
-    def _compare_readings(self, twin: _Twin, *, has_any: bool) -> None:
-        """Count what is equal; what either has lost on the way says nothing, up to a limit."""
-        own, limits = self._own, self._limits
+    def _found_alone(self, twin: _Twin) -> None:
+        """What either has lost on the way says nothing, up to a limit."""
+        twin.alone += 1
+        if twin.alone > self._limits.lost and self._same is not twin.source.sensor:
+            twin.restart()
+
+    def _compare_readings(self, twin: _Twin) -> None:
+        own = self._own
         readings = own.readings
         for at in range(max(0, len(readings) - own.new_readings), len(readings)):
             t_ns, reading = readings[at]
-            equal = self._has_equal(twin.source, t_ns, reading) if has_any else None
+            equal = self._has_equal(twin.source, t_ns, reading)
             if equal is None:
-                twin.alone += 1
-                if twin.alone > limits.lost and self._same is not twin.source.sensor:
-                    twin.restart()
+                self._found_alone(twin)
             elif not equal:
                 twin.unlike += 1
                 twin.restart()
