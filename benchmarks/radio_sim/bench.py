@@ -25,7 +25,8 @@ from replay.event import ADVICE, HEART_RATE, LINK
 from replay.plan import Plan, PlannedSensor
 from tests.standins.bluez import BlueZ, Sensor, heart_rate
 from tests.standins.bluez_session import release_bus
-from tests.standins.mocked_bluez import MockedBlueZ, MockedSensor
+from tests.standins.mocked_bluez import MockedBlueZ
+from tests.standins.mocked_sensor import MockedSensor
 
 PATIENCE_S = 60.0
 _PLENTY = 99

@@ -19,9 +19,8 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Coroutine
+from collections.abc import Coroutine
 from contextlib import suppress
-from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -29,6 +28,7 @@ from typing import Any, Final, TypeVar
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
+from tests.standins.mocked_sensor import HCI, MockedSensor, long_uuid
 from tests.standins.private_bus import PrivateBus
 
 _T = TypeVar("_T")
@@ -40,7 +40,6 @@ _DEVICE: Final = "org.bluez.Device1"
 _ADAPTER: Final = "org.bluez.Adapter1"
 _SERVICE: Final = "org.bluez.GattService1"
 _CHARACTERISTIC: Final = "org.bluez.GattCharacteristic1"
-_HCI: Final = "/org/bluez/hci0"
 _ADVERTISE_S: Final = 0.3
 _RESOLVE_S: Final = 0.2
 _FORGET_S: Final = 30.0
@@ -72,10 +71,6 @@ _NOT_READY: Final = (
 )
 
 
-def _long(short: str) -> str:
-    return f"0000{short}-0000-1000-8000-00805f9b34fb"
-
-
 @cache
 def mocking_python() -> str:
     """The Python that can run python-dbusmock; empty if there is none."""
@@ -87,46 +82,6 @@ def mocking_python() -> str:
             if tried.returncode == 0:
                 return python
     return ""
-
-
-@dataclass(eq=False)
-class MockedSensor:
-    """A strap that sends ``script(n)`` every ``1 / rate_hz`` s while it is subscribed.
-
-    ``in_reach``: advertises.  ``connect_hangs``: advertises, but cannot be linked.  ``refuses``:
-    its subscription.  ``muted`` until ``revived_by``: a new ``"notify"`` or a new ``"connect"``.
-    """
-
-    address: str
-    name: str
-    rate_hz: float = 1.0
-    phase_s: float = 0.0
-    script: Callable[[int], bytes] = lambda n: bytes((6, 60 + n % 100))
-    in_reach: bool = True
-    connect_hangs: bool = False
-    refuses: str = ""
-    muted: bool = False
-    revived_by: str = ""
-    connected: bool = False
-    subscribers: dict[str, set[str]] = field(default_factory=dict)
-
-    connects: int = 0
-    seen_s: float = 0.0
-    listed: bool = False
-    gatt: bool = False
-    told: tuple[bool, bool] = (False, False)
-    due_s: float = 0.0
-    sent: int = 0
-
-    @property
-    def path(self) -> str:
-        """Object path of its device."""
-        return f"{_HCI}/dev_{self.address.replace(':', '_')}"
-
-    @property
-    def value_path(self) -> str:
-        """Object path of its heart-rate measurement."""
-        return f"{self.path}/service0010/char0011"
 
 
 class MockedBlueZ:
@@ -201,7 +156,7 @@ class MockedBlueZ:
             await asyncio.sleep(0.02)
         await self._plug()
         # Who has waited for the service may have been quicker.
-        scanning = await self._call(_HCI, _PROPERTIES, "Get", "ss", _ADAPTER, "Discovering")
+        scanning = await self._call(HCI, _PROPERTIES, "Get", "ss", _ADAPTER, "Discovering")
         self._discovering = scanning is not None and bool(scanning.value)
         self._tasks = {
             asyncio.create_task(self._advertise()),
@@ -244,8 +199,8 @@ class MockedBlueZ:
         self._powered = on
         self._discovering = self._discovering and on
         changed = {"Powered": Variant("b", on)}
-        self._do(self._update(_HCI, _ADAPTER, changed))
-        self._do(self._method(_HCI, _ADAPTER, "StartDiscovery", _SCAN if on else _NOT_READY))
+        self._do(self._update(HCI, _ADAPTER, changed))
+        self._do(self._method(HCI, _ADAPTER, "StartDiscovery", _SCAN if on else _NOT_READY))
 
     def unplug(self) -> None:
         """Pull the adapter out."""
@@ -277,9 +232,9 @@ class MockedBlueZ:
     async def _plug(self) -> None:
         await self._call("/", "org.bluez.Mock", "AddAdapter", "ss", "hci0", "bench")
         roles = {"Roles": Variant("as", ["central"])}
-        await self._call(_HCI, _MOCK, "AddProperties", "sa{sv}", _ADAPTER, roles)
+        await self._call(HCI, _MOCK, "AddProperties", "sa{sv}", _ADAPTER, roles)
         roles["Powered"] = Variant("b", self._powered)
-        await self._update(_HCI, _ADAPTER, roles)
+        await self._update(HCI, _ADAPTER, roles)
         self._plugged = True
 
     async def _list(self, sensor: MockedSensor) -> None:
@@ -289,11 +244,11 @@ class MockedBlueZ:
             "AddressType": Variant("s", "random"),
             "Name": Variant("s", sensor.name),
             "Alias": Variant("s", sensor.name),
-            "Adapter": Variant("o", _HCI),
+            "Adapter": Variant("o", HCI),
             "Paired": Variant("b", False),
             "Connected": Variant("b", False),
             "ServicesResolved": Variant("b", False),
-            "UUIDs": Variant("as", [_long("180d")]),
+            "UUIDs": Variant("as", [long_uuid("180d")]),
             "RSSI": Variant("n", -60),
         }
         await self._object(sensor.path, _DEVICE, properties)
@@ -316,13 +271,13 @@ class MockedBlueZ:
         if not sensor.gatt:
             service = f"{sensor.path}/service0010"
             properties = {
-                "UUID": Variant("s", _long("180d")),
+                "UUID": Variant("s", long_uuid("180d")),
                 "Device": Variant("o", sensor.path),
                 "Primary": Variant("b", True),
             }
             await self._object(service, _SERVICE, properties)
             properties = {
-                "UUID": Variant("s", _long("2a37")),
+                "UUID": Variant("s", long_uuid("2a37")),
                 "Service": Variant("o", service),
                 "Flags": Variant("as", ["notify"]),
                 "Notifying": Variant("b", False),

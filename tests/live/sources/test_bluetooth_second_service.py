@@ -18,7 +18,8 @@ from replay.event import DOUBLED
 from replay.link_state import LinkState
 from tests.standins.bluez_faults import no_unexpected_fault  # noqa: F401
 from tests.standins.bluez_session import Session, plan_of, planned, release_bus
-from tests.standins.mocked_bluez import MockedBlueZ, MockedSensor, mocking_python
+from tests.standins.mocked_bluez import MockedBlueZ, mocking_python
+from tests.standins.mocked_sensor import MockedSensor
 from tests.standins.private_bus import PrivateBus
 
 ADDRESSES = ("C0:00:00:00:00:31", "C0:00:00:00:00:32", "C0:00:00:00:00:33")
