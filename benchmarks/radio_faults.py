@@ -57,14 +57,16 @@ def carry_out(job: Job) -> list[Outcome] | tuple[int, int, int]:
     return [asyncio.run(storm(job.seed, job.count, job.place))]
 
 
-def jobs(tables: Iterable[str], runs: int, seeds: int, sizes: Iterable[int]) -> list[Job]:
-    """All sessions of these tables, the longest first."""
+def jobs(
+    tables: Iterable[str], runs: int, seeds: int, sizes: Iterable[int], only: str = ""
+) -> list[Job]:
+    """All sessions of these tables, the longest first; ``only``: of faults whose name holds it."""
     tables, sizes = set(tables), list(sizes)
     found: list[Job] = []
     if "drops" in tables:
         found += [Job("drops", 1, others) for others in (0, 3)]
     if "faults" in tables:
-        found += _single(runs, SINGLE, HERE)
+        found += _single(runs, [f for f in SINGLE if only in f], HERE)
     if "second" in tables:
         found += _single(runs, [f for f in SINGLE if f not in NOT_MOCKED], Place(mocked=True))
         found += [Job("storm", n, 8, place=Place(mocked=True)) for n in range(1, seeds + 1)]
@@ -87,7 +89,7 @@ def _single(runs: int, faults: Iterable[str], place: Place) -> list[Job]:
         random.Random(run).shuffle(shuffled)
         found += [
             Job("single", 100 * run + part, faults=tuple(shuffled[part::_SESSIONS]), place=place)
-            for part in range(_SESSIONS)
+            for part in range(min(_SESSIONS, len(shuffled)))
         ]
     return found
 
@@ -97,6 +99,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument(
         "--tables", nargs="*", choices=TABLES, default=TABLES, help="all, or some of them"
+    )
+    parser.add_argument(
+        "--only", default="", metavar="WORDS", help="of the table faults those that hold these"
     )
     parser.add_argument("--runs", type=int, default=10, help="of each fault (default %(default)s)")
     parser.add_argument("--seeds", type=int, default=30, help="of storms (default %(default)s)")
@@ -119,7 +124,7 @@ def main(arguments: list[str] | None = None) -> int:
     outcomes: list[Outcome] = []
     drops: list[tuple[int, int, int]] = []
     problems: list[str] = []
-    todo = jobs(options.tables, options.runs, options.seeds, options.sizes)
+    todo = jobs(options.tables, options.runs, options.seeds, options.sizes, options.only)
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(options.workers, mp_context=context, max_tasks_per_child=1) as pool:
         futures: dict[Future[list[Outcome] | tuple[int, int, int]], Job] = {

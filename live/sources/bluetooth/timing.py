@@ -64,7 +64,7 @@ class Timing:
     silence_intervals: float = 3.0
     """Silence is so many of the sensor's own intervals (3 s at 1 Hz).  Renewing a
     subscription costs nothing, so it need not be certain."""
-    renewed_share: float = 0.5
+    renewed_share: float = 0.4
     """After a renewed subscription, the share of that silence in which something must come."""
     silence_most_s: float = 30.0
     """Longest silence that is waited for, however slow the sensor."""
