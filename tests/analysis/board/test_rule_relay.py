@@ -100,6 +100,15 @@ def test_a_reference_is_accused_only_when_it_is_clearly_later(lag_s, accused) ->
     assert [sensor for sensor, _ in _facts(board)] == [accused]
 
 
+@pytest.mark.parametrize(("lag_s", "named"), [(0.45, 3), (0.03, 3), (-0.03, 3), (-0.45, 2)])
+def test_of_two_test_sensors_the_later_repeats(lag_s, named) -> None:
+    """By arrival; where that does not tell, the one that comes later in the plan."""
+    first = strap(_heart(240), sensor=2, start_s=1)
+    second = _handed_on(first, lag_s=lag_s, lose=0.0, sensor=3)
+    board = play(plan_of(), first, second, until_s=110, rules=_rules)
+    assert [w.sensor for w in board.warnings] == [named]
+
+
 def test_a_clock_from_a_file_never_accuses_a_reference() -> None:
     """The lag to a series that was placed by hand is anybody's."""
     file = {"source": "file", "file": "tansy.fit", "alignment": "estimated", "kind": ""}
