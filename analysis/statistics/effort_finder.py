@@ -106,7 +106,6 @@ class _Place(NamedTuple):
     risen: bool
     base: float
     low: float
-    low_s: int
     top: float
     top_s: int
     flat_from_s: int
@@ -126,7 +125,7 @@ class EffortFinder:
         self._levels: list[float] = []
         self._risen = False
         self._base = math.inf
-        self._low, self._low_s = math.inf, 0
+        self._low = math.inf
         self._top, self._top_s = -math.inf, 0
         self._flat_from_s = self._flat_until_s = 0
         self._has_peaked = False
@@ -144,7 +143,7 @@ class EffortFinder:
             self._places.append(
                 _Place(
                     len(self._levels), len(self.efforts), self._risen, self._base, self._low,
-                    self._low_s, self._top, self._top_s, self._flat_from_s, self._flat_until_s,
+                    self._top, self._top_s, self._flat_from_s, self._flat_until_s,
                     self._has_peaked,
                 )
             )  # fmt: skip
@@ -160,7 +159,7 @@ class EffortFinder:
         del self._places[at:], self._raw[at * _PLACE_EVERY_S :]
         del self._levels[place.levels :], self.efforts[place.efforts :]
         self._risen, self._has_peaked = place.risen, place.has_peaked
-        self._base, self._low, self._low_s = place.base, place.low, place.low_s
+        self._base, self._low = place.base, place.low
         self._top, self._top_s = place.top, place.top_s
         self._flat_from_s, self._flat_until_s = place.flat_from_s, place.flat_until_s
         return len(self._raw)
@@ -218,9 +217,9 @@ class EffortFinder:
                 self._top_s = (self._flat_from_s + second) // 2
             elif self._top - level >= least_rise_bpm(self._top):
                 self._risen, self._has_peaked = False, True
-                self._low, self._low_s = level, second
+                self._low = level
         elif level < self._low:
-            self._low, self._low_s = level, second
+            self._low = level
         elif level - self._low >= least_rise_bpm(level):
             if self._has_peaked:
                 self._return_to(self._low)
@@ -254,7 +253,7 @@ class EffortFinder:
         """The last second before the peak at which the rise had not left its lowest tenth."""
         edge = self._base + EDGE * (self._top - self._base)
         at = self._top_s
-        while at > 0 and not self._levels[at] <= edge:
+        while not self._levels[at] <= edge:  # the base itself is below, so there is one
             at -= 1
         return at
 
