@@ -181,9 +181,9 @@ def test_heart_that_stays_half_way_down_has_returned() -> None:
     assert 180 <= known_at <= 205
 
 
-@pytest.mark.parametrize("gap", [range(100, 115), range(62, 200)])
+@pytest.mark.parametrize("gap", [range(100, 115), range(62, 200), range(160, 235)])
 def test_gap_hides_what_happened(gap: range) -> None:
-    """A short gap changes nothing; an effort that is mostly a gap is not used."""
+    """A short gap changes nothing; one that is a gap by more than three tenths is not used."""
     grid = _intervals(400, 90, 500, np.random.default_rng(2))
     grid[list(gap)] = NO_VALUE
     assert len(_found(grid)) == (len(gap) < 20)
