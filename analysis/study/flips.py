@@ -89,7 +89,7 @@ def _patterns(units: int) -> Iterator[FloatArray]:
         return
     generator = np.random.default_rng(_SEED)
     for start in range(0, PATTERNS, _BLOCK):
-        block = generator.choice([-1.0, 1.0], size=(_BLOCK, units))
+        block = generator.choice(np.array([-1.0, 1.0]), size=(_BLOCK, units))
         if start == 0:
             block[0] = 1.0
         yield block

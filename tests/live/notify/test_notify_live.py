@@ -19,7 +19,7 @@ from replay.event import ACKNOWLEDGED
 from replay.plan import Broker, Plan, PlannedSensor
 from tests.live.notify.test_publisher import TOPIC, listening
 from tests.standins.broker import running_broker
-from tests.standins.running import follow, running_capture
+from tests.standins.running import NOBODY_HEARD, follow, running_capture
 
 pytestmark = pytest.mark.timeout(120)
 
@@ -73,7 +73,7 @@ def test_each_warning_is_told_once_whoever_looks_on(tmp_path):
             )
             assert standing(models[1])[1].calls
             feeds[0].send("stop")
-            assert capture.wait() == 0
+            assert capture.wait() == NOBODY_HEARD
             for feed in feeds:
                 feed.close()
             facts = json.loads(capture.stdout)
@@ -113,7 +113,7 @@ def test_what_goes_wrong_is_shown_and_stops_nothing(tmp_path):
             assert capture.process.poll() is None
             feed.send("stop")
             follow(feed, lambda found: any(isinstance(m, Acknowledged) for m in found))
-            assert capture.wait() == 0
+            assert capture.wait() == NOBODY_HEARD
             feed.close()
     assert "Note: the command" in capture.stdout
 
@@ -138,7 +138,7 @@ def test_a_watcher_that_dies_is_said_and_missed(tmp_path):
             capture.until(lambda: "The watcher was ended by SIGKILL" in capture.stdout, "sentence")
             follow(feed, lambda messages: sum(isinstance(m, Tick) for m in messages) > 4)
             feed.send("stop")
-            assert capture.wait() == 0
+            assert capture.wait() == NOBODY_HEARD
             feed.close()
     assert capture.stdout.count("The watcher") == 1
 

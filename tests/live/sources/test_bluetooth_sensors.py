@@ -20,7 +20,9 @@ from tests.standins.bluez_session import QUICK, Session, plan_of, planned
 
 
 def test_twins_by_name_are_not_guessed(bluez: BlueZ) -> None:
-    """Of two sensors with the planned name neither is taken; the advice lists both addresses."""
+    """Of two sensors with the planned name neither is taken, nor the one that is left later: the
+    advice names them, and the tester says so.
+    """
     bluez.add(Sensor(YARROW, "Bench strap"))
     twin = bluez.add(Sensor(SORREL, "Bench strap"))
 
@@ -28,6 +30,10 @@ def test_twins_by_name_are_not_guessed(bluez: BlueZ) -> None:
         await session.until(lambda: SORREL in session.advice() and YARROW in session.advice())
         assert session.state() is LinkState.SEARCHING
         twin.in_reach = False
+        await session.until(lambda: "only the one" in session.advice())
+        assert YARROW in session.advice()
+        assert (session.state(), bluez.calls("Connect")) == (LinkState.SEARCHING, 0)
+        session.source.connect(1)
         await session.until_state(LinkState.PREPARING)
         assert bluez.calls("Connect") == 1
 
