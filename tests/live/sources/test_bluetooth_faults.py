@@ -294,6 +294,8 @@ def test_copies_for_another_program_are_dropped_and_counted(bluez: BlueZ) -> Non
         await session.until(lambda: len(sensor.subscribers["2a37"]) == 2)
         for payload in sent:
             assert bluez.notify(sensor, payload) == 2
+            # Copies are told by a share of the sensor's own interval: it needs to have one.
+            await asyncio.sleep(0.05)
         await session.until(lambda: len(session.of(1, DOUBLED)) == len(sent))
         assert session.of(1) == sent
         assert session.of(1, DOUBLED) == sent
