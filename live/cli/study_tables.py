@@ -12,8 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.report.study.plan_words import plan_lines
+from analysis.report.study.texts import value_text
 from analysis.report.study.words import Verdict, verdict_of
-from analysis.report.words import INVENTED_LONG, NONE
+from analysis.report.words import INVENTED_LONG, NONE, interval, number
 from analysis.statistics.estimate import Estimate
 from analysis.study.means import Scale
 from analysis.study.sensors import Means, SensorResult
@@ -100,7 +101,7 @@ def _agreement(one: Activity) -> Table:
 
 
 def _cells(means: Means) -> tuple[str, str]:
-    return _with_interval(means.of(MAE), ".1f"), _with_interval(means.of(WITHIN), ".0f")
+    return _with_interval(means.of(MAE), 1), _with_interval(means.of(WITHIN), 0)
 
 
 def _details(one: Activity) -> Table:
@@ -109,12 +110,12 @@ def _details(one: Activity) -> Table:
     for result in _ranked(one):
         means, limits = result.steady, NONE
         if means.loa_low.value is not None and means.loa_high.value is not None:
-            limits = f"{means.loa_low.value:+.1f} to {means.loa_high.value:+.1f}"
+            limits = interval((means.loa_low.value, means.loa_high.value), 1, sign=True)
         table.add_row(
-            Text(result.name), _with_interval(means.of(BIAS), "+.1f"), limits,
-            _with_interval(means.of(PEARSON), ".2f", ends=False),
-            _with_interval(means.of(DELAY), ".1f"),
-            _with_interval(means.of(COVERAGE), ".0f", ends=False),
+            Text(result.name), _with_interval(means.of(BIAS), 1, signed=True), limits,
+            _with_interval(means.of(PEARSON), 2, ends=False),
+            _with_interval(means.of(DELAY), 1),
+            _with_interval(means.of(COVERAGE), 0, ends=False),
         )  # fmt: skip
     return table
 
@@ -131,14 +132,12 @@ def _ranked(one: Activity) -> list[SensorResult]:
     return [one.sensor(place.name) for place in one.ranking.places]
 
 
-def _with_interval(estimate: Estimate, form: str, *, ends: bool = True) -> str:
-    if estimate.value is None:
-        return NONE
-    text = f"{estimate.value:{form}}"
-    if estimate.interval is None or not ends:
-        return text
-    low, high = estimate.interval
-    return f"{text} ({low:{form}} to {high:{form}})"
+def _with_interval(
+    estimate: Estimate, digits: int, *, ends: bool = True, signed: bool = False
+) -> str:
+    if estimate.value is None or not ends:
+        return number(estimate.value, digits, sign=signed)
+    return value_text(estimate, digits, signed=signed)
 
 
 def _strips(one: Activity, width: int) -> Table:

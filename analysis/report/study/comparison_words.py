@@ -101,9 +101,10 @@ def _needed_sentence(one: Comparison) -> str:
         unit += " of each"
     if one.needed is None:
         return f"How many {unit} would settle it cannot be told."
+    what = "whether they differ, and the wearing plan what makes it" if one.confounded else "it"
     return (
         f"If the difference is as large as it looks, {needed_text(one.needed)} more {unit} would "
-        "settle it."
+        f"settle {what}."
     )
 
 

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+from analysis.report.words import interval, number
 from analysis.statistics.estimate import Estimate
 
 
-def value_text(estimate: Estimate, decimals: int, *, signed: bool = False) -> str:
-    """A value and its interval.
+def value_text(estimate: Estimate, digits: int, *, signed: bool = False) -> str:
+    """A value and its interval, numbers as everywhere (:func:`~analysis.report.words.number`).
 
     >>> value_text(Estimate(2.04, (1.0, 3.06)), 1), value_text(Estimate(None), 1)
     ('2.0 (1.0 to 3.1)', 'not known')
+    >>> value_text(Estimate(-0.04, (-1.0, 1.0)), 1, signed=True)
+    '0.0 (−1.0 to +1.0)'
     """
     if estimate.value is None:
         return "not known"
-    form = f"{'+' if signed else ''}.{decimals}f"
-    text = f"{estimate.value:{form}}"
-    if estimate.interval is None:
-        return text
-    low, high = estimate.interval
-    return f"{text} ({low:{form}} to {high:{form}})"
+    text = number(estimate.value, digits, sign=signed)
+    ends = interval(estimate.interval, digits, sign=signed)
+    return f"{text} ({ends})" if ends else text
 
 
 def sessions_text(count: int) -> str:

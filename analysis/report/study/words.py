@@ -9,6 +9,7 @@ from typing import Final
 from analysis.report.study.comparison_words import comparison_sentence
 from analysis.report.study.placement_words import arm_sentences, plan_sentences
 from analysis.report.study.texts import of_sessions, sessions_text, value_text, wearers_text
+from analysis.report.words import number
 from analysis.study.comparison import Comparison, Kind
 from analysis.study.failures import Failures
 from analysis.study.ranking import Ranking
@@ -122,12 +123,12 @@ def _sides(result: SensorResult) -> Iterator[str]:
         return
     if abs(bias) < BOTH_SIDES * mae:
         yield (
-            f"Its errors lie on both sides: its bias of {bias:+.1f} bpm alone would hide an MAE of "
-            f"{mae:.1f} bpm."
+            f"Its errors lie on both sides: its bias of {number(bias, 1, sign=True)} bpm "
+            f"alone would hide an MAE of {mae:.1f} bpm."
         )
     elif abs(bias) > MOSTLY * mae:
         side = "low" if bias < 0 else "high"
-        yield f"Its errors are mostly {side}: bias {bias:+.1f} bpm."
+        yield f"Its errors are mostly {side}: bias {number(bias, 1, sign=True)} bpm."
 
 
 def _slope(result: SensorResult) -> Iterator[str]:
@@ -140,7 +141,7 @@ def _slope(result: SensorResult) -> Iterator[str]:
     sign, reads = ("negative", "low") if mean < 0 else ("positive", "high")
     yield (
         f"It has {sign} proportional bias in all {sessions_text(len(values))}: it reads {reads} at "
-        f"high rates ({10 * mean:+.1f} bpm per 10 bpm)."
+        f"high rates ({number(10 * mean, 1, sign=True)} bpm per 10 bpm)."
     )
 
 
