@@ -50,12 +50,16 @@ def test_every_command_is_introduced(name):
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_option_is_documented_and_every_documented_one_exists(name):
-    """The options of the reference are exactly those of the parser."""
+    """The options of the reference are exactly those of the parser; what all know stands on top."""
+    common = set(re.findall(r"`(--[a-z]+)`", REFERENCE[: REFERENCE.index("\n## ")]))
+    assert {"--help", "--verbose"} <= common
     options = {
         option
         for action in command_parser(name)._actions
         for option in action.option_strings
-        if option.startswith("--") and option != "--help" and action.help != argparse.SUPPRESS
+        if option.startswith("--")
+        and option not in {"--help", "--verbose"}
+        and action.help != argparse.SUPPRESS
     }
     first_cells = [line.split("|")[1] for line in section(name).splitlines() if line[:3] == "| `"]
     assert set(re.findall(r"--[a-z][a-z-]*", " ".join(first_cells))) == options

@@ -19,7 +19,8 @@ from collections.abc import Iterable, Sequence
 from typing import Final, NoReturn, Protocol
 
 from live import window_probe
-from live.cli.output import PlainFormatter, say
+from live.cli.log_file import kept_log
+from live.cli.output import say
 from replay.errors import SidebeatError
 
 COMMANDS: Final[dict[str, str]] = {
@@ -41,7 +42,13 @@ FAILED: Final = 1
 """The command ran and its answer is bad news (a damaged file)."""
 WRONG: Final = 2
 """The command could not be carried out; a sentence on stderr says why."""
+UNFORESEEN: Final = 70
+"""A fault of the program itself (EX_SOFTWARE of sysexits.h); the log has its trace."""
 INTERRUPTED: Final = 130
+
+_PRIVATE: Final = 0o077
+"""Heart data is health data: files and folders that are made are for this user alone."""
+_VERBOSE: Final = "--verbose"
 
 _WINDOWED: Final = {"live", "replay", "demo"}
 _WINDOWLESS: Final = {
@@ -58,6 +65,8 @@ _WINDOWLESS: Final = {
 _CAUTION: Final = (
     "Not a medical device.  Heart data stays on this machine unless you send it elsewhere."
 )
+
+_log = logging.getLogger(__name__)
 
 
 class Command(Protocol):
@@ -112,6 +121,9 @@ def command_parser(name: str) -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     command.configure(parser)
+    parser.add_argument(
+        _VERBOSE, action="store_true", help="print on stderr, and log, what is merely worth knowing"
+    )
     return parser
 
 
@@ -134,6 +146,7 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    umask = os.umask(_PRIVATE)
     try:
         status = _dispatch(list(arguments))
         sys.stdout.flush()
@@ -143,11 +156,26 @@ def run(arguments: Sequence[str]) -> int:
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # The reader (head, less) has gone; point stdout elsewhere so that the interpreter's last
-        # flush does not complain, and leave as a program ended by the same signal would.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # The reader (head, less) has gone: leave as a program ended by the same signal would.
+        _drop_output()
         return 141
+    except OSError as error:
+        return _cannot_be_written(error)
+    finally:
+        os.umask(umask)
     return status
+
+
+def _drop_output() -> None:
+    """Point stdout elsewhere, so that the interpreter's last flush does not complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _cannot_be_written(error: OSError) -> int:
+    what = error.filename or "what this command prints"
+    _drop_output()
+    say(f"sidebeat: {what}: {error.strerror or error}", file=sys.stderr)
+    return WRONG
 
 
 def _nearest(name: str, known: Iterable[str]) -> list[str]:
@@ -175,11 +203,23 @@ def _dispatch(arguments: list[str]) -> int:
         raise SidebeatError(_no_command(name))
     if name in _WINDOWED and not _WINDOWLESS & set(arguments):
         window_probe.begin()  # it takes half a second, while the command is being loaded
-    logging.basicConfig(level=logging.WARNING)
-    for handler in logging.getLogger().handlers:
-        handler.setFormatter(PlainFormatter("sidebeat: %(message)s"))
+    with kept_log(verbose=_VERBOSE in arguments) as log:
+        try:
+            return _carry_out(name, arguments[1:])
+        except (SidebeatError, OSError):
+            raise
+        except Exception as error:
+            kept = f"; {log.path} tells where" if log.path else ""
+            _log.error(
+                "an error that nobody foresaw: %s: %s%s", type(error).__name__, error, kept,
+                exc_info=error,
+            )  # fmt: skip
+            return UNFORESEEN
+
+
+def _carry_out(name: str, options: list[str]) -> int:
     try:
-        parsed = command_parser(name).parse_args(arguments[1:])
+        parsed = command_parser(name).parse_args(options)
     except SystemExit as stop:  # argparse has printed its help or its complaint
         return stop.code if isinstance(stop.code, int) else WRONG
     return load(name).run(parsed)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import logging
 import re
 import shlex
 import shutil
 import sys
+import time
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -47,11 +49,15 @@ def json_line(facts: object, *, indent: int | None = None) -> str:
 
 
 class PlainFormatter(logging.Formatter):
-    """Log records as :func:`say` would print them."""
+    """Log records as :func:`say` would print them: no trace of an error, times in UTC."""
+
+    converter = staticmethod(time.gmtime)
 
     def format(self, record: logging.LogRecord) -> str:
         """The record as text."""
-        return "\n".join(map(printable, super().format(record).split("\n")))
+        bare = copy.copy(record)
+        bare.exc_info = bare.exc_text = bare.stack_info = None
+        return "\n".join(map(printable, super().format(bare).split("\n")))
 
 
 def _escaped(sign: re.Match[str]) -> str:

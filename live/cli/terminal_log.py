@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import sys
 from collections import deque
+from logging.handlers import QueueHandler
 from typing import TYPE_CHECKING, Final
 
 from live.capture.line_writer import LineWriter
@@ -24,13 +25,15 @@ class TerminalLog(logging.Handler):
     """
 
     def __init__(self, *, aside: bool) -> None:
-        super().__init__(logging.WARNING)
+        super().__init__(min(logging.WARNING, logging.getLogger().level or logging.WARNING))
         self.view: ViewProcess | None = None
         self._writer = LineWriter(sys.stderr if aside else sys.stdout)
         self._held: deque[str] = deque()
         self._held_too_many = 0
         root = logging.getLogger()
-        root.handlers[:] = [self]
+        # In place of what writes to the screen at once; the log of the user goes on.
+        self._before = root.handlers[:]
+        root.handlers[:] = [self, *(h for h in self._before if isinstance(h, QueueHandler))]
 
     def say(self, line: str) -> None:
         """Show a line now, or as soon as the view has left the screen; never waits."""
@@ -56,7 +59,7 @@ class TerminalLog(logging.Handler):
 
     def close(self) -> None:
         """Show what was said, as :meth:`flush` does, and take no more log records."""
-        logging.getLogger().removeHandler(self)
+        logging.getLogger().handlers[:] = self._before
         self._writer.close()
         super().close()
 

@@ -99,14 +99,6 @@ def test_what_goes_wrong_becomes_a_sentence_and_a_status(monkeypatch, capsys, er
     assert ((status, said.err), said.out) == (expected, "")
 
 
-def test_a_bug_is_not_hidden(monkeypatch, tmp_path):
-    """An error that nobody raised on purpose keeps its traceback."""
-    check = importlib.import_module("live.cli.check")
-    monkeypatch.setattr(check, "run", _raising(ZeroDivisionError("a bug")))
-    with pytest.raises(ZeroDivisionError):
-        command_line.run(["check", str(tmp_path)])
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes close differently")
 def test_a_reader_that_leaves_is_no_error():
     """When the reader of the output has gone, the command ends without a complaint."""
