@@ -4,13 +4,14 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
 	@echo "make test    run the whole suite: style, types, import arrows, tests"
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
+	@echo "make guide    build the guide as a site"
 	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
 	@echo "     coverage, coverage-study"
@@ -52,6 +53,12 @@ arrows: setup-test
 pictures: setup
 	@$(RUN) -m live.views.window.screenshots
 	@$(RUN) -m live.views.window.setup.pictures
+	@$(RUN) -m live.views.window.moving_picture
+
+guide: setup
+	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[guide]"
+	$(RUN) -m mkdocs build --quiet
+	@echo site/index.html
 
 bench-board bench-rolling bench-capture bench-window bench-study: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
 import json
 import re
 import shlex
+import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -26,6 +30,15 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 REFERENCE = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
 ROWING = demo_captures()[0]
+GUIDE = tuple(sorted(path.stem for path in (ROOT / "docs").glob("*.md")))
+LONGEST_README = 70
+"""Lines: what fits on one screen without scrolling far."""
+LONGEST_PICTURE = 1_000_000
+
+
+def page(name):
+    """The text of one page of the guide."""
+    return (ROOT / "docs" / f"{name}.md").read_text(encoding="utf-8")
 
 
 def section(command):
@@ -43,8 +56,8 @@ def code_words(text):
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_is_introduced(name):
-    """Each command stands in the README and has its part of the reference."""
-    assert f"`sidebeat {name}" in README
+    """Each command stands on the guide's first page and has its part of the reference."""
+    assert f"`sidebeat {name}" in page("index")
     assert section(name).strip()
 
 
@@ -133,8 +146,10 @@ def test_every_key_of_a_study_is_documented():
 
 @pytest.mark.parametrize("kind", WarningKind)
 def test_every_warning_is_documented(kind):
-    """Each kind of warning has its line in the docs."""
-    assert f"\n| `{kind.value}` | " in REFERENCE[REFERENCE.index("## Warnings") :]
+    """Each kind of warning has its line in the guide: when it is said, and what to do."""
+    row = re.search(rf"^\| `{kind.value}` \| (.+) \| (.+) \|$", page("warnings"), re.MULTILINE)
+    assert row is not None
+    assert all(len(cell) > 10 for cell in row.groups())
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -153,33 +168,43 @@ def blocks(text, language):
     ]
 
 
-def readme_lines():
-    lines = [
-        line.split("#")[0].strip() for block in blocks(README, "sh") for line in block.splitlines()
-    ]
-    inline = re.findall(r"`(sidebeat [a-z]+ [^`]*)`", README)
+def guide_lines():
+    """Every `sidebeat` line of the README and of the guide."""
+    texts = [README, *map(page, GUIDE)]
+    shell = [block for text in texts for block in blocks(text, "sh")]
+    lines = [line.split("#")[0].strip() for block in shell for line in block.splitlines()]
+    inline = [line for text in texts for line in re.findall(r"`(sidebeat [a-z]+ [^`\n]*)`", text)]
     return sorted({line for line in [*lines, *inline] if line.startswith("sidebeat ")})
 
 
-@pytest.mark.parametrize("line", readme_lines())
-def test_lines_of_the_readme_are_accepted(line):
-    """Every `sidebeat` line of the README fits its command's parser."""
+@pytest.mark.parametrize("line", guide_lines())
+def test_lines_of_the_guide_are_accepted(line):
+    """Every `sidebeat` line of the README and the guide fits its command's parser."""
     words = shlex.split(line)
-    if words[-1] == "FILE" or "COMMAND" in words:
+    if words[-1] in {"FILE", "FOLDER", "..."} or "COMMAND" in words:
+        assert words[1] in {*COMMANDS, "COMMAND"}
         return
     command_parser(words[1]).parse_args(words[2:])
 
 
 @pytest.mark.parametrize(
-    "line", [line for line in readme_lines() if re.search(r"captures/\S+sqlite", line)]
+    "line",
+    [
+        line
+        for line in guide_lines()
+        if re.search(r"captures(/\S+sqlite)?( |$)", line) and " live " not in line
+    ],
 )
-def test_lines_about_a_capture_run(line, capsys):
-    """The README's lines about a finished capture work on a demo recording."""
-    words = shlex.split(re.sub(r"captures/\S+sqlite", lambda _: shlex.quote(str(ROWING)), line))
+def test_lines_about_captures_run(line, capsys, monkeypatch, tmp_path):
+    """The guide's lines about finished captures work on the demo recordings."""
+    monkeypatch.chdir(tmp_path)
+    line = re.sub(r"captures/\S+sqlite", lambda _: shlex.quote(str(ROWING)), line)
+    line = re.sub(r"\bcaptures\b", lambda _: shlex.quote(str(ROWING.parent)), line)
+    words = shlex.split(line)
     if words[1] == "replay":
         words += ["--view", "terminal", "--speed", "max"]
     assert entry.main(words[1:]) == 0
-    assert "W1" in capsys.readouterr().out
+    assert re.search("W1|rowing", capsys.readouterr().out)
 
 
 def test_the_practice_line_runs(capsys, monkeypatch):
@@ -187,7 +212,7 @@ def test_the_practice_line_runs(capsys, monkeypatch):
     the session in which nobody was heard is a failure.
     """
     monkeypatch.chdir(ROOT)
-    line = next(line for line in readme_lines() if "--practice" in line)
+    line = next(line for line in guide_lines() if "--practice" in line)
     words = shlex.split(line)[1:]
     status, facts = facts_of(capsys, *words, "--view", "none", "--minutes", "0.1")
     assert (status, facts["capture"], undocumented(facts, "live")) == (0, None, set())
@@ -214,20 +239,62 @@ def test_the_demo_shows_a_warning_raised_and_cleared(tmp_path, capsys):
     assert "over: Yarrow: no contact" in told
 
 
-def test_the_plan_of_the_readme_is_a_plan():
-    """The plan in the README can be read and names a reference and a test sensor."""
-    plan = parse_plan(blocks(README, "toml")[0])
-    assert [sensor.role for sensor in plan.sensors] == ["reference", "test"]
+def test_the_plans_of_the_guide_are_plans():
+    """The plans of the guide can be read and name a reference and a test sensor; what stands alone
+    completes them.
+    """
+    own, broker = blocks(page("first-session"), "toml")[0], blocks(page("mqtt"), "toml")
+    for text in (own, broker[0], f"{own}\n{broker[1]}"):
+        assert [sensor.role for sensor in parse_plan(text).sensors] == ["reference", "test"]
+
+
+@pytest.mark.parametrize("query", blocks(page("formats"), "sql"))
+def test_queries_about_the_file_run(query):
+    """The SQL of the guide answers on a demo recording."""
+    with contextlib.closing(sqlite3.connect(f"file:{ROWING}?mode=ro", uri=True)) as file:
+        assert file.execute(query).fetchall()
+
+
+def test_the_tables_of_the_file_are_described():
+    """Each table of a capture has its line."""
+    with contextlib.closing(sqlite3.connect(f"file:{ROWING}?mode=ro", uri=True)) as file:
+        tables = file.execute("SELECT name FROM sqlite_schema WHERE type = 'table'").fetchall()
+    described = set(re.findall(r"^\| `(\w+)` \|", page("formats"), re.MULTILINE))
+    assert {name for (name,) in tables} == described
 
 
 @pytest.mark.parametrize(
-    "name", ["README.md", "DEVELOPERS.md", "docs/commands.md", "docs/importing.md"]
+    "name", ["README.md", "DEVELOPERS.md", "CONTRIBUTING.md", *(f"docs/{one}.md" for one in GUIDE)]
 )
 def test_links_lead_somewhere(name):
     """Every relative link and picture in the documents exists."""
     text = (ROOT / name).read_text(encoding="utf-8")
     links = [link for link in re.findall(r"\]\(([^)#]+)\)", text) if "://" not in link]
     assert [link for link in links if not ((ROOT / name).parent / link).exists()] == []
+
+
+def test_the_readme_is_one_screen():
+    """The README is short, opens with the job, and its picture moves and is not heavy."""
+    assert len(README.splitlines()) <= LONGEST_README
+    assert README.splitlines()[2].startswith("**Sidebeat ")
+    picture = (ROOT / re.findall(r"!\[[^]]*\]\(([^)]+)\)", README)[0]).read_bytes()
+    assert b"acTL" in picture[:200]  # the chunk of an animated PNG
+    assert len(picture) < LONGEST_PICTURE
+
+
+def test_the_guide_is_built_without_a_complaint(tmp_path):
+    """Every page of the guide is on the site, every link and heading that is pointed to exists."""
+    pytest.importorskip("mkdocs", reason="the guide is built by mkdocs")
+    built = subprocess.run(
+        [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "--site-dir", tmp_path],
+        cwd=ROOT, capture_output=True, text=True, check=False, timeout=50,
+    )  # fmt: skip
+    assert (built.returncode, built.stdout) == (0, ""), built.stderr
+    pages = {path.parent.name for path in tmp_path.glob("*/index.html")}
+    assert {name for name in GUIDE if name != "index"} <= pages
+    assert "https://" not in re.sub(
+        r'<a [^>]*href="[^"]*"', "", (tmp_path / "index.html").read_text(encoding="utf-8")
+    ), "the site loads nothing from elsewhere"
 
 
 def test_paths_of_the_map_exist():

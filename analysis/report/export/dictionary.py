@@ -134,7 +134,7 @@ WARNINGS: Final = Table(
     "one warning of the live monitor, from its start to its end",
     (
         Column("warning", "int", "", "counts from 1"),
-        Column("kind", "text", "", "see the list of warnings in commands.md"),
+        Column("kind", "text", "", "see the list of warnings in warnings.md"),
         Column("sensor_number", "int", "", "place of the sensor in the plan; 0: the session"),
         Column("sensor", "text", "", "label of the sensor", "a warning about the session"),
         Column("severity", "text", "", "notice, test fault, reference fault, session fault"),

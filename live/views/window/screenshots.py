@@ -81,7 +81,7 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
         feed.pause()
         feed.seek(round(at_s * 1e9))
     if isinstance(feed, FileFeed) and not picture.player:
-        feed = _Watched(feed)
+        feed = as_recorded(feed)
     window = window_on(feed, picture.theme)
     window.resize(QSize(*picture.size))
     window.cautions.setVisible(picture.cautions)
@@ -93,18 +93,29 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
         _settle(window)
     if picture.far:
         window.do(Action.FAR)
-    for _ in range(3):  # what was laid out anew by a action is drawn in the next frame
-        QApplication.processEvents()
-        window.redraw()
-        window.workbench.cards.settle()
-        window.frame()
-    QApplication.processEvents()
-    taken = window.grab()
+    taken = drawn(window)
     faults = window.faults
     window.leave()
     if faults.count:
         raise SidebeatError(f"the picture is not whole: {faults.last}")
     return taken
+
+
+def drawn(window: MainWindow) -> QPixmap:
+    """The window as it stands, once all that was asked for is on it."""
+    _settle(window)
+    for _ in range(3):  # what was laid out anew by an action is drawn in the next frame
+        QApplication.processEvents()
+        window.redraw()
+        window.workbench.cards.settle()
+        window.frame()
+    QApplication.processEvents()
+    return window.grab()
+
+
+def as_recorded(feed: FileFeed) -> Feed:
+    """The same feed, without the controls of a replay: it looks as while recording."""
+    return _Watched(feed)
 
 
 def _settle(window: MainWindow) -> None:
