@@ -46,6 +46,7 @@ class Apart(SensorRule):
         self._deviation = deviation or Deviation(session, watched)
         self._off: deque[tuple[int, int]] = deque()
         self._lately: deque[bool] = deque(maxlen=limits.clear_window_s)
+        self._lately_outside = 0
         self._told = False
         self._since = 0
         self._for_s = 0
@@ -58,14 +59,18 @@ class Apart(SensorRule):
             off.popleft()
         if not now.paired:
             return UNSURE
-        self._lately.append(now.side != 0)
+        lately, is_outside = self._lately, now.side != 0
+        if len(lately) == limits.clear_window_s:
+            self._lately_outside -= lately[0]
+        lately.append(is_outside)
+        self._lately_outside += is_outside
         if now.unexplained:
             off.append((second, self.watched.held[second] - self.session.reference.held[second]))
             self._for_s += self._told
         if (
-            now.side == 0
-            and len(self._lately) == limits.clear_window_s
-            and sum(self._lately) <= limits.clear_outside_s
+            not is_outside
+            and len(lately) == limits.clear_window_s
+            and self._lately_outside <= limits.clear_outside_s
         ):
             if self._told:
                 self._forget()
@@ -126,6 +131,7 @@ class Apart(SensorRule):
         """See :class:`Rule`."""
         self._forget()
         self._lately.clear()
+        self._lately_outside = 0
 
     def _forget(self) -> None:
         self._off.clear()

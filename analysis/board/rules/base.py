@@ -62,12 +62,12 @@ class Rule(ABC):
     """
 
     kind: ClassVar[WarningKind]
-    quiet_until: int = 0
     raise_after_s: int = 1
     clear_after_s: int = 1
 
     def __init__(self, sensor: int = SESSION) -> None:
         self.sensor: Final = sensor
+        self.quiet_until = 0
 
     @abstractmethod
     def step(self, second: int) -> Verdict:

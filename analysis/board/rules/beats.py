@@ -10,10 +10,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from statistics import median
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -131,7 +130,7 @@ class BeatJudge:
         if len(accepted) < self._limits.least_neighbours:
             return ()
         first = tuple(accepted)
-        self._beside = float(median(first))
+        self._beside = _median(first)
         accepted.clear()
         accepted.append(round(self._beside))
         return [judged for one in first for judged in self.judge(one)]
@@ -179,7 +178,7 @@ class BeatJudge:
         earlier = self._earlier
         if not earlier:
             return False
-        middle = median(earlier)
+        middle = _median(earlier)
         if abs(rr / middle - 1) > interpolated(self._limits.natural, middle):
             return False
         self._accepted.clear()
@@ -197,7 +196,7 @@ class BeatJudge:
         accepted = self._accepted
         accepted.append(rr)
         if len(accepted) >= self._limits.least_neighbours:
-            self._beside = float(median(accepted))
+            self._beside = _median(accepted)
 
     def _refuse(self, rr: int) -> None:
         """Some alike in a row are a new rate, or a new way of counting: neighbours from here."""
@@ -211,6 +210,15 @@ class BeatJudge:
             for one in refused:
                 self._take_for_neighbour(one)
             refused.clear()
+
+
+def _median(values: Iterable[int]) -> float:
+    """Asked for at every beat: what the standard library does, without its checks."""
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    if len(ordered) % 2:
+        return float(ordered[middle])
+    return (ordered[middle - 1] + ordered[middle]) / 2
 
 
 def interpolated(points: Sequence[tuple[float, float]], x: float) -> float:

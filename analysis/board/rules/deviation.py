@@ -87,7 +87,8 @@ class Deviation:
         # Looked at while they agree only: a fault must not teach the delay that excuses it.
         delay = self.delay
         if second >= delay.due or delay.newest is not self._known:
-            follows = self._known = delay.estimate(second)
+            follows = delay.estimate(second)
+            self._known = delay.newest
             if follows is not None:
                 limits = self._limits
                 self._delay_s = min(follows.delay_s + limits.delay_slack_s, limits.delay_s)

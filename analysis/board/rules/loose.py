@@ -53,6 +53,7 @@ class LooseReference(SensorRule):
         self._since = 0
         self._last_bad = -1
         self._recent: deque[bool] = deque(maxlen=_RECENT_BEATS)
+        self._recent_bad = 0
         self._why = ""
         self._rates: deque[tuple[int, int]] = deque()
         self._against_s = 0
@@ -68,14 +69,14 @@ class LooseReference(SensorRule):
     @property
     def bad_beats(self) -> int:
         """Bad beats among the last 60."""
-        return sum(self._recent)
+        return self._recent_bad
 
     @property
     def beats_are_sound(self) -> bool:
         """Whether RR come, none of the recent ones was bad, and they agree with the bpm."""
         return (
             len(self._recent) == _RECENT_BEATS
-            and not any(self._recent)
+            and not self._recent_bad
             and len(self._rates) > 0
             and self._against_s == 0
         )
@@ -103,7 +104,7 @@ class LooseReference(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        bad = sum(self._recent)
+        bad = self._recent_bad
         return Explanation(
             f"{self.name} reads badly: {self._why}.",
             self.seat_advice,
@@ -178,9 +179,16 @@ class LooseReference(SensorRule):
                 self._beats += 1
                 self._strays.count()
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
-                self._recent.append(weight > 0)
+                self._remember(is_bad=weight > 0)
                 if weight:
                     self._add(second, weight, self._in_words(judged))
+
+    def _remember(self, *, is_bad: bool) -> None:
+        recent = self._recent
+        if len(recent) == _RECENT_BEATS:
+            self._recent_bad -= recent[0]
+        recent.append(is_bad)
+        self._recent_bad += is_bad
 
     def _weight(self, judged: Judged) -> float:
         """How much one judgement says against the seat of the strap, in nats."""
@@ -207,7 +215,7 @@ class LooseReference(SensorRule):
     def _in_words(self, judged: Judged) -> str:
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
         beside_ms = round(judged.beside * 1000 / RR_PER_S)
-        bad, of = sum(self._recent), len(self._recent)
+        bad, of = self._recent_bad, len(self._recent)
         return (
             f"{bad} bad beat{'s' if bad > 1 else ''} among the last {of}, the newest "
             f"{judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)"

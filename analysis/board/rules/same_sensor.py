@@ -79,17 +79,33 @@ class SameSensor(SensorRule):
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:
             source = twin.source
-            theirs = source.readings if source.second == second else source.look(second).readings
-            if theirs and theirs[-1][0] >= oldest_ns:
-                self._compare_readings(twin)
-            elif twin.equal or self._same:
-                self._found_alone(twin)
-            if self._same is source.sensor:
-                if self._is_over(twin):
-                    self._same = None
-            elif self._same is None and twin.changes >= self._limits.changes:
-                self._ask_whether_same(twin)
+            if source.second != second:
+                source.look(second)
+            # Nearly always: where no reading before was equal, those that differ are no news.
+            if twin.equal or self._same or self._sent_alike(source):
+                self._compare(twin, oldest_ns)
         return BAD if self._same else GOOD
+
+    def _compare(self, twin: _Twin, oldest_ns: int) -> None:
+        source = twin.source
+        theirs = source.readings
+        if theirs and theirs[-1][0] >= oldest_ns:
+            self._compare_readings(twin)
+        elif twin.equal or self._same:
+            self._found_alone(twin)
+        if self._same is source.sensor:
+            if self._is_over(twin):
+                self._same = None
+        elif self._same is None and twin.changes >= self._limits.changes:
+            self._ask_whether_same(twin)
+
+    def _sent_alike(self, source: Stream) -> bool:
+        """Whether the other may have sent one of the new values at the same moment."""
+        window_ns, sent = self._window_ns, source.last_sent
+        for t_ns, reading in self.watched.fresh:
+            if sent.get(reading.mbpm, -window_ns) >= t_ns - window_ns:
+                return True
+        return False
 
     def _ask_whether_same(self, twin: _Twin) -> None:
         if twin.equal >= self._limits.readings or twin.with_rr >= self._limits.rr_readings:
@@ -119,12 +135,14 @@ class SameSensor(SensorRule):
         return "Their readings differ again."
 
     def _compare_identities(self) -> None:
-        own = self.watched
+        serial = self.watched.texts.get(ev.SERIAL, "")
+        if len(serial) < self._limits.least_serial or len(set(serial)) == 1:
+            return
         for twin in self._twins:
             other = twin.source.sensor
-            why = _same_device(own, other, self._limits.least_serial)
-            if why:
-                self._same, self._why, self._by_identity = other, why, True
+            if _is_same_device(self.watched, other):
+                self._same, self._by_identity = other, True
+                self._why = f"both report the serial number {serial}"
                 return
 
     def _found_alone(self, twin: _Twin) -> None:
@@ -165,12 +183,8 @@ class SameSensor(SensorRule):
         return any_there
 
 
-def _same_device(own: SensorState, other: SensorState, least_serial: int) -> str:
-    serial = own.texts.get(ev.SERIAL, "")
-    if len(serial) < least_serial or len(set(serial)) == 1:
-        return ""
-    alike = all(
+def _is_same_device(own: SensorState, other: SensorState) -> bool:
+    return all(
         own.texts.get(channel) == other.texts.get(channel)
         for channel in (ev.SERIAL, ev.MODEL, ev.MAKER)
     )
-    return f"both report the serial number {serial}" if alike else ""

@@ -20,7 +20,8 @@ class Stream:
 
     ``changes``: ``(t_ns, mbpm)`` of each new valid value; ``shown``: by value, ``(t_ns, count)``
     of its changes, where ``count`` numbers all of them; ``beats``: RR intervals, and
-    ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``.  ``new_changes``: those
+    ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``; ``last_sent``: by bpm as
+    sent, mbpm, when it was last.  ``new_changes``: those
     that came this second; ``new_readings``, ``new_beats``: how many did.  ``repeats``: the sensor
     whose signal this one was found to repeat.
     """
@@ -35,6 +36,7 @@ class Stream:
         self.readings: deque[tuple[int, HeartRate]] = deque(maxlen=_KEPT)
         self.new_changes: Sequence[tuple[int, int]] = ()
         self.new_readings = self.new_beats = 0
+        self.last_sent: dict[int, int] = {}
         self.repeats: SensorState | None = None
         self._mbpm = -1
         self._count = 0
@@ -53,6 +55,7 @@ class Stream:
         self.readings.extend(fresh)
         changes = []
         for t_ns, reading in fresh:
+            self.last_sent[reading.mbpm] = t_ns
             if reading.rr:
                 self.beats.extend(reading.rr)
                 self.beat_times.extend([t_ns] * len(reading.rr))

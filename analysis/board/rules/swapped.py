@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from analysis.board.snapshot import Measure, WarningKind
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
+    from analysis.statistics.efforts import Response
 
 
 class SwappedLabels(SensorRule):
@@ -34,27 +36,38 @@ class SwappedLabels(SensorRule):
         self._theirs = 0
         self._theirs_of_a_strap = 0
         self._since = 0
+        self._answers = session.efforts.answers(watched.number)
+        self._does_lead = False
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
+        if not self._theirs_of_a_strap:
+            self._count_what_straps_send()
+        answers = self._answers
+        if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
+            self._take_answers(answers)
+        if self._does_lead or (not self._theirs_of_a_strap and self._sends_what_a_strap_sends):
+            self._since = self._since or second
+            return BAD
+        self._since = 0
+        reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
+        return GOOD if len(self._leads) >= self._limits.efforts or reference_is_a_strap else UNSURE
+
+    def _count_what_straps_send(self) -> None:
+        """Once the reference is seen to be a strap, nobody asks for these counts any more."""
         for _, reading in self.watched.fresh:
             self._ours += 1
             self._ours_of_a_strap += bool(reading.rr) and reading.contact is not None
         for _, reading in self.session.reference.fresh:
             self._theirs += 1
             self._theirs_of_a_strap += bool(reading.rr) or reading.contact is not None
-        answers = self.session.efforts.answers(self.watched.number)
-        if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
-            self._taken = len(answers)
-            delays = [one.delay_s for one in answers[self._first :] if one.delay_s is not None]
-            self._leads.clear()
-            self._leads.extend(-delay for delay in delays if -delay <= self._limits.most_s)
-        if self._leads_efforts or self._sends_what_a_strap_sends:
-            self._since = self._since or second
-            return BAD
-        self._since = 0
-        reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
-        return GOOD if len(self._leads) >= self._limits.efforts or reference_is_a_strap else UNSURE
+
+    def _take_answers(self, answers: Sequence[Response]) -> None:
+        self._taken = len(answers)
+        delays = [one.delay_s for one in answers[self._first :] if one.delay_s is not None]
+        self._leads.clear()
+        self._leads.extend(-delay for delay in delays if -delay <= self._limits.most_s)
+        self._does_lead = self._leads_efforts
 
     @property
     def _leads_efforts(self) -> bool:
@@ -109,6 +122,7 @@ class SwappedLabels(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._leads.clear()
+        self._does_lead = False
         self._first = self._taken = len(self.session.efforts.answers(self.watched.number))
         self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
         self._since = 0

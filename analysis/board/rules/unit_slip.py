@@ -58,7 +58,10 @@ class UnitSlip(SensorRule):
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
         self._span_ns = round(limits.span_s * NS_PER_S)
+        self._longest_ns = round(limits.lossy_span_s * NS_PER_S)
+        # Those of the newest stretch that suffices, and those from before it, oldest first.
         self._totals: deque[_Total] = deque()
+        self._before: deque[_Total] = deque()
         self._spacing_ns = 0.0
         self._last_ns = -1
         self._beat_ns = -1
@@ -75,19 +78,15 @@ class UnitSlip(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         del second
-        fresh = self.watched.fresh
+        fresh, totals = self.watched.fresh, self._totals
         for t_ns, reading in fresh:
-            if reading.rr or self._totals:
+            if reading.rr or totals:
                 self._take(t_ns, reading.rr, reading.valid_mbpm)
-        totals = self._totals
         if not fresh or not totals:
             return UNSURE
-        if totals[-1].heard_ns - totals[0].heard_ns < self._span_ns:
+        first, last = self._first(), totals[-1]
+        if first is None:
             return UNSURE
-        stretch = self._stretch()
-        if not stretch:
-            return UNSURE
-        first, last = stretch[0], stretch[-1]
         ticks, beats = last.ticks - first.ticks, last.beats - first.beats
         bpm, count = last.mbpm - first.mbpm, last.readings - first.readings
         if not ticks or not beats or not count:
@@ -102,7 +101,7 @@ class UnitSlip(SensorRule):
             if (
                 abs(self._ratio - slip) <= limits.band
                 and abs(self._against_bpm * slip - 1) <= limits.fine
-                and self._grows_evenly(stretch, slip)
+                and self._grows_evenly(self._stretch(first), slip)
             ):
                 self._since = first.t_ns // NS_PER_S
                 self._factor = slip
@@ -158,7 +157,7 @@ class UnitSlip(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._totals.clear()
+        self._forget()
         self._last_ns = -1
 
     def _take(self, t_ns: int, rr: tuple[int, ...], mbpm: int | None) -> None:
@@ -174,7 +173,7 @@ class UnitSlip(SensorRule):
             )
         away = lost and spacing_ns > _AWAY * self._spacing_ns
         if away or mbpm is None or t_ns - self._beat_ns > _NO_BEAT_NS:
-            totals.clear()
+            self._forget()
             if away:
                 self._spacing_ns = 0.0
             return
@@ -185,30 +184,41 @@ class UnitSlip(SensorRule):
         if lost:  # the time and the beats of a lost notification are left out alike
             totals[-1] = last._replace(lost=last.lost + 1)
             return
-        totals.append(
-            _Total(
-                t_ns,
-                last.heard_ns + spacing_ns,
-                last.ticks + sum(rr),
-                last.beats + len(rr),
-                last.mbpm + mbpm,
-                last.readings + 1,
-                last.lost,
-            )
+        newest = _Total(
+            t_ns,
+            last.heard_ns + spacing_ns,
+            last.ticks + sum(rr),
+            last.beats + len(rr),
+            last.mbpm + mbpm,
+            last.readings + 1,
+            last.lost,
         )
-        longest_ns = round(self._limits.lossy_span_s * NS_PER_S)
-        while totals[-1].heard_ns - totals[1].heard_ns >= longest_ns:
-            totals.popleft()
+        totals.append(newest)
+        before = self._before
+        while newest.heard_ns - totals[1].heard_ns >= self._span_ns:
+            before.append(totals.popleft())
+        while before:
+            second = before[1] if len(before) > 1 else totals[0]
+            if newest.heard_ns - second.heard_ns < self._longest_ns:
+                break
+            before.popleft()
 
-    def _stretch(self) -> list[_Total]:
-        """The newest totals that suffice, oldest first; more where notifications were lost."""
+    def _first(self) -> _Total | None:
+        """Where the newest stretch that suffices begins; earlier where notifications were lost."""
         totals, limits = self._totals, self._limits
-        newest = totals[-1]
-        at = len(totals) - 1
-        while at > 0 and newest.heard_ns - totals[at].heard_ns < self._span_ns:
-            at -= 1
-        if newest.lost - totals[at].lost > limits.few_lost:
-            at = 0
-            if newest.heard_ns - totals[0].heard_ns < limits.lossy_span_s * NS_PER_S - NS_PER_S:
-                return []
-        return list(totals)[at:]
+        first, newest = totals[0], totals[-1]
+        if newest.heard_ns - first.heard_ns < self._span_ns:
+            return None
+        if newest.lost - first.lost <= limits.few_lost:
+            return first
+        oldest = self._before[0] if self._before else first
+        long_enough = newest.heard_ns - oldest.heard_ns >= self._longest_ns - NS_PER_S
+        return oldest if long_enough else None
+
+    def _stretch(self, first: _Total) -> list[_Total]:
+        """All totals from ``first`` on, oldest first."""
+        return list(self._totals) if first is self._totals[0] else [*self._before, *self._totals]
+
+    def _forget(self) -> None:
+        self._totals.clear()
+        self._before.clear()

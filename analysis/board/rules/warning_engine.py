@@ -26,12 +26,13 @@ class _Entry:
     """One rule and what stands of it.
 
     ``index``: of its standing warning in the list, −1 if none stands.  ``explained_by``,
-    ``withheld_by``: entries with a standing warning that suppress this one; ``explains``,
-    ``withholds``: those that this one suppresses while it stands.
+    ``withheld_by``: entries with a standing warning that suppress this one, ``held_by`` how many
+    in all; ``explains``, ``withholds``: those that this one suppresses while it stands.
     """
 
     __slots__ = (
-        "bad_s", "explained_by", "explains", "good_s", "index", "rule", "withheld_by", "withholds",
+        "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "rule", "withheld_by",
+        "withholds",
     )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
@@ -41,6 +42,7 @@ class _Entry:
         self.index = -1
         self.explained_by: list[_Entry] = []
         self.withheld_by: list[_Entry] = []
+        self.held_by = 0
         self.explains: tuple[_Entry, ...] = ()
         self.withholds: tuple[_Entry, ...] = ()
 
@@ -98,7 +100,7 @@ class WarningEngine:
         failures = len(self._failures)
         for entry, rule in self._awake:
             try:
-                if (entry.explained_by or entry.withheld_by) and self._is_held(entry, second):
+                if entry.held_by and self._is_held(entry, second):
                     continue
                 if entry.index < 0 and second < rule.quiet_until and not news:
                     continue
@@ -106,7 +108,9 @@ class WarningEngine:
                 if verdict is BAD:
                     self._bad(entry, second)
                 elif verdict is GOOD:
-                    self._good(entry, second)
+                    entry.bad_s = 0
+                    if entry.index >= 0:  # seldom
+                        self._good(entry, second)
             except Exception as error:
                 self._switch_off(entry, second, error)
         if news or len(self._failures) > failures:
@@ -132,11 +136,9 @@ class WarningEngine:
         return True
 
     def _good(self, entry: _Entry, second: int) -> None:
-        entry.bad_s = 0
-        if entry.index >= 0:
-            entry.good_s += 1
-            if entry.good_s >= entry.rule.clear_after_s:
-                self._clear(entry, second, entry.rule.cleared())
+        entry.good_s += 1
+        if entry.good_s >= entry.rule.clear_after_s:
+            self._clear(entry, second, entry.rule.cleared())
 
     def _bad(self, entry: _Entry, second: int) -> None:
         entry.good_s = 0
@@ -198,8 +200,10 @@ class WarningEngine:
         self._warnings.append(warning)
         for other in entry.explains:
             other.explained_by.append(entry)
+            other.held_by += 1
         for other in entry.withholds:
             other.withheld_by.append(entry)
+            other.held_by += 1
 
     def _explain_anew(self, entry: _Entry) -> None:
         why = entry.rule.explain()
@@ -214,8 +218,10 @@ class WarningEngine:
         entry.good_s = entry.bad_s = 0
         for other in entry.explains:
             other.explained_by.remove(entry)
+            other.held_by -= 1
         for other in entry.withholds:
             other.withheld_by.remove(entry)
+            other.held_by -= 1
 
     def _give_way(self, entry: _Entry, second: int) -> None:
         if entry.index >= 0:
