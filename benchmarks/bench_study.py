@@ -23,7 +23,8 @@ import pandas as pd
 from analysis.report.frames import pairs_frame
 from analysis.session import read_pairs
 from analysis.session.cache import CACHE_FOLDER_VARIABLE
-from analysis.study.reading import files_of, read_rows, usable_cores
+from analysis.study.folders import find_captures
+from analysis.study.reading import read_rows, usable_cores
 from analysis.study.study import study_of
 from replay.capture import COMMIT_EVERY_EVENTS, CaptureWriter
 from replay.event import HEART_RATE, NS_PER_S, Event
@@ -124,7 +125,7 @@ def main() -> None:
         folder.mkdir()
         with _timed("made", count), ProcessPoolExecutor(jobs) as pool:
             list(pool.map(partial(make, folder, options.minutes), range(count)))
-        files = files_of([folder])
+        files = list(find_captures([folder]).files)
         with _timed(f"cold, {jobs} processes", count):
             reading = read_rows(files, workers=jobs)
         with _timed(f"warm, {jobs} processes", count) as warm:
@@ -133,7 +134,7 @@ def main() -> None:
             study_of(reading.rows)
         make(folder, options.minutes, count)
         with _timed("one session more, all others warm", 1) as more:
-            read_rows(files_of([folder]), workers=jobs)
+            read_rows(find_captures([folder]).files, workers=jobs)
         with _timed("all pairs in pandas, recomputed", count) as pandas:
             pooled(files)
         print(f"pandas takes {pandas.seconds / warm.seconds:.1f} times as long as a warm study,")

@@ -39,6 +39,9 @@ REPORT_PACKAGES = {"jinja2": "jinja2", "matplotlib": "matplotlib"}
 FILE_PACKAGES = {"fitdecode": "fitdecode", "gpxpy": "gpxpy", "pyarrow": "pyarrow"}
 """What reads activity files and writes Parquet."""
 
+CLUSTER_PACKAGES = {"distributed": "distributed"}
+"""What hands the work of a study to a cluster."""
+
 WINDOW_LIBRARIES = {
     "libGL.so.1": "libgl1",
     "libEGL.so.1": "libegl1",

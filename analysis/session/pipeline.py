@@ -25,6 +25,11 @@ def record_of(capture: Capture) -> SessionRecord:
     return _computed(capture, cache).record if record is None else record
 
 
+def computed_record(capture: Capture) -> SessionRecord:
+    """The record of an open capture, computed whatever is kept.  Raises as reading events does."""
+    return _compute(capture).record
+
+
 def session_of(capture: Capture) -> Session:
     """The record of an open capture with its arrays.  Raises as reading its events does."""
     cache = RecordCache(capture)
@@ -35,6 +40,12 @@ def session_of(capture: Capture) -> Session:
 
 
 def _computed(capture: Capture, cache: RecordCache) -> Session:
+    session = _compute(capture)
+    cache.store(session.record)
+    return session
+
+
+def _compute(capture: Capture) -> Session:
     # What computes loads scipy, which takes longer than a record from the cache.
     from analysis.session import load  # noqa: PLC0415 - see above
     from analysis.session.compute import compute_record  # noqa: PLC0415
@@ -50,5 +61,4 @@ def _computed(capture: Capture, cache: RecordCache) -> Session:
         provenance_of(capture),
         failed_rules=board.failed_rules,
     )
-    cache.store(record)
     return Session(record, data)

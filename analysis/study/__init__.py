@@ -26,6 +26,7 @@ def read_study(
     sort: str = "mae",
     control: str = "",
     workers: int | None = None,
+    scheduler: str = "",
     told: Callable[[int, int], None] | None = None,
 ) -> Study:
     """The study of these folders and captures, each session's record from the cache where it fits.
@@ -34,13 +35,17 @@ def read_study(
     although it differs; ``sort``: the statistic of the rankings, a name of
     :data:`analysis.study.statistic.SORTABLE`; ``control``: label of a sensor that was worn in all
     sessions, to which comparisons on different sessions are given as well; ``workers``: processes,
-    by default one per core; ``told``: called with how many of how many files are done.
+    by default one per core; ``scheduler``: address of a Dask cluster that computes instead, such as
+    ``"tcp://127.0.0.1:8786"`` (extra ``cluster``); ``told``: called with how many of how many files
+    are done.
 
-    Files that are no sessions are listed in :attr:`~analysis.study.study.Study.left_out`.  Raises
+    Captures that cannot be read are listed in :attr:`~analysis.study.study.Study.left_out`, and
+    what does not claim to be one in :attr:`~analysis.study.study.Study.passed_over`.  Raises
     :class:`replay.errors.SidebeatError` for a place that does not exist, and ``ValueError`` for an
     unknown ``pool`` or ``sort``.
     """
-    from analysis.study.reading import files_of, read_rows  # noqa: PLC0415 - loads scipy
+    from analysis.study.folders import find_captures  # noqa: PLC0415 - loads scipy
+    from analysis.study.reading import read_rows  # noqa: PLC0415
     from analysis.study.selection import Pool  # noqa: PLC0415
     from analysis.study.statistic import SORTABLE  # noqa: PLC0415
     from analysis.study.study import study_of  # noqa: PLC0415
@@ -48,5 +53,13 @@ def read_study(
     pools = frozenset(Pool(name) for name in pool)
     if sort not in SORTABLE:
         raise ValueError(f"{sort!r} is none of " + ", ".join(SORTABLE))
-    reading = read_rows(files_of(map(Path, places)), workers=workers, told=told)
-    return study_of(reading.rows, reading.left_out, pool=pools, sort=sort, control=control)
+    found = find_captures(map(Path, places))
+    reading = read_rows(found.files, workers=workers, scheduler=scheduler, told=told)
+    return study_of(
+        reading.rows,
+        reading.left_out,
+        passed_over=map(str, found.others),
+        pool=pools,
+        sort=sort,
+        control=control,
+    )

@@ -7,30 +7,26 @@ where it ended.  A file that cannot be read is one line, never the end of the st
 
 from __future__ import annotations
 
-import logging
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from analysis.study.row import SessionRow, row_of
+from analysis.study.row import SessionRow
+from analysis.study.row_reading import read_row
 from replay.errors import SidebeatError
-
-_LOG: Final = logging.getLogger(__name__)
-
-_SQLITE: Final = b"SQLite format 3\x00"
-_BESIDE: Final = ("-wal", "-shm", "-journal")
-"""What SQLite keeps beside an open file."""
-_WRITTEN_BESIDE: Final = frozenset({".toml", ".html"})
-"""Endings of what is written beside a capture under its name."""
 
 FEWEST_FOR_PROCESSES: Final = 3
 """Sessions to compute below which starting processes takes longer than it saves."""
+
+BLAS_THREADS: Final = "OPENBLAS_NUM_THREADS"
+"""Environment variable of the linear algebra that numpy's wheels bring, read when it is loaded."""
 
 Told = Callable[[int, int], None]
 """Called with how many of how many files are done."""
@@ -52,45 +48,21 @@ class Reading:
     left_out: tuple[LeftOut, ...]
 
 
-def files_of(places: Iterable[Path]) -> list[Path]:
-    """All files of these folders, and of the folders in them, in order; files stand for themselves.
-
-    Hidden ones are passed over, and what lies beside a capture under its name: its plan, its page,
-    what SQLite keeps beside an open file.  Raises :class:`SidebeatError` for a place that does not
-    exist.
-    """
-    found: dict[Path, None] = {}
-    for place in places:
-        if place.is_dir():
-            found.update(dict.fromkeys(sorted(_inside(place))))
-        elif place.exists():
-            found[place] = None
-        else:
-            raise SidebeatError(f"{place}: there is no such folder or file")
-    return list(found)
-
-
-def _inside(folder: Path) -> Iterator[Path]:
-    for path in folder.rglob("*"):
-        parts = path.relative_to(folder).parts
-        hidden = any(part.startswith(".") or part == "__pycache__" for part in parts)
-        if hidden or not path.is_file() or path.name.endswith(_BESIDE):
-            continue
-        if path.suffix in _WRITTEN_BESIDE and path.with_suffix(".sqlite").exists():
-            continue
-        yield path
-
-
 def read_rows(
-    files: Sequence[Path], *, workers: int | None = None, told: Told | None = None
+    files: Sequence[Path],
+    *,
+    workers: int | None = None,
+    scheduler: str = "",
+    told: Told | None = None,
 ) -> Reading:
-    """Read these files.  ``workers``: processes, by default one for each core.
+    """Read these files.  ``workers``: processes, by default one for each core; ``scheduler``:
+    address of a Dask cluster that computes instead (:mod:`analysis.study.cluster`).
 
     Raises ``KeyboardInterrupt`` when interrupted, with the records done so far kept, and
-    :class:`SidebeatError` if a reading process was killed.
+    :class:`SidebeatError` if a reading process was killed or the cluster is of no use.
     """
     results: dict[Path, SessionRow | str] = {}
-    for path, result in _results(files, workers or usable_cores()):
+    for path, result in _results(files, workers or usable_cores(), scheduler):
         results[path] = result
         if told is not None:
             told(len(results), len(files))
@@ -108,7 +80,9 @@ def usable_cores() -> int:
     return os.cpu_count() or 1
 
 
-def _results(files: Sequence[Path], workers: int) -> Iterator[tuple[Path, SessionRow | str]]:
+def _results(
+    files: Sequence[Path], workers: int, scheduler: str
+) -> Iterator[tuple[Path, SessionRow | str]]:
     """What is kept is read here, in a few milliseconds each; processes are started for the rest."""
     rest = []
     for path in files:
@@ -117,6 +91,11 @@ def _results(files: Sequence[Path], workers: int) -> Iterator[tuple[Path, Sessio
             rest.append(path)
         else:
             yield path, result
+    if scheduler:
+        from analysis.study.cluster import read_over_cluster  # noqa: PLC0415 - an extra
+
+        yield from read_over_cluster(rest, scheduler)
+        return
     if min(workers, len(rest)) < 2 or len(rest) < FEWEST_FOR_PROCESSES:
         for path in rest:
             yield path, read_row(path) or ""
@@ -127,7 +106,8 @@ def _results(files: Sequence[Path], workers: int) -> Iterator[tuple[Path, Sessio
         min(workers, len(rest)), context, initializer=_leave_interrupts_to_the_parent
     )
     try:
-        waiting = {pool.submit(read_row, path): path for path in rest}
+        with _one_thread_each():
+            waiting = {pool.submit(read_row, path): path for path in rest}
         for future in as_completed(waiting):
             yield waiting[future], future.result() or ""
     except BrokenProcessPool:
@@ -143,34 +123,16 @@ def _leave_interrupts_to_the_parent() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def read_row(path: Path, *, kept_only: bool = False) -> SessionRow | str | None:
-    """The row of a capture, or why there is none, in one sentence.
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Processes started meanwhile do linear algebra in one thread, unless it is said otherwise.
 
-    ``kept_only``: from the cache alone, ``None`` where its record would have to be computed.
+    The cores are taken already; a second thread waits busily for matrices that are small.
     """
-    from analysis.session.cache import RecordCache  # noqa: PLC0415 - only where sessions are read
-    from analysis.session.pipeline import record_of  # noqa: PLC0415
-    from replay.capture import Capture  # noqa: PLC0415
-
+    before = os.environ.get(BLAS_THREADS)
+    os.environ.setdefault(BLAS_THREADS, "1")
     try:
-        if problem := _no_database(path):
-            return problem
-        with Capture.open(path) as capture:
-            record = RecordCache(capture).load() if kept_only else record_of(capture)
-        return None if record is None else row_of(record, str(path))
-    except SidebeatError as error:
-        return str(error)
-    except OSError as error:
-        return f"{path}: cannot be read: {error.strerror}"
-    except Exception as error:  # one strange file must not end a study of five hundred
-        _LOG.debug("%s", path, exc_info=True)
-        return f"{path}: cannot be read: {type(error).__name__}: {error}"
-
-
-def _no_database(path: Path) -> str:
-    """Why a file cannot be a capture, by its first bytes; empty if it may be one."""
-    with path.open("rb") as stream:
-        head = stream.read(len(_SQLITE))
-    if not head:
-        return f"{path}: is empty"
-    return "" if head == _SQLITE else f"{path}: is no capture"
+        yield
+    finally:
+        if before is None:
+            del os.environ[BLAS_THREADS]

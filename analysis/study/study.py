@@ -50,13 +50,15 @@ class Study:
     """All that a folder of sessions says.
 
     ``rows``: every session that was read, whether it counts or not.  ``apart``: what is not pooled
-    with the others; ``left_out``: files that are no sessions.
+    with the others; ``left_out``: files that are no sessions, but should be; ``passed_over``: files
+    that lie among them and do not claim to be captures.
     """
 
     rows: tuple[SessionRow, ...]
     activities: tuple[Activity, ...]
     apart: tuple[Apart, ...]
     left_out: tuple[LeftOut, ...]
+    passed_over: tuple[str, ...] = ()
 
     @property
     def invented(self) -> bool:
@@ -75,6 +77,7 @@ def study_of(
     rows: Iterable[SessionRow],
     left_out: Iterable[LeftOut] = (),
     *,
+    passed_over: Iterable[str] = (),
     pool: Collection[Pool] = (),
     sort: str = "mae",
     control: str = "",
@@ -93,6 +96,7 @@ def study_of(
         ),
         apart=chosen.apart,
         left_out=tuple(left_out),
+        passed_over=tuple(passed_over),
     )
 
 

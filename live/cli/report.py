@@ -149,14 +149,18 @@ def software() -> str:
     return f"Sidebeat {version()}"
 
 
-def need_packages() -> None:
-    """Raise :class:`SidebeatError` with the line to type if the extra is not installed."""
+def need_packages(
+    packages: dict[str, str] | None = None, extra: str = "report", what: str = "the report"
+) -> None:
+    """Raise :class:`SidebeatError` with the line to type if an extra is not installed; by default
+    that of the report.
+    """
     from live import preflight  # noqa: PLC0415 - with the check
 
-    missing = preflight.missing_packages(preflight.REPORT_PACKAGES)
+    missing = preflight.missing_packages(packages or preflight.REPORT_PACKAGES)
     if missing:
         raise SidebeatError(
-            f"the report needs {' and '.join(missing)}: {preflight.install_line('report')}"
+            f"{what} needs {' and '.join(missing)}: {preflight.install_line(extra)}"
         )
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
-from contextlib import ExitStack
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -13,9 +15,11 @@ from live.cli.json_facts import json_text
 from live.cli.main import version
 from live.cli.output import say
 from live.cli.report import need_packages
+from live.preflight import CLUSTER_PACKAGES
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
+    from analysis.study.reading import LeftOut
     from analysis.study.study import Study
     from analysis.study.study_plan import StudyPlan
 
@@ -30,6 +34,8 @@ sidebeat study captures/2026 captures/2027 --sort within
 sidebeat study captures --out reports/study.html --csv reports/tables
 sidebeat study captures --next
 sidebeat study captures --plan study.toml
+sidebeat study years.csv --captures captures
+sidebeat study captures --scheduler tcp://192.0.2.10:8786
 sidebeat study captures --json
 """
 SORTS: Final = ("mae", "mape", "within", "within-5", "r", "ccc", "delay", "efforts", "coverage")
@@ -40,7 +46,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument(
         "folders", type=Path, nargs="+", metavar="FOLDER",
-        help="folders with captures, read with the folders in them; or single captures",
+        help="folders with captures, read with the folders in them; single captures; or a manifest "
+        "(CSV, TOML) of activity files",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument(
@@ -72,6 +79,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--jobs", type=number, metavar="N", help="processes that read (default: one per core)"
     )
+    parser.add_argument(
+        "--captures", type=Path, metavar="DIR",
+        help="folder for the captures made of a manifest's files (default: beside it, in "
+        "NAME_captures)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--scheduler", metavar="tcp://HOST:PORT",
+        help="address of a Dask cluster that computes instead of this machine (extra cluster)",
+    )  # fmt: skip
 
 
 def number(text: str) -> int:
@@ -88,12 +104,23 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.out.suffix.lower() != ".html":
             raise SidebeatError(f"{arguments.out}: the page must end in .html")
         need_packages()
+    if arguments.scheduler is not None:
+        need_packages(CLUSTER_PACKAGES, "cluster", "a cluster")
     plan = None if arguments.plan is None else _plan(arguments.plan)
+    places, left_out = _places(arguments)
     study = read(
-        arguments.folders, arguments.pool, arguments.sort, arguments.jobs, arguments.control or ""
+        places,
+        arguments.pool,
+        arguments.sort,
+        arguments.jobs,
+        arguments.control or "",
+        scheduler=arguments.scheduler or "",
     )
+    study = replace(study, left_out=(*left_out, *study.left_out))
     for file in study.left_out:
         say(f"sidebeat: left out: {file.reason}", file=sys.stderr)
+    if study.passed_over:
+        say(f"sidebeat: {passed_over(study.passed_over)}", file=sys.stderr)
     if not study.rows:
         where = ", ".join(map(str, arguments.folders))
         raise SidebeatError(f"{where}: no session could be read")
@@ -112,6 +139,37 @@ def run(arguments: argparse.Namespace) -> int:
         for line in written:
             say(f"\n{line}")
     return 0
+
+
+def _places(arguments: argparse.Namespace) -> tuple[list[Path], list[LeftOut]]:
+    """Where the captures lie, those of manifests made first; and what could not be made."""
+    from analysis.study.manifest import ManifestError  # noqa: PLC0415 - when it runs
+    from live.cli.study_import import import_listed, is_manifest  # noqa: PLC0415 - when it runs
+
+    places: list[Path] = []
+    left_out: list[LeftOut] = []
+    for place in arguments.folders:
+        if not is_manifest(place):
+            places.append(place)
+            continue
+        try:
+            with _progress("importing sessions") as told:
+                found = import_listed(place, arguments.captures, workers=arguments.jobs, told=told)
+        except ManifestError as error:
+            for problem in error.problems[1:]:
+                say(f"sidebeat: {error.path}: {problem}", file=sys.stderr)
+            raise
+        places += found.captures
+        left_out += found.left_out
+    return places, left_out
+
+
+def passed_over(files: Sequence[str]) -> str:
+    """One sentence about all files that do not claim to be captures."""
+    kinds = Counter(Path(file).suffix.lower() or "no ending" for file in files)
+    named = ", ".join(f"{kind} {count}" for kind, count in sorted(kinds.items()))
+    what = "1 other file was" if len(files) == 1 else f"{len(files)} other files were"
+    return f"{what} passed over, being no captures by ending or content ({named})"
 
 
 def _check_label(study: Study, label: str) -> None:
@@ -194,9 +252,42 @@ def _print_next(study: Study) -> None:
 
 
 def read(
-    folders: list[Path], pool: list[str], sort: str, jobs: int | None, control: str = ""
+    folders: list[Path],
+    pool: list[str],
+    sort: str,
+    jobs: int | None,
+    control: str = "",
+    *,
+    scheduler: str = "",
 ) -> Study:
     """Read a study, with progress where stderr is a terminal."""
+    from analysis.study import read_study  # noqa: PLC0415 - only when it runs
+
+    done, total = 0, 0
+    try:
+        with _progress("reading sessions") as shown:
+
+            def told(read: int, of: int) -> None:
+                nonlocal done, total
+                done, total = read, of
+                shown(read, of)
+
+            return read_study(
+                *folders, pool=pool, sort=sort, control=control, workers=jobs,
+                scheduler=scheduler, told=told,
+            )  # fmt: skip
+    except KeyboardInterrupt:
+        say(
+            f"sidebeat: interrupted after {done} of {total or 'all'} files; what was read is "
+            "kept, and the next run takes it up",
+            file=sys.stderr,
+        )
+        raise
+
+
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar with the time left where stderr is a terminal; to be told how many of how many."""
     from rich.progress import (  # noqa: PLC0415 - only when it runs
         BarColumn,
         MofNCompleteColumn,
@@ -205,34 +296,11 @@ def read(
         TimeRemainingColumn,
     )
 
-    from analysis.study import read_study  # noqa: PLC0415 - as above
-    from live.views.terminal.console import PlainConsole  # noqa: PLC0415
+    from live.views.terminal.console import PlainConsole  # noqa: PLC0415 - as above
 
-    done, total = 0, 0
-    with ExitStack() as stack:
-        progress = stack.enter_context(
-            Progress(
-                TextColumn("reading sessions"), BarColumn(), MofNCompleteColumn(),
-                TimeRemainingColumn(), console=PlainConsole(stderr=True), transient=True,
-                disable=not sys.stderr.isatty(),
-            )
-        )  # fmt: skip
+    with Progress(
+        TextColumn(what), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
+        console=PlainConsole(stderr=True), transient=True, disable=not sys.stderr.isatty(),
+    ) as progress:  # fmt: skip
         task = progress.add_task("", total=None)
-
-        def told(read: int, of: int) -> None:
-            nonlocal done, total
-            done, total = read, of
-            progress.update(task, completed=read, total=of)
-
-        try:
-            return read_study(
-                *folders, pool=pool, sort=sort, control=control, workers=jobs, told=told
-            )
-        except KeyboardInterrupt:
-            progress.stop()
-            say(
-                f"sidebeat: interrupted after {done} of {total or 'all'} files; what was read is "
-                "kept, and the next run takes it up",
-                file=sys.stderr,
-            )
-            raise
+        yield lambda read, of: progress.update(task, completed=read, total=of)

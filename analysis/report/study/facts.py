@@ -44,6 +44,7 @@ def study_facts(study: Study) -> Facts:
             for one in study.apart
         ],
         "left_out": [{"file": one.path, "reason": one.reason} for one in study.left_out],
+        "passed_over": list(study.passed_over),
     }
 
 

@@ -18,8 +18,10 @@ import pytest
 
 from analysis.session import read_session
 from analysis.study import read_study, reading
-from analysis.study.reading import files_of, read_row, read_rows
+from analysis.study.folders import find_captures
+from analysis.study.reading import read_rows
 from analysis.study.row import row_of
+from analysis.study.row_reading import read_row
 from replay.errors import SidebeatError
 from replay.event import HEART_RATE, NS_PER_S, Event
 from tests.standins.captures import write_capture
@@ -44,8 +46,9 @@ def folder(tmp_path_factory):
         write_capture(place / name, session_events(200))
     (place / "empty.sqlite").touch()
     (place / "notes.txt").write_text("wetted the strap", encoding="utf-8")
-    with closing(sqlite3.connect(place / "other.sqlite")) as other:
-        other.execute("CREATE TABLE t (x)")
+    for name in ("other.sqlite", "archive.db"):
+        with closing(sqlite3.connect(place / name)) as other:
+            other.execute("CREATE TABLE t (x)")
     newer = place / "newer.sqlite"
     shutil.copyfile(place / "a.sqlite", newer)
     with closing(sqlite3.connect(newer)) as other:
@@ -53,7 +56,7 @@ def folder(tmp_path_factory):
     whole = (place / "a.sqlite").read_bytes()
     (place / "broken.sqlite").write_bytes(whole[: len(whole) // 2])
     (place / "random.sqlite").write_bytes(whole[:100] + random.Random(1).randbytes(5000))
-    shutil.copyfile(place / "b.sqlite", place / "copy of b.sqlite")
+    shutil.copyfile(place / "b.sqlite", place / "renamed.capture")
     (place / ".hidden.sqlite").touch()
     (place / "a.toml").write_text("# the plan of a", encoding="utf-8")
     (place / "a.html").write_text("<p>the page of a", encoding="utf-8")
@@ -61,9 +64,9 @@ def folder(tmp_path_factory):
     return place
 
 
+OTHERS = {"notes.txt", "a.toml", "a.html", "archive.db"}
 BAD = {
     "empty.sqlite",
-    "notes.txt",
     "other.sqlite",
     "newer.sqlite",
     "broken.sqlite",
@@ -75,7 +78,7 @@ def test_a_study_is_that_of_the_good_files(folder):
     """Each bad file is left out with one sentence that names it; copies count once."""
     study = read_study(folder, workers=1)
     assert {Path(row.path).name for row in study.rows} == {
-        "a.sqlite", "b.sqlite", "c.sqlite", "copy of b.sqlite"
+        "a.sqlite", "b.sqlite", "c.sqlite", "renamed.capture"
     }  # fmt: skip
     assert {Path(one.path).name for one in study.left_out} == BAD
     for one in study.left_out:
@@ -89,18 +92,32 @@ def test_a_study_is_that_of_the_good_files(folder):
 def test_several_processes_give_the_same_rows_in_the_same_order(folder, tmp_path, monkeypatch):
     """Rows do not depend on how many processes read them, nor on who is ready first."""
     monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path))
-    files = files_of([folder])
+    files = find_captures([folder]).files
     heard = []
     several = read_rows(files, workers=2, told=lambda done, of: heard.append((done, of)))
     assert several == read_rows(files, workers=1)
     assert heard == [(n, len(files)) for n in range(1, len(files) + 1)]
 
 
+def test_processes_beside_each_other_have_one_thread_of_algebra(monkeypatch):
+    """Their number is that of the cores already; what the user has set stays, and nothing is left
+    in this process.
+    """
+    monkeypatch.delenv(reading.BLAS_THREADS, raising=False)
+    with reading._one_thread_each():
+        assert os.environ[reading.BLAS_THREADS] == "1"
+    assert reading.BLAS_THREADS not in os.environ
+    monkeypatch.setenv(reading.BLAS_THREADS, "3")
+    with reading._one_thread_each():
+        assert os.environ[reading.BLAS_THREADS] == "3"
+    assert os.environ[reading.BLAS_THREADS] == "3"
+
+
 def test_what_is_kept_starts_no_processes(folder, monkeypatch):
     """A study whose records are all in the cache is read by one process alone."""
-    first = read_rows(files_of([folder]), workers=2)
+    first = read_rows(find_captures([folder]).files, workers=2)
     monkeypatch.setattr(reading, "ProcessPoolExecutor", None)
-    assert read_rows(files_of([folder]), workers=2) == first
+    assert read_rows(find_captures([folder]).files, workers=2) == first
 
 
 def test_the_row_holds_the_numbers_of_the_record(folder):
@@ -117,12 +134,27 @@ def test_the_row_holds_the_numbers_of_the_record(folder):
 
 def test_files_stand_for_themselves_and_places_must_exist(folder):
     """A single capture may be named; hidden files and SQLite's own are no sessions."""
-    assert files_of([folder / "a.sqlite", folder / "a.sqlite"]) == [folder / "a.sqlite"]
-    names = {path.name for path in files_of([folder])}
+    assert find_captures([folder / "a.sqlite", folder / "a.sqlite"]).files == (folder / "a.sqlite",)
+    found = find_captures([folder])
+    names = {path.name for path in (*found.files, *found.others)}
     assert ".hidden.sqlite" not in names
     assert "a.sqlite-wal" not in names
     with pytest.raises(SidebeatError, match="no such folder or file"):
-        files_of([folder / "nowhere"])
+        find_captures([folder / "nowhere"])
+
+
+def test_only_what_claims_to_be_a_capture_is_read(folder):
+    """By its ending or by its first bytes; what else lies in the folder is listed, and a file that
+    is named itself is always read.
+    """
+    found = find_captures([folder])
+    assert {path.name for path in found.others} == OTHERS
+    assert folder / "renamed.capture" in found.files
+    named = find_captures([folder / "notes.txt", folder])
+    assert folder / "notes.txt" in named.files
+    assert folder / "notes.txt" not in named.others
+    study = read_study(folder, workers=1)
+    assert {Path(path).name for path in study.passed_over} == OTHERS
 
 
 def test_unknown_names_are_refused(folder):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 
@@ -43,6 +44,33 @@ def test_the_json_has_what_scripts_read(tmp_path, capsys):
     assert facts["left_out"] == [{"file": str(bad), "reason": f"{bad}: is empty"}]
     assert told.err == f"sidebeat: left out: {bad}: is empty\n"
     assert facts["invented"] is True
+
+
+def test_what_claims_nothing_is_one_line_in_all(tmp_path, capsys):
+    """A read-me and pictures beside captures are counted by their endings, and not complained of
+    one by one.
+    """
+    folder = tmp_path / "captures"
+    folder.mkdir()
+    shutil.copy(demo_captures()[-1], folder)
+    for name in ("README", "plan.toml", "a.png", "b.PNG"):
+        (folder / name).write_text("x", encoding="utf-8")
+    assert entry.main(["study", str(folder), "--json"]) == 0
+    told = capsys.readouterr()
+    assert told.err == (
+        "sidebeat: 4 other files were passed over, being no captures by ending or content "
+        "(.png 2, .toml 1, no ending 1)\n"
+    )
+    facts = json.loads(told.out)
+    assert facts["left_out"] == []
+    assert len(facts["passed_over"]) == 4
+
+
+def test_a_cluster_needs_its_extra(capsys, monkeypatch):
+    """Without the package one sentence says what to install, before anything is read."""
+    monkeypatch.setattr("live.cli.study.CLUSTER_PACKAGES", {"nowhere_to_be_found": "distributed"})
+    assert entry.main(["study", "captures", "--scheduler", "tcp://127.0.0.1:1"]) == 2
+    assert "a cluster needs distributed: " in capsys.readouterr().err
 
 
 def test_without_any_session_it_fails_with_a_sentence(tmp_path, capsys):
@@ -87,7 +115,7 @@ def test_invented_data_are_marked():
 def test_the_next_line_of_the_wearing_plan_is_printed_alone(capsys, monkeypatch):
     """``--next`` prints who wears what where in the next session of each activity."""
     rows = sessions({"Sorrel": [1.0, 2.0], "Tansy": [2.0, 1.5]})
-    monkeypatch.setattr(command, "read", lambda *_: study_of(rows))
+    monkeypatch.setattr(command, "read", lambda *_, **__: study_of(rows))
     assert entry.main(["study", "captures", "--next"]) == 0
     told = capsys.readouterr().out
     assert told.startswith("rowing ergometer: W1: Sorrel left wrist, Tansy right wrist")
@@ -96,7 +124,7 @@ def test_the_next_line_of_the_wearing_plan_is_printed_alone(capsys, monkeypatch)
 
 def test_a_control_must_be_one_of_the_sensors(capsys, monkeypatch):
     """A label that no session has is refused with those that there are."""
-    monkeypatch.setattr(command, "read", lambda *_: study_of(sessions(NINE)))
+    monkeypatch.setattr(command, "read", lambda *_, **__: study_of(sessions(NINE)))
     assert entry.main(["study", "captures", "--control", "Sorel"]) == 2
     assert "'Sorel' is none of Sorrel, Tansy" in capsys.readouterr().err
 
