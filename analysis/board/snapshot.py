@@ -45,6 +45,7 @@ class WarningKind(StrEnum):
     RELAY = "relay"
     UNIT_SLIP = "unit slip"
     SAME_SENSOR = "same sensor twice"
+    BROKER_AWAY = "broker away"
     CLOCK_JUMP = "clock jump"
     LOW_BATTERY = "battery low"
     WEAK_SIGNAL = "signal weak"

@@ -20,6 +20,7 @@ from typing import Any, Final, Protocol
 from live.capture.capture_file import CaptureFile, make_capture_file
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
+from live.capture.link_sentences import LinkSentences
 from live.capture.saver import Saver
 from live.capture.session import Session
 from live.capture.session_router import ABANDONED_S, SessionRouter
@@ -85,13 +86,15 @@ def run_capture(
     rehearse: bool = False,
     open_view: Callable[[Path], View | None] | None = None,
     say: Callable[[str], None] = print,
+    say_of_links: Callable[[str], None] | None = None,
 ) -> CaptureOutcome:
     """Capture one session; returns when it has ended and its file is closed.
 
     ``out_dir``: folder for the file, made if need be; ``None``: nothing is saved.  ``open_view``:
     given the run file, starts the view, if any.  ``rehearse``: the session, its file and its
     minutes begin when a view asks for it (``record``); until then nothing is saved.  ``say``: takes
-    one line for the tester.  Call it on the main thread: it minds the signals.  Raises
+    one line for the tester; ``say_of_links``: the same for the newest sentence about each link that
+    is not up, where no view shows it.  Call it on the main thread: it minds the signals.  Raises
     :class:`CaptureError` if the file cannot be made.
     """
     capture = _Capture(
@@ -102,6 +105,7 @@ def run_capture(
         rehearse=rehearse,
         open_view=open_view,
         say=say,
+        say_of_links=say_of_links,
     )
     with (
         signals_go_to(capture.interrupted),
@@ -123,6 +127,7 @@ class _Capture:
         rehearse: bool,
         open_view: Callable[[Path], View | None] | None,
         say: Callable[[str], None],
+        say_of_links: Callable[[str], None] | None,
     ) -> None:
         self._plan = plan
         self._out_dir = out_dir
@@ -132,6 +137,8 @@ class _Capture:
         self._beginning: asyncio.Task[Acknowledged] | None = None
         self._open_view = open_view
         self._tell_tester = say
+        self._tell_of_links = say_of_links
+        self._link_sentences = LinkSentences([sensor.label for sensor in plan.sensors])
         self._file: CaptureFile | None = None
         self._view: View | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -340,6 +347,7 @@ class _Capture:
             self._router.session.tick()
             if count % STATUS_EVERY == 0:
                 self._tell_views()
+                self._mention_links()
             self._mention_dead_view()
             if self._server.views or not self._rehearsing:
                 watched_s = time.monotonic()
@@ -371,6 +379,12 @@ class _Capture:
             alarm=file.alarm if file else None,
             trouble=self._commands.trouble,
         )
+
+    def _mention_links(self) -> None:
+        if self._tell_of_links is None or self._stop.is_set():
+            return
+        for line in self._link_sentences.news(self._router.session.advice):
+            self._tell_of_links(line)
 
     def _mention_dead_view(self) -> None:
         if self._view is None or self._stop.is_set():

@@ -21,6 +21,7 @@ from replay.text import printable
 
 _log = logging.getLogger(__name__)
 _CHANNELS = frozenset(CHANNELS)
+_STREAMING = LinkState.STREAMING.value.encode()
 
 
 class Sink(Protocol):
@@ -114,12 +115,7 @@ class Session:
             t_ns = self._last_ns
         self._last_ns = t_ns
         event = Event(t_ns, sensor, channel, bytes(payload), foreign)
-        if channel == LINK:
-            self._links[sensor] = event.payload
-        elif channel == ADVICE:
-            self.advice[sensor] = printable(event.payload.decode("utf-8", "replace"))
-        elif channel in MEASURED_CHANNELS:
-            self.heard.add(sensor)
+        self._remember(event)
         self.events += 1
         if self._saver is not None:
             self._saver.put(event)
@@ -130,6 +126,18 @@ class Session:
             self.unshown += 1
             if self.unshown == 1:  # the rest is counted
                 _log.exception("an event could not be shown")
+
+    def _remember(self, event: Event) -> None:
+        """What is asked of the sensor at the end, and where nobody sees a view."""
+        sensor, channel = event.sensor, event.channel
+        if channel == LINK:
+            self._links[sensor] = event.payload
+            if event.payload == _STREAMING:
+                self.advice.pop(sensor, None)
+        elif channel == ADVICE:
+            self.advice[sensor] = printable(event.payload.decode("utf-8", "replace"))
+        elif channel in MEASURED_CHANNELS:
+            self.heard.add(sensor)
 
     def marker(self, text: str, ago_ns: int = 0) -> None:
         """Put the tester's note at this moment, or at that which passed ``ago_ns`` ago."""

@@ -274,6 +274,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
         minutes=arguments.minutes,
         open_view=views.open,
         say=log.say,
+        say_of_links=log.complain if view == "none" else None,
     )
     views.clear_the_terminal(outcome)
     log.say(_summary(outcome))

@@ -45,6 +45,8 @@ QUIET_NS: Final = 5 * NS_PER_S
 """Silence after which a topic is called quiet; at least twice the sensor's age limit."""
 LONGEST_SHOWN: Final = 60
 """Characters of a message that cannot be read which its sentence shows."""
+FLOOD: Final = 50
+"""Messages a second that no heart-rate sensor sends: the fastest send some 10 a second."""
 LONGEST_PAYLOAD: Final = 512
 """The longest value of a Bluetooth attribute; more cannot be a heart rate."""
 AT_LEAST_ONCE: Final = 1
@@ -174,6 +176,9 @@ class _Topic:
         self._quiet_ns = max(QUIET_NS, 2 * sensor.hold_ns)
         self._left_out = 0
         self._told_unreadable = False
+        self._second = 0
+        self._in_second = 0
+        self._told_flood = False
 
     def begin(self, clock: CaptureClock, emit: Emit) -> None:
         self._clock = clock
@@ -188,6 +193,7 @@ class _Topic:
         if self.state is not LinkState.STREAMING:
             self.enter(LinkState.STREAMING, t_ns=t_ns)
         self._emit(t_ns, self.number, MQTT_HEART_RATE, payload)
+        self._count(t_ns)
         if not self._told_unreadable:
             self._tell_unreadable(t_ns, payload)
 
@@ -225,6 +231,21 @@ class _Topic:
                 f"The broker is there, but nothing comes on {self.sensor.topic!r}; "
                 "look at what publishes it.",
             )
+
+    def _count(self, t_ns: int) -> None:
+        """Say, once for each run of such seconds, that no sensor sends so fast; all is saved."""
+        second = t_ns // NS_PER_S
+        if second != self._second:
+            flood = self._in_second > FLOOD
+            if flood and not self._told_flood:
+                said = (
+                    f"{self._in_second} messages a second come on {self.sensor.topic!r}, and all "
+                    "are saved; no heart-rate sensor sends so many: look at what publishes them."
+                )
+                self._emit(t_ns, self.number, ADVICE, said.encode())
+            self._told_flood = flood
+            self._second, self._in_second = second, 0
+        self._in_second += 1
 
     def _tell_unreadable(self, t_ns: int, payload: bytes) -> None:
         try:

@@ -5,7 +5,7 @@ of it, and what must be said.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from analysis.board.snapshot import WarningKind as K
@@ -33,7 +33,7 @@ from tests.standins.kind_streams import (
     steps,
     swapped,
 )
-from tests.standins.session_events import plan_of, planned, strap, stream
+from tests.standins.session_events import link, plan_of, planned, strap, stream
 
 PLAN: Final = plan_of(
     planned("Yarrow", "reference", placement="chest"),
@@ -43,6 +43,14 @@ PLAN: Final = plan_of(
 WITH_STRIDES: Final = plan_of(*PLAN.sensors, planned("Strides", "companion"))
 ON_AN_ARM: Final = plan_of(
     planned("Yarrow", "reference", placement="upper arm", kind="arm"), *PLAN.sensors[1:]
+)
+
+OVER_MQTT: Final = plan_of(
+    PLAN.sensors[0],
+    *(
+        replace(one, source="mqtt", topic=f"gym/{one.label}/hr", address="", name="")
+        for one in PLAN.sensors[1:]
+    ),
 )
 
 
@@ -139,6 +147,24 @@ CASES: Final[dict[K, Case]] = {
         over_s=(109, 111),
         told=r"^Sorrel is heard at -90 dBm, near the limit",
         cleared=r"^It is heard at -85 dBm\.$",
+        forgets=False,
+        why_not=_PRESENT,
+    ),
+    K.BROKER_AWAY: Case(
+        plan=OVER_MQTT,
+        made=lambda bad: [
+            STRAP,
+            [
+                *(link(0.5, number, "adapter off") for number in (2, 3)),
+                *(link(100.5 if bad else 2.5, number, "searching") for number in (2, 3)),
+            ],
+        ],
+        sensor=0,
+        raised_s=(3, 3),
+        over_s=(106, 106),
+        told=r"^The broker has been out of reach for 100 s: nothing of Sorrel, Tansy can be "
+        r"heard\.$",
+        cleared=r"^The broker can be reached again\.$",
         forgets=False,
         why_not=_PRESENT,
     ),

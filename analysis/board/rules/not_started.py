@@ -25,12 +25,15 @@ _UNDERWAY: Final = frozenset({LinkState.QUEUED, LinkState.CONNECTING, LinkState.
 
 _ADVICE: Final = {
     LinkState.REFUSED: "Free it from other phones, watches and programs, then connect again.",
-    LinkState.ADAPTER_OFF: "Switch Bluetooth on, or look after the network and the broker.",
+    LinkState.ADAPTER_OFF: "Switch Bluetooth on.",
 }
 
 
 class NotStarted(SensorRule):
-    """No readable notification since the session began."""
+    """No readable notification since the session began.
+
+    What its source last said of a link that is not up is the advice: it knows the cause.
+    """
 
     kind = WarningKind.NOT_STARTED
 
@@ -69,8 +72,8 @@ class NotStarted(SensorRule):
                 f"{self.name} is planned, but has not been heard in {second} s "
                 f"(link: {watched.link.value})."
             )
-        advice = _ADVICE.get(watched.link)
-        if advice is None:
+        advice = (not watched.link.is_up and watched.advice) or _ADVICE.get(watched.link)
+        if not advice:
             advice = (
                 f"Check that something publishes on '{watched.planned.topic}'."
                 if watched.planned.source == "mqtt"

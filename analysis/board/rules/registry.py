@@ -13,7 +13,8 @@ from enum import Enum
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.apart import Apart
-from analysis.board.rules.base import Rule
+from analysis.board.rules.base import Rule, SensorRule
+from analysis.board.rules.broker import BrokerAway
 from analysis.board.rules.contact import NoContact
 from analysis.board.rules.frozen import Frozen
 from analysis.board.rules.late import Late
@@ -29,6 +30,7 @@ from analysis.board.rules.swapped import SwappedLabels
 from analysis.board.rules.thinning import Thinning
 from analysis.board.snapshot import SensorWarning
 from analysis.board.snapshot import WarningKind as K
+from replay.event import SESSION
 
 if TYPE_CHECKING:
     from analysis.board.session_state import SessionState
@@ -38,6 +40,13 @@ _COMPARISONS: Final = frozenset({K.APART, K.LATE})
 """Warnings that compare with the reference: they say nothing while it is at fault."""
 _VALUES: Final = frozenset({K.FROZEN, K.ON_CADENCE})
 """Warnings about a value that rest on how the reference moves."""
+_ONCE_SILENT: Final = frozenset(
+    {
+        K.THINNING, K.NO_CONTACT, K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
+        K.REFERENCE_LOST, K.LOOSE_REFERENCE, K.OUTVOTED_REFERENCE, K.WEAK_SIGNAL,
+    }
+)  # fmt: skip
+"""Nothing more is to be said of a sensor from which nothing comes."""
 _MOVEMENT: Final = "movement of the others"
 """The measure of a frozen value that says whether other sensors were the evidence."""
 
@@ -54,19 +63,22 @@ class WarningRow:
 
     ``rules``: its rules for a session, usually one for each sensor that can have the fault.
     ``explains``: kinds that, on the same sensor, are not raised while this one stands, and end
-    when it is raised.  ``explains_tests``: the same for all test sensors while this one stands
-    on the reference.  ``withholds_tests``: kinds that are not raised on test sensors while this
-    one stands on the reference, but stay if they stood before: such a sensor has a fault of its
-    own.  ``is_notice``: good to know, nothing is being lost.  ``excludes``: why the analysis may
-    leave a stretch out where this stands on the reference; for rules that look at its own signal
-    alone, else the test sensors would choose what they are compared with.  ``by_own_signal``:
-    whether they did so this time, for rules that look at the others when it says too little.
+    when it is raised. ``explains_tests``: the same for all test sensors while this one stands on
+    the reference. ``explains_over_mqtt``: the same for all sensors that come over MQTT while this
+    one stands on the session. ``withholds_tests``: kinds that are not raised on test sensors
+    while this one stands on the reference, but stay if they stood before: such a sensor has a
+    fault of its own. ``is_notice``: good to know, nothing is being lost. ``excludes``: why the
+    analysis may leave a stretch out where this stands on the reference; for rules that look at
+    its own signal alone, else the test sensors would choose what they are compared with.
+    ``by_own_signal``: whether they did so this time, for rules that look at the others when it
+    says too little.
     """
 
     kind: K
     rules: Callable[[Shared], Iterable[Rule]]
     explains: frozenset[K] = _NONE
     explains_tests: frozenset[K] = _NONE
+    explains_over_mqtt: frozenset[K] = _NONE
     withholds_tests: frozenset[K] = _NONE
     is_notice: bool = False
     excludes: str = ""
@@ -77,6 +89,11 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
     WarningRow(K.DISK_LOW, lambda of: [DiskLow(of.session)]),
     WarningRow(K.CLOCK_JUMP, lambda of: [ClockJump(of.session)]),
     WarningRow(K.CAPTURE_LATE, lambda of: [CaptureLate(of.session)]),
+    WarningRow(
+        K.BROKER_AWAY,
+        lambda of: [BrokerAway(of.session, of.over_mqtt)],
+        explains_over_mqtt=_ONCE_SILENT | {K.NOT_STARTED, K.SILENT},
+    ),
     WarningRow(
         K.LOW_BATTERY,
         lambda of: [LowBattery(of.session, sensor) for sensor in of.linked],
@@ -92,12 +109,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
     WarningRow(
         K.SILENT,
         lambda of: [Silent(of.session, sensor) for sensor in of.linked],
-        explains=frozenset(
-            {
-                K.THINNING, K.NO_CONTACT, K.FROZEN, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP,
-                K.REFERENCE_LOST, K.LOOSE_REFERENCE, K.OUTVOTED_REFERENCE, K.WEAK_SIGNAL,
-            }
-        ),
+        explains=_ONCE_SILENT,
         explains_tests=_COMPARISONS,
         excludes="the reference was silent",
     ),
@@ -223,6 +235,10 @@ def suppression(loser: Rule, winner: Rule, *, reference: int, tests: frozenset[i
         return Suppression.NONE
     if loser.sensor == winner.sensor:
         return Suppression.EXPLAINED if loser.kind in row.explains else Suppression.NONE
+    if winner.sensor == SESSION:
+        through = isinstance(loser, SensorRule) and loser.watched.planned.source == "mqtt"
+        explained = through and loser.kind in row.explains_over_mqtt
+        return Suppression.EXPLAINED if explained else Suppression.NONE
     if winner.sensor == reference and loser.sensor in tests:
         if loser.kind in row.explains_tests:
             return Suppression.EXPLAINED

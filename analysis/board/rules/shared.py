@@ -19,16 +19,18 @@ if TYPE_CHECKING:
 class Shared:
     """Evidence and rules that other rules of the same session read.
 
-    ``linked``: sensors that the capture itself hears; one that was imported from a file has no link
-    that could be mended.  ``timed``: test sensors that one clock stamped together with the
-    reference, so that a delay is their own.  ``compared``: those that send a heart rate, in the
-    order of the plan; ``streams``, ``relays``, ``unit_slips``: one for each of them;
-    ``deviations``, ``on_cadence``: one for each test sensor.
+    ``linked``: sensors that the capture itself hears; one that was imported from a file has no
+    link that could be mended. ``over_mqtt``: those of them that come through the broker.
+    ``timed``: test sensors that one clock stamped together with the reference, so that a delay is
+    their own. ``compared``: those that send a heart rate, in the order of the plan; ``streams``,
+    ``relays``, ``unit_slips``: one for each of them; ``deviations``, ``on_cadence``: one for each
+    test sensor.
     """
 
     def __init__(self, session: SessionState) -> None:
         self.session: Final = session
         self.linked: Final = tuple(s for s in session.sensors if s.planned.on_capture_clock)
+        self.over_mqtt: Final = tuple(s for s in self.linked if s.planned.source == "mqtt")
         clock = session.reference.planned
         self.timed: Final = tuple(s for s in session.tests if clock.shares_clock(s.planned))
         self.compared: Final = tuple(s for s in session.sensors if not s.is_companion)

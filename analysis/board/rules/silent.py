@@ -87,17 +87,9 @@ class Silent(SensorRule):
                     "and on."
                 )
             case "off":
-                what = (
-                    "the broker is out of reach"
-                    if over_mqtt
-                    else "this computer's Bluetooth is off"
-                )
-                cause = f"{quiet}, because {what}."
-                advice = (
-                    "Check the network and the broker."
-                    if over_mqtt
-                    else "Switch Bluetooth on again."
-                )
+                what = "broker is out of reach" if over_mqtt else "Bluetooth is off"
+                cause = f"{quiet}, because this computer's {what}."
+                advice = "Check the network." if over_mqtt else "Switch Bluetooth on again."
             case "down":
                 cause = f"{quiet}, and its link is down ({self.watched.link.value})."
                 advice = (
@@ -107,6 +99,8 @@ class Silent(SensorRule):
             case _:
                 cause = f"{quiet}."
                 advice = "Check that it is on and in reach; if it is, switch it off and on."
+        if self.watched.advice and not (self._link == "up" and not over_mqtt):
+            advice = self.watched.advice  # its source knows the cause
         if self.watched.last_malformed_ns > self.watched.last_ns:
             cause = cause[:-1] + f"; {self.watched.malformed} notifications could not be read."
         return Explanation(

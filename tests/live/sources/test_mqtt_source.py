@@ -14,7 +14,7 @@ from live.capture.clock import MonotonicClock
 from live.sources import mqtt
 from live.sources.mqtt import MqttSource
 from replay.errors import PlanError
-from replay.event import ADVICE, LINK, MQTT_HEART_RATE, Event
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S, Event
 from replay.link_state import LinkState
 from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
@@ -208,6 +208,21 @@ def test_a_message_that_cannot_be_read_is_shown_once(broker: Broker) -> None:
         assert "such as 142" in told[0]
 
     on_selector_loop(check())
+
+
+def test_a_topic_that_is_flooded_is_told_once_and_saved_whole() -> None:
+    """A thousand readings a second are said to be no sensor's, once; as many as a fast sensor sends
+    are not; all are kept.
+    """
+    heard, clock = Heard(), MonotonicClock()
+    topic = mqtt._Topic(1, plan_for(1).sensors[0])
+    topic.begin(clock, heard.emit)
+    for second, count in enumerate((10, 50, 51, 1000, 1000, 10, 1000, 1)):
+        for number in range(count):
+            topic.hear(second * NS_PER_S + number * 900_000, b"142", stored=False)
+    assert len(heard.payloads(1)) == 3122
+    told = [words for words in heard.advice(1) if "no heart-rate sensor sends so many" in words]
+    assert [words.split()[0] for words in told] == ["51", "1000"]
 
 
 def test_the_stream_goes_on_after_the_broker_was_killed(broker: Broker) -> None:

@@ -105,6 +105,18 @@ class SessionLimits:
     """Chosen: clearly above, since other programs come and go."""
 
 
+@dataclass(frozen=True, slots=True)
+class BrokerLimits:
+    """When the broker of the sensors over MQTT counts as away."""
+
+    raise_after_s: int = 3
+    """Chosen: a broker that is restarted is back within 2 s; and before any of its sensors is
+    called silent."""
+    clear_after_s: int = 6
+    """Chosen: time for its sensors to publish again before one of them is called silent."""
+
+
+BROKER: Final = BrokerLimits()
 NOT_STARTED: Final = NotStartedLimits()
 SILENT: Final = SilentLimits()
 THINNING: Final = ThinningLimits()
