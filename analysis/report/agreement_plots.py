@@ -19,11 +19,13 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
 
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
-from analysis.report.palette import LIGHT, SHAPES, sensor_colour
+from analysis.report.figure_view import WHOLE, FigureView
+from analysis.report.palette import LIGHT, SHAPES
 from analysis.report.traces import Floats
 from analysis.report.words import count, interval, number
 from analysis.session.pairs import session_pairs
 from analysis.session.pipeline import Session
+from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.summary import Agreement
 
@@ -42,13 +44,16 @@ class _Plane:
     """The pairs of one sensor that its statistics rest on, bpm."""
 
     index: int
+    number: int
     label: str
     agreement: Agreement
     reference: Floats
     test: Floats
 
 
-def draw_agreement(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+def draw_agreement(
+    session: Session, layout: Layout, heading: Heading, view: FigureView = WHOLE
+) -> FigureCanvas:
     """Sensor up, reference across, the line of equality and the tolerance beside it."""
     planes = _planes(session)
     values = [v for plane in planes for v in (plane.reference, plane.test) if len(v)]
@@ -66,7 +71,7 @@ def draw_agreement(session: Session, layout: Layout, heading: Heading) -> Figure
         bpm = np.linspace(low, high, 80)
         half = session.record.tolerance.half_width(bpm)
         ax.plot(bpm, bpm, color=LIGHT["ink"], linewidth=0.1 * layout.type_pt)
-        for edge in (bpm - half, bpm + half):
+        for edge in (bpm - half, bpm + half) if view.band else ():
             ax.plot(bpm, edge, color=LIGHT["faint"], linewidth=0.1 * layout.type_pt, linestyle="--")
         ax.set_xlim(low, high)
         ax.set_ylim(low, high)
@@ -79,18 +84,21 @@ def draw_agreement(session: Session, layout: Layout, heading: Heading) -> Figure
         return [
             f"{count(agreement.pairs)} pairs{_worth(agreement)}",
             f"inside tolerance {number(share.value, 1)} % {_brackets(share, 1)}".rstrip(),
+            *_r_notes(agreement),
         ]
 
     cell = _cell(high - low)
-    keys = "solid: equality, dashed: tolerance"
+    keys = "solid: equality, dashed: tolerance" if view.band else "solid: equality"
     return _sheet(
-        planes, (layout, heading), draw, notes, cell=cell,
+        planes, (layout, heading, view), draw, notes, cell=cell,
         cells=[_counts(p.reference, p.test, cell) for p in planes],
         x=f"{reference}, bpm", y="sensor, bpm", square=True, keys=keys,
     )  # fmt: skip
 
 
-def draw_differences(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+def draw_differences(
+    session: Session, layout: Layout, heading: Heading, view: FigureView = WHOLE
+) -> FigureCanvas:
     """Difference up, mean across, bias and limits with their intervals."""
     planes = _planes(session)
     means = [(plane.reference + plane.test) / 2 for plane in planes]
@@ -148,7 +156,7 @@ def draw_differences(session: Session, layout: Layout, heading: Heading) -> Figu
     keys = "solid: bias, dashed: limits, tinted: 95 % interval, dotted: limits that follow a slope"
     keys += ", not drawn: ends of intervals beyond the picture" if cut else ""
     return _sheet(
-        planes, (layout, heading), draw, notes, cell=cell,
+        planes, (layout, heading, view), draw, notes, cell=cell,
         cells=[_counts(m, g, cell) for m, g in zip(means, gaps, strict=True)],
         x=f"mean of sensor and {reference}, bpm", y="sensor − reference, bpm",
         square=False, keys=keys,
@@ -157,7 +165,7 @@ def draw_differences(session: Session, layout: Layout, heading: Heading) -> Figu
 
 def _sheet(
     planes: list[_Plane],
-    sheet_for: tuple[Layout, Heading],
+    sheet_for: tuple[Layout, Heading, FigureView],
     draw: Callable[[Axes, _Plane, tuple[int, ...], int], None],
     notes: Callable[[_Plane], list[str]],
     *,
@@ -168,8 +176,12 @@ def _sheet(
     square: bool,
     keys: str,
 ) -> FigureCanvas:
-    """Planes beside each other, each with its name above and its numbers below."""
-    layout, heading = sheet_for
+    """Planes beside each other, each with its name above and its numbers below.
+
+    Shades and axes are of all planes, whichever are shown.
+    """
+    layout, heading, view = sheet_for
+    planes = [plane for plane in planes if view.shows(plane.number)]
     layout = layout.for_sensors(len(planes))
     em = layout.em
     steps = _steps_for(cells)
@@ -210,7 +222,7 @@ def _sheet(
         draw(ax, plane, steps, cell)
         canvas.label(ax, x=x, y=y)
         ax.yaxis.set_label_coords(-3.3 * em / wide, 0.5)
-        _name(canvas, plane, box_left, top - 1.0 * em)
+        _name(canvas, plane, (box_left, top - 1.0 * em), view)
         for line, words in enumerate(notes(plane)):
             below_axes = top + high + (4.2 + 1.45 * line) * em
             canvas.text(box_left - 2.4 * em, below_axes, words, size=0.95)
@@ -223,6 +235,7 @@ def _planes(session: Session) -> list[_Plane]:
     return [
         _Plane(
             index=index,
+            number=sensor.number,
             label=sensor.label,
             agreement=sensor.counted,
             reference=pairs.reference_bpm[~pairs.excluded],
@@ -286,13 +299,18 @@ def _level(ax: Axes, estimate: Estimate, style: str, layout: Layout) -> None:
     )  # fmt: skip
 
 
-def _name(canvas: FigureCanvas, plane: _Plane, x: float, y: float) -> None:
+def _name(canvas: FigureCanvas, plane: _Plane, at: tuple[float, float], view: FigureView) -> None:
     em = canvas.layout.em
+    x, y = at
     canvas.overlay.plot(
         [x + 0.4 * em], [y], marker=SHAPES[plane.index % len(SHAPES)],
-        color=LIGHT[sensor_colour(plane.index)], markersize=0.8 * canvas.layout.type_pt,
+        color=view.colour(plane.number, plane.index), markersize=0.8 * canvas.layout.type_pt,
     )  # fmt: skip
-    canvas.text(x + 1.3 * em, y, plane.label, weight="bold")
+    led = view.leads_to(plane.number)
+    canvas.text(
+        x + 1.3 * em, y, plane.label,
+        weight="bold" if led else "normal", colour="ink" if led else "faint",
+    )  # fmt: skip
 
 
 def _key_rows(keys: str, layout: Layout) -> int:
@@ -332,6 +350,17 @@ def _count_key(
         x += (1.9 + 0.58 * len(words)) * em
     for line, words in enumerate(_wrapped(keys, canvas.layout), 1):
         canvas.text(0.8 * em, top + 1.6 * line * em, words, size=0.9, colour="faint")
+
+
+def _r_notes(agreement: Agreement) -> list[str]:
+    """Which r it is and how many sessions are behind it; a range too narrow for it is said."""
+    r = agreement.pearson_r
+    if r.value is None:
+        return []
+    said = [f"Pearson's r {number(r.value, 2)} {_brackets(r, 2)}".rstrip() + ", 1 session"]
+    if agreement.reference_range_bpm < NARROW_RANGE_BPM:
+        said.append(f"(range of {agreement.reference_range_bpm} bpm: too narrow for r)")
+    return said
 
 
 def _worth(agreement: Agreement) -> str:

@@ -10,11 +10,12 @@ import numpy as np
 from matplotlib.patches import Rectangle
 
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
-from analysis.report.palette import LIGHT, SHAPES, sensor_colour
+from analysis.report.figure_view import WHOLE, FigureView
+from analysis.report.palette import LIGHT, SHAPES
 from analysis.report.traces import Floats, series_of
 from analysis.report.words import clock, number
 from analysis.session.pipeline import Session
-from analysis.session.record import NO_EFFORTS, named_efforts
+from analysis.session.record import NO_EFFORTS, SensorRecord, named_efforts
 from analysis.statistics.efforts import LAG_ALLOWED_S, LEAD_S, Answer, Effort, Kind, Response
 
 _TALLEST_IN: Final = 12.0
@@ -40,12 +41,14 @@ _LOOKS: Final = {
 class _Panels:
     """What is drawn where: how the cells lie, in inches.
 
-    ``worded``: whether there is room for delay and shortfall in words.
+    ``sensors``: those shown, with their place among all.  ``worded``: whether there is room for
+    delay and shortfall in words.
     """
 
     canvas: FigureCanvas
     session: Session
-
+    view: FigureView
+    sensors: tuple[tuple[int, SensorRecord], ...]
     columns: int
     blocks: int
     left: float
@@ -55,18 +58,30 @@ class _Panels:
     worded: bool
 
 
-def draw_effort_panels(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+def draw_effort_panels(
+    session: Session, layout: Layout, heading: Heading, view: FigureView = WHOLE
+) -> FigureCanvas:
     """Draw the figure; if there is no effort, it says so."""
-    named = named_efforts(session.record.efforts)
+    start, end = view.span_s(session.record.seconds)
+    named = [
+        (place, name, effort)
+        for place, (name, effort) in enumerate(named_efforts(session.record.efforts))
+        if effort.return_s > start and effort.start_s < end
+    ]
+    shown = tuple(
+        (index, one) for index, one in enumerate(session.record.sensors) if view.shows(one.number)
+    )
     layout = layout.for_sensors(len(session.record.sensors))
     em = layout.em
     if not named:
         canvas = FigureCanvas(layout, 5 * em, heading)
         half = NO_EFFORTS.index(":") + 1
-        for line, part in enumerate((NO_EFFORTS[:half], NO_EFFORTS[half + 1 :])):
+        lines = (NO_EFFORTS[:half], NO_EFFORTS[half + 1 :])
+        for line, part in enumerate(["No effort lies in this stretch."] if session.record.efforts
+                                    else lines):  # fmt: skip
             canvas.text(0.8 * em, canvas.top + (1.8 + 1.6 * line) * em, part)
         return canvas
-    sensors = len(session.record.sensors)
+    sensors = len(shown)
     columns, blocks = _columns(len(named), layout)
     on_phone = layout.width_in < 5
     key = 12.0 * em if on_phone else 5.6 * em
@@ -77,13 +92,15 @@ def draw_effort_panels(session: Session, layout: Layout, heading: Heading) -> Fi
         natural = max((_TALLEST_IN - key) / blocks - head, 1.0) / sensors
         needed = blocks * (head + sensors * natural) + key
     canvas = FigureCanvas(layout, needed, heading)
-    longest = max(len(detail.label) for detail in session.record.sensors)
+    longest = max(len(detail.label) for _, detail in shown)
     left = 0.8 * em if on_phone else min(max(7.4, 2.6 + 0.68 * longest), 13.0) * em
     free = (canvas.bottom - canvas.top - key) / blocks - head
     cell_width = (canvas.width - left - 0.8 * em) / columns
     panels = _Panels(
         canvas=canvas,
         session=session,
+        view=view,
+        sensors=shown,
         columns=columns,
         blocks=blocks,
         left=left,
@@ -92,8 +109,8 @@ def draw_effort_panels(session: Session, layout: Layout, heading: Heading) -> Fi
         head=head,
         worded=cell_width > 4.2 * em and free / sensors > 5.4 * em,
     )
-    for place, (name, effort) in enumerate(named):
-        _column(panels, place, name, effort)
+    for at, one in enumerate(named):
+        _column(panels, at, *one)
     for block in range(blocks):
         _sensor_names(panels, block)
     _key(canvas, canvas.bottom - key + 1.6 * em)
@@ -106,15 +123,16 @@ def _columns(efforts: int, layout: Layout) -> tuple[int, int]:
 
 
 def _block_top(panels: _Panels, block: int) -> float:
-    sensors = len(panels.session.record.sensors)
+    sensors = len(panels.sensors)
     return panels.canvas.top + block * (panels.head + sensors * panels.cell_height)
 
 
 def _sensor_names(panels: _Panels, block: int) -> None:
     canvas, session = panels.canvas, panels.session
+    view = panels.view
     em, beside = canvas.layout.em, canvas.layout.width_in > 5
     top = _block_top(panels, block) + panels.head
-    for row, detail in enumerate(session.record.sensors):
+    for row, (index, detail) in enumerate(panels.sensors):
         label = detail.label
         if beside:
             x, y = 0.8 * em, top + (row + 0.5) * panels.cell_height
@@ -124,29 +142,30 @@ def _sensor_names(panels: _Panels, block: int) -> None:
         canvas.overlay.plot(
             [x + 0.4 * em],
             [y],
-            marker=SHAPES[row % len(SHAPES)],
-            color=LIGHT[sensor_colour(row)],
+            marker=SHAPES[index % len(SHAPES)],
+            color=view.colour(detail.number, index),
             markersize=0.75 * canvas.layout.type_pt,
         )
         canvas.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
-        for line, words in enumerate(_tally(session, row) if beside else (), 1):
+        for line, words in enumerate(_tally(session, index) if beside else (), 1):
             canvas.text(x, y + 1.25 * line * em, words, size=0.75, colour="faint")
 
 
-def _tally(session: Session, row: int) -> list[str]:
+def _tally(session: Session, index: int) -> list[str]:
     """How many efforts and troughs a sensor followed of those it can be judged on."""
     lines = []
     for kind in Kind:
-        tally = session.record.sensors[row].tally(kind)
+        tally = session.record.sensors[index].tally(kind)
         if tally.judged:
             lines.append(f"{kind.value}s {tally.followed.count} of {tally.judged}")
     return lines
 
 
-def _column(panels: _Panels, place: int, name: str, effort: Effort) -> None:
+def _column(panels: _Panels, at: int, place: int, name: str, effort: Effort) -> None:
+    """``at``: its place among those shown; ``place``: among all."""
     canvas = panels.canvas
     em = canvas.layout.em
-    block, at = divmod(place, panels.columns)
+    block, at = divmod(at, panels.columns)
     x = panels.left + at * panels.cell_width
     top = _block_top(panels, block)
     middle = x + panels.cell_width / 2
@@ -154,7 +173,7 @@ def _column(panels: _Panels, place: int, name: str, effort: Effort) -> None:
     if panels.cell_width > 3.4 * em:
         time = clock(effort.peak_s)
         canvas.text(middle, top + 1.95 * em, time, size=0.8, colour="faint", align="center")
-    for row, detail in enumerate(panels.session.record.sensors):
+    for row, (index, detail) in enumerate(panels.sensors):
         y = top + panels.head + row * panels.cell_height
         response = detail.responses[place]
         _ground(panels, (x, y), response.answer)
@@ -168,7 +187,7 @@ def _column(panels: _Panels, place: int, name: str, effort: Effort) -> None:
             panels.cell_width - 2 * inside,
             panels.cell_height - 2 * inside - above - below,
         )
-        _curves(panels, effort, row, box)
+        _curves(panels, effort, index, box)
         for line, part in enumerate(words):
             bold = line == 0 and response.answer is not Answer.FOLLOWED
             canvas.text(
@@ -217,7 +236,7 @@ def _words(response: Response) -> list[str]:
 
 
 def _curves(
-    panels: _Panels, effort: Effort, row: int, box: tuple[float, float, float, float]
+    panels: _Panels, effort: Effort, index: int, box: tuple[float, float, float, float]
 ) -> None:
     """Reference and sensor around the effort, on one scale for all of its sensors."""
     ax, layout, session = panels.canvas.overlay, panels.canvas.layout, panels.session
@@ -248,8 +267,8 @@ def _curves(
     )  # fmt: skip
     ax.plot(x, up(ref), color=LIGHT["band-core"], linewidth=0.06 * layout.type_pt)
     ax.plot(
-        x, up(all_of_them[row + 1]),
-        color=LIGHT[sensor_colour(row)], linewidth=0.15 * layout.type_pt,
+        x, up(all_of_them[index + 1]),
+        color=panels.view.colour(data.tests[index].number, index), linewidth=0.15 * layout.type_pt,
     )  # fmt: skip
 
 

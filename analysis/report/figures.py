@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
@@ -26,23 +26,28 @@ from analysis.report.figure_canvas import (
     inline,
     style,
 )
+from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.traces import draw_traces
 from analysis.report.words import clock, count, duration, interval, listed, number
 from analysis.session.pipeline import Session
 from analysis.statistics.efforts import Kind
 from replay.errors import SidebeatError
 
-Draw = Callable[[Session, Layout, Heading], FigureCanvas]
+Draw = Callable[[Session, Layout, Heading, FigureView], FigureCanvas]
 
 
 @dataclass(frozen=True, slots=True)
 class FigureKind:
-    """One kind of figure: the name of its files, its title, how it is drawn and put in words."""
+    """One kind of figure: the name of its files, its title, how it is drawn and put in words.
+
+    ``timed``: whether it shows the stretch of the session that is asked for.
+    """
 
     name: str
     title: str
     draw: Draw
     words: Callable[[Session], str]
+    timed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,25 +65,26 @@ class FigureFiles:
     """Where the files of the figures go, and what stands on them.
 
     ``stem``: beginning of the files' names.  ``who``: who, what, when.  ``foot``: where the
-    figures come from, in small print.
+    figures come from, in small print.  ``view``: what they show.
     """
 
     folder: Path
     stem: str
     who: str
     foot: str
+    view: FigureView = WHOLE
 
 
-def figures_in_page(session: Session, who: str) -> Iterator[InPage]:
+def figures_in_page(session: Session, who: str, view: FigureView = WHOLE) -> Iterator[InPage]:
     """Every figure as SVG that takes its colours from the page.  ``who``: who, what, when."""
     for kind in figures_of(session):
         heading = Heading(kind.title, who, "", session.record.plan.invented)
         drawn = {
             layout.name: inline(
-                _drawn(kind, session, layout, heading).svg(),
+                _drawn(kind, session, layout, heading, view).svg(),
                 f"{kind.name}-{layout.name}",
                 kind.title,
-                kind.words(session),
+                _words(kind, session, view),
             )
             for layout in (PAGE, PHONE)
         }
@@ -123,7 +129,7 @@ def _save_all(layout: Layout, session: Session, files: FigureFiles) -> list[Path
     try:
         for kind in figures_of(session):
             heading = Heading(kind.title, files.who, files.foot, session.record.plan.invented)
-            canvas = _drawn(kind, session, layout, heading)
+            canvas = _drawn(kind, session, layout, heading, files.view)
             sizes = VIDEO_DPI if layout == VIDEO else {layout.name: PRINT_DPI}
             for size, dpi in sizes.items():
                 paths.append(files.folder / f"{files.stem}_{kind.name}_{size}.png")
@@ -136,9 +142,19 @@ def _save_all(layout: Layout, session: Session, files: FigureFiles) -> list[Path
     return paths
 
 
-def _drawn(kind: FigureKind, session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+def _drawn(
+    kind: FigureKind, session: Session, layout: Layout, heading: Heading, view: FigureView
+) -> FigureCanvas:
+    said = view.words(session.record, timed=kind.timed)
+    heading = replace(heading, session=", ".join(filter(None, (heading.session, said))))
     with style():
-        return kind.draw(session, layout, heading)
+        return kind.draw(session, layout, heading, view)
+
+
+def _words(kind: FigureKind, session: Session, view: FigureView) -> str:
+    """The figure in words; the numbers in them are of the whole session."""
+    said = view.words(session.record, timed=kind.timed)
+    return kind.words(session) + (f" Shown: {said}." if said else "")
 
 
 def _of_traces(session: Session) -> str:
@@ -200,10 +216,10 @@ def _of_efforts(session: Session) -> str:
 
 
 FIGURES: Final = (
-    FigureKind("traces", "Heart rates and what happened when", draw_traces, _of_traces),
+    FigureKind("traces", "Heart rates and what happened when", draw_traces, _of_traces, timed=True),
     FigureKind("agreement", "Sensor against reference", draw_agreement, _of_agreement),
     FigureKind("differences", "Difference against mean", draw_differences, _of_differences),
-    FigureKind("efforts", "Every effort and trough", draw_effort_panels, _of_efforts),
+    FigureKind("efforts", "Every effort and trough", draw_effort_panels, _of_efforts, timed=True),
 )
 
 

@@ -12,8 +12,8 @@ from matplotlib.patches import Patch, Rectangle
 
 from analysis.board.snapshot import Severity
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
-from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES, sensor_colour
-from analysis.report.words import clock, clock_ticks
+from analysis.report.figure_view import WHOLE, FigureView
+from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES
 from analysis.session.pipeline import Session
 from analysis.session.record import named_efforts
 from analysis.statistics.pairing import NO_VALUE
@@ -28,12 +28,14 @@ _MARKS: Final = 14
 """Shapes along a line."""
 
 
-def draw_traces(session: Session, layout: Layout, heading: Heading) -> FigureCanvas:
+def draw_traces(
+    session: Session, layout: Layout, heading: Heading, view: FigureView = WHOLE
+) -> FigureCanvas:
     """Draw the figure."""
     layout = layout.for_sensors(len(session.data.tests))
     em = layout.em
-    lanes = _lanes(session)
-    legend_rows = _legend_rows(session, layout)
+    lanes = _lanes(session, view)
+    legend_rows = _legend_rows(session, layout, view)
     lane_height = 1.75 * em
     below = len(lanes) * lane_height + 3.0 * em
     needed = legend_rows * 1.6 * em + (34 if layout.width_in > 5 else 40) * em + below
@@ -46,24 +48,23 @@ def draw_traces(session: Session, layout: Layout, heading: Heading) -> FigureCan
     lower = canvas.axes(left, top + 0.64 * free, width, 0.36 * free)
     lane_top = top + free + 1.0 * em
     lane_ax = canvas.axes(left, lane_top, width, len(lanes) * lane_height)
-    end_s = max(session.data.seconds - 1, 1)
-    ticks = clock_ticks(end_s, 10 if layout.width_in > 5 else 4)
+    ticks, time_name = view.of_axis(session.record, 10 if layout.width_in > 5 else 4)
     for ax in (upper, lower, lane_ax):
-        ax.set_xlim(0, end_s)
-        ax.set_xticks(ticks, [clock(tick) for tick in ticks] if ax is lane_ax else [])
+        ax.set_xlim(*view.span_s(session.data.seconds))
+        ax.set_xticks(list(ticks), list(ticks.values()) if ax is lane_ax else [])
         ax.grid(axis="x", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
         ax.set_axisbelow(True)
         _events(ax, session, layout)
-    _heart_rates(upper, session, layout)
-    _differences(lower, session, layout)
-    _draw_lanes(lane_ax, session, lanes, layout)
+    _heart_rates(upper, session, layout, view)
+    _differences(lower, session, layout, view)
+    _draw_lanes(lane_ax, session, lanes, layout, view)
     canvas.label(upper, y="heart rate, bpm")
     canvas.label(lower, y="difference,\nbpm")
-    canvas.label(lane_ax, x="time since the start, min:s")
+    canvas.label(lane_ax, x=time_name)
     for ax in (upper, lower):
         two_lines = 1.2 * em if ax is lower else 0.0
         ax.yaxis.set_label_coords(-(left - 1.8 * em - two_lines) / width, 0.5)
-    _legend(canvas, session, left, legend_rows)
+    _legend(canvas, session, left, legend_rows, view)
     return canvas
 
 
@@ -73,22 +74,19 @@ def series_of(grid: npt.NDArray[np.int32]) -> Floats:
     return values
 
 
-def _heart_rates(ax: Axes, session: Session, layout: Layout) -> None:
+def _heart_rates(ax: Axes, session: Session, layout: Layout, view: FigureView) -> None:
     data = session.data
     time = np.arange(data.seconds)
     ref = series_of(data.reference.grid)
     half = session.record.tolerance.half_width(ref)
-    ax.fill_between(
-        time, ref - half, ref + half,
-        facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
-    )  # fmt: skip
-    ax.plot(time, ref, color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt)
-    kept = _kept(session)
+    _reference(ax, (time, ref, ref - half, ref + half), layout, view)
+    kept = _kept(session, view)
+    inside = _inside(data.seconds, view)
     shown = [(ref - half)[kept], (ref + half)[kept]]
     for index, test in enumerate(data.tests):
         values = series_of(test.grid)
-        _line(ax, time, values, index, layout)
-        shown.append(values)
+        _line(ax, values, (index, test.number), layout, view)
+        shown.append(values[inside])  # shown or not: each sensor's picture has the same axes
     low, high = _range(shown)
     if not np.isfinite(low):
         low, high = 50.0, 110.0
@@ -98,24 +96,35 @@ def _heart_rates(ax: Axes, session: Session, layout: Layout) -> None:
     ax.grid(axis="y", color=LIGHT["rule"], linewidth=0.05 * layout.type_pt)
 
 
-def _differences(ax: Axes, session: Session, layout: Layout) -> None:
+def _reference(
+    ax: Axes,
+    series: tuple[npt.NDArray[np.int64], Floats, Floats, Floats],
+    layout: Layout,
+    view: FigureView,
+) -> None:
+    """Time, values, and the tolerance's edges: a dark band, or a dark line without it."""
+    time, values, low, high = series
+    if view.band:
+        ax.fill_between(
+            time, low, high,
+            facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
+        )  # fmt: skip
+        ax.plot(time, values, color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt)
+    else:
+        ax.plot(time, values, color=LIGHT["ink"], linewidth=0.2 * layout.type_pt)
+
+
+def _differences(ax: Axes, session: Session, layout: Layout, view: FigureView) -> None:
     data = session.data
     time = np.arange(data.seconds)
     ref = series_of(data.reference.grid)
     half = session.record.tolerance.half_width(ref)
-    ax.fill_between(
-        time, -half, half,
-        facecolor=LIGHT["band"], edgecolor=LIGHT["band-edge"], linewidth=0.06 * layout.type_pt,
-    )  # fmt: skip
-    ax.plot(
-        time, np.where(np.isnan(ref), np.nan, 0.0),
-        color=LIGHT["band-core"], linewidth=0.09 * layout.type_pt,
-    )  # fmt: skip
-    kept = _kept(session)
+    _reference(ax, (time, np.where(np.isnan(ref), np.nan, 0.0), -half, half), layout, view)
+    kept = _kept(session, view)
     shown = [-half[kept], half[kept]]
     for index, test in enumerate(data.tests):
         values = series_of(test.grid) - ref
-        _line(ax, time, values, index, layout)
+        _line(ax, values, (index, test.number), layout, view)
         shown.append(values[kept])
     low, high = _range(shown)
     if not np.isfinite(low):
@@ -125,14 +134,21 @@ def _differences(ax: Axes, session: Session, layout: Layout) -> None:
 
 
 def _line(
-    ax: Axes, time: npt.NDArray[np.int64], values: Floats, index: int, layout: Layout
+    ax: Axes, values: Floats, sensor: tuple[int, int], layout: Layout, view: FigureView
 ) -> None:
-    every = max(len(time) // (_MARKS if layout.width_in > 5 else 7), 1)
+    """``sensor``: its place among the test sensors, and its number."""
+    index, number = sensor
+    if not view.shows(number):
+        return
+    time = np.arange(len(values))
+    start, end = view.span_s(len(time))
+    every = max((end - start) // (_MARKS if layout.width_in > 5 else 7), 1)
     ax.plot(
         time,
         values,
-        color=LIGHT[sensor_colour(index)],
-        linewidth=0.13 * layout.type_pt,
+        color=view.colour(number, index),
+        linewidth=(0.13 if view.leads_to(number) else 0.07) * layout.type_pt,
+        zorder=2.1 if view.leads_to(number) else 2.05,
         linestyle="--" if index >= SENSOR_COLOURS else "-",
         marker=SHAPES[index % len(SHAPES)],
         markersize=0.62 * layout.type_pt,
@@ -143,10 +159,20 @@ def _line(
     )
 
 
-def _kept(session: Session) -> npt.NDArray[np.bool_]:
+def _kept(session: Session, view: FigureView) -> npt.NDArray[np.bool_]:
     """Seconds that set the scale: wild values of a faulty reference would flatten all others."""
-    reference = session.data.reference.number
-    return kept_seconds(session.data.seconds, concerning(session.record.exclusions, reference))
+    reference, seconds = session.data.reference.number, session.data.seconds
+    kept = kept_seconds(seconds, concerning(session.record.exclusions, reference))
+    kept[~_inside(seconds, view)] = False
+    return kept
+
+
+def _inside(seconds: int, view: FigureView) -> npt.NDArray[np.bool_]:
+    """Seconds that lie on the time axis."""
+    start, end = view.span_s(seconds)
+    at = np.arange(seconds)
+    inside: npt.NDArray[np.bool_] = (at >= start) & (at <= end)
+    return inside
 
 
 def _range(series: list[Floats]) -> tuple[float, float]:
@@ -177,15 +203,22 @@ def _events(ax: Axes, session: Session, layout: Layout) -> None:
 _OTHERS: Final = ("left out", "efforts", "markers")
 
 
-def _lanes(session: Session) -> list[str]:
+def _in_lanes(session: Session, view: FigureView) -> list[int]:
+    """Numbers of the sensors that have a lane: the reference's, and those shown."""
+    plan = session.record.plan
+    return [n for n in plan.compared if n == plan.reference or view.shows(n)]
+
+
+def _lanes(session: Session, view: FigureView) -> list[str]:
     """Names of the lanes from the top: each sensor, then what concerns all."""
     plan = session.record.plan
-    return [plan.sensor(number).label for number in plan.compared] + list(_OTHERS)
+    return [plan.sensor(number).label for number in _in_lanes(session, view)] + list(_OTHERS)
 
 
-def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) -> None:
+def _draw_lanes(
+    ax: Axes, session: Session, lanes: list[str], layout: Layout, view: FigureView
+) -> None:
     """Lane k lies between k and k + 1, downwards."""
-    plan = session.record.plan
     ax.set_ylim(len(lanes), 0)
     most = 13 if layout.width_in > 5 else 9
     names = [lane if len(lane) <= most else lane[: most - 1] + "…" for lane in lanes]
@@ -193,7 +226,7 @@ def _draw_lanes(ax: Axes, session: Session, lanes: list[str], layout: Layout) ->
     ax.tick_params(axis="y", length=0)
     for edge in range(1, len(lanes)):
         ax.axhline(edge, color=LIGHT["rule"], linewidth=0.06 * layout.type_pt)
-    lane_of = {number: lane for lane, number in enumerate(plan.compared)}
+    lane_of = {number: lane for lane, number in enumerate(_in_lanes(session, view))}
     for number, lane in lane_of.items():
         for gap in session.data.sensors[number].gaps:
             _box(ax, gap, lane + 0.56, 0.38, layout, facecolor="none", edgecolor=LIGHT["faint"],
@@ -210,7 +243,10 @@ def _draw_warnings(
 ) -> None:
     """Each in the lane of its sensor; those of no sensor in the ``last``."""
     named_until: dict[int, float] = {}
+    compared = session.record.plan.compared
     for warning in session.record.warnings:
+        if warning.sensor in compared and warning.sensor not in lane_of:
+            continue
         lane = lane_of.get(warning.sensor, last)
         end = session.data.seconds if warning.end_s is None else warning.end_s
         colour = _severity_colour(warning.severity)
@@ -232,7 +268,7 @@ def _draw_exclusions(
     for stretch in session.record.exclusions:
         if stretch.sensor in (SESSION, session.record.plan.reference):
             merged[max(stretch.start_s, 0) : max(stretch.end_s, 0)] = NO_VALUE
-        else:
+        elif stretch.sensor in lane_of:
             _box(ax, stretch, lane_of[stretch.sensor] + 0.05, 0.9, layout,
                  facecolor=LIGHT["alarm-tint"], edgecolor="none", zorder=0.7)  # fmt: skip
     for stretch in gaps_of(merged):
@@ -252,7 +288,8 @@ def _draw_efforts(ax: Axes, session: Session, lane: int, layout: Layout) -> None
 def _draw_markers(ax: Axes, session: Session, lane: int, layout: Layout) -> None:
     for place, (t_ns, _) in enumerate(session.data.markers, 1):
         at = t_ns / NS_PER_S
-        right = at > 0.95 * ax.get_xlim()[1]
+        start, end = ax.get_xlim()
+        right = at > start + 0.95 * (end - start)
         ax.annotate(
             f"M{place}", (at, lane + 0.5),
             xytext=((-0.25 if right else 0.25) * layout.type_pt, 0), textcoords="offset points",
@@ -271,15 +308,20 @@ def _box(
     ax: Axes, stretch: Stretch, top: float, height: float, layout: Layout, **look: object
 ) -> None:
     # A second in a long session would be narrower than a line: nothing is drawn thinner than one.
-    least = ax.get_xlim()[1] / (layout.width_in * 150)
+    least = _span(ax) / (layout.width_in * 150)
     width = max(stretch.end_s - stretch.start_s, least)
     look = {"linewidth": 0.05 * layout.type_pt} | look
     ax.add_patch(Rectangle((stretch.start_s, top), width, height, **look))  # type: ignore[arg-type]
 
 
+def _span(ax: Axes) -> float:
+    start, end = ax.get_xlim()
+    return float(end - start)
+
+
 def _room(ax: Axes, name: str, layout: Layout) -> float:
     """Seconds that a short name takes on the time axis."""
-    per_inch = ax.get_xlim()[1] / (layout.width_in * 0.85)
+    per_inch = _span(ax) / (layout.width_in * 0.85)
     return 0.62 * len(name) * 0.8 * layout.em * per_inch
 
 
@@ -303,17 +345,21 @@ def _named(
     )  # fmt: skip
 
 
-def _keys(session: Session) -> list[tuple[object, str]]:
+def _keys(session: Session, view: FigureView) -> list[tuple[object, str]]:
     """Handles and words of the legend."""
     plan = session.record.plan
     reference = plan.sensor(plan.reference).label
     band = f"{reference}, reference, ±{plan.tolerance_bpm:g} bpm or {plan.tolerance_percent:g} %"
     keys: list[tuple[object, str]] = [
         (Patch(facecolor=LIGHT["band"], edgecolor=LIGHT["band-core"]), band)
+        if view.band
+        else (Line2D([], [], color=LIGHT["ink"]), f"{reference}, reference")
     ]
     for index, number in enumerate(plan.tests):
+        if not view.shows(number):
+            continue
         line = Line2D(
-            [], [], color=LIGHT[sensor_colour(index)], marker=SHAPES[index % len(SHAPES)],
+            [], [], color=view.colour(number, index), marker=SHAPES[index % len(SHAPES)],
             linestyle="--" if index >= SENSOR_COLOURS else "-",
         )  # fmt: skip
         keys.append((line, plan.sensor(number).label))
@@ -323,15 +369,15 @@ def _keys(session: Session) -> list[tuple[object, str]]:
     return keys
 
 
-def _legend_rows(session: Session, layout: Layout) -> int:
-    return len(_flow(session, layout))
+def _legend_rows(session: Session, layout: Layout, view: FigureView) -> int:
+    return len(_flow(session, layout, view))
 
 
-def _flow(session: Session, layout: Layout) -> list[list[tuple[object, str]]]:
+def _flow(session: Session, layout: Layout, view: FigureView) -> list[list[tuple[object, str]]]:
     """The keys in rows that fit the sheet's width."""
     rows: list[list[tuple[object, str]]] = [[]]
     used, room = 0.0, layout.width_in - 1.6 * layout.em
-    for key in _keys(session):
+    for key in _keys(session, view):
         wide = _key_width(key[1], layout)
         if rows[-1] and used + wide > room:
             rows.append([])
@@ -345,12 +391,14 @@ def _key_width(words: str, layout: Layout) -> float:
     return (0.52 * len(words) + 3.3) * layout.em
 
 
-def _legend(canvas: FigureCanvas, session: Session, left: float, rows: int) -> None:
+def _legend(
+    canvas: FigureCanvas, session: Session, left: float, rows: int, view: FigureView
+) -> None:
     layout = canvas.layout
     em = layout.em
     overlay = canvas.overlay
     start = left if layout.height_in else 0.8 * em
-    flow = _flow(session, layout)
+    flow = _flow(session, layout, view)
     if start + sum(_key_width(words, layout) for _, words in flow[0]) > canvas.width:
         start = 0.8 * em
     for row in range(rows):

@@ -64,8 +64,12 @@ def clock(seconds: float, *, sign: bool = True) -> str:
 
 def clock_ticks(seconds: float, most: int) -> list[int]:
     """Round times from 0 to ``seconds``, at most about ``most`` of them."""
-    step = next((s for s in _CLOCK_STEPS_S if seconds / s <= most), _CLOCK_STEPS_S[-1])
-    return list(range(0, int(seconds) + 1, step))
+    return list(range(0, int(seconds) + 1, clock_step(seconds, most)))
+
+
+def clock_step(seconds: float, most: int) -> int:
+    """Seconds between round times, of which about ``most`` fit into ``seconds``."""
+    return next((s for s in _CLOCK_STEPS_S if seconds / s <= most), _CLOCK_STEPS_S[-1])
 
 
 def duration(seconds: float) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from live.cli.main import version
 from live.cli.output import say
@@ -14,7 +16,9 @@ from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
     from analysis.report.facts import Source
+    from analysis.report.figure_view import FigureView
     from analysis.session.pipeline import Session
+    from analysis.session.record import SessionRecord
 
 HELP: Final = (
     "Write one self-contained HTML page about a session: a verdict in plain words, the traces, "
@@ -25,7 +29,12 @@ EXAMPLE: Final = """
 sidebeat report captures/2026-03-04_0715_rowing-ergometer_W1.sqlite
 sidebeat report capture.sqlite --out reports/rowing.html --figures reports/figures
 sidebeat report capture.sqlite --no-figures --json
+sidebeat report capture.sqlite --sensor Sorrel --from 10:00 --to 25:00 --clock local
 """
+CLOCKS: Final = ("elapsed", "utc", "local")
+
+AskView: TypeAlias = "Callable[[SessionRecord], FigureView]"
+"""Gives what the figures of a session are to show; raises :class:`SidebeatError`."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -51,6 +60,29 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", help="print all facts of the page as one JSON object"
     )
 
+    shown = parser.add_argument_group("what the figures show; axes and colours stay the same")
+    shown.add_argument(
+        "--sensor", action="append", default=[], metavar="LABEL",
+        help="this test sensor with the reference, and no other; may be given several times",
+    )  # fmt: skip
+    shown.add_argument(
+        "--highlight", action="append", default=[], metavar="LABEL",
+        help="this test sensor in its colour, the others in grey; may be given several times",
+    )  # fmt: skip
+    shown.add_argument(
+        "--from", dest="start", default="", metavar="TIME",
+        help="where time axes begin, as they show it: m:ss or h:mm:ss since the start, hh:mm or "
+        "hh:mm:ss with a clock of the day",
+    )  # fmt: skip
+    shown.add_argument("--to", dest="end", default="", metavar="TIME", help="where they end")
+    shown.add_argument(
+        "--clock", choices=CLOCKS, default=CLOCKS[0],
+        help="what time axes show: time since the start (default), UTC, or this computer's time",
+    )  # fmt: skip
+    shown.add_argument(
+        "--hide-band", action="store_true", help="without the tolerance: the reference is a line"
+    )
+
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
@@ -58,7 +90,9 @@ def run(arguments: argparse.Namespace) -> int:
     if out.suffix.lower() != ".html":
         raise SidebeatError(f"{out}: the page must end in .html")
     folder = arguments.figures or out.with_name(f"{out.stem}_figures")
-    written = write_report(arguments.file, out, None if arguments.no_figures else folder)
+    written = write_report(
+        arguments.file, out, None if arguments.no_figures else folder, _asked(arguments)
+    )
     record = written.session.record
     if arguments.json:
         from analysis.report.facts import report_facts  # noqa: PLC0415 - only when asked for
@@ -89,8 +123,31 @@ class Written:
     figures: tuple[str, ...]
 
 
-def write_report(file: Path, out: Path, figures: Path | None) -> Written:
+def _asked(arguments: argparse.Namespace) -> AskView:
+    """What the figures are to show, of a session that is not read yet."""
+
+    def view(record: SessionRecord) -> FigureView:
+        from analysis.report.figure_view import AxisClock, view_of  # noqa: PLC0415 - when it runs
+
+        return view_of(
+            record,
+            sensors=tuple(arguments.sensor),
+            highlight=tuple(arguments.highlight),
+            start=arguments.start,
+            end=arguments.end,
+            clock=AxisClock(arguments.clock),
+            band=not arguments.hide_band,
+        )
+
+    return view
+
+
+def write_report(
+    file: Path, out: Path, figures: Path | None, asked: AskView | None = None
+) -> Written:
     """Compute, then write the page and, unless ``figures`` is ``None``, the figures' files.
+
+    ``asked``: gives what they show of the session; all of it by default.
 
     Raises :class:`SidebeatError` if the capture cannot be read, a file cannot be written, or what
     draws the figures is not installed.
@@ -101,15 +158,18 @@ def write_report(file: Path, out: Path, figures: Path | None) -> Written:
 
     with Capture.open(file) as capture:
         session = session_of(capture)
-    return write_page(session, file, out, figures)
+    return write_page(session, file, out, figures, asked)
 
 
-def write_page(session: Session, file: Path, out: Path, figures: Path | None) -> Written:
-    """Write the page and the figures of what has been computed.
+def write_page(
+    session: Session, file: Path, out: Path, figures: Path | None, asked: AskView | None = None
+) -> Written:
+    """Write the page and the figures of what has been computed, as :func:`write_report` does.
 
     Raises :class:`SidebeatError` if a file cannot be written.
     """
     from analysis.report.facts import source_of  # noqa: PLC0415 - as above
+    from analysis.report.figure_view import WHOLE  # noqa: PLC0415
     from analysis.report.figures import (  # noqa: PLC0415
         FigureFiles,
         figures_in_page,
@@ -119,12 +179,13 @@ def write_page(session: Session, file: Path, out: Path, figures: Path | None) ->
     from analysis.report.words import day_text, started_text  # noqa: PLC0415
 
     record, source = session.record, source_of(file, software())
+    view = WHOLE if asked is None else asked(record)
     started = day_text(started_text(record.provenance.started_utc_ns))
     who = f"{record.plan.wearer}, {record.plan.activity}, {started}"
     foot = f"{source.software}; capture {source.sha256[:12]}"
 
     def write() -> None:
-        text = page(record, figures_in_page(session, who), source)
+        text = page(record, figures_in_page(session, who, view), source)
         try:
             out.parent.mkdir(parents=True, exist_ok=True)
             out.write_text(text, encoding="utf-8")
@@ -135,13 +196,19 @@ def write_page(session: Session, file: Path, out: Path, figures: Path | None) ->
     if figures is None:
         write()
     else:
-        files = FigureFiles(figures, file.stem, who, foot)
+        files = FigureFiles(figures, _stem(file, record, view), who, foot, view)
         with saving_figures(session, files) as rest:
             write()
             _tell_progress("page written, drawing the figures")
             saved = sorted(map(str, rest()))
             _tell_progress("")
     return Written(session, source, tuple(saved))
+
+
+def _stem(file: Path, record: SessionRecord, view: FigureView) -> str:
+    """Of the figures' files: pictures of one sensor do not take the place of another's."""
+    labels = [str(record.label(number)) for number in sorted(view.sensors)]
+    return "_".join([file.stem, *(re.sub(r"\W+", "-", label.casefold()) for label in labels)])
 
 
 def software() -> str:
