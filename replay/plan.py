@@ -309,6 +309,9 @@ def _number(where: str, value: object, low: float, high: float) -> float:
     return float(value)
 
 
+LONGEST_TEXT: Final = 200_000
+"""Characters of a plan: some hundred for each sensor."""
+_LARGEST: Final = 10**18
 _PARTS: Final = ("session", "sensor", "broker", "attention", "details")
 _IN_WORDS: Final = {
     str: "a text in quotation marks", float: "a number", int: "a whole number",
@@ -331,10 +334,14 @@ _BROKER_KEYS: Final = {
 
 def parse_plan(text: str) -> Plan:
     """Read a plan from TOML text.  Raises :class:`PlanError` naming the field and the rule."""
+    if len(text) > LONGEST_TEXT:
+        raise PlanError("file", f"is longer than {LONGEST_TEXT:,} characters, and is no plan")
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise PlanError("file", f"is not valid TOML: {error}") from None
+    except (RecursionError, ValueError):
+        raise PlanError("file", "is nested too deeply, or holds a number of no use") from None
     unknown = sorted(set(raw) - set(_PARTS))
     if unknown:
         raise PlanError(unknown[0], f"is not a part of a plan ({', '.join(_PARTS)})")
@@ -374,6 +381,8 @@ def _table(
         )
         if not fits:
             raise PlanError(f"{where}.{key}", f"must be {_IN_WORDS[kind]}", value)
+        if isinstance(value, int) and abs(value) > _LARGEST:
+            raise PlanError(f"{where}.{key}", "is too large")
     for key in required:
         if key not in raw:
             raise PlanError(f"{where}.{key}", "is missing")

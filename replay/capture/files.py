@@ -25,6 +25,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from replay.capture.gate import check_objects, guard
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
 from replay.plan import Plan
@@ -33,6 +34,8 @@ LOG: Final = "-wal"
 JOURNAL: Final = "-journal"
 _COPY_ATTEMPTS: Final = 50
 _LOG_HEADER_BYTES: Final = 32
+_LONGEST_FILE: Final = 2_000_000_000
+"""Bytes: 48 h of 50 sensors of 4 Hz."""
 
 READ_ERRORS: Final = (sqlite3.Error, UnicodeDecodeError, OverflowError)
 """What Python's SQLite raises on damaged pages; the last two from names or numbers in them."""
@@ -82,7 +85,13 @@ def cannot(doing: str, path: Path, error: Exception) -> CaptureError:
         return CaptureError(
             f"{path}: cannot {doing} the capture: the disk reports an error or is full ({name})"
         )
-    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")) or not isinstance(error, sqlite3.Error):
+    if name.startswith("SQLITE_INTERRUPT"):
+        return DamagedCapture(
+            f"{path}: the capture is damaged: to read it takes more work than its size allows"
+        )
+    if name.startswith(("SQLITE_CORRUPT", "SQLITE_TOOBIG", "SQLITE_NOTADB")) or not isinstance(
+        error, sqlite3.Error
+    ):
         return DamagedCapture(f"{path}: the capture is damaged ({error})")
     return CaptureError(f"{path}: cannot {doing} the capture: {error}")
 
@@ -112,7 +121,10 @@ def read_header(path: Path) -> Header:
     (page_size,) = struct.unpack_from(">H", head, 16)
     page_size = 65536 if page_size == 1 else page_size
     (pages,) = struct.unpack_from(">I", head, 28)
-    return Header(page_size, pages, max(0, pages * page_size - size), head[18] == 2)
+    missing = pages * page_size - size
+    if not 0 < missing < _LONGEST_FILE:  # a number that is itself damaged says nothing
+        missing = 0
+    return Header(page_size, pages, missing, head[18] == 2)
 
 
 def _first_bytes(path: Path) -> tuple[bytes, int]:
@@ -145,25 +157,37 @@ def open_for_reading(
             uri = f"{path.resolve().as_uri()}?{mode}"
             connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
             try:
-                connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+                _let_in(connection, path, path)
                 return connection, None
             except sqlite3.OperationalError:
                 # A journal left by a kill must be rolled back, which a copy allows.
                 connection.close()
                 if not sidecar(path, JOURNAL).exists():
                     raise
-            except READ_ERRORS:
+            except (CaptureError, *READ_ERRORS):
                 connection.close()
                 raise
         folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
         try:
             copied = copy_files(path, Path(folder.name))
-            return sqlite3.connect(copied, check_same_thread=False), folder
+            connection = sqlite3.connect(copied, check_same_thread=False)
+            try:
+                _let_in(connection, copied, path)
+            except BaseException:
+                connection.close()
+                raise
+            return connection, folder
         except BaseException:
             folder.cleanup()
             raise
     except (OSError, *READ_ERRORS) as error:
         raise cannot("read", path, error) from None
+
+
+def _let_in(connection: sqlite3.Connection, file: Path, path: Path) -> None:
+    """Guard a connection to ``file`` and look at what is in it; ``path``: how sentences call it."""
+    guard(connection, file.stat().st_size)
+    check_objects(connection, path)
 
 
 def copy_files(path: Path, folder: Path) -> Path:

@@ -10,29 +10,45 @@ from pathlib import Path
 from typing import Final
 
 from replay.capture.files import LOG, READ_ERRORS, cannot, sidecar
-from replay.capture.notes import Note, body_text, check_note
+from replay.capture.gate import check_objects, guard
+from replay.capture.notes import Note, body_text, check_note, stored_note
 from replay.capture.row_scan import scan_file
-from replay.capture.schema import text_crc
-from replay.errors import CaptureError, DamagedCapture
+from replay.capture.schema import NOTE_TYPES, has_types, text_crc
+from replay.errors import CaptureError, DamagedCapture, NoteError
 from replay.plan import Plan
 
 _WAIT_MS: Final = 1000
 """How long another program may hold the file, such as one that adds a note of its own."""
 
 
-def read_notes(connection: sqlite3.Connection, path: Path) -> tuple[Note, ...]:
-    """All notes in order.  Raises :class:`DamagedCapture` at one that is altered."""
+def read_notes(connection: sqlite3.Connection, path: Path, plan: Plan) -> tuple[Note, ...]:
+    """All notes in order.  ``plan``: as recorded.
+
+    Raises :class:`DamagedCapture` at one that is altered, or that no note of this plan can be.
+    """
     notes = []
-    for *columns, crc in connection.execute(
+    for columns in connection.execute(
         "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
     ):
-        if text_crc(*columns) != crc:
+        note = whole_note(columns, len(plan.sensors))
+        if note is None:
             raise DamagedCapture(
-                f"{path}: note {columns[0]} is damaged; salvage what is whole into a new capture"
+                f"{path}: note {columns[0]!r:.20} is damaged; salvage what is whole into a new "
+                "capture"
             )
-        number, made_utc_ns, kind, body = columns
-        notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
+        notes.append(note)
     return tuple(notes)
+
+
+def whole_note(columns: tuple[object, ...], sensors: int) -> Note | None:
+    """The note of such a row; ``None`` if it is not whole or no note of so many sensors."""
+    if not has_types(columns, NOTE_TYPES) or text_crc(*columns[:4]) != columns[4]:
+        return None
+    number, made_utc_ns, kind, text, _ = columns
+    try:
+        return stored_note(int(str(number)), int(str(made_utc_ns)), str(kind), str(text), sensors)
+    except NoteError:
+        return None
 
 
 def append_note(
@@ -56,6 +72,7 @@ def append_note(
         with closing(
             sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True, isolation_level=None)
         ) as connection:
+            guard(connection, path.stat().st_size)
             connection.execute(f"PRAGMA busy_timeout = {_WAIT_MS}")
             connection.execute("PRAGMA synchronous = FULL")
             with suppress(sqlite3.OperationalError):
@@ -63,7 +80,8 @@ def append_note(
             if connection.execute("PRAGMA journal_mode").fetchone()[0] != "delete":
                 raise CaptureError(f"{path}: the capture is being recorded; set a marker there")
             connection.execute("BEGIN IMMEDIATE")
-            notes = read_notes(connection, path)
+            check_objects(connection, path)
+            notes = read_notes(connection, path, plan)
             check_note(kind, body, plan, notes)
             row = (notes[-1].number + 1 if notes else 1, made_utc_ns, kind, text)
             connection.execute(

@@ -58,6 +58,10 @@ _BODIES: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
         UNDO: {"note": int},
     }
 )
+_STORED: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
+    {SALVAGED: {"lost": int}, IMPORTED: {"sensor": int}}
+)
+"""What is asked of the notes that the program itself makes."""
 KINDS: Final = (*_BODIES, SALVAGED, IMPORTED)
 
 
@@ -239,9 +243,28 @@ def check_note(kind: str, body: Mapping[str, Any], plan: Plan, earlier: Sequence
         _with_labels(plan, effective([*earlier, Note(following, 0, kind, body)]).labels)
 
 
+def stored_note(number: int, made_utc_ns: int, kind: str, text: str, sensors: int) -> Note:
+    """The note of a stored row whose checksum is right.
+
+    ``text``: the body as JSON.  ``sensors``: how many the plan has.  Raises :class:`NoteError` if
+    the body cannot be one of its kind; a kind that is not known is kept for a newer version.
+    """
+    try:
+        body = json.loads(text)
+    except (ValueError, RecursionError):
+        raise NoteError(f"note {number} is not JSON") from None
+    if not isinstance(body, dict):
+        raise NoteError(f"note {number} is no JSON object")
+    fields = _STORED.get(kind, _BODIES.get(kind, {}))
+    if not set(fields) <= set(body):
+        raise NoteError(f"note {number}: a note of the kind {kind} has {', '.join(fields)}")
+    _check_values(kind, body, sensors)
+    return Note(number, made_utc_ns, kind, body)
+
+
 def _check_values(kind: str, body: Mapping[str, Any], sensors: int) -> None:
     """Refuse values of another type or out of their range."""
-    fields = _BODIES[kind]
+    fields = _STORED.get(kind, _BODIES.get(kind, {}))
     for name, wanted in fields.items():
         if not isinstance(body[name], wanted) or isinstance(body[name], bool):
             raise NoteError(f"{kind}: {name} must be of type {wanted.__name__}")
@@ -253,7 +276,7 @@ def _check_values(kind: str, body: Mapping[str, Any], sensors: int) -> None:
         if name in fields and kind != EFFORT and not body[name].strip():
             raise NoteError(f"{kind}: the {name} must not be empty")
     if "sensor" in fields:
-        lowest = 1 if kind == RELABEL else 0
+        lowest = 1 if kind in (RELABEL, IMPORTED) else 0
         if not lowest <= body["sensor"] <= sensors:
             raise NoteError(f"{kind}: the sensor must be a number from {lowest} to {sensors}")
 

@@ -14,15 +14,19 @@ from types import TracebackType
 from typing import Any, Final, Self
 
 from replay.capture.files import READ_ERRORS, cannot, open_for_reading
+from replay.capture.gate import check_length
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
-from replay.capture.schema import text_crc, whole_row
+from replay.capture.schema import ENDING_TYPES as _ENDING
+from replay.capture.schema import SESSION_TYPES as _SESSION
+from replay.capture.schema import has_types, text_crc, whole_row
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
 from replay.text import printable
 
 _FETCH_ROWS: Final = 4096
+_INTEGERS: Final = (int, int)
 _SALVAGE: Final = "; salvage what is whole into a new capture"
 
 
@@ -86,7 +90,7 @@ class Capture:
         row = self._connection.execute(
             "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
         ).fetchone()
-        if row is None or text_crc(*row[:5]) != row[5]:
+        if row is None or not has_types(row, _SESSION) or text_crc(*row[:5]) != row[5]:
             raise DamagedCapture(f"{self.path}: the session's own row is damaged{_SALVAGE}")
         self.uuid: str = row[0]
         self.started_utc_ns: int = row[1]
@@ -99,7 +103,9 @@ class Capture:
         ending = self._connection.execute(
             "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending"
         ).fetchone()
-        if ending is not None and text_crc(*ending[:4]) != ending[4]:
+        if ending is not None and not (
+            has_types(ending, _ENDING) and text_crc(*ending[:4]) == ending[4]
+        ):
             raise DamagedCapture(f"{self.path}: the ending's row is damaged{_SALVAGE}")
         self.clean = ending is not None
         self.end_t_ns: int | None = ending[0] if ending else None
@@ -108,6 +114,8 @@ class Capture:
         last = self._connection.execute(
             "SELECT seq, t_ns FROM event ORDER BY seq DESC LIMIT 1"
         ).fetchone()
+        if last is not None and not has_types(last, _INTEGERS):
+            raise DamagedCapture(f"{self.path}: its last event is damaged{_SALVAGE}")
         found: int = last[0] if last else 0
         self._last_t_ns: int = last[1] if last else 0
         self.event_count: int = ending[3] if ending else found
@@ -116,7 +124,9 @@ class Capture:
                 f"{self.path}: the capture ended with {self.event_count} events, but its last "
                 f"one is number {found}{_SALVAGE}"
             )
-        self._set_notes(read_notes(self._connection, self.path))
+        check_length(self.path, self._last_t_ns)
+        check_length(self.path, self.duration_ns)
+        self._set_notes(read_notes(self._connection, self.path, self.recorded_plan))
 
     @property
     def duration_ns(self) -> int:
@@ -131,20 +141,22 @@ class Capture:
         """
         expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
+        last_ns = 0
         try:
             # Page by page: a query left open while the caller pauses would keep notes out.
             while expected < stop:
                 rows = self._connection.execute(
                     "SELECT * FROM event WHERE seq >= ? AND seq < ? ORDER BY seq",
                     (expected, min(expected + _FETCH_ROWS, stop)),
-                ).fetchall()
+                ).fetchmany(_FETCH_ROWS)
                 if not rows:
                     break
                 for columns in rows:
                     row = whole_row(columns)
-                    if row is None or row.seq != expected:
+                    if row is None or row.seq != expected or row.t_ns < last_ns:
                         raise self._damage(columns[0], expected)
                     expected += 1
+                    last_ns = row.t_ns
                     yield row.event
         except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None

@@ -9,7 +9,6 @@ The work is done on a copy; the file itself is not touched.
 
 from __future__ import annotations
 
-import json
 import os
 import sqlite3
 import tempfile
@@ -20,13 +19,23 @@ from pathlib import Path
 from typing import Any, Final
 
 from replay.capture.files import LOG, READ_ERRORS, cannot, copy_files, read_header, sidecar
+from replay.capture.gate import check_objects, guard
+from replay.capture.note_table import whole_note
 from replay.capture.notes import Note
 from replay.capture.row_scan import scan_rows
-from replay.capture.schema import Row, text_crc, whole_row
-from replay.errors import PlanError
+from replay.capture.schema import (
+    ENDING_TYPES,
+    SESSION_TYPES,
+    Row,
+    has_types,
+    text_crc,
+    whole_row,
+)
+from replay.errors import CaptureError, PlanError
 from replay.event import CHANNEL_NAMES
 from replay.plan import Plan, parse_plan
 
+_MOST_SENSORS: Final = 255
 _COMPLAINTS: Final = 3
 """Findings of SQLite's own check that are listed; the first ones say what is wrong."""
 
@@ -113,19 +122,23 @@ def recover(path: Path) -> Recovered:
             copy = copy_files(path, Path(folder))
             # The raw bytes are kept aside: opening the copy folds its log into it.
             log_bytes = sidecar(copy, LOG).read_bytes() if sidecar(copy, LOG).exists() else b""
+            main_bytes = copy.read_bytes()
             if not log_bytes and header.missing:
                 found.missing_bytes = header.missing
                 os.truncate(copy, header.pages * header.page_size)
-            main_bytes = copy.read_bytes()
             with closing(sqlite3.connect(copy)) as connection:
                 connection.text_factory = _text
-                _read_small_tables(connection, found)
-                _read_in_one_go(connection, found)
+                guard(connection, copy.stat().st_size)
+                sound = _is_sound(connection, path, found)
+                if sound:
+                    _read_small_tables(connection, found)
+                    _read_in_one_go(connection, found)
                 plain = len(found.rows)
                 if found.altered or found.complaints or any(found.holes()):
                     for row in scan_rows(main_bytes):
                         found.rows.setdefault(row.seq, row)
-                    _read_in_ranges(connection, found)
+                    if sound:
+                        _read_in_ranges(connection, found)
                 in_file = len(found.rows)
                 found.hidden = in_file - plain
                 for row in scan_rows(log_bytes):
@@ -135,6 +148,19 @@ def recover(path: Path) -> Recovered:
         raise cannot("read", path, error) from None
     found.altered -= found.rows.keys()
     return found
+
+
+def _is_sound(connection: sqlite3.Connection, path: Path, found: Recovered) -> bool:
+    """Whether SQLite may be asked at all: else only the raw bytes are looked through."""
+    try:
+        check_objects(connection, path)
+    except CaptureError as error:
+        found.complaints = [str(error).removeprefix(f"{path}: ")]
+        return False
+    except READ_ERRORS as error:
+        found.complaints = [str(error)]
+        return False
+    return True
 
 
 def _text(raw: bytes) -> str:
@@ -155,7 +181,7 @@ def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None
     row = _one(
         connection, "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
     )
-    if row is not None and text_crc(*row[:5]) == row[5]:
+    if row is not None and has_types(row, SESSION_TYPES) and text_crc(*row[:5]) == row[5]:
         try:
             plan = parse_plan(row[4])
         except PlanError:
@@ -164,18 +190,20 @@ def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None
             found.session = Session(row[0], row[1], row[2], bool(row[3]), plan)
     _check_lists(connection, found)
     row = _one(connection, "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending")
-    if row is not None and text_crc(*row[:4]) == row[4]:
+    if row is not None and has_types(row, ENDING_TYPES) and text_crc(*row[:4]) == row[4]:
         found.ending = Ending(*row[:4])
     else:
         found.ending_damaged = row is not None
     try:
-        for number, made_utc_ns, kind, body, crc in connection.execute(
+        sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
+        for columns in connection.execute(
             "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
         ):
-            if text_crc(number, made_utc_ns, kind, body) == crc:
-                found.notes.append(Note(number, made_utc_ns, kind, json.loads(body)))
-            else:
+            note = whole_note(columns, sensors)
+            if note is None:
                 found.damaged_notes += 1
+            else:
+                found.notes.append(note)
     except READ_ERRORS:
         found.damaged_notes += 1
 

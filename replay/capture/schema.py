@@ -14,6 +14,8 @@ NULL there, and has the same checksum.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from struct import Struct
 from struct import error as StructError
 from typing import Any, Final, NamedTuple
@@ -29,7 +31,7 @@ PAGE_SIZE: Final = 4096
 """Bytes of a page: the size of a sector of today's disks, so that writing one page never
 rewrites another one's bytes."""
 
-TABLES: Final = """
+_STATEMENTS: Final = """
 CREATE TABLE session (
     id INTEGER PRIMARY KEY CHECK (id = 1),
     uuid TEXT NOT NULL,
@@ -90,20 +92,34 @@ LEFT JOIN sensor s ON s.number = e.sensor
 LEFT JOIN channel c ON c.id = e.channel;
 """
 
-_APPENDED_ONLY: Final = ("session", "sensor", "channel", "event", "ending", "note")
+TABLES: Final = ("session", "sensor", "channel", "event", "ending", "note")
+VIEWS: Final = ("notifications",)
+EARLIER_EVENT_COLUMNS: Final = ("seq", "t_ns", "sensor", "channel", "payload", "crc32")
+"""Of the first development versions."""
+TRIGGERS: Final = {
+    f"{table}_no_{action}": (
+        f"CREATE TRIGGER {table}_no_{action} BEFORE {action} ON {table} "
+        "BEGIN SELECT RAISE(ABORT, 'rows of a capture are only ever added'); END"
+    )
+    for table in TABLES
+    for action in ("update", "delete")
+}
+
+
+def table_columns(table: str) -> tuple[str, ...]:
+    """The columns of one of :data:`TABLES`, in their order."""
+    body = re.search(rf"CREATE TABLE {table} \((.*?)\n\) STRICT", _STATEMENTS, re.DOTALL)
+    if body is None:
+        raise KeyError(table)
+    return tuple(re.findall(r"^    ([a-z]\w*) ", body[1], re.MULTILINE))
 
 
 def schema() -> str:
     """All statements that make an empty capture, to be run inside one transaction."""
-    triggers = "".join(
-        f"CREATE TRIGGER {table}_no_{action} BEFORE {action} ON {table} "
-        "BEGIN SELECT RAISE(ABORT, 'rows of a capture are only ever added'); END;\n"
-        for table in _APPENDED_ONLY
-        for action in ("update", "delete")
-    )
+    triggers = "".join(f"{statement};\n" for statement in TRIGGERS.values())
     return (
         f"PRAGMA application_id = {APPLICATION_ID};\nPRAGMA user_version = {FORMAT_VERSION};\n"
-        + TABLES
+        + _STATEMENTS
         + triggers
     )
 
@@ -159,6 +175,8 @@ def whole_row(columns: tuple[Any, ...]) -> Row | None:
     """
     seq, t_ns, sensor, channel, payload, *stamped, crc = columns
     try:
+        if t_ns < 0 or sensor < 0 or seq < 0:
+            return None
         foreign = None
         if stamped and stamped != _UNSTAMPED:
             foreign = Stamp(*stamped)
@@ -167,6 +185,24 @@ def whole_row(columns: tuple[Any, ...]) -> Row | None:
     except (TypeError, ValueError, OverflowError, StructError):
         return None
     return Row(seq, t_ns, sensor, channel, payload, foreign) if channel in CHANNEL_NAMES else None
+
+
+SESSION_TYPES: Final = (str, int, str, int, str, int)
+ENDING_TYPES: Final = (int, int, str, int, int)
+NOTE_TYPES: Final = (int, int, str, str, int)
+_LATEST_UTC_NS: Final = 7_258_118_400 * 1_000_000_000
+"""Year 2200: what no date can be made of is no time."""
+
+
+def has_types(row: Sequence[object], types: Sequence[type]) -> bool:
+    """Whether the columns of a small table's row are what they must be.
+
+    A file that another program made may hold anything, with a checksum that is right.
+    """
+    return len(row) == len(types) and all(
+        type(value) is kind and (kind is not int or -_LATEST_UTC_NS < value < _LATEST_UTC_NS)  # type: ignore[operator]
+        for value, kind in zip(row, types, strict=True)
+    )
 
 
 def text_crc(*columns: object) -> int:

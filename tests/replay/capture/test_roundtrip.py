@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from replay import event as event_module
 from replay.capture import Capture, CaptureWriter, capture_name
+from replay.capture.gate import LONGEST_VARIABLE
 from replay.errors import CaptureError
 from replay.event import CHANNEL_NUMBERS, CHANNELS, HEART_RATE, NS_PER_S, Event, Stamp
 from replay.plan import Plan
@@ -44,6 +45,14 @@ def _events(rows: list[tuple[int, int, str, bytes, Stamp | None]]) -> list[Event
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@pytest.fixture(autouse=True, scope="module")
+def _any_length():
+    """Times are drawn from all that there are, also of sessions that nobody records."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv(LONGEST_VARIABLE, "2000000")
+        yield
+
+
 @given(rows=_rows, commit_every=st.integers(1, 70))
 def test_every_event_comes_back(
     tmp_path_factory: pytest.TempPathFactory,
