@@ -8,7 +8,7 @@ earlier than the next event would, and changes nothing else.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,15 +20,34 @@ from analysis.board.rules.registry import rules_for
 from analysis.board.rules.warning_engine import WarningEngine
 from analysis.board.sensor import SensorState
 from analysis.board.session_state import Marker, SessionState
-from analysis.board.snapshot import Agreement, RuleFailure, SensorStatus, SensorWarning, Snapshot
+from analysis.board.snapshot import (
+    Agreement,
+    EffortCounts,
+    RuleFailure,
+    SensorStatus,
+    SensorWarning,
+    Snapshot,
+)
 from analysis.statistics.effort_finder import EffortState
 from analysis.statistics.pairing import NO_VALUE
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event
 from replay.plan import Plan
 
-_Agreements: TypeAlias = tuple[Mapping[str, Agreement], Mapping[str, Agreement]]
-"""Over all seconds, and without what is left out."""
+
+class _OnGrid(NamedTuple):
+    """What a card says of the closed seconds: see :class:`.snapshot.SensorStatus`."""
+
+    held_bpm: float | None
+    coverage: float
+    gaps: int
+    gap_s: int
+    difference_bpm: float | None
+    within: bool | None
+    windows: Mapping[str, Agreement]
+    without_exclusions: Mapping[str, Agreement]
+    efforts: EffortCounts | None
+
 
 _NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
 """Events of a sensor that some rules wait for, and that no reading brings."""
@@ -59,8 +78,10 @@ class Board:
         session = self._session
         self._tests = frozenset(sensor.number for sensor in session.tests)
         self._agreement = LiveAgreement(session.reference, session.tests, session.tolerance)
-        self._agreements_of = -1
-        self._made: dict[int, _Agreements] = {}
+        # What views ask for several times in each second, and what changes only between two.
+        self._made_of = -1
+        self._made: dict[int, _OnGrid] = {}
+        self._effort: EffortState | None = None
 
     @property
     def plan(self) -> Plan:
@@ -130,6 +151,7 @@ class Board:
         self._close_before(t_ns + 1)
         self._now_ns = max(self._now_ns, t_ns)
         self._session.efforts.finish()
+        self._made_of = -1
 
     @property
     def late(self) -> int:
@@ -177,17 +199,21 @@ class Board:
     def snapshot(self, t_ns: int | None = None) -> Snapshot:
         """The whole board as of ``t_ns`` (by default the newest event or tick)."""
         at_ns = self._now_ns if t_ns is None else t_ns
+        if self._made_of != self._next_second:
+            self._made_of = self._next_second
+            self._made = {sensor.number: self._on_grid(sensor) for sensor in self._session.sensors}
+            self._effort = self.effort
         standing = self._engine.standing
         return Snapshot(
             t_ns=at_ns,
             second=self.second,
             utc_ns=self._session.utc_ns(at_ns),
             invented=self.plan.invented,
-            sensors=tuple(self._status(sensor, at_ns) for sensor in self._session.sensors),
+            sensors=tuple([self._status(sensor, at_ns) for sensor in self._session.sensors]),
             open_warnings=standing,
             closed_warnings=self._engine.raised - len(standing),
             markers=len(self._session.markers),
-            effort=self.effort,
+            effort=self._effort,
             failed_rules=self._engine.failures,
             left_out_s=self._agreement.left_out_s,
         )
@@ -200,7 +226,7 @@ class Board:
         session = self._session
         for sensor in session.sensors:
             sensor.close_second(second)
-        self._agreement.close_second(second)
+        self._agreement.close_second()
         session.efforts.close_second(second, left_out=self._agreement.leaves_out)
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
@@ -214,58 +240,58 @@ class Board:
         if self.on_second is not None:
             self.on_second(second)
 
-    def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:
-        closed = self._next_second
-        held = sensor.held[-1] if sensor.held else NO_VALUE
-        reference = self._session.reference.held[-1] if closed else NO_VALUE
-        compared = sensor.number in self._tests and NO_VALUE not in (held, reference)
-        valid = sensor.last_valid_ns >= 0
-        rate_hz, rr_per_s = sensor.rates(t_ns)
-        whole, without = self._agreements(sensor.number)
-        return SensorStatus(
-            number=sensor.number,
-            label=sensor.label,
-            role=sensor.planned.role,
-            placement=sensor.planned.placement,
-            link=sensor.link,
-            advice=sensor.advice,
-            bpm=sensor.newest_valid_mbpm / 1000 if valid else None,
-            age_s=(t_ns - sensor.last_valid_ns) / NS_PER_S if valid else None,
+    def _on_grid(self, sensor: SensorState) -> _OnGrid:
+        """What a card says of the closed seconds."""
+        session, agreement, closed = self._session, self._agreement, self._next_second
+        number, held = sensor.number, sensor.held[-1] if closed else NO_VALUE
+        reference = session.reference.held[-1] if closed else NO_VALUE
+        is_test = number in self._tests
+        compared = is_test and NO_VALUE not in (held, reference)
+        return _OnGrid(
             held_bpm=None if held == NO_VALUE else held / 1000,
-            rate_hz=rate_hz,
-            contact=sensor.newest.contact if sensor.newest else None,
-            rr_per_s=rr_per_s,
-            battery_percent=sensor.battery_percent,
-            signal_dbm=sensor.signal_dbm,
-            firmware=sensor.texts.get(ev.FIRMWARE, sensor.planned.firmware),
-            model=sensor.texts.get(ev.MODEL, ""),
-            notifications=sensor.notifications,
-            malformed=sensor.malformed,
-            doubled=sensor.doubled,
             coverage=sensor.covered_s / closed if closed else 0.0,
             gaps=sensor.gaps,
             gap_s=closed - sensor.covered_s,
             difference_bpm=(held - reference) / 1000 if compared else None,
-            within=self._session.tolerance.within(reference, held) if compared else None,
-            windows=whole,
-            without_exclusions=without,
-            is_acquiring=sensor.is_acquiring(t_ns),
-            doubtful=len(sensor.doubtful),
-            efforts=(
-                self._session.efforts.counts(sensor.number)
-                if sensor.number in self._tests
-                else None
-            ),
+            within=session.tolerance.within(reference, held) if compared else None,
+            windows=agreement.whole(number),
+            without_exclusions=agreement.without_exclusions(number),
+            efforts=session.efforts.counts(number) if is_test else None,
         )
 
-    def _agreements(self, number: int) -> _Agreements:
-        """They change with the closed seconds alone, and views ask several times in each."""
-        if self._agreements_of != self._next_second:
-            self._agreements_of = self._next_second
-            self._made = {}
-        made = self._made.get(number)
-        if made is None:
-            agreement = self._agreement
-            made = agreement.whole(number), agreement.without_exclusions(number)
-            self._made[number] = made
-        return made
+    def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:
+        planned, texts, newest = sensor.planned, sensor.texts, sensor.newest
+        on_grid = self._made[sensor.number]
+        valid = sensor.last_valid_ns >= 0
+        rate_hz, rr_per_s = sensor.rates(t_ns)
+        return SensorStatus(
+            number=sensor.number,
+            label=sensor.label,
+            role=planned.role,
+            placement=planned.placement,
+            link=sensor.link,
+            advice=sensor.advice,
+            bpm=sensor.newest_valid_mbpm / 1000 if valid else None,
+            age_s=(t_ns - sensor.last_valid_ns) / NS_PER_S if valid else None,
+            held_bpm=on_grid.held_bpm,
+            rate_hz=rate_hz,
+            contact=newest.contact if newest else None,
+            rr_per_s=rr_per_s,
+            battery_percent=sensor.battery_percent,
+            signal_dbm=sensor.signal_dbm,
+            firmware=texts.get(ev.FIRMWARE, planned.firmware),
+            model=texts.get(ev.MODEL, ""),
+            notifications=sensor.notifications,
+            malformed=sensor.malformed,
+            doubled=sensor.doubled,
+            coverage=on_grid.coverage,
+            gaps=on_grid.gaps,
+            gap_s=on_grid.gap_s,
+            difference_bpm=on_grid.difference_bpm,
+            within=on_grid.within,
+            windows=on_grid.windows,
+            without_exclusions=on_grid.without_exclusions,
+            is_acquiring=sensor.is_acquiring(t_ns),
+            doubtful=len(sensor.doubtful),
+            efforts=on_grid.efforts,
+        )

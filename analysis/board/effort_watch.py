@@ -46,6 +46,7 @@ class EffortWatch:
         self._reference: Final = reference
         self._tests: Final = tuple(tests)
         self._answers: Final[dict[int, list[Response]]] = {test.number: [] for test in tests}
+        self._counts: Final[dict[int, EffortCounts]] = {}  # until an answer comes or goes
         self._finder = EffortFinder()
         self._waiting: deque[Effort] = deque()
         self._left_out = bytearray()
@@ -66,10 +67,13 @@ class EffortWatch:
 
     def counts(self, number: int) -> EffortCounts:
         """The same, counted."""
-        answers = [one.answer for one in self._answers[number]]
-        return EffortCounts(
-            *map(answers.count, (Answer.FOLLOWED, Answer.LATE, Answer.BLUNTED, Answer.MISSED))
-        )
+        counts = self._counts.get(number)
+        if counts is None:
+            answers = [one.answer for one in self._answers[number]]
+            counts = self._counts[number] = EffortCounts(
+                *map(answers.count, (Answer.FOLLOWED, Answer.LATE, Answer.BLUNTED, Answer.MISSED))
+            )
+        return counts
 
     def close_second(self, second: int, *, left_out: bool) -> None:
         """Take the grid second that was just closed; ``left_out``: whether it is likely to be."""
@@ -99,6 +103,7 @@ class EffortWatch:
             if one != other or one.return_s + JUDGED_AFTER_S >= first:
                 break
             kept += 1
+        self._counts.clear()
         judged = len(before) - len(self._waiting)
         for answers in self._answers.values():
             del answers[kept:]
@@ -122,6 +127,7 @@ class EffortWatch:
             self._judge(self._waiting.popleft())
 
     def _judge(self, effort: Effort) -> None:
+        self._counts.clear()
         first = max(0, effort.start_s - LEAD_S - REACH_S)
         last = effort.return_s + JUDGED_AFTER_S + 1
         moved = replace(

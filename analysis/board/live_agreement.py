@@ -30,12 +30,16 @@ class _Compared:
 
     def __init__(self, sensor: SensorState, tolerance: Tolerance) -> None:
         self.sensor = sensor
-        self.whole = [RollingAgreement(window_s, tolerance) for window_s in WINDOWS.values()]
-        self.kept: list[RollingAgreement] | None = None
+        self.whole = RollingAgreement(list(WINDOWS.values()), tolerance)
+        self.kept: RollingAgreement | None = None
 
 
 class LiveAgreement:
-    """The rolling agreements of a session's test sensors."""
+    """The rolling agreements of a session's test sensors.
+
+    The pairs of a closed second stay as they are: they are counted when somebody asks, which for a
+    session that is only computed is once, at its end.
+    """
 
     def __init__(
         self, reference: SensorState, tests: Iterable[SensorState], tolerance: Tolerance
@@ -43,6 +47,7 @@ class LiveAgreement:
         self._reference = reference
         self._compared = {sensor.number: _Compared(sensor, tolerance) for sensor in tests}
         self._each = list(self._compared.values())
+        self._counted_s = 0
         self._left_out = bytearray()
         self._left_out_s = 0
         self._seen = 0
@@ -58,16 +63,8 @@ class LiveAgreement:
         """Which of the closed grid seconds these are, bool[seconds]; a copy."""
         return np.frombuffer(bytes(self._left_out), dtype=np.bool_)
 
-    def close_second(self, second: int) -> None:
-        """Count the pairs of a grid second that all sensors have closed."""
-        reference = self._reference.held[second]
-        for one in self._each:
-            value = one.sensor.held[second]
-            for window in one.whole:
-                window.push(reference, value)
-            if one.kept is not None:
-                for window in one.kept:
-                    window.push(reference, value)
+    def close_second(self) -> None:
+        """A grid second has been closed by all sensors."""
         self._left_out.append(0)
 
     @property
@@ -103,18 +100,35 @@ class LiveAgreement:
 
     def whole(self, number: int) -> Mapping[str, Agreement]:
         """Over all seconds, by the window's name; empty for a sensor that is not compared."""
+        self._count()
         one = self._compared.get(number)
         return {} if one is None else _by_name(one.whole)
 
     def without_exclusions(self, number: int) -> Mapping[str, Agreement]:
         """Without what is left out; empty while that is nothing."""
+        self._count()
         one = self._compared.get(number)
         return {} if one is None or one.kept is None else _by_name(one.kept)
+
+    def _count(self) -> None:
+        """Count the pairs of the seconds closed since the last time."""
+        closed_s = len(self._left_out)
+        if self._counted_s == closed_s:
+            return
+        reference = self._reference.held[self._counted_s : closed_s]
+        for one in self._each:
+            pairs = zip(reference, one.sensor.held[self._counted_s : closed_s], strict=True)
+            for pair in pairs:
+                one.whole.push(*pair)
+                if one.kept is not None:
+                    one.kept.push(*pair)
+        self._counted_s = closed_s
 
     def _take_out(self, stretch: range, newest: int) -> list[int]:
         seconds = [second for second in stretch if not self._left_out[second]]
         if not seconds:
             return []
+        self._count()
         for second in seconds:
             self._left_out[second] = 1
         self._left_out_s += len(seconds)
@@ -122,24 +136,11 @@ class LiveAgreement:
         for one in self._each:
             held = one.sensor.held
             if one.kept is None:
-                one.kept = [window.copy() for window in one.whole]
-            for window in one.kept:
-                for second in seconds:
-                    window.take_out(newest - second, reference[second], held[second])
+                one.kept = one.whole.copy()
+            for second in seconds:
+                one.kept.take_out(newest - second, reference[second], held[second])
         return seconds
 
 
-def _by_name(windows: Iterable[RollingAgreement]) -> dict[str, Agreement]:
-    return {name: _agreement(window) for name, window in zip(WINDOWS, windows, strict=True)}
-
-
-def _agreement(window: RollingAgreement) -> Agreement:
-    summary = window.sums.summary()
-    return Agreement(
-        pairs=summary.pairs,
-        bias_bpm=summary.bias_bpm,
-        mae_bpm=summary.mae_bpm,
-        within_tolerance_percent=summary.within_tolerance_percent,
-        pearson_r=summary.pearson_r,
-        r_caution=summary.r_caution,
-    )
+def _by_name(rolling: RollingAgreement) -> dict[str, Agreement]:
+    return {name: sums.summary() for name, sums in zip(WINDOWS, rolling.sums, strict=True)}

@@ -110,6 +110,7 @@ class SensorState:
         self.grid: Final = Growing(np.int32)
         self._hold = HeldValue(planned.hold_ns)
         self._arrivals: deque[tuple[int, int]] = deque()
+        self._beats_kept = 0
         self._in_gap = False
         self._cadence = NO_CADENCE
         self._cadence_ns = -1
@@ -186,13 +187,19 @@ class SensorState:
         span_ns = t_ns - start_ns
         if span_ns < _SHORTEST_RATE_SPAN_NS:
             return 0.0, 0.0
-        count = beats = 0
-        for at_ns, rr in reversed(self._arrivals):
-            if at_ns <= start_ns:
+        # Nearly all that is kept: count off the few that are too old, or newer than the instant.
+        arrivals = self._arrivals
+        count, beats = len(arrivals), self._beats_kept
+        for at_ns, rr in arrivals:
+            if at_ns > start_ns:
                 break
+            count -= 1
+            beats -= rr
+        for at_ns, rr in reversed(arrivals):
             if at_ns <= t_ns:
-                count += 1
-                beats += rr
+                break
+            count -= 1
+            beats -= rr
         per_s = NS_PER_S / span_ns
         return count * per_s, beats * per_s
 
@@ -204,9 +211,10 @@ class SensorState:
         self.last_ns = t_ns
         arrivals = self._arrivals
         arrivals.append((t_ns, beats))
+        self._beats_kept += beats
         oldest_ns = t_ns - RATE_WINDOW_NS
         while arrivals[0][0] <= oldest_ns:
-            arrivals.popleft()
+            self._beats_kept -= arrivals.popleft()[1]
 
     def _take_heart_rate(self, t_ns: int, channel: str, payload: bytes) -> None:
         self.notifications += 1

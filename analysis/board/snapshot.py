@@ -7,9 +7,12 @@ snapshots, which is how a replay is compared with the live run.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import IntEnum, StrEnum
+from types import MappingProxyType
+from typing import Final, NamedTuple, TypeAlias
 
+from analysis.statistics.agreement import LiveSummary
 from analysis.statistics.effort_finder import EffortState
 from replay.link_state import LinkState
 
@@ -108,20 +111,8 @@ class RuleFailure:
     error: str
 
 
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """Agreement of one test sensor with the reference over one stretch of grid seconds.
-
-    Values are ``None`` where they are not defined (no pairs; r of a flat series).
-    ``r_caution``: why r must not be trusted, empty if it may be shown plainly.
-    """
-
-    pairs: int
-    bias_bpm: float | None
-    mae_bpm: float | None
-    within_tolerance_percent: float | None
-    pearson_r: float | None
-    r_caution: str = ""
+Agreement: TypeAlias = LiveSummary
+"""Of one test sensor with the reference over one stretch of grid seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +132,11 @@ class EffortCounts:
         return self.followed + self.late + self.blunted + self.missed
 
 
-@dataclass(frozen=True, slots=True)
-class SensorStatus:
-    """One sensor's card.
+_NO_WINDOWS: Final[Mapping[str, Agreement]] = MappingProxyType({})
+
+
+class SensorStatus(NamedTuple):
+    """One sensor's card.  A tuple, since views have all of them made anew twice a second.
 
     ``bpm``: newest valid reading, ``age_s`` its age at the snapshot; ``None`` before the first.
     ``held_bpm``: its value at the last closed grid second, ``None`` in a gap.  ``rate_hz``:
@@ -183,11 +176,11 @@ class SensorStatus:
     gap_s: int
     difference_bpm: float | None
     within: bool | None
-    windows: Mapping[str, Agreement] = field(default_factory=dict)
+    windows: Mapping[str, Agreement] = _NO_WINDOWS
     is_acquiring: bool = False
     efforts: EffortCounts | None = None
     doubtful: int = 0
-    without_exclusions: Mapping[str, Agreement] = field(default_factory=dict)
+    without_exclusions: Mapping[str, Agreement] = _NO_WINDOWS
 
     @property
     def counted(self) -> Mapping[str, Agreement]:

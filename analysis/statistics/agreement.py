@@ -11,7 +11,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import accumulate
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -79,8 +79,7 @@ class LiveSummary:
     r_caution: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
+class Sums(NamedTuple):
     """Exact sums over the pairs of a stretch: mbpm, mbpm² and counts, all whole numbers.
 
     ``range_bpm``: 95th minus 5th percentile of the reference in whole bpm.

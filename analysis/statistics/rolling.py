@@ -1,103 +1,143 @@
-"""Agreement over the newest stretch of a session, updated once a grid second in constant time.
+"""Agreement over the newest stretches of a session, updated once a grid second in constant time.
 
-Sums of whole numbers are exact, so that adding what comes and taking away what leaves gives,
-for ever, what summing the window anew would give; float sums leave a spurious spread behind.
+Sums of whole numbers are exact, so that the total now less the total then gives, for ever, what
+summing the window anew would give; float sums leave a spurious spread behind.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import deepcopy
+from typing import Final, NamedTuple
 
 from analysis.statistics.agreement import HISTOGRAM_BINS, Sums, Tolerance, range_of_counts
 from analysis.statistics.pairing import NO_VALUE
 
 
+class _Total(NamedTuple):
+    """All pairs up to a second: see :class:`Sums`."""
+
+    pairs: int
+    ref: int
+    test: int
+    ref_ref: int
+    test_test: int
+    ref_test: int
+    absolute: int
+    within: int
+
+
+_NOTHING: Final = _Total(0, 0, 0, 0, 0, 0, 0, 0)
+
+
 class RollingAgreement:
-    """Sums over the last ``window_s`` grid seconds, or over all of them if it is ``None``.
+    """Sums over the last so many grid seconds, for each of ``windows_s``; ``None``: over all.
 
-    A grid second without a pair takes its place in the window and adds nothing.
+    A grid second without a pair takes its place in the windows and adds nothing.
 
-    >>> rolling = RollingAgreement(2, Tolerance(5, 10))
+    >>> rolling = RollingAgreement([2, None], Tolerance(5, 10))
     >>> for test_mbpm in (90_000, 101_000, 102_000):
     ...     rolling.push(100_000, test_mbpm)
-    >>> rolling.sums.pairs, rolling.sums.absolute
-    (2, 3000)
+    >>> [(sums.pairs, sums.absolute) for sums in rolling.sums]
+    [(2, 3000), (3, 13000)]
     """
 
     __slots__ = (
-        "_absolute", "_at", "_counts", "_pairs", "_ref", "_ref_ref", "_ref_test", "_refs", "_test",
-        "_test_test", "_tests", "_tolerance", "_window_s", "_within",
+        "_at", "_bins", "_counts", "_highest", "_kept_s", "_lowest", "_tolerance", "_total",
+        "_were", "_windows",
     )  # fmt: skip
 
-    def __init__(self, window_s: int | None, tolerance: Tolerance) -> None:
-        if window_s is not None and window_s < 1:
-            raise ValueError(f"a window has at least one second, got {window_s}")
-        self._window_s = window_s
+    def __init__(self, windows_s: Sequence[int | None], tolerance: Tolerance) -> None:
+        least = min((window_s for window_s in windows_s if window_s is not None), default=1)
+        if least < 1:
+            raise ValueError(f"a window has at least one second, got {least}")
         self._tolerance = tolerance
-        self._refs = [NO_VALUE] * (window_s or 0)
-        self._tests = [NO_VALUE] * (window_s or 0)
+        self._kept_s = max((window_s or 1 for window_s in windows_s), default=1)
+        # Rings over the longest window: the total before each second, and the reference in it.
+        self._were = [_NOTHING] * self._kept_s
+        self._bins = [NO_VALUE] * self._kept_s
         self._at = 0
-        self._counts = [0] * HISTOGRAM_BINS
-        self._pairs = self._ref = self._test = 0
-        self._ref_ref = self._test_test = self._ref_test = 0
-        self._absolute = self._within = 0
+        self._total = _NOTHING
+        self._counts = [[0] * HISTOGRAM_BINS for _ in windows_s]
+        # No bin below or above has ever counted anything.
+        self._lowest, self._highest = HISTOGRAM_BINS, 0
+        self._windows = list(zip(windows_s, self._counts, strict=True))
 
     def push(self, ref_mbpm: int, test_mbpm: int) -> None:
         """The next grid second: values in mbpm, :data:`NO_VALUE` in a gap.  Constant time."""
-        # A numpy integer of 32 bits would overflow in the squares below.
-        ref_mbpm, test_mbpm = int(ref_mbpm), int(test_mbpm)
-        if self._window_s is not None:
-            at = self._at
-            old_ref, old_test = self._refs[at], self._tests[at]
-            self._refs[at], self._tests[at] = ref_mbpm, test_mbpm
-            self._at = at + 1 if at + 1 < self._window_s else 0
-            if NO_VALUE not in (old_ref, old_test):
-                self._count(old_ref, old_test, -1)
-        if NO_VALUE not in (ref_mbpm, test_mbpm):
-            self._count(ref_mbpm, test_mbpm, 1)
+        at, bins = self._at, self._bins
+        self._were[at] = self._total
+        for window_s, counts in self._windows:
+            if window_s is not None:
+                leaving = bins[at - window_s]
+                if leaving != NO_VALUE:
+                    counts[leaving] -= 1
+        self._at = at + 1 if at + 1 < self._kept_s else 0
+        if NO_VALUE in (ref_mbpm, test_mbpm):
+            bins[at] = NO_VALUE
+            return
+        bins[at] = entering = int(ref_mbpm) // 1000
+        self._lowest = min(self._lowest, entering)
+        self._highest = max(self._highest, entering)
+        for counts in self._counts:
+            counts[entering] += 1
+        self._total = self._plus(self._total, ref_mbpm, test_mbpm, 1)
 
     def take_out(self, ago: int, ref_mbpm: int, test_mbpm: int) -> None:
         """Count a grid second as one without a pair from now on, once.
 
         ``ago``: how many pushes before the newest; ``ref_mbpm``, ``test_mbpm``: what was pushed.
-        What has left the window already changes nothing.
         """
-        if self._window_s is not None:
-            if ago >= self._window_s:
-                return
-            at = (self._at - 1 - ago) % self._window_s
-            self._refs[at] = self._tests[at] = NO_VALUE
-        ref_mbpm, test_mbpm = int(ref_mbpm), int(test_mbpm)
-        if NO_VALUE not in (ref_mbpm, test_mbpm):
-            self._count(ref_mbpm, test_mbpm, -1)
+        if NO_VALUE in (ref_mbpm, test_mbpm):
+            return
+        kept_s, newest = self._kept_s, self._at - 1
+        for window_s, counts in self._windows:
+            if window_s is None or ago < window_s:
+                counts[int(ref_mbpm) // 1000] -= 1
+        if ago < kept_s:
+            self._bins[newest - ago] = NO_VALUE
+        for since in range(min(ago, kept_s)):
+            at = newest - since
+            self._were[at] = self._plus(self._were[at], ref_mbpm, test_mbpm, -1)
+        self._total = self._plus(self._total, ref_mbpm, test_mbpm, -1)
 
     def copy(self) -> RollingAgreement:
         """One that stands as this one does and goes its own way."""
         return deepcopy(self)
 
     @property
-    def sums(self) -> Sums:
-        """The sums as they stand; equal to ``sums_of`` of the same seconds."""
+    def sums(self) -> list[Sums]:
+        """The sums of each window as they stand; equal to ``sums_of`` of the same seconds."""
+        return [self._sums(window_s, counts) for window_s, counts in self._windows]
+
+    def _sums(self, window_s: int | None, counts: Sequence[int]) -> Sums:
+        now = self._total
+        then = _NOTHING if window_s is None else self._were[self._at - window_s]
+        pairs = now.pairs - then.pairs
         return Sums(
-            pairs=self._pairs,
-            ref=self._ref,
-            test=self._test,
-            ref_ref=self._ref_ref,
-            test_test=self._test_test,
-            ref_test=self._ref_test,
-            absolute=self._absolute,
-            within=self._within,
-            range_bpm=range_of_counts(self._counts, self._pairs),
+            pairs=pairs,
+            ref=now.ref - then.ref,
+            test=now.test - then.test,
+            ref_ref=now.ref_ref - then.ref_ref,
+            test_test=now.test_test - then.test_test,
+            ref_test=now.ref_test - then.ref_test,
+            absolute=now.absolute - then.absolute,
+            within=now.within - then.within,
+            range_bpm=range_of_counts(counts[self._lowest : self._highest + 1], pairs),
         )
 
-    def _count(self, ref: int, test: int, sign: int) -> None:
-        self._pairs += sign
-        self._ref += sign * ref
-        self._test += sign * test
-        self._ref_ref += sign * ref * ref
-        self._test_test += sign * test * test
-        self._ref_test += sign * ref * test
-        self._absolute += sign * abs(test - ref)
-        self._counts[ref // 1000] += sign
-        if self._tolerance.within(ref, test):
-            self._within += sign
+    def _plus(self, total: _Total, ref: int, test: int, sign: int) -> _Total:
+        """``total`` with a pair more (``sign`` 1) or less (−1)."""
+        # A numpy integer of 32 bits would overflow in the squares.
+        ref, test = int(ref), int(test)
+        pairs, refs, tests, ref_ref, test_test, ref_test, absolute, within = total
+        return _Total(
+            pairs + sign,
+            refs + sign * ref,
+            tests + sign * test,
+            ref_ref + sign * ref * ref,
+            test_test + sign * test * test,
+            ref_test + sign * ref * test,
+            absolute + sign * abs(test - ref),
+            within + sign * self._tolerance.within(ref, test),
+        )

@@ -59,6 +59,7 @@ class WarningEngine:
         self._session = session
         self._warnings: list[SensorWarning] = []
         self._failures: list[RuleFailure] = []
+        self._standing: tuple[SensorWarning, ...] | None = ()  # None: to be made anew
         self._news = True
         self._entries = [_Entry(rule) for rule in in_order(make_rules(session))]
         self._awake = [(entry, entry.rule) for entry in self._entries]
@@ -89,8 +90,11 @@ class WarningEngine:
     @property
     def standing(self) -> tuple[SensorWarning, ...]:
         """Those that stand, most severe first, then the oldest."""
-        standing = [self._warnings[entry.index] for entry in self._entries if entry.index >= 0]
-        return tuple(sorted(standing, key=lambda w: (-w.severity, w.start_s, w.number)))
+        if self._standing is None:
+            standing = [self._warnings[entry.index] for entry in self._entries if entry.index >= 0]
+            standing.sort(key=lambda w: (-w.severity, w.start_s, w.number))
+            self._standing = tuple(standing)
+        return self._standing
 
     def step(self, second: int) -> None:
         """Let every rule look at the grid second that was just closed.  Never raises."""
@@ -160,7 +164,7 @@ class WarningEngine:
                 continue
             warning = self._warnings[entry.index]
             if warning.calls and warning.sensor == sensor and warning.kind.value == kind:
-                self._warnings[entry.index] = replace(warning, acknowledged_s=at_s)
+                self._change(entry, replace(warning, acknowledged_s=at_s))
 
     def _suppressed(self, winner: _Entry, how: Suppression) -> tuple[_Entry, ...]:
         plan = self._session.plan
@@ -198,6 +202,7 @@ class WarningEngine:
         entry.good_s = 0
         entry.index = len(self._warnings)
         self._warnings.append(warning)
+        self._standing = None
         for other in entry.explains:
             other.explained_by.append(entry)
             other.held_by += 1
@@ -207,13 +212,18 @@ class WarningEngine:
 
     def _explain_anew(self, entry: _Entry) -> None:
         why = entry.rule.explain()
-        self._warnings[entry.index] = replace(
-            self._warnings[entry.index], cause=why.cause, advice=why.advice, measures=why.measures
+        warning = self._warnings[entry.index]
+        self._change(
+            entry, replace(warning, cause=why.cause, advice=why.advice, measures=why.measures)
         )
+
+    def _change(self, entry: _Entry, warning: SensorWarning) -> None:
+        self._warnings[entry.index] = warning
+        self._standing = None
 
     def _clear(self, entry: _Entry, second: int, how: str) -> None:
         warning = self._warnings[entry.index]
-        self._warnings[entry.index] = replace(warning, end_s=second, cleared=how)
+        self._change(entry, replace(warning, end_s=second, cleared=how))
         entry.index = -1
         entry.good_s = entry.bad_s = 0
         for other in entry.explains:

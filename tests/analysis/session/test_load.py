@@ -110,10 +110,10 @@ def test_the_result_is_that_of_the_pairs(data: SessionData) -> None:
     """Pairs, bias and share of each sensor are those of pushing the grids through the monitor."""
     result = compute_record(data)
     for sensor in result.sensors:
-        rolling = RollingAgreement(None, Tolerance(5, 10))
+        rolling = RollingAgreement([None], Tolerance(5, 10))
         for pair in zip(data.reference.grid, data.sensors[sensor.number].grid, strict=True):
             rolling.push(*pair)
-        live = rolling.sums.summary()
+        live = rolling.sums[0].summary()
         assert live.pairs == sensor.whole.pairs
         assert live.bias_bpm == sensor.whole.bias.value
         assert live.within_tolerance_percent == sensor.whole.within.value

@@ -26,11 +26,29 @@ def _arrays(pairs: list[tuple[int, int]]) -> tuple[np.ndarray, np.ndarray]:
 @given(st.lists(st.tuples(value, value), max_size=150), st.sampled_from([1, 7, 60, None]))
 def test_rolling_equals_recomputing(pairs: list[tuple[int, int]], window_s: int | None) -> None:
     """After every push, the rolling sums equal the batch sums of the window exactly."""
-    rolling = RollingAgreement(window_s, TOLERANCE)
+    rolling = RollingAgreement([window_s], TOLERANCE)
     for second, pair in enumerate(pairs, 1):
         rolling.push(*pair)
         window = pairs[max(0, second - window_s) : second] if window_s else pairs[:second]
-        assert sums_of(*_arrays(window), TOLERANCE) == rolling.sums
+        assert sums_of(*_arrays(window), TOLERANCE) == rolling.sums[0]
+
+
+@settings(max_examples=60)
+@given(st.lists(st.tuples(value, value), min_size=1, max_size=80), st.data())
+def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.DataObject) -> None:
+    """Seconds taken out, in any order and at any time, are gaps in every window from then on."""
+    windows_s = (1, 7, 60, None)
+    rolling = RollingAgreement(windows_s, TOLERANCE)
+    told: list[tuple[int, int]] = []
+    for pair in pairs:
+        rolling.push(*pair)
+        told.append(pair)
+        for second in data.draw(st.sets(st.integers(0, len(told) - 1), max_size=2)):
+            if told[second] != (NO_VALUE, NO_VALUE):
+                rolling.take_out(len(told) - 1 - second, *told[second])
+                told[second] = (NO_VALUE, NO_VALUE)
+        for window_s, sums in zip(windows_s, rolling.sums, strict=True):
+            assert sums_of(*_arrays(told[-window_s:] if window_s else told), TOLERANCE) == sums
 
 
 def test_the_whole_session_and_its_last_minute() -> None:
@@ -41,13 +59,13 @@ def test_the_whole_session_and_its_last_minute() -> None:
     ref[source.random(3600) < 0.05] = NO_VALUE
     test[300:900] = NO_VALUE
     for window_s in (60, 300, None):
-        rolling = RollingAgreement(window_s, TOLERANCE)
+        rolling = RollingAgreement([window_s], TOLERANCE)
         for pair in zip(ref, test, strict=True):
             rolling.push(*pair)
         start = 0 if window_s is None else 3600 - window_s
         batch = sums_of(ref[start:], test[start:], TOLERANCE)
-        assert batch == rolling.sums
-        assert batch.summary() == rolling.sums.summary()
+        assert batch == rolling.sums[0]
+        assert batch.summary() == rolling.sums[0].summary()
 
 
 @given(st.lists(st.tuples(st.integers(25_000, 240_000), st.integers(25_000, 240_000)), min_size=3))
@@ -66,22 +84,22 @@ def test_sums_give_the_statistics_of_numpy(pairs: list[tuple[int, int]]) -> None
 
 def test_nothing_to_say_without_pairs() -> None:
     """With no pair every statistic is None, and the reason is given."""
-    rolling = RollingAgreement(60, TOLERANCE)
+    rolling = RollingAgreement([60], TOLERANCE)
     rolling.push(100_000, NO_VALUE)
-    summary = rolling.sums.summary()
+    summary = rolling.sums[0].summary()
     assert LiveSummary(0, None, None, None, None, summary.r_caution) == summary
     assert summary.r_caution
 
 
 def test_a_flat_window_has_no_r_even_after_movement_left_it() -> None:
     """Pearson's r is undefined when a variance is 0, also when that follows a lively stretch."""
-    rolling = RollingAgreement(60, TOLERANCE)
+    rolling = RollingAgreement([60], TOLERANCE)
     for second in range(500):
         rolling.push(100_000 + (second * 7919 % 50_000), 101_300 + (second * 104_729 % 50_000))
-    assert rolling.sums.summary().pearson_r is not None
+    assert rolling.sums[0].summary().pearson_r is not None
     for _ in range(60):
         rolling.push(133_337, 134_000)
-    summary = rolling.sums.summary()
+    summary = rolling.sums[0].summary()
     assert summary.pearson_r is None
     assert "not defined" in summary.r_caution
     assert summary.bias_bpm == 0.663
@@ -90,11 +108,11 @@ def test_a_flat_window_has_no_r_even_after_movement_left_it() -> None:
 @pytest.mark.parametrize(("width", "cautioned"), [(29, True), (30, False)])
 def test_r_is_doubted_below_a_range_of_30_bpm(width: int, cautioned: bool) -> None:
     """A reference whose 5th–95th percentile range is under 30 bpm puts a caution on r."""
-    rolling = RollingAgreement(None, TOLERANCE)
+    rolling = RollingAgreement([None], TOLERANCE)
     for second in range(200):
         ref = 100_000 + 1000 * width * (second % 2)
         rolling.push(ref, ref + 1000 * (second % 3))
-    summary = rolling.sums.summary()
+    summary = rolling.sums[0].summary()
     assert summary.pearson_r > 0.99
     assert cautioned == bool(summary.r_caution)
     assert not cautioned or f"{width} bpm" in summary.r_caution
@@ -108,15 +126,15 @@ def test_rare_extremes_do_not_widen_the_range() -> None:
 
 def test_numpy_integers_do_not_overflow() -> None:
     """Values taken from an int32 grid are summed as exactly as plain ones."""
-    rolling = RollingAgreement(None, TOLERANCE)
+    rolling = RollingAgreement([None], TOLERANCE)
     rolling.push(np.int32(200_000), np.int32(201_000))
-    assert rolling.sums.ref_test == 200_000 * 201_000
+    assert rolling.sums[0].ref_test == 200_000 * 201_000
 
 
 def test_a_window_needs_a_second() -> None:
     """A window of no seconds is refused."""
     with pytest.raises(ValueError, match="at least one second"):
-        RollingAgreement(0, TOLERANCE)
+        RollingAgreement([0], TOLERANCE)
 
 
 def test_grids_must_be_of_equal_length() -> None:

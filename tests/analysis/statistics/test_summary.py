@@ -73,10 +73,10 @@ def test_the_report_shows_what_the_monitor_showed() -> None:
     """Bias, MAE, share and r of the report are the very numbers of the live sums."""
     ref, test = _session(2)
     test[400:500] = NO_VALUE
-    rolling = RollingAgreement(None, TOLERANCE)
+    rolling = RollingAgreement([None], TOLERANCE)
     for pair in zip(ref, test, strict=True):
         rolling.push(*pair)
-    live = rolling.sums.summary()
+    live = rolling.sums[0].summary()
     result = agreement_of(ref, test, TOLERANCE)
     assert live.pairs == result.pairs
     assert live.bias_bpm == result.bias.value

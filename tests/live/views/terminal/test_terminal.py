@@ -85,8 +85,7 @@ def test_the_agreement_without_the_references_faults_stands_above_the_whole(widt
     whole = Agreement(23_456, -45.6, 48.7, 12.0, 0.5)
     snapshot = model.snapshot()
     tests = [
-        replace(
-            sensor,
+        sensor._replace(
             windows=dict.fromkeys(sensor.windows, whole),
             without_exclusions=dict.fromkeys(sensor.windows, kept),
             efforts=EffortCounts(10, 12, 0, 0),
