@@ -56,7 +56,7 @@ def test_a_study_has_a_table_for_each_list_of_its_json():
 
 def test_the_command_writes_every_table_as_csv(tmp_path, capsys, monkeypatch):
     """``--csv`` writes one file per table that has rows, each with its names on top."""
-    monkeypatch.setattr(command, "read", lambda *_: STUDY)
+    monkeypatch.setattr(command, "read", lambda *_, **__: STUDY)
     assert entry.main(["study", "captures", "--csv", str(tmp_path / "out")]) == 0
     files = {path.stem for path in (tmp_path / "out").iterdir()}
     assert files == {"sessions", "sensors", "comparisons", "rankings"}

@@ -57,7 +57,7 @@ def test_labels_are_text_on_the_page():
 
 def test_the_command_writes_the_page_or_says_why_not(tmp_path, capsys, monkeypatch):
     """``--out`` writes the page; another ending is refused before anything is read."""
-    monkeypatch.setattr(command, "read", lambda *_: study_of(sessions(TWO)))
+    monkeypatch.setattr(command, "read", lambda *_, **__: study_of(sessions(TWO)))
     page = tmp_path / "new" / "study.html"
     assert entry.main(["study", "captures", "--out", str(page)]) == 0
     assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")

@@ -115,7 +115,7 @@ def test_the_command_shows_the_plan_of_the_documents(tmp_path, capsys, monkeypat
     text = re.search(r"```toml\n(\[study\].*?)```", DOCS.read_text(encoding="utf-8"), re.DOTALL)
     path = tmp_path / "study.toml"
     path.write_text(text.group(1), encoding="utf-8")
-    monkeypatch.setattr(command, "read", lambda *_: STUDY)
+    monkeypatch.setattr(command, "read", lambda *_, **__: STUDY)
     assert entry.main(["study", "captures", "--plan", str(path)]) == 0
     assert "Sorrel in rowing ergometer, left: open, 2 of 6 sessions" in capsys.readouterr().out
     assert entry.main(["study", "captures", "--plan", str(path), "--json"]) == 0
