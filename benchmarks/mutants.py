@@ -1,197 +1,206 @@
 """Small faults, put into the code one at a time: how many of them do its tests notice.
 
-``python -m benchmarks.mutants analysis/statistics/closer.py --tests tests/analysis/statistics``
-draws seeded mutants of the files that are named (another comparison or operator, a constant moved,
-a condition turned round, a returned value withheld), runs the tests on each, and lists those that
-no test notices.  The tree is never touched: each mutant stands in a copy.  For anything that has
-tests, the rules of the board as well.
+``python -m benchmarks.mutants`` (``make mutants``) draws seeded faults of each module that has a
+section in ``benchmarks/survivors.toml`` (another comparison or operator, a constant moved, a
+condition turned round, a returned value withheld), puts each to the module's own tests, and fails
+on a survivor that the file does not explain, on one that it explains and a test notices, and on one
+that is no fault of the module any more.  Paths or parts of them choose modules.
+
+Each fault stands in a fork of a process that has the tests collected; the tree is never touched.
+Only tests that run the faulty statement are put to it, those that are cheap or have noticed others
+first.  Runs are kept in ``build/``: what is stopped goes on where it was, and after a change of the
+tests only survivors are run again (``--afresh`` forgets).
 """
 
 from __future__ import annotations
 
 import argparse
-import ast
 import multiprocessing
-import os
-import random
-import shutil
 import sys
-import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import islice
-from pathlib import Path
+from multiprocessing.connection import Connection
 
+import numpy  # noqa: F401 - here, so that no fork has to
 import pytest
+import scipy.optimize
+import scipy.signal
+import scipy.stats  # noqa: F401
 
-ROOT = Path(__file__).resolve().parents[1]
-COPIED = ("analysis", "replay", "live", "benchmarks", "tests", "recordings_demo")
-FILES = ("pyproject.toml", "set_up.py")
-LONGEST_S = 600
-WARM = multiprocessing.get_context("forkserver")
-"""Each run is a copy of a process that has the libraries, but nothing of the tree."""
-WARM.set_forkserver_preload(["pytest", "numpy", "scipy.stats"])
+from benchmarks.mutation import forks
+from benchmarks.mutation.faults import Fault, drawn
+from benchmarks.mutation.ledger import Run, Runs, Section, digest, sections, told
+from benchmarks.mutation.marks import Given, Marks
 
-COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
-    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt,
-    ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
-    ast.In: ast.NotIn, ast.NotIn: ast.In,
-}  # fmt: skip
-OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
-    ast.FloorDiv: ast.Mult, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.Pow: ast.Mult,
-}  # fmt: skip
+COUNT = 40
+LONGEST_S = 2.0
+LEAST = 0.9
+TIME = "too long"
+IMPORT = "to be imported anew"
+FORK = multiprocessing.get_context("fork")
 
 
 @dataclass(frozen=True)
-class Mutant:
-    """``line`` and ``what``: where the fault is and which; ``place``, ``change``: the node's number
-    in a walk through the module, and the number of its change.
+class Draw:
+    """What of a module is run: these faults, by tests of at most so long."""
+
+    section: Section
+    faults: list[Fault]
+    longest_s: float
+
+
+def run_inside(draw: Draw, runs: Runs, say: Callable[[Run, Fault], None], pipe: Connection) -> None:
+    """Collect the module's tests, measure them, and put to them each fault inside of a function.
+
+    ``pipe`` is told the order of the tests and the faults that need the module imported anew.
     """
+    path = draw.section.path
+    marks = Marks([path])
+    Given(marks.trees)
+    anew: list[Fault] = []
+    order = forks.Order({}, draw.longest_s)
 
-    path: Path
-    line: int
-    what: str
-    place: int
-    change: int
+    def work(items: list[pytest.Item]) -> None:
+        mine = [item for item in items if draw.section.holds(item.nodeid)]
+        measured = forks.measure(mine, marks.clear, marks.seen)
+        failing = [f"{one.nodeid}: {one.error}" for one in measured if one.error]
+        if failing:
+            raise pytest.UsageError("tests fail on the code as it is: " + "\n".join(failing))
+        order.measured = {one.nodeid: one for one in measured}
+        by_name = {item.nodeid: item for item in mine}
+        for fault in draw.faults:
+            number = marks.of(path, fault.line) if fault.inside else None
+            if number is None:
+                anew.append(fault)
+                continue
+            tests = order.wanted({number})
 
-    def text(self) -> str:
-        """The whole faulty module."""
-        tree = ast.parse(self.path.read_text(encoding="utf-8"))
-        node = next(islice(ast.walk(tree), self.place, None))
-        changes = _changes(node)
-        next(islice(changes, self.change, None))
-        return ast.unparse(ast.fix_missing_locations(tree))
+            def noticed(fault: Fault = fault, tests: list[forks.Measured] = tests) -> str:
+                if not forks.replace_code(path, fault.tree()):
+                    return IMPORT
+                return "by " + forks.first_failure([by_name[one.nodeid] for one in tests])
 
+            by = forks.in_fork(noticed, forks.limit_of(tests)) if tests else "by "
+            if by == IMPORT:
+                anew.append(fault)
+            else:
+                _note(fault, by, draw, runs, order, say)
 
-def mutants_of(path: Path) -> list[Mutant]:
-    """Every mutant of a module, in order of line."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    nothing_runs = {id(node) for node in _annotations(tree)}
-    found = [
-        Mutant(path, getattr(node, "lineno", 0), what, place, change)
-        for place, node in enumerate(list(ast.walk(tree)))
-        if id(node) not in nothing_runs
-        for change, what in enumerate(_changes(node))
-    ]
-    return sorted(found, key=lambda one: one.line)
-
-
-def _annotations(tree: ast.AST) -> Iterator[ast.AST]:
-    """Every node of every annotation."""
-    for node in ast.walk(tree):
-        for name in ("annotation", "returns"):
-            found = getattr(node, name, None)
-            if found is not None:
-                yield from ast.walk(found)
+    status = forks.with_tests(draw.section.files, work)
+    pipe.send((status, order, anew, marks.all_of(path)))
 
 
-def _changes(node: ast.AST) -> Iterator[str]:
-    """Change the node, tell how, and put it back when asked for the next change."""
-    if isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARISONS:
-        old = node.ops[0]
-        node.ops[0] = COMPARISONS[type(old)]()
-        yield f"{type(old).__name__} becomes {type(node.ops[0]).__name__}"
-        node.ops[0] = old
-    elif isinstance(node, ast.BinOp) and type(node.op) in OPERATORS:
-        binary = node.op
-        node.op = OPERATORS[type(binary)]()
-        yield f"{type(binary).__name__} becomes {type(node.op).__name__}"
-        node.op = binary
-    elif isinstance(node, ast.BoolOp):
-        both = node.op
-        node.op = ast.Or() if isinstance(both, ast.And) else ast.And()
-        yield f"{type(both).__name__} becomes {type(node.op).__name__}"
-        node.op = both
-    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Not | ast.Invert):
-        kept = node.operand
-        name = type(node.op).__name__
-        node.op, node.operand = ast.UAdd(), kept
-        if name == "Not":
-            node.op, node.operand = ast.Not(), ast.UnaryOp(ast.Not(), kept)
-        yield f"{name} is dropped"
-    elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
-        number = node.value
-        node.value = number + 1 if isinstance(number, int) else number * 1.5 + 0.1
-        yield f"{number} becomes {node.value}"
-        node.value = number
-    elif isinstance(node, ast.If | ast.IfExp | ast.While):
-        test = node.test
-        node.test = ast.UnaryOp(ast.Not(), test)
-        yield "the condition is turned round"
-        node.test = test
-    elif isinstance(node, ast.Return) and node.value is not None:
-        value = node.value
-        if not (isinstance(value, ast.Constant) and value.value is None):
-            node.value = ast.Constant(None)
-            yield "nothing is returned"
-            node.value = value
+def _note(
+    fault: Fault,
+    by: object,
+    draw: Draw,
+    runs: Runs,
+    order: forks.Order,
+    say: Callable[[Run, Fault], None],
+) -> None:
+    """Keep and tell the outcome of a fault's run; what ended without a word was stopped."""
+    name = str(by).removeprefix("by ") if by is not None else TIME
+    if name and by is not None:
+        order.noted(name)
+    path = draw.section.path
+    run = Run(path, fault.name, name, digest([path]), digest(draw.section.files))
+    runs.note(run)
+    say(run, fault)
 
 
-def noticed(mutant: Mutant, copy: Path, tests: list[str]) -> bool:
-    """Whether the tests fail on a mutant (or take ten minutes over it)."""
-    target = copy / mutant.path
-    original = target.read_text(encoding="utf-8")
-    target.write_text(mutant.text(), encoding="utf-8")
-    try:
-        return not passes(copy, tests)
-    finally:
-        target.write_text(original, encoding="utf-8")
+def run_anew(fault: Fault, draw: Draw, order: forks.Order, ran: set[int]) -> object:
+    """Put a fault to the tests in a fork that imports the faulty module."""
+    tests = order.wanted(ran) or order.wanted(None)
+
+    def noticed() -> str:
+        Given({fault.path: fault.tree()})
+        found = ["by collection"]
+
+        def work(items: list[pytest.Item]) -> None:
+            by_name = {item.nodeid: item for item in items}
+            wanted = [by_name[one.nodeid] for one in tests if one.nodeid in by_name]
+            found[0] = "by " + forks.first_failure(wanted)
+            if len(wanted) < len(tests) and found[0] == "by ":
+                found[0] = "by collection"
+
+        files = list(dict.fromkeys(one.nodeid.partition("::")[0] for one in tests))
+        forks.with_tests(files, work)
+        return found[0]
+
+    return forks.in_fork(noticed, forks.limit_of(tests) + 20)
 
 
-def passes(copy: Path, tests: list[str]) -> bool:
-    """Whether the tests pass in the copy."""
-    child = WARM.Process(target=run_tests, args=(copy, tests))
+def count(section: Section, arguments: argparse.Namespace, runs: Runs) -> list[str]:
+    """Run what is not known yet of a module; what is wrong with its section, in lines."""
+    chosen = drawn(section.path, arguments.count, arguments.seed)
+    module, tests = digest([section.path]), digest(section.files)
+    waiting = [fault for fault in chosen if runs.known(fault, module, tests) is None]
+    if waiting:
+        forks.flush()
+        _run(Draw(section, waiting, arguments.longest), runs)
+    done = {fault.name: runs.known(fault, module, tests) for fault in chosen}
+    survivors = [fault for fault in chosen if (run := done[fault.name]) is not None and not run.by]
+    unknown = [fault for fault in survivors if fault.name not in section.survivors]
+    noticed = len(chosen) - len(survivors)
+    print(
+        f"{section.path}: {noticed} of {len(chosen)} noticed, "
+        f"{len(survivors) - len(unknown)} explained, {len(unknown)} open",
+        flush=True,
+    )
+    wrong = [told(fault) for fault in unknown]
+    names = {fault.name for fault in survivors}
+    for name in section.survivors:
+        if name not in names:
+            run = done.get(name)
+            why = f"noticed by {run.by}" if run is not None else "not a fault that is drawn"
+            wrong.append(f"{section.path}: not to be explained any more, {why}: {name}")
+    if chosen and noticed / len(chosen) < LEAST:
+        wrong.append(f"{section.path}: fewer than {LEAST:.0%} are noticed")
+    return wrong
+
+
+def _run(draw: Draw, runs: Runs) -> None:
+    def say(run: Run, fault: Fault) -> None:
+        if not run.by:
+            print(f"  {fault.path}:{fault.line}: not noticed: {fault.name}", flush=True)
+
+    here, there = FORK.Pipe()
+    child = FORK.Process(target=run_inside, args=(draw, runs, say, there))
     child.start()
-    child.join(LONGEST_S)
-    if child.is_alive():
-        child.kill()
-        child.join()
-        return False
-    return child.exitcode == 0
-
-
-def run_tests(copy: Path, tests: list[str]) -> None:
-    """Run tests on a copy of the tree, in a process of their own; ends it with their status."""
-    for name in list(sys.modules):
-        if name.partition(".")[0] in COPIED:  # those of the tree itself
-            del sys.modules[name]
-    os.chdir(copy)
-    sys.path.insert(0, str(copy))
-    sys.dont_write_bytecode = True
-    with Path(os.devnull).open("w", encoding="utf-8") as nowhere:
-        os.dup2(nowhere.fileno(), 1)
-        os.dup2(nowhere.fileno(), 2)
-        os._exit(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *tests]))
+    there.close()
+    try:
+        status, order, anew, ran = here.recv()
+    except EOFError:
+        status = -1
+    child.join()
+    if status != 0:
+        raise SystemExit(f"{draw.section.path}: its tests cannot be run")
+    runs.read()
+    for fault in anew:
+        _note(fault, run_anew(fault, draw, order, ran), draw, runs, order, say)
 
 
 def main() -> int:
-    """Draw, run, list the survivors."""
+    """Draw, run, compare with what is explained."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("modules", nargs="+", type=Path, help="modules to put faults into")
-    parser.add_argument("--tests", nargs="+", required=True, help="tests to run on each mutant")
-    parser.add_argument("--count", type=int, default=30, help="mutants drawn in all (default 30)")
+    parser.add_argument("modules", nargs="*", help="parts of paths (default: every section)")
+    parser.add_argument("--count", type=int, default=COUNT, help="faults of each module")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--longest", type=float, default=LONGEST_S, help="s that a test may take")
+    parser.add_argument("--afresh", action="store_true", help="forget earlier runs")
     arguments = parser.parse_args()
-    every = [mutant for path in arguments.modules for mutant in mutants_of(path)]
-    drawn = random.Random(arguments.seed).sample(every, min(arguments.count, len(every)))
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder)
-        for name in COPIED:
-            shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
-        for name in FILES:
-            shutil.copy(ROOT / name, copy / name)
-        if not passes(copy, arguments.tests):
-            print("The tests fail on the code as it is.", file=sys.stderr)
-            return 1
-        survivors = []
-        for mutant in drawn:
-            if not noticed(mutant, copy, arguments.tests):
-                survivors.append(mutant)
-                print(f"{mutant.path}:{mutant.line}: not noticed: {mutant.what}", flush=True)
-    print(f"{len(drawn) - len(survivors)} of {len(drawn)} mutants noticed ({len(every)} possible)")
-    return 0
+    chosen = [
+        section
+        for section in sections()
+        if not arguments.modules or any(part in section.path for part in arguments.modules)
+    ]
+    if not chosen:
+        parser.error("no section of benchmarks/survivors.toml has such a path")
+    runs = Runs(afresh=arguments.afresh)
+    wrong = [line for section in chosen for line in count(section, arguments, runs)]
+    print("\n".join(wrong))
+    return 1 if wrong else 0
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    sys.exit(main())

@@ -1,0 +1,192 @@
+"""Tests run many times over: collected once, and each run is a fork of the process that has them.
+
+A fault is put into the fork alone, so that the tree and the next run never see it.  Needs POSIX.
+"""
+
+from __future__ import annotations
+
+import ast
+import gc
+import os
+import pickle
+import resource
+import sys
+import time
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import CodeType, FunctionType
+
+import pytest
+from _pytest.runner import runtestprotocol
+
+from benchmarks.mutation.faults import ROOT
+
+BASE_S = 4.0
+FACTOR = 4.0
+"""A run may take so many times what it took without a fault, and a little; then it is stopped, and
+the fault counts as noticed."""
+MOST_BYTES = 12 << 30
+OPTIONS = ("-qq", "-p", "no:cacheprovider", "-p", "no:randomly")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a test took without a fault, in s of CPU, and the numbers of the statements it ran."""
+
+    nodeid: str
+    cpu_s: float
+    ran: frozenset[int]
+    error: str = ""
+
+
+class Collected:
+    """A plugin of pytest that hands the collected tests to ``work`` instead of running them."""
+
+    def __init__(self, work: Callable[[list[pytest.Item]], None]) -> None:
+        self._work = work
+
+    def pytest_collection(self) -> None:
+        """Let hypothesis report a failure without looking for a smaller one first."""
+        from hypothesis import Phase, settings  # noqa: PLC0415 - not wanted where nothing is run
+
+        phases = (Phase.explicit, Phase.generate)
+        settings.register_profile(
+            "faults", settings.default, phases=phases, report_multiple_bugs=False
+        )
+        settings.load_profile("faults")
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """Take the place of the loop."""
+        if session.testsfailed:
+            raise session.Interrupted("the tests cannot be collected")
+        self._work(session.items)
+        return True
+
+
+def with_tests(tests: list[str], work: Callable[[list[pytest.Item]], None]) -> int:
+    """Collect tests in this process and do the work with them; the status of pytest."""
+    os.chdir(ROOT)
+    return int(pytest.main([*OPTIONS, *tests], plugins=[Collected(work)]))
+
+
+def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
+    """What ``work`` returns in a fork of this process; None where it ends without a result.
+
+    ``limit_s``: of CPU, so that a busy machine stops nothing.
+    """
+    reading, writing = os.pipe()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of threads that a fork leaves behind: those of numpy
+        child = os.fork()
+    if child == 0:
+        os.close(reading)
+        _alone(limit_s)
+        try:
+            told = pickle.dumps(work())
+            with os.fdopen(writing, "wb") as pipe:
+                pipe.write(told)
+        finally:
+            os._exit(0)
+    os.close(writing)
+    with os.fdopen(reading, "rb") as pipe:
+        told = pipe.read()
+    os.waitpid(child, 0)
+    return pickle.loads(told) if told else None  # noqa: S301 - from our own fork
+
+
+def _alone(limit_s: float | None) -> None:
+    """Bound what the fork may take, and silence it."""
+    if limit_s is not None:
+        seconds = int(limit_s) + 1
+        resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+        with Path(os.devnull).open("w", encoding="utf-8") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+            os.dup2(nowhere.fileno(), 2)
+
+
+def first_failure(items: list[pytest.Item]) -> str:
+    """Run tests until one fails: its name and its last line, or nothing."""
+    for item, following in zip(items, [*items[1:], None], strict=True):
+        for report in runtestprotocol(item, log=False, nextitem=following):
+            if report.failed:
+                return item.nodeid
+    return ""
+
+
+def measure(items: list[pytest.Item], clear: Callable[[], None], seen: bytearray) -> list[Measured]:
+    """Run each test by itself, in a fork of its own."""
+
+    def one(item: pytest.Item) -> Measured:
+        clear()
+        begun = time.process_time()
+        reports = runtestprotocol(item, log=False, nextitem=None)
+        failed = [report.longreprtext for report in reports if report.failed]
+        ran = frozenset(number for number, flag in enumerate(seen) if flag)
+        return Measured(item.nodeid, time.process_time() - begun, ran, "\n".join(failed))
+
+    measured = []
+    for item in items:
+        found = in_fork(lambda item=item: one(item), limit_s=600)  # type: ignore[misc]
+        if not isinstance(found, Measured):
+            found = Measured(item.nodeid, 0.0, frozenset(), "it ended without a result")
+        measured.append(found)
+    return measured
+
+
+@dataclass
+class Order:
+    """Which tests are put to a fault: the cheap ones first, and those that noticed others."""
+
+    measured: dict[str, Measured]
+    longest_s: float
+    noticed: dict[str, int] = field(default_factory=dict)
+
+    def wanted(self, statements: set[int] | None) -> list[Measured]:
+        """The tests that run one of the statements; None: those that run any."""
+        found = [
+            one
+            for one in self.measured.values()
+            if one.cpu_s <= self.longest_s and (statements is None or one.ran & statements)
+        ]
+        return sorted(found, key=lambda one: one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)))
+
+    def noted(self, nodeid: str) -> None:
+        """A test has noticed a fault."""
+        self.noticed[nodeid] = self.noticed.get(nodeid, 0) + 1
+
+
+def limit_of(tests: list[Measured]) -> float:
+    """What a run of these may take, in s of CPU."""
+    return BASE_S + FACTOR * sum(one.cpu_s for one in tests)
+
+
+def replace_code(path: str, tree: ast.Module) -> bool:
+    """Give the functions of a module, wherever they are, the code of another text of it.
+
+    False where no function of that name is there, or one that holds other variables of its
+    surroundings: then the module has to be imported anew.
+    """
+    filename = str(ROOT / path)
+    live: dict[tuple[str, int], list[FunctionType]] = {}
+    for found in gc.get_objects():
+        if isinstance(found, FunctionType) and found.__code__.co_filename == filename:
+            key = found.__code__.co_qualname, found.__code__.co_firstlineno
+            live.setdefault(key, []).append(found)
+    waiting: list[CodeType] = [compile(tree, filename, "exec")]
+    while waiting:
+        code = waiting.pop()
+        waiting += [one for one in code.co_consts if isinstance(one, CodeType)]
+        for function in live.get((code.co_qualname, code.co_firstlineno), ()):
+            if len(function.__code__.co_freevars) != len(code.co_freevars):
+                return False
+            function.__code__ = code
+    return True
+
+
+def flush() -> None:
+    """Write out what is waiting, before a fork would write it twice."""
+    sys.stdout.flush()
+    sys.stderr.flush()

@@ -1,0 +1,125 @@
+"""What is known of faults: who survived and why, kept in the tree; who was run, kept beside it.
+
+``benchmarks/survivors.toml`` has a section for each module that faults are put into: which tests
+are run besides the module's own, and each drawn fault that none of them notices, with the reason
+why that is right.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from benchmarks.mutation.faults import ROOT, Fault
+
+SURVIVORS = ROOT / "benchmarks" / "survivors.toml"
+RUNS = ROOT / "build" / "mutants.jsonl"
+
+
+@dataclass(frozen=True)
+class Section:
+    """One module: its path, its tests (``file`` or ``file::text that the test's name holds``), and
+    by the name of a fault why no test notices it.
+    """
+
+    path: str
+    tests: tuple[str, ...]
+    survivors: dict[str, str]
+
+    @property
+    def files(self) -> list[str]:
+        """The files of its tests, each once."""
+        return list(dict.fromkeys(test.partition("::")[0] for test in self.tests))
+
+    def holds(self, nodeid: str) -> bool:
+        """Whether this test is one of the module's."""
+        return any(
+            nodeid.startswith(f"{name}::") and text in nodeid
+            for name, _, text in (test.partition("::") for test in self.tests)
+        )
+
+
+def sections() -> list[Section]:
+    """Those of the file, in its order."""
+    read: dict[str, Any] = tomllib.loads(SURVIVORS.read_text(encoding="utf-8"))
+    return [
+        Section(
+            path,
+            tuple(dict.fromkeys([*_own(path), *section.get("tests", ())])),
+            {one["fault"]: one["why"] for one in section.get("survivor", ())},
+        )
+        for path, section in read.items()
+    ]
+
+
+def _own(path: str) -> list[str]:
+    """The test files that mirror a module."""
+    module = Path(path)
+    room = Path("tests") / Path(*[part for part in module.parent.parts if part != "rules"])
+    names = (f"test_{module.stem}.py", f"test_rule_{module.stem}.py")
+    return [(room / name).as_posix() for name in names if (ROOT / room / name).is_file()]
+
+
+def told(fault: Fault) -> str:
+    """A fault as the file has it, with the reason left open."""
+    quoted = json.dumps(fault.name, ensure_ascii=False)
+    return f'[["{fault.path}".survivor]]\nfault = {quoted}\nwhy = ""\n'
+
+
+@dataclass(frozen=True)
+class Run:
+    """A fault was put to tests: ``by`` the one that noticed it, or nobody.
+
+    ``module``, ``tests``: digests of what was run.
+    """
+
+    path: str
+    name: str
+    by: str
+    module: str
+    tests: str
+
+
+class Runs:
+    """The runs so far, each written down when it ends, so that they go on where they stopped."""
+
+    def __init__(self, *, afresh: bool) -> None:
+        RUNS.parent.mkdir(exist_ok=True)
+        if afresh:
+            RUNS.unlink(missing_ok=True)
+        self._last: dict[tuple[str, str], Run] = {}
+        self.read()
+
+    def read(self) -> None:
+        """Read what was written, by whichever process."""
+        lines = RUNS.read_text(encoding="utf-8").splitlines() if RUNS.exists() else []
+        for run in (Run(**json.loads(line)) for line in lines):
+            self._last[run.path, run.name] = run
+
+    def known(self, fault: Fault, module: str, tests: str) -> Run | None:
+        """The last run of a fault, if the module is the same and, where nobody noticed, the tests.
+
+        A test that has noticed a fault is believed to go on doing so, until ``--afresh``.
+        """
+        run = self._last.get((fault.path, fault.name))
+        if run is None or run.module != module or not (run.by or run.tests == tests):
+            return None
+        return run
+
+    def note(self, run: Run) -> None:
+        """Keep a run."""
+        self._last[run.path, run.name] = run
+        with RUNS.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(asdict(run), ensure_ascii=False) + "\n")
+
+
+def digest(paths: list[str]) -> str:
+    """Of the contents of files of the tree."""
+    whole = hashlib.sha256()
+    for path in paths:
+        whole.update((ROOT / path).read_bytes())
+    return whole.hexdigest()[:16]
