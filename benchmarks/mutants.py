@@ -17,7 +17,6 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
@@ -29,12 +28,11 @@ import scipy.stats  # noqa: F401
 
 from benchmarks.mutation import forks
 from benchmarks.mutation.faults import Fault, drawn
-from benchmarks.mutation.ledger import Run, Runs, Section, digest, sections, told
+from benchmarks.mutation.ledger import Run, Runs, Section, compared, digest, sections
 from benchmarks.mutation.marks import Given, Marks
 
-COUNT = 40
-LONGEST_S = 2.0
-LEAST = 0.9
+COUNT = 30
+LONGEST_S = 1.5
 TIME = "too long"
 IMPORT = "to be imported anew"
 FORK = multiprocessing.get_context("fork")
@@ -42,27 +40,33 @@ FORK = multiprocessing.get_context("fork")
 
 @dataclass(frozen=True)
 class Draw:
-    """What of a module is run: these faults, by tests of at most so long."""
+    """What of a module is run: these faults, by tests of at most so long.
+
+    ``module``, ``tests``: digests of what they were when it began.
+    """
 
     section: Section
     faults: list[Fault]
     longest_s: float
+    module: str
+    tests: str
 
 
-def run_inside(draw: Draw, runs: Runs, say: Callable[[Run, Fault], None], pipe: Connection) -> None:
+def _run_inside(draw: Draw, runs: Runs, pipe: Connection) -> None:
     """Collect the module's tests, measure them, and put to them each fault inside of a function.
 
-    ``pipe`` is told the order of the tests and the faults that need the module imported anew.
+    ``pipe`` is told the status of pytest, the order of the tests, the faults that need the module
+    imported anew, and the numbers of its statements.
     """
     path = draw.section.path
     marks = Marks([path])
     Given(marks.trees)
     anew: list[Fault] = []
-    order = forks.Order({}, draw.longest_s)
+    order = forks.Order({})
 
     def work(items: list[pytest.Item]) -> None:
         mine = [item for item in items if draw.section.holds(item.nodeid)]
-        measured = forks.measure(mine, marks.clear, marks.seen)
+        measured = forks.measure(mine, marks.clear, marks.seen, draw.longest_s)
         failing = [f"{one.nodeid}: {one.error}" for one in measured if one.error]
         if failing:
             raise pytest.UsageError("tests fail on the code as it is: " + "\n".join(failing))
@@ -84,31 +88,22 @@ def run_inside(draw: Draw, runs: Runs, say: Callable[[Run, Fault], None], pipe: 
             if by == IMPORT:
                 anew.append(fault)
             else:
-                _note(fault, by, draw, runs, order, say)
+                order.noted(_noted(fault, by, draw, runs))
 
     status = forks.with_tests(draw.section.files, work)
     pipe.send((status, order, anew, marks.all_of(path)))
 
 
-def _note(
-    fault: Fault,
-    by: object,
-    draw: Draw,
-    runs: Runs,
-    order: forks.Order,
-    say: Callable[[Run, Fault], None],
-) -> None:
-    """Keep and tell the outcome of a fault's run; what ended without a word was stopped."""
-    name = str(by).removeprefix("by ") if by is not None else TIME
-    if name and by is not None:
-        order.noted(name)
-    path = draw.section.path
-    run = Run(path, fault.name, name, digest([path]), digest(draw.section.files))
-    runs.note(run)
-    say(run, fault)
+def _noted(fault: Fault, by: object, draw: Draw, runs: Runs) -> str:
+    """Keep and tell the outcome of a fault's run; the test that noticed it, if one did."""
+    name = TIME if by is None else str(by).removeprefix("by ")
+    runs.note(Run(fault.path, fault.name, name, draw.module, draw.tests))
+    if not name:
+        print(f"  {fault.path}:{fault.line}: not noticed: {fault.name}", flush=True)
+    return name
 
 
-def run_anew(fault: Fault, draw: Draw, order: forks.Order, ran: set[int]) -> object:
+def _run_anew(fault: Fault, order: forks.Order, ran: set[int]) -> object:
     """Put a fault to the tests in a fork that imports the faulty module."""
     tests = order.wanted(ran) or order.wanted(None)
 
@@ -133,39 +128,23 @@ def run_anew(fault: Fault, draw: Draw, order: forks.Order, ran: set[int]) -> obj
 def count(section: Section, arguments: argparse.Namespace, runs: Runs) -> list[str]:
     """Run what is not known yet of a module; what is wrong with its section, in lines."""
     chosen = drawn(section.path, arguments.count, arguments.seed)
-    module, tests = digest([section.path]), digest(section.files)
-    waiting = [fault for fault in chosen if runs.known(fault, module, tests) is None]
+    module, tests = digest([section.path]), section.digest
+
+    def known(fault: Fault) -> Run | None:
+        return runs.known(section.path, fault.name, module, tests)
+
+    waiting = [fault for fault in chosen if known(fault) is None]
     if waiting:
         forks.flush()
-        _run(Draw(section, waiting, arguments.longest), runs)
-    done = {fault.name: runs.known(fault, module, tests) for fault in chosen}
-    survivors = [fault for fault in chosen if (run := done[fault.name]) is not None and not run.by]
-    unknown = [fault for fault in survivors if fault.name not in section.survivors]
-    noticed = len(chosen) - len(survivors)
-    print(
-        f"{section.path}: {noticed} of {len(chosen)} noticed, "
-        f"{len(survivors) - len(unknown)} explained, {len(unknown)} open",
-        flush=True,
-    )
-    wrong = [told(fault) for fault in unknown]
-    names = {fault.name for fault in survivors}
-    for name in section.survivors:
-        if name not in names:
-            run = done.get(name)
-            why = f"noticed by {run.by}" if run is not None else "not a fault that is drawn"
-            wrong.append(f"{section.path}: not to be explained any more, {why}: {name}")
-    if chosen and noticed / len(chosen) < LEAST:
-        wrong.append(f"{section.path}: fewer than {LEAST:.0%} are noticed")
+        _run(Draw(section, waiting, arguments.longest, module, tests), runs)
+    line, wrong = compared(section, {fault.name: known(fault) for fault in chosen})
+    print(line, flush=True)
     return wrong
 
 
 def _run(draw: Draw, runs: Runs) -> None:
-    def say(run: Run, fault: Fault) -> None:
-        if not run.by:
-            print(f"  {fault.path}:{fault.line}: not noticed: {fault.name}", flush=True)
-
     here, there = FORK.Pipe()
-    child = FORK.Process(target=run_inside, args=(draw, runs, say, there))
+    child = FORK.Process(target=_run_inside, args=(draw, runs, there))
     child.start()
     there.close()
     try:
@@ -177,7 +156,7 @@ def _run(draw: Draw, runs: Runs) -> None:
         raise SystemExit(f"{draw.section.path}: its tests cannot be run")
     runs.read()
     for fault in anew:
-        _note(fault, run_anew(fault, draw, order, ran), draw, runs, order, say)
+        _noted(fault, _run_anew(fault, order, ran), draw, runs)
 
 
 def main() -> int:
@@ -192,7 +171,8 @@ def main() -> int:
     chosen = [
         section
         for section in sections()
-        if not arguments.modules or any(part in section.path for part in arguments.modules)
+        if section.path.endswith(".py")
+        and (not arguments.modules or any(part in section.path for part in arguments.modules))
     ]
     if not chosen:
         parser.error("no section of benchmarks/survivors.toml has such a path")

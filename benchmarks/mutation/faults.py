@@ -87,8 +87,12 @@ def drawn(path: str, count: int, seed: int) -> list[Fault]:
 
 
 def _never_run(tree: ast.AST) -> Iterator[ast.AST]:
-    """Nodes of annotations and decorators, and what ``strict`` of ``zip`` is told."""
+    """Nodes of annotations and decorators, what ``strict`` of ``zip`` is told, and imports that
+    only a type checker makes.
+    """
     for node in ast.walk(tree):
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            yield from ast.walk(node)
         for name in ("annotation", "returns"):
             found = getattr(node, name, None)
             if found is not None:

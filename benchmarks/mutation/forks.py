@@ -12,6 +12,7 @@ import pickle
 import resource
 import sys
 import time
+import traceback
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -72,9 +73,10 @@ def with_tests(tests: list[str], work: Callable[[list[pytest.Item]], None]) -> i
 
 
 def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
-    """What ``work`` returns in a fork of this process; None where it ends without a result.
+    """What ``work`` returns in a fork of this process; None where it was stopped.
 
-    ``limit_s``: of CPU, so that a busy machine stops nothing.
+    ``limit_s``: of CPU, so that a busy machine stops nothing.  :raises RuntimeError: where the work
+    itself fails.
     """
     reading, writing = os.pipe()
     with warnings.catch_warnings():
@@ -84,16 +86,23 @@ def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
         os.close(reading)
         _alone(limit_s)
         try:
-            told = pickle.dumps(work())
-            with os.fdopen(writing, "wb") as pipe:
-                pipe.write(told)
-        finally:
+            done = True, work()
+        except BaseException:
+            done = False, traceback.format_exc()
+        with os.fdopen(writing, "wb") as pipe:
+            pickle.dump(done, pipe)
+            pipe.flush()
             os._exit(0)
     os.close(writing)
     with os.fdopen(reading, "rb") as pipe:
         told = pipe.read()
-    os.waitpid(child, 0)
-    return pickle.loads(told) if told else None  # noqa: S301 - from our own fork
+    _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status):
+        return None
+    is_whole, result = pickle.loads(told)  # noqa: S301 - from our own fork
+    if not is_whole:
+        raise RuntimeError(result)
+    return result
 
 
 def _alone(limit_s: float | None) -> None:
@@ -116,8 +125,10 @@ def first_failure(items: list[pytest.Item]) -> str:
     return ""
 
 
-def measure(items: list[pytest.Item], clear: Callable[[], None], seen: bytearray) -> list[Measured]:
-    """Run each test by itself, in a fork of its own."""
+def measure(
+    items: list[pytest.Item], clear: Callable[[], None], seen: bytearray, longest_s: float
+) -> list[Measured]:
+    """Run each test by itself, in a fork of its own; those that take longer are left out."""
 
     def one(item: pytest.Item) -> Measured:
         clear()
@@ -129,10 +140,9 @@ def measure(items: list[pytest.Item], clear: Callable[[], None], seen: bytearray
 
     measured = []
     for item in items:
-        found = in_fork(lambda item=item: one(item), limit_s=600)  # type: ignore[misc]
-        if not isinstance(found, Measured):
-            found = Measured(item.nodeid, 0.0, frozenset(), "it ended without a result")
-        measured.append(found)
+        found = in_fork(lambda item=item: one(item), longest_s)  # type: ignore[misc]
+        if isinstance(found, Measured) and found.cpu_s <= longest_s:
+            measured.append(found)
     return measured
 
 
@@ -141,15 +151,12 @@ class Order:
     """Which tests are put to a fault: the cheap ones first, and those that noticed others."""
 
     measured: dict[str, Measured]
-    longest_s: float
     noticed: dict[str, int] = field(default_factory=dict)
 
     def wanted(self, statements: set[int] | None) -> list[Measured]:
         """The tests that run one of the statements; None: those that run any."""
         found = [
-            one
-            for one in self.measured.values()
-            if one.cpu_s <= self.longest_s and (statements is None or one.ran & statements)
+            one for one in self.measured.values() if statements is None or one.ran & statements
         ]
         return sorted(found, key=lambda one: one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)))
 

@@ -14,9 +14,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from benchmarks.mutation.faults import ROOT, Fault
+from benchmarks.mutation.faults import ROOT
 
 SURVIVORS = ROOT / "benchmarks" / "survivors.toml"
+LEAST = 0.9
+"""Share of the faults of each module that tests must notice."""
 RUNS = ROOT / "build" / "mutants.jsonl"
 
 
@@ -35,6 +37,12 @@ class Section:
         """The files of its tests, each once."""
         return list(dict.fromkeys(test.partition("::")[0] for test in self.tests))
 
+    @property
+    def digest(self) -> str:
+        """Of its tests, and of what stands in for the world around them."""
+        standins = sorted((ROOT / "tests" / "standins").rglob("*.py"))
+        return digest([*self.files, *(path.relative_to(ROOT).as_posix() for path in standins)])
+
     def holds(self, nodeid: str) -> bool:
         """Whether this test is one of the module's."""
         return any(
@@ -44,7 +52,7 @@ class Section:
 
 
 def sections() -> list[Section]:
-    """Those of the file, in its order."""
+    """Those of the file, in its order; a folder is that of :mod:`benchmarks.moved_thresholds`."""
     read: dict[str, Any] = tomllib.loads(SURVIVORS.read_text(encoding="utf-8"))
     return [
         Section(
@@ -64,10 +72,10 @@ def _own(path: str) -> list[str]:
     return [(room / name).as_posix() for name in names if (ROOT / room / name).is_file()]
 
 
-def told(fault: Fault) -> str:
+def told(path: str, name: str) -> str:
     """A fault as the file has it, with the reason left open."""
-    quoted = json.dumps(fault.name, ensure_ascii=False)
-    return f'[["{fault.path}".survivor]]\nfault = {quoted}\nwhy = ""\n'
+    quoted = json.dumps(name, ensure_ascii=False)
+    return f'[["{path}".survivor]]\nfault = {quoted}\nwhy = ""\n'
 
 
 @dataclass(frozen=True)
@@ -100,12 +108,12 @@ class Runs:
         for run in (Run(**json.loads(line)) for line in lines):
             self._last[run.path, run.name] = run
 
-    def known(self, fault: Fault, module: str, tests: str) -> Run | None:
+    def known(self, path: str, name: str, module: str, tests: str) -> Run | None:
         """The last run of a fault, if the module is the same and, where nobody noticed, the tests.
 
         A test that has noticed a fault is believed to go on doing so, until ``--afresh``.
         """
-        run = self._last.get((fault.path, fault.name))
+        run = self._last.get((path, name))
         if run is None or run.module != module or not (run.by or run.tests == tests):
             return None
         return run
@@ -123,3 +131,23 @@ def digest(paths: list[str]) -> str:
     for path in paths:
         whole.update((ROOT / path).read_bytes())
     return whole.hexdigest()[:16]
+
+
+def compared(section: Section, done: dict[str, Run | None]) -> tuple[str, list[str]]:
+    """One line of figures, and lines of what is wrong with what the section says of survivors.
+
+    ``done``: the run of each fault, by its name.
+    """
+    survivors = {name for name, run in done.items() if run is not None and not run.by}
+    unknown = survivors - section.survivors.keys()
+    wrong = [told(section.path, name) for name in done if name in unknown]
+    for name in section.survivors:
+        if name not in survivors:
+            run = done.get(name)
+            why = f"noticed by {run.by}" if run is not None else "it is not drawn"
+            wrong.append(f"{section.path}: not to be explained any more, {why}: {name}")
+    noticed = len(done) - len(survivors)
+    if noticed < LEAST * len(done):
+        wrong.append(f"{section.path}: fewer than {LEAST:.0%} are noticed")
+    figures = f"{len(survivors) - len(unknown)} explained, {len(unknown)} open"
+    return f"{section.path}: {noticed} of {len(done)} noticed, {figures}", wrong

@@ -94,7 +94,10 @@ class Given(MetaPathFinder):
         sys.meta_path.insert(0, self)
 
     def find_spec(
-        self, fullname: str, path: object, target: ModuleType | None = None
+        self,
+        fullname: str,
+        path: object,
+        target: ModuleType | None = None,  # noqa: ARG002 - as the importer calls it
     ) -> ModuleSpec | None:
         """The module's place, with a loader that has its text already."""
         code = self._codes.get(fullname)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import heapq
+import re
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from analysis.board import Board
+from analysis.board.rules.base import Rule, Verdict
+from analysis.board.rules.registry import rules_for
 from analysis.board.snapshot import SensorWarning, WarningKind
 from replay import event as ev
 from replay.event import Event
@@ -82,14 +85,54 @@ def link(t_s: float, sensor: int, state: str) -> Event:
     return Event(round(t_s * S), sensor, ev.LINK, state.encode())
 
 
-def play(plan: Plan, *streams: Iterable[Event], until_s: float, rules: Any = None) -> Board:
-    """A board that has been fed the streams in order of time and finished at ``until_s``."""
-    board = Board(plan) if rules is None else Board(plan, rules)
+def play(
+    plan: Plan,
+    *streams: Iterable[Event],
+    until_s: float,
+    rules: Any = None,
+    failing: bool = False,
+) -> Board:
+    """A board that has been fed the streams in order of time and finished at ``until_s``.
+
+    Unless a rule is ``failing`` on purpose: every rule gives a verdict each time, none fails, and
+    each warning is well formed.
+    """
+    made = rules_for if rules is None else rules
+    board = Board(plan, lambda session: [_judging(rule) for rule in made(session)])
     for event in heapq.merge(*streams, key=lambda event: event.t_ns):
         if event.t_ns <= until_s * S:
             board.feed(event)
     board.finish(round(until_s * S))
+    if not failing:
+        assert board.failed_rules == ()
+    for warning in board.warnings:
+        assert_well_formed(warning)
     return board
+
+
+def _judging(rule: Rule) -> Rule:
+    """The rule, which fails where it gives no verdict."""
+    step = rule.step
+
+    def checked(second: int) -> Verdict:
+        verdict = step(second)
+        assert isinstance(verdict, Verdict), verdict
+        return verdict
+
+    rule.step = checked  # type: ignore[method-assign]
+    return rule
+
+
+def assert_well_formed(warning: SensorWarning) -> None:
+    """Whole sentences; a fault that is not told of before it began, and ends with a reason."""
+    sentences = [warning.cause, warning.advice]
+    if warning.end_s is None:
+        assert warning.cleared == ""
+    else:
+        assert warning.start_s <= warning.end_s
+        sentences.append(warning.cleared)
+    assert all(isinstance(told, str) and re.search(r"\S[.?]$", told) for told in sentences), warning
+    assert 0 <= warning.since_s <= warning.start_s
 
 
 def of_kind(board: Board, kind: WarningKind, sensor: int | None = None) -> list[SensorWarning]:

@@ -6,7 +6,15 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    Explanation,
+    SensorRule,
+    Verdict,
+    time_words,
+)
 from analysis.board.rules.beats import Beat, BeatJudge, Judged
 from analysis.board.rules.strays import Strays
 from analysis.board.rules.thresholds import BEAT, LOOSE, BeatLimits, LooseLimits
@@ -104,13 +112,12 @@ class LooseReference(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        bad = self._recent_bad
         return Explanation(
             f"{self.name} reads badly: {self._why}.",
             self.seat_advice,
             (
                 Measure("evidence of bad beats", self._score, "", self._limits.raise_at),
-                Measure("bad beats among the last 60", bad, "beats"),
+                Measure("bad beats among the last 60", self.bad_beats, "beats"),
                 Measure("time not filled by RR", self._account.missing_s, "s",
                         self._account.allowed_s),
                 Measure("RR against bpm for", self._against_s, "s"),
@@ -181,7 +188,7 @@ class LooseReference(SensorRule):
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
                 self._remember(is_bad=weight > 0)
                 if weight:
-                    self._add(second, weight, self._in_words(judged))
+                    self._add(second, weight, self._in_words(second, judged))
 
     def _remember(self, *, is_bad: bool) -> None:
         recent = self._recent
@@ -212,13 +219,13 @@ class LooseReference(SensorRule):
             return self._limits.raise_at
         return weight if is_fast else self._limits.strays.most
 
-    def _in_words(self, judged: Judged) -> str:
+    def _in_words(self, second: int, judged: Judged) -> str:
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
         beside_ms = round(judged.beside * 1000 / RR_PER_S)
-        bad, of = self._recent_bad, len(self._recent)
+        bad, of = self.bad_beats, len(self._recent)
         return (
-            f"{bad} bad beat{'s' if bad > 1 else ''} among the last {of}, the newest "
-            f"{judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)"
+            f"{bad} bad beat{'s' if bad > 1 else ''} among the {of} until {time_words(second)}, "
+            f"the newest {judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)"
         )
 
     def _hold_against_bpm(self, second: int) -> None:

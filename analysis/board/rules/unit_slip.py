@@ -138,15 +138,15 @@ class UnitSlip(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        slip = self._limits.slip
-        factor = f"1/{slip}" if self._ratio > 1 else f"{slip}"
+        slip, is_short = self._limits.slip, self._ratio > 1
+        factor, needed = (f"1/{slip}", slip) if is_short else (f"{slip}", 1 / slip)
         return Explanation(
             f"The RR of {self.name} are {factor} of what the time that passed allows "
             f"(time over RR {self._ratio:.3f}): they are in another unit.",
-            f"Its bpm can be used; its RR can only after dividing them by {1 / self._ratio:.3f}, "
+            f"Its bpm can be used; its RR can only after multiplying them by {needed:.3f}, "
             "so report it to the maker.",
             (
-                Measure("time that passed over sum of RR", self._ratio, "", slip),
+                Measure("time that passed over sum of RR", self._ratio, "", needed),
                 Measure("rate by bpm over rate by RR", self._against_bpm, ""),
             ),
         )

@@ -60,7 +60,7 @@ def _played(rule: Rule | None) -> Board:
     def rules(session):
         return [*rules_for(session), *([rule] if rule else [])]
 
-    return play(plan_of(), *_events(), until_s=60, rules=rules)
+    return play(plan_of(), *_events(), until_s=60, rules=rules, failing=rule is not None)
 
 
 @pytest.mark.parametrize(
@@ -116,7 +116,7 @@ def test_failed_rule_no_longer_suppresses_others() -> None:
             return "Gone."
 
     rules = [Failing("step", 12), Consequence(2)]
-    board = play(plan_of(), *_events(), until_s=30, rules=lambda _: rules)
+    board = play(plan_of(), *_events(), until_s=30, rules=lambda _: rules, failing=True)
     facts = [(w.kind, w.start_s, w.end_s) for w in board.warnings]
     assert facts == [(K.APART, 0, 5), (K.SILENT, 5, 12), (K.APART, 12, None)]
 
@@ -126,7 +126,7 @@ def test_failure_in_giving_way_switches_off_as_well() -> None:
     rules = [Failing("step", 99), Failing("reset", 0)]
     rules[1].kind = K.APART  # type: ignore[misc]
     rules[1].second = 0
-    board = play(plan_of(), *_events(), until_s=30, rules=lambda _: rules)
+    board = play(plan_of(), *_events(), until_s=30, rules=lambda _: rules, failing=True)
     assert [(f.kind, f.second) for f in board.failed_rules] == [(K.APART, 5)]
     assert [w.kind for w in board.warnings] == [K.SILENT]
 
