@@ -58,14 +58,13 @@ class ClippedCosts:
         member = self.stretch[:, None] == np.arange(BATCHES)
         if columns is not None:
             member &= columns[:, None]
-        counts = member.sum(axis=0)
-        if not counts.any():
+        if not member.any():
             return None
         sums = self.clipped @ member.astype(float)
-        place = lowest_place(sums.sum(axis=1) / counts.sum())
+        total, left_out = sums.sum(axis=1), []
+        place = lowest_place(total)
         if place is None:
             return None
-        total, left_out = sums.sum(axis=1), []
         for b in range(BATCHES):
             part = lowest_place(total - sums[:, b])
             if part is None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import signal
+from scipy import signal, stats
 
+from analysis.statistics.batch import leaning
 from analysis.statistics.closer import (
     DRIFTS,
     Closer,
@@ -16,6 +17,14 @@ from analysis.statistics.closer import (
 )
 from analysis.statistics.estimate import Estimate, t_quantile
 from analysis.statistics.limits import FEW_DECIDE, TOO_FEW
+from analysis.statistics.longrun import (
+    LongRun,
+    Regressors,
+    course_of,
+    deciding_stretches,
+    degrees_for,
+    long_run,
+)
 from analysis.statistics.pairing import NO_VALUE
 
 REF = np.rint(1000 * (130 + 25 * np.sin(np.arange(1800) / 60))).astype(np.int32)
@@ -153,3 +162,56 @@ def test_groups_hold_those_of_whom_no_two_can_be_told_apart() -> None:
     ]
     assert apart(compared[:1], [2, 3, 4]) == [[2, 3]]
     assert apart([pair(2, 3, True)], [2, 3]) == []
+
+
+def test_sensors_of_equal_error_stand_in_the_order_of_the_plan() -> None:
+    """With a difference of exactly 0 nobody is turned round."""
+    one = _sensor(np.random.default_rng(6), 3)
+    found = closer_of(REF, (2, one), (3, one.copy()), ALL)
+    assert (found.closer, found.other, found.difference.value) == (2, 3, 0)
+
+
+@pytest.mark.parametrize(("low", "clear"), [(-0.01, False), (0.0, False), (0.01, True)])
+def test_clear_is_what_excludes_nothing(low: float, clear: bool) -> None:
+    """An interval that begins at 0 holds 0."""
+    assert Closer(2, 3, 9, Estimate(1.0, (low, 2.0))).is_clear is clear
+
+
+def test_the_critical_value_of_independent_pairs_is_that_of_their_largest_t() -> None:
+    """P(all |t| of 12 degrees < c) = .95 with independent cosines, within the 2 % of the draws;
+    pairs that are the same one have that of one.
+    """
+    source = np.random.default_rng(7)
+    runs = [
+        LongRun(1.0, 12.0, np.concatenate((np.zeros(k), [1.0], np.zeros(11 - k)))) for k in range(6)
+    ]
+    # Cosines of their own for each pair: every row of the draws goes to one of them alone.
+    for count in (2, 4, 6):
+        single = (1 + 0.95 ** (1 / count)) / 2
+        assert critical_value(runs[:count]) == pytest.approx(stats.t.ppf(single, 12), rel=0.02)
+    same = LongRun(1.0, 12.0, source.normal(size=12))
+    assert critical_value([same, same]) == pytest.approx(t_quantile(12), rel=0.02)
+
+
+def test_a_difference_worth_fewer_than_three_has_no_interval() -> None:
+    """(SD / standard error)² of |error| differences: below 3 it drifts, from 3 on it is told.
+
+    Levels that stay for minutes are worth so few, those of half a minute more; neither drifts.
+    """
+    told = set()
+    for seed in range(30):
+        source = np.random.default_rng(seed)
+        stay_s = (36, 60, 90, 200)[seed % 4]
+        level = np.repeat(source.normal(0, 8, 1800 // stay_s), stay_s)
+        sensor = (REF + np.rint(1000 * (level + source.normal(0, 0.5, 1800)))).astype(np.int32)
+        excess = np.abs(sensor - REF) / 1000.0
+        found = closer_of(REF, (2, REF), (3, sensor), ALL)
+        course = Regressors.of(np.abs(course_of(REF / 1000, ALL)), ALL)
+        stretches = deciding_stretches(excess)
+        run = long_run(excess, ALL, degrees=degrees_for(stretches), course=course)
+        worth = np.var(excess) / run.error**2
+        if stretches < 4 or leaning(excess) < 0.35:
+            continue
+        told.add(bool(worth < 3))
+        assert (found.difference.caution == DRIFTS) is bool(worth < 3), (seed, worth)
+    assert told == {True, False}

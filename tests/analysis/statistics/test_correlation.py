@@ -7,6 +7,7 @@ import pytest
 from scipy import signal
 
 from analysis.statistics.correlation import (
+    NOT_TOLD,
     ONE_STRETCH,
     SAYS_NOTHING,
     concordance_from,
@@ -108,3 +109,48 @@ def test_a_mirrored_sensor_has_the_mirrored_interval() -> None:
     one, other = correlation_of(HEART, test).r, correlation_of(HEART, 260 - test).r
     assert one.value == pytest.approx(-other.value)
     assert one.interval == pytest.approx((-other.interval[1], -other.interval[0]))
+
+
+def test_a_small_change_is_a_change() -> None:
+    """R is defined for series that vary by less than 1 bpm, either of them."""
+    large, small = np.array([60.0, 80, 100, 120]), np.array([60.0, 60.2, 60.4, 60.6])
+    for x, y in ((large, small), (small, large)):
+        assert correlation_of(x, y, degrees=None).r.value == pytest.approx(1)
+    assert correlation_of(large, np.full(4, 60.0), degrees=None).r.value is None
+
+
+@pytest.mark.parametrize(("slope", "told"), [(1.0, True), (0.0, False)])
+def test_r_of_exactly_nothing_has_no_interval(slope: float, told: bool) -> None:
+    """Where the line is flat, atanh r says nothing of it; a slope of exactly 1 is like others."""
+    x = 100 + 20 * np.tile([-1.0, 1, 1, -1], 300)
+    y = 100 + slope * (x - 100) + np.tile([1.0, 1, -1, -1], 300) * np.repeat([1.0, 2, 3], 400)
+    found = correlation_of(x, y)
+    assert (found.r.interval is not None) is told
+    assert (found.r.caution == NOT_TOLD) is not told
+
+
+def test_the_count_is_that_of_independent_pairs_with_this_error() -> None:
+    """Fisher's error of atanh r from n pairs is 1/√(n − 3); three of the twelve cosines are spent
+    on the line, so that half of the interval is t(9) of it.
+    """
+    source = np.random.default_rng(8)
+    heart = HEART
+    found = correlation_of(heart, heart + source.normal(0, 12, 1800)).r
+    low, high = np.arctanh(found.interval)
+    assert found.effective_count < 1800
+    assert (high - low) / 2 * np.sqrt(found.effective_count - 3) == pytest.approx(
+        2.262157, rel=1e-6
+    )
+
+
+def test_eight_values_have_an_eighth() -> None:
+    """From as many values on as there are eighths a share can be told; of fewer it is whole."""
+    assert most_in_one(np.array([0.0] * 7 + [8.0])) == pytest.approx(0.875)
+    assert most_in_one(np.arange(7.0)) == 1
+
+
+def test_concordance_of_uncorrelated_pairs_has_no_interval() -> None:
+    """With r of exactly 0 there is a value and a reason."""
+    found = concordance_from(np.array([1.0, 1, -1, -1] * 3), np.array([1.0, -1, 1, -1] * 3), 12)
+    assert (found.value, found.interval) == (0, None)
+    assert "too few or too dependent" in found.caution

@@ -218,3 +218,55 @@ def test_shifting_the_reference_keeps_every_value_once() -> None:
     assert shifted(grid, -1).tolist() == [2, 3, 4, 5, -1]
     assert shifted(grid, 0).tolist() == [1, 2, 3, 4, 5]
     assert shifted(grid, 9).tolist() == [-1] * 5
+
+
+def test_five_minutes_in_common_are_enough() -> None:
+    """A core of 300 s has a delay: 350 s, less what the search needs on either side."""
+    reach = LATEST_S - EARLIEST_S
+    delay, curve = delay_of(*_grids(3.0, 300 + reach, noise=0.5))
+    assert curve.seconds == 300
+    assert delay.caution != SHORT
+    delay, curve = delay_of(*_grids(3.0, 299 + reach, noise=0.5))
+    assert (delay.value, delay.caution, curve) == (None, SHORT, None)
+
+
+@pytest.mark.parametrize(("swing", "told"), [(9, False), (13, True)])
+def test_a_heart_that_moves_by_20_bpm_shows_a_delay(swing: float, told: bool) -> None:
+    """From the 5th to the 95th percentile: 18 bpm are too few, 26 are enough."""
+    times = np.arange(2700)
+    ref = np.rint(1000 * (120 + swing * np.sin(times / 40))).astype(np.int32)
+    delay, _ = delay_of(ref, shifted(ref, 4.0))
+    assert (delay.caution == STEADY) is not told
+    assert delay.value == (pytest.approx(4, abs=0.1) if told else None)
+
+
+@pytest.mark.parametrize(("true_s", "leads"), [(-0.7, False), (-1.3, True)])
+def test_beyond_a_second_of_lead_it_is_asked_who_is_who(true_s: float, leads: bool) -> None:
+    """Half a second may be the reference's own averaging."""
+    delay, _ = delay_of(*_grids(true_s, noise=1.0))
+    assert delay.value == pytest.approx(true_s, abs=0.15)
+    assert (delay.caution == LEADS) is leads
+
+
+def test_a_lead_in_doubt_is_only_doubted() -> None:
+    """Where the interval of a lead holds 0 nobody is said to lead, however near its end is."""
+    ref, early = _grids(2.0)
+    test = np.where(np.arange(2700) % 600 < 300, early, _grids(9.0)[1])
+    plain, _ = delay_of(ref, test)
+    half = (plain.interval[1] - plain.interval[0]) / 2
+    assert half > 1.5
+    for ends_at, caution in ((0.4, UNSURE), (-0.4, LEADS)):
+        delay, _ = delay_of(ref, test, earlier_age_s=plain.interval[1] - ends_at)
+        assert delay.interval[1] == pytest.approx(ends_at)
+        assert delay.value < -1
+        assert delay.caution == caution
+
+
+def test_rise_and_fall_that_wander_together_are_told_apart() -> None:
+    """Both are later by 3 s in the second half; their difference stays, and is what counts."""
+    ref, _ = _grids(0)
+    slow = np.rint(_slowed(ref, 3, 12)).astype(np.int32)
+    test = np.where(np.arange(2700) < 1350, slow, shifted(slow, 3.0))
+    _, curve = delay_of(ref, test)
+    assert curve.rising is not None
+    assert curve.rising.value + 2 < curve.falling.value

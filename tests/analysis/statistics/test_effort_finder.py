@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import scipy
 
-from analysis.statistics.effort_finder import EffortFinder, EffortState, state_at
+from analysis.statistics.effort_finder import Effort, EffortFinder, EffortState, Kind, state_at
 from analysis.statistics.efforts import Answer, responses, smoothed
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rise import least_rise_bpm
@@ -187,3 +187,22 @@ def test_gap_hides_what_happened(gap: range) -> None:
     grid = _intervals(400, 90, 500, np.random.default_rng(2))
     grid[list(gap)] = NO_VALUE
     assert len(_found(grid)) == (len(gap) < 20)
+
+
+@pytest.mark.parametrize(
+    ("second", "expected"),
+    [
+        (59, None),
+        (60, EffortState(1, True, 0)),
+        (180, EffortState(1, True, 120)),
+        (181, EffortState(1, False, 1)),
+        (300, EffortState(2, True, 0)),
+    ],
+)
+def test_an_effort_is_under_way_from_its_start_to_its_return(second, expected) -> None:
+    """Both included; then it is counted how long ago the return was."""
+    efforts = [
+        Effort(Kind.EFFORT, start, start + 60, start + 120, base_bpm=80.0, peak_bpm=150.0)
+        for start in (60, 300)
+    ]
+    assert state_at(efforts, second) == expected

@@ -211,3 +211,78 @@ def test_a_short_or_steady_session_shows_no_smoothing() -> None:
     assert not still_follows_slope(heart, heart + 1, EVERYWHERE)
     assert not still_follows_slope(heart[:20], heart[:20], EVERYWHERE[:20])
     assert not still_follows_slope(heart, heart, np.arange(1800) % 7 == 0)
+
+
+def test_its_error_is_the_jackknife_over_eight_stretches() -> None:
+    """Each eighth left out in turn, variances about the mean of what is left; two seconds do for
+    values, and 120 for an interval.
+    """
+    source = np.random.default_rng(7)
+    drift = np.linspace(-3, 3, 1800)
+    series = [source.normal(0, 1, 1800), source.normal(0, 2, 1800) + drift, -drift]
+    found = error_variances(series, EVERYWHERE)
+    left_out = []
+    for part in np.array_split(np.arange(1800), 8):
+        rest = [np.delete(values, part) for values in series]
+        spread = {
+            (i, j): float(np.var(rest[i] - rest[j], ddof=1))
+            for i in range(3)
+            for j in range(i + 1, 3)
+        }
+        left_out.append([one.variance for one in separated(spread, 3, None)])
+    expected = np.sqrt(7 * np.var(left_out, axis=0))
+    assert [one.standard_error for one in found] == pytest.approx(expected)
+    for count, has_interval in ((2, False), (119, False), (120, True)):
+        short = error_variances(series, np.arange(1800) < count)
+        assert {one.interval is not None for one in short} == {has_interval}
+
+
+@pytest.mark.parametrize(("count", "told"), [(2, False), (3, True)])
+def test_an_error_by_the_formula_takes_three_seconds(count: int, told: bool) -> None:
+    """From n − 1 = 2 on."""
+    first, *_ = separated({(0, 1): 26.0, (0, 2): 26.0, (1, 2): 50.0}, 3, count)
+    assert (first.standard_error is not None) is told
+
+
+def test_an_interval_that_begins_just_above_0_is_distinguishable() -> None:
+    """Whatever its distance from 0."""
+    first, *_ = separated({(0, 1): 2.0, (0, 2): 2.0, (1, 2): 2.0}, 3, 60)
+    assert 0 < first.interval[0] < 1
+    assert first.caution == ""
+
+
+def _behind(lag_s: float, noise: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """A long climb with slow waves, and a sensor that shows it so much later."""
+    seconds = np.arange(1800.0)
+
+    def heart(t: np.ndarray) -> np.ndarray:
+        return 60 + 0.07 * t + 5 * np.sin(t / 45)
+
+    errors = np.random.default_rng(seed).normal(0, noise, 1800)
+    return heart(seconds), heart(seconds - lag_s) + errors
+
+
+@pytest.mark.parametrize(
+    ("noise", "follows"), [(0.3, True), (0.45, True), (0.75, False)], ids=["7 %", "3 %", "1 %"]
+)
+def test_a_lag_counts_from_a_fiftieth_of_the_variance_on(noise: float, follows: bool) -> None:
+    """A lag of 1.1 s is clear beside each of these errors, but beside the largest too small to
+    matter; a climb all through the session takes nothing from it, and neither does the unit.
+    """
+    for seed in range(3):
+        reference, test = _behind(1.1, noise, seed)
+        share = np.corrcoef(test - reference, np.gradient(reference))[0, 1] ** 2
+        assert bool(share > 0.02) is follows
+        for unit in (0.1, 1.0, 10.0):
+            assert still_follows_slope(unit * reference, unit * test, EVERYWHERE) is follows
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 1.1])
+def test_what_stands_in_a_gap_is_no_slope(lag_s: float) -> None:
+    """Seconds within 12 s of a gap on either side look at what stands there, and do not count."""
+    reference, test = _behind(lag_s, 0.3, 4)
+    present = EVERYWHERE.copy()
+    present[200::150] = False
+    reference, test = reference.copy(), test.copy()
+    reference[~present] = test[~present] = 1e6
+    assert still_follows_slope(reference, test, present) is (lag_s > 0)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
+import math
+
 import numpy as np
 import pytest
 from scipy import signal
+from scipy.fft import dct
+from scipy.linalg import solve_toeplitz
 
 from analysis.statistics.longrun import (
     COSINES,
@@ -176,3 +181,75 @@ def test_from_four_stretches_on_dependence_over_minutes_counts() -> None:
     few, four, many = (long_run(values, everywhere, degrees=d) for d in (3.9, 4.0, 12.0))
     assert few.degrees == 3.9
     assert four.error == many.error > 1.2 * few.error
+
+
+def _spectrum_falls(centred: np.ndarray) -> np.ndarray:
+    """Spectrum at 0 over that at the twelve slowest cosines, of the autoregression (1–20 by Akaike's
+    criterion) that solves the equations of Yule & Walker.
+    """
+    size = len(centred)
+    lags = np.correlate(centred, centred, "full")[size - 1 : size + 20] / size
+    fits, scores = [], []
+    for order in range(1, 21):
+        fits.append(solve_toeplitz(lags[:order], lags[1 : order + 1]))
+        rest = lags[0] - fits[-1] @ lags[1 : order + 1]
+        scores.append(size * np.log(rest) + 2 * order)
+    weights = fits[int(np.argmin(scores))]
+    angles = np.pi * np.arange(13) / size
+    _, response = signal.freqz([1.0], np.concatenate(([1.0], -weights)), worN=angles)
+    power = np.abs(response) ** 2
+    return power[0] / power[1:]
+
+
+@pytest.mark.parametrize("kind", ["white", "first order", "waves", "levels", "with gaps"])
+def test_the_error_is_what_other_libraries_make_of_it(kind: str) -> None:
+    """Cosines and the spectrum of the autoregression by scipy; of 24 means the correlation of
+    neighbours, put right by (1 + 4r)/24, and the first-order spectrum; the greater fall counts, and
+    at most four times the variance without it.
+    """
+    source = np.random.default_rng(11)
+    values, present = _ar1(source, 1801, 0.9), _everywhere(1801)
+    if kind == "white":
+        values = source.normal(size=1801)
+    elif kind == "waves":
+        values = signal.lfilter([1.0], [1.0, -1.6, 0.8], values)
+    elif kind == "levels":
+        values = values + np.repeat(source.normal(0, 1, 12), 151)[:1801]
+    elif kind == "with gaps":
+        present[100:180] = present[900:1100] = False
+    run = long_run(values, present)
+    count = present.sum()
+    centred = np.where(present, values - values[present].mean(), 0.0)
+    plain = dct(centred, norm="ortho")[1:13]
+    fall = _spectrum_falls(centred)
+    edges = [math.ceil(k * 1801 / 24) for k in range(25)]
+    means = np.array(
+        [centred[a:b].sum() / max(present[a:b].sum(), 1) for a, b in itertools.pairwise(edges)]
+    )
+    means -= means.mean()
+    alike = np.dot(means[1:], means[:-1]) / np.dot(means, means)
+    alike = min(max(alike + (1 + 4 * alike) / 24, 0), 0.97)
+    slow = np.ones(12)
+    if alike > 0:
+        angles = np.pi * np.arange(1, 13) / 24
+        slow = np.abs(1 - alike * np.exp(1j * angles)) ** 2 / (1 - alike) ** 2
+    variance = np.sum(plain**2 * np.maximum(fall, slow if alike > 0 else fall))
+    variance = min(variance, 4 * np.sum(plain**2 * fall))
+    assert run.error == pytest.approx(np.sqrt(variance / 12 * 1801) / count, rel=1e-6)
+    assert run.degrees == pytest.approx(max(min(12, 24 * (1 - alike) / (1 + alike)), 2))
+    assert np.mean(run.cosines**2) == pytest.approx(run.error**2)
+
+
+def test_a_course_that_never_changes_takes_nothing() -> None:
+    """Of a heart at rest the regression is on zeros; a steady swing beside it takes what it takes
+    alone.
+    """
+    everywhere = _everywhere(1800)
+    still = Regressors.of(np.zeros((1800, 3)), everywhere)
+    assert still.of_cosines == pytest.approx(0)
+    swing = np.cos(np.pi * 3 * (np.arange(1800) + 0.5) / 1800)
+    for size in (1e-3, 1.0, 1e3):
+        one = Regressors.of(size * swing[:, None], everywhere)
+        assert one.of_cosines == pytest.approx(1, abs=1e-3)
+        both = Regressors.of(np.stack((size * swing, np.zeros(1800)), axis=1), everywhere)
+        assert both.of_cosines == pytest.approx(1, abs=1e-3)

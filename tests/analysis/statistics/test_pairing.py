@@ -83,3 +83,14 @@ def test_a_pair_needs_both() -> None:
     ref = np.array([1, NO_VALUE, 3, NO_VALUE], dtype=np.int32)
     test = np.array([1, 2, NO_VALUE, NO_VALUE], dtype=np.int32)
     assert pairs_of(ref, test).tolist() == [True, False, False, False]
+
+
+@pytest.mark.parametrize(("late_ns", "held"), [(0, True), (1, False)])
+def test_a_value_is_held_up_to_its_age_limit(late_ns: int, held: bool) -> None:
+    """At exactly the limit it is there, on arrays and as it goes along; a nanosecond later not."""
+    t_ns = 2 * NS_PER_S - late_ns
+    array = grid_values(np.array([t_ns]), np.array([70_000], dtype=np.int32), 6, 3 * NS_PER_S)
+    one = HeldValue(3 * NS_PER_S)
+    assert one.at(0) == one.at(1) == NO_VALUE
+    one.feed(t_ns, 70_000)
+    assert [array[5], one.at(5)] == [70_000 if held else NO_VALUE] * 2

@@ -71,8 +71,21 @@ def test_the_best_shift_and_its_doubt_come_from_the_columns_asked_for() -> None:
 
 def test_the_jackknife_is_that_of_a_mean() -> None:
     """Means with each of eight values left out give the t(7) interval of their mean."""
-    values = np.array([1.0, 2, 4, 4, 5, 7, 9, 8])
+    values = np.array([1.0, 2, 4, 4, 5, 7, 9, 28])
     left_out = tuple((values.sum() - one) / 7 for one in values)
     expected = 2.364624 * values.std(ddof=1) / np.sqrt(8)
     assert jackknife_half(left_out) == pytest.approx(expected, rel=1e-6)
     assert jackknife_half(()) is None
+
+
+@pytest.mark.parametrize(
+    ("cost", "places"),
+    [([4.0, 2, 0, 0.1, 0.9], slice(0, 5)), ([3.0, 3, 0, 0.1, 0.2], slice(1, 4))],
+    ids=["0.7 beside the lowest", "1.8 beside it"],
+)
+def test_a_vertex_is_believed_within_one_shift_of_the_lowest(
+    cost: list[float], places: slice
+) -> None:
+    """Within one shift the parabola over all five counts, beyond it that over the nearest three."""
+    bend, slope, _ = np.polyfit(np.arange(5)[places], cost[places], 2)
+    assert lowest_place(np.array(cost)) == pytest.approx(-slope / (2 * bend))

@@ -10,15 +10,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
+from scipy.stats import chi2
 
 from analysis.report.facts import agreement_facts
 from analysis.statistics.agreement import Tolerance, sums_of
 from analysis.statistics.batch import sd_interval
 from analysis.statistics.estimate import Estimate
-from analysis.statistics.limits import FEW_DECIDE, limits_of_agreement
+from analysis.statistics.limits import FEW_DECIDE, limits_of_agreement, mover
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rolling import RollingAgreement
-from analysis.statistics.sizes import BEYOND
+from analysis.statistics.sizes import BEYOND, size_estimate
 from analysis.statistics.summary import Agreement, agreement_of
 
 TOLERANCE = Tolerance(5, 10)
@@ -330,3 +331,52 @@ def test_sums_are_not_disturbed_by_the_statistics() -> None:
     kept = np.arange(1800) > 100
     agreement_of(ref, test, TOLERANCE, kept=kept)
     assert before == sums_of(ref, test, TOLERANCE)
+
+
+def test_an_error_that_is_the_same_throughout_has_no_interval() -> None:
+    """Its mean is known, and how sure it is cannot be."""
+    everywhere = np.ones(300, dtype=bool)
+    found = size_estimate(np.full(300, 2.0), everywhere, degrees=12, course=None, caution="")
+    assert (found.value, found.interval) == (2, None)
+    assert found.caution == "The error is the same throughout: no interval can be given."
+
+
+def test_limits_take_their_doubt_from_mean_and_spread() -> None:
+    """MOVER by hand: mean 1 (0 to 3), SD 4 (3 to 6); each end from the two that move it away."""
+    low, high = mover(1.0, (0.0, 3.0), 4.0, (3.0, 6.0))
+    z = 1.959964
+    assert low == pytest.approx(
+        (1 - 4 * z - math.hypot(1, 2 * z), 1 - 4 * z + math.hypot(2, z)), abs=1e-5
+    )
+    assert high == pytest.approx(
+        (1 + 4 * z - math.hypot(1, z), 1 + 4 * z + math.hypot(2, 2 * z)), abs=1e-5
+    )
+
+
+def test_limits_without_intervals_lie_on_both_sides_of_the_mean() -> None:
+    """However few the pairs: mean ∓ 1.96 SD, the lower one first."""
+    values = np.array([2.0, 3, 4, 5, 6])
+    found = limits_of_agreement(values)
+    assert (found.low.interval, found.high.interval) == (None, None)
+    half = 1.959964 * values.std(ddof=1)
+    assert found.low.value == pytest.approx(4 - half)
+    assert found.high.value == pytest.approx(4 + half)
+
+
+@pytest.mark.parametrize("tails", ["normal", "heavy"])
+def test_the_spread_has_the_interval_of_a_variance_and_in_doubt_the_wider_one(tails: str) -> None:
+    """Chi square with the effective count less one; where rare large differences decide, or more
+    than one second's memory, the wider of it and that of the batches.
+    """
+    source = np.random.default_rng(4)
+    values = source.normal(0, 3, 1800)
+    if tails == "heavy":
+        values[source.integers(0, 1800, 40)] *= 5
+    found = limits_of_agreement(values)
+    degrees = found.sd.effective_count - 1
+    ends = [np.sqrt(degrees / chi2.ppf(share, degrees)) for share in (0.975, 0.025)]
+    own = [found.sd.value * end for end in ends]
+    batches = sd_interval(values, found.batching)
+    if tails == "heavy":
+        own = [min(own[0], batches[0]), max(own[1], batches[1])]
+    assert found.sd.interval == pytest.approx(own)
