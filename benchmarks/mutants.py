@@ -27,7 +27,7 @@ import scipy.signal
 import scipy.stats  # noqa: F401
 
 from benchmarks.mutation import forks
-from benchmarks.mutation.faults import Fault, drawn
+from benchmarks.mutation.faults import Fault, drawn, faults_of
 from benchmarks.mutation.ledger import Run, Runs, Section, compared, digest, sections
 from benchmarks.mutation.marks import Given, Marks
 
@@ -128,6 +128,8 @@ def _run_anew(fault: Fault, order: forks.Order, ran: set[int]) -> object:
 def count(section: Section, arguments: argparse.Namespace, runs: Runs) -> list[str]:
     """Run what is not known yet of a module; what is wrong with its section, in lines."""
     chosen = drawn(section.path, arguments.count, arguments.seed)
+    if arguments.holding:
+        chosen = [one for one in faults_of(section.path) if arguments.holding in one.name]
     module, tests = digest([section.path]), section.digest
 
     def known(fault: Fault) -> Run | None:
@@ -166,6 +168,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=COUNT, help="faults of each module")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="s that a test may take")
+    parser.add_argument("--holding", help="all faults whose names hold this, instead of a draw")
     parser.add_argument("--afresh", action="store_true", help="forget earlier runs")
     arguments = parser.parse_args()
     chosen = [

@@ -196,3 +196,28 @@ def test_an_indoor_bike_tells_its_cadence() -> None:
     assert state.cadences[1] == 90.5
     state.take(2 * S, Event(2 * S, 3, ev.INDOOR_BIKE, b"\x44"))
     assert (state.notifications, state.malformed) == (2, 1)
+
+
+@pytest.mark.parametrize("silent", [1, 2])
+def test_a_gap_shows_no_difference(silent: int) -> None:
+    """From the second at which a value is too old on, of the sensor or of the reference, there is
+    neither a difference nor a verdict on it; with the next reading both are back.
+    """
+    board = Board(_plan())
+    both = [_hr(t + 0.1 * n, n, 100 + n) for t in range(4) for n in (1, 2)]
+    gone = [_hr(t + 0.1, 3 - silent, 110) for t in range(4, 9)]
+    back = [_hr(9 + 0.1 * n, n, 120 + n) for n in (1, 2)]
+    shown = {}
+    for event in [*both, *gone, *back]:
+        board.feed(event)
+        shown[board.second] = board.snapshot().sensors[1]
+    board.finish(10 * S)
+    shown[10] = board.snapshot().sensors[1]
+    told = {second: one.difference_bpm for second, one in shown.items()}
+    # 3 s old at 6:00 and a little, so that 6 is the last second that it is held for.
+    sign = 1 if silent == 1 else -1
+    assert told[3] == 1.0
+    assert told[6] == sign * (110 - (101 if silent == 1 else 102))
+    assert [told[7], told[8], told[9]] == [None] * 3
+    assert told[10] == 1.0
+    assert [one.within is None for one in shown.values()] == [d is None for d in told.values()]

@@ -105,6 +105,7 @@ def test_perfect_sensor_misses_no_short_interval(work: int, rest: int) -> None:
         up, down = source.uniform(12, 30), source.uniform(20, 50)
         grid = _intervals(1800, work, rest, source, height=100, up=up, down=down)
         efforts = _found(grid)
+        assert not any(effort.marked for effort in efforts)  # the tester has drawn none
         answers = responses(efforts, grid, grid)
         assert {one.answer for one in answers} <= {Answer.FOLLOWED}
         assert all(one.delay_s == 0 for one in answers)

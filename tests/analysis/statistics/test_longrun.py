@@ -184,8 +184,8 @@ def test_from_four_stretches_on_dependence_over_minutes_counts() -> None:
 
 
 def _spectrum_falls(centred: np.ndarray) -> np.ndarray:
-    """Spectrum at 0 over that at the twelve slowest cosines, of the autoregression (1–20 by Akaike's
-    criterion) that solves the equations of Yule & Walker.
+    """Spectrum at 0 over that at the twelve slowest cosines, of the autoregression (1–20 by
+    Akaike's criterion) that solves the equations of Yule & Walker.
     """
     size = len(centred)
     lags = np.correlate(centred, centred, "full")[size - 1 : size + 20] / size
