@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -16,6 +16,8 @@ help:
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
 	@echo "     coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
+	@echo "make mutants, thresholds"
+	@echo "             ask which small faults and moved thresholds no test notices; take long"
 
 setup:
 	@$(PYTHON) set_up.py run
@@ -62,6 +64,13 @@ guide: setup
 
 bench-board bench-rolling bench-capture bench-window bench-study: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
+
+# Faults that were noticed before are not run again; ARGS=--afresh forgets them.
+mutants: setup-test
+	$(RUN) -m benchmarks.mutants $(ARGS)
+
+thresholds: setup-test
+	$(RUN) -m benchmarks.moved_thresholds $(ARGS)
 
 faults coverage coverage-study: setup-test
 	$(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)

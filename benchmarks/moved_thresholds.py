@@ -120,7 +120,8 @@ def run(section: Section, parts: list[str], longest_s: float, runs: Runs) -> dic
         if not waiting:
             return
         by_name = {item.nodeid: item for item in items if section.holds(item.nodeid)}
-        measured = forks.measure([*by_name.values()], marks.clear, marks.seen, longest_s)
+        known = section.measurements(_modules(), longest_s)
+        measured = known.of([*by_name.values()], marks.clear, marks.seen)
         failing = [f"{one.nodeid}: {one.error}" for one in measured if one.error]
         if failing:
             raise pytest.UsageError("tests fail on the code as it is: " + "\n".join(failing))

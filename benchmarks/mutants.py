@@ -31,8 +31,8 @@ from benchmarks.mutation.faults import Fault, drawn, faults_of
 from benchmarks.mutation.ledger import Run, Runs, Section, compared, digest, sections
 from benchmarks.mutation.marks import Given, Marks
 
-COUNT = 30
-LONGEST_S = 1.5
+COUNT = 25
+LONGEST_S = 1.2
 TIME = "too long"
 IMPORT = "to be imported anew"
 FORK = multiprocessing.get_context("fork")
@@ -66,7 +66,8 @@ def _run_inside(draw: Draw, runs: Runs, pipe: Connection) -> None:
 
     def work(items: list[pytest.Item]) -> None:
         mine = [item for item in items if draw.section.holds(item.nodeid)]
-        measured = forks.measure(mine, marks.clear, marks.seen, draw.longest_s)
+        known = draw.section.measurements([path], draw.longest_s)
+        measured = known.of(mine, marks.clear, marks.seen)
         failing = [f"{one.nodeid}: {one.error}" for one in measured if one.error]
         if failing:
             raise pytest.UsageError("tests fail on the code as it is: " + "\n".join(failing))

@@ -16,6 +16,7 @@ import traceback
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import accumulate
 from pathlib import Path
 from types import CodeType, FunctionType
 
@@ -28,6 +29,8 @@ BASE_S = 4.0
 FACTOR = 4.0
 """A run may take so many times what it took without a fault, and a little; then it is stopped, and
 the fault counts as noticed."""
+ALL_S = 8.0
+"""All tests that are put to one fault take no more, in s of CPU without it."""
 MOST_BYTES = 12 << 30
 OPTIONS = ("-qq", "-p", "no:cacheprovider", "-p", "no:randomly")
 
@@ -125,12 +128,41 @@ def first_failure(items: list[pytest.Item]) -> str:
     return ""
 
 
-def measure(
-    items: list[pytest.Item], clear: Callable[[], None], seen: bytearray, longest_s: float
-) -> list[Measured]:
-    """Run each test by itself, in a fork of its own; those that take longer are left out."""
+class Measurements:
+    """What tests took, kept in a file for as long as nothing changes that they were measured by.
 
-    def one(item: pytest.Item) -> Measured:
+    ``basis``: a digest of what was marked, and of what a test's file (its argument) stands on.
+    """
+
+    def __init__(self, path: Path, basis: Callable[[str], str], longest_s: float) -> None:
+        self._path = path
+        self._basis = basis
+        self._longest_s = longest_s
+        self._known: dict[str, tuple[str, Measured | None]] = {}
+        if path.exists():
+            self._known = pickle.loads(path.read_bytes())  # noqa: S301 - our own file
+
+    def of(
+        self, items: list[pytest.Item], clear: Callable[[], None], seen: bytearray
+    ) -> list[Measured]:
+        """Each test run by itself, in a fork of its own; those that take longer are left out."""
+        found = []
+        for item in items:
+            basis = f"{self._basis(item.nodeid.partition('::')[0])} {self._longest_s}"
+            was, measured = self._known.get(item.nodeid, ("", None))
+            if was != basis:
+                measured = _measured(item, clear, seen, self._longest_s)
+                self._known[item.nodeid] = basis, measured
+            if measured is not None:
+                found.append(measured)
+        self._path.write_bytes(pickle.dumps(self._known))
+        return found
+
+
+def _measured(
+    item: pytest.Item, clear: Callable[[], None], seen: bytearray, longest_s: float
+) -> Measured | None:
+    def run() -> Measured:
         clear()
         begun = time.process_time()
         reports = runtestprotocol(item, log=False, nextitem=None)
@@ -138,12 +170,8 @@ def measure(
         ran = frozenset(number for number, flag in enumerate(seen) if flag)
         return Measured(item.nodeid, time.process_time() - begun, ran, "\n".join(failed))
 
-    measured = []
-    for item in items:
-        found = in_fork(lambda item=item: one(item), longest_s)  # type: ignore[misc]
-        if isinstance(found, Measured) and found.cpu_s <= longest_s:
-            measured.append(found)
-    return measured
+    found = in_fork(run, longest_s)
+    return found if isinstance(found, Measured) and found.cpu_s <= longest_s else None
 
 
 @dataclass
@@ -154,11 +182,13 @@ class Order:
     noticed: dict[str, int] = field(default_factory=dict)
 
     def wanted(self, statements: set[int] | None) -> list[Measured]:
-        """The tests that run one of the statements; None: those that run any."""
+        """The tests that run one of the statements; None: those that run any; for some seconds."""
         found = [
             one for one in self.measured.values() if statements is None or one.ran & statements
         ]
-        return sorted(found, key=lambda one: one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)))
+        found.sort(key=lambda one: one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)))
+        so_far = accumulate(one.cpu_s for one in found)
+        return [one for one, cpu_s in zip(found, so_far, strict=True) if cpu_s <= ALL_S]
 
     def noted(self, nodeid: str) -> None:
         """A test has noticed a fault."""

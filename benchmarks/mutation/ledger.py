@@ -11,10 +11,12 @@ import hashlib
 import json
 import tomllib
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from benchmarks.mutation.faults import ROOT
+from benchmarks.mutation.forks import Measurements
 
 SURVIVORS = ROOT / "benchmarks" / "survivors.toml"
 LEAST = 0.9
@@ -40,8 +42,15 @@ class Section:
     @property
     def digest(self) -> str:
         """Of its tests, and of what stands in for the world around them."""
-        standins = sorted((ROOT / "tests" / "standins").rglob("*.py"))
-        return digest([*self.files, *(path.relative_to(ROOT).as_posix() for path in standins)])
+        return digest([*self.files, *standins()])
+
+    def measurements(self, modules: list[str], longest_s: float) -> Measurements:
+        """What its tests are known to take, with marks in these modules."""
+        around = digest([*modules, *standins()])
+        name = self.path.removesuffix(".py").replace("/", "-")
+        return Measurements(
+            RUNS.with_name(f"measured-{name}"), lambda file: around + digest([file]), longest_s
+        )
 
     def holds(self, nodeid: str) -> bool:
         """Whether this test is one of the module's."""
@@ -125,12 +134,21 @@ class Runs:
             file.write(json.dumps(asdict(run), ensure_ascii=False) + "\n")
 
 
+def standins() -> list[str]:
+    """The modules that stand in for sensors, buses and sessions in tests."""
+    found = sorted((ROOT / "tests" / "standins").rglob("*.py"))
+    return [path.relative_to(ROOT).as_posix() for path in found]
+
+
+@cache
+def digest_of(path: str) -> str:
+    """Of the contents of a file of the tree, as it is when it is asked for first."""
+    return hashlib.sha256((ROOT / path).read_bytes()).hexdigest()
+
+
 def digest(paths: list[str]) -> str:
     """Of the contents of files of the tree."""
-    whole = hashlib.sha256()
-    for path in paths:
-        whole.update((ROOT / path).read_bytes())
-    return whole.hexdigest()[:16]
+    return hashlib.sha256("".join(digest_of(path) for path in paths).encode()).hexdigest()[:16]
 
 
 def compared(section: Section, done: dict[str, Run | None]) -> tuple[str, list[str]]:

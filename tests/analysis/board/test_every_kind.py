@@ -86,6 +86,24 @@ def test_a_little_less_is_not_told(kind, boards) -> None:
     assert of_kind(boards(kind, bad=False), kind) == []
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_rule_alone_says_the_same(kind) -> None:
+    """Without other rules: the same seconds, sentences and values, and nothing a little below."""
+    case = case_of(kind)
+
+    def alone(session: SessionState) -> list[Rule]:
+        return [rule for rule in rules_for(session) if rule.kind is kind]
+
+    (warning,) = play(case.plan, *case.made(True), until_s=case.until_s, rules=alone).warnings
+    assert warning.sensor == case.sensor
+    assert (warning.since_s, warning.start_s) == (case.since_s, case.raised_s)
+    assert (warning.end_s, warning.cleared) == (case.over_s, case.cleared)
+    assert warning.cause == case.told
+    for one, expected in zip(warning.measures, case.measures, strict=True):
+        assert one.value == pytest.approx(expected.value, abs=1e-4), one
+    assert play(case.plan, *case.made(False), until_s=case.until_s, rules=alone).warnings == ()
+
+
 def raised_alone(kind: K, *, forget_at_s: int | None = None) -> int:
     """When the rule alone raises it, or the session ends; made to forget after this second."""
     case, made = case_of(kind), []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 
@@ -144,3 +145,39 @@ def test_reset_forgets() -> None:
     rule.reset()
     assert 1 not in see(range(103, 150), 140_000)
     assert 1 not in see(range(150, 201), 170_000)
+
+
+@pytest.mark.parametrize("share", [0.44, 0.5, 0.62, 0.7])
+def test_it_is_told_at_the_very_second_that_its_windows_are_full(share: float) -> None:
+    """52 of the last 80 seconds outside, or 78 of the last 180, whichever is first; it began at the
+    first of these.  Counted anew for sensors that are outside in stretches of some seconds.
+    """
+    by_window = set()
+    for seed in range(12):
+        source, outside = random.Random(seed), []
+        while len(outside) < 420:
+            outside += [source.random() < share] * source.randint(2, 9)
+        off = [second for second, is_off in enumerate(outside) if is_off]
+        expected = None
+        for second in off:
+            short = [at for at in off if second - 80 < at <= second]
+            long = [at for at in off if second - 180 < at <= second]
+            if len(short) >= 52 or len(long) >= 78:
+                full = short if len(short) >= 52 else long
+                expected = second, full[0]
+                by_window.add(full is short)
+                break
+        session = SessionState(ONE)
+        rule, told = Apart(session, session.tests[0]), None
+        for second, is_off in enumerate(outside):
+            for sensor, held in zip(
+                session.sensors, (140_000, 170_000 if is_off else 140_000), strict=True
+            ):
+                sensor.held.append(held)
+            session.second = second
+            if rule.step(second) == 1:
+                told = second, rule.since()
+                break
+        assert told == expected, seed
+    assert by_window <= {True, False}
+    assert by_window

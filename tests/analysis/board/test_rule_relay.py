@@ -13,7 +13,7 @@ from analysis.board.snapshot import WarningKind as K
 from replay.channels import decode
 from replay.event import Event
 from replay.payloads import encode_heart_rate
-from tests.standins.session_events import S, plan_of, planned, play, strap
+from tests.standins.session_events import S, hr, plan_of, planned, play, strap
 
 
 def _rules(session):
@@ -156,3 +156,65 @@ def test_beats_are_matched_in_order_with_losses_on_either_side(ours, pairs) -> N
     match = match_beats(ours, [1, 5, 9, 13], factor=1.0, most_off=1, ahead=3)
     assert len(match.pairs) == pairs
     assert all(j > i for (_, i), (_, j) in zip(match.pairs, match.pairs[1:], strict=False))
+
+
+def _shown(values, sensor, later_s=0.0, rr=lambda _: ()) -> list[Event]:
+    """These bpm once a second, with RR that follow the second."""
+    return [hr(k + 0.2 + later_s, sensor, v, rr=rr(k)) for k, v in enumerate(values)]
+
+
+def _wandering(count: int, seed: int = 3) -> list[int]:
+    source, values, now = random.Random(seed), [], 140.0
+    for _ in range(count):
+        now = min(max(now + source.gauss(0, 1.3), 110), 170)
+        values.append(round(now))
+    return values
+
+
+@pytest.mark.parametrize(("one_heart", "sensors"), [(True, []), (False, [2])])
+def test_values_tell_of_a_sensor_whose_rr_are_no_hearts(one_heart, sensors) -> None:
+    """The bpm of another beside RR that have nothing to do with it is a relay of values; two straps
+    on one heart, whose RR agree within three ticks, agree in their bpm by right.
+    """
+    source, values = random.Random(5), _wandering(150)
+    ticks = [[round(61_440 / v + source.gauss(0, 12)) for _ in range(2)] for v in values]
+    same = [[one + source.choice((-2, -1, 1, 2)) for one in both] for both in ticks]
+    other = [[source.randint(400, 480) for _ in range(2)] for _ in values]
+    board = play(
+        plan_of(),
+        _shown(values, 1, rr=lambda k: ticks[k]),
+        _shown(values, 2, 0.8, rr=lambda k: (same if one_heart else other)[k]),
+        until_s=149,
+        rules=_rules,
+    )
+    assert [w.sensor for w in board.warnings] == sensors
+    assert all("the values of Yarrow, 0.8 s later" in w.cause for w in board.warnings)
+
+
+@pytest.mark.parametrize(("without_s", "what"), [(28, "the RR intervals"), (34, "the values")])
+def test_without_rr_for_half_a_minute_the_values_tell(without_s, what) -> None:
+    """A relay that goes on without RR is still one; by what it is told, its sentence says."""
+    values, source = _wandering(130), random.Random(6)
+    ticks = [[source.randint(420, 440), source.randint(420, 440)] for _ in values]
+    first = 130 - without_s
+    board = play(
+        plan_of(),
+        _shown(values, 1, rr=lambda k: ticks[k]),
+        _shown(values, 2, 0.5, rr=lambda k: ticks[k] if k < first else ()),
+        until_s=129,
+        rules=_rules,
+    )
+    (warning,) = board.warnings
+    assert (warning.sensor, warning.end_s) == (2, None)
+    assert f"only repeats {what} of Yarrow" in warning.cause
+
+
+def test_the_lag_is_the_median_over_the_beats() -> None:
+    """Two in five lists that come soon do not make the relay sooner."""
+    source = random.Random(7)
+    ticks = [[source.randint(420, 440), source.randint(420, 440)] for _ in range(60)]
+    strap_events = [hr(k + 0.1, 1, 140, rr=rr) for k, rr in enumerate(ticks)]
+    relay = [hr(k + (0.2 if k % 5 < 2 else 0.9), 2, 140, rr=rr) for k, rr in enumerate(ticks)]
+    (warning,) = play(plan_of(), strap_events, relay, until_s=59, rules=_rules).warnings
+    assert "0.8 s later" in warning.cause
+    assert warning.measures[0].value == pytest.approx(0.8)
