@@ -184,7 +184,7 @@ CASES: Final[dict[K, Case]] = {
         cleared="The broker can be reached again.",
         forgets=False,
         why_not=_PRESENT,
-        measures=(),
+        measures=(Measure("time without the broker", 100, "s", 3),),
     ),
     K.NOT_STARTED: Case(
         made=lambda bad: [STRAP, TANSY, cut(SORREL, 60 if bad else 7, 400)],
