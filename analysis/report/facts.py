@@ -44,6 +44,7 @@ def session_facts(record: SessionRecord, path: Path) -> Facts:
         "file": str(path),
         "started_utc": started_text(record.provenance.started_utc_ns),
         "clean": record.provenance.clean,
+        "wholeness": list(record.provenance.wholeness),
         "verdict": list(session_verdict(record)),
         "wearer": plan.wearer,
         "activity": plan.activity,

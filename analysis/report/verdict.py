@@ -29,18 +29,22 @@ _WORDS: Final = {Answer.UNSEEN: "not seen for lack of values"}
 
 
 def session_verdict(record: SessionRecord) -> tuple[str, ...]:
-    """What of clocks and faults stands over it (if anything does), what happened, how close, how
-    well followed, and what cannot be said: one sentence each.  Of a reference alone, just that.
+    """What is missing in the capture, what of clocks and faults stands over it (if anything does),
+    what happened, how close, how well followed, and what cannot be said: one sentence each.  Of a
+    reference alone, just that.
     """
     if not record.sensors:
         return (alone(record.reference),)
+    missing = record.provenance.wholeness
     sentences = (
+        *(missing if not record.provenance.whole else ()),
         *clock_sentences(record),
         _what_stands(record),
         _what_happened(record),
         _how_close(record),
         _how_followed(record),
         _how_far(record),
+        *(missing if record.provenance.whole else ()),
     )
     return tuple(sentence for sentence in sentences if sentence)
 

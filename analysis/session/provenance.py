@@ -26,6 +26,8 @@ def provenance_of(capture: Capture) -> Provenance:
         uuid=capture.uuid,
         started_utc_ns=capture.started_utc_ns,
         clean=capture.clean,
+        whole=capture.wholeness.is_whole,
+        wholeness=capture.wholeness.sentences(),
         recorded_with=capture.software,
         notes=len(capture.notes()),
         program=program_version(),

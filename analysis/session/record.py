@@ -47,13 +47,16 @@ class Provenance:
     """What the record was made of, and by what.
 
     ``uuid``: of the recording, the same in every copy.  ``notes``: notes in the capture when it
-    was read, undone ones included.  ``recorded_with``: software that recorded.  ``program``:
-    version that computed; ``computation``: digest of what the numbers depend on in it.
+    was read, undone ones included.  ``clean``: it was closed; ``whole``: no events are known to be
+    missing; ``wholeness``: sentences on what is.  ``recorded_with``: software that recorded.
+    ``program``: version that computed; ``computation``: digest of what the numbers depend on in it.
     """
 
     uuid: str = ""
     started_utc_ns: int = 0
     clean: bool = True
+    whole: bool = True
+    wholeness: tuple[str, ...] = ()
     recorded_with: str = ""
     notes: int = 0
     program: str = ""

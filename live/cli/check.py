@@ -20,13 +20,16 @@ if TYPE_CHECKING:
 
 HELP: Final = (
     "Say whether a capture is whole and was closed, its span, sensors, events, gaps and clock "
-    "jumps.  The exit status is 1 if anything in it is damaged or missing."
+    "jumps.  The exit status is 1 if anything in it is damaged or missing, 3 if it is "
+    "whole, but was not closed."
 )
 EXAMPLE: Final = """
 sidebeat check captures/2026-03-04_0715_rowing-ergometer_W1.sqlite
 sidebeat check damaged.sqlite --salvage saved.sqlite
 """
 DAMAGED: Final = 1
+UNCLOSED: Final = 3
+"""Whole, as far as it goes; what came after its last commit is not in it."""
 _WORDS: Final = ("sensor", "role", "where")
 _NUMBERS: Final = ("heart rate", "other", "first", "last", "gaps", "longest")
 
@@ -62,7 +65,9 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(_facts(report))
     else:
         _print_report(report)
-    return 0 if report.whole else DAMAGED
+    if not report.whole:
+        return DAMAGED
+    return 0 if report.clean else UNCLOSED
 
 
 def _salvage(arguments: argparse.Namespace) -> int:

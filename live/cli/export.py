@@ -70,6 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
     with Capture.open(arguments.file) as capture:
         session = exported(capture)
         facts = session_facts(session)
+        missing = capture.wholeness.sentences()
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -94,6 +95,8 @@ def run(arguments: argparse.Namespace) -> int:
             }
         )
         return 0
+    for sentence in missing:
+        say(f"Note: {sentence}")
     for name, count in counts.items():
         say(f"{count:>9,} rows  {folder / name}.{arguments.format}")
     if facts["invented"]:
@@ -120,6 +123,7 @@ def session_facts(session: Exported) -> dict[str, object]:
         "started_utc": started_text(capture.started_utc_ns),
         "duration_s": round(capture.duration_ns / NS_PER_S, 3),
         "clean": capture.clean,
+        "wholeness": list(capture.wholeness.sentences()),
         **plan_facts(capture.plan),
         "sensors": [
             {

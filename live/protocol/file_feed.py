@@ -107,8 +107,10 @@ class FileFeed:
 
     @property
     def title(self) -> str:
-        """The file's name."""
-        return printable(Path(self._capture.path).name)
+        """The file's name, and what is missing in it if anything is."""
+        name = printable(Path(self._capture.path).name)
+        missing = self._capture.wholeness.words
+        return f"{name} ({missing})" if missing else name
 
     @property
     def started_utc_ns(self) -> int:

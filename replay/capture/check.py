@@ -13,6 +13,7 @@ from replay.capture.notes import SALVAGED, effective
 from replay.capture.recovery import Recovered, Session, recover
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import Row
+from replay.capture.wholeness import Wholeness
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.channels import HEART_RATE_CHANNELS
 from replay.event import ANCHOR, JUMP, LATE, LINK, NS_PER_S, SESSION, unpack_int
@@ -226,16 +227,8 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
 
 
 def _unclosed(found: Recovered) -> str:
-    for note in found.notes:
-        if note.kind == SALVAGED:
-            return (
-                "The capture was salvaged from a damaged one, which had lost at least "
-                f"{_count(note.body['lost'], 'event', 'events')}."
-            )
-    return (
-        "The capture was not closed: it is still being recorded, or its recording was cut off "
-        "and up to its last half-second is missing."
-    )
+    lost = [note.body["lost"] for note in found.notes if note.kind == SALVAGED]
+    return Wholeness(closed=False, salvaged_lost=sum(lost) if lost else None).sentences()[0]
 
 
 def _count(number: int, one: str, many: str) -> str:

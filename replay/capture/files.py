@@ -23,7 +23,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from replay.capture.gate import check_objects, guard
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
@@ -137,10 +137,18 @@ def _first_bytes(path: Path) -> tuple[bytes, int]:
         raise cannot("read", path, error) from None
 
 
-def open_for_reading(
-    path: Path,
-) -> tuple[sqlite3.Connection, tempfile.TemporaryDirectory[str] | None]:
-    """A connection that reads the capture, and the folder of the copy if one was needed.
+class Opened(NamedTuple):
+    """A connection that reads a capture; ``folder``: of the copy, if one was needed; ``log``: the
+    bytes of the log that was copied with it.
+    """
+
+    connection: sqlite3.Connection
+    folder: tempfile.TemporaryDirectory[str] | None
+    log: bytes
+
+
+def open_for_reading(path: Path) -> Opened:
+    """Open the capture, or a copy of it.
 
     The caller closes the connection, then cleans the folder.  Raises as :func:`read_header`,
     and :class:`DamagedCapture` if the file is shorter than it says.
@@ -158,7 +166,7 @@ def open_for_reading(
             connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
             try:
                 _let_in(connection, path, path)
-                return connection, None
+                return Opened(connection, None, b"")
             except sqlite3.OperationalError:
                 # A journal left by a kill must be rolled back, which a copy allows.
                 connection.close()
@@ -170,13 +178,15 @@ def open_for_reading(
         folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
         try:
             copied = copy_files(path, Path(folder.name))
+            log = sidecar(copied, LOG)
+            log_bytes = log.read_bytes() if log.exists() else b""
             connection = sqlite3.connect(copied, check_same_thread=False)
             try:
                 _let_in(connection, copied, path)
             except BaseException:
                 connection.close()
                 raise
-            return connection, folder
+            return Opened(connection, folder, log_bytes)
         except BaseException:
             folder.cleanup()
             raise

@@ -20,6 +20,7 @@ from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.schema import ENDING_TYPES as _ENDING
 from replay.capture.schema import SESSION_TYPES as _SESSION
 from replay.capture.schema import has_types, text_crc, whole_row
+from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
@@ -36,7 +37,8 @@ class Capture:
     ``plan``: with the labels that count now; ``recorded_plan``: as it was recorded.
     ``started_utc_ns``: UTC of ``t_ns`` 0.  ``clean``: whether it was closed; without that it is
     still being recorded or was cut off, and ``end_t_ns`` and ``end_reason`` are ``None``.
-    ``event_count``: events in it.  ``uuid``: the same in every copy of one recording.
+    ``wholeness``: what is known to be missing.  ``event_count``: events in it.  ``uuid``: the same
+    in every copy of one recording.
 
     A capture that was not closed is read from a copy made when it was opened: events that a
     running recording adds later are not seen.
@@ -45,9 +47,12 @@ class Capture:
     def __init__(self, path: Path) -> None:
         """Open ``path``.  Raises as :meth:`open`."""
         self.path = path
-        self._connection, self._folder = open_for_reading(path)
+        self._connection, self._folder, log = open_for_reading(path)
         try:
             self._read_session()
+            self.wholeness: Wholeness = wholeness_of(
+                closed=self.clean, last=self.event_count, log=log, notes=self._notes
+            )
         except READ_ERRORS as error:
             self.close()
             raise cannot("read", path, error) from None

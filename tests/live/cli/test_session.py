@@ -226,11 +226,11 @@ def test_check_of_a_whole_capture_is_0(small, capsys):
     assert "Sorrel" in out
 
 
-def test_check_of_an_unclosed_capture_says_so_and_is_0(tmp_path, capsys):
-    """A capture that was never closed but is whole is called unclean, with status 0."""
+def test_check_of_an_unclosed_capture_says_so_and_is_3(tmp_path, capsys):
+    """A capture that was never closed but is whole is called unclean, with a status of its own."""
     path = written(tmp_path / "u.sqlite", two_sensors(30))
     status, out, _ = run(capsys, "check", path)
-    assert status == 0
+    assert status == 3
     assert "unclean" in out
 
 

@@ -1,0 +1,75 @@
+"""How whole a capture is: asked once, when it is opened, and told by whoever shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from replay.capture.notes import SALVAGED, Note
+from replay.capture.row_scan import scan_rows
+from replay.capture.writer import COMMIT_EVERY_EVENTS
+
+UNCLOSED: Final = (
+    "The capture was not closed: it is still being recorded, or its recording was cut off and up "
+    "to its last half-second is missing."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wholeness:
+    """What is known to be missing.
+
+    ``closed``: whether it has its ending.  ``hidden``: events that only its log holds, behind a
+    place where that is damaged, and that only a salvage reaches.  ``salvaged_lost``: events that
+    were lost when it was salvaged from a damaged one, ``None`` if it was not.
+    """
+
+    closed: bool = True
+    hidden: int = 0
+    salvaged_lost: int | None = None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether nothing more than the last half second can be missing."""
+        return not self.hidden and not self.salvaged_lost
+
+    @property
+    def words(self) -> str:
+        """A few words beside a name; empty if all is well."""
+        if self.hidden:
+            return f"{self.hidden:,} events hidden: salvage it"
+        if self.salvaged_lost is not None:
+            return f"salvaged, {self.salvaged_lost:,} events lost"
+        return "" if self.closed else "not closed"
+
+    def sentences(self) -> tuple[str, ...]:
+        """What is to be known before its numbers are believed."""
+        told = []
+        if self.hidden:
+            told.append(
+                f"{self.hidden:,} more events are in the log beside the capture, behind a damaged "
+                "place: 'sidebeat check FILE --salvage NEW' saves them, and what is shown here "
+                "lacks them."
+            )
+        if self.salvaged_lost is not None:
+            lost = self.salvaged_lost
+            told.append(
+                "The capture was salvaged from a damaged one, which had lost at least "
+                f"{lost:,} event{'' if lost == 1 else 's'}."
+            )
+        elif not self.closed:
+            told.append(UNCLOSED)
+        return tuple(told)
+
+
+def wholeness_of(*, closed: bool, last: int, log: bytes, notes: Iterable[Note]) -> Wholeness:
+    """How whole it is.  ``last``: number of its last event; ``log``: bytes of the log beside it."""
+    beyond = len({row.seq for row in scan_rows(log) if row.seq > last})
+    lost = [note.body["lost"] for note in notes if note.kind == SALVAGED]
+    # One commit that a kill cut off is no fault; the events of more than one are.
+    return Wholeness(
+        closed=closed,
+        hidden=beyond if beyond > COMMIT_EVERY_EVENTS else 0,
+        salvaged_lost=sum(lost) if lost else None,
+    )

@@ -1,0 +1,130 @@
+"""How whole a capture is belongs to its opening, and everybody who shows it says so."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from live import __main__ as entry
+from live.protocol.file_feed import FileFeed
+from replay.capture import Capture, CaptureWriter, check_capture, salvage
+from replay.capture.wholeness import Wholeness
+from replay.demo_files import demo_captures
+from replay.event import NS_PER_S
+from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
+
+UNCLOSED = 3
+
+
+@pytest.mark.parametrize(
+    ("wholeness", "whole", "words", "sentences"),
+    [
+        (Wholeness(), True, "", 0),
+        (Wholeness(closed=False), True, "not closed", 1),
+        (Wholeness(closed=False, salvaged_lost=0), True, "salvaged, 0 events lost", 1),
+        (Wholeness(closed=False, salvaged_lost=1), False, "salvaged, 1 events lost", 1),
+        (Wholeness(closed=False, hidden=65), False, "65 events hidden: salvage it", 2),
+    ],
+)
+def test_what_is_said_of_it(wholeness, whole, words, sentences) -> None:
+    """A closed capture is whole without a word; what is missing has words and sentences."""
+    assert wholeness.is_whole is whole
+    assert wholeness.words == words
+    assert len(wholeness.sentences()) == sentences
+
+
+def killed(path: Path, seconds: int) -> Path:
+    """A capture whose recording was killed: what is not in the file is in the log beside it."""
+    recorded = path.with_name("recorded.sqlite")
+    writer = CaptureWriter(recorded, PLAN, started_utc_ns=STARTED_UTC_NS, software="x")
+    for count, event in enumerate(session_events(seconds)):
+        writer.append(event)
+        if count % 20 == 0:
+            writer.commit()
+    writer.commit()
+    for suffix in ("", "-wal"):
+        shutil.copyfile(f"{recorded}{suffix}", f"{path}{suffix}")
+    writer.abandon()
+    return path
+
+
+def test_a_killed_capture_is_not_closed_and_nothing_is_hidden(tmp_path) -> None:
+    """All that was committed is read from the log; it is whole as far as it goes."""
+    path = killed(tmp_path / "c.sqlite", 200)
+    with Capture.open(path) as capture:
+        assert capture.wholeness == Wholeness(closed=False)
+        assert len(list(capture.events())) == len(list(session_events(200)))
+
+
+def test_a_bit_in_the_log_that_hides_events_is_told(tmp_path) -> None:
+    """A flipped bit costs SQLite all that follows in the log: counted, said, and salvaged."""
+    path = killed(tmp_path / "c.sqlite", 200)
+    log = path.with_name("c.sqlite-wal")
+    data = bytearray(log.read_bytes())
+    data[32 + 24 + 2000] ^= 1  # in the first page of the log
+    log.write_bytes(data)
+    with Capture.open(path) as capture:
+        missing = len(list(session_events(200))) - capture.event_count
+        assert missing > 64
+        assert capture.wholeness.hidden == pytest.approx(missing, abs=40)
+    feed = FileFeed(path)
+    assert feed.title == f"c.sqlite ({feed.capture.wholeness.words})"
+    feed.close()
+    salvage(path, saved := tmp_path / "saved.sqlite")
+    with Capture.open(saved) as capture:
+        assert capture.event_count >= len(list(session_events(200))) - 40
+
+
+@pytest.fixture
+def salvaged(tmp_path) -> Path:
+    """The rowing demo, cut, and what was saved of it."""
+    cut = tmp_path / "cut.sqlite"
+    cut.write_bytes(demo_captures()[0].read_bytes()[:-40_000])
+    salvage(cut, saved := tmp_path / "saved.sqlite")
+    return saved
+
+
+def test_a_salvaged_capture_says_for_ever_what_it_lost(salvaged, tmp_path, capsys) -> None:
+    """check, analyse, export and the title of a replay say it; the loss is the first sentence."""
+    lost = check_capture(salvaged).problems[0]
+    assert "had lost at least" in lost
+    assert entry.main(["check", str(salvaged)]) == UNCLOSED
+    assert lost in " ".join(capsys.readouterr().out.split())
+    assert entry.main(["analyse", str(salvaged), "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["wholeness"] == [lost]
+    assert facts["verdict"][0] == lost
+    out = ["--out", str(tmp_path / "tables"), "--what", "efforts"]
+    assert entry.main(["export", str(salvaged), *out]) == 0
+    assert f"Note: {lost}" in capsys.readouterr().out
+    assert json.loads((tmp_path / "tables" / "session.json").read_text())["wholeness"] == [lost]
+    feed = FileFeed(salvaged)
+    assert "salvaged, " in feed.title
+    feed.close()
+
+
+def test_check_has_a_status_of_its_own_for_whole_but_not_closed(tmp_path, capsys) -> None:
+    """0: whole and closed; 3: whole, not closed; 1: damaged."""
+    closed = tmp_path / "closed.sqlite"
+    write_capture(closed, session_events(20))
+    open_ = killed(tmp_path / "open.sqlite", 20)
+    damaged = tmp_path / "damaged.sqlite"
+    damaged.write_bytes(closed.read_bytes()[:-PAGE])
+    statuses = [entry.main(["check", str(path)]) for path in (closed, open_, damaged)]
+    assert statuses == [0, UNCLOSED, 1]
+    capsys.readouterr()
+
+
+PAGE = 4096
+
+
+def test_a_short_session_that_was_not_closed_says_so_last(tmp_path, capsys) -> None:
+    """What can only lack its last half second is mentioned after what the session says."""
+    path = killed(tmp_path / "c.sqlite", 200)
+    assert entry.main(["analyse", str(path), "--json"]) == 0
+    verdict = json.loads(capsys.readouterr().out)["verdict"]
+    assert "The capture was not closed" in verdict[-1]
+    assert check_capture(path).span_ns > 190 * NS_PER_S
