@@ -246,6 +246,10 @@ def _check_label(sensor: PlannedSensor, taken: set[str]) -> None:
     """``taken``: labels of the sensors before; this one is added."""
     if not sensor.label.strip():
         raise PlanError("sensor.label", "must not be empty")
+    if len(sensor.label) > LONGEST_LABEL:
+        raise PlanError(
+            "sensor.label", f"must have at most {LONGEST_LABEL} characters", len(sensor.label)
+        )
     if sensor.label in taken:
         raise PlanError("sensor.label", "must be unique in a plan", sensor.label)
     taken.add(sensor.label)
@@ -309,6 +313,8 @@ def _number(where: str, value: object, low: float, high: float) -> float:
     return float(value)
 
 
+LONGEST_LABEL: Final = 60
+"""Characters: what fits beside a value on a card, a line and a figure."""
 LONGEST_TEXT: Final = 200_000
 """Characters of a plan: some hundred for each sensor."""
 _LARGEST: Final = 10**18

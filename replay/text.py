@@ -26,6 +26,8 @@ _BLANK: Final = frozenset("\t\n\v\f\r\x1c\x1d\x1e\x1f\x85\u2028\u2029")
 _UNSEEN: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u180f\u3164\uffa0")
 """Letters and marks by their category, but drawn as nothing (Unicode: Default_Ignorable)."""
 _JOINERS: Final = frozenset("\u200c\u200d")
+_FORMULA: Final = frozenset("=+-@\t\r'")
+"""The apostrophe itself too, so that what was written can be had back without a guess."""
 _SEEN_AT_ONCE: Final = re.compile(r"[ -~]*")
 
 
@@ -45,6 +47,15 @@ def printable(text: str) -> str:
 def is_printable(text: str) -> bool:
     """Whether the text is shown just as it is."""
     return printable(text) == text
+
+
+def as_cell(text: str) -> str:
+    """The text as a cell of a table that a spreadsheet may open.
+
+    A spreadsheet takes a cell that begins with one of these signs for a formula; with an apostrophe
+    before it, it shows the text (common practice of spreadsheets).
+    """
+    return f"'{text}" if text[:1] and text[0] in _FORMULA else text
 
 
 def _shown(text: str, at: int) -> str:

@@ -131,6 +131,11 @@ def _tell(facts: dict[str, Any]) -> None:
         left_out = sensor["outside"]
         outside = f", {left_out:,} outside of the session left out" if left_out else ""
         say(f"  {sensor['format']}, {sensor['readings']:,} readings{outside}.")
+        if sensor.get("impossible"):
+            say(
+                f"  {sensor['impossible']:,} of {sensor['values']:,} values cannot be a heart rate "
+                f"of 25 to 240 bpm (in {sensor['unit']}); they are kept, and not compared."
+            )
         for sentence in sensor["said"]:
             say(f"  {sentence}")
     for sentence in facts["remarks"]:

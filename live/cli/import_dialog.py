@@ -73,7 +73,7 @@ def _answered(path: Path, unclear: ColumnsUnclear, options: TableOptions) -> Tab
         cells = ", ".join(row[number] for row in unclear.samples)
         say(f"  {number + 1}  {name}: {cells}", file=sys.stderr)
     if unclear.wanted == "time":
-        column = _choose("Number of the column with the times", unclear.columns)
+        column = _choose("Number of the column with the times", unclear.columns, joined=True)
         return replace(options, time_column=column)
     if unclear.wanted == "bpm":
         column = _choose("Number of the column with the heart rate", unclear.columns)
@@ -89,10 +89,21 @@ def _answered(path: Path, unclear: ColumnsUnclear, options: TableOptions) -> Tab
     )
 
 
-def _choose(question: str, choices: Sequence[str], *, numbered: bool = True) -> str:
+def _choose(
+    question: str, choices: Sequence[str], *, numbered: bool = True, joined: bool = False
+) -> str:
+    """A choice by its name or number; ``joined``: or several, such as ``1+2`` (date and time)."""
     while True:
-        answer = ask_text(question)
-        if answer in choices:
-            return answer
-        if numbered and answer.isdecimal() and 1 <= int(answer) <= len(choices):
-            return choices[int(answer) - 1]
+        answer = ask_text(question + (" (date and time apart: 1+2)" if joined else ""))
+        parts = answer.split("+") if joined and answer not in choices else [answer]
+        found = [_choice(part.strip(), choices, numbered=numbered) for part in parts]
+        if all(found):
+            return "+".join(found)
+
+
+def _choice(answer: str, choices: Sequence[str], *, numbered: bool) -> str:
+    if answer in choices:
+        return answer
+    if numbered and answer.isdecimal() and 1 <= int(answer) <= len(choices):
+        return choices[int(answer) - 1]
+    return ""

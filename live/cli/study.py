@@ -17,6 +17,7 @@ from live.cli.output import say
 from live.cli.report import need_packages
 from live.preflight import CLUSTER_PACKAGES
 from replay.errors import SidebeatError
+from replay.text import as_cell
 
 if TYPE_CHECKING:
     from analysis.study.reading import LeftOut
@@ -238,7 +239,10 @@ def _write_csv(study: Study, folder: Path) -> None:
             with path.open("w", encoding="utf-8", newline="") as stream:
                 writer = csv.DictWriter(stream, names)
                 writer.writeheader()
-                writer.writerows(rows)
+                for row in rows:
+                    writer.writerow(
+                        {k: as_cell(v) if isinstance(v, str) else v for k, v in row.items()}
+                    )
     except OSError as error:
         raise SidebeatError(f"{folder}: cannot be written: {error.strerror}") from None
 

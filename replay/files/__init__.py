@@ -6,13 +6,13 @@ import hashlib
 from itertools import repeat
 from pathlib import Path
 
-from replay.errors import ActivityFileError, PayloadError
+from replay.errors import ActivityFileError
 from replay.files.fit import read_fit
 from replay.files.markup import decoded_markup, read_gpx, read_tcx, root_tag
-from replay.files.series import Counts, FileSeries, RawSeries, Row, plural, settle
+from replay.files.series import Counts, FileSeries, RawSeries, Row, is_valid, plural, settle
 from replay.files.table import TableOptions, read_table
 from replay.files.times import parse_moment, zone_named
-from replay.payloads import FILE_UNITS, decode_file_heart_rate, encode_file_heart_rate
+from replay.payloads import FILE_UNITS
 
 __all__ = [
     "Counts",
@@ -56,15 +56,6 @@ def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries
             f"{', '.join(FILE_UNITS)}"
         )
     return series
-
-
-def is_valid(text: str, unit: str) -> bool:
-    """Whether this text is a heart rate that may be compared."""
-    try:
-        reading = decode_file_heart_rate(encode_file_heart_rate(text, unit))
-    except PayloadError:
-        return False
-    return reading.valid_mbpm is not None
 
 
 def _read(path: Path, data: bytes, options: TableOptions) -> RawSeries:

@@ -34,7 +34,7 @@ from replay.event import (
     Stamp,
     pack_int,
 )
-from replay.files.series import LONGEST_S, FileSeries
+from replay.files.series import LONGEST_S, FileSeries, is_valid
 from replay.link_state import LinkState
 from replay.payloads import encode_file_heart_rate, encode_heart_rate
 from replay.plan import Plan, PlannedSensor
@@ -279,6 +279,8 @@ def import_facts(
         "format": series.kind,
         "unit": series.unit,
         **asdict(series.counts),
+        "values": len(series.values),
+        "impossible": sum(not is_valid(text, series.unit) for text in series.values),
         "outside": len(series.values) - len(one.inside(started_utc_ns, duration_ns)),
         "spacing_s": series.spacing_s,
         "device": series.device,

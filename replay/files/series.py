@@ -16,7 +16,9 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from replay.errors import PayloadError
 from replay.event import NS_PER_S
+from replay.payloads import decode_file_heart_rate, encode_file_heart_rate
 from replay.plan import DEFAULT_HOLD_S
 
 HOLD_PER_SPACING: Final = 1.2
@@ -286,3 +288,12 @@ def spacing_of(times: Sequence[int] | npt.NDArray[np.int64]) -> tuple[float, flo
     usual = float(spacings[math.ceil(USUAL_SHARE * len(spacings)) - 1])
     hold = min(math.ceil(HOLD_PER_SPACING * usual), LONGEST_HOLD_S)
     return round(usual, 3), max(DEFAULT_HOLD_S, float(hold))
+
+
+def is_valid(text: str, unit: str) -> bool:
+    """Whether this text is a heart rate that may be compared."""
+    try:
+        reading = decode_file_heart_rate(encode_file_heart_rate(text, unit))
+    except PayloadError:
+        return False
+    return reading.valid_mbpm is not None

@@ -10,7 +10,7 @@ import pytest
 from replay.errors import ActivityFileError, PlanError, SidebeatError
 from replay.markers import decode_marker, encode_marker
 from replay.plan import parse_plan
-from replay.text import REPLACEMENT, is_printable, printable
+from replay.text import REPLACEMENT, as_cell, is_printable, printable
 
 
 def test_no_sign_of_unicode_steers_or_hides():
@@ -100,3 +100,11 @@ def test_markers():
     assert decode_marker(9, b"warm\x1b[2J") == (9, f"warm{REPLACEMENT}[2J")
     assert decode_marker(9, b"5\x1fwarm\x9b".replace(b"\x9b", "\x9b".encode())) == (5, "warm\ufffd")
     assert decode_marker(9, encode_marker("half \ud83d", 5)) == (5, f"half {REPLACEMENT}")
+
+
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r", "'"])
+def test_a_cell_is_no_formula(sign) -> None:
+    """What a spreadsheet would take for a formula stands behind an apostrophe."""
+    assert as_cell(f"{sign}1+1") == f"'{sign}1+1"
+    assert as_cell(f"1{sign}1") == f"1{sign}1"
+    assert as_cell("") == ""

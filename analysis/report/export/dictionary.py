@@ -183,6 +183,8 @@ def dictionary_page() -> str:
         "twin of this page. A missing value is "
         + ", ".join(f"{how} in {name.upper()}" for name, how in MISSING.items())
         + ".",
+        "In CSV a text that begins with `=`, `+`, `-`, `@` or an apostrophe has an apostrophe more",
+        "before it, so that no spreadsheet takes it for a formula.",
         "",
         "The mean of |`difference_bpm`| over the `pairs` of one sensor is the MAE that",
         "`sidebeat analyse` prints for the whole session; over those that are not `excluded` it is",

@@ -12,6 +12,7 @@ from typing import IO, Any, Final
 
 from analysis.report.export.dictionary import Table
 from replay.errors import SidebeatError
+from replay.text import as_cell
 
 _NS_PER_S: Final = 1_000_000_000
 
@@ -131,4 +132,6 @@ def _plain(kind: str, value: object) -> object:
 def _cell(kind: str, value: object) -> object:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if kind == "text" and isinstance(value, str):
+        return as_cell(value)
     return "" if value is None else _plain(kind, value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -375,6 +376,34 @@ def test_unclear_columns_are_asked_for(recorded, tmp_path, capsys, monkeypatch):
         out
     )
     assert "are added to its times" in out
+
+
+def test_date_and_time_apart_are_answered_as_a_sum(recorded, tmp_path, capsys, monkeypatch):
+    """Two columns that make the time together are chosen as 1+2."""
+    path = tmp_path / "tansy.csv"
+    moments = [datetime.fromtimestamp(START_S + s, tz=UTC) for s in range(900)]
+    rows = "".join(f"{m:%d.%m.%y};{m:%H:%M:%S};{heart_bpm(s):.1f}\n" for s, m in enumerate(moments))
+    path.write_text("Tag A;Uhr B;Schlag\n" + rows)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO("1+9\n1 + 2\n3\nbpm\n%d.%m.%y %H:%M:%S\n"))
+    status, out, err = run(capsys, path, "--into", recorded, "--out", tmp_path / "new",
+                           "--timezone", "UTC")  # fmt: skip
+    assert status == 0, err
+    assert '--time-column "Tag A+Uhr B"' in out
+
+
+def test_values_that_cannot_be_a_heart_rate_are_counted(recorded, tmp_path, capsys):
+    """How many of how many are named; they are kept in the capture, and not compared."""
+    path = tmp_path / "tansy.csv"
+    beats = [0 if s % 10 == 0 else round(heart_bpm(s)) for s in range(900)]
+    rows = "".join(f"{START_S + s},{bpm}\n" for s, bpm in enumerate(beats))
+    path.write_text("time,bpm\n" + rows)
+    extra = (path, "--into", recorded, "--time-format", "unix-s")
+    status, out, err = run(capsys, *extra, "--out", tmp_path / "new")
+    assert status == 0, err
+    assert "90 of 900 values cannot be a heart rate of 25 to 240 bpm (in bpm)" in out
+    (sensor,) = facts_of(capsys, *extra, "--out", tmp_path / "again")["sensors"]
+    assert (sensor["impossible"], sensor["values"]) == (90, 900)
 
 
 def test_questions_that_nobody_answers_end_it(recorded, tmp_path, capsys, monkeypatch):
