@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
-from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.path import Path as Outline
+from matplotlib.patches import Rectangle
 
+from analysis.report.cell_shades import SHADES, shade_cells
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.palette import LIGHT, SHAPES
@@ -29,7 +29,6 @@ from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.summary import Agreement
 
-SHADES: Final = ("shade-1", "shade-2", "shade-3", "shade-4")
 _STEPS: Final = ((1, 3, 10, 30), (1, 5, 20, 80), (1, 10, 50, 200))
 """Least count of each shade; the first row that spreads the cells is taken."""
 _CELL_SIZES: Final = (1, 2, 4, 5, 10)
@@ -271,19 +270,9 @@ def _steps_for(cells: list[npt.NDArray[np.int64]]) -> tuple[int, ...]:
 
 
 def _shade(ax: Axes, x: Floats, y: Floats, steps: tuple[int, ...], cell: int) -> None:
-    """One path per shade: a cell each would make a page of megabytes."""
-    if not len(x):
-        return
-    cells, counts = np.unique(_places(x, y, cell), axis=0, return_counts=True)
-    shade_of = np.searchsorted(steps, counts, side="right") - 1
-    corners = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5), (-0.5, -0.5)])
-    codes = [Outline.MOVETO, *[Outline.LINETO] * 3, Outline.CLOSEPOLY]
-    for shade, name in enumerate(SHADES):
-        chosen = cells[shade_of == shade]
-        if len(chosen):
-            outline = ((chosen[:, None, :] + corners) * cell).reshape(-1, 2)
-            path = Outline(outline, codes * len(chosen))
-            ax.add_patch(PathPatch(path, facecolor=LIGHT[name], edgecolor="none", zorder=1.5))
+    if len(x):
+        cells, counts = np.unique(_places(x, y, cell), axis=0, return_counts=True)
+        shade_cells(ax, (cells * cell).astype(float), counts, steps, (cell, cell))
 
 
 def _level(ax: Axes, estimate: Estimate, style: str, layout: Layout) -> None:

@@ -232,7 +232,8 @@ def inline(svg: str, name: str, title: str, description: str) -> str:
     """
     body = svg[svg.index("<svg") :]
     body = re.sub(r"<metadata>.*?</metadata>\s*", "", body, flags=re.DOTALL)
-    body = re.sub(r'\b(id|clip-path|xlink:href)="(url\(#|#)?([^")]+)', rf'\1="\2{name}-\3', body)
+    body = re.sub(r'\b(id|clip-path)="(url\(#|#)?([^")]+)', rf'\1="\2{name}-\3', body)
+    body = re.sub(r'\bxlink:href="#', f'xlink:href="#{name}-', body)
     body = re.sub(r"url\(#(?!" + name + "-)", f"url(#{name}-", body)
     body = body.replace("xlink:href=", "href=")
     for colour, value in LIGHT.items():

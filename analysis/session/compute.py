@@ -17,6 +17,7 @@ from analysis.board.snapshot import RuleFailure, SensorWarning, WarningKind
 from analysis.session.clock_doubt import aligned_by, clock_doubt_s, with_clock_doubt
 from analysis.session.gap_error import gap_error
 from analysis.session.load import SensorSeries, SessionData
+from analysis.session.pair_counts import pair_counts
 from analysis.session.record import (
     NO_EFFORTS,
     NOT_ONE_CLOCK,
@@ -226,6 +227,7 @@ def _sensor(
             else agreement_without_delay(ref, grid, tolerance, kept, delay.value + age)
         ),
         gap_error=gap_error(reference, test, tolerance, kept),
+        pair_counts=pair_counts(reference.grid, test.grid, kept),
     )
 
 

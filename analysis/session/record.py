@@ -194,7 +194,8 @@ class SensorRecord:
     clearly differ; ``responses`` to :attr:`SessionRecord.efforts`, in their order, and their
     tallies; ``phases``, ``zones`` and ``sections``; ``at_readings``: agreement at the sensor's own
     readings, of one that sends less often than every 3 s; ``without_delay``: agreement with the
-    delay taken out, ``None`` where it is not known or in doubt.
+    delay taken out, ``None`` where it is not known or in doubt; ``pair_counts``: for pictures
+    (:mod:`analysis.session.pair_counts`).
     """
 
     facts: SensorFacts
@@ -214,6 +215,7 @@ class SensorRecord:
     at_readings: Agreement | None
     without_delay: Agreement | None
     gap_error: GapError
+    pair_counts: tuple[int, ...] = ()
 
     @property
     def number(self) -> int:

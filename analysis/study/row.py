@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,7 +24,9 @@ class SensorRow:
     Values are in bpm, percent or s; ``None`` where the session gives none.  ``independent_pairs``:
     how many its bias rests on, and ``sd_degrees`` the degrees of freedom of ``sd_bpm``.
     ``delay_s`` only where it is sure.  ``slope``: of the difference on the mean, bpm per bpm.
-    ``judged``: efforts that it can be judged on.
+    ``judged``: efforts that it can be judged on.  ``place``: among the test sensors of its session,
+    which its colour goes by; ``pair_counts``: for pictures (:mod:`analysis.session.pair_counts`),
+    int32 as bytes, a tenth of what the numbers would take.
     """
 
     label: str
@@ -55,6 +58,8 @@ class SensorRow:
     losses: int
     lost_s: int
     lost_percent: float | None
+    place: int = 0
+    pair_counts: bytes = b""
 
     @property
     def lost_the_heart(self) -> bool:
@@ -125,11 +130,11 @@ def row_of(record: SessionRecord, path: str) -> SessionRow:
         reference_imported=not away[record.reference.number].is_capture,
         reference_usable_percent=record.reference_usable_percent,
         range_bpm=max((one.counted.reference_range_bpm for one in record.sensors), default=0),
-        sensors=tuple(_sensor_row(record, one) for one in record.sensors),
+        sensors=tuple(_sensor_row(record, place, one) for place, one in enumerate(record.sensors)),
     )
 
 
-def _sensor_row(record: SessionRecord, one: SensorRecord) -> SensorRow:
+def _sensor_row(record: SessionRecord, place: int, one: SensorRecord) -> SensorRow:
     found, facts = one.counted, one.facts
     clock = next(clock for clock in record.clocks if clock.number == one.number)
     sure = not one.delay.caution and clock.is_capture
@@ -164,6 +169,8 @@ def _sensor_row(record: SessionRecord, one: SensorRecord) -> SensorRow:
         losses=len(one.departures.losses),
         lost_s=one.departures.lost_s,
         lost_percent=one.departures.lost_percent,
+        place=place,
+        pair_counts=array("i", one.pair_counts).tobytes(),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -10,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+from urllib.parse import quote
 
 from live.cli.json_facts import json_text
 from live.cli.main import version
@@ -20,6 +22,7 @@ from replay.errors import SidebeatError
 from replay.text import as_cell
 
 if TYPE_CHECKING:
+    from analysis.study.published import Published
     from analysis.study.reading import LeftOut
     from analysis.study.study import Study
     from analysis.study.study_plan import StudyPlan
@@ -33,6 +36,7 @@ EXAMPLE: Final = """
 sidebeat study captures
 sidebeat study captures/2026 captures/2027 --sort within
 sidebeat study captures --out reports/study.html --csv reports/tables
+sidebeat study captures --out reports/study.html --pages reports/sessions --highlight Sorrel
 sidebeat study captures --next
 sidebeat study captures --plan study.toml
 sidebeat study years.csv --captures captures
@@ -75,6 +79,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--out", type=Path, metavar="PATH.html", help="also write it as one HTML page"
     )
     parser.add_argument(
+        "--pages", type=Path, metavar="DIR",
+        help="with --out: the report page of each session in this folder, written where it is not "
+        "there; points of the study's page lead to them",
+    )  # fmt: skip
+    parser.add_argument(
+        "--highlight", action="append", default=[], metavar="LABEL",
+        help="with --out: this sensor in its colour, with all its firmwares, and the others in "
+        "grey; may be given several times",
+    )  # fmt: skip
+    parser.add_argument(
+        "--published", type=Path, metavar="FILE",
+        help="figures that were published without data (CSV, TOML): shown apart, never ranked",
+    )  # fmt: skip
+    parser.add_argument(
         "--csv", type=Path, metavar="DIR", help="also write every table as CSV into this folder"
     )
     parser.add_argument(
@@ -101,13 +119,9 @@ def number(text: str) -> int:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
-    if arguments.out is not None:
-        if arguments.out.suffix.lower() != ".html":
-            raise SidebeatError(f"{arguments.out}: the page must end in .html")
-        need_packages()
-    if arguments.scheduler is not None:
-        need_packages(CLUSTER_PACKAGES, "cluster", "a cluster")
+    _check_options(arguments)
     plan = None if arguments.plan is None else _plan(arguments.plan)
+    published = _published(arguments.published)
     places, left_out = _places(arguments)
     study = read(
         places,
@@ -125,18 +139,20 @@ def run(arguments: argparse.Namespace) -> int:
     if not study.rows:
         where = ", ".join(map(str, arguments.folders))
         raise SidebeatError(f"{where}: no session could be read")
-    if arguments.control is not None:
-        _check_label(study, arguments.control)
-    written = list(_written(study, arguments))
+    _check_labels(study, arguments)
+    written = list(_written(study, arguments, plan, published))
     if arguments.json:
-        from analysis.report.study.facts import study_facts  # noqa: PLC0415 - only for scripts
+        from analysis.report.study.facts import (  # noqa: PLC0415 - only for scripts
+            published_facts,
+            study_facts,
+        )
 
-        facts = study_facts(study)
+        facts = study_facts(study) | {"published": published_facts(published)}
         print(json_text(facts if plan is None else facts | {"plan": _facts(plan, study)}), end="")
     elif arguments.next:
         _print_next(study)
     else:
-        print_study(study, plan)
+        print_study(study, plan, published)
         for line in written:
             say(f"\n{line}")
     return 0
@@ -173,20 +189,60 @@ def passed_over(files: Sequence[str]) -> str:
     return f"{what} passed over, being no captures by ending or content ({named})"
 
 
-def _check_label(study: Study, label: str) -> None:
+def _check_options(arguments: argparse.Namespace) -> None:
+    """What can be refused before anything is read."""
+    if arguments.out is not None:
+        if arguments.out.suffix.lower() != ".html":
+            raise SidebeatError(f"{arguments.out}: the page must end in .html")
+        need_packages()
+    if arguments.scheduler is not None:
+        need_packages(CLUSTER_PACKAGES, "cluster", "a cluster")
+    for option in ("pages", "highlight"):
+        if getattr(arguments, option) and arguments.out is None:
+            raise SidebeatError(f"--{option} is of the page, which --out writes")
+
+
+def _check_labels(study: Study, arguments: argparse.Namespace) -> None:
+    """Sensors that are named must be there."""
     labels = {one.label for row in study.rows for one in row.sensors}
-    if label not in labels:
-        raise SidebeatError(f"--control: {label!r} is none of " + ", ".join(sorted(labels)))
+    named = [("control", one) for one in filter(None, [arguments.control])]
+    for option, label in (*named, *(("highlight", one) for one in arguments.highlight)):
+        if label not in labels:
+            raise SidebeatError(f"--{option}: {label!r} is none of " + ", ".join(sorted(labels)))
 
 
-def _written(study: Study, arguments: argparse.Namespace) -> Iterator[str]:
+def _published(path: Path | None) -> tuple[Published, ...]:
+    from analysis.study.published import load_published  # noqa: PLC0415 - only when it runs
+
+    return () if path is None else load_published(path)
+
+
+def _written(
+    study: Study,
+    arguments: argparse.Namespace,
+    plan: StudyPlan | None,
+    published: tuple[Published, ...],
+) -> Iterator[str]:
     """Write the files that were asked for; a line about each."""
     if arguments.csv is not None:
         _write_csv(study, arguments.csv)
         yield f"Tables in {arguments.csv}"
     if arguments.out is not None:
-        _write_page(study, arguments.out)
+        from analysis.report.study.page import study_page  # noqa: PLC0415 - only when asked for
+
+        pages = _pages(study, arguments)
+        text = study_page(
+            study,
+            f"Sidebeat {version()}",
+            highlight=arguments.highlight,
+            published=published,
+            pages=pages,
+            plan=plan,
+        )
+        _write_page(text, arguments.out)
         yield f"Page: {arguments.out}"
+        if pages:
+            yield f"Pages of the sessions, {len(pages)} in all, in {arguments.pages}"
 
 
 def _plan(path: Path) -> StudyPlan:
@@ -201,21 +257,37 @@ def _facts(plan: StudyPlan, study: Study) -> dict[str, object]:
     return plan_facts(plan, study)
 
 
-def print_study(study: Study, plan: StudyPlan | None = None) -> None:
-    """Print all that a study says, and what became of its plan."""
+def print_study(
+    study: Study, plan: StudyPlan | None = None, published: Sequence[Published] = ()
+) -> None:
+    """Print all that a study says, what became of its plan, and apart what was published."""
     from live.cli.study_tables import study_parts  # noqa: PLC0415 - only for people
     from live.views.terminal.console import PlainConsole  # noqa: PLC0415
 
     console = PlainConsole()
-    for part in study_parts(study, console.width, plan):
+    for part in study_parts(study, console.width, plan, published):
         console.print(part)
 
 
-def _write_page(study: Study, path: Path) -> None:
-    """Raises :class:`SidebeatError` if the file cannot be written."""
-    from analysis.report.study.page import study_page  # noqa: PLC0415 - only when asked for
+def _pages(study: Study, arguments: argparse.Namespace) -> dict[str, str]:
+    """Where the sessions' pages lie, seen from the study's, by the captures' paths."""
+    if arguments.pages is None:
+        return {}
+    from live.cli.study_pages import session_pages  # noqa: PLC0415 - only when asked for
 
-    text = study_page(study, f"Sidebeat {version()}")
+    with _progress("writing pages") as told:
+        pages = session_pages(study, arguments.pages, workers=arguments.jobs, told=told)
+    return {path: link_from(arguments.out, page) for path, page in pages.items()}
+
+
+def link_from(page: Path, to: Path) -> str:
+    """A link to a file from a page, as it stands in HTML."""
+    relative = os.path.relpath(to.resolve(), page.resolve().parent)
+    return quote(Path(relative).as_posix())
+
+
+def _write_page(text: str, path: Path) -> None:
+    """Raises :class:`SidebeatError` if the file cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")

@@ -12,11 +12,13 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.report.study.plan_words import plan_lines
+from analysis.report.study.published_words import published_sentence
 from analysis.report.study.texts import value_text
 from analysis.report.study.words import Verdict, verdict_of
 from analysis.report.words import INVENTED_LONG, NONE, interval, number
 from analysis.statistics.estimate import Estimate
 from analysis.study.means import Scale
+from analysis.study.published import Published
 from analysis.study.sensors import Means, SensorResult
 from analysis.study.statistic import (
     BIAS,
@@ -43,9 +45,14 @@ _MOST_APART: Final = 20
 
 
 def study_parts(
-    study: Study, width: int, plan: StudyPlan | None = None
+    study: Study,
+    width: int,
+    plan: StudyPlan | None = None,
+    published: Sequence[Published] = (),
 ) -> Iterator[RenderableType]:
-    """All that a study says, in order.  ``width``: of the terminal, in signs; ``plan``: its own."""
+    """All that a study says, in order.  ``width``: of the terminal, in signs; ``plan``: its own;
+    ``published``: figures without data.
+    """
     if study.invented:
         yield Text(INVENTED_LONG, style="bold")
     for one in study.activities:
@@ -58,6 +65,10 @@ def study_parts(
             yield Text()
             yield _strips(one, max(min(width - 30, _STRIP), 20))
         yield from _verdict(verdict_of(one))
+    yield from _section(
+        "Published elsewhere, without data: to be read, not to be ranked",
+        [published_sentence(one) for one in published],
+    )
     if plan is not None:
         yield from _section("Plan of the study", list(plan_lines(plan, study)))
     yield from _apart(study)

@@ -5,6 +5,8 @@ Keys are words with their units, ``…_interval`` beside what has one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analysis.report.facts import Facts
 from analysis.report.study.comparison_words import claim_sentence, comparison_sentence
 from analysis.report.study.words import sensor_sentences, verdict_of
@@ -12,6 +14,7 @@ from analysis.report.words import started_text
 from analysis.statistics.estimate import Estimate, Interval
 from analysis.study.comparison import Comparison
 from analysis.study.failures import Failures
+from analysis.study.published import Published
 from analysis.study.ranking import Ranking
 from analysis.study.row import SessionRow
 from analysis.study.sensors import Means, SensorResult
@@ -46,6 +49,23 @@ def study_facts(study: Study) -> Facts:
         "left_out": [{"file": one.path, "reason": one.reason} for one in study.left_out],
         "passed_over": list(study.passed_over),
     }
+
+
+def published_facts(published: Sequence[Published]) -> list[Facts]:
+    """Figures without data, which stand apart."""
+    return [
+        {
+            "sensor": one.sensor,
+            "firmware": one.firmware,
+            "activity": one.activity,
+            "statistic": one.statistic,
+            "value": one.value,
+            "sessions": one.sessions,
+            "wearers": one.wearers,
+            "source": one.source,
+        }
+        for one in published
+    ]
 
 
 def _session(row: SessionRow, *, counts: bool) -> Facts:

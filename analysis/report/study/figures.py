@@ -6,45 +6,69 @@ They return the axes that they drew on, so that a script can go on from there.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
+from math import ceil
+from typing import Final
+
 from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 
-from analysis.report.palette import LIGHT, SHAPES, sensor_colour
+from analysis.report.palette import LIGHT
+from analysis.report.study.looks import looks_of
 from analysis.study.comparison import Comparison, Kind
-from analysis.study.statistic import STATISTICS
+from analysis.study.ranking import Place
+from analysis.study.statistic import STATISTICS, Statistic
 from analysis.study.study import Activity
 
+SESSION_LINK: Final = "session:"
+"""How the link of a point begins; behind it stands the session's place in the activity."""
+WORTH_A_ZOOM: Final = 0.5
+"""Share of the whole axis that the better part must need less than."""
 
-def plot_sessions(activity: Activity, ax: Axes | None = None) -> Axes:
+
+def plot_sessions(
+    activity: Activity,
+    ax: Axes | None = None,
+    *,
+    highlight: Collection[str] = (),
+    zoom: bool = False,
+) -> Axes:
     """Every session of every sensor of an activity, in the order of its ranking, by the statistic
     it is ranked by.
 
     The line is the mean with its 95 % interval over the sessions in which the sensor did not lose
-    the heart; crosses are the sessions in which it did.
+    the heart; crosses are the sessions in which it did.  ``highlight``: labels that keep their
+    colours, all if empty.  ``zoom``: the better half of the ranking alone, on an axis of its own.
     """
-    axes = plt.subplots(figsize=(7, 1 + 0.5 * len(activity.sensors)))[1] if ax is None else ax
-    statistic = next(one for one in STATISTICS if one.key == activity.ranking.statistic)
-    names = [place.name for place in activity.ranking.places]
-    colours = {one.name: place for place, one in enumerate(activity.sensors)}
-    for height, place in enumerate(activity.ranking.places):
-        colour = LIGHT[sensor_colour(colours[place.name])]
+    places = better_half(activity) if zoom else list(activity.ranking.places)
+    axes = plt.subplots(figsize=(7, 1 + 0.5 * len(places)))[1] if ax is None else ax
+    looks, statistic = looks_of(activity, highlight), ranked_by(activity)
+    numbers = {row.path: number for number, row in enumerate(activity.sessions)}
+    for height, place in enumerate(places):
+        look = looks[place.name]
         if place.mean.value is not None:
             low, high = place.mean.interval or (place.mean.value, place.mean.value)
             axes.plot([low, high], [height, height], color=LIGHT["ink"], linewidth=1.5, zorder=2)
             axes.plot([place.mean.value], [height], "|", color=LIGHT["ink"], markersize=16)
-        shape = SHAPES[colours[place.name] % len(SHAPES)]
-        counted = activity.sensor(place.name).variant.counted
-        for lost, marker, shown in ((False, shape, colour), (True, "x", LIGHT["alarm"])):
-            values = [
-                value
-                for one in counted
-                if one.sensor.lost_the_heart is lost
-                and (value := statistic.value(one.sensor)) is not None
-            ]
+        points: list[tuple[float, bool, int]] = []
+        for one in activity.sensor(place.name).variant.counted:
+            value = statistic.value(one.sensor)
+            if value is not None:
+                points.append((value, one.sensor.lost_the_heart, numbers[one.session.path]))
+        for n, (value, lost, number) in enumerate(points):
             # Sessions with equal values lie beside each other, not on each other.
-            heights = [height + 0.09 * (n % 3 - 1) for n in range(len(values))]
-            axes.plot(values, heights, marker, color=shown, markersize=6, alpha=0.75, zorder=3)
-    _labelled(axes, names)
+            (line,) = axes.plot(
+                [value], [height + 0.09 * (n % 3 - 1)], "x" if lost else look.shape,
+                color=LIGHT["alarm"] if lost else look.colour,
+                markerfacecolor=LIGHT["alarm"] if lost else look.fill,
+                markersize=6, alpha=0.75, zorder=3,
+            )  # fmt: skip
+            line.set_url(f"{SESSION_LINK}{number}")
+    _labelled(axes, [place.name for place in places])
+    if zoom:
+        low, high = _span(activity, places)
+        room = 0.05 * (high - low)
+        axes.set_xlim(low - room, high + room)
     unit = f", {statistic.unit}" if statistic.unit else ""
     axes.set_xlabel(
         f"{statistic.words}{unit} (each point one session; x lost the heart)", color=LIGHT["ink"]
@@ -81,6 +105,44 @@ def differences_shown(activity: Activity) -> list[Comparison]:
         for one in activity.comparisons
         if one.kind is not Kind.ARMS and one.steady_difference.value is not None
     ]
+
+
+def ranked_by(activity: Activity) -> Statistic:
+    """The statistic of the ranking."""
+    return next(one for one in STATISTICS if one.key == activity.ranking.statistic)
+
+
+def better_half(activity: Activity) -> list[Place]:
+    """The better half of the ranking, at least two of it, of those that have a value."""
+    known = [place for place in activity.ranking.places if place.mean.value is not None]
+    return known[: max(2, ceil(len(known) / 2))]
+
+
+def is_worth_a_zoom(activity: Activity) -> bool:
+    """Whether the better half needs so much less of the axis that one of its own shows more."""
+    better = better_half(activity)
+    whole = list(_drawn(activity, list(activity.ranking.places), lost=True))
+    if len(better) < 2 or not whole:
+        return False
+    low, high = _span(activity, better)
+    return 0 < high - low < WORTH_A_ZOOM * (max(whole) - min(whole))
+
+
+def _span(activity: Activity, places: list[Place]) -> tuple[float, float]:
+    values = list(_drawn(activity, places, lost=False))
+    return min(values), max(values)
+
+
+def _drawn(activity: Activity, places: list[Place], *, lost: bool) -> Iterator[float]:
+    """Values and ends of intervals of these; ``lost``: of sessions that lost the heart too."""
+    statistic = ranked_by(activity)
+    for place in places:
+        if place.mean.value is not None:
+            yield from (place.mean.value, *(place.mean.interval or ()))
+        for one in activity.sensor(place.name).variant.counted:
+            value = statistic.value(one.sensor)
+            if value is not None and (lost or not one.sensor.lost_the_heart):
+                yield value
 
 
 def _labelled(axes: Axes, names: list[str]) -> None:

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final, TypeAlias
 
 from markupsafe import Markup
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
-from analysis.report.figure_canvas import inline, style
 from analysis.report.page import environment
 from analysis.report.palette import DARK, LIGHT, css_variables
 from analysis.report.study.comparison_words import claim_sentence
-from analysis.report.study.figures import differences_shown, plot_differences, plot_sessions
 from analysis.report.study.methods import REFERENCES, methods_paragraph
+from analysis.report.study.page_figures import Drawn, PageFigures
+from analysis.report.study.plan_words import plan_lines
+from analysis.report.study.published_words import published_row
 from analysis.report.study.texts import value_text
 from analysis.report.study.words import Verdict, verdict_of
 from analysis.report.words import INVENTED_LONG, NONE, started_text
 from analysis.statistics.estimate import Estimate
+from analysis.study.published import Published
 from analysis.study.sensors import Means, SensorResult
 from analysis.study.statistic import (
     BIAS,
@@ -34,19 +34,14 @@ from analysis.study.statistic import (
     Statistic,
 )
 from analysis.study.study import Activity, Study
+from analysis.study.study_plan import StudyPlan
 
-_DIGITS: tuple[tuple[Statistic, int], ...] = (
-    (MAE, 1), (MAPE, 1), (BIAS, 1), (WITHIN, 0), (WITHIN_5, 0), (PEARSON, 2), (CONCORDANCE, 2),
-    (DELAY, 1), (COVERAGE, 0),
+_Columns: TypeAlias = tuple[tuple[Statistic, int], ...]
+_ERRORS: Final[_Columns] = ((MAE, 1), (MAPE, 1), (BIAS, 1))
+_REST: Final[_Columns] = (
+    (WITHIN, 0), (WITHIN_5, 0), (PEARSON, 2), (CONCORDANCE, 2), (DELAY, 1), (COVERAGE, 0),
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class _Drawn:
-    """A figure in two widths, as markup of our own making."""
-
-    wide: Markup
-    narrow: Markup
+"""Columns of two tables, each with the digits of its statistic: one would not fit a screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,27 +52,49 @@ class _Part:
     verdict: Verdict
     claims: list[str]
     others: list[str]
-    sessions: _Drawn
-    differences: _Drawn | None
-    columns: list[str]
-    rows: list[list[str]]
+    figures: dict[str, Drawn]
+    errors: list[list[str]]
+    rest: list[list[str]]
+    published: list[list[str]]
     places: list[str]
     worn: list[list[str]]
 
 
-def study_page(study: Study, software: str) -> str:
-    """HTML of a study.  ``software``: that makes it, name and version."""
+def study_page(
+    study: Study,
+    software: str,
+    *,
+    highlight: Collection[str] = (),
+    published: Sequence[Published] = (),
+    pages: Mapping[str, str] | None = None,
+    plan: StudyPlan | None = None,
+) -> str:
+    """HTML of a study.  ``software``: that makes it, name and version.
+
+    ``highlight``: labels of sensors that keep their colours, the others being grey.
+    ``published``: figures without data, shown apart.  ``pages``: where the report of a session
+    lies, seen from this page, by the path of its capture; points lead there, and else to the
+    session's row.
+    """
     counted = {row.path for one in study.activities for row in one.sessions}
     rows = sorted(study.rows, key=lambda row: (row.started_utc_ns, row.path))
+    anchors = {row.path: f"#session-{number}" for number, row in enumerate(rows)}
+    figures = PageFigures(anchors | dict(pages or {}), highlight)
+    parts = [_part(number, one, figures, published) for number, one in enumerate(study.activities)]
     return (
         environment()
         .get_template("study.html")
         .render(
             study=study,
-            parts=[_part(number, one) for number, one in enumerate(study.activities)],
+            parts=parts,
+            heads=(_heads(_ERRORS, "lower limit, bpm", "upper limit, bpm"), _heads(_REST)),
+            published_heads=["sensor", "statistic", "value", "sessions", "wearers", "source"],
+            elsewhere=[published_row(one) for one in published if not _has(study, one)],
+            plan=[] if plan is None else list(plan_lines(plan, study)),
             sessions=[
                 [
-                    row.path, (started_text(row.started_utc_ns) or NONE)[:16].replace("T", " "),
+                    (row.path, (pages or {}).get(row.path, "")),
+                    (started_text(row.started_utc_ns) or NONE)[:16].replace("T", " "),
                     row.wearer, row.activity, "yes" if row.path in counted else "no",
                 ]
                 for row in rows
@@ -93,22 +110,22 @@ def study_page(study: Study, software: str) -> str:
     )  # fmt: skip
 
 
-def _part(number: int, one: Activity) -> _Part:
+def _part(
+    number: int, one: Activity, figures: PageFigures, published: Sequence[Published]
+) -> _Part:
     verdict = verdict_of(one)
     claims = [said for each in one.comparisons if (said := claim_sentence(each)) is not None]
     places = list(dict.fromkeys(place for worn in one.worn for place, _ in worn.places))
-    compared = len(differences_shown(one))
+    results = [one.sensor(place.name) for place in one.ranking.places]
     return _Part(
         name=one.name,
         verdict=verdict,
         claims=claims,
         others=[said for said in (*verdict.comparisons, *verdict.order) if said not in claims],
-        sessions=_drawn(f"sessions-{number}", one, plot_sessions, len(one.sensors)),
-        differences=(
-            _drawn(f"differences-{number}", one, plot_differences, compared) if compared else None
-        ),
-        columns=["sensor", "sessions", "lost the heart in", *map(_head, _DIGITS), "limits, bpm"],
-        rows=[row for place in one.ranking.places for row in _rows(one.sensor(place.name))],
+        figures=figures.of(number, one),
+        errors=[row for result in results for row in _rows(result, _ERRORS, limits=True)],
+        rest=[row for result in results for row in _rows(result, _REST)],
+        published=[published_row(each) for each in published if _is_of(one, each)],
         places=["sensor", *places],
         worn=[
             [worn.name, *(str(dict(worn.places).get(place, "")) for place in places)]
@@ -117,48 +134,39 @@ def _part(number: int, one: Activity) -> _Part:
     )
 
 
-def _head(shown: tuple[Statistic, int]) -> str:
-    statistic, _ = shown
-    return f"{statistic.words}, {statistic.unit}" if statistic.unit else statistic.words
+def _heads(columns: _Columns, *more: str) -> list[str]:
+    names = [f"{one.words}, {one.unit}" if one.unit else one.words for one, _ in columns]
+    return ["sensor", "sessions", "lost the heart in", *names, *more]
 
 
-def _rows(result: SensorResult) -> list[list[str]]:
-    rows = [[result.name, *_cells(result.every, str(result.failures.count))]]
-    if result.without_failures is not None and result.without_failures.sessions:
-        rows.append([f"{result.name}, where it did not", *_cells(result.without_failures, "")])
+def _rows(result: SensorResult, columns: _Columns, *, limits: bool = False) -> list[list[str]]:
+    lost = str(result.failures.count)
+    rows = [[result.name, *_cells(result.every, lost, columns, limits=limits)]]
+    steady = result.without_failures
+    if steady is not None and steady.sessions:
+        rows.append(
+            [f"{result.name}, where it did not", *_cells(steady, "", columns, limits=limits)]
+        )
     return rows
 
 
-def _cells(means: Means, lost: str) -> list[str]:
-    return [
+def _cells(means: Means, lost: str, columns: _Columns, *, limits: bool) -> list[str]:
+    cells = [
         str(means.sessions), lost,
-        *(
-            _cell(means.of(statistic), digits, signed=statistic is BIAS)
-            for statistic, digits in _DIGITS
-        ),
-        f"{_cell(means.loa_low, 1, signed=True)} to {_cell(means.loa_high, 1, signed=True)}"
-        if means.loa_low.value is not None else NONE,
+        *(_cell(means.of(one), digits, signed=one is BIAS) for one, digits in columns),
     ]  # fmt: skip
+    if limits:
+        cells += [_cell(end, 1, signed=True) for end in (means.loa_low, means.loa_high)]
+    return cells
+
+
+def _is_of(activity: Activity, one: Published) -> bool:
+    return " ".join(one.activity.casefold().split()) == " ".join(activity.name.casefold().split())
+
+
+def _has(study: Study, one: Published) -> bool:
+    return any(_is_of(activity, one) for activity in study.activities)
 
 
 def _cell(estimate: Estimate, digits: int, *, signed: bool = False) -> str:
     return NONE if estimate.value is None else value_text(estimate, digits, signed=signed)
-
-
-def _drawn(name: str, one: Activity, plot: Callable[[Activity, Axes], Axes], lines: int) -> _Drawn:
-    """The figure of a plot with so many lines, in both widths."""
-    widths: Sequence[tuple[str, float]] = (("wide", 9.0), ("narrow", 3.9))
-    drawn = []
-    for width, inches in widths:
-        figure = Figure(figsize=(inches, 1.2 + 0.45 * lines), layout="constrained")
-        buffer = io.StringIO()
-        with style():
-            axes = plot(one, figure.subplots())
-            axes.set_title("")
-            if width == "narrow":
-                axes.set_xlabel(axes.get_xlabel().split(" (")[0])
-            figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-        title = f"{one.name}: {name.split('-', maxsplit=1)[0]}"
-        text = inline(buffer.getvalue(), f"{name}-{width}", title, axes.get_xlabel())
-        drawn.append(Markup(text))
-    return _Drawn(*drawn)

@@ -73,6 +73,45 @@ def test_a_cluster_needs_its_extra(capsys, monkeypatch):
     assert "a cluster needs distributed: " in capsys.readouterr().err
 
 
+def test_the_pages_of_the_sessions_are_written_once_and_linked(tmp_path, capsys):
+    """``--pages`` makes those that are not there, and the study's page leads to each of them."""
+    capture = tmp_path / "one.sqlite"
+    shutil.copy(demo_captures()[-1], capture)
+    page, pages = tmp_path / "reports" / "study.html", tmp_path / "pages of sessions"
+    command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
+    assert entry.main(command) == 0
+    (one,) = pages.iterdir()
+    assert one.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert f'href="../pages%20of%20sessions/{one.name}"' in page.read_text(encoding="utf-8")
+    written = one.stat().st_mtime_ns
+    assert entry.main(command) == 0
+    assert one.stat().st_mtime_ns == written
+    assert f"Pages of the sessions, 1 in all, in {pages}" in capsys.readouterr().out
+
+
+def test_what_is_of_the_page_needs_the_page(capsys):
+    """Options that change the page alone are refused without one, before anything is read."""
+    for option in (["--pages", "there"], ["--highlight", "Sorrel"]):
+        assert entry.main(["study", "captures", *option]) == 2
+        assert f"{option[0]} is of the page, which --out writes" in capsys.readouterr().err
+
+
+def test_what_others_published_is_told_apart(tmp_path, capsys, monkeypatch):
+    """In words for people, and as ``published`` for scripts; a wrong table is refused at once."""
+    table = tmp_path / "published.csv"
+    head = "sensor,activity,statistic,value,source\n"
+    table.write_text(head + "Rue,walking,mae_bpm,4.2,a leaflet\n", encoding="utf-8")
+    monkeypatch.setattr(command, "read", lambda *_, **__: study_of(sessions(NINE)))
+    assert entry.main(["study", "captures", "--published", str(table)]) == 0
+    assert "Rue in walking: MAE 4.2 bpm (a leaflet)." in capsys.readouterr().out
+    assert entry.main(["study", "captures", "--published", str(table), "--json"]) == 0
+    (told,) = json.loads(capsys.readouterr().out)["published"]
+    assert (told["sensor"], told["value"], told["sessions"]) == ("Rue", 4.2, None)
+    table.write_text(head + "Rue,walking,mae,4.2,a leaflet\n", encoding="utf-8")
+    assert entry.main(["study", "captures", "--published", str(table)]) == 2
+    assert "'mae' is none of bias_bpm" in capsys.readouterr().err
+
+
 def test_without_any_session_it_fails_with_a_sentence(tmp_path, capsys):
     """No session at all is the one failure: a line for each file, and a status other than 0."""
     (tmp_path / "empty.sqlite").touch()
