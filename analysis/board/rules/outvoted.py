@@ -76,6 +76,7 @@ class OutvotedReference(SensorRule):
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
+        self._deviations = tuple(deviations)
         relay_of = {relay.sensor: relay for relay in relays}
         cadence_of = {rule.sensor: rule for rule in on_cadence}
         self._voters = tuple(
@@ -90,6 +91,8 @@ class OutvotedReference(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
+        if self._score == 0 and not self._somebody_is_off(second):
+            return GOOD  # nearly always: none is against it, and none was
         limits, loose = self._limits, self._loose
         own_rr = loose.contradicts_bpm if loose is not None else None
         votes = self._count_votes(second, own_rr)
@@ -110,6 +113,9 @@ class OutvotedReference(SensorRule):
         if self._score >= self._needed_s():
             return BAD
         return GOOD if self._score == 0 else UNSURE
+
+    def _somebody_is_off(self, second: int) -> bool:
+        return any(one.look(second).side for one in self._deviations)
 
     def _count_votes(self, second: int, own_rr: int | None) -> _Votes:
         """Who stands where; ``own_rr``: the rate by its RR where its bpm contradicts them."""

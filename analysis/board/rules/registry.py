@@ -128,7 +128,9 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
     WarningRow(
         K.SAME_SENSOR,
         lambda of: [
-            SameSensor(of.session, sensor, of.streams[at], of.streams[:at])
+            SameSensor(
+                of.session, sensor, of.streams[at], of.streams[:at], coincidences=of.coincidences
+            )
             for at, sensor in enumerate(of.compared)
         ],
         explains=frozenset({K.RELAY, K.SWAPPED_LABELS, K.APART, K.LATE}),

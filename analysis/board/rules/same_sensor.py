@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.streams import Stream
+from analysis.board.rules.streams import Coincidences, Stream
 from analysis.board.rules.thresholds import SAME_SENSOR, SameSensorLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay import event as ev
@@ -55,12 +55,16 @@ class SameSensor(SensorRule):
         watched: SensorState,
         own: Stream,
         before: Sequence[Stream],
+        *,
+        coincidences: Coincidences,
         limits: SameSensorLimits = SAME_SENSOR,
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
         self._own = own
         self._twins = tuple(_Twin(stream) for stream in before)
+        self._coincidences = coincidences
+        self._has_equal_ones = False
         self._window_ns = round(limits.window_s * NS_PER_S)
         self._same: SensorState | None = None
         self._since = 0
@@ -69,21 +73,20 @@ class SameSensor(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        own = self._own.look(second)
+        own, alike = self._own, self._coincidences.look(second)
         if second % _IDENTITY_EVERY_S == 0:
             self._compare_identities()
         if self._by_identity:
             return BAD
         if not own.new_readings:
             return UNSURE
+        # Nearly always: where no reading before was equal, those that differ are no news.
+        if not (self._same or self._has_equal_ones or own in alike):
+            return GOOD
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:
-            source = twin.source
-            if source.second != second:
-                source.look(second)
-            # Nearly always: where no reading before was equal, those that differ are no news.
-            if twin.equal or self._same or self._sent_alike(source):
-                self._compare(twin, oldest_ns)
+            self._compare(twin, oldest_ns)
+        self._has_equal_ones = any(twin.equal for twin in self._twins)
         return BAD if self._same else GOOD
 
     def _compare(self, twin: _Twin, oldest_ns: int) -> None:
@@ -98,14 +101,6 @@ class SameSensor(SensorRule):
                 self._same = None
         elif self._same is None and twin.changes >= self._limits.changes:
             self._ask_whether_same(twin)
-
-    def _sent_alike(self, source: Stream) -> bool:
-        """Whether the other may have sent one of the new values at the same moment."""
-        window_ns, sent = self._window_ns, source.last_sent
-        for t_ns, reading in self.watched.fresh:
-            if sent.get(reading.mbpm, -window_ns) >= t_ns - window_ns:
-                return True
-        return False
 
     def _ask_whether_same(self, twin: _Twin) -> None:
         if twin.equal >= self._limits.readings or twin.with_rr >= self._limits.rr_readings:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from analysis.board.rules.thresholds import RELAY, RelayLimits
 
@@ -14,14 +14,16 @@ if TYPE_CHECKING:
 
 _KEPT: Final = 48
 
+_Sent: TypeAlias = dict[int, list[tuple[int, int]]]
+"""By bpm as sent, mbpm: when, and by which of the streams."""
+
 
 class Stream:
     """The newest changes of value, beats and readings of one sensor.
 
     ``changes``: ``(t_ns, mbpm)`` of each new valid value; ``shown``: by value, ``(t_ns, count)``
     of its changes, where ``count`` numbers all of them; ``beats``: RR intervals, and
-    ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``; ``last_sent``: by bpm as
-    sent, mbpm, when it was last.  ``new_changes``: those
+    ``beat_times``: when each arrived; ``readings``: ``(t_ns, reading)``.  ``new_changes``: those
     that came this second; ``new_readings``, ``new_beats``: how many did.  ``repeats``: the sensor
     whose signal this one was found to repeat.
     """
@@ -36,7 +38,6 @@ class Stream:
         self.readings: deque[tuple[int, HeartRate]] = deque(maxlen=_KEPT)
         self.new_changes: Sequence[tuple[int, int]] = ()
         self.new_readings = self.new_beats = 0
-        self.last_sent: dict[int, int] = {}
         self.repeats: SensorState | None = None
         self._mbpm = -1
         self._count = 0
@@ -55,7 +56,6 @@ class Stream:
         self.readings.extend(fresh)
         changes = []
         for t_ns, reading in fresh:
-            self.last_sent[reading.mbpm] = t_ns
             if reading.rr:
                 self.beats.extend(reading.rr)
                 self.beat_times.extend([t_ns] * len(reading.rr))
@@ -73,3 +73,43 @@ class Stream:
             self.new_changes = changes
             self.changes.extend(changes)
         return self
+
+
+class Coincidences:
+    """Which streams have just sent the same bpm at about the same moment as another.
+
+    Two that are one sensor do so all the time, others now and then: one look a second at all
+    readings saves holding each stream against each.  ``window_ns``: what counts as one moment.
+    """
+
+    def __init__(self, streams: Sequence[Stream], window_ns: int) -> None:
+        self._streams: Final = streams
+        self._window_ns: Final = window_ns
+        self._second = -1
+        self._sent: _Sent = {}
+        self._alike: set[Stream] = set()
+
+    def look(self, second: int) -> set[Stream]:
+        """Those of this second, all streams having been looked at; made on the first call for it.
+
+        Together with readings of the second before; moments further apart are none.
+        """
+        if second != self._second:
+            self._second = second
+            self._alike.clear()
+            before, self._sent = self._sent, {}
+            for place, stream in enumerate(self._streams):
+                stream.look(second)
+                for t_ns, reading in stream.sensor.fresh:
+                    here = self._sent.setdefault(reading.mbpm, [])
+                    if here:
+                        self._match(place, t_ns, here)
+                    if reading.mbpm in before:
+                        self._match(place, t_ns, before[reading.mbpm])
+                    here.append((t_ns, place))
+        return self._alike
+
+    def _match(self, place: int, t_ns: int, others: Sequence[tuple[int, int]]) -> None:
+        for at_ns, other in others:
+            if other != place and abs(t_ns - at_ns) <= self._window_ns:
+                self._alike.update((self._streams[place], self._streams[other]))
