@@ -31,7 +31,7 @@ from benchmarks.mutation.faults import Fault, drawn, faults_of
 from benchmarks.mutation.ledger import Run, Runs, Section, compared, digest, sections
 from benchmarks.mutation.marks import Given, Marks
 
-COUNT = 25
+COUNT = 20
 LONGEST_S = 1.2
 TIME = "too long"
 IMPORT = "to be imported anew"
@@ -72,6 +72,7 @@ def _run_inside(draw: Draw, runs: Runs, pipe: Connection) -> None:
         if failing:
             raise pytest.UsageError("tests fail on the code as it is: " + "\n".join(failing))
         order.measured = {one.nodeid: one for one in measured}
+        order.first = draw.section.first(order.measured)
         by_name = {item.nodeid: item for item in mine}
         for fault in draw.faults:
             number = marks.of(path, fault.line) if fault.inside else None

@@ -29,7 +29,7 @@ BASE_S = 4.0
 FACTOR = 4.0
 """A run may take so many times what it took without a fault, and a little; then it is stopped, and
 the fault counts as noticed."""
-ALL_S = 8.0
+ALL_S = 5.0
 """All tests that are put to one fault take no more, in s of CPU without it."""
 MOST_BYTES = 12 << 30
 OPTIONS = ("-qq", "-p", "no:cacheprovider", "-p", "no:randomly")
@@ -176,9 +176,12 @@ def _measured(
 
 @dataclass
 class Order:
-    """Which tests are put to a fault: the cheap ones first, and those that noticed others."""
+    """Which tests are put to a fault: cheap ones before others, and those that noticed others;
+    before all of them, those that are named in ``first``.
+    """
 
     measured: dict[str, Measured]
+    first: frozenset[str] = frozenset()
     noticed: dict[str, int] = field(default_factory=dict)
 
     def wanted(self, statements: set[int] | None) -> list[Measured]:
@@ -186,7 +189,12 @@ class Order:
         found = [
             one for one in self.measured.values() if statements is None or one.ran & statements
         ]
-        found.sort(key=lambda one: one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)))
+        found.sort(
+            key=lambda one: (
+                one.nodeid not in self.first,
+                one.cpu_s / (1 + self.noticed.get(one.nodeid, 0)),
+            )
+        )
         so_far = accumulate(one.cpu_s for one in found)
         return [one for one, cpu_s in zip(found, so_far, strict=True) if cpu_s <= ALL_S]
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from functools import cache
 from pathlib import Path
@@ -19,8 +20,6 @@ from benchmarks.mutation.faults import ROOT
 from benchmarks.mutation.forks import Measurements
 
 SURVIVORS = ROOT / "benchmarks" / "survivors.toml"
-LEAST = 0.9
-"""Share of the faults of each module that tests must notice."""
 RUNS = ROOT / "build" / "mutants.jsonl"
 
 
@@ -50,6 +49,15 @@ class Section:
         name = self.path.removesuffix(".py").replace("/", "-")
         return Measurements(
             RUNS.with_name(f"measured-{name}"), lambda file: around + digest([file]), longest_s
+        )
+
+    def first(self, nodeids: Iterable[str]) -> frozenset[str]:
+        """Those of these tests that the section names by a text of theirs."""
+        named = [test.partition("::") for test in self.tests if "::" in test]
+        return frozenset(
+            one
+            for one in nodeids
+            if any(one.startswith(file) and text in one for file, _, text in named)
         )
 
     def holds(self, nodeid: str) -> bool:
@@ -165,7 +173,5 @@ def compared(section: Section, done: dict[str, Run | None]) -> tuple[str, list[s
             why = f"noticed by {run.by}" if run is not None else "it is not drawn"
             wrong.append(f"{section.path}: not to be explained any more, {why}: {name}")
     noticed = len(done) - len(survivors)
-    if noticed < LEAST * len(done):
-        wrong.append(f"{section.path}: fewer than {LEAST:.0%} are noticed")
     figures = f"{len(survivors) - len(unknown)} explained, {len(unknown)} open"
     return f"{section.path}: {noticed} of {len(done)} noticed, {figures}", wrong

@@ -330,7 +330,7 @@ def test_rr_and_bpm_that_contradict_each_other_are_told() -> None:
     wrong = [e if e.t_ns < 200e9 else hr(e.t_ns / 1e9, 1, 165, rr=[440, 438]) for e in events]
     warnings = play(plan_of(), wrong, until_s=300, rules=_rule).warnings
     assert warnings[0].start_s <= 212
-    assert "while it sends 165" in warnings[0].cause
+    assert "its RR say 140 bpm while it sends 165" in warnings[0].cause
 
 
 @pytest.mark.parametrize(("sent", "found"), [(147, False), (152, True), (128, True), (134, False)])
@@ -358,8 +358,8 @@ def test_two_leaps_without_rr_are_told_and_one_is_not() -> None:
     assert play(plan_of(), once, until_s=100, rules=_rule).warnings == ()
     twice = stream(1, 0.5, 100, lambda t: 140 if 50 < t < 54 else 100)
     (warning,) = play(plan_of(), twice, until_s=100, rules=_rule).warnings
-    assert "leapt from 140 to 100 bpm" in warning.cause
-    assert warning.start_s == 55
+    assert "leapt from 140 to 100 bpm in 1.0 s" in warning.cause
+    assert (warning.since_s, warning.start_s, warning.end_s) == (51, 55, 85)
 
 
 def test_steep_start_of_exercise_is_no_leap() -> None:
@@ -384,3 +384,48 @@ def test_doubled_beats_are_told_though_the_bpm_leaves_its_range() -> None:
     (warning,) = board.warnings
     assert 60 <= warning.start_s <= 64
     assert "doubled" in warning.cause
+
+
+def _played(events, until_s):
+    """The board, and the rule as it stands at the end."""
+    made: list[LooseReference] = []
+
+    def rules(session):
+        made[:] = _rule(session)
+        return made
+
+    return play(plan_of(), events, until_s=until_s, rules=rules), made[0]
+
+
+def test_a_second_fault_begins_at_its_own_first_sign() -> None:
+    """Neither at the fault before it, nor at a single bad beat that was forgotten in between."""
+    leaps = stream(1, 0.5, 260, lambda t: 140 if 50 < t < 54 or 200 < t < 204 else 100)
+    first, second = play(plan_of(), leaps, until_s=260, rules=_rule).warnings
+    assert (first.since_s, second.since_s, second.start_s) == (51, 201, 205)
+    beats = _strap(_with_bad_beats([100, 126, 127, 128]))
+    (warning,) = play(plan_of(), beats, until_s=150, rules=_rule).warnings
+    assert 126 <= warning.since_s <= 129
+
+
+def test_bad_beats_are_counted_among_the_newest_sixty() -> None:
+    """Up as they come and down as they leave; the beats of one swing are one."""
+    beats = _with_bad_beats([60, 62, 64])
+    assert [_played(_strap(beats), until_s)[1].bad_beats for until_s in (59, 63, 68, 120)] == [
+        0, 1, 3, 0,
+    ]  # fmt: skip
+    swing = _with_bad_beats([100, 100.5, 101], lambda a, b: [a * 1.35, b * 1.05])
+    assert _played(_strap(swing), 106)[1].bad_beats == 1
+
+
+def test_the_beats_of_a_sound_strap_are_sound() -> None:
+    """From sixty good beats on that agree with its bpm, until one is bad or they contradict it."""
+    heart = _heart(900)
+    assert not _played(_strap(heart), 20)[1].beats_are_sound
+    _, rule = _played(_strap(heart), 100)
+    assert rule.beats_are_sound
+    assert rule.contradicts_bpm is None
+    assert not _played(_strap(_with_bad_beats([95])), 100)[1].beats_are_sound
+    wrong = [e if e.t_ns < 90e9 else hr(e.t_ns / 1e9, 1, 165, rr=[440, 438]) for e in _strap(heart)]
+    _, rule = _played(wrong, 100)
+    assert not rule.beats_are_sound
+    assert rule.contradicts_bpm == pytest.approx(140_000, abs=1000)

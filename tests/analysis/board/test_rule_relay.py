@@ -218,3 +218,43 @@ def test_the_lag_is_the_median_over_the_beats() -> None:
     (warning,) = play(plan_of(), strap_events, relay, until_s=59, rules=_rules).warnings
     assert "0.8 s later" in warning.cause
     assert warning.measures[0].value == pytest.approx(0.8)
+
+
+TURNS = [100 + k // 2 + 20 * (k % 2) for k in range(60)]
+"""Up and down by some 20 bpm each second, no value twice within a minute."""
+CLIMB = [100 + 2 * k for k in range(60)]
+
+
+@pytest.mark.parametrize(
+    ("values", "altered", "late_at", "told_at"),
+    [
+        # A fifth of each weight is chance: a value shown once within 6 s is met within ±0.6 s of
+        # any lag once in five times.  The first value is a plain one (0.15), each turn weighs 1.
+        (TURNS, (), None, 9),  # 0.12 + 9 × 0.8 = 7.32 are the first above 7
+        (CLIMB, (), None, 17),  # one turn, then leaps of 2 bpm at 0.5: 0.12 + 0.8 + 16 × 0.4
+        ([100 + k for k in range(60)], (), None, 52),  # plain: 0.12 + 0.8 + 51 × 0.12
+        (TURNS, (8,), None, 14),  # one value of its own takes 3: 5.72 − 3 + 6 × 0.8 = 7.52
+        (TURNS, (8, 9), None, 18),  # two take 6, and leave nothing of 5.72: 9 × 0.8 = 7.2
+        (TURNS, (), 3, 9),  # the fourth at another lag: as yet there is no usual one
+        (TURNS, (), 4, 13),  # the fifth: an unlike value, which leaves 2.52 − 3, so nothing
+    ],
+    ids=["turns", "leaps", "plain", "one", "two", "before a usual lag", "against the usual lag"],
+)
+def test_the_evidence_of_values_is_counted_to_the_second(values, altered, late_at, told_at) -> None:
+    """What each repeated and each other value weighs, and from how many on there is a usual lag."""
+    shown = [v + 61 if k in altered else v for k, v in enumerate(values)]
+    events = [hr(k + 0.2 + (0.05 if k == late_at else 0.8), 2, v) for k, v in enumerate(shown)]
+    board = play(plan_of(), _shown(values, 1), events, until_s=59, rules=_rules)
+    assert [(w.sensor, w.start_s) for w in board.warnings] == [(2, told_at + 1)]
+
+
+@pytest.mark.parametrize(("alike", "told"), [(24, []), (23, [2])])
+def test_three_fifths_of_alike_beats_are_of_one_heart(alike, told) -> None:
+    """24 of the newest 40 within three ticks, none of the others near any."""
+    values = _wandering(150)
+    beats = [400 + 8 * (k * 7 % 11) for k in range(40)]
+    own = [one + 3 if k < alike else one + 4 for k, one in enumerate(beats)]
+    source = _shown(values, 1, rr=lambda k: (beats * 2)[k * 2 % 40 : k * 2 % 40 + 2])
+    repeats = _shown(values, 2, 0.8, rr=lambda k: (own * 2)[k * 2 % 40 : k * 2 % 40 + 2])
+    board = play(plan_of(), source, repeats, until_s=149, rules=_rules)
+    assert [w.sensor for w in board.warnings] == told

@@ -14,7 +14,7 @@ from scipy.stats import chi2
 
 from analysis.report.facts import agreement_facts
 from analysis.statistics.agreement import Tolerance, sums_of
-from analysis.statistics.batch import sd_interval
+from analysis.statistics.batch import TOO_DEPENDENT, sd_interval
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.limits import FEW_DECIDE, limits_of_agreement, mover
 from analysis.statistics.pairing import NO_VALUE
@@ -380,3 +380,20 @@ def test_the_spread_has_the_interval_of_a_variance_and_in_doubt_the_wider_one(ta
     if tails == "heavy":
         own = [min(own[0], batches[0]), max(own[1], batches[1])]
     assert found.sd.interval == pytest.approx(own)
+
+
+@pytest.mark.parametrize("seed", [27, 47, 50])
+def test_a_short_spread_that_hardly_changes_has_no_interval(seed: int) -> None:
+    """Worth fewer than three for its spread, and too short for batches: the bias may have an
+    interval, spread and limits have values and the reason.
+    """
+    shocks = np.random.default_rng(seed).normal(size=700)
+    values = signal.lfilter([1.0], [1.0, -0.995], shocks)[500:]
+    found = limits_of_agreement(values)
+    assert found.bias.interval is not None
+    assert found.batching is None
+    for one, sign in ((found.low, -1), (found.high, 1)):
+        assert one.value == pytest.approx(values.mean() + sign * 1.959964 * values.std(ddof=1))
+    assert found.sd.value == pytest.approx(values.std(ddof=1))
+    for one in (found.sd, found.low, found.high):
+        assert (one.interval, one.caution) == (None, TOO_DEPENDENT)
