@@ -15,7 +15,7 @@ import random
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, Final
 
 import numpy  # noqa: F401 - here, so that no fork has to
@@ -159,8 +159,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("names", nargs="*", help="parts of names, as FROZEN. (default: all)")
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="s that a test may take")
+    parser.add_argument("--tests", nargs="+", help="instead of those of benchmarks/survivors.toml")
     arguments = parser.parse_args()
     (section,) = [one for one in sections() if one.path == THRESHOLDS]
+    if arguments.tests:
+        section = replace(section, tests=tuple(arguments.tests))
     done = run(section, arguments.names, arguments.longest, Runs(afresh=False))
     line, wrong = compared(section, done)
     print(line)

@@ -136,4 +136,3 @@ class Apart(SensorRule):
     def _forget(self) -> None:
         self._off.clear()
         self._told = False
-        self._since = self._for_s = 0

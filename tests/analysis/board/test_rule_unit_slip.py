@@ -43,6 +43,10 @@ def test_a_slip_is_found_from_the_first_second_on(factor, lost, by_s) -> None:
     assert warning.since_s <= 5 or lost
     assert "another unit" in warning.cause
     assert ("1/1.024" in warning.cause) is (factor < 1)
+    needed = "1.024" if factor < 1 else "0.977"
+    assert f"only after multiplying them by {needed}, so" in warning.advice
+    assert warning.measures[0].threshold == pytest.approx(float(needed), abs=5e-4)
+    assert warning.measures[1].value == pytest.approx(factor, abs=0.012)
 
 
 @pytest.mark.parametrize("left_out", [0.0, 0.024, 0.05, 0.1])
@@ -69,7 +73,16 @@ def test_a_slip_that_ends_is_cleared() -> None:
     """When the RR fill the time again, for as long as the stretch that is looked at, it ends."""
     events = [e for e in _events(factor=1.024, seconds=620) if e.t_ns < 250e9]
     events += [e for e in _events(seconds=620) if e.t_ns >= 250e9]
-    (warning,) = play(plan_of(), events, until_s=600, rules=_rule).warnings
+    made = []
+
+    def rules(session):
+        made[:] = _rule(session)
+        return made
+
+    play(plan_of(), events, until_s=240, rules=rules)
+    assert made[0].factor == pytest.approx(1 / 1.024)
+    (warning,) = play(plan_of(), events, until_s=600, rules=rules).warnings
+    assert made[0].factor == 1.0
     assert 290 <= warning.end_s <= 420
     assert warning.cleared == "Its RR fill the time that passes again."
 

@@ -217,6 +217,7 @@ def test_the_error_is_what_other_libraries_make_of_it(kind: str) -> None:
         values = values + np.repeat(source.normal(0, 1, 12), 151)[:1801]
     elif kind == "with gaps":
         present[100:180] = present[900:1100] = False
+        present[930] = True  # the only one of its stretch
     run = long_run(values, present)
     count = present.sum()
     centred = np.where(present, values - values[present].mean(), 0.0)
