@@ -4,13 +4,14 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
+.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
 	@echo "make test    run the whole suite: style, types, import arrows, tests"
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
+	@echo "make newcomer    go the way in on bare systems (root, debootstrap)"
 	@echo "make guide    build the guide as a site"
 	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
@@ -56,6 +57,10 @@ pictures: setup
 	@$(RUN) -m live.views.window.screenshots
 	@$(RUN) -m live.views.window.setup.pictures
 	@$(RUN) -m live.views.window.moving_picture
+
+# As root, with debootstrap: make newcomer SUITES="trixie sid" TESTS=1
+newcomer:
+	TESTS=$(TESTS) .ci/newcomer $(SUITES)
 
 guide: setup
 	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[guide]"
