@@ -213,11 +213,8 @@ def _make_printable(thing: object, *names: str) -> None:
 def _check(plan: Plan) -> None:
     references = [s.label for s in plan.sensors if s.role == "reference"]
     if len(references) != 1:
-        raise PlanError(
-            "sensor.role",
-            "exactly one sensor must be the reference",
-            ", ".join(references) or "none",
-        )
+        named = ", ".join(references) or "none"
+        raise PlanError("sensor.role", "exactly one sensor must be the reference", named)
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}", plan.wearer):
         raise PlanError(
             "session.wearer", "must be a short code of letters and digits, not a name", plan.wearer
@@ -247,9 +244,7 @@ def _check_label(sensor: PlannedSensor, taken: set[str]) -> None:
     if not sensor.label.strip():
         raise PlanError("sensor.label", "must not be empty")
     if len(sensor.label) > LONGEST_LABEL:
-        raise PlanError(
-            "sensor.label", f"must have at most {LONGEST_LABEL} characters", len(sensor.label)
-        )
+        raise PlanError("sensor.label", f"must have at most {LONGEST_LABEL} characters")
     if sensor.label in taken:
         raise PlanError("sensor.label", "must be unique in a plan", sensor.label)
     taken.add(sensor.label)
@@ -265,9 +260,8 @@ def _check_source(where: str, sensor: PlannedSensor) -> None:
     if sensor.adapter and sensor.source != "bluetooth":
         raise PlanError(f"{where}, adapter", "is for Bluetooth sensors only")
     if not re.fullmatch(r"(hci\d{1,3})?", sensor.adapter):
-        raise PlanError(
-            f"{where}, adapter", "must be named as the system names it: hci0", sensor.adapter
-        )
+        rule = "must be named as the system names it: hci0"
+        raise PlanError(f"{where}, adapter", rule, sensor.adapter)
     if sensor.source == "mqtt" and not sensor.topic:
         raise PlanError(where, "an MQTT sensor needs a topic")
     if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from live.cli.output import json_line, say
+from live.cli.plan_command import may_run
 from live.cli.terminal_log import TerminalLog
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import NotifyOptions
@@ -155,6 +156,8 @@ def _planned(arguments: argparse.Namespace) -> Plan:
     plan = plan_with_invention_marked(load_plan(arguments.plan))
     if arguments.on_warning:
         plan = replace(plan, attention=replace(plan.attention, command=arguments.on_warning))
+    elif not (arguments.rehearse or may_run(plan.attention.command)):
+        plan = replace(plan, attention=replace(plan.attention, command=()))
     check_kinds(plan.attention)
     check_command(plan.attention.command)
     if plan.attention.topic:

@@ -13,6 +13,8 @@ from live.cli.replay import play_out
 from live.protocol.feed import Acknowledged, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
+from live.setup.agreed_commands import agree
+from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from replay.attention import AttentionPlan
 from replay.capture import Capture
 from replay.event import ACKNOWLEDGED
@@ -30,8 +32,16 @@ with open(sys.argv[1], "a") as file:
 """
 
 
+@pytest.fixture(autouse=True)
+def _own_config(tmp_path, monkeypatch):
+    """Commands are agreed to for this test alone."""
+    monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path / "config"))
+
+
 def plan_on(port, **attention):
     """Two sensors on a broker that nobody feeds: both are silent from the start."""
+    if command := attention.get("command"):
+        agree(command)
     sensors = (
         PlannedSensor(label="Yarrow", role="reference", source="mqtt", topic="gym/yarrow"),
         PlannedSensor(label="Sorrel", role="test", source="mqtt", topic="gym/sorrel"),

@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.protocol.capture_feed import CaptureFeed
+from live.setup.agreed_commands import is_agreed
 from live.setup.folder import FolderWatch
 from live.setup.known_sensors import (
     KnownSensors,
@@ -314,7 +315,14 @@ class SetupWindow(QMainWindow):
         except PlanError as error:
             self._say(str(error))
             return
+        command = plan.attention.command
         self._say("")
+        if command and not is_agreed(command):
+            plan = replace(plan, attention=replace(plan.attention, command=()))
+            self._say(
+                "The plan's command for warnings is not taken over, because nobody here has agreed "
+                "to it: 'sidebeat live --plan' asks in a terminal."
+            )
         if self.pages.currentWidget() is self.check_page:
             self._go_back()
         self.plan_page.show_plan(plan)

@@ -1,0 +1,33 @@
+"""The tester's word before a command that stands in a plan is run for the first time."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Sequence
+
+from live.cli.import_dialog import ask_choice, can_ask
+from live.cli.output import say
+from live.setup.agreed_commands import agree, is_agreed
+
+
+def may_run(command: Sequence[str]) -> bool:
+    """Whether a plan's command may be run: agreed to before, or now.
+
+    Where nobody can be asked it is not run, and said so with what to do.
+    """
+    if not command or is_agreed(command):
+        return True
+    shown = shlex.join(command)
+    if can_ask():
+        say(f"The plan wants to run this program for each warning:\n  {shown}", file=sys.stderr)
+        if ask_choice("Run it, now and in future (yes, no)", ("yes", "no")) == "yes":
+            agree(command)
+            return True
+        return False
+    say(
+        f"sidebeat: the plan's command is not run, because nobody has agreed to it yet: {shown}  "
+        "Start it once in a terminal, which asks; or give it with --on-warning.",
+        file=sys.stderr,
+    )
+    return False
