@@ -12,13 +12,14 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
 from replay.text import is_printable, printable
+from replay.toml_table import checked_table
 
 ROLES: Final = ("reference", "test", "companion")
 """A companion (cadence, power) is recorded and used by the warnings, but not compared."""
@@ -131,8 +132,9 @@ class Plan:
 
     ``tolerance_bpm`` / ``tolerance_percent``: a test reading agrees when it differs from the
     reference by no more than the greater of the two.  ``attention``: what a warning sets off.
-    ``details``: free facts that a published report should state (skin tone, temperature …), by
-    name.  ``invented``: the data come from simulated wearers; every screen and page says so.
+    ``study``: file with the plan of the study that the session belongs to, or empty.  ``details``:
+    free facts that a published report should state (skin tone, temperature …), by name.
+    ``invented``: the data come from simulated wearers; every screen and page says so.
     """
 
     wearer: str
@@ -144,6 +146,7 @@ class Plan:
     attention: AttentionPlan = field(default_factory=AttentionPlan)
     details: Mapping[str, str] = field(default_factory=dict)
     invented: bool = False
+    study: str = ""
     seed: int = 1
     """Seed of the simulated wearer, where a sensor is simulated."""
     heart: str = "steady"
@@ -190,12 +193,13 @@ class Plan:
 
     @property
     def to_keep(self) -> Plan:
-        """The plan as a capture keeps it: without the command that warnings set off.
+        """The plan as a capture keeps it: without the command that warnings set off, and without
+        the place of the study's plan.
 
-        It is this computer's business, may hold what others should not read, and must never be
-        run because it stood in a file that came from somewhere else.
+        They are this computer's business, may hold what others should not read, and a command
+        must never be run because it stood in a file that came from somewhere else.
         """
-        return replace(self, attention=replace(self.attention, command=()))
+        return replace(self, attention=replace(self.attention, command=()), study="")
 
     def relabelled(self, number: int, label: str) -> Plan:
         """The same plan with another label for one sensor."""
@@ -311,15 +315,10 @@ LONGEST_LABEL: Final = 60
 """Characters: what fits beside a value on a card, a line and a figure."""
 LONGEST_TEXT: Final = 200_000
 """Characters of a plan: some hundred for each sensor."""
-_LARGEST: Final = 10**18
 _PARTS: Final = ("session", "sensor", "broker", "attention", "details")
-_IN_WORDS: Final = {
-    str: "a text in quotation marks", float: "a number", int: "a whole number",
-    bool: "true or false",
-}  # fmt: skip
 _SESSION_KEYS: Final = {
     "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
-    "invented": bool, "seed": int, "heart": str,
+    "invented": bool, "study": str, "seed": int, "heart": str,
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
@@ -345,16 +344,18 @@ def parse_plan(text: str) -> Plan:
     unknown = sorted(set(raw) - set(_PARTS))
     if unknown:
         raise PlanError(unknown[0], f"is not a part of a plan ({', '.join(_PARTS)})")
-    session = _table("session", raw.get("session"), _SESSION_KEYS, required=("wearer", "activity"))
+    session = checked_table(
+        "session", raw.get("session"), _SESSION_KEYS, required=("wearer", "activity")
+    )
     rows = raw.get("sensor")
     if not isinstance(rows, list) or not rows:
         raise PlanError("sensor", "at least one [[sensor]] must be listed")
     sensors = tuple(
-        PlannedSensor(**_table(f"sensor {n}", row, _SENSOR_KEYS, required=("label", "role")))
+        PlannedSensor(**checked_table(f"sensor {n}", row, _SENSOR_KEYS, required=("label", "role")))
         for n, row in enumerate(rows, 1)
     )
     broker = (
-        Broker(**_table("broker", raw["broker"], _BROKER_KEYS, required=()))
+        Broker(**checked_table("broker", raw["broker"], _BROKER_KEYS, required=()))
         if "broker" in raw
         else None
     )
@@ -365,34 +366,10 @@ def parse_plan(text: str) -> Plan:
     return Plan(**session, sensors=sensors, broker=broker, attention=attention, details=details)
 
 
-def _table(
-    where: str, raw: object, keys: Mapping[str, type], *, required: tuple[str, ...]
-) -> dict[str, Any]:
-    if not isinstance(raw, dict):
-        raise PlanError(where, "must be a table")
-    for key, value in raw.items():
-        kind = keys.get(key)
-        if kind is None:
-            raise PlanError(f"{where}.{key}", "is not known; known are " + ", ".join(keys))
-        fits = (
-            isinstance(value, (int, float)) and not isinstance(value, bool)
-            if kind is float
-            else isinstance(value, kind) and not (kind is int and isinstance(value, bool))
-        )
-        if not fits:
-            raise PlanError(f"{where}.{key}", f"must be {_IN_WORDS[kind]}", value)
-        if isinstance(value, int) and abs(value) > _LARGEST:
-            raise PlanError(f"{where}.{key}", "is too large")
-    for key in required:
-        if key not in raw:
-            raise PlanError(f"{where}.{key}", "is missing")
-    return dict(raw)
-
-
 def load_plan(path: Path) -> Plan:
     """Read a plan file.  Raises :class:`PlanError` if it is missing, unreadable or wrong.
 
-    The files that ``[broker]`` names count from the folder of the plan.
+    The files that ``[broker]`` and ``session.study`` name count from the folder of the plan.
     """
     try:
         plan = parse_plan(path.read_text(encoding="utf-8-sig"))
@@ -400,13 +377,14 @@ def load_plan(path: Path) -> Plan:
         raise PlanError(str(path), f"cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
         raise PlanError(str(path), "is not a text file") from None
-    if plan.broker is None:
-        return plan
     folder = path.absolute().parent
 
     def found(name: str) -> str:
         return str(folder / name) if name else ""
 
+    plan = replace(plan, study=found(plan.study))
+    if plan.broker is None:
+        return plan
     broker = replace(
         plan.broker,
         ca_file=found(plan.broker.ca_file),

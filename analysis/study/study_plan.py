@@ -56,10 +56,11 @@ class StudyPlan:
 
 @dataclass(frozen=True, slots=True)
 class Filled:
-    """A cell, with the sessions that count for it."""
+    """A cell, with the sessions that count for it, and the firmwares that they were had with."""
 
     cell: Cell
     done: int
+    firmware: tuple[str, ...] = ()
 
     @property
     def state(self) -> State:
@@ -123,21 +124,23 @@ def _cell(raw: object) -> Cell:
 
 def filled_cells(plan: StudyPlan, study: Study) -> tuple[Filled, ...]:
     """Each cell with the sessions that count in the study, whatever the firmware."""
-    return tuple(Filled(cell, _done(cell, study)) for cell in plan.cells)
+    return tuple(_filled(cell, study) for cell in plan.cells)
 
 
-def _done(cell: Cell, study: Study) -> int:
-    activity = _of(cell.activity, study)
-    if activity is None:
-        return 0
-    return sum(
-        one.sensor.label == cell.sensor and cell.side in ("", side(one.sensor.placement))
-        for result in activity.sensors
+def _filled(cell: Cell, study: Study) -> Filled:
+    activity = activity_of(cell.activity, study)
+    counted = [
+        one
+        for result in (() if activity is None else activity.sensors)
         for one in result.variant.counted
-    )
+        if one.sensor.label == cell.sensor and cell.side in ("", side(one.sensor.placement))
+    ]
+    counted.sort(key=lambda one: one.session.started_utc_ns)
+    firmware = dict.fromkeys(one.sensor.firmware for one in counted if one.sensor.firmware)
+    return Filled(cell, len(counted), tuple(firmware))
 
 
-def _of(name: str, study: Study) -> Activity | None:
+def activity_of(name: str, study: Study) -> Activity | None:
     """The activity of this name, without regard to case and spaces."""
     wanted = " ".join(name.casefold().split())
     return next(
@@ -153,7 +156,9 @@ def is_planned(one: Comparison, plan: StudyPlan, study: Study) -> bool:
     first = min(row.started_utc_ns for row in activity.sessions)
     begun = datetime.fromtimestamp(first / NS_PER_S, UTC).date()
     expected = {
-        cell.sensor for cell in plan.cells if cell.claim and _of(cell.activity, study) is activity
+        cell.sensor
+        for cell in plan.cells
+        if cell.claim and activity_of(cell.activity, study) is activity
     }
     labels = {
         activity.sensor(name).variant.label

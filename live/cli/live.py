@@ -264,6 +264,11 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.cli.view_processes import ViewProcesses  # noqa: PLC0415 - see live.cli.main
 
+    if plan.study and not arguments.practice:
+        from live.cli.study_advice import study_advice  # noqa: PLC0415 - loads the statistics
+
+        for line in study_advice(plan, arguments.out or Path()):
+            log.say(line)
     sources = _sources(plan, log)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
     views = ViewProcesses(plan, view, log, mute=arguments.mute, aside=arguments.json)

@@ -48,6 +48,7 @@ class PlanBuilder:
     broker: Broker | None = None
     attention: AttentionPlan = field(default_factory=AttentionPlan)
     details: Mapping[str, str] = field(default_factory=dict)
+    study: str = ""
     seed: int = 1
 
     @classmethod
@@ -62,6 +63,7 @@ class PlanBuilder:
             broker=plan.broker,
             attention=plan.attention,
             details=dict(plan.details),
+            study=plan.study,
             seed=plan.seed,
         )
 
@@ -166,5 +168,6 @@ class PlanBuilder:
             attention=self.attention,
             details={key: text.strip() for key, text in self.details.items() if text.strip()},
             invented=any(sensor.source == "simulated" for sensor in sensors),
+            study=self.study,
             seed=self.seed,
         )

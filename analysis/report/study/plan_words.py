@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.report.facts import Facts
+from analysis.report.words import listed
 from analysis.study.study import Study
 from analysis.study.study_plan import Filled, State, StudyPlan, filled_cells, is_planned
 
@@ -33,6 +34,8 @@ def _cell_line(one: Filled) -> str:
     )
     if one.state is State.GIVEN_UP:
         line += f" ({cell.given_up})"
+    if len(one.firmware) > 1:
+        line += f", with firmware {listed(one.firmware)}, which are not pooled"
     return line + (f"; expected: {cell.claim}" if cell.claim else "")
 
 
@@ -49,6 +52,7 @@ def plan_facts(plan: StudyPlan, study: Study) -> Facts:
                 "target_sessions": one.cell.sessions,
                 "done_sessions": one.done,
                 "state": one.state.value,
+                "firmware": list(one.firmware),
                 "expected": one.cell.claim,
                 "given_up": one.cell.given_up,
             }
