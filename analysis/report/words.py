@@ -30,11 +30,12 @@ def number(value: float | None, digits: int, *, sign: bool = False, unit: str = 
     return text.replace("-", "−") + (f" {unit}" if unit else "")
 
 
-def share_text(value: float) -> str:
+def share_text(value: float, digits: int = 0) -> str:
     """A share that is not quite all or nothing is not rounded to it."""
-    if 0 < value < 0.5 or 99.5 <= value < 100:
+    half = 0.5 * 10.0**-digits
+    if 0 < value < half or 100 - half <= value < 100:
         return number(min(max(value, 0.1), 99.9), 1)
-    return number(value, 0)
+    return number(value, digits)
 
 
 def interval(

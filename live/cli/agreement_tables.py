@@ -61,7 +61,7 @@ def comparison(record: SessionRecord) -> RenderableType:
             f"{counted.pairs:,}",
             _with_interval(counted.bias, "+.1f"),
             _with_interval(counted.mae, ".1f"),
-            _with_interval(counted.within, ".0f", " %"),
+            _with_interval(counted.within, "%.0f", " %"),
             _correlation(counted),
         )
     excluded = any(sensor.without_exclusions for sensor in record.sensors)
@@ -142,7 +142,7 @@ _ROWS: Final = (
     ("MAE, bpm", "mae", ".2f", ""),
     ("MAPE", "mape", ".2f", " %"),
     ("RMSE, bpm", "rmse", ".2f", ""),
-    ("inside tolerance", "within", ".1f", " %"),
+    ("inside tolerance", "within", "%.1f", " %"),
     ("Pearson r", "pearson_r", ".3f", ""),
     ("concordance (CCC)", "concordance", ".3f", ""),
 )
@@ -186,6 +186,10 @@ def _tolerance(plan: Plan) -> str:
 
 
 def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
+    if form.startswith("%") and estimate.value is not None:
+        digits = int(form[-2])
+        low_high = " to ".join(share_text(end, digits) for end in estimate.interval or ())
+        return f"{share_text(estimate.value, digits)}{unit} ({low_high or 'none'})"
     return with_interval(estimate, int(form[-2]), sign=form.startswith("+"), unit=unit)
 
 
