@@ -21,7 +21,6 @@ from operator import mul
 from typing import Final
 
 import numpy as np
-import scipy
 
 from analysis.statistics.effective import (
     FEWEST_NEIGHBOURS,
@@ -42,6 +41,9 @@ that the data do not tell them apart, and order 1, with its bias corrected, is t
 
 WHOLE_SHARE: Final = 0.5
 """Share of the seconds that must have all of the seconds an order looks back on."""
+
+_BLOCK: Final = 128
+"""Lags that an autocorrelation is carried on at once."""
 
 _PHI_MOST: Final = 0.9999
 """Keeps sums over lags finite; a series that reaches it is worth about one value anyway."""
@@ -188,11 +190,18 @@ def levinson(rho: FloatArray, highest: int) -> list[Fit]:
 
 def _extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
-    order = len(weights)
-    denominator = np.concatenate(([1.0], np.negative(weights)))
-    start = scipy.signal.lfiltic([1.0], denominator, rho[order:0:-1])
-    rest, _ = scipy.signal.lfilter([1.0], denominator, np.zeros(4 * seconds), zi=start)
-    result: FloatArray = np.concatenate((rho[: order + 1], rest))
+    # A filter of scipy.signal would do; loading that takes longer than a session's other numbers.
+    order, steps = len(weights), 4 * seconds
+    companion = np.eye(order, k=-1)
+    companion[0] = weights
+    powers = companion[None]
+    while len(powers) < min(_BLOCK, steps):
+        powers = np.concatenate((powers, powers @ powers[-1]))
+    state, parts = rho[order:0:-1], [rho[: order + 1]]
+    for _ in range(-(-steps // len(powers))):
+        parts.append(powers[:, 0] @ state)
+        state = powers[-1] @ state
+    result: FloatArray = np.concatenate(parts)[: order + 1 + steps]
     return result
 
 

@@ -70,7 +70,8 @@ def _inside(folder: Path) -> Iterator[Path]:
     for path in folder.rglob("*"):
         parts = path.relative_to(folder).parts
         hidden = any(part.startswith(".") or part == "__pycache__" for part in parts)
-        if not hidden and path.is_file() and not path.name.endswith(_BESIDE):
+        is_one = path.is_file() or (path.is_symlink() and not path.exists())
+        if not hidden and is_one and not path.name.endswith(_BESIDE):
             yield path
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from analysis.statistics.dependence import dependence_of, first_order, kurtosis_of
+from analysis.statistics import dependence
+from analysis.statistics.dependence import dependence_of, first_order, kurtosis_of, levinson
 from analysis.statistics.effective import lag_counts, lagged_correlation
 from analysis.statistics.estimate import t_quantile
 
@@ -158,3 +159,19 @@ def test_a_flat_or_scattered_series_has_no_coefficient() -> None:
     assert dependence_of(np.full(500, 3.0), _everywhere(500)) is None
     scattered = np.arange(500) % 5 == 0
     assert dependence_of(np.random.default_rng(1).normal(size=500), scattered) is None
+
+
+def test_an_autocorrelation_is_carried_on_as_a_filter_would() -> None:
+    """The same as scipy.signal's recursive filter without input, at every order."""
+    random = np.random.default_rng(7)
+    series = 0.4 * np.cumsum(random.normal(size=1500)) + random.normal(0, 3, 1500)
+    series -= series.mean()
+    rho = np.array([series[: len(series) - lag] @ series[lag:] for lag in range(21)])
+    rho /= rho[0]
+    for fit in levinson(rho, 20):
+        order = len(fit.weights)
+        denominator = np.concatenate(([1.0], np.negative(fit.weights)))
+        start = signal.lfiltic([1.0], denominator, rho[order:0:-1])
+        rest, _ = signal.lfilter([1.0], denominator, np.zeros(4 * 1500), zi=start)
+        carried = dependence._extended(rho, fit.weights, 1500)
+        np.testing.assert_allclose(carried, [*rho[: order + 1], *rest], rtol=0, atol=1e-12)

@@ -113,6 +113,20 @@ def test_processes_beside_each_other_have_one_thread_of_algebra(monkeypatch):
     assert os.environ[reading.BLAS_THREADS] == "3"
 
 
+def test_a_first_session_does_not_load_what_takes_longer_than_its_numbers(folder, tmp_path):
+    """``scipy.signal`` and ``scipy.stats`` take longer to load than a session to compute."""
+    script = (
+        "import sys; from analysis.session import read_session; read_session(sys.argv[1]); "
+        "print({'scipy.signal', 'scipy.stats', 'pandas', 'matplotlib'} & set(sys.modules))"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", script, str(folder / "a.sqlite")],
+        env=os.environ | {"SIDEBEAT_CACHE_DIR": str(tmp_path)},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert told.stdout == "set()\n"
+
+
 def test_what_is_kept_starts_no_processes(folder, monkeypatch):
     """A study whose records are all in the cache is read by one process alone."""
     first = read_rows(find_captures([folder]).files, workers=2)
@@ -143,12 +157,15 @@ def test_files_stand_for_themselves_and_places_must_exist(folder):
         find_captures([folder / "nowhere"])
 
 
-def test_only_what_claims_to_be_a_capture_is_read(folder):
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+def test_only_what_claims_to_be_a_capture_is_read(folder, tmp_path):
     """By its ending or by its first bytes; what else lies in the folder is listed, and a file that
-    is named itself is always read.
+    is named itself is always read.  A link that leads nowhere makes its claim by its name.
     """
     found = find_captures([folder])
     assert {path.name for path in found.others} == OTHERS
+    (tmp_path / "gone.sqlite").symlink_to(tmp_path / "nowhere")
+    assert find_captures([tmp_path]).files == (tmp_path / "gone.sqlite",)
     assert folder / "renamed.capture" in found.files
     named = find_captures([folder / "notes.txt", folder])
     assert folder / "notes.txt" in named.files
