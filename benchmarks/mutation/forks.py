@@ -29,7 +29,7 @@ BASE_S = 4.0
 FACTOR = 4.0
 """A run may take so many times what it took without a fault, and a little; then it is stopped, and
 the fault counts as noticed."""
-ALL_S = 5.0
+ALL_S = 3.0
 """All tests that are put to one fault take no more, in s of CPU without it."""
 MOST_BYTES = 12 << 30
 OPTIONS = ("-qq", "-p", "no:cacheprovider", "-p", "no:randomly")

@@ -101,6 +101,7 @@ def test_the_rule_alone_says_the_same(kind) -> None:
     assert warning.cause == case.told
     for one, expected in zip(warning.measures, case.measures, strict=True):
         assert one.value == pytest.approx(expected.value, abs=1e-4), one
+        assert (one.threshold or 0) == pytest.approx(expected.threshold or 0, abs=1e-4), one
     assert play(case.plan, *case.made(False), until_s=case.until_s, rules=alone).warnings == ()
 
 

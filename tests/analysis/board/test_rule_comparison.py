@@ -192,3 +192,41 @@ def test_flat_value_in_the_range_of_steps_is_suspected_without_a_pod() -> None:
     assert warning.sensor == 2
     assert warning.start_s <= 210
     assert "range of running steps" in warning.cause
+
+
+@pytest.mark.parametrize(("away_s", "told_at"), [(0, 228), (5, 238), (12, 250)])
+def test_a_moment_away_from_the_cadence_takes_as_much_as_it_lasted(away_s, told_at) -> None:
+    """28 s of it are needed: ten, less those away, and as many more; long away begins anew."""
+    until = 211 + away_s
+    board = play(
+        POD_PLAN,
+        stream(1, 0.2, 300, 138),
+        stream(2, 0.5, 300, lambda t: 168 if 200 < t < 210 or until - 1 < t else 137),
+        stream(3, 0.7, 300, 136),
+        _steps(0, 300),
+        until_s=300,
+        rules=_cadence,
+    )
+    assert [(w.sensor, w.start_s) for w in board.warnings] == [(2, told_at)]
+
+
+@pytest.mark.parametrize(("on_it_s", "suspected"), [(13, False), (14, True)])
+def test_half_of_the_evidence_takes_its_vote(on_it_s: int, suspected: bool) -> None:
+    """From 14 of 28 s on it is suspected, before it is told."""
+    made = []
+
+    def rules(session):
+        made[:] = _cadence(session)
+        return made
+
+    board = play(
+        POD_PLAN,
+        stream(1, 0.2, 300, 138),
+        stream(2, 0.5, 300, lambda t: 168 if t > 200 else 137),
+        stream(3, 0.7, 300, 136),
+        _steps(0, 300),
+        until_s=200 + on_it_s,
+        rules=rules,
+    )
+    assert made[0].suspected is suspected
+    assert board.warnings == ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.board.rules.base import BAD, UNSURE
+from analysis.board.rules.base import BAD, GOOD, UNSURE
 from analysis.board.rules.contact import NoContact
 from analysis.board.rules.levels import LowBattery
 from analysis.board.rules.reference_lost import ReferenceLost
@@ -85,6 +85,45 @@ def test_strap_that_reports_no_beats_is_off_the_skin() -> None:
     assert (warning.since_s, warning.start_s) == (59, 66)
     assert "no beat for 20 s" in warning.cause
     assert warning.end_s == 83
+
+
+@pytest.mark.parametrize(
+    ("sensor", "every_s", "start_s"),
+    [
+        (1, 1.0, 106),  # more than 6 s without a beat, the last at 99 s
+        (2, 1.0, 106),  # of a test sensor 7 s, in which its bpm stood still
+        (1, 2.0, 107),  # four readings without a beat: 101, 103, 105 and 107 s
+        (1, 3.0, 109),  # beats every 3 s are just usual enough: 100, 103, 106 and 109 s
+        (1, 3.5, None),  # and every 3.5 s not: by habit it leaves them out for more than half
+    ],
+)
+def test_no_beats_are_told_to_the_second(sensor: int, every_s: float, start_s: int | None) -> None:
+    """By time and by readings, and only of a sensor that has beats by habit."""
+    first = {1.0: 1.0, 2.0: 1.0, 3.0: 1.0, 3.5: 1.5}[every_s]
+    events = stream(sensor, first, 100.1, 120, every_s=every_s, rr=_beats(120))
+    after = events[-1].t_ns / S + every_s
+    board = play(
+        plan_of(),
+        events,
+        stream(sensor, after, 130, 120, every_s=every_s),
+        until_s=130,
+        rules=_contact,
+    )
+    assert [w.start_s for w in board.warnings] == ([] if start_s is None else [start_s])
+
+
+def test_each_second_with_a_valid_value_is_good() -> None:
+    """A warning that stands can end at any of them."""
+    said = []
+
+    def rules(session):
+        rule = NoContact(session, session.sensors[1])
+        step = rule.step
+        rule.step = lambda second: said.append(step(second)) or said[-1]
+        return [rule]
+
+    play(plan_of(), stream(2, 0.5, 40, 120, contact=True), until_s=40, rules=rules)
+    assert set(said[1:]) == {GOOD}
 
 
 @pytest.mark.parametrize(("moves", "told"), [(0, [2]), (1, [])])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import pytest
 
@@ -13,6 +14,7 @@ from analysis.board.rules.registry import REGISTRY, rules_for
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
+from analysis.statistics.pairing import NO_VALUE
 from replay.event import Event
 from tests.standins.session_events import hr, of_kind, plan_of, planned, play, stream
 
@@ -208,3 +210,83 @@ def test_warnings_that_compare_neither_exclude_nor_end_one_that_does() -> None:
     for row in REGISTRY:
         if row.kind in compared:
             assert not row.explains & excluding, row.kind
+
+
+@dataclass
+class _Beats:
+    """What a loose-reference rule says of the beats."""
+
+    bad_beats: int = 0
+    contradicts_bpm: int | None = None
+    beats_are_sound: bool = False
+
+
+def _seen(plan, rows, loose=None) -> tuple[OutvotedReference, list[int]]:
+    """The rule, and its verdicts on seconds of these values in bpm, ``None`` for no value."""
+    session = SessionState(plan)
+    deviations = [Deviation(session, test) for test in session.tests]
+    rule = OutvotedReference(session, session.reference, deviations, loose=loose)
+    verdicts = []
+    for second, row in enumerate(rows):
+        for sensor, bpm in zip(session.sensors, row, strict=True):
+            sensor.held.append(NO_VALUE if bpm is None else 1000 * bpm)
+        session.second = second
+        verdicts.append(int(rule.step(second)))
+    return rule, verdicts
+
+
+AGAINST, AGREED = (175, 140, 141), (140, 140, 141)
+
+
+def test_a_second_of_disagreement_is_forgotten_in_the_next() -> None:
+    """It neither counts towards a later one nor is its beginning; one good second ends nothing that
+    has lasted for longer.
+    """
+    rule, said = _seen(plan_of(), [*[AGREED] * 5, AGAINST, *[AGREED] * 9, *[AGAINST] * 25])
+    assert said.index(1) == 15 + 24
+    assert rule.since() == 15
+    rule, said = _seen(plan_of(), [*[AGREED] * 5, *[AGAINST] * 10, AGREED, *[AGAINST] * 16])
+    assert said.index(1) == 16 + 15  # 10 − 1 + 16 are 25
+    assert rule.since() == 5
+
+
+def test_nobody_against_it_is_good_even_where_there_are_too_few_to_vote() -> None:
+    """One test sensor that agrees is a good second; one that does not proves nothing."""
+    assert _seen(plan_of(), [(140, 140, None)])[1] == [-1]
+    assert _seen(plan_of(), [(140, 180, None)])[1] == [0]
+
+
+def test_a_sensor_without_a_value_has_no_vote() -> None:
+    """Neither for the reference nor against it."""
+    assert 1 in _seen(FOUR, [(*AGAINST, None)] * 25)[1]
+    assert 1 not in _seen(FOUR, [(*AGAINST, 175)] * 60)[1]
+
+
+@pytest.mark.parametrize(("bad_beats", "told"), [(5, True), (6, False)])
+def test_a_reference_whose_beats_are_bad_is_told_of_by_these(bad_beats: int, told: bool) -> None:
+    """From six bad beats among the last sixty on the cause is known."""
+    _, said = _seen(plan_of(), [AGAINST] * 60, _Beats(bad_beats))
+    assert (1 in said) is told
+
+
+@pytest.mark.parametrize(("beats", "at_s"), [({}, 25), ({"beats_are_sound": True}, None)])
+def test_sound_beats_are_a_vote_of_their_own(beats, at_s) -> None:
+    """Two against the reference and its own beats are no majority; three are, after longer."""
+    _, said = _seen(plan_of(), [AGAINST] * 60, _Beats(**beats))
+    assert (said.index(1) + 1 if 1 in said else None) == at_s
+    _, said = _seen(FOUR, [(*AGAINST, 142)] * 120, _Beats(**beats))
+    assert said.index(1) + 1 == (25 if at_s else 35)
+
+
+def test_of_two_groups_as_large_the_lower_is_named() -> None:
+    """Their mean and names are those of one group, not of all that are against it."""
+    plan = plan_of(
+        planned("Yarrow", "reference"),
+        *(planned(label) for label in ("Sorrel", "Tansy", "Bracken", "Clover")),
+    )
+    rule, said = _seen(plan, [(100, 190, 160, 192, 161)] * 25)
+    assert said[-1] == 1
+    assert rule.explain().cause.startswith("Tansy and Clover agree with each other at 160 bpm")
+    by_name = {one.name: one.value for one in rule.explain().measures}
+    assert by_name["their mean"] == 160.5
+    assert by_name["sensors against it"] == 2

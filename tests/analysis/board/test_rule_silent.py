@@ -7,7 +7,8 @@ import pytest
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.silent import Silent
 from analysis.board.snapshot import Severity, WarningKind
-from tests.standins.session_events import hr, link, of_kind, plan_of, planned, play, stream
+from tests.standins.kind_streams import steps
+from tests.standins.session_events import S, hr, link, of_kind, plan_of, planned, play, stream
 
 SORREL = 2
 
@@ -110,7 +111,9 @@ def test_unreadable_notifications_are_silence_and_named() -> None:
     bad = [hr(t + 0.5, SORREL, 120)._replace(payload=b"\x01") for t in range(30, 60)]
     board = play(plan_of(), stream(SORREL, 0.5, 30, 120), bad, until_s=60, rules=_rule)
     (warning,) = _silences(board)
-    assert "could not be read" in warning.cause
+    assert warning.cause == (
+        "Sorrel has sent nothing readable for 30 s; 30 notifications could not be read."
+    )
 
 
 def test_wider_age_limit_is_waited_for() -> None:
@@ -118,6 +121,72 @@ def test_wider_age_limit_is_waited_for() -> None:
     plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=20))
     board = play(plan, stream(SORREL, 0.5, 300, 120, every_s=15), until_s=300, rules=_rule)
     assert _silences(board) == []
+
+
+def test_a_notification_at_the_very_start_is_one() -> None:
+    """Heard at 0 s and never again: silent from 5 s on."""
+    board = play(plan_of(), [hr(0, SORREL, 120)], until_s=20, rules=_rule)
+    assert [(w.since_s, w.start_s) for w in _silences(board)] == [(0, 6)]
+
+
+@pytest.mark.parametrize(("next_s", "end_s"), [(72.5, 73), (72.51, 74)])
+def test_it_sends_again_while_no_notification_is_older_than_two_and_a_half_seconds(
+    next_s: float, end_s: int
+) -> None:
+    """Four such seconds end a silence; a second with nothing younger does not count."""
+    board = play(
+        plan_of(),
+        stream(SORREL, 0.5, 30, 120),
+        [hr(69.5 + next_s - 72.5 if next_s == 72.5 else 69.49, SORREL, 120)],
+        stream(SORREL, 72.5, 90, 121),
+        until_s=90,
+        rules=_rule,
+    )
+    (warning,) = _silences(board)
+    assert warning.end_s == end_s
+
+
+@pytest.mark.parametrize(
+    ("source", "cause", "advice"),
+    [
+        ({"source": "mqtt", "topic": "a"}, "broker is out of reach.", "Check the network."),
+        ({"source": "bluetooth", "name": "a"}, "Bluetooth is off.", "Switch Bluetooth on again."),
+    ],
+)
+def test_what_is_off_is_named_by_the_source(source, cause, advice) -> None:
+    """A radio that is off is switched on, a network is checked."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", kind="", **source))
+    board = play(
+        plan, stream(2, 0.5, 30, 120), [link(31, 2, "adapter off")], until_s=60, rules=_rule
+    )
+    (warning,) = _silences(board)
+    assert warning.cause.endswith(f"because this computer's {cause}")
+    assert warning.advice == advice
+
+
+def test_a_companion_is_silent_after_a_minute() -> None:
+    """Feet may stand still."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Strides", "companion"))
+    events = [e._replace(sensor=2) for e in steps() if e.t_ns < 30 * S]
+    board = play(plan, events, until_s=120, rules=_rule)
+    (warning,) = _silences(board)
+    assert (warning.sensor, warning.since_s, warning.start_s) == (2, 29, 90)
+    assert warning.measures[0].threshold == 60
+
+
+@pytest.mark.parametrize(("every", "start_s"), [(6, 9), (12, 6)])
+def test_habit_is_what_nine_of_ten_spacings_keep_to(every: int, start_s: int) -> None:
+    """A sensor that leaves one in six notifications out for 2.5 s is waited for three times as
+    long; one in twelve is no habit.
+    """
+    times, now = [], 0.5
+    for k in range(120):
+        times.append(now)
+        now += 2.5 if k % every == 0 else 1.0
+    last = times[-1]
+    board = play(plan_of(), [hr(t, SORREL, 120) for t in times], until_s=last + 30, rules=_rule)
+    (warning,) = _silences(board)
+    assert warning.start_s == int(last) + start_s
 
 
 def test_unheard_sensor_is_not_started_within_ten_seconds() -> None:

@@ -99,3 +99,11 @@ def test_reset_forgets_the_stretch() -> None:
     made[0].reset()
     assert board.warnings == ()
     assert made[0].factor == 1.0
+
+
+@pytest.mark.parametrize(("gap_s", "first_s", "last_s"), [(5, 105, 130), (6, 170, 180)])
+def test_after_five_missed_notifications_the_account_begins_anew(gap_s, first_s, last_s) -> None:
+    """A shorter gap is a lost notification, whose time and beats are left out alike."""
+    events = [e for e in _events(factor=1.024) if not 60e9 < e.t_ns < (60 + gap_s) * 1e9]
+    (warning,) = play(plan_of(), events, until_s=300, rules=_rule).warnings
+    assert first_s <= warning.start_s <= last_s

@@ -270,3 +270,31 @@ def test_rise_and_fall_that_wander_together_are_told_apart() -> None:
     _, curve = delay_of(ref, test)
     assert curve.rising is not None
     assert curve.rising.value + 2 < curve.falling.value
+
+
+def _triangle(times: np.ndarray, slope: float, rise_s: int, fall_s: int) -> np.ndarray:
+    """A heart that rises at this slope, bpm/s, for so long, and falls back as evenly."""
+    phase = times % (rise_s + fall_s)
+    top = slope * rise_s
+    return 90 + np.where(phase < rise_s, slope * phase, top * (1 - (phase - rise_s) / fall_s))
+
+
+@pytest.mark.parametrize(("steepest", "told"), [(0.22, False), (0.34, True)])
+def test_a_slope_of_15_bpm_a_minute_is_rise_or_fall(steepest: float, told: bool) -> None:
+    """Slower changes are a drift, from which no delay of its own is taken."""
+    times = np.arange(3600)
+    heart = 120 + 30 * np.sin(times * steepest / 30)
+    test = _slowed(heart, 3, 12) + np.random.default_rng(1).normal(0, 0.2, 3600)
+    _, curve = delay_of(*(np.rint(1000 * one).astype(np.int32) for one in (heart, test)))
+    assert (curve.rising is not None) is told
+
+
+def test_where_one_direction_fits_no_shift_neither_is_told() -> None:
+    """A sensor that falls in time and goes the other way while the heart rises."""
+    times = np.arange(3600.0)
+    heart = _triangle(times, 0.5, 120, 200)
+    rising = np.gradient(heart) > 0
+    test = np.where(rising, 250 - heart, _triangle(times - 3, 0.5, 120, 200))
+    delay, curve = delay_of(*(np.rint(1000 * one).astype(np.int32) for one in (heart, test)))
+    assert delay.value is not None
+    assert (curve.rising, curve.falling) == (None, None)

@@ -286,3 +286,16 @@ def test_what_stands_in_a_gap_is_no_slope(lag_s: float) -> None:
     reference, test = reference.copy(), test.copy()
     reference[~present] = test[~present] = 1e6
     assert still_follows_slope(reference, test, present) is (lag_s > 0)
+
+
+def test_the_bend_is_not_looked_for_where_a_gap_is_near() -> None:
+    """A sensor that smooths is found beside gaps, whatever stands in them."""
+    source = np.random.default_rng(3)
+    heart = _heart(source)
+    strap = heart + source.normal(0, 0.28, 1800)
+    test = _smoothed(heart, 10) + source.normal(0, 1, 1800)
+    moved, there = in_step([strap, test], [EVERYWHERE] * 2, (0, 4.5))
+    there = there.copy()
+    there[200::150] = False
+    reference, other = (np.where(there, one, 1e6) for one in moved)
+    assert still_follows_slope(reference, other, there)
