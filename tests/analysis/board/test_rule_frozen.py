@@ -323,3 +323,60 @@ def test_an_optical_reference_alone_accuses_nobody(kind, others_move, found) -> 
         rules=lambda session: [Frozen(session, session.tests[0])],
     )
     assert bool(board.warnings) is found
+
+
+@pytest.mark.parametrize(("held_s", "told"), [(7, False), (10, True)])
+def test_a_fast_sensor_must_stand_still_for_seconds_as_well(held_s: int, told: bool) -> None:
+    """At 4 Hz ten readings are over in 2.5 s: in 7 s on a steep rise it is not frozen yet."""
+
+    def rise(t: float) -> float:
+        return 90 + 1.5 * min(max(t - 100, 0), 60) + math.sin(t * 1.7)
+
+    def shown(t: float) -> float:
+        return rise(130) if 130 < t < 130 + held_s else rise(t) + math.sin(t * 9)
+
+    board = play(
+        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
+        stream(1, 0.2, 170, rise),
+        stream(2, 0.1, 170, shown, every_s=0.25),
+        until_s=170,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([2] if told else [])
+
+
+@pytest.mark.parametrize(("stands_s", "told"), [(14, False), (40, True)])
+def test_a_sensor_that_shows_a_new_value_twice_a_minute_is_not_frozen(stands_s, told) -> None:
+    """Half as much again as its own longer runs; beyond that it is."""
+
+    def coarse(t: float) -> float:
+        step = 14 if t < 200 else stands_s
+        since = 200 if t >= 200 else 0
+        return round(_heart(since + (t - since) // step * step))
+
+    board = play(
+        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
+        stream(1, 0.2, 300, _heart),
+        stream(2, 0.6, 300, coarse),
+        until_s=300,
+        rules=_rule,
+    )
+    assert bool([w for w in board.warnings if w.start_s > 100]) is told
+
+
+@pytest.mark.parametrize(("slope", "told"), [(0.9, False), (1.4, True)])
+def test_beside_an_arm_sensor_alone_twice_the_movement_is_asked_for(slope, told) -> None:
+    """It swings by itself: within the last 10 of 30 s it must have moved by 10 bpm, not by 5."""
+    plan = plan_of(planned("Yarrow", "reference", kind="arm"), planned("Sorrel"))
+
+    def rise(t: float) -> float:
+        return 70 + slope * min(max(t - 60, 0), 80)
+
+    board = play(
+        plan,
+        stream(1, 0.2, 150, rise),
+        stream(2, 0.6, 150, lambda t: rise(100) if 100 < t < 130 else rise(t)),
+        until_s=150,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([2] if told else [])

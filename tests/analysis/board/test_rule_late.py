@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
 
+from analysis.board.rules.delay_estimate import DelayEstimate
 from analysis.board.rules.late import Late
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import EffortCounts, Severity
 from analysis.board.snapshot import WarningKind as K
 from analysis.statistics.efforts import Answer, Kind, Response, find_efforts, responses
-from tests.standins.session_events import of_kind, plan_of, planned, play, stream
+from tests.standins.session_events import hr, of_kind, plan_of, planned, play, stream
 
 ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
 END_S = 1000
@@ -206,3 +208,68 @@ def test_no_delay_is_claimed_of_a_file() -> None:
     board = play(plan, stream(1, 0.3, END_S, _intervals), events, until_s=END_S)
     assert of_kind(board, K.LATE) == []
     assert board.snapshot().sensors[1].efforts == EffortCounts(followed=3)
+
+
+class _Told:
+    """Estimates of a delay as they are told, one every 20 s; their spread is that of a good one."""
+
+    due = 0
+
+    def __init__(self, delays: list[int]) -> None:
+        self.made = [
+            DelayEstimate(20 * k, delay_s, 1_000.0, 500.0, 9_000.0)
+            for k, delay_s in enumerate(delays)
+        ]
+
+    def estimate(self, second: int) -> DelayEstimate | None:
+        return self.made[second // 20] if second // 20 < len(self.made) else None
+
+
+@pytest.mark.parametrize(
+    ("delays", "bad_at", "since", "good_at"),
+    [
+        ([21], None, 0, None),
+        ([21, 21], 1, 0, None),
+        ([19, 19, 19], None, 0, None),
+        ([21, 19, 21, 21], 3, 2, None),  # in a row
+        ([3, 3, 16, 16], None, 0, None),  # its own delay is not known yet
+        ([3, 3, 3, 16, 16], 4, 3, None),
+        ([3, 3, 3, 12, 12, 12], None, 0, None),  # 9 s more than its own, and 13 s at least
+        ([8, 8, 8, 16, 16], None, 0, None),
+        ([8, 8, 8, 17, 17], 4, 3, None),
+        ([21, 21, *[5] * 6], 1, 0, 7),
+        ([21, 21, *[5] * 5], 1, 0, None),
+        ([21, 21, *[5] * 5, 12, *[5] * 6], 1, 0, 13),  # what is neither late nor fine begins anew
+    ],
+)
+def test_estimates_are_late_in_a_row_and_fine_in_a_row(delays, bad_at, since, good_at) -> None:
+    """Two of 20 s, or of 9 s more than its own in at least three; six that are fine end it."""
+    session = SessionState(ONE)
+    rule = Late(session, session.tests[0], _Told(delays))  # type: ignore[arg-type]
+    said = []
+    for second in range(20 * len(delays)):
+        for sensor in session.sensors:
+            sensor.held.append(100_000)
+        session.second = second
+        said.append(int(rule.step(second)))
+    bad = said.index(1) if 1 in said else None
+    assert bad == (None if bad_at is None else 20 * bad_at)
+    if bad is not None:
+        assert rule.since() == 20 * since
+        good = said.index(-1, bad) if -1 in said[bad:] else None
+        assert good == (None if good_at is None else 20 * good_at)
+
+
+@pytest.mark.parametrize(("delay_s", "told"), [(20, False), (22, True)])
+def test_a_sensor_that_sends_seldom_is_given_the_age_of_its_values(delay_s, told) -> None:
+    """Most of its spacings are 3 s, so that it may show a change 2 s later than others."""
+    times, spacings = [0.5], itertools.cycle([1, 3, 3, 1, 3])
+    while times[-1] < 600:
+        times.append(times[-1] + next(spacings))
+
+    def swing(t: float) -> float:
+        return 135 + 30 * math.sin(t / 45) + 1.2 * math.sin(t * 1.3)
+
+    seldom = [hr(t, 2, round(swing(t - delay_s))) for t in times]
+    board = play(ONE, stream(1, 0.2, 600, swing), seldom, until_s=600, rules=_late)
+    assert bool(board.warnings) is told
