@@ -16,6 +16,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
+os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")
 os.environ["SIDEBEAT_LOG_DIR"] = str(Path(_CACHE.name) / "log")
 
 if "PYTEST_XDIST_WORKER" in os.environ:

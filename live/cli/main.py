@@ -19,6 +19,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final, NoReturn, Protocol
 
 from live import window_probe
+from live.cli.defaults import apply_defaults
 from live.cli.log_file import kept_log
 from live.cli.output import say
 from replay.errors import SidebeatError
@@ -218,8 +219,11 @@ def _dispatch(arguments: list[str]) -> int:
 
 
 def _carry_out(name: str, options: list[str]) -> int:
+    parser = command_parser(name)
+    if not {"-h", "--help"} & set(options):
+        apply_defaults(parser, name)
     try:
-        parsed = command_parser(name).parse_args(options)
+        parsed = parser.parse_args(options)
     except SystemExit as stop:  # argparse has printed its help or its complaint
         return stop.code if isinstance(stop.code, int) else WRONG
     return load(name).run(parsed)

@@ -6,7 +6,6 @@ import shlex
 import sys
 from collections.abc import Sequence
 
-from live.cli.import_dialog import ask_choice, can_ask
 from live.cli.output import say
 from live.setup.agreed_commands import agree, is_agreed
 
@@ -18,6 +17,8 @@ def may_run(command: Sequence[str]) -> bool:
     """
     if not command or is_agreed(command):
         return True
+    from live.cli.import_dialog import ask_choice, can_ask  # noqa: PLC0415 - numpy behind it
+
     shown = shlex.join(command)
     if can_ask():
         say(f"The plan wants to run this program for each warning:\n  {shown}", file=sys.stderr)

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from live.cli import live, plan_command
+from live.cli import import_dialog, live
 from live.cli.plan_command import may_run
 from live.setup.agreed_commands import agreed_path, is_agreed
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
@@ -28,7 +28,7 @@ def nothing_agreed(tmp_path, monkeypatch):
 
 
 def answered(monkeypatch, text):
-    monkeypatch.setattr(plan_command, "can_ask", lambda: True)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: True)
     monkeypatch.setattr("sys.stdin", io.StringIO(text))
 
 
@@ -37,7 +37,7 @@ def test_what_was_agreed_to_is_not_asked_again(monkeypatch, capsys):
     answered(monkeypatch, "perhaps\nyes\n")
     assert may_run(COMMAND)
     assert "print('\"'\"'x y" in capsys.readouterr().err
-    monkeypatch.setattr(plan_command, "can_ask", lambda: False)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: False)
     assert may_run(COMMAND)
     assert capsys.readouterr().err == ""
 
@@ -46,7 +46,7 @@ def test_another_command_is_another_question(monkeypatch):
     """To agree to one command is to agree to no other, not even with other arguments."""
     answered(monkeypatch, "yes\n")
     assert may_run(COMMAND)
-    monkeypatch.setattr(plan_command, "can_ask", lambda: False)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: False)
     assert not may_run((*COMMAND, "more"))
     assert not is_agreed((COMMAND[0], " ".join(COMMAND[1:])))
 
@@ -61,7 +61,7 @@ def test_no_is_no_and_is_asked_again(monkeypatch, capsys):
 
 def test_where_nobody_can_be_asked_it_is_not_run_and_said(monkeypatch, capsys):
     """One sentence with the command and what to do."""
-    monkeypatch.setattr(plan_command, "can_ask", lambda: False)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: False)
     assert not may_run(COMMAND)
     said = capsys.readouterr().err
     assert said.count("\n") == 1
@@ -74,7 +74,7 @@ def test_the_plan_of_a_capture_has_what_may_run(tmp_path, monkeypatch, capsys, o
     """A command of the plan that nobody agreed to is taken out; one on the command line is not
     asked about.
     """
-    monkeypatch.setattr(plan_command, "can_ask", lambda: False)
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: False)
     file = tmp_path / "plan.toml"
     plan = replace(plan_of(), attention=AttentionPlan(command=("true",)))
     file.write_text(format_plan(plan), encoding="utf-8")
