@@ -199,7 +199,7 @@ def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
             QApplication.processEvents()
         if second % 3600 == 3599:
             memory.append(memory_mb())
-            kept.append(kept_mb(window.model.board, window.timeline, window.efforts))
+            kept.append(kept_mb(window.model.board, window.timeline))
     found: dict[str, Any] = {"hours": hours, "sensors": sensors, "readings": 0}
     found["readings"] = sum(len(window.model.board.series(n)[0]) for n in window.plan.compared)
     for name, action in (("follow", Action.FIVE), ("all", Action.ALL)):

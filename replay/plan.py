@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
+from replay.signs import SIGNS
 from replay.text import is_printable, printable
 from replay.toml_table import checked_table
 
@@ -52,7 +53,7 @@ class PlannedSensor:
     ``label``: free text, unique in the plan.  ``role``: one of :data:`ROLES`.  ``source``: one
     of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
     ``name``, through ``adapter`` (``hci1``) where one is given; MQTT sensors by ``topic``;
-    simulated ones by ``kind``.  ``hold_s``: pairing age limit in seconds.
+    simulated ones by ``kind``.  ``hold_s``: pairing age limit in s.  ``sign``: 0 for none yet.
 
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
     file, hexadecimal), ``offset_s`` (added to the file's own times), ``alignment`` (one of
@@ -79,6 +80,7 @@ class PlannedSensor:
     alignment: str = ""
     clock: str = ""
     hold_s: float = DEFAULT_HOLD_S
+    sign: int = 0
 
     def __post_init__(self) -> None:
         _make_printable(self, "label", "placement", "name", "kind", "firmware", "file", "clock")
@@ -182,8 +184,14 @@ class Plan:
 
     @property
     def compared(self) -> tuple[int, ...]:
-        """Numbers of the reference and the test sensors, in the order of the plan."""
-        return tuple(n for n, s in enumerate(self.sensors, 1) if s.role != "companion")
+        """Numbers of the reference and then of the test sensors, these in the plan's order."""
+        return (self.reference, *self.tests)
+
+    @property
+    def shown_order(self) -> tuple[int, ...]:
+        """Numbers of all sensors as they are listed: those compared first, then companions."""
+        rest = {*range(1, len(self.sensors) + 1)} - {*self.compared}
+        return (*self.compared, *sorted(rest))
 
     def is_comparable(self, number: int) -> bool:
         """Whether this sensor's times may be set against the reference's."""
@@ -241,6 +249,7 @@ def _check(plan: Plan) -> None:
             raise PlanError("attention.topic", "is a sensor's topic already", sensor.topic)
         _check_file(where, sensor)
         _number(f"{where}, hold_s", sensor.hold_s, 0.1, 120)
+        _number(f"{where}, sign", sensor.sign, 0, SIGNS)
 
 
 def _check_label(sensor: PlannedSensor, taken: set[str]) -> None:
@@ -323,7 +332,7 @@ _SESSION_KEYS: Final = {
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
     "adapter": str, "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str,
-    "offset_s": float, "alignment": str, "clock": str, "hold_s": float,
+    "offset_s": float, "alignment": str, "clock": str, "hold_s": float, "sign": int,
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,

@@ -13,7 +13,7 @@ MAP = DEVELOPERS.split("```")[1]
 PRODUCT = sorted(
     path for package in ("analysis", "live", "replay") for path in (ROOT / package).rglob("*.py")
 )
-NUMBERS = {"Two": 2, "Three": 3, "Four": 4, "Five": 5}
+NUMBERS = {"Two": 2, "Three": 3, "Four": 4, "Five": 5, "Six": 6}
 
 
 def _name(path: Path) -> str:

@@ -47,6 +47,7 @@ class _OnGrid(NamedTuple):
     windows: Mapping[str, Agreement]
     without_exclusions: Mapping[str, Agreement]
     efforts: EffortCounts | None
+    delay_s: float | None
 
 
 _NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
@@ -257,6 +258,7 @@ class Board:
             windows=agreement.whole(number),
             without_exclusions=agreement.without_exclusions(number),
             efforts=session.efforts.counts(number) if is_test else None,
+            delay_s=session.efforts.delay_s(number) if is_test else None,
         )
 
     def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:
@@ -294,4 +296,5 @@ class Board:
             is_acquiring=sensor.is_acquiring(t_ns),
             doubtful=len(sensor.doubtful),
             efforts=on_grid.efforts,
+            delay_s=on_grid.delay_s,
         )

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from statistics import median
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -74,6 +75,11 @@ class EffortWatch:
                 *map(answers.count, (Answer.FOLLOWED, Answer.LATE, Answer.BLUNTED, Answer.MISSED))
             )
         return counts
+
+    def delay_s(self, number: int) -> float | None:
+        """Median delay of a test sensor at the efforts judged so far; ``None`` if none tells it."""
+        told = [one.delay_s for one in self._answers[number] if one.delay_s is not None]
+        return median(told) if told else None
 
     def close_second(self, second: int, *, left_out: bool) -> None:
         """Take the grid second that was just closed; ``left_out``: whether it is likely to be."""

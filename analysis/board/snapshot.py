@@ -16,6 +16,9 @@ from analysis.statistics.agreement import LiveSummary
 from analysis.statistics.effort_finder import EffortState
 from replay.link_state import LinkState
 
+FEWEST_SHOWN: Final = 30
+"""Half a minute: of fewer pairs, neighbours of one another, a share of 100 % says nothing."""
+
 
 class Severity(IntEnum):
     """How much a warning matters; faults of the reference stand above all others."""
@@ -115,6 +118,11 @@ Agreement: TypeAlias = LiveSummary
 """Of one test sensor with the reference over one stretch of grid seconds."""
 
 
+def is_few(found: Agreement) -> bool:
+    """Whether there are too few pairs for a share or a correlation to be shown."""
+    return found.pairs < FEWEST_SHOWN
+
+
 @dataclass(frozen=True, slots=True)
 class EffortCounts:
     """How many efforts a test sensor has followed, and how many it showed late, blunted or not at
@@ -149,7 +157,8 @@ class SensorStatus(NamedTuple):
     without the seconds in which the reference was at fault; empty while there are none.
     ``is_acquiring``: it has only just begun to send and has not found the heart yet.
     ``efforts``: what it made of the efforts so far; ``None`` for sensors that are not under test.
-    ``doubtful``: readings of a test sensor that leapt as no heart does.
+    ``doubtful``: readings of a test sensor that leapt as no heart does.  ``delay_s``: median delay
+    at the efforts so far; ``None`` where none tells it.
     """
 
     number: int
@@ -181,6 +190,7 @@ class SensorStatus(NamedTuple):
     efforts: EffortCounts | None = None
     doubtful: int = 0
     without_exclusions: Mapping[str, Agreement] = _NO_WINDOWS
+    delay_s: float | None = None
 
     @property
     def counted(self) -> Mapping[str, Agreement]:

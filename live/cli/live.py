@@ -87,6 +87,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "environment variables SIDEBEAT_... and, as JSON, on its standard input",
     )
     parser.add_argument("--mute", action="store_true", help="no sounds, whatever the plan says")
+    # Set by the start page: wear what was worn in that capture.
+    parser.add_argument("--like", type=Path, help=argparse.SUPPRESS)
     # Set by the capture for the view and the watcher that it starts itself.
     parser.add_argument("--watch", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
@@ -191,7 +193,11 @@ def _set_up(arguments: argparse.Namespace) -> int:
     out = None if arguments.practice else (arguments.out or Path())
     options = NotifyOptions(sounds=False if arguments.mute else None)
     return run_setup(
-        out, minutes=arguments.minutes, on_warning=arguments.on_warning or (), options=options
+        out,
+        minutes=arguments.minutes,
+        on_warning=arguments.on_warning or (),
+        options=options,
+        like=arguments.like,
     )
 
 

@@ -133,8 +133,9 @@ def overview() -> str:
     width = max(map(len, COMMANDS))
     listed = "\n".join(f"  {name:<{width}}  {what}" for name, what in COMMANDS.items())
     return (
-        "usage: sidebeat [--version] [--help] COMMAND ...\n\n"
+        "usage: sidebeat [--version] [--help] [COMMAND ...]\n\n"
         "Compare heart-rate sensors with a reference while they are worn.\n\n"
+        "Without a command the start page opens, where there is a screen.\n\n"
         f"commands:\n{listed}\n\n"
         "`sidebeat COMMAND --help` tells more, with an example.\n" + _CAUTION
     )
@@ -193,12 +194,19 @@ def _no_command(name: str) -> str:
 
 
 def _dispatch(arguments: list[str]) -> int:
-    if not arguments or arguments[0] in {"-h", "--help", "help"}:
+    if not arguments:
+        return _without_command()
+    if arguments[0] in {"-h", "--help", "help"}:
         print(overview())
-        return 0 if arguments else WRONG
+        return 0
     if arguments[0] == "--version":
         print(f"sidebeat {version()}")
         return 0
+    return _carry_on(_one(arguments))
+
+
+def _one(arguments: list[str]) -> int:
+    """Carry out one command; what a window wishes for behind it is left to who asked."""
     name = arguments[0]
     if name not in COMMANDS:
         raise SidebeatError(_no_command(name))
@@ -227,3 +235,28 @@ def _carry_out(name: str, options: list[str]) -> int:
     except SystemExit as stop:  # argparse has printed its help or its complaint
         return stop.code if isinstance(stop.code, int) else WRONG
     return load(name).run(parsed)
+
+
+def _without_command() -> int:
+    from live.cli.start import home, no_page, tell_where_to_start  # noqa: PLC0415 - as commands are
+
+    if reason := no_page():
+        print(overview())
+        tell_where_to_start(reason)
+        return WRONG
+    return home(lambda wish: _one(list(wish)))
+
+
+def _carry_on(status: int) -> int:
+    """What a window that was opened by a command wished for when it was closed."""
+    if "live.views.window.parts.wishes" not in sys.modules:
+        return status
+    from live.cli.start import after_wishes, home  # noqa: PLC0415 - as above
+    from live.views.window.parts.wishes import START, taken  # noqa: PLC0415 - as above
+
+    wish = taken()
+    if wish is None:
+        return status
+    if wish != START:
+        return after_wishes(wish, lambda one: _one(list(one)))
+    return home(lambda one: _one(list(one)))

@@ -10,6 +10,7 @@ from live.notify.message import facts_for
 from live.notify.notifier import Channel, Notifier
 from live.notify.options import NotifyOptions
 from live.notify.player import Player
+from live.notify.voice import Voice
 from live.protocol.feed import Feed
 
 
@@ -36,6 +37,8 @@ def notifier_of(
         sounds = feed.is_live and feed.plan.attention.sounds
     if sounds:
         channels.append(Player(bell=bell))
+    if options.voice:
+        channels.append(Voice(feed.plan))
     if options.command and not feed.is_live:
         channels.append(CommandRunner(options.command, facts_for(feed.plan, feed.started_utc_ns)))
     return Notifier(channels, only_in_front=True) if channels else None

@@ -12,6 +12,7 @@ from enum import StrEnum
 from typing import Final
 
 from analysis.board import Board
+from analysis.board.rules.thresholds import SIGNAL
 from analysis.board.snapshot import SensorStatus
 from live.protocol.feed import Ended, Message, Tick
 from live.setup.beat_watch import HOLD_S, BeatWatch, Streak
@@ -29,6 +30,8 @@ STALE_S: Final = 5.0
 """A sensor that was heard and has been silent for so long is away."""
 LOW_BATTERY: Final = 15
 """Percent; enough for the session perhaps, but the tester should know before it begins."""
+WEAK_DBM: Final = SIGNAL.fine_dbm
+"""The same from which on the board no longer calls a signal weak."""
 _EARLIEST: Final = datetime(2024, 1, 1, tzinfo=UTC)
 """Small computers without a battery-backed clock start in the past: this software is younger."""
 _STUCK: Final = (LinkState.REFUSED, LinkState.ADAPTER_OFF)
@@ -39,6 +42,8 @@ class State(StrEnum):
 
     WAITING = "waiting"
     READY = "ready"
+    CAUTION = "ready, but"
+    """It can begin, and the sentence says what may go wrong later."""
     PROBLEM = "problem"
 
 
@@ -150,7 +155,7 @@ class PreStart:
             sentence = f"{told} for {held_s:.0f} of {HOLD_S:.0f} s."
             return Check(key, title, State.WAITING, sentence, held_s / HOLD_S, sensor=status.number)
         sentence = f"{told}, {_bpm(status)}{_battery(status)}."
-        return Check(key, title, State.READY, sentence, 1.0, sensor=status.number)
+        return Check(key, title, _or_caution(status), sentence, 1.0, sensor=status.number)
 
     def _beats_check(self, status: SensorStatus) -> Check:
         title = f"{status.label} (reference): beats"
@@ -186,7 +191,7 @@ class PreStart:
             return Check(key, title, *absent, sensor=number)
         if status.role == "companion":
             sentence = f"Heard, {status.rate_hz:.1f} notifications a second{_battery(status)}."
-            return Check(key, title, State.READY, sentence, 1.0, sensor=number)
+            return Check(key, title, _or_caution(status), sentence, 1.0, sensor=number)
         if status.contact is False:
             sentence = "Heard, but it has no skin contact: tighten it, or move it a little."
             return Check(key, title, State.PROBLEM, sentence, sensor=number)
@@ -195,9 +200,8 @@ class PreStart:
             late = self._now_ns > UNHEARD_S * NS_PER_S
             state = State.PROBLEM if late else State.WAITING
             return Check(key, title, state, sentence, sensor=number)
-        return Check(
-            key, title, State.READY, f"{_bpm(status)}{_battery(status)}.", 1.0, sensor=number
-        )
+        sentence = f"{_bpm(status)}{_battery(status)}."
+        return Check(key, title, _or_caution(status), sentence, 1.0, sensor=number)
 
     def _absent(self, status: SensorStatus) -> tuple[State, str] | None:
         """Why nothing can be said of a sensor yet; ``None`` if it is there."""
@@ -274,8 +278,26 @@ def _bpm(status: SensorStatus) -> str:
     return "no bpm" if status.bpm is None else f"{status.bpm:.0f} bpm"
 
 
+def _is_weak(status: SensorStatus) -> bool:
+    return status.signal_dbm is not None and status.signal_dbm < WEAK_DBM
+
+
+def _is_low(status: SensorStatus) -> bool:
+    return status.battery_percent is not None and status.battery_percent < LOW_BATTERY
+
+
+def _or_caution(status: SensorStatus) -> State:
+    """Ready, unless battery or signal may not last."""
+    return State.CAUTION if _is_low(status) or _is_weak(status) else State.READY
+
+
 def _battery(status: SensorStatus) -> str:
-    if status.battery_percent is None:
-        return ""
-    low = ": low, charge or change it" if status.battery_percent < LOW_BATTERY else ""
-    return f", battery {status.battery_percent} %{low}"
+    """Battery and a weak signal, with what to do about them."""
+    words = ""
+    if status.battery_percent is not None:
+        low = ": low, charge or change it" if _is_low(status) else ""
+        words = f", battery {status.battery_percent} %{low}"
+    if _is_weak(status):
+        signal = f"{status.signal_dbm}".replace("-", "−")
+        words += f", signal {signal} dBm: weak, bring it or the computer nearer"
+    return words

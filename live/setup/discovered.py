@@ -9,6 +9,7 @@ from typing import Any, Final
 from live.setup.known_sensors import KnownSensor, KnownSensors
 from live.setup.places import from_sensor
 from replay.plan import PlannedSensor
+from replay.signs import SIGNS, free_sign
 from replay.text import printable
 
 GONE_AFTER_S: Final = 20.0
@@ -132,7 +133,20 @@ class DiscoveredSensors:
             placement=place,
             address=sensor.address,
             firmware=sensor.firmware,
+            sign=known.sign if known else 0,
         )
+
+    def sign_for(self, sensor: PlannedSensor, planned: Iterable[PlannedSensor]) -> int:
+        """The sign it has, or one that neither another of the plan nor a remembered one has."""
+        if sensor.sign:
+            return sensor.sign
+        worn = {one.sign for one in planned}
+        known = self._known.recall(sensor.address, sensor.name)
+        if known is not None and known.sign and known.sign not in worn:
+            return known.sign
+        remembered = {one.sign for one in self._known.sensors}
+        everywhere = worn | remembered
+        return free_sign(worn if len(everywhere - {0}) >= SIGNS else everywhere)
 
     def names(self, addresses: Iterable[str]) -> dict[str, str]:
         """Names by address."""

@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.errors import SidebeatError
 from replay.plan import PlannedSensor
+from replay.signs import SIGNS
 from replay.text import printable
 
 CONFIG_FOLDER_VARIABLE: Final = "SIDEBEAT_CONFIG_DIR"
@@ -40,6 +41,8 @@ class KnownSensor:
     label: str
     role: str
     placement: str
+    sign: int = 0
+    """The sign it is known by (:mod:`replay.signs`), 0 where it has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +79,25 @@ class KnownSensors:
     ) -> KnownSensors:
         """With the Bluetooth sensors of a session put on top.  ``names``: name by address."""
         new = tuple(
-            KnownSensor(s.address, names.get(s.address, s.name), s.label, s.role, s.placement)
+            KnownSensor(
+                s.address,
+                names.get(s.address, s.name),
+                s.label,
+                s.role,
+                s.placement,
+                s.sign or self._sign(s.address, names.get(s.address, s.name)),
+            )
             for s in sensors
             if s.source == "bluetooth"
         )
         fresh = {(sensor.address, sensor.name) for sensor in new}
         old = tuple(s for s in self.sensors if (s.address, s.name) not in fresh)
         return replace(self, sensors=(new + old)[:KEPT], last=last)
+
+    def _sign(self, address: str, name: str) -> int:
+        """What a sensor was known by, also while it is worn in another role today."""
+        known = self.recall(address, name)
+        return 0 if known is None else known.sign
 
 
 def known_sensors_path() -> Path:
@@ -148,10 +163,11 @@ def save_known_sensors(path: Path, known: KnownSensors) -> None:
 def _sensor(row: dict[str, object]) -> KnownSensor:
     known = KnownSensor.__dataclass_fields__
     values = {key: value for key, value in row.items() if key in known}
+    sign = values.pop("sign", 0)
     texts = {key: printable(value) for key, value in values.items() if isinstance(value, str)}
-    if len(texts) < len(values):
-        raise TypeError("every fact of a sensor is a text")
-    return KnownSensor(**texts)
+    if len(texts) < len(values) or not isinstance(sign, int) or not 0 <= sign <= SIGNS:
+        raise TypeError("a sensor's sign is a number, every other fact of it a text")
+    return KnownSensor(**texts, sign=sign)
 
 
 def _last(row: dict[str, object]) -> LastSession:

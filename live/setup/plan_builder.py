@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -21,6 +21,9 @@ Identity = tuple[str, str]
 DETAILS: Final = tuple((item.name, item.hint) for item in ITEMS)
 """What a report asks for beside what a plan holds anyway, by the report's own names, each with how
 it is best given.  All optional."""
+
+MOST_ON_A_SPOT: Final = 2
+"""A wrist has room for two sensors; more are rather one placement clicked for all."""
 
 _WEARER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
 
@@ -57,7 +60,7 @@ class PlanBuilder:
         return cls(
             wearer=plan.wearer,
             activity=plan.activity,
-            sensors=plan.sensors,
+            sensors=tuple(sorted(plan.sensors, key=lambda one: one.role != "reference")),
             tolerance_bpm=plan.tolerance_bpm,
             tolerance_percent=plan.tolerance_percent,
             broker=plan.broker,
@@ -77,7 +80,13 @@ class PlanBuilder:
         role = sensor.role
         if role == "reference" and any(one.role == "reference" for one in self.sensors):
             role = "test"
-        return replace(self, sensors=(*self.sensors, replace(sensor, label=label, role=role)))
+        return self._with((*self.sensors, replace(sensor, label=label, role=role)))
+
+    def _with(self, sensors: Iterable[PlannedSensor]) -> PlanBuilder:
+        """With these sensors, the reference first."""
+        return replace(
+            self, sensors=tuple(sorted(sensors, key=lambda one: one.role != "reference"))
+        )
 
     def without(self, index: int) -> PlanBuilder:
         """Without the sensor at this place in the list."""
@@ -93,7 +102,32 @@ class PlanBuilder:
         if values.get("role") == "reference":
             sensors = [replace(s, role="test") if s.role == "reference" else s for s in sensors]
         sensors[index] = replace(sensors[index], **values)  # type: ignore[arg-type]
-        return replace(self, sensors=tuple(sensors))
+        return self._with(sensors)
+
+    def place_of(self, sensor: Identity) -> int:
+        """Where in the list a sensor stands; 0 if it is not there."""
+        places = [identity(one) for one in self.sensors]
+        return places.index(sensor) if sensor in places else 0
+
+    def doubts(self) -> list[str]:
+        """What is possible, but is more often a slip: a question each.  They keep nobody from
+        going on.
+        """
+        found = []
+        for sensor in self.sensors:
+            place = sensor.placement.strip()
+            if sensor.role == "reference" and place and place != "chest":
+                found.append(
+                    f"{sensor.label} is worn on the {place} and is the reference: is that so? "
+                    "What others are compared with is usually an ECG chest strap."
+                )
+        spots = Counter(s.placement.strip() for s in self.sensors if s.role != "companion")
+        found += [
+            f"{count} sensors on one spot ({place}): is that so? They shade and push one another."
+            for place, count in spots.items()
+            if place and count > MOST_ON_A_SPOT
+        ]
+        return found
 
     def problems(self) -> list[str]:
         """What keeps this from being a plan, one sentence each; empty if it is one."""

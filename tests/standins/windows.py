@@ -63,7 +63,6 @@ def picture(window: MainWindow) -> None:
     """Draw now, as the frame timer would."""
     for _ in range(2):  # the first picture in a new layout asks for a second
         window.redraw()
-        window.workbench.cards.settle()
         window.frame()
         QApplication.processEvents()
 

@@ -19,8 +19,9 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
-from live.views.terminal.screen import Halt, ScreenState, screen
+from live.views.terminal.screen import ScreenState, screen
 from live.views.terminal.summary import print_summary
+from live.views.terminal.tables import Halt
 from replay.event import NS_PER_S
 
 FRAME_S: Final = 0.1
@@ -173,7 +174,10 @@ class TerminalView:
         if self.model.is_stale:
             return self.model.halted
         if player is None:
-            return "ended" if self.model.ended else "recording"
+            if self.model.ended is not None:
+                return "ended"
+            status = self.model.status
+            return "practice" if status is not None and not status.path else "recording"
         length = clock(player.duration_ns / NS_PER_S)
         if self.model.ended is not None:
             return f"of {length}  replay: end"

@@ -14,7 +14,9 @@ from analysis.report.words import clock
 from live.notify.notifier import Notifier
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel, rules_off
-from live.views.terminal.screen import INVENTED, alarm_lines, signed, warning_text
+from live.views.terminal.screen import INVENTED
+from live.views.terminal.tables import signed
+from live.views.terminal.warning_lines import alarm_lines, warning_text
 from replay.event import NS_PER_S
 
 EVERY_S: Final = 10.0

@@ -8,15 +8,9 @@ from rich.text import Text
 from analysis.report.words import clock
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.terminal.console import PlainConsole
-from live.views.terminal.screen import (
-    INVENTED,
-    Halt,
-    agreement_table,
-    alarm_lines,
-    sensor_table,
-    spaced,
-    warning_text,
-)
+from live.views.terminal.screen import INVENTED, spaced
+from live.views.terminal.tables import Halt, agreement_table, sensor_table
+from live.views.terminal.warning_lines import alarm_lines, warning_text
 from replay.event import NS_PER_S
 
 
@@ -32,7 +26,7 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     if plan.invented:
         console.print(Text(INVENTED, style="bold"), soft_wrap=True)
     halt = Halt(model.halted, model.is_stale)
-    console.print(spaced(sensor_table(snapshot, width, plain=plain, halt=halt)))
+    console.print(spaced(sensor_table(snapshot, plan, width, plain=plain, halt=halt)))
     tests = [sensor for sensor in snapshot.sensors if sensor.windows]
     if tests:
         out_s = snapshot.left_out_s

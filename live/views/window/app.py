@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
@@ -27,7 +28,13 @@ def run_window(feed: Feed, options: NotifyOptions = DEFAULT_OPTIONS) -> int:
     from live.notify.factory import notifier_of  # noqa: PLC0415 - once Qt is known to be there
 
     window = window_on(feed, system_theme(application))
-    window.recall(PreferenceStore(preferences_path()))
+    store = PreferenceStore(preferences_path())
+    window.recall(store)
+    if isinstance(feed, FileFeed):
+        recent = store.chosen.with_recent(feed.capture.path)
+        store.keep(replace(store.chosen, recent=recent))
+    else:
+        options = options.preferring(store.chosen.sounds_option, voice=store.chosen.voice)
     window.notifier = notifier_of(feed, options, application.beep)
     window.showMaximized()
     window.start()

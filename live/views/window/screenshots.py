@@ -8,23 +8,28 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import QSize
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QImage, QPixmap
 from PySide6.QtWidgets import QApplication
 
-from live.protocol.feed import Feed, Message
+from live.protocol.feed import CaptureStatus, Feed, Message
 from live.protocol.file_feed import FileFeed
 from live.views.window.app import window_on
 from live.views.window.live.main_window import MainWindow
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
+from live.views.window.parts.preferences import SIZES as TEXT_SIZES
+from live.views.window.parts.preferences import USUAL_SIZE, Preferences, PreferenceStore
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme
-from replay.demo_files import demo_captures
+from live.views.window.setup.pictures import setup_picture
+from live.views.window.start.window import StartWindow
+from replay.demo_files import demo_captures, demo_folder
 from replay.errors import SidebeatError
 
 PICTURES: Final = Path("docs") / "pictures"
@@ -58,9 +63,16 @@ class _Watched:
         self.plan = feed.plan
         self.title = feed.title
         self.started_utc_ns = feed.started_utc_ns
+        self._has_told = False
 
     def poll(self) -> list[Message]:
-        return self._feed.poll()
+        messages = self._feed.poll()
+        if messages and not self._has_told:
+            self._has_told = True
+            count = self._feed.capture.event_count
+            path = str(Path("captures") / self.title)
+            messages.insert(0, CaptureStatus(path, count, count, 0.2, 1))
+        return messages
 
     def send(self, action: str, **values: str | int) -> int:
         return self._feed.send(action, **values)
@@ -93,6 +105,8 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
         _settle(window)
     if picture.far:
         window.do(Action.FAR)
+        window.setWindowState(Qt.WindowState.WindowNoState)  # of the size that was asked for
+        window.resize(QSize(*picture.size))
     taken = drawn(window)
     faults = window.faults
     window.leave()
@@ -107,7 +121,6 @@ def drawn(window: MainWindow) -> QPixmap:
     for _ in range(3):  # what was laid out anew by an action is drawn in the next frame
         QApplication.processEvents()
         window.redraw()
-        window.workbench.cards.settle()
         window.frame()
     QApplication.processEvents()
     return window.grab()
@@ -124,6 +137,72 @@ def _settle(window: MainWindow) -> None:
         window.review.settle()
     while window.frame():
         pass
+
+
+def start_picture(
+    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, text: int = 0
+) -> QPixmap:
+    """The start page with the demo recordings.  ``text``: steps of larger text."""
+    open_application()
+    with tempfile.TemporaryDirectory() as folder:
+        store = PreferenceStore(Path(folder) / "window.toml")
+        chosen = Preferences(theme=theme.name, size=USUAL_SIZE + text, folder=folder)
+        store.keep(chosen)
+        window = StartWindow(store, [demo_folder()], theme=theme)
+        window.resize(QSize(*size))
+        window.show()
+        window.start()
+        window.settle()
+        for _ in range(3):
+            QApplication.processEvents()
+        taken = window.grab()
+        window.close()
+    return taken
+
+
+def end_picture(
+    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, text: int = 0
+) -> QPixmap:
+    """The page behind the end of a recording.  ``text``: steps of larger text."""
+    rowing, *_ = demo_captures()
+    actions = (Action.LARGER,) * text
+    picture = Picture(size=size, theme=theme, actions=actions, cautions=False, player=False)
+    return screenshot(rowing, 1e6, picture)
+
+
+_BYTES: Final = Action.NOTIFICATIONS
+
+
+def gallery(folder: Path) -> list[Path]:
+    """Every screen at three sizes, light and dark, with text of 100 and 200 %, to be looked at."""
+    rowing, *_ = demo_captures()
+    made = []
+    for size_name, size in SIZES.items():
+        for theme in THEMES.values():
+            for text, percent in ((0, 100), (len(TEXT_SIZES) - 1 - USUAL_SIZE, 200)):
+                larger = (Action.LARGER,) * text
+                ending = f"{theme.name}-{size_name}-{percent}.png"
+
+                def picture(*actions: Action, player: bool = False, far: bool = False) -> Picture:
+                    done = (*larger, *actions)  # noqa: B023 - called at once
+                    return Picture(size, theme, far, done, cautions=False, player=player)  # noqa: B023
+
+                for name, taken in (
+                    ("start", start_picture(size, theme, text=text)),
+                    ("set-up", setup_picture(size, theme, text=text)),
+                    ("checks", setup_picture(size, theme, checks=True, text=text)),
+                    ("live", screenshot(rowing, 885.0, picture())),
+                    ("far", screenshot(rowing, 885.0, picture(far=True))),
+                    ("replay", screenshot(rowing, 800.0, picture(Action.ALL, player=True))),
+                    (
+                        "bytes",
+                        screenshot(rowing, 800.0, picture(_BYTES, player=True)),
+                    ),
+                    ("end", end_picture(size, theme, text=text)),
+                ):
+                    made.append(folder / f"{name}-{ending}")
+                    _save(taken, made[-1])
+    return made
 
 
 def documentation_pictures(folder: Path) -> list[Path]:
@@ -147,6 +226,9 @@ def documentation_pictures(folder: Path) -> list[Path]:
     ):
         made.append(folder / f"{name}.png")
         _save(screenshot(path, at_s, picture), made[-1])
+    for name, taken in (("start", start_picture()), ("end", end_picture())):
+        made.append(folder / f"{name}.png")
+        _save(taken, made[-1])
     return made
 
 
@@ -175,7 +257,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--text", type=int, default=0, help="steps of larger text")
     parser.add_argument("--turned", action="store_true", help="difference against mean")
     parser.add_argument("--span", choices=("1", "5", "15", "all"), default="5", help="minutes")
+    parser.add_argument("--gallery", action="store_true", help="every screen, at every size")
     given = parser.parse_args(arguments)
+    if given.gallery:
+        gallery(given.out)
+        return 0
     if given.file is None:
         documentation_pictures(given.out)
         return 0

@@ -21,6 +21,7 @@ from replay.event import (
     NS_PER_S,
     RUNNING,
     SESSION,
+    SIGNAL,
     Event,
     pack_int,
 )
@@ -138,14 +139,17 @@ def test_a_sensor_that_went_silent_is_a_problem():
 
 
 def test_a_test_sensor_without_contact_or_bpm_is_not_ready():
-    """A test sensor must send valid readings; a low battery is mentioned."""
+    """A test sensor must send valid readings; a low battery or a weak signal is no green tick."""
     off = at(1, 2, HEART_RATE, encode_heart_rate(0, contact=False))
     assert found([off, Tick(2 * NS_PER_S)])["heard 2"].state is State.PROBLEM
     zero = at(1, 2, HEART_RATE, encode_heart_rate(0))
     assert found([zero, Tick(2 * NS_PER_S)])["heard 2"].state is State.WAITING
     well = at(1, 2, HEART_RATE, encode_heart_rate(80))
     check = found([well, at(1, 2, BATTERY, b"\x08"), Tick(2 * NS_PER_S)])["heard 2"]
-    assert (check.state, "8 %: low" in check.sentence) == (State.READY, True)
+    assert (check.state, "8 %: low" in check.sentence) == (State.CAUTION, True)
+    weak = at(1, 2, SIGNAL, (-93).to_bytes(1, "little", signed=True))
+    check = found([well, weak, Tick(2 * NS_PER_S)])["heard 2"]
+    assert (check.state, "−93 dBm: weak" in check.sentence) == (State.CAUTION, True)
 
 
 def test_a_companion_is_ready_when_it_sends():

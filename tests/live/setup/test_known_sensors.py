@@ -45,7 +45,7 @@ def test_of_the_wearer_the_code_is_all(tmp_path):
     raw = tomllib.loads(path.read_text())
     assert set(raw) == {"version", "last", "sensor"}
     assert set(raw["last"]) == {"wearer", "activity", "tolerance_bpm", "tolerance_percent"}
-    assert set(raw["sensor"][0]) == {"address", "name", "label", "role", "placement"}
+    assert set(raw["sensor"][0]) == {"address", "name", "label", "role", "placement", "sign"}
 
 
 @pytest.mark.parametrize(

@@ -59,9 +59,12 @@ def test_what_is_missing_is_said(builder, word):
 
 
 def test_there_is_one_reference():
-    """Who is made the reference takes the role over; a second one comes as a test sensor."""
+    """Who is made the reference takes the role over and stands first; a second one comes as a test
+    sensor.
+    """
     turned = WHOLE.changed(1, role="reference")
-    assert [sensor.role for sensor in turned.sensors] == ["test", "reference", "test"]
+    assert [sensor.role for sensor in turned.sensors] == ["reference", "test", "test"]
+    assert turned.sensors[0].label == WHOLE.sensors[1].label
     more = WHOLE.with_sensor(replace(YARROW, address="C0:09"))
     assert (more.sensors[-1].role, more.sensors[-1].label) == ("test", "Yarrow 2")
 

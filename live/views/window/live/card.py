@@ -1,4 +1,4 @@
-"""The card of a sensor: what it says now, how it is linked, and how well it has agreed."""
+"""The card of a sensor: in or out and how far, delay, efforts, agreement; its link on request."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from PySide6.QtGui import (
     QPaintEvent,
     QResizeEvent,
 )
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy, QToolButton, QWidget
 
 from analysis.board.snapshot import SensorStatus, SensorWarning
-from live.views.window.live.card_table import paint_table
+from live.views.window.live.card_table import paint_table, table_lines
 from live.views.window.parts.accessibility import accessible_text
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -27,28 +27,35 @@ from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SensorStyle, Theme
 from live.views.window.parts.words import (
+    CardFact,
     agreement_rows,
+    card_facts,
     facts,
     gravest,
     r_reason,
     stretch,
     subtitle,
+    value_words,
     verdict,
     whole_words,
 )
 
-_PAD: Final = 8
-_BIG: Final = 2.1
+_PAD: Final = 7
+_BIG: Final = 1.9
 """The bpm, in times of the text's size."""
 
 _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+_CENTRE: Final = Qt.AlignmentFlag.AlignCenter
 
 
 class SensorCard(QWidget):
-    """One sensor.  ``chosen``: clicked, or Enter or Space pressed on it."""
+    """One sensor.  ``chosen``: clicked, or Enter or Space pressed on it.  ``opened``: the button
+    for the details of its link was pressed.
+    """
 
     chosen = Signal(int)
+    opened = Signal()
 
     def __init__(self, number: int, style: SensorStyle | None, faults: DrawingFaults) -> None:
         super().__init__()
@@ -60,68 +67,136 @@ class SensorCard(QWidget):
         self._warning: SensorWarning | None = None
         self._selected = False
         self._halt: tuple[str, bool] = ("", False)
-        self._lines: list[str] = []
+        self._details: list[str] = []
+        self.is_open = False
+        self.more = QToolButton(self)
+        self.more.setText("link")
+        self.more.setCheckable(True)
+        self.more.setObjectName("quiet")
+        self.more.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.more.clicked.connect(self._turn)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
     def show_frame(self, frame: Frame) -> None:
-        """Take the facts; painted only if they changed."""
+        """Take the facts; painted only if one that is in sight has changed."""
         status = frame.status(self._number)
         warning = gravest(frame.snapshot.open_warnings, self._number)
         selected = frame.selected == self._number
         halt = (frame.halted, frame.is_stale)
+        before = (self._status, self._warning, self._selected, self._theme, self._halt)
         shown = (status, warning, selected, frame.theme, halt)
-        if shown == (self._status, self._warning, self._selected, self._theme, self._halt):
+        if shown == before:
             return
-        rows = 0 if self._status is None else len(agreement_rows(self._status))
+        old = self._in_sight()
         self._status, self._warning, self._selected, self._theme, self._halt = shown
         self._wrap()
-        if len(agreement_rows(status)) != rows:
+        new = self._in_sight()
+        if new == old:
+            return
+        if old is None or new is None or new[-1] != old[-1]:
             self.updateGeometry()
         self.setAccessibleName(f"Card of {status.label}")
         self.setAccessibleDescription(accessible_text(status, halt[0], is_stale=halt[1]))
+        self.more.setAccessibleName(f"Link of {status.label}: details")
         told = (status.advice, r_reason(status), whole_words(status))
         self.setToolTip(tip("\n".join(t for t in told if t)))
         self.update()
 
-    def _wrap(self) -> None:
-        """Put the facts in as many lines as the width asks for."""
+    def _in_sight(self) -> tuple[object, ...] | None:
+        """All that is painted, and last the number of lines."""
+        status = self._status
+        if status is None:
+            return None
+        return (
+            status.label, subtitle(status), value_words(status), verdict(status), status.held_bpm,
+            self._warning, self._selected, self._theme.name, self._halt, tuple(self._facts()),
+            agreement_rows(status), tuple(self._details), self._lines(),
+        )  # fmt: skip
+
+    def _facts(self) -> list[CardFact]:
         if self._status is None:
+            return []
+        halted, is_stale = self._halt
+        return card_facts(self._status, halted, is_stale=is_stale)
+
+    def _turn(self) -> None:
+        self.open(is_open=not self.is_open)
+        self.opened.emit()
+
+    def open(self, *, is_open: bool) -> None:
+        """Show or hide the details of the link."""
+        self.more.setChecked(is_open)
+        if is_open != self.is_open:
+            self.is_open = is_open
+            self._wrap()
+            self.updateGeometry()
+            self.update()
+
+    def _wrap(self) -> None:
+        """Put the details in as many lines as the width asks for."""
+        if self._status is None or not self.is_open:
+            self._details = []
             return
         halted, is_stale = self._halt
         parts = facts(self._status, halted, is_stale=is_stale)
         metrics = QFontMetricsF(self.font())
         room = self.width() - 2 * _PAD - 4
-        lines = [parts[0]]
+        wrapped = [parts[0]]
         for part in parts[1:]:
-            longer = f"{lines[-1]} · {part}"
+            longer = f"{wrapped[-1]} · {part}"
             if metrics.horizontalAdvance(longer) <= room:
-                lines[-1] = longer
+                wrapped[-1] = longer
             else:
-                lines.append(part)
-        if len(lines) != len(self._lines):
-            self.updateGeometry()
-        self._lines = lines
+                wrapped.append(part)
+        self._details = wrapped
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width may hold other lines."""
         super().resizeEvent(event)
+        before = len(self._details)
         self._wrap()
+        if len(self._details) != before:
+            self.updateGeometry()
+        self._place_button()
 
     def changeEvent(self, event: QEvent) -> None:
         """So may another size of text."""
         super().changeEvent(event)
         if event.type() == QEvent.Type.FontChange:
             self._wrap()
+            self._place_button()
+            self.updateGeometry()
             self.update()
+
+    def _place_button(self) -> None:
+        """At the right end of the line of facts, out of the way of everything that changes."""
+        line = self._line()
+        size = self.more.sizeHint()
+        top = _PAD + 2.1 * line + (line - size.height()) / 2
+        self.more.setGeometry(
+            self.width() - _PAD - size.width(), round(top), size.width(), size.height()
+        )
+
+    def _line(self) -> float:
+        return QFontMetricsF(self.font()).height()
+
+    def _lines(self) -> float:
+        """Height in lines of text."""
+        table = 0.0
+        if self._status is not None and self._status.windows:
+            table = table_lines(self._status) + 0.3
+        return 3.2 + table + len(self._details)
+
+    def height_open(self, *, is_open: bool) -> float:
+        """How high it would be with or without the details of its link."""
+        more = 0 if is_open == self.is_open else (3 if is_open else -len(self._details))
+        return (self._lines() + more) * self._line() + 2 * _PAD
 
     def sizeHint(self) -> QSize:
         """Tall enough for all lines."""
-        line = QFontMetricsF(self.font()).height()
-        lines = 0.3 + max(len(self._lines), 2)
-        if self._status is not None and self._status.windows:
-            lines += len(agreement_rows(self._status)) + 2.2
-        return QSize(int(34 * line / 1.4), int(2.3 * line + lines * line + 2 * _PAD))
+        line = self._line()
+        return QSize(round(24.5 * line), round(self._lines() * line + 2 * _PAD))
 
     def minimumSizeHint(self) -> QSize:
         """As tall as the hint; the width may shrink."""
@@ -146,30 +221,34 @@ class SensorCard(QWidget):
         if self.hasFocus():
             painter.setPen(QColor(theme.focus))
             painter.drawRect(box.adjusted(0.5, 0.5, -1.5, -1.5))
-        line = QFontMetricsF(self.font()).height()
+        line = self._line()
         inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
         self._paint_head(
-            painter, status, QRectF(inner.topLeft(), QSize(int(inner.width()), int(2.1 * line)))
+            painter, status, QRectF(inner.left(), inner.top(), inner.width(), 2 * line)
         )
-        y = inner.top() + 2.3 * line
+        y = inner.top() + 2.1 * line
+        room = inner.width() - self.more.width() - 6
+        self._paint_facts(painter, QRectF(inner.left(), y, room, line))
+        y += 1.1 * line
+        if status.windows:
+            row = QRectF(inner.left(), y + 0.2 * line, inner.width(), line)
+            paint_table(painter, status, row, self.font(), theme)
+            y += (table_lines(status) + 0.3) * line
         painter.setFont(self.font())
         painter.setPen(QColor(theme.faint))
-        for text in self._lines:
+        for text in self._details:
             painter.drawText(QRectF(inner.left(), y, inner.width(), line), _LEFT, text)
             y += line
-        if status.windows:
-            row = QRectF(inner.left(), y + 0.3 * line, inner.width(), line)
-            paint_table(painter, status, row, self.font(), theme)
 
     def _paint_head(self, painter: QPainter, status: SensorStatus, head: QRectF) -> None:
-        """Two lines: name and place, or the warning, on the left; the value on the right."""
-        line = QFontMetricsF(self.font()).height()
-        end = self._paint_value(painter, status, head) - 4
+        """Two lines: name and place, or the warning, on the left; verdict and value opposite."""
+        line = self._line()
+        end = self._paint_value(painter, status, head) - 6
         style = self._style
         if style is not None:
-            spot = QPointF(head.left() + 0.4 * line, head.top() + 0.5 * line)
-            draw(painter, style.shape, spot, 0.38 * line, QColor(style.colour(self._theme)))
-        name = QRectF(head.left() + 1.2 * line, head.top(), 0, line)
+            spot = QPointF(head.left() + 0.45 * line, head.top() + 0.5 * line)
+            draw(painter, style.shape, spot, 0.42 * line, QColor(style.colour(self._theme)))
+        name = QRectF(head.left() + 1.25 * line, head.top(), 0, line)
         name.setRight(end)
         bold = self._bold()
         painter.setFont(bold)
@@ -183,37 +262,58 @@ class SensorCard(QWidget):
             self._paint_warning(painter, self._warning, below)
 
     def _paint_value(self, painter: QPainter, status: SensorStatus, head: QRectF) -> float:
-        """The bpm with its unit and the verdict; returns where they begin."""
+        """Verdict, bpm and unit; returns where they begin."""
         theme, is_stale = self._theme, self._halt[1]
-        line = QFontMetricsF(self.font()).height()
+        if status.role == "companion":
+            return head.right()
+        line = self._line()
         gone = status.held_bpm is None or is_stale
-        big, bold = QFont(self.font()), self._bold()
+        metrics = QFontMetricsF(self.font())
+        unit = QRectF(0, head.top() + 0.8 * line, metrics.horizontalAdvance("bpm") + 1, line)
+        unit.moveRight(head.right())
+        big = self._bold()
         big.setPointSizeF(_BIG * big.pointSizeF())
         digits = QFontMetricsF(big).horizontalAdvance("000")
-        right = QRectF(head.right() - digits, head.top(), digits, head.height())
-        width = QFontMetricsF(bold).horizontalAdvance("no value now") + 2
-        side = QRectF(0, head.top(), width, line)
-        side.moveRight(right.left() - 6)
-        if status.role == "companion":
-            return side.left()
+        value = QRectF(unit.left() - 4 - digits, head.top(), digits, head.height())
         painter.setFont(big)
         painter.setPen(QColor(theme.faint if gone else theme.ink))
-        bpm = "–" if status.shown_bpm is None else f"{status.shown_bpm:.0f}"
-        painter.drawText(right, _RIGHT, bpm)
-        outside = status.within is False and not is_stale
-        painter.setFont(bold if outside else self.font())
-        painter.setPen(QColor(theme.alarm if outside else theme.ink))
-        painter.drawText(side, _RIGHT, "" if is_stale else verdict(status))
+        painter.drawText(value, _RIGHT, value_words(status))
         painter.setFont(self.font())
         painter.setPen(QColor(theme.faint))
-        painter.drawText(side.translated(0, line), _RIGHT, "no value now" if gone else "bpm")
-        return side.left()
+        painter.drawText(unit, _RIGHT, "old" if gone and status.shown_bpm is not None else "bpm")
+        if status.role != "test":
+            return value.left()
+        bold = QFontMetricsF(self._bold())
+        plate = QRectF(0, 0, bold.horizontalAdvance("OUT  −100") + 10, 1.25 * line)
+        plate.moveCenter(head.center())
+        plate.moveRight(value.left() - 6)
+        words = "" if is_stale else verdict(status)
+        outside = status.within is False and not is_stale
+        painter.setFont(self._bold() if outside else self.font())
+        if outside:
+            painter.fillRect(plate, QColor(theme.alarm))
+        painter.setPen(QColor(theme.ground if outside else theme.ink))
+        painter.drawText(plate, _CENTRE, words)
+        return plate.left()
+
+    def _paint_facts(self, painter: QPainter, box: QRectF) -> None:
+        """What needs an act in the one accent, the rest plain."""
+        x = box.left()
+        metrics = QFontMetricsF(self.font())
+        painter.setFont(self.font())
+        for place, fact in enumerate(self._facts()):
+            text = f" · {fact.text}" if place else fact.text
+            room = QRectF(x, box.top(), box.right() - x, box.height())
+            if room.width() < 3 * metrics.averageCharWidth():
+                break
+            painter.setPen(QColor(self._theme.alarm if fact.act else self._theme.ink))
+            painter.drawText(room, _LEFT, elided(text, metrics, room.width()))
+            x += metrics.horizontalAdvance(text)
 
     def _paint_subtitle(self, painter: QPainter, status: SensorStatus, box: QRectF) -> None:
-        """Role and place, the place alone where there is no room for both."""
+        """The place; of what is not under test its role before it."""
         metrics = QFontMetricsF(self.font())
-        fits = metrics.horizontalAdvance(subtitle(status)) <= box.width()
-        text = subtitle(status) if fits else status.placement or subtitle(status)
+        text = status.placement if status.role == "test" and status.placement else subtitle(status)
         painter.setPen(QColor(self._theme.faint))
         painter.drawText(box, _LEFT, elided(text, metrics, box.width()))
 
@@ -221,12 +321,12 @@ class SensorCard(QWidget):
         metrics, theme = QFontMetricsF(self.font()), self._theme
         line = metrics.height()
         colour = QColor(theme.severity(warning.severity))
-        spot = QPointF(box.left() + 0.4 * line, box.center().y())
+        spot = QPointF(box.left() + 0.45 * line, box.center().y())
         filled = colour if warning.calls else QColor(theme.ground)
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, 0.36 * line, filled, edge=colour)
         painter.setPen(colour)
         words = QRectF(box)
-        words.setLeft(box.left() + 1.2 * line)
+        words.setLeft(box.left() + 1.25 * line)
         known = "" if warning.calls else " (known)"
         text = f"{warning.kind}{known}, {stretch(warning)}"
         painter.drawText(words, _LEFT, elided(text, metrics, words.width()))

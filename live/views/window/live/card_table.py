@@ -17,7 +17,6 @@ from live.views.window.parts.words import (
     WHOLE,
     agreement_row,
     agreement_rows,
-    r_reason,
 )
 
 _WIDTHS: Final = (1.22, 1.3, 0.95, 1.0, 0.85)
@@ -27,10 +26,15 @@ _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 
 
+def table_lines(status: SensorStatus) -> int:
+    """How many lines it has: the head, and a row for each stretch."""
+    return 1 + len(agreement_rows(status))
+
+
 def paint_table(
     painter: QPainter, status: SensorStatus, row: QRectF, font: QFont, theme: Theme
 ) -> None:
-    """Paint the agreement by window, and why an r is in brackets.
+    """Paint the agreement by window.
 
     ``row``: the first of the table's lines; the others follow below it.
     """
@@ -66,7 +70,3 @@ def paint_table(
             faint = dim or text.startswith("(")
             painter.setPen(QColor(theme.faint if faint else theme.ink))
             painter.drawText(cell, _RIGHT, elided(text, metrics, cell.width() - 2))
-    y = row.top() + len(table) * row.height()
-    painter.setPen(QColor(theme.faint))
-    reason = elided(r_reason(status, short=True), metrics, row.width())
-    painter.drawText(QRectF(row.left(), y, row.width(), row.height()), _LEFT, reason)

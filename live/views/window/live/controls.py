@@ -36,6 +36,14 @@ class Controls:
         if self._header.marker.isEnabled():
             self._commands.marker("")
 
+    def mark_and_acknowledge(self) -> None:
+        """One key for hands that are busy: whatever calls is known, and this moment is marked."""
+        self._model.acknowledge_alarm()
+        calling = [w for w in self._model.snapshot().open_warnings if w.calls]
+        if calling and not self.is_over:
+            self._commands.acknowledge(calling)
+        self.mark_now()
+
     def set_marker(self, text: str, moment: int) -> None:
         """Set a marker for a moment of the field's clock."""
         self._commands.marker(text, self._header.marker.now() - moment)

@@ -1,48 +1,75 @@
-"""The far view: one row per sensor, readable from 4 m beside an ergometer."""
+"""The far view: what the one who exercises reads from 4 m away.
+
+Digits are a seventh of the screen's height, what to do a sixteenth; a row at fault is filled.
+While all is well the last minutes stand beside the numbers as a broad band.
+"""
 
 from __future__ import annotations
 
 from typing import Final
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPaintEvent
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
 from analysis.board.snapshot import SensorStatus, SensorWarning
-from live.views.window.parts.canvas import elided
+from live.notify.brief import brief
+from live.views.window.live.far_band import draw_far_band
+from live.views.window.live.far_text import CAPITAL, CENTRE, RIGHT, fit, fit_wrapped
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import clock, signed
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.theme import SEVERITY_SHAPES
 from live.views.window.parts.words import LINK_WORDS, gravest
 from replay.event import SESSION
+from replay.link_state import LinkState
 
-_LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
-_RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-_CENTRE: Final = Qt.AlignmentFlag.AlignCenter
-_HEAD: Final = 0.55
-"""Height of the line above the rows, in rows."""
-_TALLEST: Final = 0.26
-"""Rows are at most this share of the window's height, however few sensors there are."""
+_HEAD: Final = 0.13
+"""Height of the line above the rows, in shares of the whole."""
+DIGITS: Final = 1 / 7
+"""Height of a digit, in shares of the whole, in every row of up to four."""
+WORDS: Final = 1 / 16
+"""Height of a capital letter of what to do."""
+_ROOMY: Final = 4
+"""So many rows have digits of the full size; beyond, only those at fault have."""
+_TALLEST: Final = 0.29
+_TALL: Final = 0.2175
+_LEAVE: Final = (Qt.Key.Key_Escape, Qt.Key.Key_F)
+_HOLDS: Final = (Qt.Key.Key_Shift, Qt.Key.Key_Control, Qt.Key.Key_Alt, Qt.Key.Key_Meta)
 
 
 class FarView(QWidget):
-    """Painted whole, from the newest frame."""
+    """Painted whole, from the newest frame.
+
+    ``left``: Escape or F was pressed.  ``pressed``: any other key, also of a presenter's remote or
+    of a headset; only where the window leaves the keys to it.
+    """
+
+    left = Signal()
+    pressed = Signal()
 
     def __init__(self, faults: DrawingFaults) -> None:
         super().__init__()
         self._faults = faults
         self._frame: Frame | None = None
+        self._effort = ""
+        self._said = ""
         self.setAccessibleName("Far view")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
-    def show_frame(self, frame: Frame) -> None:
-        """Take what to draw, and ask to be painted."""
-        self._frame = frame
+    def show_frame(self, frame: Frame, *, effort: str = "", said: str = "") -> None:
+        """Take what to draw, and ask to be painted.  ``said``: the answer to the last key."""
+        self._frame, self._effort, self._said = frame, effort, said
         words = [f"{s.label} {call(s, frame)[0]}" for s in frame.snapshot.sensors]
         self.setAccessibleDescription(", ".join(words))
         self.update()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Whatever is pressed says: I have seen it, mark this moment."""
+        if event.key() in _LEAVE:
+            self.left.emit()
+        elif not event.isAutoRepeat() and event.key() not in _HOLDS:
+            self.pressed.emit()
 
     def minimumSizeHint(self) -> QSize:
         """Any size: the rows share what there is."""
@@ -59,150 +86,153 @@ class FarView(QWidget):
         painter.end()
 
     def _paint(self, painter: QPainter, frame: Frame) -> None:
-        theme = frame.theme
         box = QRectF(self.rect())
-        painter.fillRect(box, QColor(theme.ground))
-        numbers = frame.plan.compared
-        row = min(box.height() / (len(numbers) + _HEAD), _TALLEST * box.height())
-        self._paint_head(painter, frame, QRectF(box.left(), box.top(), box.width(), _HEAD * row))
-        for place, number in enumerate(numbers):
-            top = box.top() + _HEAD * row + place * row
-            self._paint_row(painter, frame, number, QRectF(box.left(), top, box.width(), row))
+        painter.fillRect(box, QColor(frame.theme.ground))
+        head = QRectF(box.left(), box.top(), box.width(), _HEAD * box.height())
+        self._paint_head(painter, frame, head)
+        top = head.bottom()
+        for number, height in rows_of(frame):
+            row = QRectF(box.left(), top, box.width(), height * box.height())
+            self._paint_row(painter, frame, number, row)
+            top = row.bottom()
+        if is_well(frame):
+            left = box.left() + 0.52 * box.width()
+            band = QRectF(left, head.bottom() + 4, box.right() - left - 12, top - head.bottom() - 8)
+            draw_far_band(painter, frame, band)
 
     def _paint_head(self, painter: QPainter, frame: Frame, box: QRectF) -> None:
-        inner = box.adjusted(0.02 * box.width(), 0, -0.02 * box.width(), 0)
+        theme = frame.theme
+        w, h = box.width(), box.height()
         warning = gravest(frame.snapshot.open_warnings, SESSION)
-        left = f"{frame.plan.activity} · {frame.plan.wearer}"
+        ink = theme.ink
+        if warning is not None and warning.calls:
+            painter.fillRect(box, QColor(theme.alarm))
+            ink = theme.ground
+        left = box.left() + 0.02 * w
+        time = QRectF(box.right() - 0.2 * w, box.top(), 0.18 * w, h)
+        fit(painter, clock(frame.now_s), time, 0.75 * h, ink, flags=RIGHT, bold=True)
+        words = self._effort or f"{frame.plan.activity} · {frame.plan.wearer}"
+        large, colour = 0.75 * h if self._effort else 0.5 * h, ink
+        if self._said:
+            words, large = self._said, 0.5 * h
         if warning is not None:
-            left = f"{warning.kind}: {warning.advice}"
-        colour = frame.theme.ink if warning is None else frame.theme.alarm
-        w = inner.width()
-        room = QRectF(inner.right() - 0.2 * w, inner.top(), 0.2 * w, inner.height())
-        time = clock(frame.now_s)
-        _fit(painter, time, room, 0.62 * box.height(), frame.theme.ink, flags=_RIGHT, bold=True)
+            words, large = brief(warning, frame.plan).large, WORDS * h / (_HEAD * CAPITAL)
+        room = QRectF(left, box.top(), (0.5 if frame.plan.invented else 0.74) * w, h)
+        fit(painter, words, room, large, colour, bold=bool(self._effort) or warning is not None)
         if frame.plan.invented:
-            room = QRectF(inner.left() + 0.5 * w, inner.top(), 0.29 * w, inner.height())
-            words = "INVENTED DATA"
-            _fit(painter, words, room, 0.4 * box.height(), frame.theme.ink, flags=_CENTRE)
-        room = QRectF(inner.left(), inner.top(), 0.49 * w, inner.height())
-        _fit(painter, left, room, 0.5 * box.height(), colour)
+            mark = QRectF(left + 0.52 * w, box.top(), 0.22 * w, h)
+            fit(painter, "INVENTED DATA", mark, 0.3 * h, ink, flags=CENTRE)
 
     def _paint_row(self, painter: QPainter, frame: Frame, number: int, box: QRectF) -> None:
         theme = frame.theme
         status = frame.status(number)
-        warning = gravest(frame.snapshot.open_warnings, number)
-        style = frame.styles[number]
+        warning = _standing(frame, number)
+        filled = warning is not None and warning.calls
+        ground = theme.ground
+        if filled and warning is not None:
+            ground = theme.severity(warning.severity)
+            painter.fillRect(box.adjusted(0, 1, 0, -1), QColor(ground))
+        ink = theme.ground if filled else theme.ink
         painter.fillRect(QRectF(box.left(), box.top(), box.width(), 2), QColor(theme.rule))
         h, w = box.height(), box.width()
-        centre = QPointF(box.left() + 0.045 * w, box.center().y())
-        draw(painter, style.shape, centre, min(0.26 * h, 0.035 * w), QColor(style.colour(theme)))
-        name = QRectF(box.left() + 0.09 * w, box.top(), 0.19 * w, h)
-        _fit(painter, status.label, name, 0.3 * h, theme.ink, bold=True)
+        whole = float(self.height())
+        name = QRectF(box.left() + 0.075 * w, box.top() + 0.06 * h, 0.175 * w, 0.44 * h)
+        style = frame.styles[number]
+        spot = QPointF(box.left() + 0.04 * w, name.center().y())
+        radius = min(0.2 * h, 0.026 * w)
+        edge = QColor(theme.ground) if filled else None
+        draw(painter, style.shape, spot, radius, QColor(style.colour(theme)), edge=edge)
+        fit(painter, status.label, name, 0.3 * h, ink, bold=True)
+        self._paint_call(painter, frame, status, name.translated(0, 0.46 * h), ink)
         bpm = "–" if status.held_bpm is None or frame.is_stale else f"{status.held_bpm:.0f}"
-        digits = QRectF(box.left() + 0.28 * w, box.top(), 0.19 * w, h)
-        _fit(painter, bpm, digits, 0.74 * h, theme.ink, flags=_RIGHT, bold=True)
-        unit = QRectF(digits.right() + 0.006 * w, box.top(), 0.05 * w, h)
-        _fit(painter, "bpm", unit, 0.2 * h, theme.faint)
-        self._paint_call(
-            painter, frame, status, QRectF(box.left() + 0.54 * w, box.top(), 0.14 * w, h)
-        )
-        fix = QRectF(box.left() + 0.69 * w, box.top(), 0.29 * w, h)
-        self._paint_fix(painter, frame, status, warning, fix)
+        digits = QRectF(box.left() + 0.245 * w, box.top(), 0.265 * w, h)
+        tall = min(DIGITS * whole / CAPITAL, 0.98 * h)
+        fit(painter, bpm, digits, tall, ink, flags=RIGHT, bold=True)
+        fix = QRectF(box.left() + 0.525 * w, box.top(), 0.46 * w, h)
+        self._paint_fix(painter, frame, number, fix, ink)
 
     @staticmethod
-    def _paint_call(painter: QPainter, frame: Frame, status: SensorStatus, box: QRectF) -> None:
-        """In or out, as a word in a frame: filled when out."""
-        theme = frame.theme
+    def _paint_call(
+        painter: QPainter, frame: Frame, status: SensorStatus, box: QRectF, ink: str
+    ) -> None:
+        """In or out, and how far: filled when out."""
         word, detail = call(status, frame)
-        plate = box.adjusted(0, 0.16 * box.height(), 0, -0.16 * box.height())
-        out = word == "OUT"
+        words = f"{word} {detail}".strip()
+        out = word == "OUT" and ink == frame.theme.ink
         if out:
-            painter.fillRect(plate, QColor(theme.alarm))
-        elif word == "IN":
-            painter.setPen(QColor(theme.ink))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(plate)
-        ink = theme.ground if out else theme.ink
-        share = 0.6 if detail else 1.0
-        upper = QRectF(plate.left(), plate.top(), plate.width(), share * plate.height())
-        lower = QRectF(plate.left(), upper.bottom(), plate.width(), 0.36 * plate.height())
-        _fit(painter, word, upper, 0.5 * plate.height(), ink, flags=_CENTRE, bold=True)
-        _fit(painter, detail, lower, 0.3 * plate.height(), ink, flags=_CENTRE)
+            painter.fillRect(box.adjusted(-6, 0, 0, 0), QColor(frame.theme.alarm))
+        colour = frame.theme.ground if out else ink
+        fit(painter, words, box, 0.72 * box.height(), colour, bold=word in ("IN", "OUT"))
 
-    @staticmethod
     def _paint_fix(
+        self,
         painter: QPainter,
         frame: Frame,
-        status: SensorStatus,
-        warning: SensorWarning | None,
+        number: int,
         box: QRectF,
+        ink: str,
     ) -> None:
-        """What to do about it: the warning in large letters, its advice below."""
-        theme = frame.theme
-        if warning is None or frame.is_stale:
-            trouble = frame.halted or ("" if status.link.is_up else LINK_WORDS[status.link])
-            _fit(painter, trouble, box, 0.2 * box.height(), theme.faint)
+        """What to do about it: two or three large words, the whole sentence below."""
+        whole = float(self.height())
+        status, warning = frame.status(number), _standing(frame, number)
+        if warning is None:
+            trouble = frame.halted or ("" if _is_up(status) else LINK_WORDS[status.link])
+            fit(painter, trouble, box, min(0.25 * box.height(), 0.05 * whole), frame.theme.faint)
             return
-        colour = theme.severity(warning.severity)
-        upper = QRectF(box.left(), box.top() + 0.1 * box.height(), box.width(), 0.34 * box.height())
-        radius = min(0.13 * box.height(), 0.05 * box.width())
-        spot = QPointF(upper.left() + radius, upper.center().y())
-        filled = QColor(colour if warning.calls else theme.ground)
-        shape = SEVERITY_SHAPES[warning.severity]
-        draw(painter, shape, spot, radius, filled, edge=QColor(colour))
-        upper.setLeft(upper.left() + 2.6 * radius)
-        words = str(warning.kind) if warning.calls else f"{warning.kind} (known)"
-        _fit(painter, words, upper, 0.27 * box.height(), colour, bold=True)
-        lower = QRectF(box.left(), upper.bottom(), box.width(), 0.5 * box.height())
-        _fit_wrapped(painter, warning.advice, lower, 0.22 * box.height(), theme.ink)
+        large = WORDS * whole / CAPITAL
+        upper = QRectF(box.left(), box.top() + 0.02 * whole, box.width(), 1.15 * large)
+        words = brief(warning, frame.plan).large
+        fit(painter, words, upper, large, ink, bold=True)
+        lower = QRectF(box)
+        lower.setTop(upper.bottom())
+        known = "" if warning.calls else "(known) "
+        fit_wrapped(painter, f"{known}{warning.advice}", lower, 0.036 * whole, ink)
+
+
+def rows_of(frame: Frame) -> list[tuple[int, float]]:
+    """The sensors from the top, each with its row's share of the height.
+
+    Up to four in the usual order.  Of more, those at fault come first and are as tall as one of
+    four, as far as there is room; the others share the rest.
+    """
+    numbers = frame.plan.compared
+    room = 1 - _HEAD
+    if len(numbers) <= _ROOMY:
+        height = min(room / len(numbers), _TALLEST)
+        return [(number, height) for number in numbers]
+    faulty = [n for n in numbers if _calls(frame, n)][: _ROOMY - 1]
+    others = [n for n in numbers if n not in faulty]
+    small = (room - _TALL * len(faulty)) / len(others)
+    return [(n, _TALL) for n in faulty] + [(n, small) for n in others]
+
+
+def _is_up(status: SensorStatus) -> bool:
+    return status.link.is_up or status.link is LinkState.FILE
+
+
+def is_well(frame: Frame) -> bool:
+    """Whether nothing is to be said beside the numbers."""
+    up = all(_is_up(frame.status(n)) for n in frame.plan.compared)
+    return up and not (frame.is_stale or frame.halted or frame.snapshot.open_warnings)
+
+
+def _standing(frame: Frame, number: int) -> SensorWarning | None:
+    """The gravest warning of a sensor, while time goes on."""
+    return None if frame.is_stale else gravest(frame.snapshot.open_warnings, number)
+
+
+def _calls(frame: Frame, number: int) -> bool:
+    status = frame.status(number)
+    warning = gravest(frame.snapshot.open_warnings, number)
+    return warning is not None or (status.within is False and not frame.is_stale)
 
 
 def call(status: SensorStatus, frame: Frame) -> tuple[str, str]:
-    """The verdict in one word, and what stands below it."""
+    """The verdict in one word, and what stands beside it."""
     if frame.is_stale:
         return "–", "no news"
     if status.role == "reference":
         return ("REF", "") if status.held_bpm is not None else ("REF", "no value")
     if status.within is None or status.difference_bpm is None:
         return "–", "no pair"
-    return ("IN" if status.within else "OUT"), f"{signed(status.difference_bpm)} bpm"
-
-
-def _fit(
-    painter: QPainter,
-    text: str,
-    box: QRectF,
-    height: float,
-    colour: str,
-    *,
-    flags: Qt.AlignmentFlag = _LEFT,
-    bold: bool = False,
-) -> None:
-    """Text as tall as wished, smaller if it is too wide, cut only when it would be tiny."""
-    if not text or height < 1:
-        return
-    font = QFont(painter.font())
-    font.setBold(bold)
-    font.setPixelSize(max(int(height), 6))
-    width = QFontMetricsF(font).horizontalAdvance(text)
-    if width > box.width():
-        font.setPixelSize(max(int(0.96 * height * box.width() / width), int(0.45 * height), 6))
-    painter.setFont(font)
-    painter.setPen(QColor(colour))
-    painter.drawText(box, flags, elided(text, QFontMetricsF(font), box.width()))
-
-
-def _fit_wrapped(painter: QPainter, text: str, box: QRectF, height: float, colour: str) -> None:
-    """Wrapped text, as tall as the box allows."""
-    font = QFont(painter.font())
-    font.setBold(False)
-    wrap = int(Qt.TextFlag.TextWordWrap)
-    size = max(int(height), 6)
-    while size > 6:
-        font.setPixelSize(size)
-        if QFontMetricsF(font).boundingRect(box, wrap, text).height() <= box.height():
-            break
-        size -= max(size // 12, 1)
-    painter.setFont(font)
-    painter.setPen(QColor(colour))
-    painter.drawText(box, wrap, text)
+    return ("IN" if status.within else "OUT"), signed(status.difference_bpm)

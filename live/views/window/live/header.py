@@ -11,12 +11,11 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from analysis.statistics.effort_finder import EffortState
-from live.views.window.live.status import ElidedLabel
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.number_format import clock
-from live.views.window.parts.plain_text import Label, tip
+from live.views.window.parts.plain_text import ElidedLabel, Label, tip
 from live.views.window.parts.span import Follow
 from replay.plan import Plan
 
@@ -28,7 +27,6 @@ FOLLOWED: Final = {
 }
 _ASKED: Final = (Action.MARKER, Action.ACKNOWLEDGE_ALL, Action.STOP)
 """What needs a running capture."""
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _LONGEST_MARKER: Final = 200
 """A marker is a note on a timeline, not a report."""
 
@@ -99,12 +97,11 @@ class Header(QWidget):
         flow.setContentsMargins(0, 0, 0, 0)
         # The status line marks invented data; a reader of screens hears it here too.
         mark = "INVENTED DATA: " if plan.invented else ""
-        self.title = Label(f"{plan.wearer} · {plan.activity}{2 * _NO_BREAK}", bold=True)
+        self.title = ElidedLabel(f"{plan.wearer} · {plan.activity}", bold=True, most=34)
         self.title.setAccessibleName(f"{mark}{plan.wearer}, {plan.activity}")
         flow.addWidget(self.title)
         self.effort = Label()
         self.effort.setAccessibleName("Effort")
-        self.effort.hide()
         flow.addWidget(self.effort)
         self.buttons: dict[Action, QToolButton] = {}
         self.marker = MarkerField()
@@ -135,6 +132,9 @@ class Header(QWidget):
         """Sizes that follow the text's."""
         signs = self.fontMetrics().averageCharWidth()
         self.marker.setFixedWidth(20 * signs)
+        # Room for the longest that it says: what stands beside it stays where it is.
+        longest = self.fontMetrics().horizontalAdvance(" after effort 88 · 88:88 ")
+        self.effort.setFixedWidth(longest)
         self.updateGeometry()
 
     def show_follow(self, follow: Follow | None) -> None:
@@ -149,7 +149,6 @@ class Header(QWidget):
         if words != self.effort.text():
             self.effort.setText(words)
             self.effort.setAccessibleDescription(words)
-        self.effort.setVisible(bool(words))
 
     def allow_markers(self, hint: str) -> None:
         """Markers can be set, although nothing is being recorded."""

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from typing import Final
 
 from PySide6.QtCore import QTimer
-from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtGui import QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import (
+    QDialog,
     QMainWindow,
     QStackedWidget,
     QVBoxLayout,
@@ -24,21 +25,27 @@ from live.protocol.view_model import ViewModel
 from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
 from live.views.window.live.controls import Controls
+from live.views.window.live.end_page import EndPage
+from live.views.window.live.far_mode import FarMode
 from live.views.window.live.far_view import FarView
-from live.views.window.live.header import Header
+from live.views.window.live.filing import Filing
+from live.views.window.live.framing import Framing
+from live.views.window.live.header import Header, effort_words
+from live.views.window.live.leaving import Leaving
+from live.views.window.live.menu import Menus, bind_keys
 from live.views.window.live.navigation import Navigation
 from live.views.window.live.reviewing import Review, ReviewOf, ReviewParts
 from live.views.window.live.status import StatusLine, fault_words
 from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
 from live.views.window.parts.appearance import Appearance
-from live.views.window.parts.dialogs import HelpPage, LeaveChoice, LeaveDialog
+from live.views.window.parts.dialogs import HelpPage
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.keys import Action, every_key
+from live.views.window.parts.keys import Action
 from live.views.window.parts.mouse import MouseGestures
 from live.views.window.parts.overlay import Overlays, OverlayState
 from live.views.window.parts.plain_text import set_window_title
-from live.views.window.parts.preferences import PreferenceStore
+from live.views.window.parts.preferences import Preferences, PreferenceStore
 from live.views.window.parts.readout import Readout
 from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
 from live.views.window.parts.timeline import Timeline
@@ -68,17 +75,15 @@ class MainWindow(QMainWindow):
         self.notifier: Notifier | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
         self.styles = sensor_styles(self.plan)
-        self.timeline = Timeline(self.plan)
         self.seen = OverlayState()
-        self._generation = self.model.generation
         self._stale = True
-        self._over = self._leaving = False
-        self._free_to_close = not feed.is_live
-        self.dialog: LeaveDialog | HelpPage | None = None
+        self._over = False
+        self.help: HelpPage | None = None
+        self.end: EndPage | None = None
         self._build(feed, review_of)
         self._connect()
         self._actions = self._table_of_actions()
-        self._bind_keys()
+        self.shortcuts = bind_keys(self, self.do)
         self.apply_theme()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
@@ -90,12 +95,13 @@ class MainWindow(QMainWindow):
         self.cautions = Cautions()
         self.alarm = AlarmBanner(self.faults)
         self.alarm.known.connect(lambda: self.do(Action.ACKNOWLEDGE))
-        self.workbench = Workbench(self.plan, self.styles, self.faults)
+        self.workbench = Workbench(self.plan, self.styles, self.faults, self.seen)
         self.far = FarView(self.faults)
         self.pages = QStackedWidget()
         self.workbench_page = ScrolledWorkbench(self.workbench)
         self.pages.addWidget(self.workbench_page)
         self.pages.addWidget(self.far)
+        self.far.left.connect(lambda: self.do(Action.FAR))
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(6, 6, 6, 0)
@@ -121,7 +127,18 @@ class MainWindow(QMainWindow):
             feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
         )
         self.setStatusBar(self.status_line)
+        self.framing = Framing(self.model, self.span, self.workbench.chart, self.review)
+        self.leaving = Leaving(
+            self, feed.title, self.commands, self.header, is_free=not feed.is_live
+        )
+        self.filing = Filing(self, self.model, self.present, self.workbench.chart, self.header.say)
+        self.menus = Menus(self.menuBar(), self.do, self._is_able, of_file=self.review is not None)
         self.controls = Controls(self.model, self.commands, self.header, self.workbench.warnings)
+        self.far.pressed.connect(self._mark_from_afar)
+        bars = [self.menuBar(), self.header, self.cautions, self.status_line]
+        if self.review is not None:
+            bars.append(self.review.bar)
+        self.far_mode = FarMode(self, self.pages, self.far, bars, takes_keys=feed.is_live)
         self.readout = Readout(self.seen, self._board_in_picture, self.header.say)
         self.resize(1280, 720)
 
@@ -134,14 +151,6 @@ class MainWindow(QMainWindow):
         self.workbench.chart.moved.connect(self.navigation.show_stretch)
         self.workbench.warnings.wanted.connect(self.navigation.look_at)
         self.workbench.cards.chosen.connect(self.select)
-
-    def _bind_keys(self) -> None:
-        self.shortcuts: dict[Action, list[QShortcut]] = {}
-        for key in every_key():
-            for sequence in key.keys:
-                shortcut = QShortcut(QKeySequence(sequence), self)
-                shortcut.activated.connect(lambda action=key.action: self.do(action))
-                self.shortcuts.setdefault(key.action, []).append(shortcut)
 
     def start(self) -> None:
         """Draw from now on."""
@@ -160,14 +169,14 @@ class MainWindow(QMainWindow):
                 if trouble := self.notifier.trouble():
                     self.header.say(trouble)
         if self.review is not None and self.review.is_travelling:
-            self.review.show_state()
+            self.review.show_pace()
             return True
         if not self._stale:
             return False
         self._stale = False
         with self.faults.guard("window"):
             self._show()
-        if self._leaving and self.model.ended is not None:
+        if self.leaving.waits_for_end and self.model.ended is not None:
             self.leave()
         return True
 
@@ -183,62 +192,67 @@ class MainWindow(QMainWindow):
 
     def _show(self) -> None:
         model = self.model
-        if model.generation != self._generation:
-            self._generation = model.generation
-            self.timeline = Timeline(self.plan)
-        self.timeline.catch_up(model.board)
+        self.framing.catch_up(self.plan)
         snapshot = model.snapshot()
         frame = self._frame_of(snapshot)
         if self.review is not None:
             with self.faults.guard("replay"):
                 self.review.show_frame(frame)
         over = model.ended is not None
-        is_far = self.pages.currentWidget() is self.far
+        is_far = self.far_mode.is_on
+        effort = snapshot.effort if self.review is None else self.review.effort(snapshot.second)
+        effort = None if frame.is_stale else effort
         with self.faults.guard("alarm"):
             self.alarm.show_alarm(model, self.theme, far=is_far)
         if is_far:
             with self.faults.guard("far view"):
-                self.far.show_frame(frame)
+                said = self.far_mode.said(self.header.notice)
+                self.far.show_frame(frame, effort=effort_words(effort), said=said)
         else:
-            self.workbench.show_frame(frame, at_once=over)
+            self.workbench.show_frame(frame)
             with self.faults.guard("cursor"):
                 self.overlays.show_frame(frame, self.workbench.chart.traces)
         if over and not self._over:
-            self._free_to_close = True
+            self.leaving.is_free = True
             if self.review is None:
                 self.header.end()
+                self._show_end(frame)
         self._over = self.controls.is_over = over
-        effort = snapshot.effort if self.review is None else self.review.effort(snapshot.second)
-        self.header.show_effort(None if frame.is_stale else effort)
+        self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
         if news := self.commands.news():
             self.header.say(news)
+        self.leaving.is_practice = model.status is not None and not model.status.path
         self.status_line.show_state(frame.now_s, model, fault_words(model, self.faults))
 
     def _frame_of(self, snapshot: Snapshot) -> Frame:
-        """All that the parts need to draw this instant."""
-        now_s = snapshot.t_ns / 1e9
-        whole = self.review.whole if self.review is not None else None
-        self.span.whole_s = float(whole.seconds) if whole is not None else 0.0
-        self.span.room = self.workbench.chart.label_room
-        start_s, end_s = self.span.at(now_s)
-        return Frame(
-            plan=self.plan,
-            snapshot=snapshot,
-            board=self.model.board,
-            timeline=self.timeline,
-            styles=self.styles,
-            theme=self.theme,
-            start_s=start_s,
-            end_s=end_s,
-            now_s=now_s,
-            selected=self.selected,
-            whole=whole,
-            later=None if whole is None or self.review is None else self.review.warnings,
-            noted=None if self.review is None else self.review.markers,
-            halted=self.model.halted,
-            is_stale=self.model.is_stale,
-        )
+        return self.framing.frame(snapshot, self.plan, self.theme, self.styles, self.selected)
+
+    @property
+    def timeline(self) -> Timeline:
+        """The series as they are drawn."""
+        return self.framing.timeline
+
+    def _show_end(self, frame: Frame) -> None:
+        """The page of the end; it stays beside the pictures, which can be looked back at."""
+        self.end = EndPage(self.plan, self.faults, self.do)
+        self.pages.addWidget(self.end)
+        self.end.apply_theme(self.theme, self.font().pointSizeF())
+        ended, capture = self.model.ended, self.filing.capture
+        reason = "" if ended is None else ended.reason
+        with self.faults.guard("end page"):
+            self.end.show_end(frame, reason, "" if capture is None else str(capture))
+        self._toggle_end()
+
+    def _toggle_end(self) -> None:
+        if self.end is None:
+            return
+        if self.far_mode.is_on:
+            self._show_workbench()
+        is_shown = self.pages.currentWidget() is self.end
+        self.pages.setCurrentWidget(self.workbench_page if is_shown else self.end)
+        if not is_shown:
+            self.end.buttons[Action.START_PAGE].setFocus()
 
     def redraw(self) -> None:
         """Draw at the next frame even if nothing comes."""
@@ -250,6 +264,7 @@ class MainWindow(QMainWindow):
         controls, readout = self.controls, self.readout
         return {
             **self.navigation.actions,
+            **self.filing.actions,
             Action.MARKER: controls.write_marker,
             Action.MARK_NOW: controls.mark_now,
             Action.NEXT_SENSOR: lambda: self._select_next(1),
@@ -260,6 +275,7 @@ class MainWindow(QMainWindow):
             Action.ACKNOWLEDGE: lambda: controls.acknowledge(everything=False),
             Action.ACKNOWLEDGE_ALL: lambda: controls.acknowledge(everything=True),
             Action.FAR: self._toggle_far,
+            Action.WORKBENCH: self._toggle_end,
             Action.THEME: self._turn_theme,
             Action.LARGER: lambda: self._resize_text(1),
             Action.SMALLER: lambda: self._resize_text(-1),
@@ -282,6 +298,15 @@ class MainWindow(QMainWindow):
             carry_out()
         self.redraw()
 
+    def _is_able(self, action: Action) -> bool:
+        """Whether the menu offers an action now: what has a button, by its button."""
+        button = self.header.buttons.get(action)
+        return self.filing.is_able(action) and (button is None or button.isEnabled())
+
+    def present(self) -> Frame:
+        """What the newest picture shows."""
+        return self._frame_of(self.model.snapshot())
+
     def _now_s(self) -> float:
         return self.model.snapshot().t_ns / 1e9
 
@@ -297,6 +322,8 @@ class MainWindow(QMainWindow):
             self.select(tests[(tests.index(self.selected) + step) % len(tests)])
 
     def _show_workbench(self) -> None:
+        if self.far_mode.is_on:
+            self.far_mode.leave(self.shortcuts)
         self.pages.setCurrentWidget(self.workbench_page)
 
     def show_part(self, part: QWidget) -> None:
@@ -332,9 +359,16 @@ class MainWindow(QMainWindow):
         self.header.say(text)
 
     def _toggle_far(self) -> None:
-        is_far = self.pages.currentWidget() is self.far
-        self.pages.setCurrentWidget(self.workbench_page if is_far else self.far)
-        (self.workbench.chart if is_far else self.far).setFocus()
+        if self.far_mode.is_on:
+            self._show_workbench()
+            self.workbench.chart.setFocus()
+        else:
+            self.far_mode.enter(self.shortcuts)
+
+    def _mark_from_afar(self) -> None:
+        if self.model.feed.is_live:
+            self.controls.mark_and_acknowledge()
+            self.redraw()
 
     @property
     def theme(self) -> Theme:
@@ -352,7 +386,15 @@ class MainWindow(QMainWindow):
     def recall(self, remembered: PreferenceStore) -> None:
         """Use what the user chose in an earlier run, and keep what is chosen from now on."""
         self.appearance.recall(remembered)
+        self.filing.preferences = lambda: remembered.chosen
+        self.filing.prefer = self._prefer
         self.apply_theme()
+
+    def _prefer(self, chosen: Preferences) -> None:
+        if self.appearance.remembered is not None:
+            self.appearance.remembered.keep(chosen)
+            self.appearance.recall(self.appearance.remembered)
+            self.apply_theme()
 
     def apply_theme(self) -> None:
         """Apply the chosen theme, with text of the chosen size."""
@@ -363,11 +405,13 @@ class MainWindow(QMainWindow):
         self.status_line.apply_theme(theme)
         if self.review is not None:
             self.review.apply_theme(theme)
+        if self.end is not None:
+            self.end.apply_theme(theme, font.pointSizeF())
         self.redraw()
 
     def _help(self) -> None:
-        self.dialog = HelpPage(self.theme, self)
-        self.dialog.open()
+        self.help = HelpPage(self.theme, self)
+        self.help.open()
 
     # Leaving
 
@@ -376,33 +420,23 @@ class MainWindow(QMainWindow):
 
     def _ask_to_stop(self) -> None:
         if self.header.buttons[Action.STOP].isEnabled():
-            self._ask(closing=False)
+            self.leaving.ask(closing=False)
 
     def leave(self) -> None:
         """Close without asking; a running capture goes on."""
-        self._free_to_close = True
-        self.close()
+        self.leaving.leave()
 
-    def _ask(self, *, closing: bool) -> None:
-        self.dialog = LeaveDialog(self.model.feed.title, self, closing=closing)
-        self.dialog.chosen.connect(lambda answer: self._leave(answer, closing=closing))
-        self.dialog.open()
-
-    def _leave(self, answer: LeaveChoice, *, closing: bool) -> None:
-        if answer is LeaveChoice.END:
-            self._leaving = closing
-            self.commands.stop()
-            self.header.say("ending the capture …")
-        elif answer is LeaveChoice.VIEW_ONLY:
-            self.leave()
+    @property
+    def dialog(self) -> QDialog | None:
+        """The page or question that was opened last over the window."""
+        return self.leaving.dialog or self.help
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """While a capture runs the user is asked; otherwise the window goes."""
-        if not self._free_to_close:
-            event.ignore()
-            self._ask(closing=True)
+        if not self.leaving.may_close(event):
             return
         self._timer.stop()
+        self.filing.report.close()
         if self.notifier is not None:
             self.notifier.close()
         self.model.feed.close()

@@ -74,8 +74,8 @@ class Review(Protocol):
     def settle(self) -> None:
         """Wait until nothing is worked on any more; for tests and pictures."""
 
-    def show_state(self) -> None:
-        """Show that the player is on its way."""
+    def show_pace(self) -> None:
+        """Show the speed, and whether it plays."""
 
     def show_frame(self, frame: Frame) -> None:
         """Show one instant."""

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QStatusBar
 
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.number_format import clock
-from live.views.window.parts.plain_text import Label, tip
+from live.views.window.parts.number_format import clock, wall_clock
+from live.views.window.parts.plain_text import ElidedLabel, Label
 from live.views.window.parts.theme import Theme
 
 _LATE_COMMIT_S = 3.0
@@ -40,33 +38,8 @@ def fault_words(model: ViewModel, faults: DrawingFaults) -> str:
     return " · ".join([*found, off] if off else found)
 
 
-class ElidedLabel(Label):
-    """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud."""
-
-    def minimumSizeHint(self) -> QSize:
-        """A long text must not make the window wider than the screen."""
-        return QSize(4 * self.fontMetrics().averageCharWidth(), super().minimumSizeHint().height())
-
-    def setText(self, text: str) -> None:
-        """Show another text."""
-        super().setText(text)
-        self.setToolTip(tip(text))
-        self.setAccessibleDescription(text)
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Called by Qt."""
-        del event
-        painter = QPainter(self)
-        painter.setPen(self.palette().color(self.foregroundRole()))
-        words = self.fontMetrics().elidedText(
-            self.text(), Qt.TextElideMode.ElideRight, self.width()
-        )
-        painter.drawText(self.rect(), self.alignment(), words)
-        painter.end()
-
-
 class StatusLine(QStatusBar):
-    """File, events, last commit; ``notice``, an answer to the user; faults; invented data; time."""
+    """File, events, last commit; ``notice``, an answer to the user; faults; kind of data; times."""
 
     def __init__(self, title: str, notice: Label, *, is_live: bool, invented: bool) -> None:
         super().__init__()
@@ -79,16 +52,20 @@ class StatusLine(QStatusBar):
         self.addWidget(self.capture, 3)
         self.notice = notice
         self.addWidget(notice, 2)
-        self.faults = self._label("Faults of drawing")
+        self.faults = ElidedLabel(most=40)
+        self.faults.setAccessibleName("Faults of drawing")
         self.addPermanentWidget(self.faults)
         self.invented = self._label("Kind of data")
         self.invented.setText("INVENTED DATA" if invented else "")
         self.invented.setVisible(invented)
         self.addPermanentWidget(self.invented)
-        self.state = self._label("State")
+        self.state = ElidedLabel(most=36)
+        self.state.setAccessibleName("State")
         self.addPermanentWidget(self.state)
         self.elapsed = self._label("Time since the start")
         self.addPermanentWidget(self.elapsed)
+        self.wall = self._label("Time of day")
+        self.addPermanentWidget(self.wall)
         self.faults.hide()
 
     @staticmethod
@@ -122,10 +99,13 @@ class StatusLine(QStatusBar):
             state = f"ended: {ended.reason}"
         elif is_stale:
             state = model.halted
+        elif not self._is_live:
+            state = "replay"
         else:
-            state = "recording" if self._is_live else "replay"
+            state = "practice" if status is not None and not status.path else "recording"
         _set(self.state, state)
         _set(self.elapsed, clock(now_s))
+        _set(self.wall, wall_clock(model.snapshot().utc_ns))
         _set(self.faults, faults)
         self.faults.setVisible(bool(faults))
 

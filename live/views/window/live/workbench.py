@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Final
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
@@ -23,8 +24,10 @@ from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import CAUTIONS
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.overlay import OverlayState
 from live.views.window.parts.plain_text import Label
 from live.views.window.parts.plane import AgreementPlane
+from live.views.window.parts.readout_strip import ReadoutStrip
 from live.views.window.parts.theme import SensorStyle, Theme
 from replay.plan import Plan
 
@@ -57,11 +60,25 @@ class Cautions(QFrame):
         )
 
 
+_PLANE_LINES: Final = 20
+"""Lines of text that the plane needs to stand below the cards."""
+_SPARE: Final = 12
+"""Pixels between the cards and the divider, so that the cards need not be scrolled."""
+_LIST_ALONE: Final = 0.2
+"""Share of the height for the list of warnings where the plane does not stand beside it."""
+_TABLES_FROM: Final = 0.3
+"""From this share on a table is shown below, which needs all of it."""
+
+
 class Workbench(QWidget):
     """All panels.  Their proportions follow the window until the user drags a divider."""
 
     def __init__(
-        self, plan: Plan, styles: Mapping[int, SensorStyle], faults: DrawingFaults
+        self,
+        plan: Plan,
+        styles: Mapping[int, SensorStyle],
+        faults: DrawingFaults,
+        seen: OverlayState,
     ) -> None:
         super().__init__()
         self._faults = faults
@@ -69,13 +86,23 @@ class Workbench(QWidget):
         self.lower_share = 0.27
         """Share of the height for what stands below the time panels."""
         self.chart = Chart(plan, faults)
+        self.strip = ReadoutStrip(faults, seen)
+        panels = QWidget()
+        above = QVBoxLayout(panels)
+        above.setContentsMargins(0, 0, 0, 0)
+        above.setSpacing(0)
+        above.addWidget(self.strip)
+        above.addWidget(self.chart, 1)
         self.warnings = WarningsList(plan, faults)
         self.plane = AgreementPlane(faults)
-        self.cards = CardColumn(dict(styles), len(plan.sensors), faults)
+        self.cards = CardColumn(plan, dict(styles), faults)
         self.under = _splitter(Qt.Orientation.Horizontal, self.warnings, self.plane)
-        self.left = _splitter(Qt.Orientation.Vertical, self.chart, self.under)
-        self.across = _splitter(Qt.Orientation.Horizontal, self.left, self.cards)
-        for splitter in (self.under, self.left, self.across):
+        self.left = _splitter(Qt.Orientation.Vertical, panels, self.under)
+        self.right = QSplitter(Qt.Orientation.Vertical)
+        self.right.setChildrenCollapsible(False)
+        self.right.addWidget(self.cards)
+        self.across = _splitter(Qt.Orientation.Horizontal, self.left, self.right)
+        for splitter in (self.under, self.left, self.across, self.right):
             splitter.splitterMoved.connect(self._was_dragged)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -93,12 +120,13 @@ class Workbench(QWidget):
     def _was_dragged(self) -> None:
         self._dragged = True
 
-    def show_frame(self, frame: Frame, *, at_once: bool) -> None:
+    def show_frame(self, frame: Frame) -> None:
         """Draw a frame; an error in one panel leaves the others their turn."""
         with self._faults.guard("time panels"):
             self.chart.show_frame(frame)
+            self.strip.show_frame(frame)
         with self._faults.guard("cards"):
-            self.cards.show_frame(frame, at_once=at_once)
+            self.cards.show_frame(frame)
         with self._faults.guard("list of warnings"):
             self.warnings.show_frame(frame)
         if frame.selected:
@@ -123,6 +151,7 @@ class Workbench(QWidget):
     def apply_theme(self, theme: Theme, font: QFont) -> None:
         """Apply a theme, with text of this font's size."""
         self.chart.apply_theme(theme, font)
+        self.strip.updateGeometry()
         self.plane.apply_theme(theme, font)
         self.share()
 
@@ -136,16 +165,33 @@ class Workbench(QWidget):
         if self._dragged:
             return
         wide, high = self.width(), self.height()
-        cards = min(self.cards.cards[0].sizeHint().width() + 16, round(0.42 * wide))
-        self.across.setSizes([wide - cards, cards])
         line = QFontMetricsF(self.font()).height()
+        below = high - self.cards.whole_height
+        is_tall = below > _PLANE_LINES * line
+        self._place_plane(beside=not is_tall)
+        usual = self.cards.cards[0].sizeHint().width() + 16
+        # The plane below the cards is as wide as it is high, as far as the panels can spare it.
+        wanted = max(usual, min(below, round(0.3 * wide))) if is_tall else usual
+        cards = min(wanted, round(0.42 * wide))
+        self.across.setSizes([wide - cards, cards])
+        if is_tall:
+            self.right.setSizes([high - below + _SPARE, below - _SPARE])
+        share = self.lower_share if not is_tall else min(self.lower_share, _LIST_ALONE)
+        if self.lower_share > _TABLES_FROM:
+            share = self.lower_share
         lower = min(
-            max(round(self.lower_share * high), round(9 * line)),
-            round(max(0.4, self.lower_share) * high),
+            max(round(share * high), round(9 * line)),
+            round(max(0.4, share) * high),
         )
         self.left.setSizes([high - lower, lower])
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])
+
+    def _place_plane(self, *, beside: bool) -> None:
+        """Beside the warnings, or below the cards where a tall window leaves room there."""
+        home = self.under if beside else self.right
+        if self.plane.parentWidget() is not home:
+            home.addWidget(self.plane)
 
 
 class ScrolledWorkbench(QScrollArea):

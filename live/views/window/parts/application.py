@@ -58,6 +58,10 @@ def open_application() -> QApplication:
             "no font was found, so the window could show no text: install one "
             "(Debian: apt-get install fonts-dejavu-core)"
         )
+    from live.views.window.parts.icon import program_icon  # noqa: PLC0415 - as above
+
+    application.setWindowIcon(program_icon())
+    application.setDesktopFileName("sidebeat")
     return application
 
 

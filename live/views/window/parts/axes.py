@@ -46,8 +46,11 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         size: float,
     ) -> list[tuple[float, list[float]]]:
         """Ticks at whole, round values."""
-        line = QFontMetricsF(self.style["tickFont"] or QFont()).height()
-        rows = value_rows(minVal, maxVal, rows_in(size, line))
+        metrics = QFontMetricsF(self.style["tickFont"] or QFont())
+        line = metrics.height()
+        across = self.orientation in ("bottom", "top")
+        most = max(2, int(size / metrics.horizontalAdvance("00000"))) if across else 0
+        rows = value_rows(minVal, maxVal, most or rows_in(size, line))
         # A number at the very end would reach into the panel above or below.
         spare = 0.55 * line * (maxVal - minVal) / max(size, 1.0)
         inside = [float(row) for row in rows if minVal + spare <= row <= maxVal - spare]

@@ -113,7 +113,8 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     def _name_lanes(self, theme: Theme) -> None:
         self.lane_axis.ink = theme.ink
         self.lane_axis.lanes = [("session", None, theme.ink)]
-        for number, sensor in enumerate(self._plan.sensors, 1):
+        for number in self._plan.shown_order:
+            sensor = self._plan.sensor(number)
             style = self._styles.get(number)
             shape = None if style is None else style.shape
             colour = theme.faint if style is None else style.colour(theme)

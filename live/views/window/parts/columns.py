@@ -25,6 +25,15 @@ _FIRST_ROOM: Final = 1024
 
 
 @dataclass(frozen=True, slots=True)
+class Cut:
+    """A stretch in s where a line lies beyond the panel, above it (``up``) or below."""
+
+    start_s: float
+    end_s: float
+    up: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Drawn:
     """What is drawn of one series: n points or columns.
 
@@ -53,6 +62,35 @@ class Drawn:
         joined = np.ones(2 * n, dtype=np.bool_)
         joined[1::2] = self.joined
         return np.repeat(self.t_s, 2), y, joined
+
+    def cut(self, bottom: float, top: float) -> tuple[Drawn, list[Cut]]:
+        """What lies between two values, and the stretches that lie beyond them.
+
+        Beyond, nothing is drawn: a line along the edge would look like data.
+        """
+        above, below = self.low > top, self.high < bottom
+        out = above | below
+        if not out.any():
+            return self, []
+        kept = ~out
+        # The line goes neither into a stretch that is cut out nor out of it.
+        joined = self.joined.copy()
+        joined[:-1] &= kept[1:]
+        low = np.clip(self.low, bottom, top)
+        high = np.clip(self.high, bottom, top) if self.by_column else low
+        picked = low[kept]
+        inside = Drawn(
+            self.t_s[kept], picked, high[kept] if self.by_column else picked, joined[kept]
+        )
+        cuts = []
+        for which, up in ((above, True), (below, False)):
+            edges = np.diff(which.astype(np.int8), prepend=0, append=0)
+            firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+            cuts += [
+                Cut(float(self.t_s[first]), float(self.t_s[last]), up=up)
+                for first, last in zip(firsts, lasts, strict=True)
+            ]
+        return inside, cuts
 
     def runs(self) -> list[tuple[int, int]]:
         """Stretches without a gap, as half-open index ranges."""

@@ -39,10 +39,10 @@ def native(keys: tuple[str, ...]) -> str:
 
 
 SIGNS: Final = (
-    "The dark band is the reference, as wide as the tolerance: a line on the band agrees. Hatching "
-    "is a gap: no valid reading. A grey number is old. An arrow after a difference: the line lies "
-    "beyond the panel, in the arrow's direction. r in brackets is not to be trusted; the line "
-    "below the table says why."
+    "The band is the reference, as wide as the tolerance: a line on the band agrees. Hatching "
+    "is a gap: no valid reading. A grey number is old. An arrowhead at the edge of a panel: the "
+    "line lies beyond it and is cut there. r in brackets is not to be trusted; the card's tip says "
+    "why. Share and r need half a minute of pairs."
 )
 
 
@@ -57,7 +57,10 @@ class HelpPage(QDialog):
         # Large text on a small screen: the groups stand below one another instead of side by side.
         groups = QWidget()
         flow = FlowLayout(groups, gap=20, at_top=True)
-        columns = (("Time", "Session", "What is shown"), ("Replay", "Looking into a capture"))
+        columns = (
+            ("File", "Time", "Session", "What is shown"),
+            ("Replay", "Looking into a capture"),
+        )
         for names in columns:
             flow.addWidget(_keys_of(names))
         inside = QWidget()
@@ -145,11 +148,21 @@ class LeaveDialog(QDialog):
 
     chosen = Signal(LeaveChoice)
 
-    def __init__(self, title: str, parent: QWidget | None = None, *, closing: bool = True) -> None:
+    def __init__(
+        self,
+        title: str,
+        parent: QWidget | None = None,
+        *,
+        closing: bool = True,
+        is_practice: bool = False,
+    ) -> None:
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_WindowPropagation)
         self.setWindowTitle("The capture is running")
-        words = f"{title} is being recorded.\n\n{_END_WORDS}"
+        what = (
+            "This is practice: nothing is saved." if is_practice else f"{title} is being recorded."
+        )
+        words = f"{what}\n\n{_END_WORDS}"
         if closing:
             words += f"\n{_VIEW_WORDS}"
         self.setAccessibleName(words)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import Final
 
-import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF
 from PySide6.QtGui import QFontMetricsF, QPainter
@@ -21,10 +20,10 @@ from live.views.window.parts.canvas import (
     line_pen,
     rows_in,
 )
-from live.views.window.parts.columns import NOTHING, Drawn
+from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import EndLabel, draw_end_labels, draw_marks
+from live.views.window.parts.marks import EndLabel, draw_cuts, draw_end_labels, draw_marks
 from live.views.window.parts.number_format import signed, value_rows
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.traces import band_of
@@ -33,8 +32,8 @@ _LEAST_REACH: Final = 20.0
 """Differences are never magnified beyond ±20 bpm: a beat of difference must look small."""
 
 _MOST_REACH: Final = 40.0
-"""One sensor that is lost at −100 bpm must not flatten the others: it is drawn along the edge,
-and its label says how far off it is."""
+"""One sensor that is lost at −100 bpm must not flatten the others: its line is cut there, with a
+mark at the edge, and its label says how far off it is."""
 
 
 class DifferencesCanvas(Canvas):
@@ -46,6 +45,7 @@ class DifferencesCanvas(Canvas):
         super().__init__(view, faults)
         self._stamps = stamps
         self.drawn: dict[int, Drawn] = {}
+        self.cuts: dict[int, list[Cut]] = {}
         self._ref = NOTHING
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
@@ -62,7 +62,8 @@ class DifferencesCanvas(Canvas):
                 reach = max(reach, -float(drawn.low.min()), float(drawn.high.max()))
         # Beyond the last round value, so that its number has room on the axis.
         reach = 1.2 * min(10 * math.ceil(reach / 10), _MOST_REACH)
-        self.drawn = {number: _within(drawn, reach) for number, drawn in self.drawn.items()}
+        for number, drawn in self.drawn.items():
+            self.drawn[number], self.cuts[number] = drawn.cut(-reach, reach)
         return -reach, reach
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
@@ -88,6 +89,7 @@ class DifferencesCanvas(Canvas):
         for number in frame.plan.tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
+            draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
         draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
 
@@ -105,13 +107,9 @@ class DifferencesCanvas(Canvas):
                     text += " ↓" if status.difference_bpm < low else " ↑"
                 value = min(max(status.difference_bpm, low), high)
                 at_s = float(frame.snapshot.second)
-                labels.append(EndLabel(number, at_s, value, text, faint=frame.is_stale))
+                labels.append(
+                    EndLabel(
+                        number, at_s, value, text, faint=frame.is_stale, first=not status.within
+                    )
+                )
         return labels
-
-
-def _within(drawn: Drawn, reach: float) -> Drawn:
-    """The series with what lies beyond the panel moved to just inside its edge."""
-    edge = reach - 0.5
-    low = np.clip(drawn.low, -edge, edge)
-    high = np.clip(drawn.high, -edge, edge) if drawn.by_column else low
-    return Drawn(drawn.t_s, low, high, drawn.joined)

@@ -10,6 +10,15 @@ from typing import Final
 class Action(StrEnum):
     """One thing the window can do; the value names it inside the program."""
 
+    START_PAGE = "start-page"
+    OPEN = "open"
+    REPLAY = "replay"
+    WORKBENCH = "workbench"
+    REPORT = "report"
+    SAVE_CSV = "save-csv"
+    SAVE_PICTURE = "save-picture"
+    COPY = "copy"
+    SETTINGS = "settings"
     MINUTE = "follow-1"
     FIVE = "follow-5"
     FIFTEEN = "follow-15"
@@ -80,6 +89,17 @@ class Key:
 
 
 KEYS: Final[dict[str, tuple[Key, ...]]] = {
+    "File": (
+        Key(Action.START_PAGE, ("Ctrl+N",), "Start page: next session, captures, study"),
+        Key(Action.OPEN, ("Ctrl+O",), "Open a capture"),
+        Key(Action.REPLAY, ("Ctrl+L",), "Replay the session, once it has ended"),
+        Key(Action.WORKBENCH, ("Ctrl+B",), "From the end page to the session's pictures, and back"),
+        Key(Action.REPORT, ("Ctrl+R",), "Write the report, and open it"),
+        Key(Action.SAVE_CSV, ("Ctrl+S",), "Export the stretch in sight as CSV"),
+        Key(Action.SAVE_PICTURE, ("Ctrl+P",), "Export the time panels as a picture"),
+        Key(Action.COPY, ("Ctrl+C",), "Copy the sensors' numbers"),
+        Key(Action.SETTINGS, ("Ctrl+,",), "Settings: text, theme, sounds, voice, folder"),
+    ),
     "Time": (
         Key(Action.MINUTE, ("1",), "Follow the last minute", "1 min"),
         Key(Action.FIVE, ("2",), "Follow the last 5 minutes", "5 min"),
@@ -136,13 +156,13 @@ KEYS: Final[dict[str, tuple[Key, ...]]] = {
     "What is shown": (
         Key(Action.NEXT_SENSOR, ("S",), "Next test sensor in the agreement plane"),
         Key(Action.LAST_SENSOR, ("Shift+S",), "Previous test sensor"),
-        Key(Action.TURN_PLANE, ("D",), "Plane: pairs, or difference against mean", "turn plane"),
+        Key(Action.TURN_PLANE, ("D",), "Plane: pairs, or difference against mean"),
         Key(Action.WARNINGS, ("W",), "To the list of warnings; Enter shows one in the picture"),
         Key(Action.READOUT, ("C",), "Values of all sensors at one time (or point at it)"),
         Key(Action.READ_EARLIER, ("Alt+Left",), "Their values a second earlier"),
         Key(Action.READ_LATER, ("Alt+Right",), "Their values a second later"),
         Key(Action.FAR, ("F",), "Far view, readable from 4 m", "far view"),
-        Key(Action.THEME, ("T",), "Light or dark", "light/dark"),
+        Key(Action.THEME, ("T",), "Light or dark"),
         Key(Action.LARGER, ("Ctrl++", "Ctrl+="), "Larger text"),
         Key(Action.SMALLER, ("Ctrl+-",), "Smaller text"),
         Key(Action.SIZE, ("Ctrl+0",), "Text of the usual size"),

@@ -34,7 +34,7 @@ _TAIL_S: Final = 5.0
 
 
 class LanesCanvas(Canvas):
-    """The lowest panel.  Lane 0 is the session; then the sensors in the order of the plan."""
+    """The lowest panel.  Lane 0 is the session; then the sensors, the reference first."""
 
     name = "lanes"
 
@@ -43,12 +43,13 @@ class LanesCanvas(Canvas):
         draw_grid(painter, area, frame, ())
         lanes = len(frame.plan.sensors) + 1
         height = area.box.height() / lanes
+        place_of = {number: place for place, number in enumerate(frame.plan.shown_order, 1)}
         for number in frame.plan.compared:
-            top = area.box.top() + number * height
+            top = area.box.top() + place_of[number] * height
             track = QRectF(area.box.left(), top + (1 - _TRACK) * height - 2, 0, _TRACK * height)
             self._draw_track(painter, area, frame, number, track)
         for number in range(lanes):
-            top = area.box.top() + number * height
+            top = area.box.top() + place_of.get(number, 0) * height
             room = QRectF(area.box.left(), top + 1, area.box.width(), (1 - _TRACK) * height - 4)
             if number == SESSION:
                 self._draw_markers(painter, area, frame, room)

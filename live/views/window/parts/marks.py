@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
 from live.views.window.parts.canvas import Area, elided, line_pen, mark_points, spread
-from live.views.window.parts.columns import Drawn
+from live.views.window.parts.columns import Cut, Drawn
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.shapes import Stamps
+from live.views.window.parts.shapes import Shape, Stamps, draw
 
 
 @dataclass(frozen=True, slots=True)
 class EndLabel:
-    """The words at the end of a line: where it ends (s and the panel's unit), what to say."""
+    """The words at the end of a line: where it ends (s and the panel's unit), what to say.
+
+    ``first``: to be kept where there is not room for all.
+    """
 
     number: int
     t_s: float
     value: float
     text: str
     faint: bool = False
+    first: bool = False
 
 
 def radius_for(metrics: QFontMetricsF) -> float:
@@ -72,14 +79,54 @@ def draw_doubtful(painter: QPainter, area: Area, frame: Frame, number: int) -> N
         painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, "?")
 
 
-def draw_end_labels(
-    painter: QPainter, stamps: Stamps, area: Area, frame: Frame, labels: list[EndLabel]
+_CUT_PX: Final = 18
+"""Distance between two marks of cuts: sensors that flicker about an edge need no more."""
+
+
+def draw_cuts(
+    painter: QPainter, area: Area, frame: Frame, number: int, cuts: Sequence[Cut]
 ) -> None:
-    """Shape, name and value where each line ends, moved apart where lines meet."""
+    """An arrowhead at the edge over the middle of each stretch that is cut out."""
+    metrics = QFontMetricsF(painter.font())
+    radius = 0.8 * radius_for(metrics)
+    colour = QColor(frame.styles[number].colour(frame.theme))
+    box = area.box
+    free = {True: -math.inf, False: -math.inf}
+    for cut in sorted(cuts, key=lambda one: one.start_s):
+        left = max(area.x(cut.start_s), box.left())
+        right = min(area.x(cut.end_s), box.right())
+        x = (left + right) / 2
+        if right < left or x - free[cut.up] < _CUT_PX:
+            continue
+        free[cut.up] = x
+        y = box.top() + radius + 2 if cut.up else box.bottom() - radius - 2
+        shape = Shape.TRIANGLE if cut.up else Shape.WEDGE
+        draw(painter, shape, QPointF(x, y), radius, QColor(frame.theme.ground), edge=colour)
+
+
+def draw_end_labels(
+    painter: QPainter,
+    stamps: Stamps,
+    area: Area,
+    frame: Frame,
+    labels: list[EndLabel],
+    *,
+    head: float = 0.0,
+) -> None:
+    """Shape, name and value where each line ends, moved apart where lines meet.
+
+    ``head``: pixels at the top of the panel that are kept for other words.
+
+    Where the panel is too low for all they are smaller, and of those that still do not fit the
+    ones that call for nothing are left out.
+    """
+    box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
+    painter.save()
+    _shrink_to(painter, box.height() / max(len(labels), 1))
     metrics = QFontMetricsF(painter.font())
     height = metrics.height() + 1
-    radius = radius_for(metrics) + 1
-    box = area.box
+    labels = _fitting(labels, int(box.height() / height))
+    radius = min(radius_for(metrics) + 1, height / 2)
     ends = [area.y(label.value) for label in labels]
     middles = spread(ends, height, box.top(), box.bottom())
     ratio = painter.device().devicePixelRatio()
@@ -102,3 +149,25 @@ def draw_end_labels(
         painter.fillRect(plate, QColor(frame.theme.ground))
         painter.setPen(QColor(frame.theme.faint if label.faint else frame.theme.ink))
         painter.drawText(text, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, words)
+    painter.restore()
+
+
+_SMALLEST: Final = 0.72
+"""Of the text's size; smaller could not be read."""
+
+
+def _shrink_to(painter: QPainter, height: float) -> None:
+    """A font whose lines are no higher, down to the smallest that can be read."""
+    font = QFont(painter.font())
+    wanted = (height - 1) / QFontMetricsF(font).height()
+    if wanted < 1:
+        font.setPointSizeF(font.pointSizeF() * max(wanted, _SMALLEST))
+        painter.setFont(font)
+
+
+def _fitting(labels: list[EndLabel], count: int) -> list[EndLabel]:
+    """As many as there is room for, those to be kept first."""
+    if len(labels) <= count:
+        return labels
+    kept = sorted(labels, key=lambda label: not label.first)[: max(count, 1)]
+    return [label for label in labels if label in kept]

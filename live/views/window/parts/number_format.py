@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.report.words import clock, duration
+from live.protocol.wall_clock import wall_clock
 
 __all__ = [
     "STEPS_BPM",
@@ -15,6 +16,7 @@ __all__ = [
     "tick_step",
     "value_rows",
     "value_step",
+    "wall_clock",
 ]
 
 STEPS_S: Final = (

@@ -1,4 +1,4 @@
-"""What is laid over the time panels: cursor, stretches, efforts, and the values at one time."""
+"""What is laid over the time panels: cursor, stretches, efforts, and where values are read."""
 
 from __future__ import annotations
 
@@ -16,9 +16,7 @@ from live.views.window.parts.canvas import Area, Canvas, elided, line_pen
 from live.views.window.parts.chart import Chart
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import radius_for
-from live.views.window.parts.number_format import clock, signed
-from live.views.window.parts.shapes import draw
+from live.views.window.parts.number_format import signed
 
 
 class ExclusionState(Enum):
@@ -176,46 +174,15 @@ class Overlay(Canvas):
         painter.setPen(colour)
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
-    def _draw_readout(self, painter: QPainter, area: Area, frame: Frame, second: int) -> None:
+    @staticmethod
+    def _draw_readout(painter: QPainter, area: Area, frame: Frame, second: int) -> None:
+        """Where it is read; the values stand above the panels and cover nothing."""
         x = area.x(float(second))
         box, theme = area.box, frame.theme
         if not box.left() <= x <= box.right():
             return
         painter.setPen(line_pen(theme.ink))
         painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
-        if self._place != _TRACES or self._seen.values is None:
-            return
-        rows = self._seen.values(second)
-        metrics = QFontMetricsF(painter.font())
-        lines = [readout_words(one) for one in rows]
-        radius = radius_for(metrics)
-        indent = 2.6 * radius
-        wide = max(
-            metrics.horizontalAdvance(clock(second)),
-            *(indent + metrics.horizontalAdvance(line) for line in lines),
-        )
-        plate = QRectF(0, 0, wide + 14, (len(lines) + 1) * metrics.height() + 8)
-        # On the side where there is room, so that the pointer does not hide it.
-        plate.moveTopLeft(QPointF(x + 10, box.top() + 6))
-        if plate.right() > box.right() - 2:
-            plate.moveRight(x - 10)
-        painter.fillRect(plate, QColor(theme.ground))
-        painter.setPen(line_pen(theme.faint))
-        painter.drawRect(plate)
-        left, top = plate.left() + 7, plate.top() + 4
-        high = metrics.height()
-        painter.setPen(QColor(theme.faint))
-        flags = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
-        painter.drawText(QRectF(left, top, wide, high), flags, clock(second))
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        for row, (one, line) in enumerate(zip(rows, lines, strict=True), 1):
-            style = frame.styles[one.number]
-            middle = top + (row + 0.5) * high
-            spot = QPointF(left + radius, middle)
-            draw(painter, style.shape, spot, radius, QColor(style.colour(theme)))
-            painter.setPen(QColor(theme.faint if one.bpm is None else theme.ink))
-            text = QRectF(left + indent, middle - high / 2, wide, high)
-            painter.drawText(text, flags, line)
 
 
 def readout_words(one: ValueAt) -> str:

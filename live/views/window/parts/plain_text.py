@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QWidget
 
 from replay.text import printable
@@ -30,6 +31,46 @@ class Label(QLabel):
     def setText(self, text: str) -> None:
         """Show another text."""
         super().setText(lines(text))
+
+
+class ElidedLabel(Label):
+    """One line that ends in dots where its room ends; the whole of it is in the tip, and aloud.
+
+    ``most``: letters that it asks room for at most, 0 for as many as there are.
+    """
+
+    def __init__(self, text: str = "", *, bold: bool = False, most: int = 0) -> None:
+        self._most = most
+        super().__init__(text, bold=bold)
+
+    def sizeHint(self) -> QSize:
+        """As wide as the text, up to the limit."""
+        hint = super().sizeHint()
+        if self._most:
+            most = self._most * self.fontMetrics().averageCharWidth()
+            hint.setWidth(min(hint.width(), most))
+        return hint
+
+    def minimumSizeHint(self) -> QSize:
+        """A long text must not make the window wider than the screen."""
+        return QSize(4 * self.fontMetrics().averageCharWidth(), super().minimumSizeHint().height())
+
+    def setText(self, text: str) -> None:
+        """Show another text."""
+        super().setText(text)
+        self.setToolTip(tip(text))
+        self.setAccessibleDescription(text)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Called by Qt."""
+        del event
+        painter = QPainter(self)
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        words = self.fontMetrics().elidedText(
+            self.text(), Qt.TextElideMode.ElideRight, self.width()
+        )
+        painter.drawText(self.rect(), self.alignment(), words)
+        painter.end()
 
 
 class MarkupLabel(QLabel):

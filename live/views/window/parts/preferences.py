@@ -1,4 +1,4 @@
-"""What the window remembers between runs: theme and size of the text.
+"""What the window remembers between runs: its looks, how it is heard, where captures lie.
 
 A small TOML file beside what the set-up page remembers.  It is a convenience: a file that cannot
 be read or written is logged, and nothing else comes of it.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import os
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -23,14 +24,39 @@ SIZES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0)
 """Steps of the text's size, in times of the system's."""
 
 USUAL_SIZE: Final = SIZES.index(1.0)
+SOUNDS: Final = ("", "on", "off")
+"""As the plan says, always, never."""
+MOST_RECENT: Final = 24
 
 
 @dataclass(frozen=True, slots=True)
 class Preferences:
-    """``theme``: name of one, empty for the system's.  ``size``: index into :data:`SIZES`."""
+    """``theme``: name of one, empty for the system's.  ``size``: index into :data:`SIZES`.
+    ``sounds``: of :data:`SOUNDS`.  ``voice``: whether warnings are spoken.  ``folder``: for
+    captures, empty for the usual one.  ``recent``: captures opened or made lately, newest first.
+    """
 
     theme: str = ""
     size: int = USUAL_SIZE
+    sounds: str = ""
+    voice: bool = False
+    folder: str = ""
+    recent: tuple[str, ...] = ()
+
+    @property
+    def sounds_option(self) -> bool | None:
+        """The same, as views are told: ``None`` leaves it to the plan."""
+        return None if not self.sounds else self.sounds == "on"
+
+    @property
+    def captures(self) -> Path:
+        """The folder for captures; it need not exist."""
+        return Path(self.folder) if self.folder else Path.home() / "Sidebeat"
+
+    def with_recent(self, path: Path) -> tuple[str, ...]:
+        """The recent captures with this one on top."""
+        name = str(path.absolute())
+        return (name, *(one for one in self.recent if one != name))[:MOST_RECENT]
 
 
 def preferences_path() -> Path:
@@ -45,25 +71,42 @@ def load_preferences(path: Path) -> Preferences:
     except FileNotFoundError:
         return Preferences()
     except (OSError, ValueError) as error:
-        _log.warning("%s cannot be read (%s); theme and size of text are as usual", path, error)
+        _log.warning("%s cannot be read (%s); settings are as usual", path, error)
         return Preferences()
-    theme, text = raw.get("theme"), raw.get("text")
+    recent = raw.get("recent")
+    text = raw.get("text")
     return Preferences(
-        theme if isinstance(theme, str) else "",
-        SIZES.index(text) if text in SIZES else USUAL_SIZE,
+        theme=_text(raw, "theme"),
+        size=SIZES.index(text) if text in SIZES else USUAL_SIZE,
+        sounds=_text(raw, "sounds") if raw.get("sounds") in SOUNDS else "",
+        voice=raw.get("voice") is True,
+        folder=_text(raw, "folder"),
+        recent=tuple(one for one in recent if isinstance(one, str))[:MOST_RECENT]
+        if isinstance(recent, list)
+        else (),
     )
+
+
+def _text(raw: Mapping[str, object], key: str) -> str:
+    value = raw.get(key)
+    return value if isinstance(value, str) else ""
 
 
 def save_preferences(path: Path, chosen: Preferences) -> None:
     """Write them, in one step; never raises."""
-    table = {"theme": chosen.theme, "text": SIZES[chosen.size]}
+    table: dict[str, object] = {"theme": chosen.theme, "text": SIZES[chosen.size]}
+    for key in ("sounds", "voice", "folder"):
+        if value := getattr(chosen, key):
+            table[key] = value
+    if chosen.recent:
+        table["recent"] = list(chosen.recent)
     fresh = path.with_suffix(f".{os.getpid()}.new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         fresh.write_text(tomli_w.dumps(table), encoding="utf-8")
         fresh.replace(path)
     except OSError as error:
-        _log.warning("theme and size of text could not be remembered: %s", error)
+        _log.warning("settings could not be remembered: %s", error)
 
 
 class PreferenceStore:

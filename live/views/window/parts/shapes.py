@@ -20,14 +20,17 @@ class Shape(StrEnum):
     CROSS = "cross"
     PLUS = "plus"
     STAR = "star"
+    HALF = "half disc"
     WEDGE = "wedge"
     RING = "ring"
     OCTAGON = "octagon"
 
 
 SENSOR_SHAPES = (
-    Shape.DISC, Shape.SQUARE, Shape.TRIANGLE, Shape.DIAMOND, Shape.CROSS, Shape.PLUS, Shape.STAR,
+    Shape.DIAMOND, Shape.DISC, Shape.TRIANGLE, Shape.SQUARE, Shape.STAR, Shape.PLUS, Shape.HALF,
+    Shape.CROSS,
 )  # fmt: skip
+"""By :mod:`replay.signs`."""
 
 
 def _polygon(*points: tuple[float, float]) -> QPainterPath:
@@ -65,6 +68,11 @@ def outline(shape: Shape) -> QPainterPath:  # noqa: C901 - one flat case per sha
             path.addEllipse(QPointF(0, 0), 0.92, 0.92)
             if shape is Shape.RING:
                 path.addEllipse(QPointF(0, 0), 0.5, 0.5)
+            return path
+        case Shape.HALF:
+            path = QPainterPath(QPointF(-0.45, -1))
+            path.arcTo(QRectF(-1.45, -1, 2, 2), 90, -180)
+            path.closeSubpath()
             return path
         case Shape.SQUARE:
             return _polygon((-0.82, -0.82), (0.82, -0.82), (0.82, 0.82), (-0.82, 0.82))

@@ -1,9 +1,9 @@
 """Colours, in a light and a dark theme.
 
-The sensors' colours are those of Okabe and Ito's palette for all kinds of colour vision ("Color
-Universal Design", 2008), in an order that keeps the first four well apart; the palest are
-darkened on light ground, where they would not be seen.  A colour never stands alone: each sensor
-has its own shape and each severity its own shape and word.
+The sensors' colours are the hues of Okabe and Ito's palette for all kinds of colour vision ("Color
+Universal Design", 2008) in an order of our own, as dark or as light as it takes to be seen on the
+ground and on the reference's band alike (3 : 1).  A colour never stands alone: each sensor has its
+own shape and each severity its own shape and word.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from PySide6.QtGui import QColor, QPalette
 from analysis.board.snapshot import Severity
 from live.views.window.parts.shapes import SENSOR_SHAPES, Shape
 from replay.plan import Plan, PlannedSensor
+from replay.signs import COLOURS, SHAPES, signs_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +25,11 @@ class Theme:
     """One theme.  All colours as ``#rrggbb``.
 
     ``ground``: behind plots and cards.  ``panel``: behind everything else.  ``ink``: text.
-    ``faint``: text of less weight, still at 4.5 : 1.  ``rule``: grid and frames.  ``band`` and
-    ``band_edge``: the reference with its tolerance; ``band_core`` the reference itself.
-    ``alarm`` and ``caution``: severities.  ``focus``: what the keyboard points at.
-    ``sensors``: test sensors in the order of the plan.
+    ``faint``: text of less weight, still at 4.5 : 1.  ``rule``: grid and dividers.  ``frame``: of
+    what can be operated, at 3 : 1.  ``band`` and ``band_edge``: the reference with its tolerance;
+    ``band_core`` the reference itself.
+    ``alarm`` and ``caution``: severities; ``well``: what is ready.  ``focus``: what the keyboard
+    points at.  ``sensors``: colours by :mod:`replay.signs`.
     """
 
     name: str
@@ -36,12 +38,14 @@ class Theme:
     ink: str
     faint: str
     rule: str
+    frame: str
     band: str
     band_edge: str
     band_core: str
     reference: str
     alarm: str
     caution: str
+    well: str
     focus: str
     shade: str
     sensors: tuple[str, ...]
@@ -65,15 +69,17 @@ LIGHT: Final = Theme(
     ink="#1c1f23",
     faint="#595f66",
     rule="#d5d2ca",
-    band="#20272f",
-    band_edge="#20272f",
-    band_core="#b9c3ce",
+    frame="#7f8388",
+    band="#c8d2dd",
+    band_edge="#66727f",
+    band_core="#20272f",
     reference="#2a323c",
     alarm="#a8102c",
     caution="#8a5a00",
+    well="#007a58",
     focus="#1f5fae",
     shade="#24507d",
-    sensors=("#d55e00", "#1277b8", "#009e73", "#b3609a", "#b07a00", "#2f8fc4", "#857b00"),
+    sensors=("#9c3f80", "#c04f00", "#1a739f", "#007a58", "#6b6400", "#0a5f9e", "#8a5f00"),
 )
 
 DARK: Final = Theme(
@@ -83,15 +89,17 @@ DARK: Final = Theme(
     ink="#eceff2",
     faint="#a3adb7",
     rule="#353d47",
-    band="#06080b",
-    band_edge="#8492a1",
-    band_core="#c5d0db",
+    frame="#717c88",
+    band="#3a4756",
+    band_edge="#8b9aab",
+    band_core="#dfe6ee",
     reference="#c5d0db",
     alarm="#ff7a86",
     caution="#f0b64a",
+    well="#22bd90",
     focus="#7fb8ff",
     shade="#9cc9f2",
-    sensors=("#f0812f", "#3f9fe0", "#1fbf90", "#d98fb8", "#e69f00", "#7cc6f0", "#f0e442"),
+    sensors=("#dd93bd", "#f4883a", "#8fd0f5", "#22bd90", "#efe45a", "#62a8e8", "#e8a813"),
 )
 
 THEMES: Final = {theme.name: theme for theme in (LIGHT, DARK)}
@@ -113,8 +121,8 @@ SEVERITY_WORDS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class SensorStyle:
-    """How one sensor is told from the others.  ``index``: place among the test sensors, −1 for
-    the reference; beyond seven the colours repeat and ``dashed`` tells the second round.
+    """How one sensor is told from the others.  ``index``: of its colour, −1 for the reference.
+    ``dashed``: its line, where its colour is there a second time.
     """
 
     shape: Shape
@@ -131,14 +139,15 @@ class SensorStyle:
 def planned_styles(sensors: Sequence[PlannedSensor]) -> list[SensorStyle | None]:
     """The style that each sensor will have in the session; ``None`` for companions."""
     styles: list[SensorStyle | None] = []
-    tests = 0
-    for sensor in sensors:
+    colours: set[int] = set()
+    for sensor, sign in zip(sensors, signs_of(sensors), strict=True):
         if sensor.role == "reference":
             styles.append(SensorStyle(Shape.BAR, -1))
         elif sensor.role == "test":
-            rounds = len(SENSOR_SHAPES)
-            styles.append(SensorStyle(SENSOR_SHAPES[tests % rounds], tests, dashed=tests >= rounds))
-            tests += 1
+            colour = (sign - 1) % COLOURS
+            shape = SENSOR_SHAPES[(sign - 1) % SHAPES]
+            styles.append(SensorStyle(shape, colour, dashed=colour in colours))
+            colours.add(colour)
         else:
             styles.append(None)
     return styles
@@ -148,7 +157,7 @@ def sensor_styles(plan: Plan) -> dict[int, SensorStyle]:
     """The style of each compared sensor of a plan, by number; the reference's is the first."""
     styles = enumerate(planned_styles(plan.sensors), 1)
     compared = {number: style for number, style in styles if style is not None}
-    return dict(sorted(compared.items(), key=lambda item: item[1].index))
+    return {number: compared[number] for number in plan.compared}
 
 
 def palette(theme: Theme) -> QPalette:
@@ -183,16 +192,18 @@ def style_sheet(theme: Theme, points: float) -> str:
     return f"""
     QWidget {{ font-size: {points:g}pt; }}
     QToolButton, QPushButton {{
-        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 7px;
+        border: 1px solid {theme.frame}; border-radius: 3px; padding: 3px 7px;
         background: {theme.ground}; color: {theme.ink};
     }}
+    QToolButton#quiet {{ padding: 0 4px; border-color: {theme.rule}; color: {theme.faint}; }}
+    QToolButton#quiet:checked {{ background: {theme.rule}; color: {theme.ink}; }}
     QToolButton:checked {{ background: {theme.ink}; color: {theme.ground}; }}
     QToolButton:hover, QPushButton:hover {{ border-color: {theme.faint}; }}
     QToolButton:focus, QPushButton:focus, QLineEdit:focus, QTableView:focus,
     QScrollArea:focus {{ border: 2px solid {theme.focus}; }}
     QToolButton:disabled, QPushButton:disabled {{ color: {theme.faint}; border-style: dashed; }}
     QLineEdit {{
-        border: 1px solid {theme.rule}; border-radius: 3px; padding: 3px 6px;
+        border: 1px solid {theme.frame}; border-radius: 3px; padding: 3px 6px;
         background: {theme.ground}; color: {theme.ink};
     }}
     QTableView {{

@@ -1,4 +1,4 @@
-"""The heart rates on one time axis: the reference as a dark band as wide as the tolerance, the
+"""The heart rates on one time axis: the reference as a band as wide as the tolerance, the
 test sensors as lines on it, so that the eye answers "inside or outside?".
 """
 
@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
+import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter
@@ -23,15 +24,23 @@ from live.views.window.parts.canvas import (
     line_pen,
     rows_in,
 )
-from live.views.window.parts.columns import NOTHING, Drawn
+from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import EndLabel, draw_doubtful, draw_end_labels, draw_marks
+from live.views.window.parts.marks import (
+    EndLabel,
+    draw_cuts,
+    draw_doubtful,
+    draw_end_labels,
+    draw_marks,
+)
 from live.views.window.parts.number_format import value_rows
 from live.views.window.parts.shapes import Stamps
 
 _RESTING: Final = (50.0, 110.0)
 """Range shown while nothing has been read."""
+_SPIKES: Final = 0.02
+"""Share of a sensor's readings at either end that the range need not hold: they are cut."""
 _LEAST_SPAN: Final = 40.0
 """A steady effort fills the panel no further than this, or noise would look like drama."""
 
@@ -45,6 +54,7 @@ class TracesCanvas(Canvas):
         super().__init__(view, faults)
         self._stamps = stamps
         self.drawn: dict[int, Drawn] = {}
+        self.cuts: dict[int, list[Cut]] = {}
         self.band = NOTHING
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
@@ -55,14 +65,19 @@ class TracesCanvas(Canvas):
         }
         self.band = band_of(frame, columns)
         self.show_frame(frame)
-        return self._range(frame)
+        low, high = self._range(frame)
+        for number in frame.plan.compared:
+            self.drawn[number], self.cuts[number] = self.drawn[number].cut(low, high)
+        return low, high
 
     def _range(self, frame: Frame) -> tuple[float, float]:
         low, high = math.inf, -math.inf
         for number, drawn in self.drawn.items():
             if len(drawn.t_s) == 0:
                 continue
-            bottom, top = float(drawn.low.min()), float(drawn.high.max())
+            # A spike that no heart makes, of a strap too, must not flatten what the heart does.
+            bottom = float(np.quantile(drawn.low, _SPIKES))
+            top = float(np.quantile(drawn.high, 1 - _SPIKES))
             if number == frame.plan.reference:
                 bottom -= float(frame.tolerance(drawn.low).max())
                 top += float(frame.tolerance(drawn.high).max())
@@ -89,6 +104,7 @@ class TracesCanvas(Canvas):
         ref = self.drawn.get(plan.reference, NOTHING)
         if not ref.by_column:
             draw_line(painter, area, ref, line_pen(theme.band_core))
+        draw_cuts(painter, area, frame, plan.reference, self.cuts.get(plan.reference, ()))
         for number in plan.tests:
             pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
@@ -100,8 +116,11 @@ class TracesCanvas(Canvas):
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
             draw_doubtful(painter, area, frame, number)
+            draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
         draw_veil(painter, area, frame)
-        draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
+        # The names of efforts stand at the top of a recorded session's panel.
+        head = 0.0 if frame.whole is None else 1.5 * line
+        draw_end_labels(painter, self._stamps, area, frame, self._labels(frame), head=head)
 
     def _draw_lost_reference(self, painter: QPainter, area: Area, frame: Frame) -> None:
         theme = frame.theme
@@ -131,7 +150,9 @@ class TracesCanvas(Canvas):
             held = status.held_bpm
             value = "no value" if held is None else f"{held:.0f}"
             words = f"{value}  {status.label}"
-            labels.append(EndLabel(number, *newest, words, faint=held is None or frame.is_stale))
+            is_first = number == frame.plan.reference or status.within is False
+            faint = held is None or frame.is_stale
+            labels.append(EndLabel(number, *newest, words, faint=faint, first=is_first))
         return labels
 
 

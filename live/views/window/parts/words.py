@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
-from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning
+from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, is_few
+from analysis.report.words import count, number, share_text
 from live.views.window.parts.number_format import clock, duration, signed
 from replay.event import SESSION
 from replay.link_state import LinkState
@@ -63,7 +65,7 @@ def _pace(status: SensorStatus) -> tuple[str, str]:
 def _coverage(status: SensorStatus) -> tuple[str, str]:
     plural = "gap" if status.gaps == 1 else "gaps"
     gaps = f"{status.gaps} {plural}, {duration(status.gap_s)}" if status.gaps else "no gap"
-    return f"coverage {100 * status.coverage:.0f} %", gaps
+    return f"coverage {share_text(100 * status.coverage)} %", gaps
 
 
 def _odd_readings(status: SensorStatus) -> tuple[tuple[int, str], ...]:
@@ -72,6 +74,43 @@ def _odd_readings(status: SensorStatus) -> tuple[tuple[int, str], ...]:
         (status.malformed, "malformed"),
         (status.doubled, "doubled"),
     )
+
+
+LOW_BATTERY_PERCENT: Final = 15
+"""From here on down a battery is worth a line on a card."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardFact:
+    """One short phrase on a card; ``act``: it needs the tester."""
+
+    text: str
+    act: bool = False
+
+
+def card_facts(status: SensorStatus, halted: str = "", *, is_stale: bool = False) -> list[CardFact]:
+    """What of a sensor needs an act, then its delay and its efforts; as :func:`facts`."""
+    found = []
+    if halted:
+        found.append(CardFact(halted, act=True))
+    elif status.is_acquiring:
+        found.append(CardFact(status.state))
+    elif not status.link.is_up and status.link is not LinkState.FILE:
+        found.append(CardFact(LINK_WORDS[status.link], act=status.link is not LinkState.WAITING))
+    if status.contact is False and not is_stale:
+        found.append(CardFact("no skin contact", act=True))
+    battery = status.battery_percent
+    if battery is not None and battery <= LOW_BATTERY_PERCENT:
+        found.append(CardFact(f"battery {battery} %", act=True))
+    if status.role == "test":
+        if status.delay_s is not None:
+            found.append(CardFact(f"delay {number(status.delay_s, 0)} s"))
+        if status.efforts is not None and status.efforts.judged:
+            counts = status.efforts
+            found.append(CardFact(f"followed {counts.followed} of {counts.judged} efforts"))
+        if not found and status.coverage < 0.995:
+            found.append(CardFact(f"coverage {share_text(100 * status.coverage)} %"))
+    return found
 
 
 def efforts_words(status: SensorStatus) -> str:
@@ -92,6 +131,11 @@ def _contact(contact: bool | None) -> str:
     if contact is None:
         return "contact not told"
     return "skin contact" if contact else "no skin contact"
+
+
+def value_words(status: SensorStatus) -> str:
+    """The bpm that is shown, or a dash."""
+    return NONE if status.shown_bpm is None else f"{status.shown_bpm:.0f}"
 
 
 def subtitle(status: SensorStatus) -> str:
@@ -115,12 +159,14 @@ def agreement_row(found: Agreement) -> tuple[str, str, str, str, str]:
     if found.pearson_r is not None and found.r_caution:
         r = f"({r})"
     share = found.within_tolerance_percent
+    if is_few(found):
+        r, share = NONE, None
     return (
         NONE if found.bias_bpm is None else signed(found.bias_bpm, 1),
         NONE if found.mae_bpm is None else f"{found.mae_bpm:.1f}",
-        NONE if share is None else f"{share:.0f} %",
+        NONE if share is None else f"{share_text(share)} %",
         r,
-        f"{found.pairs:,}".replace(",", " "),
+        count(found.pairs),
     )
 
 
@@ -148,14 +194,11 @@ def whole_words(status: SensorStatus) -> str:
     )
 
 
-def r_reason(status: SensorStatus, *, short: bool = False) -> str:
-    """Why an r stands in brackets or is missing; the longest window's reason first.
-
-    ``short``: up to its first semicolon, where a card has one line for it.
-    """
+def r_reason(status: SensorStatus) -> str:
+    """Why an r stands in brackets; the longest window's reason first."""
     for name, found in reversed(tuple(status.counted.items())):
-        if found.pairs and found.r_caution:
-            reason = found.r_caution.partition(";")[0] if short else found.r_caution
+        if found.r_caution and not is_few(found):
+            reason = found.r_caution
             return f"(r) {name}: {reason[:1].lower()}{reason[1:]}"
     return ""
 

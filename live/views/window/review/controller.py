@@ -224,21 +224,22 @@ class ReviewController(QObject):
             return self._model.board.effort
         return state_at(self.found.efforts, second)
 
-    def show_state(self) -> None:
-        """Position and speed, whatever else is drawn."""
-        self.transport.show_state(self.feed)
+    def show_pace(self) -> None:
+        """Speed, and whether it plays: true of the player while the picture is on its way too."""
+        self.transport.show_pace(self.feed)
 
     def show_frame(self, frame: Frame) -> None:
-        """Bring the parts up to date with the board at the cursor."""
-        self.show_state()
-        self.seen.cursor_s = self.feed.position_ns / 1e9
+        """Bring the parts up to date with the board, which stands where the picture does."""
+        self.show_pace()
+        self.transport.show_position(frame.snapshot.t_ns, self.feed.duration_ns)
+        self.seen.cursor_s = frame.now_s
         self.overview.theme = frame.theme
-        self.overview.show_cursor(self.feed.position_ns / 1e9, (frame.start_s, frame.end_s))
+        self.overview.show_cursor(frame.now_s, (frame.start_s, frame.end_s))
         if self.tabs.pages.currentWidget() is self.notifications:
             self._show_notifications(frame)
 
     def _show_notifications(self, frame: Frame) -> None:
-        at_ns = self.feed.position_ns
+        at_ns = frame.snapshot.t_ns
         key = (
             at_ns,
             frame.theme.name,
@@ -285,7 +286,7 @@ class ReviewController(QObject):
         plan = self.feed.plan
         if plan != self._host.plan:
             self._host.replan(plan)
-            self.notifications.model.plan = plan
+            self.notifications.replan(plan)
             self.feed.reload()
         self._count()
         self._host.redraw()
@@ -311,7 +312,7 @@ class ReviewController(QObject):
             Action.FASTER: partial(self._change_speed, 1),
             Action.SLOWER: partial(self._change_speed, -1),
             Action.AHEAD: self._turn_ahead,
-            Action.NOTIFICATIONS: partial(self._turn, self.notifications, self.notifications.table),
+            Action.NOTIFICATIONS: partial(self._turn, self.notifications, self.notifications.lanes),
             Action.NUMBERS: partial(self._turn, self.numbers, self.numbers.table),
             Action.NOTES: partial(self._turn, self.notes, self.notes.list),
             **{action: partial(self._jump, *jump) for action, jump in _JUMPS.items()},

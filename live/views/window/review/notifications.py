@@ -14,32 +14,22 @@ from PySide6.QtCore import (
     Qt,
     Signal,
 )
-from PySide6.QtGui import QBrush, QColor, QFont, QFontDatabase, QFontMetricsF
-from PySide6.QtWidgets import (
-    QAbstractItemView,
-    QFrame,
-    QHeaderView,
-    QScrollArea,
-    QSplitter,
-    QTableView,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtGui import QFontMetricsF
+from PySide6.QtWidgets import QFrame, QScrollArea, QSplitter, QVBoxLayout, QWidget
 
-from analysis.session.event_log import Notification, Outcome, who
-from live.views.window.parts.accessibility import name_parts
+from analysis.session.event_log import Notification, who
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import clock
 from live.views.window.parts.plain_text import Label, MarkupLabel
-from live.views.window.parts.theme import LIGHT, Theme
+from live.views.window.parts.theme import Theme
+from live.views.window.review.arrival_lanes import REACH_S, ArrivalLanes
 from live.views.window.review.bytes_view import BytesView
 from live.views.window.review.why import why_html
 from replay.channels import fields
 from replay.plan import Plan
 
-REACH_S: Final = 6
-"""Seconds shown before and after the cursor: two readings that a 3 s hold has let go of."""
+__all__ = ["COLUMNS", "REACH_S", "NotificationsModel", "NotificationsPage", "arrival", "says"]
 
 COLUMNS: Final = ("arrived", "sensor", "spacing s", "bytes", "says", "what the board made of it")
 _Index = QModelIndex | QPersistentModelIndex
@@ -70,8 +60,6 @@ class NotificationsModel(QAbstractTableModel):
         self.plan = plan
         self.rows: tuple[Notification, ...] = ()
         self.at = -1
-        self.theme: Theme = LIGHT
-        self.font = QFont()
 
     def take(self, rows: tuple[Notification, ...], cursor_ns: int) -> None:
         """Other rows, another cursor."""
@@ -105,29 +93,14 @@ class NotificationsModel(QAbstractTableModel):
         return None
 
     def data(self, index: _Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
-        """Text of a cell; the cursor's row stands out, what is not valid is marked."""
-        one = self.rows[index.row()]
+        """Text of a cell."""
         if role == Qt.ItemDataRole.DisplayRole:
-            return self._text(one, index.column(), is_at=index.row() == self.at)
-        if role == Qt.ItemDataRole.FontRole:
-            if index.column() == 3:
-                fixed = QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
-                fixed.setPointSizeF(self.font.pointSizeF())
-                return fixed
-            if index.row() == self.at:
-                font = QFont(self.font)
-                font.setBold(True)
-                return font
-        if role == Qt.ItemDataRole.BackgroundRole and index.row() == self.at:
-            return QBrush(QColor(self.theme.panel))
-        if role == Qt.ItemDataRole.ForegroundRole:
-            if one.outcome in (Outcome.MALFORMED, Outcome.NOT_VALID, Outcome.DOUBLED):
-                return QBrush(QColor(self.theme.alarm))
-            if one.outcome is Outcome.NOTED:
-                return QBrush(QColor(self.theme.faint))
-        if role == Qt.ItemDataRole.TextAlignmentRole and index.column() in (0, 2):
-            return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+            return self.text(index.row(), index.column())
         return None
+
+    def text(self, row: int, column: int) -> str:
+        """Text of a cell; the cursor's row is marked."""
+        return self._text(self.rows[row], column, is_at=row == self.at)
 
     def _text(self, one: Notification, column: int, *, is_at: bool) -> str:
         if column == 0:
@@ -143,8 +116,16 @@ class NotificationsModel(QAbstractTableModel):
         return f"{one.outcome.value}: {one.why}" if one.why else one.outcome.value
 
 
+def spoken(model: NotificationsModel, row: int) -> str:
+    """A notification in words: when, whose, how long after the one before, what, and its fate."""
+    cells = [model.text(row, column) for column in range(len(COLUMNS))]
+    arrived, whose, spacing, raw, said, fate = cells
+    after = f"{spacing} s after the one before" if spacing != "first" else "the first"
+    return " · ".join((arrived.removeprefix("▸ "), whose, after, said, raw, fate))
+
+
 class NotificationsPage(QSplitter):
-    """Table at the left, bytes and reasons at the right.  ``wanted``: time of a chosen row."""
+    """Lanes at the left, bytes and reasons at the right.  ``wanted``: time of a chosen one."""
 
     wanted = Signal(object)
 
@@ -152,21 +133,9 @@ class NotificationsPage(QSplitter):
         super().__init__(Qt.Orientation.Horizontal)
         self.setChildrenCollapsible(False)
         self.model = NotificationsModel(plan)
-        self.table = QTableView()
-        self.table.setModel(self.model)
-        self.table.setAccessibleName("Notifications around the cursor")
-        name_parts(self.table)
-        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.table.setShowGrid(False)
-        self.table.setWordWrap(False)
-        self.table.setTabKeyNavigation(False)
-        self.table.verticalHeader().hide()
-        header = self.table.horizontalHeader()
-        header.setStretchLastSection(True)
-        header.setHighlightSections(False)
-        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.lanes = ArrivalLanes(plan, faults)
+        self.lanes.chosen.connect(self._show_chosen)
+        self.lanes.wanted.connect(self.wanted)
         self.bytes = BytesView(faults)
         self.head = Label()
         self.head.setWordWrap(True)
@@ -189,51 +158,43 @@ class NotificationsPage(QSplitter):
         self.side.setWidgetResizable(True)
         self.side.setFrameShape(QFrame.Shape.NoFrame)
         self.side.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.side.setAccessibleName("The notification, and warnings at this second")
-        self.addWidget(self.table)
+        self.side.setAccessibleName("Warnings at this second, and the notification")
+        area = QScrollArea()
+        area.setWidget(self.lanes)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setAccessibleName("Notifications in lanes")
+        self.addWidget(area)
         self.addWidget(self.side)
         self.setStretchFactor(0, 3)
         self.setStretchFactor(1, 2)
-        self.setSizes([660, 290])
-        self.table.selectionModel().currentRowChanged.connect(lambda *_: self._show_chosen())
-        self.table.activated.connect(self._go)
-        self.table.doubleClicked.connect(self._go)
-
-    def _go(self, index: QModelIndex) -> None:
-        self.wanted.emit(self.model.rows[index.row()].event.t_ns)
+        self.setSizes([600, 350])
 
     def apply_theme(self, theme: Theme) -> None:
-        """Apply a theme, with columns that suit the text's size."""
-        self.model.theme = theme
-        self.model.font = QFont(self.font())
-        self.bytes.theme = theme
+        """Apply a theme."""
+        self.lanes.theme = self.bytes.theme = theme
+        self.lanes.updateGeometry()
+        self.lanes.update()
         self.bytes.update()
-        metrics = QFontMetricsF(self.font())
-        self.table.verticalHeader().setDefaultSectionSize(round(1.35 * metrics.height()))
-        fixed = QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
-        fixed.setPointSizeF(self.font().pointSizeF())
-        for column, text in enumerate(("▸ 00:00.000", "Sorrel le", "spacing s")):
-            self.table.setColumnWidth(column, round(metrics.horizontalAdvance(text) + 18))
-        hexed = QFontMetricsF(fixed).horizontalAdvance("00 00 00 00 0")
-        self.table.setColumnWidth(3, round(hexed + 14))
-        self.table.setColumnWidth(4, round(metrics.horizontalAdvance("142 bpm, RR 8…") + 12))
+
+    def replan(self, plan: Plan) -> None:
+        """Other labels."""
+        self.model.plan = self.lanes.plan = plan
+        self.lanes.update()
 
     def show_around(self, rows: tuple[Notification, ...], cursor_ns: int, frame: Frame) -> None:
         """The notifications around the cursor, and the warnings of its second."""
-        moved = (rows, cursor_ns) != (self.model.rows, getattr(self, "_cursor_ns", None))
-        self._cursor_ns = cursor_ns
         self.model.take(rows, cursor_ns)
-        if moved and 0 <= self.model.at < len(rows):
-            index = self.model.index(self.model.at, 0)
-            self.table.selectRow(self.model.at)
-            self.table.scrollTo(index, QAbstractItemView.ScrollHint.PositionAtCenter)
-        self._show_chosen()
+        words = [spoken(self.model, row) for row in range(len(rows))]
+        self.lanes.show_around(rows, words, cursor_ns, self.model.at)
         text = why_html(frame.plan, frame.board.warnings, frame.snapshot.second)
         if self.why.text() != text:
             self.why.setText(text)
 
     def _show_chosen(self) -> None:
-        row = self.table.currentIndex().row()
+        row = self.lanes.current
         rows = self.model.rows
         if not 0 <= row < len(rows):
             self.head.setText("No notification here.")
@@ -241,11 +202,13 @@ class NotificationsPage(QSplitter):
             return
         one = rows[row]
         event = one.event
-        where = f"byte by byte: {who(self.model.plan, event)}, {arrival(event.t_ns)}"
-        self.head.setText(f"{where}, channel {event.channel}. {one.outcome.value}: {one.why}")
+        where = f"{who(self.model.plan, event)}, {arrival(event.t_ns)}"
+        spacing = "" if one.spacing_ns is None else f", {one.spacing_ns / 1e9:.3f} s after"
+        fate = f"{one.outcome.value}: {one.why}" if one.why else one.outcome.value
+        self.head.setText(f"{where}{spacing}, channel {event.channel}. {fate}")
         self.bytes.show_payload(event.payload, fields(one.channel or event.channel, event.payload))
 
     def minimumSizeHint(self) -> QSize:
-        """A header and four rows."""
+        """The lanes scroll where there is less room."""
         line = QFontMetricsF(self.font()).height()
         return QSize(480, round(7.5 * line))

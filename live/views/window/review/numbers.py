@@ -14,7 +14,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from analysis.report.words import NONE, duration, interval, number
+from analysis.report.words import NONE, count, duration, interval, number
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import Label
 
@@ -46,7 +46,7 @@ def row_of(label: str, over: str, found: Agreement) -> tuple[str, ...]:
     return (
         label,
         over,
-        f"{found.pairs:,}".replace(",", " "),
+        count(found.pairs),
         with_interval(found.bias, 1, sign=True),
         limits,
         with_interval(found.mae, 1),

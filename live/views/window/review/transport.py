@@ -99,14 +99,20 @@ class Transport(QWidget):
         play.setFixedWidth(metrics.horizontalAdvance("pause") + 24)
         self.updateGeometry()
 
-    def show_state(self, feed: FileFeed) -> None:
-        """Bring position, speed and the play button up to date."""
-        words = position_words(feed.position_ns, feed.duration_ns)
-        for label, text in ((self.position, words), (self.speed, speed_words(feed.speed))):
-            if label.text() != text:
-                label.setText(text)
-                label.setAccessibleDescription(text)
+    def show_position(self, t_ns: int, duration_ns: int) -> None:
+        """The instant that is in the picture."""
+        _set(self.position, position_words(t_ns, duration_ns))
+
+    def show_pace(self, feed: FileFeed) -> None:
+        """Bring speed and the play button up to date."""
+        _set(self.speed, speed_words(feed.speed))
         play = "pause" if feed.playing else "play"
         button = self.buttons[Action.PAUSE]
         if button.text() != play:
             button.setText(play)
+
+
+def _set(label: Label, text: str) -> None:
+    if label.text() != text:
+        label.setText(text)
+        label.setAccessibleDescription(text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,12 +25,14 @@ def run_setup(
     minutes: float | None = None,
     on_warning: tuple[str, ...] = (),
     options: NotifyOptions = DEFAULT_OPTIONS,
+    like: Path | None = None,
 ) -> int:
     """Set up a session in a window, record it, show it; returns the exit status.
 
     ``out``: folder for the capture, ``None`` for practice.  ``on_warning``: command for each
-    warning, in place of the plan's.  ``options``: how the live window calls the tester.  Returns
-    when the window is closed and the capture, which is a process of its own, has ended.  Raises
+    warning, in place of the plan's.  ``options``: how the live window calls the tester.  ``like``:
+    a capture whose plan is worn again, straight to its checks.  Returns when the window is closed
+    and the capture, which is a process of its own, has ended.  Raises
     :class:`~live.views.window.parts.application.WindowMissing` with the line that installs what is
     lacking.
     """
@@ -38,18 +41,27 @@ def run_setup(
 
     theme = system_theme(application)
     window = SetupWindow(out, minutes=minutes, on_warning=on_warning, theme=theme)
-    window.recall(PreferenceStore(preferences_path()))
+    store = PreferenceStore(preferences_path())
+    window.recall(store)
+    options = options.preferring(store.chosen.sounds_option, voice=store.chosen.voice)
     shown: list[MainWindow] = []
+    interrupts = signal.getsignal(signal.SIGINT)
 
     def go_on(feed: CaptureFeed) -> None:
         # Ctrl-C in the terminal reaches the capture too; it is meant for the capture alone now,
         # whose end the window then shows.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         shown.append(live_window(window, feed, options))
+        folder = window.plan_page.form.out
+        if folder is not None:
+            recent = store.chosen.with_recent(folder / feed.title)
+            store.keep(replace(store.chosen, recent=recent))
 
     window.recording.connect(go_on)
     window.showMaximized()
     window.start()
+    if like is not None:
+        wear_again(window, like)
     try:
         with interruptible(application), DrawingFaults().hook():
             application.exec()
@@ -59,7 +71,21 @@ def run_setup(
             window.rehearsal.wait_for_end()
         for live in shown:
             live.leave()
-    return _until_the_capture_ends(window)
+    status = _until_the_capture_ends(window)
+    signal.signal(signal.SIGINT, interrupts)
+    return status
+
+
+def wear_again(window: SetupWindow, capture: Path) -> None:
+    """Propose the plan of a capture, and go on to its checks if nothing is missing or doubtful."""
+    from live.views.window.setup.keys import Step  # noqa: PLC0415 - with the window
+    from replay.capture import Capture  # noqa: PLC0415 - only where it is asked for
+
+    with Capture.open(capture) as opened:
+        window.plan_page.show_plan(opened.plan)
+    builder = window.plan_page.builder
+    if not builder.problems() and not builder.doubts():
+        window.do(Step.FORWARD)
 
 
 def live_window(
@@ -74,6 +100,8 @@ def live_window(
     live = MainWindow(feed, window.theme)
     live.notifier = notifier_of(feed, options, QApplication.beep)
     live.appearance = window.appearance
+    if window.appearance.remembered is not None:
+        live.recall(window.appearance.remembered)
     live.apply_theme()
     if not window.cautions.isVisible():
         live.cautions.hide()

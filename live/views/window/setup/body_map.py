@@ -6,15 +6,17 @@ reached with Tab and the arrow keys, and a screen reader speaks them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPoint, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFontMetricsF,
     QKeyEvent,
+    QMouseEvent,
     QPainter,
     QPainterPath,
     QPainterPathStroker,
@@ -125,6 +127,11 @@ class PlaceButton(QAbstractButton):
         """A target that a finger hits."""
         side_px = max(24, round(1.7 * QFontMetricsF(self.font()).height()))
         return QSize(side_px, side_px)
+
+    def hitButton(self, pos: QPoint) -> bool:
+        """The ring that is drawn, not the square about it, which reaches into the next place."""
+        step = QPointF(pos) - QRectF(self.rect()).center()
+        return math.hypot(step.x(), step.y()) <= self.width() / 2
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Enter chooses, as Space does."""
@@ -238,6 +245,25 @@ class BodyMap(QWidget):
         """The places move with the body."""
         super().resizeEvent(event)
         self._place_buttons()
+
+    def place_at(self, spot: QPointF) -> str:
+        """The place nearest to a spot of the widget, if the spot lies on the body or on a ring."""
+        ways = {}
+        for place in self.buttons:
+            way = self._at(SPOTS[place]) - spot
+            ways[place] = math.hypot(way.x(), way.y())
+        nearest = min(ways, key=lambda place: ways[place])
+        own = (spot - self._at(QPointF(0, 0))) / self._scale()
+        reach = self.buttons[nearest].width() / 2
+        return nearest if self._body.contains(own) or ways[nearest] <= reach else ""
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """A click on the body chooses the place that it is nearest to."""
+        place = self.place_at(event.position())
+        if place and self.buttons[place].isEnabled():
+            self.buttons[place].click()
+        else:
+            super().mousePressEvent(event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Arrow keys go to the nearest place in their direction."""

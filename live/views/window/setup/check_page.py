@@ -30,6 +30,7 @@ _WIDEST: Final = 150
 _SHAPES: Final = {
     State.WAITING: Shape.RING,
     State.READY: Shape.DISC,
+    State.CAUTION: Shape.WEDGE,
     State.PROBLEM: Shape.OCTAGON,
 }
 
@@ -56,7 +57,8 @@ class StateIcon(QWidget):
         theme = self.theme
         colour = {
             State.WAITING: theme.faint,
-            State.READY: theme.sensors[2],
+            State.READY: theme.well,
+            State.CAUTION: theme.caution,
             State.PROBLEM: theme.alarm,
         }[self.state]
         side = min(self.width(), self.height())
@@ -197,7 +199,13 @@ class CheckPage(QScrollArea):
     @property
     def not_ready(self) -> list[str]:
         """Titles of the checks that are not ready."""
-        return [check.title for check in self.checks if check.state is not State.READY]
+        able = (State.READY, State.CAUTION)
+        return [check.title for check in self.checks if check.state not in able]
+
+    @property
+    def cautions(self) -> list[str]:
+        """Titles of the checks that are ready, but."""
+        return [check.title for check in self.checks if check.state is State.CAUTION]
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""

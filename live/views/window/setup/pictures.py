@@ -77,9 +77,13 @@ class _PlayedRehearsal(Rehearsal):
 
 
 def setup_picture(
-    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, checks: bool = False
+    size: tuple[int, int] = (1280, 720),
+    theme: Theme = LIGHT,
+    *,
+    checks: bool = False,
+    text: int = 0,
 ) -> QPixmap:
-    """The plan page, or the checks of a simulated session."""
+    """The plan page, or the checks of a simulated session.  ``text``: steps of larger text."""
     open_application()
     rows = [
         {
@@ -106,6 +110,8 @@ def setup_picture(
                 del os.environ[CONFIG_FOLDER_VARIABLE]
             else:
                 os.environ[CONFIG_FOLDER_VARIABLE] = before
+        for _ in range(text):
+            window.do(Step.LARGER)
         window.resize(QSize(*size))
         window.show()
         window.start()

@@ -21,13 +21,14 @@ from PySide6.QtWidgets import (
 
 from live.setup.discovered import DiscoveredSensors
 from live.setup.known_sensors import KnownSensors, LastSession
-from live.setup.plan_builder import PlanBuilder
+from live.setup.plan_builder import PlanBuilder, identity
 from live.setup.swaps import Swap, suggest_swaps
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.theme import Theme, planned_styles
 from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
 from live.views.window.setup.body_map import BodyMap, PlacedSensor
 from live.views.window.setup.discovered_list import DiscoveredList
+from live.views.window.setup.listening import Listening
 from live.views.window.setup.parts import Section, let_go_of, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
@@ -87,6 +88,8 @@ class PlanPage(QScrollArea):
         flow.addWidget(self.simulated)
         near = Section("In reach")
         near.add(self.told)
+        self.listening = Listening()
+        near.add(self.listening)
         near.add(self.list, 1)
         near.add(more)
         self.selected = SelectedSensors(self._change)
@@ -134,6 +137,8 @@ class PlanPage(QScrollArea):
             and f"{self.discovered.problem[:1].upper()}{self.discovered.problem[1:]}."
         )
         self.told.setVisible(bool(self.discovered.problem))
+        near = sum(one.is_near(self._clock()) for one in self.discovered.sensors)
+        self.listening.show_state(near=near, problem=self.discovered.problem)
 
     def _facts(self) -> list[str]:
         return [self._facts_of(sensor) for sensor in self.builder.sensors]
@@ -191,9 +196,23 @@ class PlanPage(QScrollArea):
         dialog.open()
 
     def _insert(self, sensor: PlannedSensor) -> None:
+        before = self.builder.sensors
         self.builder = self.builder.with_sensor(sensor)
-        self.chosen = len(self.builder.sensors) - 1
+        added = next(s for s in self.builder.sensors if s not in before)
+        self.chosen = self.builder.sensors.index(added)
         self._update()
+
+    def _give_signs(self) -> None:
+        """A sign to each sensor under test; what is compared with has none of its own."""
+        signed: list[PlannedSensor] = []
+        for sensor in self.builder.sensors:
+            if sensor.role == "test":
+                others = (*signed, *self.builder.sensors[len(signed) + 1 :])
+                sign = self.discovered.sign_for(sensor, others)
+                signed.append(replace(sensor, sign=sign))
+            else:
+                signed.append(sensor)
+        self.builder = replace(self.builder, sensors=tuple(signed))
 
     def _remove(self, index: int) -> None:
         self.list.setFocus()
@@ -202,8 +221,17 @@ class PlanPage(QScrollArea):
         self._update()
 
     def _change(self, index: int, field: str, text: str) -> None:
+        who = identity(self.builder.sensors[index])
         self.builder = self.builder.changed(index, **{field: text})
+        if field == "label":  # a simulated sensor is known by nothing else
+            self._update()
+            return
+        place = self.builder.place_of(who)
+        if place != index:  # the reference has gone to the top, and the keyboard with it
+            self.chosen = place
         self._update()
+        if place != index:
+            self.selected.editors[place].role.setFocus()
 
     def _place(self, place: str) -> None:
         if self.builder.sensors:
@@ -212,6 +240,8 @@ class PlanPage(QScrollArea):
     def _swap(self, swap: Swap) -> None:
         for index, placement in swap.placements:
             self.builder = self.builder.changed(index, placement=placement)
+        # The button goes with the advice; the keyboard must not go with it, nor into a field.
+        self.list.setFocus()
         self._update()
 
     def _take_form(self) -> None:
@@ -237,6 +267,7 @@ class PlanPage(QScrollArea):
         )  # fmt: skip
 
     def _update(self) -> None:
+        self._give_signs()
         self.refresh()
         self.changed.emit()
 
@@ -278,7 +309,7 @@ class PlanPage(QScrollArea):
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
-        for part in (self.list, self.selected, self.body_map):
+        for part in (self.list, self.selected, self.body_map, self.listening):
             part.apply_theme(theme)
         self._arrange()
         self.refresh()

@@ -356,8 +356,11 @@ class SetupWindow(QMainWindow):
             problems = self.plan_page.builder.problems()
             self._show_steps(1)
             more = f"  ({len(problems) - 1} more)" if len(problems) > 1 else ""
-            todo = f"{problems[0]}{more}" if problems else "The plan is complete."
-            show(todo, "Check the sensors", enabled=not problems, back=False)
+            doubts = [] if problems else self.plan_page.builder.doubts()
+            todo = f"{problems[0]}{more}" if problems else " ".join(doubts)
+            words = "Yes: check the sensors" if doubts else "Check the sensors"
+            todo = todo or "The plan is complete."
+            show(todo, words, enabled=not problems, back=False, ready=not doubts)
             return
         rehearsal = self.rehearsal
         if rehearsal is not None and rehearsal.is_beginning:
@@ -371,7 +374,9 @@ class SetupWindow(QMainWindow):
         start = f"Start {'practice' if self.plan_page.form.out is None else 'recording'}"
         todo = "Starting the rehearsal …"
         if heard:
-            todo = "All is ready." if ready else f"Not ready: {'; '.join(missing)}."
+            but = "; ".join(self.check_page.cautions)
+            all_is = f"Ready, but look at: {but}." if but else "All is ready."
+            todo = all_is if ready else f"Not ready: {'; '.join(missing)}."
         words = start if ready else f"{start} all the same"
         show(todo, words, enabled=heard, ready=ready)
 

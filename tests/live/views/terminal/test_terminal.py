@@ -25,9 +25,12 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal.app import TerminalView, run_terminal
 from live.views.terminal.keys import parse_posix
 from live.views.terminal.lines import Lines
-from live.views.terminal.screen import ScreenState, clock, screen, signed, warning_lines
+from live.views.terminal.screen import ScreenState, clock, screen
 from live.views.terminal.summary import print_summary
+from live.views.terminal.tables import signed
+from live.views.terminal.warning_lines import warning_lines
 from replay.event import NS_PER_S
+from replay.plan import PlannedSensor
 from tests.standins.feeds import PLAN, ScriptedFeed, beat, two_sensors, written
 
 STATUS = CaptureStatus(path="/d/x.sqlite", events=61, saved=60, commit_age_s=0.2, views=1)
@@ -144,14 +147,67 @@ def test_a_warning_has_its_cause_and_advice():
         assert words in " ".join(text.split())
 
 
-def test_warnings_that_do_not_fit_are_counted():
-    """When the room ends, the number of warnings left out is said."""
-    many = tuple(replace(DRY, number=n) for n in range(1, 7))
+@pytest.mark.parametrize("room", [0, 1, 2, 4, 6, 7, 12, 40])
+def test_no_standing_warning_is_hidden(room):
+    """However few lines there are, each warning is on them by sensor and kind; cause and advice
+    come with the lines there are beyond that.
+    """
+    kinds = list(WarningKind)[:6]
+    many = tuple(replace(DRY, number=n, kind=kind) for n, kind in enumerate(kinds, 1))
     snapshot = replace(board_after(60).snapshot(), open_warnings=many)
-    lines = [str(line) for line in warning_lines(snapshot, 80, 6)]
-    shown = sum("REFERENCE" in line for line in lines)
-    assert len(lines) <= 6
-    assert lines[-1].strip() == f"… and {6 - shown} more"
+    lines = [str(line) for line in warning_lines(snapshot, 200, room)]
+    assert len(lines) <= max(room, 1)
+    for kind in kinds:
+        assert any(f"Yarrow: {kind}" in line for line in lines), kind
+
+
+@pytest.mark.parametrize("tests", [1, 4])
+def test_a_small_terminal_shows_the_warning_before_the_agreement(tests):
+    """At 60x20 the warning that stands is there, with markers and file below it."""
+    model = board_after(120)
+    status = model.snapshot().sensors[1]
+    plan = replace(
+        PLAN,
+        sensors=(
+            PLAN.sensors[0],
+            *(PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(tests)),
+        ),
+    )
+    sensors = tuple(replace(status, number=n + 2, label=f"T{n}") for n in range(tests))
+    snapshot = replace(
+        model.snapshot(), sensors=(model.snapshot().sensors[0], *sensors), open_warnings=(DRY,),
+        left_out_s=20,
+    )  # fmt: skip
+    shown = shown_of(
+        model, plan=plan, snapshot=snapshot, status=STATUS, markers=[(1, "a marker")] * 5
+    )
+    lines = text_of(shown, 60, 20).splitlines()
+    assert len(lines) <= 20
+    assert any("REFERENCE Yarrow: no contact, since 0:50" in line for line in lines)
+    assert sum("%" in line for line in lines) > tests  # the tables beside it are there as well
+
+
+def test_an_old_value_stands_in_brackets():
+    """What a sensor said before it fell silent is marked by a sign, not by its shade alone."""
+    model = board_after(60)
+    ref, test = model.snapshot().sensors
+    gone = replace(test, held_bpm=None, bpm=98.0)
+    shown = shown_of(model, snapshot=replace(model.snapshot(), sensors=(ref, gone)))
+    (row,) = (line for line in text_of(shown, 80, 24).splitlines() if "(98)" in line)
+    assert "Sorrel" in row
+    assert "(" not in "".join(
+        line for line in text_of(shown_of(model), 80, 24).splitlines() if line.startswith("◆")
+    )
+
+
+def test_practice_is_not_called_recording():
+    """A capture without a file is practice, on the screen as in the window."""
+    status = replace(STATUS, path="")
+    model = board_after(5)
+    view = TerminalView(ScriptedFeed([[status]]), leave_at_end=False)
+    view.pump()
+    assert view.shown().mode == "practice"
+    assert "nothing is saved" in text_of(shown_of(model, status=status), 80, 24)
 
 
 def test_invented_data_is_marked():
@@ -187,7 +243,7 @@ def test_plain_signs_are_ascii():
     """On a terminal without Unicode the sensors' shapes are ASCII."""
     snapshot_lines = text_of(shown_of(board_after(5), plain=True), 80, 24).splitlines()
     row = next(line for line in snapshot_lines if "Sorrel" in line)
-    assert row.startswith("o Sorrel")
+    assert row.startswith("< Sorrel")
 
 
 @pytest.mark.parametrize(

@@ -31,6 +31,7 @@ from live.views.window.parts.theme import (
 )
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.plan import PlannedSensor
+from replay.signs import COLOURS, SHAPES, SIGNS
 from tests.standins.feeds import PLAN, beat
 from tests.standins.windows import picture, session, shown
 
@@ -97,8 +98,8 @@ def test_the_band_is_as_wide_as_the_tolerance():
             assert (QColor(image.pixel(pixel)).name() == LIGHT.band) is inside, share
 
 
-def test_a_lost_sensor_is_drawn_along_the_edge():
-    """A difference off the scale of the differences stays visible at the panel's edge."""
+def test_a_lost_sensor_is_cut_at_the_edge_with_a_mark():
+    """A difference off the scale is no line along the edge: it is cut, and an arrowhead tells."""
     messages = [
         m if not (isinstance(m, Event) and m.sensor == 2) else beat(m.t_ns / 1e9, 2, 35)
         for m in session(120)
@@ -107,7 +108,9 @@ def test_a_lost_sensor_is_drawn_along_the_edge():
         low, high = window.workbench.chart.middle.vb.viewRange()[1]
         drawn = window.workbench.chart.differences.drawn[2]
         assert (low, high) == (-48.0, 48.0)
-        assert drawn.low.min() > low
+        assert len(drawn.t_s) == 0
+        (cut,) = window.workbench.chart.differences.cuts[2]
+        assert (cut.up, cut.end_s - cut.start_s > 100) == (False, True)
         assert window.model.snapshot().sensors[1].difference_bpm < low
 
 
@@ -200,14 +203,19 @@ def test_invented_data_is_marked_everywhere():
 
 
 def test_no_two_sensors_look_the_same():
-    """Seven test sensors have seven shapes and seven colours; more differ by dashes."""
+    """Shape and colour together are another for each of as many sensors as there are signs; the
+    first seven differ in both, and lines of one colour in their dashes.
+    """
     sensors = [PLAN.sensors[0]]
-    sensors += [PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(10)]
+    sensors += [PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(SIGNS)]
     styles = sensor_styles(replace(PLAN, sensors=tuple(sensors)))
-    assert len({(look.shape, look.dashed) for look in styles.values()}) == len(styles)
+    assert len({(look.shape, look.index) for look in styles.values()}) == len(styles)
+    assert styles[9].dashed
+    assert not styles[2].dashed
     for theme in (LIGHT, DARK):
         assert len({styles[n].colour(theme) for n in range(1, 9)}) == 8
-        assert len({*SENSOR_SHAPES}) == len(theme.sensors)
+        assert len({*SENSOR_SHAPES}) == SHAPES
+        assert len({*theme.sensors}) == COLOURS
     assert len({*SEVERITY_SHAPES.values()}) == len({*SEVERITY_WORDS.values()}) == 4
 
 
@@ -219,8 +227,11 @@ def test_colours_stand_off_their_ground(theme):
             assert contrast(ink, ground) >= 4.5, (ink, ground)
     for colour in theme.sensors:
         assert contrast(colour, theme.ground) >= 3.0, colour
-        assert contrast(colour, theme.band) >= 2.9, colour
+        assert contrast(colour, theme.band) >= 3.0, colour
     assert contrast(theme.band_edge, theme.ground) >= 3.0
+    assert contrast(theme.band_core, theme.band) >= 3.0
+    for ground in (theme.ground, theme.panel):
+        assert contrast(theme.frame, ground) >= 3.0
 
 
 def contrast(one: str, other: str) -> float:

@@ -23,6 +23,7 @@ from live.views.window.parts.preferences import (
     preferences_path,
     save_preferences,
 )
+from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import DARK, LIGHT
 from tests.standins.windows import PushedFeed, picture, session, shown
 
@@ -119,12 +120,12 @@ def test_errors_where_qt_calls_are_counted_and_the_window_goes_on(caplog):
         def broken() -> None:
             raise KeyError("a slot")
 
-        window.header.buttons[Action.TURN_PLANE].clicked.connect(broken)
+        window.header.buttons[Action.MINUTE].clicked.connect(broken)
         before = window.faults.count
-        turned = window.workbench.plane.turned
-        window.header.buttons[Action.TURN_PLANE].click()
+        assert window.span.follow is Follow.FIVE
+        window.header.buttons[Action.MINUTE].click()
         assert window.faults.count == before + 1
-        assert window.workbench.plane.turned is not turned
+        assert window.span.follow is Follow.MINUTE
         feed.waiting += session(40)[-10:]
         picture(window)
         assert f"errors in drawing: {window.faults.count}" in window.status_line.faults.text()

@@ -28,11 +28,12 @@ def test_a_picture_shows_the_session_up_to_its_moment(tmp_path, theme):
 
 
 def test_the_far_view_is_another_picture(tmp_path):
-    """The far view has no band, but large shapes and digits."""
+    """The far view has large shapes and digits, and the band as long as all is well."""
     path = written(tmp_path / "x.sqlite", two_sensors(120), end_s=120)
     far = screenshot(path, 90, Picture(far=True)).toImage()
-    assert LIGHT.band not in colours(far)
-    assert {LIGHT.ink, LIGHT.sensors[0]} <= colours(far)
+    usual = screenshot(path, 90, Picture()).toImage()
+    assert far != usual
+    assert {LIGHT.ink, LIGHT.sensors[0], LIGHT.band} <= colours(far)
 
 
 def test_deeds_are_done_before_the_picture_is_taken(tmp_path):

@@ -36,7 +36,7 @@ def test_the_inspector_lists_what_came_around_the_cursor(path):
     """B shows arrival, spacing, bytes, meaning and fate of each notification around the cursor."""
     with replayed(path, at_s=20.5) as window:
         do(window, "B")
-        assert window.review.notifications.table.hasFocus()
+        assert window.review.notifications.lanes.hasFocus()
         arrived = cells(window, 0)
         row = next(i for i, text in enumerate(arrived) if "0:20.600" in text)
         model = window.review.notifications.model
@@ -62,10 +62,10 @@ def test_the_bytes_of_the_chosen_notification_are_marked(path):
         )
         assert page.bytes.accessibleDescription().endswith(" bpm")
         before = page.head.text()
-        press(page.table, "Down")
+        press(page.lanes, "Left")
         settle(window)
         assert page.head.text() != before
-        press(page.table, "Return")
+        press(page.lanes, "Return")
         settle(window)
         assert at(window) == page.model.rows[page.model.at].event.t_ns
         assert at(window) != round(30.2 * NS_PER_S)

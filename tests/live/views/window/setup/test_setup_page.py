@@ -97,9 +97,9 @@ def test_label_role_and_placement_can_be_typed(tmp_path):
         card.role.setCurrentIndex(0)
         card.role.activated.emit(0)
         first, second, _ = window.plan_page.builder.sensors
-        assert (second.label, second.placement) == ("Bracken", "behind the knee")
-        assert (first.role, second.role) == ("test", "reference")
-        assert window.plan_page.selected.editors[0].role.currentData() == "test"
+        assert (first.label, first.placement) == ("Bracken", "behind the knee")
+        assert (first.role, second.role) == ("reference", "test")
+        assert window.plan_page.selected.editors[1].role.currentData() == "test"
 
 
 def test_removing_a_card_unticks_its_row(tmp_path):

@@ -1,0 +1,1 @@
+"""The start page: the program without a command."""

@@ -1,0 +1,182 @@
+"""All numbers on one screen are of one instant, wherever the tester jumps, paused or playing."""
+
+from __future__ import annotations
+
+import math
+from contextlib import contextmanager
+from itertools import cycle
+
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QPainter
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+from live.views.window.parts.number_format import clock
+from live.views.window.parts.words import (
+    agreement_row,
+    agreement_rows,
+    card_facts,
+    facts,
+    value_words,
+    verdict,
+)
+from live.views.window.review.transport import position_words
+from replay.event import LINK, NS_PER_S, Event
+from replay.plan import Plan, PlannedSensor
+from tests.standins.feeds import beat, written
+from tests.standins.replayed import replayed, settle
+from tests.standins.windows import press
+
+LABELS = ("Sorrel", "Yarrow", "Tansy", "Bracken")
+PLAN = Plan(
+    wearer="W1",
+    activity="stair climb",
+    sensors=tuple(
+        PlannedSensor(label=label, role="reference" if label == "Yarrow" else "test", name=label)
+        for label in LABELS
+    ),
+)
+LENGTH_S = 420
+
+
+def events():
+    """Four sensors whose values change every second, each differently; two of them fall silent."""
+    made = [Event(0, number, LINK, b"streaming") for number in range(1, 5)]
+    for second in range(LENGTH_S):
+        heart = 120 + round(35 * math.sin(second / 25)) + second % 3
+        for number in range(1, 5):
+            if (number, second // 40) in {(1, 3), (4, 7)}:
+                continue
+            off = 0 if number == 2 else (second * number) % 9 - 3
+            made.append(beat(second + 0.1 * number, number, heart + off))
+    return sorted(made, key=lambda event: event.t_ns)
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), plan=PLAN, end_s=LENGTH_S)
+
+
+@contextmanager
+def drawn_texts():
+    """All texts that are painted while the block runs."""
+    texts, plain = [], QPainter.drawText
+
+    def draw(painter, *given):
+        texts.append(given[-1])
+        return plain(painter, *given)
+
+    QPainter.drawText = draw
+    try:
+        yield texts
+    finally:
+        QPainter.drawText = plain
+
+
+def as_the_timer_does(window):
+    """Frames as the timer asks for them, nothing drawn that the window does not draw by itself."""
+    for _ in range(3):
+        window.frame()
+        while window.review.is_travelling:
+            window.frame()
+        QApplication.processEvents()
+
+
+def compare(window):
+    """Every number on the screen with the board's snapshot."""
+    snapshot = window.model.board.snapshot()
+    for card, status in zip(window.workbench.cards.cards, snapshot.sensors, strict=True):
+        with drawn_texts() as texts:
+            card.grab()
+        expected = {status.label, value_words(status), verdict(status), "bpm", "old"}
+        for _, found in agreement_rows(status):
+            expected |= set(agreement_row(found))
+        expected |= {fact.text for fact in card_facts(status)}
+        numbers = {text for text in texts if any(sign.isdigit() for sign in text)}
+        told = {text.removeprefix(" · ") for text in numbers}
+        warnings = [w for w in snapshot.open_warnings if w.sensor == status.number]
+        told = {text for text in told if not any(str(w.kind) in text for w in warnings)}
+        told -= {"1 min", "5 min"}
+        details = set(facts(status))
+        told = {text for text in told if not set(text.split(" · ")) <= details}
+        assert told <= expected, (status.label, told - expected)
+        assert value_words(status) in texts
+        if status.role == "test":
+            assert verdict(status) in texts
+    with drawn_texts() as texts:
+        window.workbench.chart.grab()
+    start, end = window.span.at(snapshot.t_ns / NS_PER_S)
+    assert start <= snapshot.t_ns / NS_PER_S <= end
+    for status in snapshot.sensors:
+        if status.bpm is None:
+            continue
+        held = "no value" if status.held_bpm is None else f"{status.held_bpm:.0f}"
+        assert f"{held}  {status.label}" in texts
+    second = snapshot.t_ns / NS_PER_S
+    assert window.status_line.elapsed.text() == clock(second)
+    assert window.review.transport.position.text() == position_words(
+        snapshot.t_ns, LENGTH_S * NS_PER_S
+    )
+    rows = window.workbench.warnings.warnings.rows
+    assert tuple(row for row in rows if row.end_s is None) == snapshot.open_warnings
+    frame = window.workbench.plane.canvas.frame
+    assert frame.snapshot.second == snapshot.second  # it shows closed seconds alone
+    assert window.seen.cursor_s == second
+    # What lies on the screen is what a fresh picture of the window would be.
+    screen = window.screen().grabWindow(window.winId()).toImage()
+    fresh = window.grab().toImage()
+    assert screen.convertTo(fresh.format()) is None
+    assert screen == fresh
+
+
+@pytest.mark.parametrize("playing", [False, True], ids=["paused", "playing"])
+def test_a_jump_brings_everything_to_the_same_instant(path, playing):
+    """After jumps by keys, buttons, slider and list, cards, table, labels, clock and list agree."""
+    with replayed(path, at_s=30) as window:
+        if playing:
+            window.review.feed.play()
+        overview = window.review.overview
+        places = cycle((0.9, 0.12, 0.55))
+
+        def slide():
+            share = next(places)
+            spot = QPoint(round(share * overview.width()), overview.height() // 2)
+            QTest.mouseClick(overview, Qt.MouseButton.LeftButton, pos=spot)
+
+        jumps = [
+            *(
+                lambda key=key: press(window, key)
+                for key in ("A", "A", "Shift+A", "G", "Shift+Right")
+            ),
+            slide,
+            lambda: press(window, "."),
+            lambda: press(window, ","),
+            slide,
+            lambda: window.review.go_to(round(251.4 * NS_PER_S)),
+            slide,
+            lambda: press(window, "Home"),
+        ]
+        for jump in jumps:
+            if playing:
+                window.review.feed.play()
+                window.wall.pass_s(0.37)
+            jump()
+            as_the_timer_does(window)
+            compare(window)
+
+
+def test_a_paused_replay_stays_at_its_instant(path):
+    """Nothing that happens while it is paused leaves a part of the screen behind."""
+    with replayed(path, at_s=200) as window:
+        for change in (
+            lambda: press(window, "1"),
+            lambda: press(window, "S"),
+            lambda: press(window, "T"),
+            lambda: press(window, "Ctrl+="),
+            lambda: window.resize(1500, 900),
+        ):
+            change()
+            as_the_timer_does(window)
+            compare(window)
+        settle(window)
