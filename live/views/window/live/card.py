@@ -68,6 +68,7 @@ class SensorCard(QWidget):
         self._selected = False
         self._halt: tuple[str, bool] = ("", False)
         self._details: list[str] = []
+        self._painted: tuple[object, ...] | None = None
         self.is_open = False
         self.more = QToolButton(self)
         self.more.setText("link")
@@ -88,10 +89,10 @@ class SensorCard(QWidget):
         shown = (status, warning, selected, frame.theme, halt)
         if shown == before:
             return
-        old = self._in_sight()
+        old = self._painted
         self._status, self._warning, self._selected, self._theme, self._halt = shown
         self._wrap()
-        new = self._in_sight()
+        new = self._painted = self._in_sight()
         if new == old:
             return
         if old is None or new is None or new[-1] != old[-1]:
