@@ -31,6 +31,7 @@ _DO: Final[dict[WarningKind, tuple[str, str]]] = {
     WarningKind.CLOCK_JUMP: ("CLOCK JUMPED", "the clock has jumped"),
     WarningKind.LOW_BATTERY: ("CHARGE {}", "battery low"),
     WarningKind.WEAK_SIGNAL: ("{} NEARER", "bring it nearer"),
+    WarningKind.BROKER_AWAY: ("BROKER AWAY", "its broker is away"),
     WarningKind.DISK_LOW: ("FREE DISK", "the disk is nearly full"),
     WarningKind.CAPTURE_LATE: ("COMPUTER BUSY", "the computer is busy"),
 }
