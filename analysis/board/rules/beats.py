@@ -140,11 +140,20 @@ class BeatJudge:
         ratio = rr / beside
         limit = self.limit
         accepted = self._accepted
-        if ratio < 1 - limits.pair_share and self._make_one(accepted[-1], rr):
+        if (
+            ratio < 1 - limits.pair_share
+            and self._make_one(accepted[-1], rr)
+            and not self._is_hurrying()
+        ):
             self._half = rr
             return ()
-        # A steep change of the rate leaves the median behind, but not the newest beat.
-        if abs(ratio - 1) <= limit or abs(rr / accepted[-1] - 1) <= limit:
+        # A steep change of the rate leaves the median behind, but not the newest beat; and a heart
+        # that hurried for some beats comes back to those before, which are neighbours as well.
+        if (
+            abs(ratio - 1) <= limit
+            or abs(rr / accepted[-1] - 1) <= limit
+            or (ratio > 1 and rr <= max(accepted))
+        ):
             self._take_for_neighbour(rr)
             self._refused.clear()
             return (Judged(Beat.GOOD, rr, beside),)
@@ -172,6 +181,18 @@ class BeatJudge:
             return Judged(Beat.EXTRA, half, beside)
         self._take_for_neighbour(half)
         return Judged(Beat.GOOD, half, beside)
+
+    def _is_hurrying(self) -> bool:
+        """Whether the newest beat was the second of two short ones: beats that were counted twice
+        come in pairs, between whole ones.
+        """
+        short = self._limits.whole * self._beside
+        count = 0
+        for rr in reversed(self._accepted):
+            if rr >= short:
+                break
+            count += 1
+        return count > 0 and count % 2 == 0
 
     def _is_back(self, rr: int) -> bool:
         """Whether a run of other beats is over: this one is like those from before it."""

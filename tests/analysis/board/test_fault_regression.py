@@ -128,7 +128,6 @@ ROWS: Final = (
         seed=717,
         course="easy run",
         found={"wrong arm reference": (19, 78), "not started": (4, 16)},
-        alarms={"frozen": 1},
     ),
     Row(
         seed=718,
@@ -137,7 +136,6 @@ ROWS: Final = (
     Row(
         seed=719,
         course="kettlebell sets",
-        alarms={"frozen": 2},
     ),
     Row(
         seed=720,

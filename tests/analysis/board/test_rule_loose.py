@@ -94,6 +94,30 @@ def test_two_halves_of_a_slow_beat_are_told_though_each_might_be_a_beat(halves, 
     assert judged == [*[Beat.GOOD] * 10, expected, *[Beat.GOOD] * 3]
 
 
+@pytest.mark.parametrize(
+    ("short", "expected"),
+    [
+        ((600, 520, 590), [Beat.GOOD] * 3),
+        ((600, 450, 560, 490), [Beat.GOOD] * 3 + [Beat.EXTRA]),
+    ],
+)
+def test_beats_counted_twice_come_in_pairs(short, expected) -> None:
+    """Three short beats are a hurrying heart, though the last two would make one; of four, two
+    counted twice, the last is told.
+    """
+    judged = _judge(*[1000] * 9, *short, *[1000] * 3)
+    assert judged[9:] == [*expected, *[Beat.GOOD] * 3]
+
+
+def test_a_slow_heart_that_hurries_for_some_beats_comes_back_to_its_own() -> None:
+    """After five fast beats its usual RR are twice the newest ones and no longer than those before:
+    none is missed.  One that is longer than all of them is.
+    """
+    run = [845, 870, 900, 1130, 850, 565, 487, 484, 509, 593]
+    assert set(_judge(*run, 783, 995, 1120)) == {Beat.GOOD}
+    assert _judge(*run, 1180)[-1] is Beat.MISSED
+
+
 def test_a_heart_that_slows_after_effort_is_good() -> None:
     """Slowing by a third within four beats after hard effort is the heart's own."""
     rr = [370] * 30 + [400, 435, 470, 495] + [500] * 20
