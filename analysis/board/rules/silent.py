@@ -121,9 +121,9 @@ class Silent(SensorRule):
         limits = self._limits
         if self.watched.is_companion:
             return round(limits.companion_s * NS_PER_S)
-        spacings = sorted(self.watched.spacings)
-        usual_ns = spacings[len(spacings) * 9 // 10] if spacings else 0
-        most_ns = max(limits.most_s * NS_PER_S, limits.slow_spacings * usual_ns)
-        limit_ns = min(limits.spacings * usual_ns, most_ns)
+        spacings = sorted(self.watched.spacings) or [0]
+        slower_ns, usual_ns = spacings[len(spacings) * 9 // 10], spacings[len(spacings) // 2]
+        most_ns = max(limits.most_s * NS_PER_S, limits.spacings * usual_ns)
+        limit_ns = min(limits.spacings * slower_ns, most_ns)
         # A sensor planned with a wider age limit sends less often by design.
         return round(max(limit_ns, self._least_ns, self.watched.hold_ns))

@@ -35,6 +35,26 @@ def test_silence_is_raised_by_the_sensors_own_spacing(every_s: float, found_s: i
     assert warning.severity is Severity.TEST_FAULT
 
 
+@pytest.mark.parametrize(("lost", "told"), [(2, []), (3, [223])])
+def test_a_slow_sensor_may_lose_two_in_a_row(lost: int, told: list[int]) -> None:
+    """One that sends every 7 s is silent when the third in a row stays away, not when the one
+    after two lost comes a little late.
+    """
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=10))
+    after_s = 200.5 + 7 * (lost + 1) + 0.2
+    sent = (stream(2, 4.5, 207.5, 120, every_s=7), stream(2, after_s, 300, 120, every_s=7))
+    board = play(plan, *sent, until_s=300, rules=_rule)
+    assert [warning.start_s for warning in _silences(board)] == told
+
+
+def test_a_link_that_loses_much_is_no_slow_sensor() -> None:
+    """A sensor of 1 Hz of which every third second is lost, four at times, is missed after 8 s."""
+    kept = [hr(t + 0.5, SORREL, 120) for t in range(100) if t % 3 and t % 10 > 3]
+    board = play(plan_of(), kept, until_s=130, rules=_rule)
+    (warning,) = _silences(board)
+    assert warning.start_s - kept[-1].t_ns / 1e9 <= 9
+
+
 def test_short_gap_is_no_silence() -> None:
     """A gap of four seconds is not silence."""
     board = play(

@@ -24,12 +24,13 @@ class SilentLimits:
 
     least_s: float = 5.0
     """Radio links skip 2 to 4 s when the body stands between sensor and computer."""
-    spacings: float = 3.0
-    """Three of the sensor's own slower spacings: two lost in a row are common, three are not."""
+    spacings: float = 3.2
+    """Three of the sensor's own slower spacings, and what arrival wavers: two lost in a row are
+    common, three are not.  Where one in twenty is lost, a sensor that sends every 7 s loses two in
+    a row once an hour, three once in fifteen."""
     most_s: float = 8.0
-    """Even a sensor that sends every 2 s must be missed within 10 s …"""
-    slow_spacings: float = 2.0
-    """… but some send every 5 to 15 s by design: of those one may be lost, two are silence."""
+    """A sensor that sends every 2 s must be missed within 10 s, however much its link loses; one
+    that by its middle spacing sends every 5 to 15 s cannot be."""
     off_skin_s: float = 30.0
     """A sensor that has said that it has no contact sends now and then only; for longer, its link
     is to be looked at."""
