@@ -58,8 +58,17 @@ def leaps(t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32]) -> npt.NDArr
     return found
 
 
+def _has_electrodes(planned: PlannedSensor) -> bool:
+    if planned.placement:
+        return "chest" in planned.placement.lower()
+    return planned.kind == "strap" if planned.kind else planned.role == "reference"
+
+
 class SensorState:
     """Facts about one planned sensor.
+
+    ``has_electrodes``: whether it is worn as a strap is, as far as the plan tells; a reference that
+    says nothing of itself is taken for one.
 
     ``held``: its value at each closed grid second, mbpm or ``NO_VALUE``; ``cadences``: the same
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
@@ -77,6 +86,7 @@ class SensorState:
         self.label: Final = planned.label
         self.is_reference: Final = planned.role == "reference"
         self.is_companion: Final = planned.role == "companion"
+        self.has_electrodes: Final = _has_electrodes(planned)
         self.hold_ns: Final = planned.hold_ns
         self.link = LinkState.FILE if planned.source == "file" else LinkState.WAITING
         self.link_since_ns = 0
@@ -115,16 +125,6 @@ class SensorState:
         self._cadence = NO_CADENCE
         self._cadence_ns = -1
         self._crank = RevolutionRate()
-
-    @property
-    def has_electrodes(self) -> bool:
-        """Whether it is worn as a strap is, as far as the plan tells: a reference that says
-        nothing of itself is taken for one.
-        """
-        planned = self.planned
-        if planned.placement:
-            return "chest" in planned.placement.lower()
-        return planned.kind == "strap" if planned.kind else self.is_reference
 
     def is_acquiring(self, t_ns: int) -> bool:
         """Whether it has only just begun to send and has not found the heart yet.

@@ -24,7 +24,9 @@ _LEAP_MBPM: Final = 2_000
 class _Echo:
     """Evidence that the values of one stream are those of another a constant moment later."""
 
-    __slots__ = ("lags", "last_count", "missed", "other_heart_s", "score", "source", "unlike")
+    __slots__ = (
+        "_lag_s", "lags", "last_count", "missed", "other_heart_s", "score", "source", "unlike",
+    )  # fmt: skip
 
     def __init__(self, source: Stream) -> None:
         self.source = source
@@ -33,6 +35,7 @@ class _Echo:
         self.last_count = 0
         self.missed = 0
         self.lags: deque[float] = deque(maxlen=15)
+        self._lag_s: float | None = None
         self.other_heart_s = 0
         """Since so many seconds their beats have not been those of one heart."""
 
@@ -46,10 +49,18 @@ class _Echo:
         if self.score <= 0:
             self.score = 0.0
             self.lags.clear()
+            self._lag_s = None
 
     @property
     def lag_s(self) -> float:
-        return sorted(self.lags)[len(self.lags) // 2] if self.lags else 0.0
+        """The middle of the lags kept; made anew only after one has come."""
+        if self._lag_s is None:
+            self._lag_s = sorted(self.lags)[len(self.lags) // 2] if self.lags else 0.0
+        return self._lag_s
+
+    def take_lag(self, lag_s: float) -> None:
+        self.lags.append(lag_s)
+        self._lag_s = None
 
 
 class Relay(SensorRule):
@@ -287,7 +298,7 @@ class Relay(SensorRule):
             return
         echo.unlike = max(0, echo.unlike - 2)
         echo.last_count = match
-        echo.lags.append(matched_s)
+        echo.take_lag(matched_s)
         # A value that the other shows again and again is matched at any lag.
         by_chance = min(1.0, times * 2 * limits.lag_band_s / limits.most_lag_s)
         echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)

@@ -85,7 +85,8 @@ class SameSensor(SensorRule):
             return GOOD
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:
-            self._compare(twin, oldest_ns)
+            if self._same or twin.equal or twin.source in alike:
+                self._compare(twin, oldest_ns)
         self._has_equal_ones = any(twin.equal for twin in self._twins)
         return BAD if self._same else GOOD
 
