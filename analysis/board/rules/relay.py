@@ -193,6 +193,7 @@ class Relay(SensorRule):
         stands = self._by_rr and self._source is echo
         share = limits.share_stands if stands else limits.share
         exact_share = limits.exact_stands if stands else limits.exact_share
+        least = max(share * len(ours), 0 if stands else limits.same_rr)
         times, their_times = list(self._own.beat_times)[-len(ours) :], list(source.beat_times)
         for factor in limits.units:
             plain = factor == 1.0
@@ -202,9 +203,10 @@ class Relay(SensorRule):
                 factor=factor,
                 most_off=limits.most_off if plain else limits.most_off_slipped,
                 ahead=limits.lost_rr,
+                least=least,
             )
             count = len(match.pairs)
-            if count < max(share * len(ours), 0 if stands else limits.same_rr):
+            if count < least:
                 continue
             if plain and match.exact < exact_share * count:
                 continue  # two straps on one heart agree as well, but not to the last tick
@@ -217,10 +219,16 @@ class Relay(SensorRule):
         limits, theirs = self._limits, list(echo.source.beats)
         if len(theirs) < limits.same_rr:
             return
+        least = limits.one_heart_share * len(ours)
         match = match_beats(
-            ours, theirs, factor=1.0, most_off=limits.one_heart_off, ahead=limits.lost_rr
+            ours,
+            theirs,
+            factor=1.0,
+            most_off=limits.one_heart_off,
+            ahead=limits.lost_rr,
+            least=least,
         )
-        is_one = len(match.pairs) >= limits.one_heart_share * len(ours)
+        is_one = len(match.pairs) >= least
         echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
 
     def _tells_by_values(self, echo: _Echo) -> bool:

@@ -258,3 +258,44 @@ def test_three_fifths_of_alike_beats_are_of_one_heart(alike, told) -> None:
     repeats = _shown(values, 2, 0.8, rr=lambda k: (own * 2)[k * 2 % 40 : k * 2 % 40 + 2])
     board = play(plan_of(), source, repeats, until_s=149, rules=_rules)
     assert [w.sensor for w in board.warnings] == told
+
+
+def _walked(ours: list[int], wanted: list[int], start: tuple[int, int], off: int, ahead: int):
+    """Pairs of the match that begins with ``start``, each beat and each place tried in turn."""
+    pairs, (i, j), missed = [start], (start[0] + 1, start[1] + 1), 0
+    while i < len(ours) and missed <= ahead:
+        for at in range(j, min(j + ahead, len(wanted))):
+            goes_on = (
+                at in (j, len(wanted) - 1)
+                or i == len(ours) - 1
+                or abs(wanted[at + 1] - ours[i + 1]) <= off
+            )
+            if abs(wanted[at] - ours[i]) <= off and goes_on:
+                pairs.append((i, at))
+                j, missed = at + 1, 0
+                break
+        else:
+            missed += 1
+        i += 1
+    return pairs
+
+
+@pytest.mark.parametrize("spread", [1, 4, 15])
+def test_the_best_match_is_that_of_all_that_could_begin(spread: int) -> None:
+    """What is found is what walking from each possible first pair finds, in a steady heart too;
+    where there cannot be enough pairs, none are looked for.
+    """
+    source = random.Random(spread)
+    for _ in range(40):
+        theirs = [round(source.gauss(480, spread)) for _ in range(60)]
+        ours = [rr + source.choice((0, 0, 1, -2)) for rr in theirs[20:] if source.random() > 0.1]
+        walks = [
+            _walked(ours, theirs, (i, j), 2, 5)
+            for i in range(5) for j in range(60) if abs(theirs[j] - ours[i]) <= 2
+        ]  # fmt: skip
+        best = max((sum(ours[i] == theirs[j] for i, j in pairs), len(pairs)) for pairs in walks)
+        found = match_beats(ours, theirs, factor=1.0, most_off=2, ahead=5, least=1)
+        assert (found.exact, len(found.pairs)) == best or found.exact > 0.8 * len(ours)
+        assert found.pairs in {tuple(pairs) for pairs in walks}
+        strange = [rr + 300 for rr in ours]
+        assert not match_beats(strange, theirs, factor=1.0, most_off=2, ahead=5, least=1).pairs
