@@ -42,8 +42,10 @@ that the data do not tell them apart, and order 1, with its bias corrected, is t
 WHOLE_SHARE: Final = 0.5
 """Share of the seconds that must have all of the seconds an order looks back on."""
 
-_BLOCK: Final = 128
+_BLOCK: Final = 1024
 """Lags that an autocorrelation is carried on at once."""
+_NOTHING: Final = 1e-17
+"""Below this an autocorrelation is 0 from there on: all that is left adds less than rounding."""
 
 _PHI_MOST: Final = 0.9999
 """Keeps sums over lags finite; a series that reaches it is worth about one value anyway."""
@@ -191,17 +193,22 @@ def levinson(rho: FloatArray, highest: int) -> list[Fit]:
 def _extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
     # A filter of scipy.signal would do; loading that takes longer than a session's other numbers.
+    # Row k says how the value k lags on depends on the last ``order`` known ones, the oldest first.
     order, steps = len(weights), 4 * seconds
-    companion = np.eye(order, k=-1)
-    companion[0] = weights
-    powers = companion[None]
-    while len(powers) < min(_BLOCK, steps):
-        powers = np.concatenate((powers, powers @ powers[-1]))
-    state, parts = rho[order:0:-1], [rho[: order + 1]]
-    for _ in range(-(-steps // len(powers))):
-        parts.append(powers[:, 0] @ state)
-        state = powers[-1] @ state
-    result: FloatArray = np.concatenate(parts)[: order + 1 + steps]
+    rows = np.eye(2 * order, order)
+    oldest_first = np.array(weights)[::-1]
+    for row in range(order, 2 * order):
+        rows[row] = oldest_first @ rows[row - order : row]
+    rows = rows[order:]
+    while len(rows) < min(_BLOCK, steps):
+        rows = np.concatenate((rows, rows @ rows[-order:]))
+    parts, known = [rho[: order + 1]], order + 1
+    while known <= steps + order and np.abs(parts[-1][-order:]).max() > _NOTHING:
+        parts.append(rows @ parts[-1][-order:])
+        known += len(rows)
+    result = np.zeros(order + 1 + steps)
+    carried = np.concatenate(parts)[: len(result)]
+    result[: len(carried)] = carried
     return result
 
 

@@ -19,6 +19,9 @@ import scipy
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+_FEW_LAGS: Final = 32
+"""Up to which a product for each lag takes less time than a Fourier transform of an hour."""
+
 FEWEST_NEIGHBOURS: Final = 30
 """Pairs of adjacent seconds below which an autocorrelation is only noise."""
 
@@ -87,7 +90,7 @@ def neighbours(present: BoolArray) -> int:
 
 def lagged_sums(values: FloatArray, lags: int) -> FloatArray:
     """Σ values[k] · values[k + j] for j = 0 … ``lags``, float64[lags + 1]."""
-    if lags <= 2:
+    if lags <= _FEW_LAGS:
         size = len(values)
         return np.array([np.dot(values[: size - j], values[j:]) for j in range(lags + 1)])
     size = scipy.fft.next_fast_len(len(values) + lags, real=True)
