@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.session.record import FORMAT, Provenance
 from replay.errors import CaptureError
+from replay.files_only import open_file
 
 if TYPE_CHECKING:
     from replay.capture import Capture
@@ -60,7 +61,7 @@ def computation_version() -> str:
 def file_sha256(path: Path) -> str:
     """Checksum of a file as 64 hex digits.  Raises :class:`CaptureError` if it is unreadable."""
     try:
-        with path.open("rb") as stream:
+        with open_file(path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError as error:
         raise CaptureError(f"{path}: cannot be read: {error.strerror}") from None

@@ -14,6 +14,7 @@ from typing import Final
 
 from replay.capture.schema import APPLICATION_ID
 from replay.errors import SidebeatError
+from replay.files_only import open_file
 
 _ENDING: Final = ".sqlite"
 _SQLITE: Final = b"SQLite format 3\x00"
@@ -55,7 +56,7 @@ def why_no_database(path: Path) -> str:
 
     Raises ``OSError``.
     """
-    with path.open("rb") as stream:
+    with open_file(path) as stream:
         head = stream.read(len(_SQLITE))
     if not head:
         return f"{path}: is empty"
@@ -79,7 +80,7 @@ def _claims_to_be_one(path: Path) -> bool:
     if path.suffix.lower() == _ENDING:
         return True
     try:
-        with path.open("rb") as stream:
+        with open_file(path) as stream:
             head = stream.read(_APPLICATION_ID_AT.stop)
     except OSError:
         return False

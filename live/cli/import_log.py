@@ -17,6 +17,7 @@ from replay.event import NS_PER_S
 from replay.files import TableOptions
 from replay.files.log import NotificationLog, log_columns, read_log
 from replay.files.log_capture import log_facts, planned_log_sensor, write_log
+from replay.files_only import open_file
 from replay.plan import Plan
 
 _NOT_OF_A_LOG: Final = ("into", "role", "offset_s", "unit")
@@ -29,7 +30,7 @@ def is_log(path: Path, *, ask: bool) -> bool:
     file holds several sensors: taken for one they would be mixed up.
     """
     try:
-        with path.open("rb") as stream:
+        with open_file(path) as stream:
             head = stream.read(512).lstrip(b"\xef\xbb\xbf \t\r\n")
     except OSError:
         return False  # whoever reads it says so

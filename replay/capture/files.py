@@ -28,6 +28,7 @@ from typing import Final, NamedTuple
 from replay.capture.gate import check_objects, guard
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
+from replay.files_only import open_file
 from replay.plan import Plan
 
 LOG: Final = "-wal"
@@ -40,7 +41,7 @@ _LONGEST_FILE: Final = 2_000_000_000
 READ_ERRORS: Final = (sqlite3.Error, UnicodeDecodeError, OverflowError)
 """What Python's SQLite raises on damaged pages; the last two from names or numbers in them."""
 
-_recorded_here: set[Path] = set()
+_recorded_here: set[str] = set()
 
 
 def mark_recorded_here(path: Path, *, recorded: bool) -> None:
@@ -50,9 +51,14 @@ def mark_recorded_here(path: Path, *, recorded: bool) -> None:
     plain reads must keep away from a file that this process records.
     """
     if recorded:
-        _recorded_here.add(path.resolve())
+        _recorded_here.add(_real(path))
     else:
-        _recorded_here.discard(path.resolve())
+        _recorded_here.discard(_real(path))
+
+
+def _real(path: Path) -> str:
+    """Where it lies, links followed; a circle of links is left as it is."""
+    return os.path.realpath(path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +108,7 @@ def read_header(path: Path) -> Header:
     Raises :class:`NotACapture`, :class:`NewerCapture`, or :class:`CaptureError` if the file is
     missing or cannot be read.
     """
-    if path.resolve() in _recorded_here:
+    if _real(path) in _recorded_here:
         return Header(page_size=PAGE_SIZE, pages=0, missing=0, has_log_mode=True)
     head, size = _first_bytes(path)
     if not head:
@@ -129,7 +135,7 @@ def read_header(path: Path) -> Header:
 
 def _first_bytes(path: Path) -> tuple[bytes, int]:
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             return file.read(100), os.fstat(file.fileno()).st_size
     except FileNotFoundError:
         raise CaptureError(f"{path}: there is no such file") from None
@@ -207,7 +213,7 @@ def copy_files(path: Path, folder: Path) -> Path:
     :class:`CaptureError` if the file changes too fast to be copied.
     """
     target = folder / "capture.sqlite"
-    if path.resolve() in _recorded_here:
+    if _real(path) in _recorded_here:
         with (
             closing(sqlite3.connect(path)) as live,
             closing(sqlite3.connect(target)) as copy,

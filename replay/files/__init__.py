@@ -12,6 +12,7 @@ from replay.files.markup import decoded_markup, read_gpx, read_tcx, root_tag
 from replay.files.series import Counts, FileSeries, RawSeries, Row, is_valid, plural, settle
 from replay.files.table import TableOptions, read_table
 from replay.files.times import parse_moment, zone_named
+from replay.files_only import open_file
 from replay.payloads import FILE_UNITS
 
 __all__ = [
@@ -33,7 +34,8 @@ def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries
     holds no heart rate, and :class:`replay.errors.ColumnsUnclear` if a table needs options.
     """
     try:
-        data = path.read_bytes()
+        with open_file(path) as file:
+            data = file.read()
     except OSError as error:
         raise ActivityFileError(f"{path}: cannot be read: {error.strerror}") from None
     raw = _read(path, data, options or TableOptions())

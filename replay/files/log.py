@@ -38,6 +38,7 @@ from replay.files.log_rows import (
 from replay.files.series import FARTHEST_NS, LONGEST_S, plural, spacing_of
 from replay.files.table import BPM_NAMES, TIME_NAMES, TableOptions
 from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
+from replay.files_only import open_file
 from replay.plan import DEFAULT_HOLD_S
 
 MOST_SENSORS: Final = 32
@@ -380,5 +381,5 @@ def _sensor(label: str, counts: Mapping[str, int], times: npt.NDArray[np.int64])
 
 
 def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
+    with open_file(path) as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()

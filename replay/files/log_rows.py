@@ -21,6 +21,7 @@ from typing import IO, Any, Final, NamedTuple
 from replay.channels import decode
 from replay.errors import ActivityFileError, ColumnsUnclear, PayloadError
 from replay.event import FILE_HEART_RATE, HEART_RATE
+from replay.files_only import open_file
 from replay.payloads import HeartRate, encode_heart_rate
 
 SAMPLED_ROWS: Final = 200
@@ -68,7 +69,7 @@ def open_text(path: Path) -> IO[str]:
     Raises :class:`ActivityFileError`.
     """
     try:
-        with path.open("rb") as stream:
+        with open_file(path) as stream:
             head = stream.read(1 << 16)
             marks = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"\xef\xbb\xbf": "utf-8-sig"}
             encoding = next((name for mark, name in marks.items() if head.startswith(mark)), "")
