@@ -4,7 +4,8 @@
 section in ``benchmarks/survivors.toml`` (another comparison or operator, a constant moved, a
 condition turned round, a returned value withheld), puts each to the module's own tests, and fails
 on a survivor that the file does not explain, on one that it explains and a test notices, and on one
-that is no fault of the module any more.  Paths or parts of them choose modules.
+that is no fault of the module any more.  Paths or parts of them choose modules, and also those that
+are not held to it so far (``held = false``).
 
 Each fault stands in a fork of a process that has the tests collected; the tree is never touched.
 Only tests that run the faulty statement are put to it, those that are cheap or have noticed others
@@ -166,7 +167,7 @@ def _run(draw: Draw, runs: Runs) -> None:
 def main() -> int:
     """Draw, run, compare with what is explained."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("modules", nargs="*", help="parts of paths (default: every section)")
+    parser.add_argument("modules", nargs="*", help="parts of paths (default: what is held)")
     parser.add_argument("--count", type=int, default=COUNT, help="faults of each module")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="s that a test may take")
@@ -177,7 +178,11 @@ def main() -> int:
         section
         for section in sections()
         if section.path.endswith(".py")
-        and (not arguments.modules or any(part in section.path for part in arguments.modules))
+        and (
+            any(part in section.path for part in arguments.modules)
+            if arguments.modules
+            else section.is_held
+        )
     ]
     if not chosen:
         parser.error("no section of benchmarks/survivors.toml has such a path")

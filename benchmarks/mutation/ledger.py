@@ -26,12 +26,14 @@ RUNS = ROOT / "build" / "mutants.jsonl"
 @dataclass(frozen=True)
 class Section:
     """One module: its path, its tests (``file`` or ``file::text that the test's name holds``), and
-    by the name of a fault why no test notices it.
+    by the name of a fault why no test notices it.  ``is_held``: whether every survivor has to have
+    its reason already; others are run where they are asked for.
     """
 
     path: str
     tests: tuple[str, ...]
     survivors: dict[str, str]
+    is_held: bool = True
 
     @property
     def files(self) -> list[str]:
@@ -76,6 +78,7 @@ def sections() -> list[Section]:
             path,
             tuple(dict.fromkeys([*_own(path), *section.get("tests", ())])),
             {one["fault"]: one["why"] for one in section.get("survivor", ())},
+            section.get("held", True),
         )
         for path, section in read.items()
     ]
