@@ -289,13 +289,13 @@ def test_what_stands_in_a_gap_is_no_slope(lag_s: float) -> None:
 
 
 def test_the_bend_is_not_looked_for_where_a_gap_is_near() -> None:
-    """A sensor that smooths is found beside gaps, whatever stands in them."""
-    source = np.random.default_rng(3)
-    heart = _heart(source)
-    strap = heart + source.normal(0, 0.28, 1800)
-    test = _smoothed(heart, 10) + source.normal(0, 1, 1800)
-    moved, there = in_step([strap, test], [EVERYWHERE] * 2, (0, 4.5))
-    there = there.copy()
-    there[200::150] = False
-    reference, other = (np.where(there, one, 1e6) for one in moved)
-    assert still_follows_slope(reference, other, there)
+    """A sensor that errs 12 s after, or before, each of many gaps goes with nothing of the heart's,
+    whatever stands in the gaps.
+    """
+    heart = 120 + 5 * np.sin(np.arange(1800) / 45)
+    present = np.arange(1800) % 40 != 0
+    for side in (-12, 12):
+        test = heart + np.random.default_rng(5).normal(0, 0.5, 1800)
+        test[np.flatnonzero(~present)[1:-1] + side] += 5
+        reference, other = (np.where(present, one, 1e6) for one in (heart, test))
+        assert not still_follows_slope(reference, other, present)
