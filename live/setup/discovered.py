@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from live.setup.known_sensors import KnownSensor, KnownSensors
 from live.setup.places import from_sensor
-from replay.plan import PlannedSensor
+from replay.plan import LONGEST_LABEL, PlannedSensor
 from replay.signs import SIGNS, free_sign
 from replay.text import printable
 
@@ -128,7 +128,7 @@ class DiscoveredSensors:
         else:
             role = "reference" if place == "chest" and not has_reference else "test"
         return PlannedSensor(
-            label=(known.label if known else sensor.name) or "sensor",
+            label=((known.label if known else sensor.name) or "sensor")[:LONGEST_LABEL],
             role=role,
             placement=place,
             address=sensor.address,

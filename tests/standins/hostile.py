@@ -20,7 +20,8 @@ from replay.text import is_printable
 from tests.standins.feeds import two_sensors
 
 LEFT, RIGHT = "Sorrel [left]", "Sorrel [right]"
-MARKUP = "<img src='seen.png'><b>bold</b> [/x] :heart: $a_b$ {{7*7}} & <script>"
+MARKUP = "<img src='seen.png'><b>[/x] :heart: $a_b$ {{7*7}}&<s>"
+"""As long as a label may be, with a name before it."""
 STEERING = "\x1b[2J\x1b]0;title\x07\x9b31m\u202eback\u2066\u200b"
 FOUND = "<img src='seen.png'> x & y"
 """The activity, which stands at the top of every page."""

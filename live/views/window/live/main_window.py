@@ -242,7 +242,9 @@ class MainWindow(QMainWindow):
         reason = "" if ended is None else ended.reason
         with self.faults.guard("end page"):
             self.end.show_end(frame, reason, "" if capture is None else str(capture))
-        self._toggle_end()
+        # An end that nobody asked for leaves everybody where they are looking: its bar is louder.
+        if self.model.alarm is None:
+            self._toggle_end()
 
     def _toggle_end(self) -> None:
         if self.end is None:
