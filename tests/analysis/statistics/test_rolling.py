@@ -172,27 +172,3 @@ def test_both_forms_of_the_tolerance_agree(pairs: list[tuple[int, int]]) -> None
     """The tolerance on arrays decides as it does on single pairs."""
     each = [TOLERANCE.within(*pair) for pair in pairs]
     assert each == TOLERANCE.within_each(*_arrays(pairs)).tolist()
-
-
-@given(
-    st.lists(st.tuples(value, value), min_size=1, max_size=40),
-    st.sampled_from([1, 7, None]),
-    st.integers(0, 39),
-)
-@settings(max_examples=60)
-def test_what_is_taken_out_counts_as_a_gap(
-    pairs: list[tuple[int, int]], window_s: int | None, ago: int
-) -> None:
-    """At once, and when it leaves the window; what has left it already changes nothing."""
-    ago %= len(pairs)
-    rolling = RollingAgreement(window_s, TOLERANCE)
-    for pair in pairs:
-        rolling.push(*pair)
-    rolling.take_out(ago, *pairs[len(pairs) - 1 - ago])
-    kept = [*pairs]
-    kept[len(pairs) - 1 - ago] = (NO_VALUE, NO_VALUE)
-    for more in range(10):
-        window = kept[-window_s:] if window_s else kept
-        assert sums_of(*_arrays(window), TOLERANCE) == rolling.sums, more
-        kept.append((100_000 + 1000 * more, 101_000))
-        rolling.push(*kept[-1])
