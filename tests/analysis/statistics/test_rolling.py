@@ -172,3 +172,22 @@ def test_both_forms_of_the_tolerance_agree(pairs: list[tuple[int, int]]) -> None
     """The tolerance on arrays decides as it does on single pairs."""
     each = [TOLERANCE.within(*pair) for pair in pairs]
     assert each == TOLERANCE.within_each(*_arrays(pairs)).tolist()
+
+
+@given(st.lists(st.tuples(value, value), min_size=1, max_size=40), st.integers(0, 39))
+@settings(max_examples=50)
+def test_what_is_taken_out_counts_as_a_gap(pairs: list[tuple[int, int]], ago: int) -> None:
+    """At once, and when it leaves a window; what has left it already changes nothing there."""
+    ago %= len(pairs)
+    windows = [1, 7, None]
+    rolling = RollingAgreement(windows, TOLERANCE)
+    for pair in pairs:
+        rolling.push(*pair)
+    rolling.take_out(ago, *pairs[len(pairs) - 1 - ago])
+    kept = [*pairs]
+    kept[len(pairs) - 1 - ago] = (NO_VALUE, NO_VALUE)
+    for more in range(10):
+        parts = [kept[-window_s:] if window_s else kept for window_s in windows]
+        assert [sums_of(*_arrays(part), TOLERANCE) for part in parts] == list(rolling.sums), more
+        kept.append((100_000 + 1000 * more, 101_000))
+        rolling.push(*kept[-1])
