@@ -173,7 +173,7 @@ def test_a_small_terminal_shows_the_warning_before_the_agreement(tests):
             *(PlannedSensor(label=f"T{n}", role="test", name=f"T{n}") for n in range(tests)),
         ),
     )
-    sensors = tuple(replace(status, number=n + 2, label=f"T{n}") for n in range(tests))
+    sensors = tuple(status._replace(number=n + 2, label=f"T{n}") for n in range(tests))
     snapshot = replace(
         model.snapshot(), sensors=(model.snapshot().sensors[0], *sensors), open_warnings=(DRY,),
         left_out_s=20,
@@ -191,7 +191,7 @@ def test_an_old_value_stands_in_brackets():
     """What a sensor said before it fell silent is marked by a sign, not by its shade alone."""
     model = board_after(60)
     ref, test = model.snapshot().sensors
-    gone = replace(test, held_bpm=None, bpm=98.0)
+    gone = test._replace(held_bpm=None, bpm=98.0)
     shown = shown_of(model, snapshot=replace(model.snapshot(), sensors=(ref, gone)))
     (row,) = (line for line in text_of(shown, 80, 24).splitlines() if "(98)" in line)
     assert "Sorrel" in row

@@ -195,7 +195,7 @@ def test_a_topic_and_a_simulated_sensor_are_added(tmp_path):
         page.form.edited.emit()
         page.simulated.click()
         page.dialog.add.click()
-        tansy, strap = page.builder.sensors
+        strap, tansy = page.builder.sensors  # the reference stands first
         assert (tansy.source, tansy.topic, tansy.label) == ("mqtt", "gym/tansy/hr", "Tansy")
         assert (strap.source, strap.kind, strap.role) == ("simulated", "strap", "reference")
         assert page.builder.broker.host == "10.0.0.5"
