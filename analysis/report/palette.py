@@ -7,8 +7,9 @@ serves light, dark and print.  All light values differ, or they could not be tol
 
 from __future__ import annotations
 
+import math
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 SENSOR_COLOURS: Final = 7
 """Beyond these the colours repeat, with dashed lines."""
@@ -20,9 +21,9 @@ LIGHT: Final = MappingProxyType(
         "ink": "#1c1f23",
         "faint": "#595f66",
         "rule": "#d5d2ca",
-        "band": "#20272f",
-        "band-edge": "#20272e",
-        "band-core": "#b9c3ce",
+        "band": "#c8d2dd",
+        "band-edge": "#66727f",
+        "band-core": "#20272f",
         "alarm": "#a8102c",
         "caution": "#8a5a00",
         "alarm-tint": "#f6dfe0",
@@ -32,13 +33,13 @@ LIGHT: Final = MappingProxyType(
         "shade-2": "#93b3d1",
         "shade-3": "#5a88b5",
         "shade-4": "#24507d",
-        "sensor-1": "#d55e00",
-        "sensor-2": "#1277b8",
-        "sensor-3": "#009e73",
-        "sensor-4": "#b3609a",
-        "sensor-5": "#b07a00",
-        "sensor-6": "#2f8fc4",
-        "sensor-7": "#857b00",
+        "sensor-1": "#9c3f80",
+        "sensor-2": "#c04f00",
+        "sensor-3": "#1a739f",
+        "sensor-4": "#007a58",
+        "sensor-5": "#6b6400",
+        "sensor-6": "#0a5f9e",
+        "sensor-7": "#8a5f00",
     }
 )
 
@@ -49,9 +50,9 @@ DARK: Final = MappingProxyType(
         "ink": "#eceff2",
         "faint": "#a3adb7",
         "rule": "#353d47",
-        "band": "#06080b",
-        "band-edge": "#8492a1",
-        "band-core": "#c5d0db",
+        "band": "#3a4756",
+        "band-edge": "#8b9aab",
+        "band-core": "#dfe6ee",
         "alarm": "#ff7a86",
         "caution": "#f0b64a",
         "alarm-tint": "#4a2229",
@@ -61,20 +62,24 @@ DARK: Final = MappingProxyType(
         "shade-2": "#466b8c",
         "shade-3": "#6c9bc5",
         "shade-4": "#b4d7f7",
-        "sensor-1": "#f0812f",
-        "sensor-2": "#3f9fe0",
-        "sensor-3": "#1fbf90",
-        "sensor-4": "#d98fb8",
-        "sensor-5": "#e69f00",
-        "sensor-6": "#7cc6f0",
-        "sensor-7": "#f0e442",
+        "sensor-1": "#dd93bd",
+        "sensor-2": "#f4883a",
+        "sensor-3": "#8fd0f5",
+        "sensor-4": "#22bd90",
+        "sensor-5": "#efe45a",
+        "sensor-6": "#62a8e8",
+        "sensor-7": "#e8a813",
     }
 )
 
-SHAPES: Final = ("o", "s", "^", "D", "X", "P", "*")
-"""Marker of each test sensor in turn: disc, square, triangle, diamond, cross, plus, star."""
+_HALF_DISC: Final = tuple(
+    (math.cos(math.radians(angle)), math.sin(math.radians(angle))) for angle in range(-90, 91, 10)
+)
+SHAPES: Final[tuple[Any, ...]] = ("D", "o", "^", "s", "*", "P", _HALF_DISC, "X")
+"""Marker of each test sensor in turn, as matplotlib takes them: diamond, disc, triangle, square,
+star, plus, half disc, cross."""
 
-SIGNS: Final = ("●", "■", "▲", "◆", "✖", "✚", "★")
+SIGNS: Final = ("◆", "●", "▲", "■", "★", "✚", "◗", "✖")
 """The same shapes as signs of text."""
 
 

@@ -84,8 +84,15 @@ def test_the_colours_are_those_of_the_window():
         for name in ("ground", "panel", "ink", "faint", "rule", "alarm", "caution", "focus"):
             assert scheme[name] == getattr(window, name), name
         assert (scheme["band"], scheme["band-core"]) == (window.band, window.band_core)
-    shapes = dict(zip(palette.SHAPES, theme.SENSOR_SHAPES, strict=True))
-    assert [shapes[sign].value for sign in "os^DXP*"] == [
+        assert scheme["band-edge"] == window.band_edge
+    words = [shape.value for shape in theme.SENSOR_SHAPES]
+    signs = dict(zip(palette.SIGNS, words, strict=True))
+    assert signs == {
+        "◆": "diamond", "●": "disc", "▲": "triangle", "■": "square", "★": "star", "✚": "plus",
+        "◗": "half disc", "✖": "cross",
+    }  # fmt: skip
+    markers = dict(zip(palette.SHAPES, words, strict=True))
+    assert [markers[sign] for sign in "os^DXP*"] == [
         "disc", "square", "triangle", "diamond", "cross", "plus", "star",
     ]  # fmt: skip
 

@@ -185,10 +185,13 @@ def test_clean_sessions_count_apart():
 
 
 def test_every_warning_has_a_fault_that_it_finds():
-    """Each rule is put to the test by one of the generators at least."""
+    """Each rule is put to the test by one of the generators at least, or by a real broker: no
+    generator of sessions has one (tests/live/capture/test_link_sentences.py has none, as a user
+    would meet it, and tests/analysis/board/test_rule_broker.py bounds the rule).
+    """
     judgements = [*JUDGEMENTS.values(), *FIELD_JUDGEMENTS.values()]
     tested = {str(kind) for judgement in judgements for kind in judgement.right}
-    assert {str(kind) for kind in WarningKind} - tested == set()
+    assert {str(kind) for kind in WarningKind} - tested == {str(WarningKind.BROKER_AWAY)}
 
 
 def test_figures_carry_exact_intervals():
