@@ -461,6 +461,7 @@ def test_exercise_hr_1hz() -> None:
 
 def test_paired_t_sample_size() -> None:
     """33.367, 9.938, 5.686 and 4.221 sessions for effects .5, 1, 1.5, 2 (statsmodels)."""
+    pytest.importorskip("statsmodels")
     from statsmodels.stats.power import TTestPower
 
     for effect, expected in ((0.5, 33.367), (1, 9.938), (1.5, 5.686), (2, 4.221)):

@@ -75,6 +75,7 @@ def test_a_cluster_needs_its_extra(capsys, monkeypatch):
 
 def test_the_pages_of_the_sessions_are_written_once_and_linked(tmp_path, capsys):
     """``--pages`` makes those that are not there, and the study's page leads to each of them."""
+    pytest.importorskip("jinja2", reason="pages need the extra report")
     capture = tmp_path / "one.sqlite"
     shutil.copy(demo_captures()[-1], capture)
     page, pages = tmp_path / "reports" / "study.html", tmp_path / "pages of sessions"

@@ -13,6 +13,7 @@ from replay.demo_files import demo_captures, demo_folder
 from replay.event import MARKER
 from tests.standins.screens import LACKING, on_screen, x_screen
 
+NEEDS = ("PySide6", "pyqtgraph")  # imported by the programs that are started
 pytestmark = [
     pytest.mark.skipif(bool(LACKING), reason=f"not installed: {', '.join(LACKING)}"),
     pytest.mark.timeout(150),
