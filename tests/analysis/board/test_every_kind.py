@@ -14,7 +14,8 @@ from analysis.board.rules.base import Rule
 from analysis.board.rules.registry import REGISTRY, rules_for
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import WarningKind as K
-from tests.standins.kind_cases import CASES, Case
+from tests.standins.kinds.case import Case
+from tests.standins.kinds.cases import CASES
 from tests.standins.session_events import S, of_kind, play
 
 KINDS = [row.kind for row in REGISTRY]
@@ -26,7 +27,7 @@ def case_of(kind: K) -> Case:
     """The kind's case."""
     if kind not in CASES:
         pytest.fail(
-            f"the warning '{kind}' has no case: give it one in tests/standins/kind_cases.py, with "
+            f"the warning '{kind}' has no case: give it one in tests/standins/kinds, with "
             "a fault from the first second, one a little below it, and its two sentences"
         )
     return CASES[kind]

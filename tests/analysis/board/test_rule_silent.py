@@ -7,7 +7,7 @@ import pytest
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.silent import Silent
 from analysis.board.snapshot import Severity, WarningKind
-from tests.standins.kind_streams import steps
+from tests.standins.kinds.streams import steps
 from tests.standins.session_events import S, hr, link, of_kind, plan_of, planned, play, stream
 
 SORREL = 2
