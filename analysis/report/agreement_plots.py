@@ -20,7 +20,8 @@ from matplotlib.patches import Rectangle
 from analysis.report.cell_shades import SHADES, shade_cells
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.figure_view import WHOLE, FigureView
-from analysis.report.palette import LIGHT, SHAPES
+from analysis.report.palette import LIGHT
+from analysis.report.sensor_signs import SensorSign, signs_in
 from analysis.report.traces import Floats
 from analysis.report.words import count, interval, number
 from analysis.session.pairs import session_pairs
@@ -42,7 +43,7 @@ WIDER: Final = 0.15
 class _Plane:
     """The pairs of one sensor that its statistics rest on, bpm."""
 
-    index: int
+    sign: SensorSign
     number: int
     label: str
     agreement: Agreement
@@ -230,17 +231,18 @@ def _sheet(
 
 
 def _planes(session: Session) -> list[_Plane]:
+    signs = signs_in(session.record.plan)
     every = zip(session.record.sensors, session_pairs(session.record, session.data), strict=True)
     return [
         _Plane(
-            index=index,
+            sign=signs[sensor.number],
             number=sensor.number,
             label=sensor.label,
             agreement=sensor.counted,
             reference=pairs.reference_bpm[~pairs.excluded],
             test=pairs.test_bpm[~pairs.excluded],
         )
-        for index, (sensor, pairs) in enumerate(every)
+        for sensor, pairs in every
     ]
 
 
@@ -292,8 +294,8 @@ def _name(canvas: FigureCanvas, plane: _Plane, at: tuple[float, float], view: Fi
     em = canvas.layout.em
     x, y = at
     canvas.overlay.plot(
-        [x + 0.4 * em], [y], marker=SHAPES[plane.index % len(SHAPES)],
-        color=view.colour(plane.number, plane.index), markersize=0.8 * canvas.layout.type_pt,
+        [x + 0.4 * em], [y], marker=plane.sign.shape,
+        color=view.colour(plane.number, plane.sign), markersize=0.8 * canvas.layout.type_pt,
     )  # fmt: skip
     led = view.leads_to(plane.number)
     canvas.text(

@@ -11,7 +11,8 @@ from matplotlib.patches import Rectangle
 
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.figure_view import WHOLE, FigureView
-from analysis.report.palette import LIGHT, SHAPES
+from analysis.report.palette import LIGHT
+from analysis.report.sensor_signs import signs_in
 from analysis.report.traces import Floats, series_of
 from analysis.report.words import clock, number
 from analysis.session.pipeline import Session
@@ -129,7 +130,7 @@ def _block_top(panels: _Panels, block: int) -> float:
 
 def _sensor_names(panels: _Panels, block: int) -> None:
     canvas, session = panels.canvas, panels.session
-    view = panels.view
+    view, signs = panels.view, signs_in(session.record.plan)
     em, beside = canvas.layout.em, canvas.layout.width_in > 5
     top = _block_top(panels, block) + panels.head
     for row, (index, detail) in enumerate(panels.sensors):
@@ -142,8 +143,8 @@ def _sensor_names(panels: _Panels, block: int) -> None:
         canvas.overlay.plot(
             [x + 0.4 * em],
             [y],
-            marker=SHAPES[index % len(SHAPES)],
-            color=view.colour(detail.number, index),
+            marker=signs[detail.number].shape,
+            color=view.colour(detail.number, signs[detail.number]),
             markersize=0.75 * canvas.layout.type_pt,
         )
         canvas.text(x + 1.2 * em, y, label, weight="bold", size=1.0 if beside else 0.85)
@@ -266,9 +267,10 @@ def _curves(
         x, up(ref), color=LIGHT["band"], linewidth=0.34 * layout.type_pt, solid_capstyle="butt",
     )  # fmt: skip
     ax.plot(x, up(ref), color=LIGHT["band-core"], linewidth=0.06 * layout.type_pt)
+    number = data.tests[index].number
+    colour = panels.view.colour(number, signs_in(session.record.plan)[number])
     ax.plot(
-        x, up(all_of_them[index + 1]),
-        color=panels.view.colour(data.tests[index].number, index), linewidth=0.15 * layout.type_pt,
+        x, up(all_of_them[index + 1]), color=colour, linewidth=0.15 * layout.type_pt,
     )  # fmt: skip
 
 

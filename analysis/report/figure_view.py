@@ -13,7 +13,8 @@ from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from typing import Final
 
-from analysis.report.palette import LIGHT, sensor_colour
+from analysis.report.palette import LIGHT
+from analysis.report.sensor_signs import SensorSign
 from analysis.report.words import clock, clock_step, listed
 from analysis.session.record import SessionRecord
 from replay.errors import SidebeatError
@@ -50,9 +51,9 @@ class FigureView:
         """Whether a test sensor has its colour, or stands back in grey."""
         return not self.highlighted or number in self.highlighted
 
-    def colour(self, number: int, index: int) -> str:
-        """Of a test sensor with this place among all of them."""
-        return LIGHT[sensor_colour(index) if self.leads_to(number) else "faint"]
+    def colour(self, number: int, sign: SensorSign) -> str:
+        """Of a test sensor with this sign."""
+        return LIGHT[sign.colour if self.leads_to(number) else "faint"]
 
     def span_s(self, seconds: int) -> tuple[int, int]:
         """From and to on the time axis of a session of so many grid seconds."""

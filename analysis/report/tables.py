@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analysis.report.cells import Cell, Form, estimate_cell, number_cell
-from analysis.report.palette import SIGNS
+from analysis.report.sensor_signs import signs_in
 from analysis.report.words import clock, interval, listed, number
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, named_efforts
 from analysis.statistics.agreement import NARROW_RANGE_BPM
@@ -80,8 +80,8 @@ def text(words: str) -> Cell:
 
 def sign_of(record: SessionRecord, label: str | None) -> str:
     """The shape of a sensor in the figures; none for the reference."""
-    labels = [sensor.label for sensor in record.sensors]
-    return SIGNS[labels.index(label) % len(SIGNS)] if label in labels else ""
+    signs = signs_in(record.plan)
+    return next((signs[one.number].text for one in record.sensors if one.label == label), "")
 
 
 def counted_name(one: SensorRecord) -> str:
@@ -91,7 +91,7 @@ def counted_name(one: SensorRecord) -> str:
 
 def summary(record: SessionRecord) -> Table:
     """One row per test sensor, without what is left out."""
-    rows = []
+    rows, signs = [], signs_in(record.plan)
     for index, sensor in enumerate(record.sensors):
         at = f"sensors/{index}"
         found, agreement = f"{at}/{counted_name(sensor)}", sensor.counted
@@ -111,7 +111,7 @@ def summary(record: SessionRecord) -> Table:
                     estimate_cell(sensor.delay, f"{at}/delay_s", Form(1)),
                     Cell(followed, share),
                 ),
-                sign=SIGNS[index % len(SIGNS)],
+                sign=signs[sensor.number].text,
             )
         )
     return Table(

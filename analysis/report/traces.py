@@ -13,7 +13,8 @@ from matplotlib.patches import Patch, Rectangle
 from analysis.board.snapshot import Severity
 from analysis.report.figure_canvas import FigureCanvas, Heading, Layout
 from analysis.report.figure_view import WHOLE, FigureView
-from analysis.report.palette import LIGHT, SENSOR_COLOURS, SHAPES
+from analysis.report.palette import LIGHT
+from analysis.report.sensor_signs import SensorSign, signs_in
 from analysis.session.pipeline import Session
 from analysis.session.record import named_efforts
 from analysis.statistics.pairing import NO_VALUE
@@ -83,9 +84,10 @@ def _heart_rates(ax: Axes, session: Session, layout: Layout, view: FigureView) -
     kept = _kept(session, view)
     inside = _inside(data.seconds, view)
     shown = [(ref - half)[kept], (ref + half)[kept]]
+    signs = signs_in(session.record.plan)
     for index, test in enumerate(data.tests):
         values = series_of(test.grid)
-        _line(ax, values, (index, test.number), layout, view)
+        _line(ax, values, (index, test.number, signs[test.number]), layout, view)
         shown.append(values[inside])  # shown or not: each sensor's picture has the same axes
     low, high = _range(shown)
     if not np.isfinite(low):
@@ -122,9 +124,10 @@ def _differences(ax: Axes, session: Session, layout: Layout, view: FigureView) -
     _reference(ax, (time, np.where(np.isnan(ref), np.nan, 0.0), -half, half), layout, view)
     kept = _kept(session, view)
     shown = [-half[kept], half[kept]]
+    signs = signs_in(session.record.plan)
     for index, test in enumerate(data.tests):
         values = series_of(test.grid) - ref
-        _line(ax, values, (index, test.number), layout, view)
+        _line(ax, values, (index, test.number, signs[test.number]), layout, view)
         shown.append(values[kept])
     low, high = _range(shown)
     if not np.isfinite(low):
@@ -134,10 +137,14 @@ def _differences(ax: Axes, session: Session, layout: Layout, view: FigureView) -
 
 
 def _line(
-    ax: Axes, values: Floats, sensor: tuple[int, int], layout: Layout, view: FigureView
+    ax: Axes,
+    values: Floats,
+    sensor: tuple[int, int, SensorSign],
+    layout: Layout,
+    view: FigureView,
 ) -> None:
-    """``sensor``: its place among the test sensors, and its number."""
-    index, number = sensor
+    """``sensor``: its place among the test sensors, its number, and its sign."""
+    index, number, sign = sensor
     if not view.shows(number):
         return
     time = np.arange(len(values))
@@ -146,11 +153,11 @@ def _line(
     ax.plot(
         time,
         values,
-        color=view.colour(number, index),
+        color=view.colour(number, sign),
         linewidth=(0.13 if view.leads_to(number) else 0.07) * layout.type_pt,
         zorder=2.1 if view.leads_to(number) else 2.05,
-        linestyle="--" if index >= SENSOR_COLOURS else "-",
-        marker=SHAPES[index % len(SHAPES)],
+        linestyle="--" if sign.dashed else "-",
+        marker=sign.shape,
         markersize=0.62 * layout.type_pt,
         markeredgecolor=LIGHT["ground"],
         markeredgewidth=0.06 * layout.type_pt,
@@ -355,12 +362,12 @@ def _keys(session: Session, view: FigureView) -> list[tuple[object, str]]:
         if view.band
         else (Line2D([], [], color=LIGHT["ink"]), f"{reference}, reference")
     ]
-    for index, number in enumerate(plan.tests):
+    for number, sign in signs_in(plan).items():
         if not view.shows(number):
             continue
         line = Line2D(
-            [], [], color=view.colour(number, index), marker=SHAPES[index % len(SHAPES)],
-            linestyle="--" if index >= SENSOR_COLOURS else "-",
+            [], [], color=view.colour(number, sign), marker=sign.shape,
+            linestyle="--" if sign.dashed else "-",
         )  # fmt: skip
         keys.append((line, plan.sensor(number).label))
     keys.append((Patch(facecolor="none", edgecolor=LIGHT["faint"], hatch="/////"), "gap"))

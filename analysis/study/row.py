@@ -10,6 +10,7 @@ from analysis.board.snapshot import WarningKind
 from analysis.session.record import SensorRecord, SessionRecord
 from analysis.statistics.replicates import Group
 from analysis.study.thresholds import LOST_PERCENT, LOST_S
+from replay.signs import signs_of
 
 _NOT_ITS_OWN: Final = (WarningKind.RELAY, WarningKind.SAME_SENSOR)
 
@@ -24,9 +25,9 @@ class SensorRow:
     Values are in bpm, percent or s; ``None`` where the session gives none.  ``independent_pairs``:
     how many its bias rests on, and ``sd_degrees`` the degrees of freedom of ``sd_bpm``.
     ``delay_s`` only where it is sure.  ``slope``: of the difference on the mean, bpm per bpm.
-    ``judged``: efforts that it can be judged on.  ``place``: among the test sensors of its session,
-    which its colour goes by; ``pair_counts``: for pictures (:mod:`analysis.session.pair_counts`),
-    int32 as bytes, a tenth of what the numbers would take.
+    ``judged``: efforts that it can be judged on.  ``sign``: that it was shown by in its session
+    (:mod:`replay.signs`), and whether the plan holds it; ``pair_counts``: for pictures
+    (:mod:`analysis.session.pair_counts`), int32 as bytes, a tenth of what the numbers would take.
     """
 
     label: str
@@ -58,7 +59,8 @@ class SensorRow:
     losses: int
     lost_s: int
     lost_percent: float | None
-    place: int = 0
+    sign: int = 1
+    sign_is_held: bool = False
     pair_counts: bytes = b""
 
     @property
@@ -113,6 +115,7 @@ class SessionRow:
 
 def row_of(record: SessionRecord, path: str) -> SessionRow:
     """The row of a record; ``path``: where its capture lies."""
+    signs = signs_of(record.plan.sensors)
     away = {clock.number: clock for clock in record.clocks}
     return SessionRow(
         path=path,
@@ -130,11 +133,11 @@ def row_of(record: SessionRecord, path: str) -> SessionRow:
         reference_imported=not away[record.reference.number].is_capture,
         reference_usable_percent=record.reference_usable_percent,
         range_bpm=max((one.counted.reference_range_bpm for one in record.sensors), default=0),
-        sensors=tuple(_sensor_row(record, place, one) for place, one in enumerate(record.sensors)),
+        sensors=tuple(_sensor_row(record, one, signs[one.number - 1]) for one in record.sensors),
     )
 
 
-def _sensor_row(record: SessionRecord, place: int, one: SensorRecord) -> SensorRow:
+def _sensor_row(record: SessionRecord, one: SensorRecord, sign: int) -> SensorRow:
     found, facts = one.counted, one.facts
     clock = next(clock for clock in record.clocks if clock.number == one.number)
     sure = not one.delay.caution and clock.is_capture
@@ -169,7 +172,8 @@ def _sensor_row(record: SessionRecord, place: int, one: SensorRecord) -> SensorR
         losses=len(one.departures.losses),
         lost_s=one.departures.lost_s,
         lost_percent=one.departures.lost_percent,
-        place=place,
+        sign=sign,
+        sign_is_held=record.plan.sensor(one.number).sign == sign,
         pair_counts=array("i", one.pair_counts).tobytes(),
     )
 

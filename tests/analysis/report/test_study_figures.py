@@ -34,7 +34,7 @@ def closed():
 
 def worn(number, *labels, **values):
     """A session with these sensors in this order in its plan."""
-    rows = [sensor_row(label, place=place, **values) for place, label in enumerate(labels)]
+    rows = [sensor_row(label, sign=place + 1, **values) for place, label in enumerate(labels)]
     return session_row(number, rows)
 
 
@@ -65,7 +65,7 @@ def test_the_highlighted_sensor_keeps_its_colour_with_its_relatives():
     """All its firmwares do; the others are grey."""
     rows = [
         session_row(
-            n, [sensor_row(firmware="7.4" if n < 4 else "8.0"), sensor_row("Tansy", place=1)]
+            n, [sensor_row(firmware="7.4" if n < 4 else "8.0"), sensor_row("Tansy", sign=2)]
         )
         for n in range(8)
     ]
