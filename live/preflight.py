@@ -28,6 +28,7 @@ BASE_PACKAGES = {
     "rich": "rich",
     "tomli_w": "tomli-w",
     "msgspec": "msgspec",
+    "shtab": "shtab",
 }
 """Import name to distribution of what every command stands on."""
 

@@ -40,6 +40,7 @@ from replay.payloads import (
 from replay.payloads import fields as dissectors
 from replay.payloads.fields import Dissection, Dissector, Field
 from replay.payloads.indoor_bike import IndoorBike, decode_indoor_bike, dissect_indoor_bike
+from replay.payloads.mqtt_message import decode_mqtt_message, dissect_mqtt_message
 
 Reading: TypeAlias = (
     HeartRate
@@ -124,6 +125,7 @@ def _record(
 CHANNELS: Final = (
     _heart_rate(ev.HEART_RATE, decode_heart_rate, dissectors.dissect_heart_rate, 0x180D),
     _heart_rate(ev.MQTT_HEART_RATE, decode_mqtt_heart_rate, dissectors.dissect_mqtt_heart_rate),
+    _heart_rate(ev.MQTT_MESSAGE, decode_mqtt_message, dissect_mqtt_message),
     _heart_rate(ev.FILE_HEART_RATE, decode_file_heart_rate, dissectors.dissect_file_heart_rate),
     Channel(
         name=ev.CYCLING, words="cycling cadence", kind=Kind.COMPANION,

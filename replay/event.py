@@ -86,6 +86,10 @@ MAKER: Final = "2a29"
 MQTT_HEART_RATE: Final = "mqtt-hr"
 """An MQTT payload of a planned topic: a bare bpm as text, or the bytes of a 2A37."""
 
+MQTT_MESSAGE: Final = "mqtt-message"
+"""A message of a planned topic that holds the heart rate somewhere inside, behind the form that
+says where (``replay.message_form``)."""
+
 FILE_HEART_RATE: Final = "file-hr"
 """Heart rate of one record of an activity file: the text that stood there, and behind a blank
 its unit where that is not bpm (``replay.payloads.file_heart_rate``)."""
@@ -124,7 +128,7 @@ CHANNEL_NUMBERS: Final[Mapping[str, int]] = MappingProxyType(
         POWER: 7, MODEL: 8, SERIAL: 9, FIRMWARE: 10, HARDWARE: 11, MAKER: 12, LINK: 13,
         SIGNAL: 14, DOUBLED: 15, ANCHOR: 16, JUMP: 17, LATE: 18, DISK: 19, MARKER: 20,
         ADVICE: 21, FILE_HEART_RATE: 22, ACKNOWLEDGED: 23, INDOOR_BIKE: 24,
-        ADDRESS: 25,
+        ADDRESS: 25, MQTT_MESSAGE: 26,
     }
 )  # fmt: skip
 """Number of each channel, in a capture file and on the way to a view.  Numbers are never given

@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
+from replay.message_form import MessageForm, message_table, parse_message_form
 from replay.signs import SIGNS
 from replay.text import is_printable, printable
 from replay.toml_table import checked_table
@@ -52,8 +53,9 @@ class PlannedSensor:
 
     ``label``: free text, unique in the plan.  ``role``: one of :data:`ROLES`.  ``source``: one
     of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
-    ``name``, through ``adapter`` (``hci1``) where one is given; MQTT sensors by ``topic``;
-    simulated ones by ``kind``.  ``hold_s``: pairing age limit in s.  ``sign``: 0 for none yet.
+    ``name``, through ``adapter`` (``hci1``) where one is given; MQTT sensors by ``topic``, with
+    ``message`` where its messages are not a bare heart rate; simulated ones by ``kind``.
+    ``hold_s``: pairing age limit in s.  ``sign``: 0 for none yet.
 
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
     file, hexadecimal), ``offset_s`` (added to the file's own times), ``alignment`` (one of
@@ -72,6 +74,7 @@ class PlannedSensor:
     name: str = ""
     adapter: str = ""
     topic: str = ""
+    message: MessageForm | None = None
     kind: str = ""
     firmware: str = ""
     file: str = ""
@@ -277,6 +280,8 @@ def _check_source(where: str, sensor: PlannedSensor) -> None:
         raise PlanError(f"{where}, adapter", rule, sensor.adapter)
     if sensor.source == "mqtt" and not sensor.topic:
         raise PlanError(where, "an MQTT sensor needs a topic")
+    if sensor.message is not None and sensor.source != "mqtt":
+        raise PlanError(f"{where}, message", "is for MQTT sensors only")
     if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
         raise PlanError(f"{where}, topic", "must name one topic, without wildcards", sensor.topic)
 
@@ -331,8 +336,9 @@ _SESSION_KEYS: Final = {
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
-    "adapter": str, "topic": str, "kind": str, "firmware": str, "file": str, "sha256": str,
-    "offset_s": float, "alignment": str, "clock": str, "hold_s": float, "sign": int,
+    "adapter": str, "topic": str, "message": dict, "kind": str, "firmware": str,
+    "file": str, "sha256": str, "offset_s": float, "alignment": str, "clock": str,
+    "hold_s": float, "sign": int,
 }  # fmt: skip
 _BROKER_KEYS: Final = {
     "host": str, "port": int, "username": str, "password_env": str, "tls": bool,
@@ -359,10 +365,7 @@ def parse_plan(text: str) -> Plan:
     rows = raw.get("sensor")
     if not isinstance(rows, list) or not rows:
         raise PlanError("sensor", "at least one [[sensor]] must be listed")
-    sensors = tuple(
-        PlannedSensor(**checked_table(f"sensor {n}", row, _SENSOR_KEYS, required=("label", "role")))
-        for n, row in enumerate(rows, 1)
-    )
+    sensors = tuple(_parse_sensor(f"sensor {n}", row) for n, row in enumerate(rows, 1))
     broker = (
         Broker(**checked_table("broker", raw["broker"], _BROKER_KEYS, required=()))
         if "broker" in raw
@@ -373,6 +376,13 @@ def parse_plan(text: str) -> Plan:
         raise PlanError("details", "must be a table of texts")
     attention = parse_attention(raw.get("attention", {}))
     return Plan(**session, sensors=sensors, broker=broker, attention=attention, details=details)
+
+
+def _parse_sensor(where: str, row: object) -> PlannedSensor:
+    table = checked_table(where, row, _SENSOR_KEYS, required=("label", "role"))
+    if "message" in table:
+        table["message"] = parse_message_form(f"{where}.message", table["message"])
+    return PlannedSensor(**table)
 
 
 def load_plan(path: Path) -> Plan:
@@ -421,7 +431,10 @@ def format_plan(plan: Plan) -> str:
     parts = [tomli_w.dumps(table)]
     for sensor in plan.sensors:
         row = _filled(sensor, _SENSOR_KEYS, always=("label", "role", "placement", "source"))
+        row.pop("message", None)
         parts.append("[[sensor]]\n" + tomli_w.dumps(row))
+        if sensor.message is not None:
+            parts.append("[sensor.message]\n" + tomli_w.dumps(message_table(sensor.message)))
     return "\n".join(parts)
 
 

@@ -10,7 +10,7 @@ from replay.errors import PlanError
 _LARGEST: Final = 10**18
 _IN_WORDS: Final = {
     str: "a text in quotation marks", float: "a number", int: "a whole number",
-    bool: "true or false",
+    bool: "true or false", dict: "a table",
 }  # fmt: skip
 
 

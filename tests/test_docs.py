@@ -156,7 +156,7 @@ def test_every_warning_is_documented(kind):
 def test_examples_can_be_typed(name):
     """Each line of a command's example is accepted by its parser."""
     for line in load(name).EXAMPLE.strip().splitlines():
-        words = shlex.split(re.split(r"\s{3,}", line)[0])
+        words = shlex.split(re.split(r"\s{3,}| > ", line)[0])
         assert words[:2] == ["sidebeat", name]
         command_parser(name).parse_args(words[2:])
 
@@ -180,7 +180,7 @@ def guide_lines():
 @pytest.mark.parametrize("line", guide_lines())
 def test_lines_of_the_guide_are_accepted(line):
     """Every `sidebeat` line of the README and the guide fits its command's parser."""
-    words = shlex.split(line)
+    words = shlex.split(line.split(" > ")[0])
     if words[-1] in {"FILE", "FOLDER", "..."} or "COMMAND" in words:
         assert words[1] in {*COMMANDS, "COMMAND"}
         return

@@ -36,6 +36,7 @@ COMMANDS: Final[dict[str, str]] = {
     "report": "write one page about a session, with figures",
     "check": "say whether a capture file is whole",
     "demo": "show it all on an invented session; needs no hardware",
+    "completion": "print what a shell needs to complete commands, options and file names",
 }
 """The commands, in the order in which a tester meets them."""
 

@@ -1,7 +1,8 @@
 """Sensors whose readings come over MQTT: one planned topic is one sensor.
 
 A payload is stored as it came, on channel ``mqtt-hr``: a bare bpm as text or the bytes of a
-heart-rate measurement; what is malformed is stored too, and the decoder refuses it later.
+heart-rate measurement; on ``mqtt-message``, behind the plan's form of it, where the values stand
+somewhere inside.  What is malformed is stored too, and the decoder refuses it later.
 
 A message is stamped and passed on inside the client's own read callback: the queue that the
 client library puts messages into is one of ours that keeps nothing (the stamp would otherwise
@@ -27,9 +28,10 @@ import aiomqtt
 
 from live.sources import broker
 from live.sources.base import CaptureClock, Emit
-from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S
+from replay.channels import decode
+from replay.errors import PayloadError
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S
 from replay.link_state import LinkState
-from replay.payloads import decode_mqtt_heart_rate
 from replay.plan import Broker, Plan, PlannedSensor
 from replay.text import printable
 
@@ -49,6 +51,13 @@ FLOOD: Final = 50
 """Messages a second that no heart-rate sensor sends: the fastest send some 10 a second."""
 LONGEST_PAYLOAD: Final = 512
 """The longest value of a Bluetooth attribute; more cannot be a heart rate."""
+LONGEST_MESSAGE: Final = 4096
+"""Where the plan says that the heart rate stands inside a message."""
+_BARE: Final = (
+    "a bare number of beats a minute, such as 142, or the bytes of the standard heart-rate "
+    "measurement; for JSON, or bytes written as text, the plan says where the values stand "
+    "(message = …)"
+)
 AT_LEAST_ONCE: Final = 1
 """The broker then holds messages for a connection that is slow for a moment, and drops none."""
 
@@ -174,6 +183,8 @@ class _Topic:
         self._advice = ""
         self._last_ns = 0
         self._quiet_ns = max(QUIET_NS, 2 * sensor.hold_ns)
+        self._form = sensor.message
+        self._longest = LONGEST_MESSAGE if sensor.message else LONGEST_PAYLOAD
         self._left_out = 0
         self._told_unreadable = False
         self._second = 0
@@ -186,16 +197,19 @@ class _Topic:
         self.enter(LinkState.SEARCHING)
 
     def hear(self, t_ns: int, payload: bytes, *, stored: bool) -> None:
-        if stored or len(payload) > LONGEST_PAYLOAD:
+        if stored or len(payload) > self._longest:
             self._leave_out(t_ns, payload, stored=stored)
             return
         self._last_ns = t_ns
         if self.state is not LinkState.STREAMING:
             self.enter(LinkState.STREAMING, t_ns=t_ns)
-        self._emit(t_ns, self.number, MQTT_HEART_RATE, payload)
+        channel, kept = MQTT_HEART_RATE, payload
+        if self._form is not None:
+            channel, kept = MQTT_MESSAGE, self._form.wrap(payload)
+        self._emit(t_ns, self.number, channel, kept)
         self._count(t_ns)
         if not self._told_unreadable:
-            self._tell_unreadable(t_ns, payload)
+            self._tell_unreadable(t_ns, channel, kept, payload)
 
     def enter(self, state: LinkState, advice: str = "", t_ns: int | None = None) -> None:
         """Record a change of state, and the sentence that goes with it if it is a new one."""
@@ -247,20 +261,23 @@ class _Topic:
             self._second, self._in_second = second, 0
         self._in_second += 1
 
-    def _tell_unreadable(self, t_ns: int, payload: bytes) -> None:
+    def _tell_unreadable(self, t_ns: int, channel: str, kept: bytes, payload: bytes) -> None:
+        """Once: what came, why it is none, and what would be one."""
         try:
-            decode_mqtt_heart_rate(payload)
-        except ValueError:
+            decode(channel, kept)
+        except PayloadError as error:
             self._told_unreadable = True
             shown = printable(payload[:LONGEST_SHOWN].decode("utf-8", "replace"))
             more = "…" if len(payload) > LONGEST_SHOWN else ""
+            why, expected = "", _BARE
+            if self._form is not None:
+                why, expected = f" ({error.problem})", self._form.expected
             self._emit(
                 t_ns,
                 self.number,
                 ADVICE,
-                f"A message on {self.sensor.topic!r} cannot be read as a heart rate: {shown}{more}"
-                "  Expected is a bare number of beats a minute, such as 142, or the bytes of the "
-                "standard heart-rate measurement.".encode(),
+                f"A message on {self.sensor.topic!r} cannot be read as a heart rate{why}: "
+                f"{shown}{more}  Expected is {expected}.".encode(),
             )
 
     def _leave_out(self, t_ns: int, payload: bytes, *, stored: bool) -> None:

@@ -35,7 +35,7 @@ def test_characteristics_have_their_full_uuid() -> None:
     assert channels.BY_NAME[event.HEART_RATE].uuid == "00002a37-0000-1000-8000-00805f9b34fb"
     assert {row.name for row in CHANNELS if row.uuid is None} == {
         row.name for row in CHANNELS if row.kind is Kind.RECORD
-    } | {event.MQTT_HEART_RATE, event.FILE_HEART_RATE}
+    } | {event.MQTT_HEART_RATE, event.MQTT_MESSAGE, event.FILE_HEART_RATE}
 
 
 def test_scanning_looks_for_the_services_of_the_table() -> None:

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from replay.errors import PlanError
+from replay.message_form import MessageForm
 from replay.plan import Broker, Plan, PlannedSensor, format_plan, load_plan, parse_plan
 from replay.text import printable
 
@@ -23,6 +24,11 @@ address = "C0:00:00:00:00:01"
 
 text = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=20)
 seconds = st.floats(0.1, 120, allow_nan=False)
+
+
+_FORMS = st.sampled_from(
+    [None, MessageForm(value="heart.bpm", rr="rr.0", rr_unit="s"), MessageForm(encoding="hex")]
+)
 
 
 @st.composite
@@ -47,6 +53,7 @@ def plans(draw: st.DrawFn) -> Plan:
                 source=source,
                 address=f"C0:00:00:00:00:0{n}" if source == "bluetooth" else "",
                 topic=f"gym/{n}" if source == "mqtt" else "",
+                message=draw(_FORMS) if source == "mqtt" else None,
                 kind="strap" if source == "simulated" else "",
                 firmware=draw(text),
                 hold_s=draw(seconds),
@@ -107,6 +114,12 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST + "hold_s = true\n", "sensor 1.hold_s", "must be a number"),
         (SMALLEST + 'source = "post"\n', "sensor 'Yarrow', source", "must be one of"),
         (SMALLEST + 'source = "mqtt"\n', "sensor 'Yarrow'", "needs a topic"),
+        (SMALLEST + 'message = {value = "hr"}\n', "sensor 'Yarrow', message", "for MQTT sensors"),
+        (
+            SMALLEST + 'source = "mqtt"\ntopic = "gym/hr"\nmessage = {rr = "rr"}\n',
+            "sensor 1.message.value",
+            "is missing",
+        ),
         (
             SMALLEST + 'source = "mqtt"\ntopic = "gym/#"\n',
             "sensor 'Yarrow', topic",

@@ -13,9 +13,12 @@ import pytest
 from live.capture.clock import MonotonicClock
 from live.sources import mqtt
 from live.sources.mqtt import MqttSource
+from replay.channels import decode
 from replay.errors import PlanError
-from replay.event import ADVICE, LINK, MQTT_HEART_RATE, NS_PER_S, Event
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S, Event
 from replay.link_state import LinkState
+from replay.message_form import MessageForm
+from replay.payloads import HeartRate
 from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, Publisher, password_file, running_broker
@@ -64,10 +67,8 @@ class Heard:
             e.payload.decode() for e in self.events if (e.sensor, e.channel) == (sensor, ADVICE)
         ]
 
-    def payloads(self, sensor: int) -> list[bytes]:
-        return [
-            e.payload for e in self.events if (e.sensor, e.channel) == (sensor, MQTT_HEART_RATE)
-        ]
+    def payloads(self, sensor: int, channel: str = MQTT_HEART_RATE) -> list[bytes]:
+        return [e.payload for e in self.events if (e.sensor, e.channel) == (sensor, channel)]
 
     def listening(self) -> bool:
         return all(any("Waiting for" in words for words in self.advice(n)) for n in (1, 3))
@@ -206,6 +207,33 @@ def test_a_message_that_cannot_be_read_is_shown_once(broker: Broker) -> None:
         assert len(told) == 1
         assert '{"heart": 142}' in told[0]
         assert "such as 142" in told[0]
+
+    on_selector_loop(check())
+
+
+def test_json_is_read_where_the_plan_says(broker: Broker) -> None:
+    """Messages are kept as they came behind their form, and one that leads nowhere gets the reason
+    and what is expected.
+    """
+    plan = plan_for(broker.port)
+    form = MessageForm(value="heart.bpm", rr="heart.rr")
+    plan = replace(plan, sensors=(replace(plan.sensors[0], message=form), *plan.sensors[1:]))
+    sent = [b'{"heart": {"bpm": 142, "rr": [420]}}', b'{"heart": 142}', b'{"pulse": 1}']
+
+    async def check() -> None:
+        async with running(MqttSource(plan)) as heard:
+            await heard.until(lambda: any("Waiting for" in words for words in heard.advice(1)))
+            with broker.publisher() as publisher:
+                for payload in sent:
+                    await published(publisher, TOPICS[0], payload)
+                await heard.until(lambda: len(heard.payloads(1, MQTT_MESSAGE)) == 3)
+        kept = heard.payloads(1, MQTT_MESSAGE)
+        assert [one.partition(b"\x1e")[2] for one in kept] == sent
+        assert decode(MQTT_MESSAGE, kept[0]) == HeartRate(142_000, rr=(430,))
+        told = [words for words in heard.advice(1) if "cannot be read" in words]
+        assert len(told) == 1
+        assert "nothing stands at 'heart.bpm'" in told[0]
+        assert "Expected is JSON with a number of beats a minute at 'heart.bpm'" in told[0]
 
     on_selector_loop(check())
 

@@ -194,8 +194,8 @@ def test_channel_numbers_never_move() -> None:
         "HEART_RATE", "MQTT_HEART_RATE", "BODY_LOCATION", "BATTERY", "CYCLING", "RUNNING", "POWER",
         "MODEL", "SERIAL", "FIRMWARE", "HARDWARE", "MAKER", "LINK", "SIGNAL", "DOUBLED", "ANCHOR",
         "JUMP", "LATE", "DISK", "MARKER", "ADVICE", "FILE_HEART_RATE",
-        "ACKNOWLEDGED", "INDOOR_BIKE",
-    )] == list(range(1, 25))  # fmt: skip
+        "ACKNOWLEDGED", "INDOOR_BIKE", "ADDRESS", "MQTT_MESSAGE",
+    )] == list(range(1, 27))  # fmt: skip
 
 
 def test_a_changing_buffer_does_not_change_what_was_appended(tmp_path: Path) -> None:

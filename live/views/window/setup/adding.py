@@ -17,6 +17,8 @@ from live.simulated.kinds import KINDS
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.setup.parts import sentence
+from replay.errors import PlanError
+from replay.message_form import parse_message_form
 from replay.plan import PlannedSensor
 
 _PLACE_OF = {
@@ -80,7 +82,11 @@ class AddTopic(AddDialog):
         self.topic.setAccessibleName("Topic that carries its heart rate")
         self.label = QLineEdit()
         self.label.setAccessibleName("Label")
+        self.value = QLineEdit()
+        self.value.setPlaceholderText("heart.bpm, where a message is JSON")
+        self.value.setAccessibleName("Where in a JSON message the heart rate stands")
         self.form.addRow("&topic", self.topic)
+        self.form.addRow("&value at", self.value)
         self.form.addRow("&label", self.label)
         self.form.addRow(sentence("The broker is set on the page, below the session."))
         self.topic.setFocus()
@@ -93,7 +99,13 @@ class AddTopic(AddDialog):
         if any(sign in topic for sign in "+#"):
             return "Give one topic, without the wildcards + and #."
         label = self.label.text().strip() or topic.split("/")[0] or topic
-        return PlannedSensor(label=label, role="test", source="mqtt", topic=topic)
+        form = None
+        if value := self.value.text().strip():
+            try:
+                form = parse_message_form("message", {"value": value})
+            except PlanError:
+                return "Say where the value stands as names joined by dots, such as heart.bpm."
+        return PlannedSensor(label=label, role="test", source="mqtt", topic=topic, message=form)
 
 
 class AddSimulated(AddDialog):

@@ -145,7 +145,8 @@ class PlanPage(QScrollArea):
 
     def _facts_of(self, sensor: PlannedSensor) -> str:
         if sensor.source == "mqtt":
-            return f"MQTT topic {sensor.topic}"
+            at = f", value at {sensor.message.value}" if sensor.message is not None else ""
+            return f"MQTT topic {sensor.topic}{at}"
         if sensor.source == "simulated":
             return f"simulated ({sensor.kind}), invented data"
         found = self.discovered.get(sensor.address)
