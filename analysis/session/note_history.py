@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from replay.capture import Capture, EffectiveNotes, Note, standing
-from replay.capture.notes import IMPORTED, SALVAGED
+from replay.capture.notes import MADE_BY_PROGRAM
 from replay.errors import SidebeatError
 
 _WORDS: Final = {
@@ -41,7 +41,7 @@ class Notebook:
     @property
     def standing(self) -> list[Note]:
         """The notes that count and can be undone, in order of making."""
-        return [n for n in standing(self._capture.notes()) if n.kind not in (SALVAGED, IMPORTED)]
+        return [n for n in standing(self._capture.notes()) if n.kind not in MADE_BY_PROGRAM]
 
     @property
     def undoable(self) -> str:

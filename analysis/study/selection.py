@@ -87,11 +87,15 @@ def select(rows: Iterable[SessionRow], pool: Collection[Pool] = ()) -> Selection
 
 
 def _without_copies(sorting: _Sorting, rows: Sequence[SessionRow]) -> list[SessionRow]:
-    """Of copies of one recording, the one with the most notes; of equal ones, the first path."""
+    """Of files of one recording, the one that was closed; of such copies, that with most notes.
+
+    Of equal ones, the first path.  A recording whose file had to be exchanged has left an earlier
+    one that was never closed.
+    """
     best: dict[str, SessionRow] = {}
     for row in rows:
         key = row.uuid or row.path
-        if key not in best or row.notes > best[key].notes:
+        if key not in best or (row.clean, row.notes) > (best[key].clean, best[key].notes):
             best[key] = row
 
     taken: set[str] = set()

@@ -7,6 +7,8 @@ import contextlib
 import importlib.metadata
 import mmap
 import tempfile
+import time
+import uuid
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from functools import partial
@@ -16,33 +18,46 @@ from typing import Final
 from live.capture.clock import MonotonicClock
 from live.capture.file_watch import FileWatch, watch_file
 from live.capture.saver import Saver
-from live.protocol.alarm import BEGIN_ANEW, ENDED, Alarm, look_at_saved
+from live.protocol.alarm import BEGIN_ANEW, ENDED, UNSAFE, Alarm, look_at_saved
 from replay.capture import CaptureWriter, capture_name
+from replay.capture.files import INDEX, LOG, sidecar
+from replay.capture.notes import GOES_ON_FROM, Note
 from replay.errors import CaptureError
 from replay.plan import Plan
 
 CLOSING_S: Final = 60.0
 """How long the disk may take to close the file before it is called a failure."""
+CONTINUED: Final = "-continued"
+"""Behind the name of a file that a recording has gone on in."""
+TRYING: Final = "Wait a moment: a new file is tried."
 
 
 class CaptureFile:
     """The file, the thread that writes it, and the watch over it.
 
     ``problem``: why the recording is not what it should be, without a full stop; empty if all is
-    well.  ``alarm``: what every view has to say of it now.  ``on_failure``: called in the saver's
-    thread when saving has failed; the loop then calls :meth:`has_failed`.
+    well.  ``alarm``: what every view has to say of it now.  ``session_uuid``: the same in every
+    file of one recording; ``place``: which of them this is, from 1.  ``on_failure``: called in the
+    saver's thread, with this file, when saving has failed; the loop then calls
+    :meth:`has_failed`, unless the recording goes on elsewhere.
     """
 
     def __init__(
-        self, path: Path, open_writer: Callable[[], CaptureWriter], on_failure: Callable[[], None]
+        self,
+        path: Path,
+        session_uuid: str,
+        open_writer: Callable[[], CaptureWriter],
+        on_failure: Callable[[CaptureFile], None],
+        *,
+        place: int = 1,
     ) -> None:
         """Make the file and start its thread.  Raises what the making raised."""
         self.path: Final = path
+        self.session_uuid: Final = session_uuid
+        self.place: Final = place
         self.problem = ""
         self.alarm: Alarm | None = None
-        self._on_failure = on_failure
-        self._failure = ""
-        self.saver: Final = Saver(open_writer, self._saving_failed)
+        self.saver: Final = Saver(open_writer, partial(on_failure, self))
         self.saver.start()
         self._watch = FileWatch(path)
 
@@ -57,10 +72,32 @@ class CaptureFile:
         saver = self.saver
         await watch_file(self._watch, lambda: (saver.committed, saver.commit_age_s), seen)
 
-    def has_failed(self) -> None:
-        """Saving has failed: say what is saved and how much is not, as of now."""
+    @property
+    def why_elsewhere(self) -> str:
+        """Why the recording should go on in another file; empty if it need not."""
+        return self.saver.failure.replace(f"{self.path}: ", "") or self._watch.why_elsewhere
+
+    async def look(self) -> None:
+        """Look at the file now, out of turn."""
+        await asyncio.to_thread(self._watch.look_at_place)
+
+    def is_in_danger(self) -> None:
+        """Say so meanwhile, until it is known whether the recording can go on."""
+        why = self.saver.failure
+        self.alarm = Alarm(UNSAFE, f"{why[:1].upper()}{why[1:]}.", TRYING)
+
+    def remove(self) -> None:
+        """Remove a file that came to nothing, with what lies beside it; never raises."""
+        for suffix in ("", LOG, INDEX):
+            with contextlib.suppress(OSError):
+                sidecar(self.path, suffix).unlink()
+
+    async def has_failed(self) -> None:
+        """Saving has failed for good: say what is saved and how much is not, after a look at it."""
+        await asyncio.to_thread(self.saver.join, CLOSING_S)  # until then it may not be looked at
+        saved = await asyncio.to_thread(self._what_is_saved)
         lost = self.saver.accepted - self.saver.committed
-        self._end_badly(f"{self._failure}  The last {lost:,} events are not in it")
+        self._end_badly(f"{self.saver.failure}.  {saved}  The last {lost:,} events are not in it")
 
     async def close(self, t_ns: int, reason: str, meanwhile: Callable[[], None]) -> None:
         """End and close the file; ``meanwhile`` is called now and then while that lasts."""
@@ -77,7 +114,7 @@ class CaptureFile:
             )
             return
         if saver.failure:
-            self.has_failed()
+            await self.has_failed()
         elif (wrong := await asyncio.to_thread(self._watch.look_at_place)) is not None:
             self._end_badly(wrong.sentence.removesuffix("."))
         elif not reason:
@@ -89,22 +126,23 @@ class CaptureFile:
         self.problem = problem
         self.alarm = Alarm(ENDED, f"{problem[:1].upper()}{problem[1:]}.", BEGIN_ANEW)
 
-    def _saving_failed(self, problem: str) -> None:
-        """In the saver's thread, which has let go of the file: now it may be looked at."""
-        self._failure = f"{problem}.  {self._what_is_saved()}"
-        self._on_failure()
-
     def _what_is_saved(self) -> str:
         watch = self._watch
         return look_at_saved(watch.path, watch.identity, self.saver.committed).sentence
 
 
 def make_capture_file(
-    plan: Plan, folder: Path, clock: MonotonicClock, on_failure: Callable[[], None]
+    plan: Plan,
+    folder: Path,
+    clock: MonotonicClock,
+    on_failure: Callable[[CaptureFile], None],
+    *,
+    before: CaptureFile | None = None,
 ) -> CaptureFile:
     """Make the file under a free name, in a folder that is made if need be.
 
-    Raises :class:`CaptureError` in one sentence.
+    ``before``: the file of this recording that cannot be kept to; the new one is named after it
+    and says so in a note.  Raises :class:`CaptureError` in one sentence.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -114,21 +152,48 @@ def make_capture_file(
         if problem := no_shared_maps(folder):
             raise CaptureError(problem)
     started = datetime.fromtimestamp(clock.started_utc_ns / 1e9)
-    for path in free_names(folder / capture_name(started, plan)):
+    session_uuid = before.session_uuid if before else str(uuid.uuid4())
+    place = before.place + 1 if before else 1
+    wanted = folder / capture_name(started, plan)
+    if before:
+        wanted = wanted.with_stem(f"{wanted.stem}{CONTINUED}{f'-{place - 1}' if place > 2 else ''}")
+    for path in free_names(wanted):
         writer = partial(
-            CaptureWriter,
+            _open_writer,
             path,
             plan,
-            started_utc_ns=clock.started_utc_ns,
-            software=software(),
+            clock.started_utc_ns,
+            session_uuid,
+            (before.path.name, before.why_elsewhere) if before else None,
         )
         try:
-            return CaptureFile(path, writer, on_failure)
+            return CaptureFile(path, session_uuid, writer, on_failure, place=place)
         except CaptureError:
             if path.exists():  # another capture that began in this moment took the name
                 continue
             raise
     raise CaptureError(f"{folder} holds too many captures of this minute")
+
+
+def _open_writer(
+    path: Path,
+    plan: Plan,
+    started_utc_ns: int,
+    session_uuid: str,
+    before: tuple[str, str] | None,
+) -> CaptureWriter:
+    """Begin the file; ``before``: the name of the one before it, and why it was left."""
+    writer = CaptureWriter(
+        path,
+        plan,
+        started_utc_ns=started_utc_ns,
+        software=software(),
+        session_uuid=session_uuid,
+    )
+    if before is not None:
+        file, why = before
+        writer.keep_notes([Note(1, time.time_ns(), GOES_ON_FROM, {"file": file, "why": why})])
+    return writer
 
 
 def no_shared_maps(folder: Path) -> str:

@@ -54,6 +54,8 @@ class FileWatch:
         self.identity: Final[Identity] = (first.st_dev, first.st_ino)
         self._log_identity: Identity | None = None
         self._had_write_bits = _has_write_bits(first)
+        self.why_elsewhere = ""
+        """Why what arrives should be kept in another file, in a few words; empty if it need not."""
         self._seen: tuple[object, ...] = ()
         self._committed = 0
         self._still = 0
@@ -64,6 +66,7 @@ class FileWatch:
         ``committed``: events acknowledged by the disk so far; ``waiting_s``: how long the oldest
         one that is not has waited.
         """
+        self.why_elsewhere = ""
         place = self._look_at_place()
         if isinstance(place, Alarm):
             return place
@@ -74,7 +77,8 @@ class FileWatch:
         )
 
     def look_at_place(self) -> Alarm | None:
-        """Only whether the same file still lies there: for one that was closed."""
+        """Only whether the same file still lies there: for one that is or was closed."""
+        self.why_elsewhere = ""
         place = self._look_at_place()
         return place if isinstance(place, Alarm) else None
 
@@ -82,6 +86,7 @@ class FileWatch:
         try:
             main = self._stat(self.path)
         except FileNotFoundError:
+            self.why_elsewhere = f"{self.path.name} was removed or moved"
             return self._alarm(
                 f"{self.path} is not there any more: it was removed or moved, and what arrives "
                 "is not kept under this name",
@@ -94,6 +99,7 @@ class FileWatch:
                 SEE_TO_DISK,
             )
         if (main.st_dev, main.st_ino) != self.identity:
+            self.why_elsewhere = f"{self.path.name} was replaced by another file"
             return self._alarm(
                 f"{self.path} was replaced by another file, which does not hold this recording",
                 PUT_BACK,
@@ -111,6 +117,7 @@ class FileWatch:
             self._log_identity = found
         if found == self._log_identity:
             return None
+        self.why_elsewhere = f"the log of {self.path.name} was removed or replaced"
         return self._alarm(
             f"{self._log.name}, which holds the newest of {committed:,} events, was removed or "
             f"replaced beside {self.path}",
@@ -121,6 +128,7 @@ class FileWatch:
         bits = _has_write_bits(main) or not self._had_write_bits
         if bits and self._may_write(self.path) and self._may_write(self.path.parent):
             return None
+        self.why_elsewhere = f"{self.path.name} is not writable any more"
         return self._alarm(
             f"{self.path} or its folder is not writable any more; {committed:,} events are in it, "
             "and more as long as the open file takes them",

@@ -17,16 +17,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final, Protocol
 
-from live.capture.capture_file import CaptureFile, make_capture_file
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
 from live.capture.link_sentences import LinkSentences
-from live.capture.saver import Saver
+from live.capture.recording import Duties, Recording
 from live.capture.session import Session
 from live.capture.session_router import ABANDONED_S, SessionRouter
 from live.capture.signals import signals_go_to
 from live.capture.view_server import Backlog, ViewServer
-from live.protocol.alarm import Alarm
 from live.protocol.feed import RECORDING_BEGINS, Acknowledged, CaptureStatus, Command, Ended
 from live.protocol.frames import REHEARSAL, VERSION, Hello
 from live.protocol.run_file import NoCapture
@@ -139,7 +137,7 @@ class _Capture:
         self._tell_tester = say
         self._tell_of_links = say_of_links
         self._link_sentences = LinkSentences([sensor.label for sensor in plan.sensors])
-        self._file: CaptureFile | None = None
+        self._file: Recording | None = None
         self._view: View | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._stop = asyncio.Event()
@@ -162,10 +160,10 @@ class _Capture:
         """Capture until told to stop."""
         self._loop = asyncio.get_running_loop()
         clock = MonotonicClock()
-        if not self._rehearsing:
-            self._file = self._open_file(clock)
         self._backlog = Backlog()
-        session = Session(clock, len(self._plan.sensors), self._saver(), self._backlog)
+        if not self._rehearsing:
+            self._file = self._open_file(clock, self._backlog)
+        session = Session(clock, len(self._plan.sensors), self._file, self._backlog)
         self._router = SessionRouter(session, clock)
         self._commands = commands = Commands(
             self._router,
@@ -216,7 +214,7 @@ class _Capture:
             path=self._path,
             duration_ns=t_ns,
             events=session.events,
-            saved=file.saver.committed if file else 0,
+            saved=file.committed if file else 0,
             reordered=session.reordered,
             refused=session.refused,
             reason=self._reason,
@@ -238,7 +236,7 @@ class _Capture:
         duties = [lambda: keep_watch(clock, session.emit)]
         if (file := self._file) is not None:
             duties.append(lambda: watch_disk(file.path.parent, clock, session.emit))
-            duties.append(lambda: file.watch(self._file_seen))
+            duties.append(file.watch)
         self._watching += [asyncio.create_task(_for_ever(duty)) for duty in duties]
 
     # From rehearsal to recording.
@@ -257,15 +255,14 @@ class _Capture:
 
     async def _begin(self, number: int) -> Acknowledged:
         """Begin the session that is recorded, with the links as they stand."""
-        clock = MonotonicClock()
+        clock, backlog = MonotonicClock(), Backlog()
         try:
             # Links and rehearsal go on meanwhile; a disk that sleeps takes its time.
-            file = await asyncio.to_thread(self._open_file, clock)
+            file = await asyncio.to_thread(self._open_file, clock, backlog)
         except (CaptureError, OSError) as error:
             return Acknowledged(number, done=False, message=str(error))
         self._file, self._rehearsing = file, False
-        backlog = Backlog()
-        session = Session(clock, len(self._plan.sensors), self._saver(), backlog)
+        session = Session(clock, len(self._plan.sensors), file, backlog)
         for task in self._watching:
             task.cancel()
         self._watching.clear()
@@ -282,33 +279,26 @@ class _Capture:
 
     # The file.
 
-    def _open_file(self, clock: MonotonicClock) -> CaptureFile | None:
+    def _open_file(self, clock: MonotonicClock, backlog: Backlog) -> Recording | None:
         """Make the file and the thread that writes it; ``None`` for practice."""
-        if self._out_dir is None:
+        if self._out_dir is None or self._loop is None:
             return None
-        file = make_capture_file(self._plan, self._out_dir, clock, self._on_saving_failed)
+        duties = Duties(
+            earlier=backlog.events,
+            changed=self._tell_views,
+            moved=partial(self._file_moved, clock),
+            lost=partial(self._request_stop, "saving failed"),
+            say=self._say,
+        )
+        file = Recording(self._plan, self._out_dir, clock, self._loop, duties)
         self._say(f"Capturing to {file.path}")
         return file
 
-    def _on_saving_failed(self) -> None:
-        """Called in the saver's thread."""
-        if self._loop is not None:
-            with contextlib.suppress(RuntimeError):  # the loop is closed: too late to matter
-                self._loop.call_soon_threadsafe(self._saving_failed)
-
-    def _saving_failed(self) -> None:
-        if self._file is not None:
-            self._file.has_failed()
-        self._request_stop("saving failed")
-        self._tell_views()  # letting go of the sensors may take a while
-
-    def _file_seen(self, alarm: Alarm | None) -> None:
-        """Something has befallen the file, or is over."""
+    def _file_moved(self, clock: MonotonicClock) -> None:
+        """The recording goes on in another file: also who attaches from now on is to know."""
+        with contextlib.suppress(OSError):  # only what the run file says would be out of date
+            self._server.rename(self._hello(clock))
         self._tell_views()
-        if alarm is None:
-            self._say("The capture file is as it should be again.")
-        else:
-            self._say(f"{alarm.headline}: {alarm.sentence}  {alarm.advice}")
 
     async def _close_file(self, t_ns: int) -> None:
         if self._file is not None:
@@ -360,20 +350,16 @@ class _Capture:
     def _path(self) -> Path | None:
         return self._file.path if self._file else None
 
-    def _saver(self) -> Saver | None:
-        return self._file.saver if self._file else None
-
     def _tell_views(self) -> None:
         self._server.tell(self._status())
 
     def _status(self) -> CaptureStatus:
         file, session = self._file, self._router.session
-        saver = self._saver()
         return CaptureStatus(
-            path=str(file.path) if file else "",
+            path=str(file.path.absolute()) if file else "",
             events=session.events,
-            saved=saver.committed if saver else 0,
-            commit_age_s=round(saver.commit_age_s, 2) if saver else 0.0,
+            saved=file.committed if file else 0,
+            commit_age_s=round(file.commit_age_s, 2) if file else 0.0,
             views=self._server.views,
             problem=(file.problem if file else "") or session.problem,
             alarm=file.alarm if file else None,

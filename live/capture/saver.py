@@ -9,20 +9,24 @@ Saving is critical: the first error ends it for good and is reported once.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
 from replay.capture import COMMIT_EVERY_EVENTS, COMMIT_EVERY_S
+from replay.capture.notes import Note
 from replay.errors import CaptureError, SidebeatError
 from replay.event import Event
 
 COMMIT_AFTER_S: Final = COMMIT_EVERY_S - 0.1
 """From an event to its commit; 0.1 s is left for the commit itself."""
+EARLIER_AT_ONCE: Final = 8192
+"""Events to a commit while what was recorded before is written again."""
 
 _log = logging.getLogger(__name__)
 
@@ -42,6 +46,9 @@ class Writer(Protocol):
     def abandon(self) -> None:
         """Let go without an ending row."""
 
+    def keep_notes(self, notes: Iterable[Note]) -> None:
+        """Add these notes."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Close:
@@ -49,23 +56,36 @@ class _Close:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Earlier:
+    """What was recorded before this file was begun."""
+
+    events: Iterable[Event]
+
+
+@dataclass(frozen=True, slots=True)
+class _LetGo:
+    last_words: Note
+
+
 class Saver:
     """Writes events in a thread of its own.
 
     ``open_writer``: makes the writer; called in the thread.  ``on_failure``: called once, in the
-    thread, with one sentence, when saving has failed.  All other methods belong to the loop.
+    thread, as soon as saving has failed; the file is let go of then, by when :meth:`join` is true.
+    All other methods belong to the loop.
     """
 
-    def __init__(
-        self, open_writer: Callable[[], Writer], on_failure: Callable[[str], None]
-    ) -> None:
+    def __init__(self, open_writer: Callable[[], Writer], on_failure: Callable[[], None]) -> None:
         self._open_writer = open_writer
         self._on_failure = on_failure
-        self._queue: queue.SimpleQueue[Event | _Close] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[Event | _Earlier | _LetGo | _Close] = queue.SimpleQueue()
         self._ready = threading.Event()
         self._opening_error: Exception | None = None
         self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
         self._waiting_since = 0.0
+        self.caught_up: Final = threading.Event()
+        """Set once what was handed to :meth:`catch_up` is on the disk, or saving has ended."""
         self.accepted = 0
         """Events handed over so far."""
         self.committed = 0
@@ -97,6 +117,22 @@ class Saver:
         self.accepted += 1
         self._queue.put(event)
 
+    def catch_up(self, events: Iterable[Event], count: int) -> None:
+        """Hand over all that was recorded before this file: ``count`` events, before any other.
+
+        ``events`` is gone through in the thread.
+        """
+        self.accepted += count
+        self._waiting_since = time.monotonic()
+        self._queue.put(_Earlier(events))
+
+    def let_go(self, last_words: Note) -> None:
+        """Order the thread to commit, add this note if the file still takes it, and let go.
+
+        The file has no ending then: its recording goes on in another one.
+        """
+        self._queue.put(_LetGo(last_words))
+
     def close(self, t_ns: int, reason: str) -> None:
         """Order the end: the thread writes what it has, the ending row, and closes the file."""
         self._queue.put(_Close(t_ns, reason))
@@ -119,11 +155,13 @@ class Saver:
         except Exception as error:
             _log.debug("saving failed", exc_info=True)
             self.failure = f"saving failed: {error}"
+            self._on_failure()  # first of all: letting go of the file may take a while
             try:
                 writer.abandon()
             except Exception:
                 _log.debug("abandoning the file failed", exc_info=True)
-            self._on_failure(self.failure)
+        finally:
+            self.caught_up.set()
 
     def _save(self, writer: Writer) -> None:
         waiting = 0  # appended, not committed
@@ -138,7 +176,15 @@ class Saver:
                 self.committed = writer.commit()
                 writer.close(t_ns=item.t_ns, reason=item.reason)
                 return
-            if item is not None:
+            if isinstance(item, _LetGo):
+                with contextlib.suppress(SidebeatError):
+                    self.committed = writer.commit()
+                    writer.keep_notes([item.last_words])
+                writer.abandon()
+                return
+            if isinstance(item, _Earlier):
+                self._save_earlier(writer, item.events)
+            elif item is not None:
                 if not waiting:
                     due = time.monotonic() + COMMIT_AFTER_S
                 writer.append(item)
@@ -147,6 +193,15 @@ class Saver:
                 self.committed = writer.commit()
                 self._waiting_since = time.monotonic()
                 waiting = 0
+
+    def _save_earlier(self, writer: Writer, events: Iterable[Event]) -> None:
+        for count, event in enumerate(events, 1):
+            writer.append(event)
+            if count % EARLIER_AT_ONCE == 0:
+                self.committed = writer.commit()
+        self.committed = writer.commit()
+        self._waiting_since = time.monotonic()
+        self.caught_up.set()
 
 
 def _as_capture_error(error: Exception) -> Exception:

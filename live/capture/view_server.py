@@ -16,7 +16,7 @@ import contextlib
 import hmac
 import logging
 import socket
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -71,6 +71,16 @@ class Backlog:
     def tick(self, t_ns: int) -> None:
         """Add a tick."""
         self._append(tick_frame(t_ns))
+
+    def events(self) -> Iterator[Event]:
+        """All events put so far, whatever is put while they are gone through, in any thread."""
+        blocks = [*self._sealed, bytes(self._open)]
+        return (
+            frame
+            for block in blocks
+            for frame in FrameReader().feed(block)
+            if isinstance(frame, Event)
+        )
 
     def end(self, ended: Ended) -> None:
         """Add the end."""
@@ -148,9 +158,14 @@ class ViewServer:
         same.
         """
         self._backlog.on_append = lambda: None
-        self._backlog, self._hello = backlog, hello
+        self._backlog = backlog
         backlog.on_append = self._wake_all
         self._wake_all()
+        self.rename(hello)
+
+    def rename(self, hello: Hello) -> None:
+        """Greet newcomers otherwise from now on.  Raises ``OSError`` as :meth:`turn_over`."""
+        self._hello = hello
         if self._run is not None and self.run_file is not None:
             self._run = replace(self._run, title=hello.title, capture=hello.path)
             rewrite_run_file(self.run_file, self._run)

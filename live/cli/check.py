@@ -117,6 +117,11 @@ def _print_report(report: CheckReport) -> None:
     console.print(f"{report.path}: {state}, {closed}")
     if report.invented:
         console.print("INVENTED DATA: simulated wearers and sensors.")
+    if report.goes_on_from:
+        console.print(
+            f"The recording began in {report.goes_on_from}; this file holds all of it from the "
+            "first event on."
+        )
     for problem in report.problems:
         console.print(f"  problem: {problem}")
     started = started_text(report.started_utc_ns or 0) or "at an unknown time"
@@ -166,6 +171,8 @@ def _facts(report: CheckReport) -> dict[str, object]:
         "damaged_rows": report.damaged_rows,
         "missing_rows": report.missing_rows,
         "unknown_sensor_events": report.unknown_sensors,
+        "goes_on_from": report.goes_on_from,
+        "goes_on_in": report.goes_on_in,
         "lost": [_lost(stretch) for stretch in report.lost],
         "clock_jumps": [
             {"at_s": _seconds(jump.t_ns), "step_s": jump.step_ns / NS_PER_S}

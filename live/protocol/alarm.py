@@ -15,10 +15,12 @@ from replay.errors import SidebeatError
 
 ENDED: Final = "RECORDING ENDED"
 UNSAFE: Final = "FILE IN DANGER"
+GOES_ON: Final = "RECORDING IN A NEW FILE"
 CUT_OFF: Final = "VIEW CUT OFF"
 NO_WORD: Final = "NO WORD FROM THE CAPTURE"
 
 BEGIN_ANEW: Final = "Begin a new recording: nothing is added to this one any more."
+KEEP_NEW_FILE: Final = "Leave the new file where it is until the recording has ended."
 ATTACH_AGAIN: Final = "Attach a view again with 'sidebeat live --attach'."
 
 SILENCE_S: Final = 3.0

@@ -32,6 +32,7 @@ from live.protocol.run_file import NoCapture, find_capture, read_run_file
 from replay.errors import SidebeatError
 from replay.event import Event
 from replay.plan import Plan, parse_plan
+from replay.text import printable
 
 SLICE: Final = 10_000
 """Most messages of one poll: a view that catches up on hours draws between the slices."""
@@ -58,7 +59,9 @@ class CaptureFeed:
         self._hello = hello
         self._run_file = run_file
         self._clock = clock
-        self._file = identity_of(Path(hello.path)) if hello.path else None
+        self._title = hello.title
+        self._path = Path(hello.path) if hello.path else None
+        self._file = identity_of(self._path) if self._path else None
         self._saved = 0
         self._heard_at = clock()
         self._plan = parse_plan(hello.plan)
@@ -109,7 +112,7 @@ class CaptureFeed:
     @property
     def title(self) -> str:
         """The capture file's name, or that nothing is saved."""
-        return self._hello.title
+        return self._title
 
     @property
     def started_utc_ns(self) -> int:
@@ -205,8 +208,8 @@ class CaptureFeed:
             sentence = f"This view was cut off ({problem}); the capture itself still runs."
             return Ended(self._last_ns, problem, Alarm(CUT_OFF, sentence, ATTACH_AGAIN))
         gone = "the capture process is gone"
-        if self._hello.path:
-            found = look_at_saved(Path(self._hello.path), self._file, self._saved)
+        if self._path is not None:
+            found = look_at_saved(self._path, self._file, self._saved)
             if found.end_reason is not None:  # its last words were not waited for
                 return Ended(self._last_ns, found.end_reason)
             saved = found.sentence
@@ -223,6 +226,10 @@ class CaptureFeed:
             self._last_ns = message.t_ns
         elif isinstance(message, CaptureStatus):
             self._saved = message.saved
+            if message.path and (path := Path(message.path)) != self._path:
+                # The recording goes on in a new file.
+                self._path, self._file = path, identity_of(path)
+                self._title = printable(path.name)
         elif isinstance(message, Ended):
             self._ended = True
 

@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from analysis.board import Board
 from analysis.board.snapshot import SensorWarning, Snapshot
-from live.protocol.alarm import SILENCE_S, SILENT, UNSAFE, Alarm
+from live.protocol.alarm import GOES_ON, SILENCE_S, SILENT, UNSAFE, Alarm
 from live.protocol.feed import (
     Acknowledged,
     CaptureStatus,
@@ -63,6 +63,7 @@ class ViewModel:
         self.ended: Ended | None = None
         self.alarm: Alarm | None = None
         self.alarm_is_known = False
+        self._read: Alarm | None = None
         self.faults = 0
         self._answers: dict[int, Acknowledged] = {}
         self._snapshot: Snapshot | None = None
@@ -118,18 +119,21 @@ class ViewModel:
     @property
     def halted(self) -> str:
         """What stands where a sensor is said to be streaming, once nothing is recorded safely."""
-        return self.alarm.headline.lower() if self.alarm is not None else ""
+        if self.alarm is None or self.alarm.headline == GOES_ON:
+            return ""
+        return self.alarm.headline.lower()
 
     @property
     def is_stale(self) -> bool:
         """Whether the values that are shown stand still because of the alarm."""
-        return self.alarm is not None and self.alarm.headline != UNSAFE
+        return self.alarm is not None and self.alarm.headline not in (UNSAFE, GOES_ON)
 
     def _present_alarm(self) -> Alarm | None:
         if self.ended is not None:
             return self.ended.alarm
-        if self.status is not None and self.status.alarm is not None:
-            return self.status.alarm
+        told = self.status.alarm if self.status is not None else None
+        if told is not None and told != self._read:
+            return told
         return SILENT if self.feed.silent_s > SILENCE_S else None
 
     def acknowledge_alarm(self) -> bool:
@@ -140,6 +144,8 @@ class ViewModel:
         if self.alarm is None or self.alarm_is_known:
             return False
         self.alarm_is_known = True
+        if self.alarm.headline == GOES_ON:  # all is well again: once read, it is over
+            self._read = self.alarm
         return True
 
     def snapshot(self) -> Snapshot:

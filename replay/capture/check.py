@@ -9,11 +9,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
-from replay.capture.notes import SALVAGED, effective
+from replay.capture.notes import GOES_ON_FROM, GOES_ON_IN, effective
 from replay.capture.recovery import Recovered, Session, recover
 from replay.capture.salvage import LostStretch, lost_stretches
 from replay.capture.schema import Row
-from replay.capture.wholeness import Wholeness
+from replay.capture.wholeness import wholeness_of
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.channels import HEART_RATE_CHANNELS
 from replay.event import ANCHOR, JUMP, LATE, LINK, NS_PER_S, SESSION, unpack_int
@@ -61,7 +61,9 @@ class CheckReport:
     ``damaged_rows``: events that do not match their checksum; ``missing_rows``: further numbers
     that are absent; ``lost``: where either kind is.  ``only_by_salvage``: of ``events``, those
     that a plain reading does not reach.  ``unknown_sensors``: events of sensors that
-    are not in the plan.  ``problems``: one sentence each; empty only if whole and clean.
+    are not in the plan.  ``goes_on_from``, ``goes_on_in``: names of the other files of a recording
+    whose file had to be exchanged; the later one holds all of it.  ``problems``: one sentence
+    each; empty only if whole and clean.
     """
 
     path: Path
@@ -85,6 +87,8 @@ class CheckReport:
     only_by_salvage: int
     lost: tuple[LostStretch, ...]
     unknown_sensors: int
+    goes_on_from: str | None
+    goes_on_in: str | None
     problems: tuple[str, ...]
 
 
@@ -152,6 +156,8 @@ def check_capture(path: Path) -> CheckReport:
         only_by_salvage=found.hidden + found.only_in_log,
         lost=lost,
         unknown_sensors=unknown,
+        goes_on_from=_other_file(found, GOES_ON_FROM),
+        goes_on_in=_other_file(found, GOES_ON_IN),
         problems=(*faults, *unclosed),
     )
 
@@ -227,8 +233,12 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
 
 
 def _unclosed(found: Recovered) -> str:
-    lost = [note.body["lost"] for note in found.notes if note.kind == SALVAGED]
-    return Wholeness(closed=False, salvaged_lost=sum(lost) if lost else None).sentences()[0]
+    last = max(found.rows, default=0)
+    return wholeness_of(closed=False, last=last, log=b"", notes=found.notes).sentences()[0]
+
+
+def _other_file(found: Recovered, kind: str) -> str | None:
+    return next((note.words("file") for note in found.notes if note.kind == kind), None)
 
 
 def _count(number: int, one: str, many: str) -> str:

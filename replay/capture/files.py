@@ -32,6 +32,8 @@ from replay.files_only import open_file
 from replay.plan import Plan
 
 LOG: Final = "-wal"
+INDEX: Final = "-shm"
+"""Of the log, in memory that connections share."""
 JOURNAL: Final = "-journal"
 _COPY_ATTEMPTS: Final = 50
 _LOG_HEADER_BYTES: Final = 32

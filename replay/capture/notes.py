@@ -13,12 +13,17 @@ section               ``from_ns``, ``to_ns``, ``text``                 a part of
 undo                  ``note``                                         that note no longer counts
 salvaged              see :mod:`replay.capture.salvage`                what a salvage could save
 imported              see :mod:`replay.files.importing`                what was made of a file
+goes-on-in            ``file``                                         the file that holds the whole
+goes-on-from          ``file``, ``why``                                the file that it began in
 ===================== ================================================ =========================
 
 Times are ns of the capture clock, a stretch is ``from_ns <= t < to_ns``.  ``sensor`` is the
 number in the plan; in an exclusion 0 stands for all sensors.  ``suggestion`` is the key of what
 was suggested, a text chosen by who suggests, the same whenever the same is suggested again.
 An undo may itself be undone.
+
+A recording whose file was taken away goes on in a new one, which holds all of it from the first
+event on; the earlier file is told so where it can still be written.
 """
 
 from __future__ import annotations
@@ -43,6 +48,8 @@ SECTION: Final = "section"
 UNDO: Final = "undo"
 SALVAGED: Final = "salvaged"
 IMPORTED: Final = "imported"
+GOES_ON_IN: Final = "goes-on-in"
+GOES_ON_FROM: Final = "goes-on-from"
 
 _STRETCH: Final = {"from_ns": int, "to_ns": int}
 _EXCLUDED: Final = {**_STRETCH, "sensor": int, "reason": str}
@@ -59,10 +66,16 @@ _BODIES: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
     }
 )
 _STORED: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
-    {SALVAGED: {"lost": int}, IMPORTED: {"sensor": int}}
+    {
+        SALVAGED: {"lost": int},
+        IMPORTED: {"sensor": int},
+        GOES_ON_IN: {"file": str},
+        GOES_ON_FROM: {"file": str, "why": str},
+    }
 )
 """What is asked of the notes that the program itself makes."""
-KINDS: Final = (*_BODIES, SALVAGED, IMPORTED)
+MADE_BY_PROGRAM: Final = tuple(_STORED)
+KINDS: Final = (*_BODIES, *MADE_BY_PROGRAM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,8 +303,8 @@ def _check_undo(number: int, earlier: Sequence[Note]) -> None:
             undone.add(note.body["note"])
     if number in undone:
         raise NoteError(f"undo: note {number} has been undone already")
-    if any(note.number == number and note.kind in (SALVAGED, IMPORTED) for note in earlier):
-        raise NoteError("undo: what a salvage or an import has recorded stays")
+    if any(note.number == number and note.kind in MADE_BY_PROGRAM for note in earlier):
+        raise NoteError("undo: what the program itself has recorded stays")
 
 
 def body_text(body: Mapping[str, object]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from replay.capture.notes import SALVAGED, Note
+from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
 from replay.capture.row_scan import scan_rows
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 
@@ -22,12 +22,14 @@ class Wholeness:
 
     ``closed``: whether it has its ending.  ``hidden``: events that only its log holds, behind a
     place where that is damaged, and that only a salvage reaches.  ``salvaged_lost``: events that
-    were lost when it was salvaged from a damaged one, ``None`` if it was not.
+    were lost when it was salvaged from a damaged one, ``None`` if it was not.  ``goes_on_in``: name
+    of the file that holds the recording whole, because this one was taken away from it.
     """
 
     closed: bool = True
     hidden: int = 0
     salvaged_lost: int | None = None
+    goes_on_in: str = ""
 
     @property
     def is_whole(self) -> bool:
@@ -41,6 +43,8 @@ class Wholeness:
             return f"{self.hidden:,} events hidden: salvage it"
         if self.salvaged_lost is not None:
             return f"salvaged, {self.salvaged_lost:,} events lost"
+        if self.goes_on_in:
+            return f"goes on in {self.goes_on_in}"
         return "" if self.closed else "not closed"
 
     def sentences(self) -> tuple[str, ...]:
@@ -58,6 +62,11 @@ class Wholeness:
                 "The capture was salvaged from a damaged one, which had lost at least "
                 f"{lost:,} event{'' if lost == 1 else 's'}."
             )
+        elif self.goes_on_in:
+            told.append(
+                f"The recording was taken on in {self.goes_on_in}, which holds all of it from the "
+                "first event on: use that file, and not this one."
+            )
         elif not self.closed:
             told.append(UNCLOSED)
         return tuple(told)
@@ -66,10 +75,13 @@ class Wholeness:
 def wholeness_of(*, closed: bool, last: int, log: bytes, notes: Iterable[Note]) -> Wholeness:
     """How whole it is.  ``last``: number of its last event; ``log``: bytes of the log beside it."""
     beyond = len({row.seq for row in scan_rows(log) if row.seq > last})
+    notes = list(notes)
     lost = [note.body["lost"] for note in notes if note.kind == SALVAGED]
+    after = [note.words("file") for note in notes if note.kind == GOES_ON_IN]
     # One commit that a kill cut off is no fault; the events of more than one are.
     return Wholeness(
         closed=closed,
         hidden=beyond if beyond > COMMIT_EVERY_EVENTS else 0,
         salvaged_lost=sum(lost) if lost else None,
+        goes_on_in=after[-1] if after else "",
     )

@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from replay.capture.files import JOURNAL, LOG, cannot, mark_recorded_here, sidecar
+from replay.capture.files import INDEX, JOURNAL, LOG, cannot, mark_recorded_here, sidecar
 from replay.capture.notes import Note, body_text
 from replay.capture.schema import PAGE_SIZE, event_crc, schema, text_crc
 from replay.errors import CaptureError
@@ -88,6 +88,7 @@ class CaptureWriter:
                 with suppress(OSError):
                     sidecar(path, suffix).unlink()
             raise cannot("create", path, error) from None
+        self._identity = _identity(path)
         mark_recorded_here(path, recorded=True)
 
     @property
@@ -197,14 +198,21 @@ class CaptureWriter:
         connection, self._connection = self._connection, None
         if connection is None:
             return
+        is_there = _identity(self.path) == self._identity
         try:
-            fold_log(connection)
+            if is_there:
+                fold_log(connection)
+            else:
+                # Moved, or replaced by another file, whose log SQLite would remove by its name.
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         except sqlite3.Error as error:
             raise cannot("close", self.path, error) from None
         finally:
             with suppress(sqlite3.Error):
                 connection.close()
             mark_recorded_here(self.path, recorded=False)
+            if not is_there:
+                _remove_empty_log(self.path)
 
 
 def fold_log(connection: sqlite3.Connection) -> None:
@@ -223,6 +231,24 @@ def fold_log(connection: sqlite3.Connection) -> None:
                 raise
         if attempt < _CLOSE_ATTEMPTS - 1:
             time.sleep(_CLOSE_WAIT_S)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file lies there, by metadata alone."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _remove_empty_log(path: Path) -> None:
+    """What a file that was moved away has left at its place; where another lies, nothing."""
+    log = sidecar(path, LOG)
+    with suppress(OSError):
+        if not path.exists() and log.stat().st_size == 0:
+            log.unlink()
+            sidecar(path, INDEX).unlink()
 
 
 def _create_exclusively(path: Path) -> None:

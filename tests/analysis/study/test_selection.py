@@ -68,6 +68,17 @@ def test_copies_of_a_recording_count_once():
     assert chosen.apart[0].reason == "a copy of the recording in captures/002.sqlite"
 
 
+def test_of_the_files_of_a_recording_the_closed_one_counts():
+    """However many notes the earlier file of an exchanged one has: it was never closed."""
+    rows = [
+        session_row(1, [sensor_row()], notes=5, clean=False),
+        session_row(2, [sensor_row()], uuid="uuid-1", notes=1),
+    ]
+    chosen = select(rows)
+    assert [one.path for ones in chosen.activities.values() for one in ones] == [rows[1].path]
+    assert [one.path for one in chosen.apart] == [rows[0].path]
+
+
 def test_a_sensor_stands_apart_without_its_session():
     """A relay, a clock of another kind, and too few pairs concern one sensor alone."""
     strange = [

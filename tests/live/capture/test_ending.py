@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import resource
-import shutil
 import signal
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -20,36 +16,10 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal import app
 from live.views.window.live import main_window
 from replay.capture import Capture
-from replay.plan import Plan, PlannedSensor
+from tests.standins.recordings import PLAN, recording, until
 from tests.standins.running import SOON_S, running_capture
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
-
-PLAN = Plan(
-    wearer="W1",
-    activity="rowing ergometer",
-    invented=True,
-    sensors=(
-        PlannedSensor(label="Yarrow", role="reference", source="simulated", kind="strap"),
-        PlannedSensor(label="Sorrel", role="test", source="simulated", kind="wrist"),
-    ),
-)
-PATIENCE_S = 45.0
-
-
-def until(model: ViewModel, found, patience_s: float = PATIENCE_S) -> float:
-    """Pump as a view does until this holds; seconds that it took."""
-    began = time.monotonic()
-    while not found():
-        assert time.monotonic() - began < patience_s, (model.alarm, model.status, model.ended)
-        model.pump()
-        time.sleep(0.02)
-    return time.monotonic() - began
-
-
-def recording(model: ViewModel) -> None:
-    """Wait until some events are on the disk."""
-    until(model, lambda: model.status is not None and model.status.saved > 20)
 
 
 @pytest.fixture(name="capture")
@@ -82,69 +52,56 @@ def test_a_killed_capture_is_an_alarm_that_has_looked_at_the_file(capture, model
     assert model.is_stale
 
 
+def bar_the_folder(capture) -> None:
+    """Move the folder of the captures away and let no new one be made in its place."""
+    capture.out.rename(capture.folder / "elsewhere")
+    capture.out.write_text("")
+
+
 def test_a_killed_capture_without_its_file_claims_nothing(capture, model):
     """A file that is gone holds nothing, and the sentence does not say that it does."""
-    capture.file().unlink()
-    until(model, lambda: model.alarm is not None)
+    path = capture.file()
+    bar_the_folder(capture)
+    until(model, lambda: model.alarm is not None and model.alarm.headline == UNSAFE)
     capture.signal(signal.SIGKILL)
     until(model, lambda: model.ended is not None)
-    assert "not there any more" in model.alarm.sentence
+    assert str(path) in model.alarm.sentence
     assert "holds" not in model.alarm.sentence
 
 
-def test_another_file_in_its_place_is_not_taken_for_it(capture, model, tmp_path):
-    """A copy put in the place of a capture is not the capture."""
+def test_a_folder_that_is_moved_away_and_back_is_a_fault_with_an_end(capture, model):
+    """Where no new file can be made, the capture goes on in the old one, and says so."""
     path = capture.file()
-    shutil.copy(path, tmp_path / "copy")
-    os.replace(tmp_path / "copy", path)  # noqa: PTH105 - what another program does
-    until(model, lambda: model.alarm is not None)
-    assert model.alarm.headline == UNSAFE
-    assert "replaced" in model.alarm.sentence
-    capture.signal(signal.SIGKILL)
-    until(model, lambda: model.ended is not None)
-    assert "another file" in model.alarm.sentence
-
-
-def test_a_file_that_is_moved_away_and_back_is_a_fault_with_an_end(capture, model, tmp_path):
-    """Every view is told within the look and a tick; the capture goes on, and so does its file."""
-    path = capture.file()
-    path.rename(tmp_path / "elsewhere")
+    bar_the_folder(capture)
     until(model, lambda: model.alarm is not None)
     assert model.alarm.headline == UNSAFE
     assert str(path) in model.alarm.sentence
     assert model.halted == "file in danger"
     assert not model.is_stale
-    (tmp_path / "elsewhere").rename(path)
+    capture.out.unlink()
+    (capture.folder / "elsewhere").rename(capture.out)
     until(model, lambda: model.alarm is None)
     model.feed.send("stop")
     until(model, lambda: model.ended is not None)
     assert capture.wait() == 0
     assert model.alarm is None
+    assert capture.file() == path
     with Capture.open(path) as saved:
         assert saved.clean
         assert len(list(saved.events())) == saved.event_count
 
 
 def test_a_file_that_is_gone_at_the_end_fails_the_capture(capture, model):
-    """Stopped by the tester, but nothing lies under the name: an alarm, and a failure."""
-    capture.file().unlink()
+    """Stopped by the tester, but nothing can be kept: an alarm, and a failure."""
+    bar_the_folder(capture)
     until(model, lambda: model.alarm is not None)
     model.feed.send("stop")
     until(model, lambda: model.ended is not None)
     assert model.alarm.headline == ENDED
-    assert "not there any more" in model.alarm.sentence
+    assert str(capture.out) in model.alarm.sentence
+    assert "holds" not in model.alarm.sentence
     assert capture.wait() != 0
-    assert "not there any more" in capture.stderr
-
-
-def test_a_file_made_read_only_is_told_and_still_closed(capture, model):
-    """The open file still takes events; the alarm says so, and goes when the rights come back."""
-    path = capture.file()
-    path.chmod(0o444)
-    until(model, lambda: model.alarm is not None)
-    assert "not writable" in model.alarm.sentence
-    path.chmod(0o644)
-    until(model, lambda: model.alarm is None)
+    assert str(capture.out) in capture.stderr
 
 
 def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
@@ -155,20 +112,31 @@ def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
     assert capture_feed.ANSWER_S + max(window_s, terminal_s) < SOON_S
 
 
-def test_a_full_disk_ends_the_capture_with_what_is_saved(tmp_path):
-    """The kernel refuses to let the file grow: the alarm tells what is in it and what is not."""
-    limit = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (150_000, 150_000))"
-    assert resource.RLIMIT_FSIZE is not None
-    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=limit) as capture:
+NO_ROOM = """\
+import resource, signal
+def fill(*_):
+    resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, resource.RLIM_INFINITY))
+signal.signal(signal.SIGUSR1, fill)
+"""
+"""From a signal on, the kernel lets no capture grow, nor a new one come into being."""
+
+
+def test_a_full_disk_is_told_at_once_and_ends_the_capture_with_what_is_saved(tmp_path):
+    """Within two seconds every view knows; then the end tells what is in the file and what not."""
+    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=NO_ROOM) as capture:
         feed = capture.attach()
         model = ViewModel(feed)
-        until(model, lambda: model.alarm is not None, 120)
+        recording(model)
+        path = capture.file()
+        capture.signal(signal.SIGUSR1)
+        assert until(model, lambda: model.alarm is not None) <= SOON_S
         until(model, lambda: model.ended is not None)
         feed.close()
         assert capture.wait() != 0
-        path = capture.file()
+        assert capture.file() == path
         with Capture.open(path) as saved:
             held = saved.event_count
+    assert held > 20
     assert model.alarm.headline == ENDED
     assert f"holds {held:,} events" in model.alarm.sentence
     assert "are not in it" in model.alarm.sentence

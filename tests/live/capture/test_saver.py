@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.saver import Saver
+from live.capture.saver import EARLIER_AT_ONCE, Saver
 from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
+from replay.capture.notes import GOES_ON_IN, Note
 from replay.errors import CaptureError
 from replay.event import HEART_RATE, Event
 from tests.standins.feeds import PLAN
@@ -45,13 +46,17 @@ class ScriptedWriter:
     def abandon(self) -> None:
         self.steps.append("abandon")
 
+    def keep_notes(self, notes) -> None:
+        self.steps += notes
+
 
 def beats(count: int, first: int = 0) -> list[Event]:
     return [Event(n, 1, HEART_RATE, bytes([0, 100])) for n in range(first, first + count)]
 
 
 def started(writer: ScriptedWriter, failures: list[str] | None = None) -> Saver:
-    saver = Saver(lambda: writer, (failures if failures is not None else []).append)
+    told = failures if failures is not None else []
+    saver = Saver(lambda: writer, lambda: told.append(saver.failure))
     saver.start()
     return saver
 
@@ -120,7 +125,7 @@ def test_a_file_that_cannot_be_made_is_told_at_once(tmp_path: Path) -> None:
     """Opening fails in the thread, and the error is raised where the capture starts."""
     path = tmp_path / "missing" / "x.sqlite"
     saver = Saver(
-        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda _: None
+        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda: None
     )
     with pytest.raises(CaptureError, match="cannot create"):
         saver.start()
@@ -131,7 +136,7 @@ def test_the_real_writer_ends_as_a_clean_file(tmp_path: Path) -> None:
     """Through the thread to a real file and back: the same events, a clean end."""
     path = tmp_path / "x.sqlite"
     saver = Saver(
-        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda _: None
+        lambda: CaptureWriter(path, PLAN, started_utc_ns=1, software="test"), lambda: None
     )
     saver.start()
     events = beats(200)
@@ -142,3 +147,43 @@ def test_the_real_writer_ends_as_a_clean_file(tmp_path: Path) -> None:
     with Capture.open(path) as capture:
         assert list(capture.events()) == events
         assert (capture.clean, capture.end_t_ns, capture.end_reason) == (True, 500, "done")
+
+
+def test_what_came_before_is_written_before_anything_else() -> None:
+    """A file that is begun later holds all from the first event on; then it is told."""
+    writer = ScriptedWriter()
+    saver = started(writer)
+    assert not saver.caught_up.is_set()
+    saver.catch_up(iter(beats(EARLIER_AT_ONCE + 5)), EARLIER_AT_ONCE + 5)
+    for event in beats(3, first=EARLIER_AT_ONCE + 5):
+        saver.put(event)
+    assert saver.caught_up.wait(30)
+    assert saver.committed >= EARLIER_AT_ONCE + 5
+    saver.close(9_999_999, "done")
+    assert saver.join(30)
+    assert saver.committed == saver.accepted == EARLIER_AT_ONCE + 8
+    assert [step for step in writer.steps if isinstance(step, Event)] == beats(EARLIER_AT_ONCE + 8)
+    commits = [n for n, step in enumerate(writer.steps) if step == "commit"]
+    assert commits[:2] == [EARLIER_AT_ONCE, EARLIER_AT_ONCE + 6]
+
+
+def test_nobody_waits_for_a_file_that_cannot_take_what_came_before() -> None:
+    """The waiting ends with the saving, and the failure tells why."""
+    saver = started(ScriptedWriter(fail_at=1))
+    saver.catch_up(iter(beats(5)), 5)
+    assert saver.caught_up.wait(30)
+    assert saver.join(30)
+    assert saver.failure
+    assert (saver.accepted, saver.committed) == (5, 0)
+
+
+def test_a_file_that_is_left_is_told_where_the_recording_goes_on() -> None:
+    """What waits is committed, then the note; the file has no ending."""
+    writer = ScriptedWriter()
+    saver = started(writer)
+    saver.put(beats(1)[0])
+    note = Note(1, 0, GOES_ON_IN, {"file": "b.sqlite"})
+    saver.let_go(note)
+    assert saver.join(30)
+    assert writer.steps == [*beats(1), "commit", note, "abandon"]
+    assert saver.failure == ""

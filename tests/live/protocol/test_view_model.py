@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.board import Board
+from live.protocol.alarm import GOES_ON, KEEP_NEW_FILE, Alarm
 from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Rewound, Tick
 from live.protocol.view_model import ViewModel
 from replay.event import NS_PER_S
@@ -80,3 +81,18 @@ def test_an_error_in_the_board_is_counted_and_the_view_goes_on(caplog):
     assert model.faults == 1
     assert model.snapshot().sensors[0].bpm == 122
     assert "could not take an event" in caplog.text
+
+
+def test_news_of_a_new_file_is_an_alarm_that_ends_when_it_is_read():
+    """All is well again: nothing is halted, and once acknowledged it does not come back."""
+    news = Alarm(GOES_ON, "The recording goes on in b.", KEEP_NEW_FILE)
+    again = Alarm(GOES_ON, "The recording goes on in c.", KEEP_NEW_FILE)
+    told = [CaptureStatus("/d/b", 9, 9, 0.1, 1, alarm=alarm) for alarm in (news, news, again)]
+    model = ViewModel(ScriptedFeed([[one] for one in told]))
+    model.pump()
+    assert (model.alarm, model.halted, model.is_stale) == (news, "", False)
+    assert model.acknowledge_alarm()
+    model.pump()
+    assert model.alarm is None
+    model.pump()
+    assert (model.alarm, model.alarm_is_known) == (again, False)

@@ -9,13 +9,14 @@ import socket
 import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QEvent
+from PySide6.QtCore import QEvent, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-from live.protocol.alarm import CUT_OFF, ENDED, UNSAFE
+from live.protocol.alarm import CUT_OFF, ENDED, GOES_ON, UNSAFE
 from live.views.window.live.main_window import MainWindow
 from live.views.window.parts.application import open_application
 from live.views.window.parts.theme import LIGHT
@@ -74,23 +75,30 @@ def shows(window: MainWindow, headline: str) -> Callable[[], bool]:
 
 
 def test_a_file_in_danger_fills_the_window_in_time(capture, window, tmp_path):
-    """Removed, and made read-only: told within two seconds, and over when it is.
+    """Removed, made read-only, and its folder barred: told within two seconds, and over when it is.
 
-    Each twice, of which the quicker counts: a machine may have its hiccups, a program that is late
-    is late both times.
+    The first two twice, of which the quicker counts: a machine may have its hiccups, a program that
+    is late is late both times.
     """
-    path, away = capture.file(), tmp_path / "away"
     took: dict[str, list[float]] = {"removed": [], "read-only": []}
-    for _ in range(2):
-        path.rename(away)
-        took["removed"].append(until(shows(window, UNSAFE)))
-        away.rename(path)
+    for turn in range(2):
+        path = Path(window.model.status.path)
+        path.rename(tmp_path / f"away-{turn}")
+        took["removed"].append(until(shows(window, GOES_ON)))
+        QTest.mouseClick(window.alarm.button, Qt.MouseButton.LeftButton)
         until(lambda: not window.alarm.isVisible())
+        path = Path(window.model.status.path)
         path.chmod(0o444)
-        took["read-only"].append(until(shows(window, UNSAFE)))
-        path.chmod(0o644)
+        took["read-only"].append(until(shows(window, GOES_ON)))
+        QTest.mouseClick(window.alarm.button, Qt.MouseButton.LeftButton)
         until(lambda: not window.alarm.isVisible())
     assert {what: min(times) for what, times in took.items() if min(times) > SOON_S} == {}
+    capture.out.rename(tmp_path / "elsewhere")
+    capture.out.write_text("")
+    until(shows(window, UNSAFE))
+    capture.out.unlink()
+    (tmp_path / "elsewhere").rename(capture.out)
+    until(lambda: not window.alarm.isVisible())
     assert capture.process.poll() is None
 
 
