@@ -23,7 +23,7 @@ from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.palette import LIGHT
 from analysis.report.sensor_signs import SensorSign, signs_in
 from analysis.report.traces import Floats
-from analysis.report.words import count, interval, number
+from analysis.report.words import WIDE, WIDE_R, count, ends, number
 from analysis.session.pairs import session_pairs
 from analysis.session.pipeline import Session
 from analysis.statistics.agreement import NARROW_RANGE_BPM
@@ -348,7 +348,8 @@ def _r_notes(agreement: Agreement) -> list[str]:
     r = agreement.pearson_r
     if r.value is None:
         return []
-    said = [f"Pearson's r {number(r.value, 2)} {_brackets(r, 2)}".rstrip() + ", 1 session"]
+    inside = _brackets(r, 2, wide=WIDE_R)
+    said = [f"Pearson's r {number(r.value, 2)} {inside}".rstrip() + ", 1 session"]
     if agreement.reference_range_bpm < NARROW_RANGE_BPM:
         said.append(f"(range of {agreement.reference_range_bpm} bpm: too narrow for r)")
     return said
@@ -359,9 +360,7 @@ def _worth(agreement: Agreement) -> str:
     return "" if effective is None else f", worth about {effective:.0f}"
 
 
-def _brackets(estimate: Estimate, digits: int, *, sign: bool = False) -> str:
+def _brackets(estimate: Estimate, digits: int, *, sign: bool = False, wide: float = WIDE) -> str:
     if estimate.value is None:
         return ""
-    if estimate.interval is None:
-        return "(no interval)"
-    return f"({interval(estimate.interval, digits, sign=sign)})"
+    return f"({ends(estimate, digits, sign=sign, wide=wide) or 'no interval'})"

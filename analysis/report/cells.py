@@ -13,11 +13,12 @@ from analysis.statistics.estimate import Estimate
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How a number is written: decimals, sign, unit behind it."""
+    """How a number is written: decimals, sign, unit behind it; ``wide``: see ``words.ends``."""
 
     digits: int
     sign: bool = False
     unit: str = ""
+    wide: float = words.WIDE
 
     @property
     def code(self) -> str:
@@ -43,7 +44,7 @@ def estimate_cell(estimate: Estimate, fact: str, form: Form, *, faint: bool = Fa
     """
     if estimate.value is None:
         return Cell(words.NONE, fact=fact, form=form.code)
-    ends = words.interval(estimate.interval, form.digits, sign=form.sign) or "no interval"
+    ends = words.ends(estimate, form.digits, sign=form.sign, wide=form.wide) or "no interval"
     return Cell(_written(estimate.value, form), ends, fact, form.code, faint)
 
 

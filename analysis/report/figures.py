@@ -28,7 +28,7 @@ from analysis.report.figure_canvas import (
 )
 from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.traces import draw_traces
-from analysis.report.words import clock, count, duration, interval, listed, number
+from analysis.report.words import clock, count, duration, ends, listed, number
 from analysis.session.pipeline import Session
 from analysis.statistics.efforts import Kind
 from replay.errors import SidebeatError
@@ -188,11 +188,11 @@ def _of_differences(session: Session) -> str:
     parts = []
     for one in session.record.sensors:
         found = one.counted
-        ends = interval(found.bias.interval, 1, sign=True) or "no interval"
+        inside = ends(found.bias, 1, sign=True) or "no interval"
         low, high = (number(limit.value, 1, sign=True) for limit in (found.loa_low, found.loa_high))
         parts.append(
             f"{one.label}: bias {number(found.bias.value, 1, sign=True)} bpm "
-            f"({ends}), limits of agreement {low} and {high} bpm"
+            f"({inside}), limits of agreement {low} and {high} bpm"
         )
     return "Difference against mean of sensor and reference. " + "; ".join(parts) + "."
 

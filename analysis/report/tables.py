@@ -11,7 +11,7 @@ from typing import Final
 
 from analysis.report.cells import Cell, Form, estimate_cell, number_cell
 from analysis.report.sensor_signs import signs_in
-from analysis.report.words import clock, interval, listed, number
+from analysis.report.words import WIDE_R, clock, interval, listed, number
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, named_efforts
 from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.efforts import Answer, Kind, Response
@@ -51,10 +51,10 @@ _STATISTICS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], Estimate]],
     ("RMSE, bpm", "rmse_bpm", Form(2), lambda a: a.rmse),
     ("inside tolerance, %", "within_tolerance_percent", Form(1), lambda a: a.within),
     ("within ±5 bpm, %", "within_5_bpm_percent", Form(1), lambda a: a.within_5),
-    ("Pearson r", "pearson_r", Form(3), lambda a: a.pearson_r),
-    ("concordance (CCC)", "concordance", Form(3), lambda a: a.concordance),
-    ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm", Form(3, sign=True),
-     lambda a: a.proportional.slope),
+    ("Pearson r", "pearson_r", Form(3, wide=WIDE_R), lambda a: a.pearson_r),
+    ("concordance (CCC)", "concordance", Form(3, wide=WIDE_R), lambda a: a.concordance),
+    ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm",
+     Form(3, sign=True, wide=WIDE_R), lambda a: a.proportional.slope),
 )  # fmt: skip
 
 _COUNTS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], float | None]], ...]] = (

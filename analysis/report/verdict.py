@@ -12,7 +12,7 @@ from typing import Final
 
 from analysis.board.snapshot import WarningKind
 from analysis.report.clocks import clock_sentences
-from analysis.report.words import clock, duration, listed, number, share_text
+from analysis.report.words import clock, duration, ends, listed, number, share_text
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
 from analysis.statistics.closer import apart
 from analysis.statistics.efforts import Answer, Kind
@@ -204,9 +204,7 @@ def _delays(record: SessionRecord) -> str:
         if seen is not None:
             uneven.append(f"{label} ({_ends(seen, 0, 's')})")
         elif delay.value is not None:
-            known.append(
-                f"{number(delay.value, 1)} s for {label} ({_ends(delay.interval, 1, 's')})"
-            )
+            known.append(f"{number(delay.value, 1)} s for {label} ({_told(delay, 1, 's')})")
         else:
             unknown.append(label)
     parts = []
@@ -278,7 +276,7 @@ def _bias_sentence(label: str, reference: str, agreement: Agreement, bias: float
     interval = agreement.bias.interval
     if interval is None:
         return f"{words} ({NO_INTERVAL})."
-    words += f" (95 % interval {_ends(interval, 1, 'bpm', sign=True)})"
+    words += f" (95 % interval {_told(agreement.bias, 1, 'bpm', sign=True)})"
     if interval[0] <= 0 <= interval[1]:
         words += ", which cannot be told from no bias"
     return words + "."
@@ -288,13 +286,14 @@ def _delay_sentence(one: SensorRecord) -> str:
     after, mae, delay, seen = one.without_delay, one.counted.mae, one.delay, one.delays_seen
     if delay.value is None:
         return delay.caution
-    ends, sentences = delay.interval, []
+    sentences = []
     if after is None or after.mae.value is None or mae.value is None:
-        best = f"{number(delay.value, 1)} s ({_ends(ends, 1, 's')})"
+        best = f"{number(delay.value, 1)} s ({_told(delay, 1, 's')})"
         sentences.append(f"Its best shift is {best}. {delay.caution}")
     else:
-        words = f"Its delay is {number(delay.value, 1)} s ({_ends(ends, 1, 's')})"
-        if ends is not None and ends[0] <= 0 <= ends[1]:
+        words = f"Its delay is {number(delay.value, 1)} s ({_told(delay, 1, 's')})"
+        inside = delay.interval
+        if inside is not None and inside[0] <= 0 <= inside[1]:
             words += ", which cannot be told from none"
         sentences.append(
             f"{words}; taking it out, {one.label}'s mean absolute error changes from "
@@ -311,7 +310,11 @@ def _delay_sentence(one: SensorRecord) -> str:
 
 
 def _error(estimate: Estimate) -> str:
-    return f"{number(estimate.value or 0.0, 1)} ({_ends(estimate.interval, 1)})"
+    return f"{number(estimate.value or 0.0, 1)} ({_told(estimate, 1)})"
+
+
+def _told(estimate: Estimate, digits: int, unit: str = "", *, sign: bool = False) -> str:
+    return ends(estimate, digits, unit=unit, sign=sign) or NO_INTERVAL
 
 
 def _ends(interval: Interval | None, digits: int, unit: str = "", *, sign: bool = False) -> str:

@@ -10,9 +10,17 @@ from replay.event import NS_PER_S
 
 if TYPE_CHECKING:  # a capture says times, and has no use for the board and its numpy
     from analysis.board.snapshot import Severity
+    from analysis.statistics.estimate import Estimate
 
 NONE: Final = "–"
 """Stands where there is no value."""
+
+TOO_WIDE: Final = "too wide to say"
+WIDE: Final = 10.0
+"""Of bpm, s or %: twice the tolerance that is usual; an interval within it is of use beside any
+value, be it 0."""
+WIDE_R: Final = 0.5
+"""Of a correlation."""
 
 INVENTED: Final = "INVENTED DATA"
 INVENTED_LONG: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
@@ -46,6 +54,30 @@ def interval(
         return ""
     low, high = (number(end, digits, sign=sign) for end in ends)
     return f"{low} to {high}" + (f" {unit}" if unit else "")
+
+
+def ends(
+    estimate: Estimate,
+    digits: int,
+    *,
+    sign: bool = False,
+    unit: str = "",
+    wide: float = WIDE,
+) -> str:
+    """The interval of a statistic in words; empty if there is none.
+
+    One that is wider than the statistic itself, and than anything that matters (``wide``, in its
+    unit), says nothing that a number could carry; the JSON holds its ends all the same.
+    """
+    found = estimate.interval
+    if found is None or estimate.value is None:
+        return ""
+    if found[1] - found[0] > max(abs(estimate.value), wide):
+        return TOO_WIDE
+    if unit == "%":
+        low, high = (share_text(end, digits) for end in found)
+        return f"{low} to {high} %"
+    return interval(found, digits, sign=sign, unit=unit)
 
 
 def count(value: int) -> str:

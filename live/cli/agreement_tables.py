@@ -9,9 +9,18 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from analysis.report.cells import Form
 from analysis.report.verdict import never_compared, rule_failures
-from analysis.report.words import INVENTED_LONG, NONE, clock, number, share_text
-from analysis.report.words import interval as ends
+from analysis.report.words import (
+    INVENTED_LONG,
+    NONE,
+    WIDE,
+    WIDE_R,
+    clock,
+    ends,
+    number,
+    share_text,
+)  # fmt: skip
 from analysis.session.record import SensorRecord, SessionRecord
 from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.estimate import Estimate
@@ -59,9 +68,9 @@ def comparison(record: SessionRecord) -> RenderableType:
         table.add_row(
             Text(sensor.label),
             f"{counted.pairs:,}",
-            _with_interval(counted.bias, "+.1f"),
-            _with_interval(counted.mae, ".1f"),
-            _with_interval(counted.within, "%.0f", " %"),
+            with_interval(counted.bias, 1, sign=True),
+            with_interval(counted.mae, 1),
+            with_interval(counted.within, 0, unit="%"),
             _correlation(counted),
         )
     excluded = any(sensor.without_exclusions for sensor in record.sensors)
@@ -109,7 +118,7 @@ def sentence(label: str, reference: str, agreement: Agreement) -> str:
         words = f"{label} read the same as {reference}"
     interval = agreement.bias.interval
     if interval is not None:
-        words += f" on average (95 % interval {ends(interval, 1, sign=True)} bpm)"
+        words += f" on average (95 % interval {ends(agreement.bias, 1, sign=True, unit='bpm')})"
         if interval[0] <= 0 <= interval[1]:
             words += ", which cannot be told from no bias"
     else:
@@ -128,23 +137,28 @@ def _statistics(columns: list[tuple[str, Agreement]]) -> Table:
     table.add_row("pairs", *(f"{a.pairs:,}" for _, a in columns))
     count = [a.bias.effective_count for _, a in columns]
     table.add_row("as many as independent", *("" if c is None else f"{c:.0f}" for c in count))
-    for name, attribute, form, unit in _ROWS:
-        cells = (_with_interval(getattr(a, attribute), form, unit) for _, a in columns)
+    for name, attribute, form in _ROWS:
+        cells = (
+            with_interval(
+                getattr(a, attribute), form.digits, sign=form.sign, unit=form.unit, wide=form.wide
+            )
+            for _, a in columns
+        )
         table.add_row(name, *cells)
     return table
 
 
 _ROWS: Final = (
-    ("bias, bpm", "bias", "+.2f", ""),
-    ("SD of differences, bpm", "sd", ".2f", ""),
-    ("lower limit of agreement, bpm", "loa_low", "+.1f", ""),
-    ("upper limit of agreement, bpm", "loa_high", "+.1f", ""),
-    ("MAE, bpm", "mae", ".2f", ""),
-    ("MAPE", "mape", ".2f", " %"),
-    ("RMSE, bpm", "rmse", ".2f", ""),
-    ("inside tolerance", "within", "%.1f", " %"),
-    ("Pearson r", "pearson_r", ".3f", ""),
-    ("concordance (CCC)", "concordance", ".3f", ""),
+    ("bias, bpm", "bias", Form(2, sign=True)),
+    ("SD of differences, bpm", "sd", Form(2)),
+    ("lower limit of agreement, bpm", "loa_low", Form(1, sign=True)),
+    ("upper limit of agreement, bpm", "loa_high", Form(1, sign=True)),
+    ("MAE, bpm", "mae", Form(2)),
+    ("MAPE, %", "mape", Form(2)),
+    ("RMSE, bpm", "rmse", Form(2)),
+    ("inside tolerance", "within", Form(1, unit="%")),
+    ("Pearson r", "pearson_r", Form(3, wide=WIDE_R)),
+    ("concordance (CCC)", "concordance", Form(3, wide=WIDE_R)),
 )
 
 
@@ -185,17 +199,14 @@ def _tolerance(plan: Plan) -> str:
     return f"Tolerance: ±{bpm:g} bpm or ±{percent:g} %, whichever is greater."
 
 
-def _with_interval(estimate: Estimate, form: str, unit: str = "") -> str:
-    if form.startswith("%") and estimate.value is not None:
-        digits = int(form[-2])
-        low_high = " to ".join(share_text(end, digits) for end in estimate.interval or ())
-        return f"{share_text(estimate.value, digits)}{unit} ({low_high or 'none'})"
-    return with_interval(estimate, int(form[-2]), sign=form.startswith("+"), unit=unit)
-
-
-def with_interval(estimate: Estimate, digits: int, *, sign: bool = False, unit: str = "") -> str:
+def with_interval(
+    estimate: Estimate, digits: int, *, sign: bool = False, unit: str = "", wide: float = WIDE
+) -> str:
     """A statistic with its interval in brackets; ``none`` where any would be a guess."""
     if estimate.value is None:
         return NONE
-    value = number(estimate.value, digits, sign=sign) + unit
-    return f"{value} ({ends(estimate.interval, digits, sign=sign) or 'none'})"
+    if unit == "%":
+        inside = ends(estimate, digits, unit=unit).removesuffix(" %")
+        return f"{share_text(estimate.value, digits)} % ({inside or 'none'})"
+    value = number(estimate.value, digits, sign=sign)
+    return f"{value} ({ends(estimate, digits, sign=sign, wide=wide) or 'none'})"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from analysis.report.words import interval, number
+from analysis.report.words import WIDE, ends, number
 from analysis.statistics.estimate import Estimate
 
 
-def value_text(estimate: Estimate, digits: int, *, signed: bool = False) -> str:
+def value_text(estimate: Estimate, digits: int, *, signed: bool = False, wide: float = WIDE) -> str:
     """A value and its interval, numbers as everywhere (:func:`~analysis.report.words.number`).
 
     >>> value_text(Estimate(2.04, (1.0, 3.06)), 1), value_text(Estimate(None), 1)
@@ -17,8 +17,8 @@ def value_text(estimate: Estimate, digits: int, *, signed: bool = False) -> str:
     if estimate.value is None:
         return "not known"
     text = number(estimate.value, digits, sign=signed)
-    ends = interval(estimate.interval, digits, sign=signed)
-    return f"{text} ({ends})" if ends else text
+    inside = ends(estimate, digits, sign=signed, wide=wide)
+    return f"{text} ({inside})" if inside else text
 
 
 def sessions_text(count: int) -> str:

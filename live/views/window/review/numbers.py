@@ -14,7 +14,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from analysis.report.words import NONE, count, duration, interval, number
+from analysis.report.words import NONE, WIDE, WIDE_R, count, duration, ends, interval, number
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import Label
 
@@ -30,19 +30,21 @@ COLUMNS: Final = (
 WHOLE: Final = "whole session"
 
 
-def with_interval(estimate: Estimate, digits: int, *, sign: bool = False) -> str:
+def with_interval(
+    estimate: Estimate, digits: int, *, sign: bool = False, wide: float = WIDE
+) -> str:
     """Value and, in brackets, its 95 % interval; a dash where there is none."""
     shown = number(estimate.value, digits, sign=sign)
-    ends = interval(estimate.interval, digits, sign=sign)
-    return f"{shown} ({ends})" if estimate.value is not None and ends else shown
+    inside = ends(estimate, digits, sign=sign, wide=wide)
+    return f"{shown} ({inside})" if inside else shown
 
 
 def row_of(label: str, over: str, found: Agreement) -> tuple[str, ...]:
     """The cells of one row under :data:`COLUMNS`."""
     limits = NONE
     if found.loa_low.value is not None and found.loa_high.value is not None:
-        ends = (found.loa_low.value, found.loa_high.value)
-        limits = interval(ends, 1, sign=True)
+        both = (found.loa_low.value, found.loa_high.value)
+        limits = interval(both, 1, sign=True)
     return (
         label,
         over,
@@ -51,8 +53,8 @@ def row_of(label: str, over: str, found: Agreement) -> tuple[str, ...]:
         limits,
         with_interval(found.mae, 1),
         with_interval(found.within, 0),
-        with_interval(found.pearson_r, 2),
-        with_interval(found.concordance, 2),
+        with_interval(found.pearson_r, 2, wide=WIDE_R),
+        with_interval(found.concordance, 2, wide=WIDE_R),
         with_interval(found.rmse, 1),
     )
 
