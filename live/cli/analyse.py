@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from live.cli.json_facts import json_text
+from live.cli.out_file import say_replaced, write_out
 from live.cli.output import say
 from replay.errors import SidebeatError
 
@@ -99,11 +100,8 @@ def write_report(path: Path, record: SessionRecord, capture: Path) -> None:
             text = console.export_html(code_format=page, inline_styles=True)
         else:
             text = console.export_text()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SidebeatError(f"{path}: cannot be written: {error.strerror}") from None
+    if write_out(path, text):
+        say_replaced(str(path))
 
 
 def _json(record: SessionRecord, capture: Path) -> str:

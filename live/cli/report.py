@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from live.cli.main import version
+from live.cli.out_file import say_replaced, write_out
 from live.cli.output import say
 from replay.errors import SidebeatError
 
@@ -93,6 +94,8 @@ def run(arguments: argparse.Namespace) -> int:
     written = write_report(
         arguments.file, out, None if arguments.no_figures else folder, _asked(arguments)
     )
+    for what in written.replaced:
+        say_replaced(what)
     record = written.session.record
     if arguments.json:
         from analysis.report.facts import report_facts  # noqa: PLC0415 - only when asked for
@@ -116,11 +119,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Written:
-    """What was reported, of which file, and the ``figures``' files."""
+    """What was reported, of which file, the ``figures``' files, and whose place they took."""
 
     session: Session
     source: Source
     figures: tuple[str, ...]
+    replaced: tuple[str, ...] = ()
 
 
 def _asked(arguments: argparse.Namespace) -> AskView:
@@ -184,25 +188,27 @@ def write_page(
     who = f"{record.plan.wearer}, {record.plan.activity}, {started}"
     foot = f"{source.software}; capture {source.sha256[:12]}"
 
+    replaced: list[str] = []
+
     def write() -> None:
         text = page(record, figures_in_page(session, who, view), source)
-        try:
-            out.parent.mkdir(parents=True, exist_ok=True)
-            out.write_text(text, encoding="utf-8")
-        except OSError as error:
-            raise SidebeatError(f"{out}: cannot be written: {error.strerror}") from None
+        if write_out(out, text):
+            replaced.append(str(out))
 
     saved: list[str] = []
     if figures is None:
         write()
     else:
+        before = set(map(str, figures.iterdir())) if figures.is_dir() else set()
         files = FigureFiles(figures, _stem(file, record, view), who, foot, view)
         with saving_figures(session, files) as rest:
             write()
             _tell_progress("page written, drawing the figures")
             saved = sorted(map(str, rest()))
             _tell_progress("")
-    return Written(session, source, tuple(saved))
+        if count := len(before.intersection(saved)):
+            replaced.append(f"{'a figure' if count == 1 else f'{count} figures'} in {figures}")
+    return Written(session, source, tuple(saved), tuple(replaced))
 
 
 def _stem(file: Path, record: SessionRecord, view: FigureView) -> str:

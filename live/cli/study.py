@@ -6,15 +6,17 @@ import argparse
 import os
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import IO, TYPE_CHECKING, Final
 from urllib.parse import quote
 
 from live.cli.json_facts import json_text
 from live.cli.main import version
+from live.cli.out_file import say_replaced, write_out, write_stream
 from live.cli.output import say
 from live.cli.report import need_packages
 from live.preflight import CLUSTER_PACKAGES
@@ -239,7 +241,8 @@ def _written(
             pages=pages,
             plan=plan,
         )
-        _write_page(text, arguments.out)
+        if write_out(arguments.out, text):
+            say_replaced(str(arguments.out))
         yield f"Page: {arguments.out}"
         if pages:
             yield f"Pages of the sessions, {len(pages)} in all, in {arguments.pages}"
@@ -286,37 +289,25 @@ def link_from(page: Path, to: Path) -> str:
     return quote(Path(relative).as_posix())
 
 
-def _write_page(text: str, path: Path) -> None:
-    """Raises :class:`SidebeatError` if the file cannot be written."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SidebeatError(f"{path}: cannot be written: {error.strerror}") from None
-
-
 def _write_csv(study: Study, folder: Path) -> None:
     """One file for each table that has rows.  Raises :class:`SidebeatError`."""
     import csv  # noqa: PLC0415 - only when it is asked for
 
     from analysis.report.study.tables import study_rows  # noqa: PLC0415 - as above
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, rows in study_rows(study).items():
-            if not rows:
-                continue
-            names = list(dict.fromkeys(key for row in rows for key in row))
-            path = folder / f"{name}.csv"
-            with path.open("w", encoding="utf-8", newline="") as stream:
-                writer = csv.DictWriter(stream, names)
-                writer.writeheader()
-                for row in rows:
-                    writer.writerow(
-                        {k: as_cell(v) if isinstance(v, str) else v for k, v in row.items()}
-                    )
-    except OSError as error:
-        raise SidebeatError(f"{folder}: cannot be written: {error.strerror}") from None
+    def write(stream: IO[str], rows: Sequence[Mapping[str, object]]) -> None:
+        writer = csv.DictWriter(stream, list(dict.fromkeys(key for row in rows for key in row)))
+        writer.writeheader()
+        for row in rows:
+            writer.writerow({k: as_cell(v) if isinstance(v, str) else v for k, v in row.items()})
+
+    replaced = [
+        name
+        for name, rows in study_rows(study).items()
+        if rows and write_stream(folder / f"{name}.csv", partial(write, rows=rows))
+    ]
+    if replaced:
+        say_replaced(f"{', '.join(replaced)} in {folder}")
 
 
 def _print_next(study: Study) -> None:
