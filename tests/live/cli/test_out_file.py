@@ -48,7 +48,7 @@ def test_tables_of_a_study_that_are_replaced_are_named(
 def test_a_recording_is_never_written_over(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A slip of the keyboard that names a capture as the output costs nothing, whatever its name."""
+    """A slip of the keyboard that names a capture as the output costs nothing, by any name."""
     capture = tmp_path / "session.html"
     shutil.copy(ROWING, capture)
     before = capture.read_bytes()
