@@ -6,6 +6,8 @@ path or a library's sentence brings along; here a text is what it says.
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Iterable
 from typing import Any
 
@@ -20,6 +22,10 @@ class PlainConsole(Console):
 
     def __init__(self, **options: Any) -> None:  # noqa: ANN401 - rich's own options
         super().__init__(**{"markup": False, "emoji": False, "highlight": False, **options})
+
+    def on_broken_pipe(self) -> None:
+        """Say it to whoever prints: rich would leave the program, with a status of its own."""
+        raise BrokenPipeError(errno.EPIPE, os.strerror(errno.EPIPE))
 
     def render(
         self, renderable: RenderableType, options: ConsoleOptions | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -122,6 +123,24 @@ def test_a_reader_that_leaves_is_no_error():
     complaint = process.stderr.read()
     process.stderr.close()
     assert (process.wait(timeout=30), complaint) == (141, "")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes close differently")
+@pytest.mark.parametrize("command", ["analyse", "check", "replay"])
+def test_tables_for_a_reader_that_has_gone_end_the_same_way(command):
+    """What is printed as a table ends as what is printed line by line: status 141, no complaint."""
+    session = next((ROOT / "recordings_demo").glob("*kettlebell*.sqlite"))
+    options = ["--view", "none"] if command == "replay" else []
+    reader, writer = os.pipe()
+    os.close(reader)
+    try:
+        ended = subprocess.run(
+            [sys.executable, "-m", "live", command, str(session), *options],
+            cwd=ROOT, stdout=writer, stderr=subprocess.PIPE, text=True, check=False, timeout=50,
+        )  # fmt: skip
+    finally:
+        os.close(writer)
+    assert (ended.returncode, ended.stderr) == (141, "")
 
 
 def test_before_installation_the_line_to_install_is_printed():
