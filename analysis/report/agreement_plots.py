@@ -23,7 +23,7 @@ from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.palette import LIGHT
 from analysis.report.sensor_signs import SensorSign, signs_in
 from analysis.report.traces import Floats
-from analysis.report.words import WIDE, WIDE_R, count, ends, number
+from analysis.report.words import NONE, WIDE, WIDE_R, count, ends, number, share_text
 from analysis.session.pairs import session_pairs
 from analysis.session.pipeline import Session
 from analysis.statistics.agreement import NARROW_RANGE_BPM
@@ -83,7 +83,7 @@ def draw_agreement(
         share = agreement.within
         return [
             f"{count(agreement.pairs)} pairs{_worth(agreement)}",
-            f"inside tolerance {number(share.value, 1)} % {_brackets(share, 1)}".rstrip(),
+            f"inside tolerance {_share(share)}",
             *_r_notes(agreement),
         ]
 
@@ -358,6 +358,13 @@ def _r_notes(agreement: Agreement) -> list[str]:
 def _worth(agreement: Agreement) -> str:
     effective = agreement.bias.effective_count
     return "" if effective is None else f", worth about {effective:.0f}"
+
+
+def _share(estimate: Estimate) -> str:
+    if estimate.value is None:
+        return NONE
+    found = ends(estimate, 1, unit="%").removesuffix(" %") or "no interval"
+    return f"{share_text(estimate.value, 1)} % ({found})"
 
 
 def _brackets(estimate: Estimate, digits: int, *, sign: bool = False, wide: float = WIDE) -> str:

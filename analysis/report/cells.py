@@ -13,17 +13,23 @@ from analysis.statistics.estimate import Estimate
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How a number is written: decimals, sign, unit behind it; ``wide``: see ``words.ends``."""
+    """How a number is written: decimals, sign, unit behind it; ``wide``: see ``words.ends``.
+
+    ``share``: of a whole, in percent; what is not quite all or nothing is not rounded to it.
+    """
 
     digits: int
     sign: bool = False
     unit: str = ""
     wide: float = words.WIDE
+    share: bool = False
 
     @property
     def code(self) -> str:
-        """The form in short, for whoever compares: ``+1`` is one decimal with a sign."""
-        return f"{'+' if self.sign else ''}{self.digits}"
+        """The form in short, for whoever compares: ``+1`` is one decimal with a sign, ``1%``
+        a share with one.
+        """
+        return f"{'+' if self.sign else ''}{self.digits}{'%' if self.share else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +50,14 @@ def estimate_cell(estimate: Estimate, fact: str, form: Form, *, faint: bool = Fa
     """
     if estimate.value is None:
         return Cell(words.NONE, fact=fact, form=form.code)
-    ends = words.ends(estimate, form.digits, sign=form.sign, wide=form.wide) or "no interval"
+    ends = words.ends(
+        estimate,
+        form.digits,
+        sign=form.sign,
+        unit="%" if form.share else "",
+        wide=form.wide,
+    )
+    ends = ends.removesuffix(" %") or "no interval"
     return Cell(_written(estimate.value, form), ends, fact, form.code, faint)
 
 
@@ -56,6 +69,8 @@ def number_cell(value: float | None, fact: str, form: Form) -> Cell:
 
 
 def _written(value: float, form: Form) -> str:
+    if form.share:
+        return words.share_text(value, form.digits)
     text = words.number(value, form.digits, sign=form.sign)
     if form.digits == 0 and not form.sign:
         text = words.count(round(value))

@@ -22,6 +22,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from analysis.report.palette import LIGHT
+from analysis.report.svg_paths import compact
 from analysis.report.words import INVENTED
 from replay.text import printable
 
@@ -236,6 +237,7 @@ def inline(svg: str, name: str, title: str, description: str) -> str:
     body = re.sub(r'\bxlink:href="#', f'xlink:href="#{name}-', body)
     body = re.sub(r"url\(#(?!" + name + "-)", f"url(#{name}-", body)
     body = body.replace("xlink:href=", "href=")
+    body = _COORDINATES.sub(lambda found: f' d="{compact(found.group()[4:-1])}"', body)
     for colour, value in LIGHT.items():
         body = body.replace(value, f"var(--{colour})")
     view = re.search(r'viewBox="([^"]+)"', body)

@@ -15,7 +15,7 @@ from typing import Final
 
 from analysis.report.palette import LIGHT
 from analysis.report.sensor_signs import SensorSign
-from analysis.report.words import clock, clock_step, listed
+from analysis.report.words import clock, clock_step, listed, zone_text
 from analysis.session.record import SessionRecord
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
@@ -76,7 +76,7 @@ class FigureView:
         words = {
             at: f"{began + timedelta(seconds=at):{form}}" for at in range(first, end + 1, step)
         }
-        return words, f"time of day ({_zone(began)})"
+        return words, f"time of day ({zone_text(began)})"
 
     def words(self, record: SessionRecord, *, timed: bool) -> str:
         """What is not the whole session with all its sensors, for the heading; else empty.
@@ -146,7 +146,7 @@ def _clock_text(record: SessionRecord, which: AxisClock) -> str:
         return f"from 0:00 to {clock(record.seconds - 1)}"
     began = _began(record, which)
     ended = began + timedelta(seconds=record.seconds - 1)
-    return f"from {began:%H:%M:%S} to {ended:%H:%M:%S} ({_zone(began)})"
+    return f"from {began:%H:%M:%S} to {ended:%H:%M:%S} ({zone_text(began)})"
 
 
 def _elapsed(text: str) -> int:
@@ -180,8 +180,3 @@ _BEFORE_S: Final = 43_200
 def _began(record: SessionRecord, which: AxisClock) -> datetime:
     moment = datetime.fromtimestamp(record.provenance.started_utc_ns // NS_PER_S, tz=UTC)
     return moment if which is AxisClock.UTC else moment.astimezone()
-
-
-def _zone(moment: datetime) -> str:
-    text = f"{moment:%z}"
-    return "UTC" if text == "+0000" else f"UTC{text[:3]}:{text[3:5]}".replace("-", "−")

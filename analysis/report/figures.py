@@ -28,7 +28,7 @@ from analysis.report.figure_canvas import (
 )
 from analysis.report.figure_view import WHOLE, FigureView
 from analysis.report.traces import draw_traces
-from analysis.report.words import clock, count, duration, ends, listed, number
+from analysis.report.words import NONE, clock, count, duration, ends, listed, number, share_text
 from analysis.session.pipeline import Session
 from analysis.statistics.efforts import Kind
 from replay.errors import SidebeatError
@@ -179,7 +179,8 @@ def _of_agreement(session: Session) -> str:
     parts = []
     for one in session.record.sensors:
         found = one.counted
-        share = number(found.within.value, 1)
+        within = found.within.value
+        share = NONE if within is None else share_text(within, 1)
         parts.append(f"{one.label}: {count(found.pairs)} pairs, {share} % inside tolerance")
     return "Counts of pairs, sensor against reference. " + "; ".join(parts) + "."
 

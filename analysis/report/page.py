@@ -7,12 +7,17 @@ from collections.abc import Iterable
 import jinja2
 from markupsafe import Markup
 
-from analysis.report import tables, words
+from analysis.report import gap_tables, tables, words
 from analysis.report.facts import Source
 from analysis.report.figures import InPage
 from analysis.report.palette import DARK, LIGHT, css_variables
 from analysis.report.reporting_items import reporting_items
-from analysis.report.verdict import rule_failures, sensor_verdict, session_verdict
+from analysis.report.verdict import (
+    first_line,
+    rule_failures,
+    sensor_verdict,
+    session_verdict,
+)
 from analysis.session.record import SessionRecord
 from analysis.statistics.error_variance import CORRELATED
 from replay.text import printable
@@ -61,6 +66,18 @@ def _cautions(record: SessionRecord) -> list[str]:
     return [caution for caution in cautions if caution != CORRELATED]
 
 
+def _local(utc_ns: int) -> dict[str, str] | None:
+    """The start on the clock of the wall, in short and in words; a capture knows UTC alone."""
+    found = words.local_clock(words.started_text(utc_ns))
+    if found is None:
+        return None
+    clock, zone = found
+    whose = "where this page was made"
+    if zone == "UTC":
+        return {"clock": "", "words": f"that is local time {whose}"}
+    return {"clock": clock, "words": f"{clock} local time {whose} ({zone})"}
+
+
 def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> str:
     """HTML of a session."""
     plan = record.plan
@@ -72,6 +89,8 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
             plan=plan,
             source=source,
             started=words.started_text(record.provenance.started_utc_ns),
+            local=_local(record.provenance.started_utc_ns),
+            first=first_line(record).replace(" %", "\u00a0%"),
             verdict=session_verdict(record),
             verdicts=[sensor_verdict(record, one) for one in record.sensors],
             cautions=_cautions(record),
@@ -92,7 +111,8 @@ def page(record: SessionRecord, figures: Iterable[InPage], source: Source) -> st
             statistics=[tables.statistics(record, i) for i in range(len(record.sensors))],
             parts=tables.parts(record),
             errors=tables.error_variances(record),
-            coverage=tables.coverage(record),
+            coverage=gap_tables.coverage(record),
+            beside_gaps=gap_tables.beside_gaps(record),
             closer=tables.closer(record),
             correlated=CORRELATED,
             signs=[tables.sign_of(record, sensor.label) for sensor in record.sensors],

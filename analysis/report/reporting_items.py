@@ -13,8 +13,8 @@ from typing import Final
 
 from replay.plan import Plan
 
-INTERLIVE: Final = "INTERLIVE recommendations, second hand"
-PRACTICE: Final = "common practice, from memory"
+INTERLIVE: Final = "INTERLIVE recommendations (Mühlen et al. 2021)"
+PRACTICE: Final = "common practice"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,13 +11,16 @@ from typing import Final
 
 from analysis.report.cells import Cell, Form, estimate_cell, number_cell
 from analysis.report.sensor_signs import signs_in
-from analysis.report.words import WIDE_R, clock, interval, listed, number
-from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, named_efforts
+from analysis.report.words import WIDE_R, clock, interval, listed, number, share_interval
+from analysis.session.record import SensorRecord, SessionRecord, named_efforts
 from analysis.statistics.agreement import NARROW_RANGE_BPM
 from analysis.statistics.efforts import Answer, Kind, Response
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.summary import Agreement
 from replay.event import SESSION
+
+SHARE: Final = Form(1, share=True)
+"""How a share of pairs or seconds is written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +52,8 @@ _STATISTICS: Final[tuple[tuple[str, str, Form, Callable[[Agreement], Estimate]],
     ("mean absolute error (MAE), bpm", "mae_bpm", Form(2), lambda a: a.mae),
     ("MAPE, %", "mape_percent", Form(2), lambda a: a.mape),
     ("RMSE, bpm", "rmse_bpm", Form(2), lambda a: a.rmse),
-    ("inside tolerance, %", "within_tolerance_percent", Form(1), lambda a: a.within),
-    ("within ±5 bpm, %", "within_5_bpm_percent", Form(1), lambda a: a.within_5),
+    ("inside tolerance, %", "within_tolerance_percent", SHARE, lambda a: a.within),
+    ("within ±5 bpm, %", "within_5_bpm_percent", SHARE, lambda a: a.within_5),
     ("Pearson r", "pearson_r", Form(3, wide=WIDE_R), lambda a: a.pearson_r),
     ("concordance (CCC)", "concordance", Form(3, wide=WIDE_R), lambda a: a.concordance),
     ("slope of difference on mean, bpm per bpm", "slope_bpm_per_bpm",
@@ -106,8 +109,8 @@ def summary(record: SessionRecord) -> Table:
                     number_cell(agreement.pairs, f"{found}/pairs", Form(0)),
                     estimate_cell(agreement.bias, f"{found}/bias_bpm", Form(1, sign=True)),
                     estimate_cell(agreement.mae, f"{found}/mae_bpm", Form(1)),
-                    estimate_cell(agreement.within, f"{found}/within_tolerance_percent", Form(1)),
-                    estimate_cell(agreement.within_5, f"{found}/within_5_bpm_percent", Form(1)),
+                    estimate_cell(agreement.within, f"{found}/within_tolerance_percent", SHARE),
+                    estimate_cell(agreement.within_5, f"{found}/within_5_bpm_percent", SHARE),
                     estimate_cell(sensor.delay, f"{at}/delay_s", Form(1)),
                     Cell(followed, share),
                 ),
@@ -136,7 +139,7 @@ def _why_no_delay(sensor: SensorRecord) -> str:
 
 
 def _percent(ends: tuple[float, float]) -> str:
-    return f"{number(100 * ends[0], 0)} to {number(100 * ends[1], 0)} %"
+    return f"{share_interval([100 * end for end in ends])} %"
 
 
 def statistics(record: SessionRecord, index: int) -> Table:
@@ -207,8 +210,8 @@ def parts(record: SessionRecord) -> Table:
                             ),
                             estimate_cell(found.bias, f"{at}/bias_bpm", Form(1, sign=True)),
                             estimate_cell(found.mae, f"{at}/mae_bpm", Form(1)),
-                            estimate_cell(found.within, f"{at}/within_tolerance_percent", Form(1)),
-                            estimate_cell(found.within_5, f"{at}/within_5_bpm_percent", Form(1)),
+                            estimate_cell(found.within, f"{at}/within_tolerance_percent", SHARE),
+                            estimate_cell(found.within_5, f"{at}/within_5_bpm_percent", SHARE),
                         ),
                         group,
                         sign_of(record, sensor.label),
@@ -310,52 +313,6 @@ def error_variances(record: SessionRecord) -> Table:
         "Each sensor's own error, from the differences between all of them",
         ("sensor", "error variance, bpm²", "error SD, bpm", "worth", "note"),
         tuple(rows),
-    )
-
-
-def coverage(record: SessionRecord) -> Table:
-    """Coverage, gaps, and what part of the error lies beside them."""
-    rows = [
-        Row(
-            record.reference.label,
-            (*_coverage(record.reference, "reference"), *[text("")] * 4),
-        )
-    ]
-    for index, sensor in enumerate(record.sensors):
-        at, error = f"sensors/{index}", sensor.gap_error
-        beside = f"{at}/gap_error/beside_gaps"
-        cells = (
-            *_coverage(sensor.facts, at),
-            number_cell(error.pairs_percent, f"{beside}_pairs_percent", Form(1)),
-            number_cell(error.error_percent, f"{beside}_error_percent", Form(1)),
-            estimate_cell(error.beside.mae, f"{beside}_mae_bpm", Form(1)),
-            estimate_cell(error.elsewhere.mae, f"{at}/gap_error/elsewhere_mae_bpm", Form(1)),
-        )
-        rows.append(Row(sensor.label, cells, sign=sign_of(record, sensor.label)))
-    return Table(
-        "coverage",
-        "Coverage and gaps, and what part of the error lies beside gaps",
-        ("sensor", "coverage, %", "gaps", "in all, s", "longest, s", "notifications", "malformed",
-         "invalid", "doubtful", "pairs beside gaps, %", "error there, % of all", "MAE there, bpm",
-         "MAE elsewhere, bpm"),
-        tuple(rows),
-        ("Beside a gap: a value that stands in for a missed one, and the first 10 s after a gap, "
-         "of the sensor or of the reference.",
-         "Doubtful: readings of a test sensor that leapt by more than 30 bpm within 1.5 s, as no "
-         "heart does; they count all the same.",),
-    )  # fmt: skip
-
-
-def _coverage(facts: SensorFacts, at: str) -> tuple[Cell, ...]:
-    return (
-        number_cell(facts.coverage_percent, f"{at}/coverage_percent", Form(1)),
-        number_cell(len(facts.gaps), f"{at}/gaps", Form(0)),
-        number_cell(facts.gap_s, f"{at}/gap_s", Form(0)),
-        number_cell(facts.longest_gap_s, f"{at}/longest_gap_s", Form(0)),
-        number_cell(facts.notifications, f"{at}/notifications", Form(0)),
-        number_cell(facts.malformed, f"{at}/malformed", Form(0)),
-        number_cell(facts.invalid, f"{at}/invalid", Form(0)),
-        number_cell(len(facts.doubtful_s), f"{at}/doubtful", Form(0)),
     )
 
 

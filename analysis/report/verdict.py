@@ -12,7 +12,15 @@ from typing import Final
 
 from analysis.board.snapshot import WarningKind
 from analysis.report.clocks import clock_sentences
-from analysis.report.words import clock, duration, ends, listed, number, share_text
+from analysis.report.words import (
+    clock,
+    duration,
+    ends,
+    listed,
+    number,
+    share_interval,
+    share_text,
+)
 from analysis.session.record import SensorFacts, SensorRecord, SessionRecord, Tally
 from analysis.statistics.closer import apart
 from analysis.statistics.efforts import Answer, Kind
@@ -47,6 +55,37 @@ def session_verdict(record: SessionRecord) -> tuple[str, ...]:
         *(missing if record.provenance.whole else ()),
     )
     return tuple(sentence for sentence in sentences if sentence)
+
+
+def first_line(record: SessionRecord) -> str:
+    """The one line to remember: in how many of the seconds each sensor agreed, best first."""
+    reference = record.reference.label
+    if not record.sensors:
+        return alone(record.reference)
+    if not record.plan.sensor(record.plan.reference).is_aligned:
+        return clock_sentences(record)[0]
+    found = [(one.counted.within, one.label) for one in record.comparable]
+    known = sorted(
+        ((within, label) for within, label in found if within.value is not None),
+        key=lambda one: -(one[0].value or 0.0),
+    )
+    if not known:
+        return f"No sensor could be compared with {reference}."
+    told: list[str] = []
+    for within, label in known:
+        share = f"{share_text(within.value or 0.0)} %"
+        span = ends(within, 0, unit="%").removesuffix(" %") or NO_INTERVAL
+        if not told:
+            lead = "95 % interval " if within.interval else ""
+            told.append(
+                f"{label} agreed with {reference} in {share} of the seconds compared ({lead}{span})"
+            )
+        else:
+            told.append(f"{label} in {share} ({span})")
+    aside = [one.label for one in record.sensors if one.number in record.barred]
+    return f"{listed(told)}." + (
+        f" {listed(aside)} had a fault that bears on this: see below." if aside else ""
+    )
 
 
 def alone(reference: SensorFacts) -> str:
@@ -320,9 +359,9 @@ def _told(estimate: Estimate, digits: int, unit: str = "", *, sign: bool = False
 def _ends(interval: Interval | None, digits: int, unit: str = "", *, sign: bool = False) -> str:
     if interval is None:
         return NO_INTERVAL
-    low, high = (
-        share_text(end) if unit == "%" else number(end, digits, sign=sign) for end in interval
-    )
+    if unit == "%":
+        return f"{share_interval(interval)} %"
+    low, high = (number(end, digits, sign=sign) for end in interval)
     return f"{low} to {high}" + (f" {unit}" if unit else "")
 
 

@@ -75,9 +75,13 @@ def ends(
     if found[1] - found[0] > max(abs(estimate.value), wide):
         return TOO_WIDE
     if unit == "%":
-        low, high = (share_text(end, digits) for end in found)
-        return f"{low} to {high} %"
+        return f"{share_interval(found, digits)} %"
     return interval(found, digits, sign=sign, unit=unit)
+
+
+def share_interval(ends: Sequence[float] | None, digits: int = 0) -> str:
+    """An interval of shares in percent, each end as :func:`share_text`; empty if there is none."""
+    return "" if ends is None else " to ".join(share_text(end, digits) for end in ends)
 
 
 def count(value: int) -> str:
@@ -126,6 +130,29 @@ def utc_text(utc_ns: int) -> str:
 def started_text(utc_ns: int) -> str | None:
     """As :func:`utc_text`; ``None`` for a session that nothing dates, which begins at the epoch."""
     return utc_text(utc_ns) if utc_ns else None
+
+
+def local_clock(utc_iso: str | None) -> tuple[str, str] | None:
+    """Time of day where this runs, and its distance from UTC: ``07:15`` and ``UTC+01:00``.
+
+    The day stands before the time where it is another one than that of UTC.  ``None`` if the
+    moment is not known.  A capture does not know where it was recorded, so whoever shows this
+    says that it is the zone of the computer that shows it.
+    """
+    if utc_iso is None:
+        return None
+    utc = datetime.fromisoformat(utc_iso)
+    here = utc.astimezone()
+    text = f"{here:%H:%M}"
+    if here.date() != utc.date():
+        text = f"{here.day} {_MONTHS[here.month - 1]}, {text}"
+    return text, zone_text(here)
+
+
+def zone_text(moment: datetime) -> str:
+    """How far a moment's clock is from UTC: ``UTC``, ``UTC+01:00``, ``UTC−03:30``."""
+    text = f"{moment:%z}"
+    return "UTC" if text == "+0000" else f"UTC{text[:3]}:{text[3:5]}".replace("-", "−")
 
 
 def day_text(utc_iso: str | None) -> str:

@@ -27,6 +27,16 @@ function seen(frame, width) {
     .filter(e => !e.closest('.scroll') && !e.closest('svg'))
     .filter(e => e.getBoundingClientRect().right > width + 1)
     .map(e => e.tagName + '.' + e.className);
+  found.hidden = [...doc.querySelectorAll('.scroll')]
+    .filter(e => e.scrollWidth > e.clientWidth + 1)
+    .map(e => e.getAttribute('aria-labelledby'));
+  found.outside = [...doc.querySelectorAll('td, th, dt, dd')].filter(e => {
+    const box = e.getBoundingClientRect(), words = doc.createRange();
+    words.selectNodeContents(e);
+    const held = words.getBoundingClientRect();
+    return box.width > 1 && held.width && !e.closest('thead') &&
+      (held.right > box.right + 1 || held.left < box.left - 1);
+  }).map(e => e.textContent.trim());
   found.cut = [], found.overlap = [], found.pictures = [];
   for (const svg of doc.querySelectorAll('svg')) {
     const box = svg.getBoundingClientRect();
@@ -79,6 +89,25 @@ def browser() -> str | None:
     return next((path for name in NAMES if (path := shutil.which(name))), None)
 
 
+_QUIET = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+
+def printed(page: Path, folder: Path) -> Path:
+    """The page as a PDF, as the browser's own print makes it."""
+    path = folder / "page.pdf"
+    subprocess.run(
+        [
+            browser() or "chromium", *_QUIET, f"--user-data-dir={folder / 'profile'}",
+            "--no-pdf-header-footer", f"--print-to-pdf={path}", page.as_uri(),
+        ],
+        capture_output=True, timeout=110, check=True,
+    )  # fmt: skip
+    return path
+
+
 def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], list[str]]:
     """What is seen at each width (CSS pixels), and what the console said."""
     script = _MEASURE.replace("WIDTHS", json.dumps(widths)).replace("CONTROL", CONTROL)
@@ -88,9 +117,7 @@ def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], li
     path.write_text(script, encoding="utf-8")
     done = subprocess.run(
         [
-            browser() or "chromium", "--headless", "--no-sandbox", "--disable-gpu",
-            "--disable-quic", "--no-first-run", "--disable-background-networking",
-            "--disable-component-update", "--disable-sync", "--enable-logging=stderr",
+            browser() or "chromium", *_QUIET, "--enable-logging=stderr",
             f"--user-data-dir={folder / 'profile'}", "--window-size=1600,2200",
             "--virtual-time-budget=60000", "--dump-dom", path.as_uri(),
         ],

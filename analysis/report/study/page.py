@@ -91,6 +91,7 @@ def study_page(
             published_heads=["sensor", "statistic", "value", "sessions", "wearers", "source"],
             elsewhere=[published_row(one) for one in published if not _has(study, one)],
             plan=[] if plan is None else list(plan_lines(plan, study)),
+            session_heads=["file", "started (UTC)", "wearer", "activity", "counts"],
             sessions=[
                 [
                     (row.path, (pages or {}).get(row.path, "")),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -13,6 +14,10 @@ from analysis.report.facts import report_facts
 from analysis.report.figures import FIGURES
 from analysis.report.words import INVENTED, INVENTED_LONG
 from live import __main__ as entry
+from live.cli.report import write_report
+from live.simulated import simulate
+from live.simulated.script import script_for
+from replay.capture import Capture, CaptureWriter
 from replay.demo_files import demo_captures
 from replay.plan import Plan, PlannedSensor
 from tests.standins.feeds import two_sensors, written
@@ -68,8 +73,6 @@ def reported(capsys, file, folder):
 @pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
 def told(request, tmp_path_factory):
     """Page, document and facts of each demo capture."""
-    from live.cli.report import write_report
-
     out = tmp_path_factory.mktemp("page") / "page.html"
     written = write_report(request.param, out, None)
     facts = report_facts(written.session.record, written.source)
@@ -141,6 +144,13 @@ def read(text):
     return float(text.replace("\u2212", "-").replace("\u202f", ""))
 
 
+def written_for(text, value, half, share):
+    """Whether a text is the value, rounded; a share that is not quite all is written as 99.9."""
+    if share and (0 < value < half or 100 - half <= value < 100):
+        return text == ("0.1" if value < 50 else "99.9")
+    return abs(read(text) - value) <= half
+
+
 def test_every_number_is_that_of_the_json(told):
     """Each number of the tables, and each interval beside it, is the JSON's, rounded as stated."""
     _, document, facts = told
@@ -152,8 +162,9 @@ def test_every_number_is_that_of_the_json(told):
         if value is None:
             assert number == "\u2013"
             continue
-        half = 0.5 * 10 ** -int(one["data-form"].lstrip("+")) * (1 + 1e-9)
-        assert abs(read(number) - value) <= half, one["data-fact"]
+        share = one["data-form"].endswith("%")
+        half = 0.5 * 10 ** -int(one["data-form"].strip("+%")) * (1 + 1e-9)
+        assert written_for(number, value, half, share), one["data-fact"]
         if not brackets:
             continue
         ends = interval_at(facts, one["data-fact"])
@@ -162,8 +173,10 @@ def test_every_number_is_that_of_the_json(told):
         elif brackets == "too wide to say)":
             assert ends[1] - ends[0] > abs(value), one["data-fact"]
         else:
-            shown = [read(end) for end in brackets.rstrip(")").split(" to ")]
-            assert [abs(a - b) <= half for a, b in zip(shown, ends, strict=True)] == [True, True]
+            shown = brackets.rstrip(")").split(" to ")
+            assert [written_for(*both, half, share) for both in zip(shown, ends, strict=True)] == [
+                True, True,
+            ]  # fmt: skip
 
 
 def test_the_page_has_the_verdict_of_the_json(told):
@@ -175,6 +188,63 @@ def test_the_page_has_the_verdict_of_the_json(told):
     assert len(shown) in (4, 5)
     paragraphs = [e["text"] for e in document.all("p")]
     assert [s["verdict"] in paragraphs for s in facts["sensors"]] == [True] * len(facts["sensors"])
+
+
+def test_the_first_line_says_what_to_remember(told):
+    """Under the heading one line names every sensor's share and its interval, best first, as the
+    table below has them; and no sentence of the page says from whose memory something is.
+    """
+    text, document, facts = told
+    first = next(e["text"] for e in document.all("p") if e.get("class") == "first")
+    shares = []
+    for sensor in facts["sensors"]:
+        label = sensor["label"]
+        found = re.search(rf"{label} (?:agreed with Yarrow )?in ([\d.]+)\u00a0%", first)
+        shares.append((first.index(label), -float(found.group(1))))
+    assert [share for _, share in sorted(shares)] == sorted(share for _, share in shares)
+    assert first.count(" to ") == len(facts["sensors"])
+    for words in ("from memory", "second hand"):
+        assert words not in text
+
+
+@pytest.mark.parametrize(
+    ("zone", "words"),
+    [
+        ("Europe/Vienna", "06:15 UTC; 07:15 local time where this page was made (UTC+01:00)"),
+        ("America/St_Johns", "06:15 UTC; 02:45 local time where this page was made (UTC−03:30)"),
+        ("Etc/UTC", "06:15 UTC; that is local time where this page was made"),
+    ],
+)
+def test_local_time_stands_beside_utc(zone, words, tmp_path, capsys, monkeypatch):
+    """The start is given in UTC and in local time, with whose zone that is."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        text, _ = reported(capsys, demo_captures()[0], tmp_path)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert words in text
+
+
+def test_the_page_of_a_long_session_opens_at_once(tmp_path):
+    """Paths are thinned to what shows: an hour of four sensors makes a page below 1.8 MB, of which
+    the second half of the hour costs less than what there is before it.
+    """
+    with Capture.open(demo_captures()[0]) as capture:
+        plan = capture.plan
+    sizes = []
+    for seconds in (1800, 3600):
+        file, page = tmp_path / f"{seconds}.sqlite", tmp_path / f"{seconds}.html"
+        writer = CaptureWriter(file, plan, started_utc_ns=10**18, software="test")
+        for event in simulate(plan, seconds, script_for(plan.activity).lasting(seconds)):
+            writer.append(event)
+        writer.close(t_ns=seconds * 10**9, reason="end of the script")
+        write_report(file, page, None)
+        sizes.append(page.stat().st_size)
+    half, whole = sizes
+    assert whole < 1_800_000
+    assert whole < 2 * half
 
 
 def test_the_order_is_that_of_reading(told):
