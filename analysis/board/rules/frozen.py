@@ -29,7 +29,8 @@ class Frozen(SensorRule):
 
     Counted in readings, since a sensor that sends every ten seconds stands still for long and is
     right.  That others moved counts only if they did so under every delay that the sensor may
-    have, since a sensor that follows late stands still for a while, too.
+    have, since a sensor that follows late stands still for a while, too; and if they left its
+    value, since one that smooths shows the middle of what the heart does.
     """
 
     kind = WarningKind.FROZEN
@@ -249,7 +250,9 @@ class Frozen(SensorRule):
         return self._moved_mbpm >= needed
 
     def _moved(self, held: Sequence[int], second: int, lags: range, needed: int) -> int:
-        """Least movement of another sensor, mbpm, over all the delays that ours may have."""
+        """Least movement of another sensor, mbpm, over all the delays that ours may have; 0 where
+        it has not left the value that ours shows.
+        """
         start = self._start
         smooth_s = self._limits.smooth_s
         first = max(0, start - max(lags[-1], 0) - smooth_s + 1)
@@ -264,6 +267,8 @@ class Frozen(SensorRule):
             total += entering - leaving
             smooth.append(total)
         offset = first + smooth_s - 1  # grid second of smooth[0]
+        if self._shows(smooth, offset, second, max(0, lags[-1] - self._limits.delay_slack_s)):
+            return 0
         least = max(smooth)
         for lag in lags:
             begin = max(0, start - lag - offset)
@@ -274,6 +279,18 @@ class Frozen(SensorRule):
             if least < needed * smooth_s:
                 break
         return least // smooth_s
+
+    def _shows(self, smooth: Sequence[int], offset: int, second: int, most_lag: int) -> bool:
+        """Whether its value is what the other showed during the run, under one of the delays."""
+        smooth_s, left = self._limits.smooth_s, self._limits.left_mbpm * self._limits.smooth_s
+        value = self._value * smooth_s
+        for lag in range(most_lag + 1):
+            end = second + 1 - lag - offset
+            begin = max(0, min(self._start - lag - offset + smooth_s - 1, end - 1))
+            inside = smooth[begin:end]
+            if inside and max(inside) - value < left and value - min(inside) < left:
+                return True
+        return False
 
 
 def _longest_run(values: Sequence[int]) -> int:

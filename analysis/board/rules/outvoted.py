@@ -48,6 +48,7 @@ class _Votes:
     with_it: int = 0
     followers: int = 0
     held_back: bool = False
+    leapt: bool = False
     above: list[SensorState] = field(default_factory=list)
     below: list[SensorState] = field(default_factory=list)
 
@@ -58,7 +59,8 @@ class OutvotedReference(SensorRule):
     A test sensor has no vote while it repeats another's signal, lies on the cadence, or is off
     by no more than its delay or a blunted peak explains: optical sensors share those errors.  RR
     that are sound and agree with the bpm of the reference are a second vote for it: two wrists
-    that are cold together do not win against them.
+    that are cold together do not win against them.  Not so where the difference began with a leap
+    of the reference that no heart makes: its RR are sound then, but another's.
     """
 
     kind = WarningKind.OUTVOTED_REFERENCE
@@ -88,6 +90,7 @@ class OutvotedReference(SensorRule):
         self._since = 0
         self._against: tuple[SensorState, ...] = ()
         self._fine_s = 0
+        self._leapt = False
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
@@ -102,6 +105,7 @@ class OutvotedReference(SensorRule):
             return UNSURE
         against = max(self._agreeing(votes.above, second), self._agreeing(votes.below, second),
                       key=len)  # fmt: skip
+        self._leapt = votes.leapt
         defended = 1 + votes.with_it + (own_rr is None and self._beats_are_sound())
         if len(against) >= limits.least and len(against) > defended:
             weight = 1.0 if own_rr is None else limits.contradicted
@@ -133,6 +137,7 @@ class OutvotedReference(SensorRule):
                 side.append(test)
             elif now.unexplained:
                 votes.followers += now.follows
+                votes.leapt |= now.reference_leapt
                 side.append(test)
             else:
                 votes.held_back = True
@@ -183,13 +188,14 @@ class OutvotedReference(SensorRule):
         """See :class:`Rule`."""
         self._score = 0.0
         self._fine_s = 0
+        self._leapt = False
 
     def _needed_s(self) -> int:
         limits = self._limits
         return limits.sound_beats_s if self._beats_are_sound() else limits.raise_s
 
     def _beats_are_sound(self) -> bool:
-        return self._loose is not None and self._loose.beats_are_sound
+        return self._loose is not None and self._loose.beats_are_sound and not self._leapt
 
     def _agreeing(self, tests: list[SensorState], second: int) -> list[SensorState]:
         """The largest group in which neighbours by value agree within the tolerance."""

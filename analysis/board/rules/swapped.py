@@ -72,6 +72,8 @@ class SwappedLabels(SensorRule):
     @property
     def _leads_efforts(self) -> bool:
         limits, leads = self._limits, self._leads
+        if not self.session.reference.has_electrodes:
+            return False  # of two optical sensors one shows an effort before the other
         early = sum(lead > limits.lead_s for lead in leads)
         return early >= limits.efforts and early >= limits.share * len(leads)
 

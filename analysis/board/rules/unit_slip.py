@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from math import hypot, sqrt
-from statistics import linear_regression
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.beat_phase import UnitEvidence
 from analysis.board.rules.thresholds import UNIT_SLIP, UnitSlipLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 _WAVERS: Final = 1.7
 _AWAY: Final = 5
-_FEW: Final = 5
 
 
 class _Total(NamedTuple):
@@ -45,7 +43,9 @@ def _time_over_rr(first: _Total, last: _Total) -> float:
 class UnitSlip(SensorRule):
     """RR that are 1.024 times, or 1/1.024 of, what the time that passed allows.
 
-    Beats left out shorten their sum, too, but then each RR still agrees with the bpm.
+    Beats left out shorten their sum, too, but they go missing whole, and then each RR still agrees
+    with the bpm: what a slip takes away evenly shows in when the beats come (see
+    :mod:`.beat_phase`), the more of it is asked for where the sum does not say the same.
     """
 
     kind = WarningKind.UNIT_SLIP
@@ -65,8 +65,11 @@ class UnitSlip(SensorRule):
         self._spacing_ns = 0.0
         self._last_ns = -1
         self._beat_ns = -1
+        self._slips: Final = (limits.slip, 1 / limits.slip)
+        self._evidence: Final = UnitEvidence(self._slips, limits)
         self._ratio = 1.0
         self._against_bpm = 1.0
+        self._slip = limits.slip
         self._since = 0
         self._factor = 1.0
 
@@ -93,44 +96,26 @@ class UnitSlip(SensorRule):
             return UNSURE
         limits = self._limits
         self._ratio = _time_over_rr(first, last)
-        if abs(self._ratio - 1) <= limits.fine:
-            self._factor = 1.0
-            return GOOD
         self._against_bpm = ticks / RR_PER_S / beats * (bpm / count / 1000) / 60
-        for slip in (limits.slip, 1 / limits.slip):
-            if (
-                abs(self._ratio - slip) <= limits.band
-                and abs(self._against_bpm * slip - 1) <= limits.fine
-                and self._grows_evenly(self._stretch(first), slip)
-            ):
-                self._since = first.t_ns // NS_PER_S
-                self._factor = slip
-                return BAD
-        return UNSURE
+        # Beats that are left out may make good what RR that are too long take.
+        slip = max(self._slips, key=self._evidence.of)
+        evidence, by_sum = self._evidence.of(slip), self._is_by_sum(slip)
+        if evidence >= (limits.evidence if by_sum else limits.evidence_alone):
+            self._slip = self._factor = slip
+            self._since = (first.t_ns if by_sum else self._evidence.begun_ns(slip)) // NS_PER_S
+            return BAD
+        if evidence and abs(self._ratio - 1) > limits.fine:
+            return UNSURE
+        self._factor = 1.0
+        return GOOD
 
-    def _grows_evenly(self, stretch: list[_Total], slip: float) -> bool:
-        """Whether what is missing grows steadily, as a slip's does: beats that were left out make
-        it in steps of one beat, at random times, which stray from any straight line.
-        """
+    def _is_by_sum(self, slip: float) -> bool:
+        """Whether the sum of the RR is what this slip would make of it, against time and bpm."""
         limits = self._limits
-        usual_s = (stretch[-1].ticks - stretch[0].ticks) / RR_PER_S
-        usual_s /= stretch[-1].beats - stretch[0].beats
-        left = [(one.heard_ns / NS_PER_S, one.ticks / RR_PER_S) for one in stretch]
-        # Just after a beat the account is free of the part of a beat that is still to come.
-        low = [
-            min((heard - filled * slip, heard) for heard, filled in left[first : first + _FEW])
-            for first in range(0, len(left), _FEW)
-        ]
-        at = [heard for _, heard in low]
-        missing = [one for one, _ in low]
-        slope, base = linear_regression(at, missing)
-        squares = (
-            (one - base - slope * heard) ** 2 for one, heard in zip(missing, at, strict=True)
+        return (
+            abs(self._ratio - slip) <= limits.band
+            and abs(self._against_bpm * slip - 1) <= limits.fine
         )
-        stray = sqrt(sum(squares) / len(low)) / usual_s
-        # Each cut shifts it by the part of a beat that was under way.
-        lost = stretch[-1].lost - stretch[0].lost
-        return stray <= hypot(limits.stray_beats, limits.stray_a_cut * sqrt(lost))
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -138,18 +123,23 @@ class UnitSlip(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        slip, is_short = self._limits.slip, self._ratio > 1
-        factor, needed = (f"1/{slip}", slip) if is_short else (f"{slip}", 1 / slip)
+        limits, slip, needed = self._limits, self._limits.slip, self._slip
+        factor = f"1/{slip}" if needed > 1 else f"{slip}"
+        by_sum = self._is_by_sum(needed)
+        what = f"are {factor} of what the time that passed allows (time over RR {self._ratio:.3f})"
+        if not by_sum:
+            what = f"come as if each were {factor} of the beat, besides beats that are left out"
         return Explanation(
-            f"The RR of {self.name} are {factor} of what the time that passed allows "
-            f"(time over RR {self._ratio:.3f}): they are in another unit.",
+            f"The RR of {self.name} {what}: they are in another unit.",
             f"Its bpm can be used; its RR can only after multiplying them by {needed:.3f}, "
             "so report it to the maker.",
             (
                 Measure("time that passed over sum of RR", self._ratio, "", needed),
                 Measure("rate by bpm over rate by RR", self._against_bpm, ""),
+                Measure("evidence by when beats come", self._evidence.of(needed), "",
+                        limits.evidence if by_sum else limits.evidence_alone),
             ),
-        )
+        )  # fmt: skip
 
     def cleared(self) -> str:
         """See :class:`Rule`."""
@@ -182,8 +172,10 @@ class UnitSlip(SensorRule):
             return
         last = totals[-1]
         if lost:  # the time and the beats of a lost notification are left out alike
+            self._evidence.skip(spacing_ns / NS_PER_S, rr)
             totals[-1] = last._replace(lost=last.lost + 1)
             return
+        self._evidence.take(t_ns, spacing_ns / NS_PER_S, self._spacing_ns / NS_PER_S, rr)
         newest = _Total(
             t_ns,
             last.heard_ns + spacing_ns,
@@ -215,10 +207,7 @@ class UnitSlip(SensorRule):
         long_enough = newest.heard_ns - oldest.heard_ns >= self._longest_ns - NS_PER_S
         return oldest if long_enough else None
 
-    def _stretch(self, first: _Total) -> list[_Total]:
-        """All totals from ``first`` on, oldest first."""
-        return list(self._totals) if first is self._totals[0] else [*self._before, *self._totals]
-
     def _forget(self) -> None:
         self._totals.clear()
         self._before.clear()
+        self._evidence.forget()

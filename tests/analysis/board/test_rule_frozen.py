@@ -63,6 +63,21 @@ def test_late_sensor_that_stands_still_is_not_frozen(delay_s: int) -> None:
     assert board.warnings == ()
 
 
+@pytest.mark.parametrize(("value", "told"), [(107, False), (103, True), (101, True), (112, True)])
+def test_a_value_in_the_middle_of_what_the_heart_does_is_not_frozen(value, told) -> None:
+    """A smoothed sensor shows the middle of a heart that moves by 8 bpm; frozen is one whose value
+    the heart has left by 5.
+    """
+    board = play(
+        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
+        stream(1, 0.2, 260, lambda t: 103 + min(8.0, max(0.0, t - 200) / 4)),
+        stream(2, 0.6, 260, lambda t: value + (1 if t < 190 and t % 6 < 3 else 0)),
+        until_s=260,
+        rules=_rule,
+    )
+    assert bool(board.warnings) is told
+
+
 def test_steady_heart_is_not_frozen() -> None:
     """When nobody moves, nobody is frozen."""
     board = play(

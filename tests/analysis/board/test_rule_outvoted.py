@@ -111,6 +111,28 @@ def test_two_that_are_late_alike_do_not_outvote() -> None:
     assert board.warnings == ()
 
 
+@pytest.mark.parametrize(("leap", "told"), [(True, True), (False, False)])
+def test_sound_beats_do_not_defend_a_reference_that_leapt_to_them(leap, told) -> None:
+    """A strap that counts another's beats from one second to the next is outvoted for as long as it
+    does, however sound they are; one that two wrists have slowly left is not.
+    """
+    strap = _sound_strap(400, lambda t: 140.0 if t < 200 or not leap else 105.0)
+    away = 140 if leap else 110
+
+    def shown(t: float) -> float:
+        return 140 + (away - 140) * min(1.0, max(0.0, t - 200) / 20)
+
+    board = play(
+        plan_of(), strap, stream(2, 0.5, 400, shown), stream(3, 0.7, 400, shown),
+        until_s=400, rules=_with_beats,
+    )  # fmt: skip
+    warnings = of_kind(board, K.OUTVOTED_REFERENCE)
+    assert len(warnings) == told
+    for warning in warnings:
+        assert 220 <= warning.start_s <= 240
+        assert warning.end_s is None
+
+
 def test_outvoted_reference_silences_apart() -> None:
     """While the reference is the suspect, no test sensor is said to be apart from it."""
     board = play(

@@ -30,9 +30,9 @@ def _efforts(t: float) -> float:
     return 90 + 60 * math.exp(-(into - 120) / 40)
 
 
-def _board(lead_s, *, end_s=1000, reference=None, test=None, rules=_swapped):
+def _board(lead_s, *, end_s=1000, reference=None, test=None, rules=_swapped, plan=ONE):
     return play(
-        ONE,
+        plan,
         stream(1, 0.5, end_s, lambda t: _efforts(t - 10), **(reference or {})),
         stream(2, 0.4, end_s, lambda t: _efforts(t - 10 + lead_s), **(test or {})),
         until_s=end_s,
@@ -55,6 +55,12 @@ def test_sensor_that_leads_in_every_effort_is_named(rules) -> None:
 def test_sensor_that_does_not_lead_is_not_named(lead_s: int) -> None:
     """Within two seconds no order can be told; one that follows is as sensors are."""
     assert _board(lead_s).warnings == ()
+
+
+def test_of_two_optical_sensors_one_may_lead() -> None:
+    """Beside an optical reference a sensor that shows each effort before it is only quicker."""
+    plan = plan_of(planned("Yarrow", "reference", kind="arm"), planned("Sorrel"))
+    assert _board(7, plan=plan).warnings == ()
 
 
 def test_two_efforts_do_not_name_it() -> None:

@@ -106,15 +106,16 @@ READINGS: Final[dict[K, Case]] = {
         sensor=1,
         since_s=5,
         raised_s=110,
-        over_s=226,
+        over_s=232,
         told=(
             "The RR of Yarrow (reference) are 1.024 of what the time that passed allows (time "
-            "over RR 0.980): they are in another unit."
+            "over RR 0.984): they are in another unit."
         ),
         cleared="Its RR fill the time that passes again.",
         measures=(
-            Measure("time that passed over sum of RR", 0.9804, "", 0.9766),
-            Measure("rate by bpm over rate by RR", 1.0234, ""),
+            Measure("time that passed over sum of RR", 0.9842, "", 0.9766),
+            Measure("rate by bpm over rate by RR", 1.0165, ""),
+            Measure("evidence by when beats come", 6.0, "", 3.0),
         ),
     ),
 }

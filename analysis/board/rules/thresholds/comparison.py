@@ -76,6 +76,10 @@ class FrozenLimits:
     long: int = 25
     """… from so many readings on: real sensors that were well worn held none so long while the
     heart moved."""
+    left_mbpm: int = 5_000
+    """By so much, the tolerance of a steady heart, they must have left the value that stands still:
+    at the turn of a dip, and at rest, a sensor that averages over 10 to 30 s shows the middle
+    between two rates that lie 8 bpm apart."""
     habit_runs: int = 20
     """So many changes must have been seen before a sensor has a habit of changing."""
     habit: float = 4.0

@@ -185,12 +185,22 @@ class UnitSlipLimits:
     """The uncertainty of ``span_s``: well apart from 1."""
     fine: float = 0.012
     """Halfway between right and slipped."""
-    stray_beats: float = 0.24
-    """A slip takes time away evenly: what is missing lies on a straight line, but for the part of a
-    beat that is still to come (0.06 to 0.2 of a beat in all, of drawn hearts).  Where as much goes
-    missing in whole beats at random, the line is missed by 0.3 to 1."""
-    stray_a_cut: float = 0.17
-    """What each lost notification adds, with the parts of a beat at its ends."""
+    arrival_s: float = 0.03
+    """Half of the notifications come within 0.01 s of their time; those that are further off bound
+    no beat."""
+    beats_vary: float = 0.03
+    """A beat that is not told is as long as its neighbours within so much: 90 of 100 change by less
+    than this above 95 bpm."""
+    against: float = 1.5
+    """Chosen: what a beat in the wrong place says against a slip, where one says 1 for it; in the
+    right unit a slip makes two to ten times as many."""
+    evidence: float = 3.0
+    """Of beats that come as a slip has them, where the sum of the RR is a slip's as well …"""
+    evidence_alone: float = 8.0
+    """… and where it is not, for beats left out; sensors of 85 drawn hours in the right unit came
+    to 6."""
+    evidence_most: float = 12.0
+    """Chosen: evidence of long ago must not outlive the fault."""
     raise_after_s: int = 5
     """Chosen: a slip is steady; a sum of RR that only passes by its value is not."""
     clear_after_s: int = 20
