@@ -20,6 +20,7 @@ from live.capture.file_watch import FileWatch, watch_file
 from live.capture.saver import Saver
 from live.protocol.alarm import BEGIN_ANEW, ENDED, UNSAFE, Alarm, look_at_saved
 from replay.capture import CaptureWriter, capture_name
+from replay.capture.beginning import UNBEGUN, sweep
 from replay.capture.files import INDEX, LOG, sidecar
 from replay.capture.notes import GOES_ON_FROM, Note
 from replay.errors import CaptureError
@@ -148,6 +149,7 @@ def make_capture_file(
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CaptureError(f"the folder {folder} cannot be made: {error.strerror}") from None
+    sweep(folder)
     with contextlib.suppress(OSError):  # the writer says it in its own words
         if problem := no_shared_maps(folder):
             raise CaptureError(problem)
@@ -203,7 +205,7 @@ def no_shared_maps(folder: Path) -> str:
     drives, and folders that a virtual machine shares with its host, have none.  Raises
     ``OSError`` if nothing can be written there at all.
     """
-    with tempfile.NamedTemporaryFile(dir=folder, prefix=".sidebeat-") as file:
+    with tempfile.NamedTemporaryFile(dir=folder, prefix=UNBEGUN) as file:
         file.write(bytes(mmap.PAGESIZE))
         file.flush()
         try:

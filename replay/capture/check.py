@@ -203,6 +203,8 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
         faults.append("The database is damaged: " + "; ".join(found.complaints) + ".")
     if found.session is None:
         faults.append("The session's own row, with the plan, is lost.")
+    elif found.session_damaged:
+        faults.append("The session's own row is damaged; a salvage takes the plan from its copy.")
     if damaged:
         faults.append(f"{_count(damaged, 'event does', 'events do')} not match the checksum.")
     if missing:

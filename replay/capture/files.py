@@ -256,7 +256,7 @@ def copy_capture(source: Path, target: Path) -> None:
     """
     read_header(source)
     try:
-        os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+        os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
     except FileExistsError:
         raise CaptureError(f"{target}: the file exists already, and is not overwritten") from None
     except OSError as error:

@@ -17,6 +17,7 @@ from typing import Final
 
 from replay.capture.schema import (
     EARLIER_EVENT_COLUMNS,
+    LATER_TABLES,
     TABLES,
     TRIGGERS,
     VIEWS,
@@ -77,7 +78,7 @@ def check_objects(connection: sqlite3.Connection, path: Path) -> None:
             "SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL LIMIT 100"
         )
     }
-    for name in TABLES:
+    for name in (*TABLES, *(later for later in LATER_TABLES if later in found)):
         kind, sql = found.get(name, ("", ""))
         if kind != "table" or not re.match(r"CREATE TABLE\b", sql):
             what = f"a {kind}" if kind else "missing"

@@ -31,6 +31,7 @@ from replay.capture.schema import (
     text_crc,
     whole_row,
 )
+from replay.capture.small_row_scan import scan_notes, scan_session
 from replay.errors import CaptureError, PlanError
 from replay.event import CHANNEL_NAMES
 from replay.plan import Plan, parse_plan
@@ -65,16 +66,19 @@ class Ending:
 class Recovered:
     """What was found.
 
-    ``rows``: whole events by their number.  ``altered``: numbers of events that are there, do
-    not match their checksum, and were not found whole elsewhere in the file.  ``damaged_notes``:
-    notes that cannot be read.  ``missing_bytes``: by how much the file is shorter than it says.
-    ``complaints``: what SQLite's ``integrity_check`` found.  ``hidden``: whole events that SQLite
-    does not give when it reads the file in one go.  ``only_in_log``: events whole in the log
-    that SQLite does not see, because their commit was cut off or the log is damaged.
+    ``rows``: whole events by their number.  ``session_damaged``: whether its row had to be
+    replaced by the copy, or was found in the raw bytes.  ``altered``: numbers of events that are
+    there, do not match their checksum, and were not found whole elsewhere in the file.
+    ``damaged_notes``: notes that cannot be read.  ``missing_bytes``: by how much the file is
+    shorter than it says.  ``complaints``: what SQLite's ``integrity_check`` found.  ``hidden``:
+    whole events that SQLite does not give when it reads the file in one go.  ``only_in_log``:
+    events whole in the log that SQLite does not see, because their commit was cut off or the log
+    is damaged.
     """
 
     missing_bytes: int = 0
     session: Session | None = None
+    session_damaged: bool = False
     ending: Ending | None = None
     ending_damaged: bool = False
     rows: dict[int, Row] = field(default_factory=dict)
@@ -84,6 +88,17 @@ class Recovered:
     complaints: list[str] = field(default_factory=list)
     hidden: int = 0
     only_in_log: int = 0
+
+    @property
+    def is_damaged(self) -> bool:
+        """Whether the raw bytes have to be looked through for what is lost."""
+        return bool(
+            self.altered
+            or self.complaints
+            or self.session_damaged
+            or self.damaged_notes
+            or any(self.holes())
+        )
 
     def in_order(self) -> list[Row]:
         """The whole events in order of arrival."""
@@ -134,9 +149,8 @@ def recover(path: Path) -> Recovered:
                     _read_small_tables(connection, found)
                     _read_in_one_go(connection, found)
                 plain = len(found.rows)
-                if found.altered or found.complaints or any(found.holes()):
-                    for row in scan_rows(main_bytes):
-                        found.rows.setdefault(row.seq, row)
+                if found.is_damaged:
+                    sieve(found, main_bytes)
                     if sound:
                         _read_in_ranges(connection, found)
                 in_file = len(found.rows)
@@ -178,16 +192,7 @@ def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None
         ][:_COMPLAINTS]
     except READ_ERRORS as error:
         found.complaints = [str(error)]
-    row = _one(
-        connection, "SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM session"
-    )
-    if row is not None and has_types(row, SESSION_TYPES) and text_crc(*row[:5]) == row[5]:
-        try:
-            plan = parse_plan(row[4])
-        except PlanError:
-            plan = None
-        if plan is not None:
-            found.session = Session(row[0], row[1], row[2], bool(row[3]), plan)
+    _read_session(connection, found)
     _check_lists(connection, found)
     row = _one(connection, "SELECT t_ns, utc_ns, reason, events, crc32 FROM ending")
     if row is not None and has_types(row, ENDING_TYPES) and text_crc(*row[:4]) == row[4]:
@@ -206,6 +211,50 @@ def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None
                 found.notes.append(note)
     except READ_ERRORS:
         found.damaged_notes += 1
+
+
+def _read_session(connection: sqlite3.Connection, found: Recovered) -> None:
+    rows = [
+        _one(
+            connection, f"SELECT uuid, started_utc_ns, software, invented, plan, crc32 FROM {name}"
+        )
+        for name in ("session", "session_copy")
+    ]
+    found.session = _session_of(rows[0])
+    if found.session is None:
+        found.session_damaged = True
+        found.session = _session_of(rows[1])
+    elif rows[1] not in (None, rows[0]) and not found.complaints:
+        found.complaints.append("the copy of the session's row is altered")
+
+
+def _session_of(row: tuple[Any, ...] | None) -> Session | None:
+    """The session of such a row, if it is whole."""
+    if row is None or not has_types(row, SESSION_TYPES) or text_crc(*row[:5]) != row[5]:
+        return None
+    try:
+        plan = parse_plan(row[4])
+    except PlanError:
+        return None
+    return Session(row[0], row[1], row[2], bool(row[3]), plan)
+
+
+def sieve(found: Recovered, data: bytes) -> None:
+    """Take what is lost by now, and lies whole in these bytes: the session, notes and events."""
+    if found.session is None:
+        found.session_damaged = True
+        found.session = _session_of(scan_session(data))
+    for row in scan_rows(data):
+        found.rows.setdefault(row.seq, row)
+    sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
+    known = {note.number for note in found.notes}
+    for columns in scan_notes(data):
+        note = whole_note(columns, sensors)
+        if note is not None and note.number not in known:
+            known.add(note.number)
+            found.notes.append(note)
+            found.damaged_notes = max(found.damaged_notes - 1, 0)
+    found.notes.sort(key=lambda note: note.number)
 
 
 def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:

@@ -19,7 +19,7 @@ from typing import Final
 
 from replay.capture.schema import Row, whole_row
 
-_INTEGER_BYTES: Final = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8, 8: 0, 9: 0}
+INTEGER_BYTES: Final = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8, 8: 0, 9: 0}
 """Bytes of an integer by its type number; 8 and 9 are the constants 0 and 1."""
 _SHAPE: Final = re.compile(
     rb"(?=[\x07-\x0c]\x00"  # length of the types; the row's number is stored before them
@@ -56,7 +56,7 @@ def _row_at(data: bytes, at: int) -> Row | None:
     types_end = at + data[at]
     position, types = at + 1, []
     while position < types_end:
-        kind, position = _varint(data, position)
+        kind, position = varint(data, position)
         if position < 0:
             return None
         types.append(kind)
@@ -64,21 +64,21 @@ def _row_at(data: bytes, at: int) -> Row | None:
         return None
     values: list[int | bytes | str | None] = []
     for kind in types[1:]:
-        size = (kind - 12) // 2 if kind >= 12 else _INTEGER_BYTES.get(kind, 0)
+        size = (kind - 12) // 2 if kind >= 12 else INTEGER_BYTES.get(kind, 0)
         raw = data[position : position + size]
         position += size
-        values.append(_value(kind, raw))
+        values.append(column_value(kind, raw))
     total = position - at
     if total > _LONGEST_ROW or position > len(data):
         return None
-    for seq in _numbers_before(data, at, total):
+    for seq in numbers_before(data, at, total):
         row = whole_row((seq, *values))
         if row is not None:
             return row
     return None
 
 
-def _value(kind: int, raw: bytes) -> int | bytes | str | None:
+def column_value(kind: int, raw: bytes) -> int | bytes | str | None:
     """A value by its type number."""
     if kind == 0:
         return None
@@ -86,22 +86,24 @@ def _value(kind: int, raw: bytes) -> int | bytes | str | None:
         return kind - 8
     if kind < 12:
         return int.from_bytes(raw, "big", signed=True)
-    return raw if kind % 2 == 0 else raw.decode("ascii", "replace")
+    return raw if kind % 2 == 0 else raw.decode("utf-8", "replace")
 
 
-def _numbers_before(data: bytes, at: int, total: int) -> Iterator[int]:
+def numbers_before(data: bytes, at: int, total: int) -> Iterator[int]:
     """Row numbers that can end at ``at`` with the row's right length before them."""
-    length = bytes([total]) if total < 0x80 else bytes([0x80 | total >> 7, total & 0x7F])
+    length = bytes([total & 0x7F])
+    while total := total >> 7:
+        length = bytes([0x80 | total & 0x7F]) + length
     for size in range(1, _NUMBER_BYTES + 1):
         start = at - size
         if start < len(length) or data[start - len(length) : start] != length:
             continue
-        seq, after = _varint(data, start)
+        seq, after = varint(data, start)
         if after == at and seq > 0:
             yield seq
 
 
-def _varint(data: bytes, at: int) -> tuple[int, int]:
+def varint(data: bytes, at: int) -> tuple[int, int]:
     """SQLite's variable-length number at ``at``, and where it ends; at most five bytes long."""
     value = 0
     for position in range(at, min(at + _NUMBER_BYTES, len(data))):

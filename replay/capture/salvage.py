@@ -13,12 +13,12 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from replay.capture.files import sidecar
+from replay.capture.files import LOG, sidecar
 from replay.capture.notes import SALVAGED, Note
-from replay.capture.recovery import Recovered, Session, recover
-from replay.capture.row_scan import scan_file
+from replay.capture.recovery import Recovered, Session, recover, sieve
+from replay.capture.schema import has_this_schema
 from replay.capture.writer import CaptureWriter
-from replay.errors import CaptureError, DamagedCapture, NotACapture
+from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
 from replay.event import ANCHOR, unpack_int
 from replay.plan import Plan
 
@@ -68,6 +68,7 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
             or found.damaged_notes
             or found.missing_bytes
             or found.complaints
+            or found.session_damaged
             or found.hidden
         )
     ):
@@ -117,14 +118,16 @@ def lost_stretches(found: Recovered) -> Iterator[LostStretch]:
 def _recover(source: Path) -> Recovered:
     try:
         return recover(source)
-    except NotACapture:
-        # Perhaps only the first bytes are spoilt: rows with right checksums prove a capture.
+    except (NotACapture, NewerCapture) as error:
+        # Perhaps only the first bytes are spoilt: rows with right checksums prove a capture, and
+        # the statements of this format that it is of no newer one.
         found = Recovered()
         try:
-            for path in (source, sidecar(source, "-wal")):
+            if isinstance(error, NewerCapture) and not has_this_schema(source.read_bytes()):
+                raise
+            for path in (source, sidecar(source, LOG)):
                 if path.exists():
-                    for row in scan_file(path):
-                        found.rows.setdefault(row.seq, row)
+                    sieve(found, path.read_bytes())
         except OSError:
             pass
         if not found.rows:

@@ -41,6 +41,15 @@ CREATE TABLE session (
     plan TEXT NOT NULL,              -- the plan, TOML
     crc32 INTEGER NOT NULL
 ) STRICT;
+CREATE TABLE session_copy (          -- the same row again, on another page
+    id INTEGER PRIMARY KEY CHECK (id = 1),
+    uuid TEXT NOT NULL,
+    started_utc_ns INTEGER NOT NULL,
+    software TEXT NOT NULL,
+    invented INTEGER NOT NULL,
+    plan TEXT NOT NULL,
+    crc32 INTEGER NOT NULL
+) STRICT;
 CREATE TABLE sensor (
     number INTEGER PRIMARY KEY,      -- position in the plan, from 1
     label TEXT NOT NULL,             -- as planned; later relabels are notes
@@ -93,6 +102,8 @@ LEFT JOIN channel c ON c.id = e.channel;
 """
 
 TABLES: Final = ("session", "sensor", "channel", "event", "ending", "note")
+LATER_TABLES: Final = ("session_copy",)
+"""Which files of the first development versions lack."""
 VIEWS: Final = ("notifications",)
 EARLIER_EVENT_COLUMNS: Final = ("seq", "t_ns", "sensor", "channel", "payload", "crc32")
 """Of the first development versions."""
@@ -101,17 +112,25 @@ TRIGGERS: Final = {
         f"CREATE TRIGGER {table}_no_{action} BEFORE {action} ON {table} "
         "BEGIN SELECT RAISE(ABORT, 'rows of a capture are only ever added'); END"
     )
-    for table in TABLES
+    for table in (*TABLES, *LATER_TABLES)
     for action in ("update", "delete")
 }
 
 
 def table_columns(table: str) -> tuple[str, ...]:
-    """The columns of one of :data:`TABLES`, in their order."""
+    """The columns of a table, in their order."""
     body = re.search(rf"CREATE TABLE {table} \((.*?)\n\) STRICT", _STATEMENTS, re.DOTALL)
     if body is None:
         raise KeyError(table)
     return tuple(re.findall(r"^    ([a-z]\w*) ", body[1], re.MULTILINE))
+
+
+def has_this_schema(data: bytes) -> bool:
+    """Whether the bytes of a file hold the statements that make the tables of this format."""
+    return all(
+        statement.encode() in data
+        for statement in re.findall(r"CREATE TABLE .*?\n\) STRICT", _STATEMENTS, re.DOTALL)
+    )
 
 
 def schema() -> str:

@@ -8,7 +8,6 @@ the capture is shown as unclean.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import time
 import uuid
@@ -17,12 +16,13 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+from replay.capture.beginning import begin_file
 from replay.capture.files import INDEX, JOURNAL, LOG, cannot, mark_recorded_here, sidecar
 from replay.capture.notes import Note, body_text
-from replay.capture.schema import PAGE_SIZE, event_crc, schema, text_crc
+from replay.capture.schema import event_crc, text_crc
 from replay.errors import CaptureError
 from replay.event import CHANNEL_NUMBERS, Event
-from replay.plan import Plan, format_plan
+from replay.plan import Plan
 
 COMMIT_EVERY_S: Final = 0.5
 """The longest an event waits for its commit: what a kill can cost."""
@@ -78,15 +78,15 @@ class CaptureWriter:
                 f"{path}: this Python brings SQLite {sqlite3.sqlite_version}; captures need "
                 f"{'.'.join(map(str, _OLDEST_SQLITE))} or newer"
             )
-        _create_exclusively(path)
+        begin_file(path, plan, started_utc_ns, software, session_uuid or str(uuid.uuid4()))
         try:
-            self._connection = _begin_file(
-                path, plan, started_utc_ns, software, session_uuid or str(uuid.uuid4())
-            )
-        except sqlite3.Error as error:
-            for suffix in ("", LOG, JOURNAL):
+            self._connection = _open_with_log(path)
+        except (CaptureError, sqlite3.Error) as error:
+            for suffix in ("", LOG, INDEX, JOURNAL):
                 with suppress(OSError):
                     sidecar(path, suffix).unlink()
+            if isinstance(error, CaptureError):
+                raise
             raise cannot("create", path, error) from None
         self._identity = _identity(path)
         mark_recorded_here(path, recorded=True)
@@ -251,48 +251,11 @@ def _remove_empty_log(path: Path) -> None:
             sidecar(path, INDEX).unlink()
 
 
-def _create_exclusively(path: Path) -> None:
-    for suffix in (LOG, JOURNAL):
-        if sidecar(path, suffix).exists():
-            # SQLite would delete the log of an empty file, and with it another capture's rows.
-            raise CaptureError(
-                f"{sidecar(path, suffix)}: the log of another capture lies where the new one "
-                "would be written; move it away"
-            )
-    try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
-    except FileExistsError:
-        raise CaptureError(f"{path}: the file exists already, and is not overwritten") from None
-    except OSError as error:
-        raise cannot("create", path, error) from None
-
-
-def _begin_file(
-    path: Path, plan: Plan, started_utc_ns: int, software: str, session_uuid: str
-) -> sqlite3.Connection:
+def _open_with_log(path: Path) -> sqlite3.Connection:
+    """The connection that a capture is written by.  ``sqlite3.Error``."""
     connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
     try:
-        connection.execute(f"PRAGMA page_size = {PAGE_SIZE}")
         connection.execute("PRAGMA synchronous = FULL")
-        # Schema and session go to the main file before the log begins: even the main file
-        # alone is then known as a capture, with its plan.
-        connection.executescript(f"BEGIN IMMEDIATE;\n{schema()}")
-        kept = format_plan(plan.to_keep)
-        session = (session_uuid, started_utc_ns, software, int(plan.invented), kept)
-        connection.execute(
-            "INSERT INTO session (id, uuid, started_utc_ns, software, invented, plan, crc32) "
-            "VALUES (1, ?, ?, ?, ?, ?, ?)",
-            (*session, text_crc(*session)),
-        )
-        connection.executemany(
-            "INSERT INTO sensor (number, label, role, placement) VALUES (?, ?, ?, ?)",
-            [(n, s.label, s.role, s.placement) for n, s in enumerate(plan.sensors, 1)],
-        )
-        connection.executemany(
-            "INSERT INTO channel (id, name) VALUES (?, ?)",
-            [(number, name) for name, number in CHANNEL_NUMBERS.items()],
-        )
-        connection.execute("COMMIT")
         if connection.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
             raise CaptureError(
                 f"{path.parent} is on a file system that cannot hold the log of a capture: "

@@ -97,9 +97,12 @@ def test_another_sqlite_file_is_refused(tmp_path: Path, opener: Callable[[Path],
         opener(path)
 
 
-@pytest.mark.parametrize("opener", _OPENERS)
+@pytest.mark.parametrize("opener", _OPENERS[:-1])
 def test_a_newer_format_is_refused(tmp_path: Path, opener: Callable[[Path], object]) -> None:
-    """A capture of a later format says that this program has to be updated."""
+    """A capture of a later format says that this program has to be updated.
+
+    A salvage looks at its statements too: see ``test_damage``.
+    """
     path = tmp_path / "c.sqlite"
     write_capture(path, session_events(1))
     with closing(sqlite3.connect(path)) as connection:
