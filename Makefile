@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
+.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -12,6 +12,7 @@ help:
 	@echo "make test-base    the tests that the base installation can run, without any extra"
 	@echo "make check   style, types and import arrows alone"
 	@echo "make newcomer    go the way in on bare systems (root, debootstrap)"
+	@echo "make wheel    build what users install, with the exact versions and a list of its parts"
 	@echo "make guide    build the guide as a site"
 	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
@@ -61,6 +62,10 @@ pictures: setup
 # As root, with debootstrap: make newcomer SUITES="trixie sid" TESTS=1
 newcomer:
 	TESTS=$(TESTS) .ci/newcomer $(SUITES)
+
+# ARGS=--try installs it into a new environment and plays the demo outside of this tree.
+wheel: setup-test
+	$(RUN) -m benchmarks.release $(ARGS)
 
 guide: setup
 	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[guide]"

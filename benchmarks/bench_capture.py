@@ -152,7 +152,8 @@ def _cut(folder: Path, events: list[Event]) -> None:
     whole = folder / "whole.sqlite"
     _write_capture(whole, events)
     data = whole.read_bytes()
-    for cut in (100, 5_000, 50_000):
+    print(f"a capture of {len(data):,} bytes, cut at its end and salvaged:")
+    for cut in (100, len(data) // 20, len(data) // 2):
         path = folder / f"cut{cut}.sqlite"
         path.write_bytes(data[:-cut])
         report = salvage(path, folder / f"saved{cut}.sqlite")
