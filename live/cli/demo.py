@@ -64,7 +64,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
     if arguments.study:
-        return _study(arguments.out / "demo_study")
+        return _study(arguments.out / "demo_study", arguments.view)
     from live.cli.replay import FLAT_OUT, play_out  # noqa: PLC0415 - only when it runs
     from live.protocol.paced_feed import PacedFeed, turns_of  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
@@ -99,8 +99,10 @@ def run(arguments: argparse.Namespace) -> int:
     return status
 
 
-def _study(folder: Path) -> int:
-    """Make the captures of the invented study that are not there yet, and print the study."""
+def _study(folder: Path, view: str | None) -> int:
+    """Make the captures of the invented study that are not there yet, and print the study; in the
+    window if that is asked for.
+    """
     from live.cli.study import print_study, read  # noqa: PLC0415 - only when it runs
     from live.simulated.study_recipe import STUDY  # noqa: PLC0415
     from live.views.terminal.screen import INVENTED  # noqa: PLC0415
@@ -113,6 +115,10 @@ def _study(folder: Path) -> int:
                 recipe.write(folder)
     except OSError as error:
         raise SidebeatError(f"{folder}: cannot be written: {error.strerror}") from None
+    if view == "window":
+        from live.cli.main import command_parser, load  # noqa: PLC0415 - loads this module
+
+        return load("study").run(command_parser("study").parse_args([str(folder), "--view", view]))
     print_study(read([folder / recipe.name for recipe in STUDY], [], "mae", None))
     return 0
 

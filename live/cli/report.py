@@ -6,7 +6,7 @@ import argparse
 import re
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -127,23 +127,53 @@ class Written:
     replaced: tuple[str, ...] = ()
 
 
-def _asked(arguments: argparse.Namespace) -> AskView:
-    """What the figures are to show, of a session that is not read yet."""
+@dataclass(frozen=True, slots=True)
+class SessionFigures:
+    """What figures are to show, of a session that is not read yet: labels, times and names as they
+    were typed.
+    """
 
-    def view(record: SessionRecord) -> FigureView:
+    sensors: tuple[str, ...] = ()
+    highlight: tuple[str, ...] = ()
+    start: str = ""
+    end: str = ""
+    clock: str = CLOCKS[0]
+    band: bool = True
+
+    def of(self, record: SessionRecord) -> FigureView:
+        """The view of a session.  Raises :class:`SidebeatError` for what it has not."""
         from analysis.report.figure_view import AxisClock, view_of  # noqa: PLC0415 - when it runs
 
         return view_of(
             record,
-            sensors=tuple(arguments.sensor),
-            highlight=tuple(arguments.highlight),
-            start=arguments.start,
-            end=arguments.end,
-            clock=AxisClock(arguments.clock),
-            band=not arguments.hide_band,
+            sensors=self.sensors,
+            highlight=self.highlight,
+            start=self.start,
+            end=self.end,
+            clock=AxisClock(self.clock),
+            band=self.band,
         )
 
-    return view
+    def of_what_is_there(self, record: SessionRecord) -> FigureView:
+        """The same, without labels of sensors that were not worn in this session."""
+        there = {one.label for one in record.sensors}
+        return replace(
+            self,
+            sensors=tuple(label for label in self.sensors if label in there),
+            highlight=tuple(label for label in self.highlight if label in there),
+        ).of(record)
+
+
+def _asked(arguments: argparse.Namespace) -> AskView:
+    """What the figures are to show, of a session that is not read yet."""
+    return SessionFigures(
+        sensors=tuple(arguments.sensor),
+        highlight=tuple(arguments.highlight),
+        start=arguments.start,
+        end=arguments.end,
+        clock=arguments.clock,
+        band=not arguments.hide_band,
+    ).of
 
 
 def write_report(

@@ -19,6 +19,14 @@ from live.cli.main import version
 from live.cli.out_file import say_replaced, write_out, write_stream
 from live.cli.output import say
 from live.cli.report import need_packages
+from live.cli.study_figures import (
+    check_figures,
+    check_labels,
+    configure_figures,
+    session_figures,
+    view_of,
+)
+from live.cli.study_window import VIEWS, Beside, show
 from live.preflight import CLUSTER_PACKAGES
 from replay.errors import SidebeatError
 from replay.text import as_cell
@@ -39,6 +47,7 @@ sidebeat study captures
 sidebeat study captures/2026 captures/2027 --sort within
 sidebeat study captures --out reports/study.html --csv reports/tables
 sidebeat study captures --out reports/study.html --pages reports/sessions --highlight Sorrel
+sidebeat study captures --view window
 sidebeat study captures --next
 sidebeat study captures --plan study.toml
 sidebeat study years.csv --captures captures
@@ -57,6 +66,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "(CSV, TOML) of activity files",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--view", choices=VIEWS, default=VIEWS[0],
+        help="where to show it: the terminal (default), or a window with its pictures, from which "
+        "each session is replayed",
+    )  # fmt: skip
     parser.add_argument(
         "--sort", choices=SORTS, default="mae", help="what to order the sensors by (default: mae)"
     )
@@ -86,11 +100,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "there; points of the study's page lead to them",
     )  # fmt: skip
     parser.add_argument(
-        "--highlight", action="append", default=[], metavar="LABEL",
-        help="with --out: this sensor in its colour, with all its firmwares, and the others in "
-        "grey; may be given several times",
-    )  # fmt: skip
-    parser.add_argument(
         "--published", type=Path, metavar="FILE",
         help="figures that were published without data (CSV, TOML): shown apart, never ranked",
     )  # fmt: skip
@@ -109,6 +118,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--scheduler", metavar="tcp://HOST:PORT",
         help="address of a Dask cluster that computes instead of this machine (extra cluster)",
     )  # fmt: skip
+    configure_figures(parser)
 
 
 def number(text: str) -> int:
@@ -125,6 +135,10 @@ def run(arguments: argparse.Namespace) -> int:
     plan = None if arguments.plan is None else _plan(arguments.plan)
     published = _published(arguments.published)
     places, left_out = _places(arguments)
+    if arguments.view == "window":
+        status = show(arguments, places, left_out, Beside(plan, published))
+        if status is not None:
+            return status
     study = read(
         places,
         arguments.pool,
@@ -141,7 +155,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not study.rows:
         where = ", ".join(map(str, arguments.folders))
         raise SidebeatError(f"{where}: no session could be read")
-    _check_labels(study, arguments)
+    check_labels(study, arguments)
     written = list(_written(study, arguments, plan, published))
     if arguments.json:
         from analysis.report.study.facts import (  # noqa: PLC0415 - only for scripts
@@ -199,18 +213,9 @@ def _check_options(arguments: argparse.Namespace) -> None:
         need_packages()
     if arguments.scheduler is not None:
         need_packages(CLUSTER_PACKAGES, "cluster", "a cluster")
-    for option in ("pages", "highlight"):
-        if getattr(arguments, option) and arguments.out is None:
-            raise SidebeatError(f"--{option} is of the page, which --out writes")
-
-
-def _check_labels(study: Study, arguments: argparse.Namespace) -> None:
-    """Sensors that are named must be there."""
-    labels = {one.label for row in study.rows for one in row.sensors}
-    named = [("control", one) for one in filter(None, [arguments.control])]
-    for option, label in (*named, *(("highlight", one) for one in arguments.highlight)):
-        if label not in labels:
-            raise SidebeatError(f"--{option}: {label!r} is none of " + ", ".join(sorted(labels)))
+    if arguments.pages is not None and arguments.out is None:
+        raise SidebeatError("--pages is of the page, which --out writes")
+    check_figures(arguments)
 
 
 def _published(path: Path | None) -> tuple[Published, ...]:
@@ -236,7 +241,7 @@ def _written(
         text = study_page(
             study,
             f"Sidebeat {version()}",
-            highlight=arguments.highlight,
+            view=view_of(arguments),
             published=published,
             pages=pages,
             plan=plan,
@@ -279,7 +284,13 @@ def _pages(study: Study, arguments: argparse.Namespace) -> dict[str, str]:
     from live.cli.study_pages import session_pages  # noqa: PLC0415 - only when asked for
 
     with _progress("writing pages") as told:
-        pages = session_pages(study, arguments.pages, workers=arguments.jobs, told=told)
+        pages = session_pages(
+            study,
+            arguments.pages,
+            workers=arguments.jobs,
+            told=told,
+            figures=session_figures(arguments),
+        )
     return {path: link_from(arguments.out, page) for path, page in pages.items()}
 
 

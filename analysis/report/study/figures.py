@@ -6,8 +6,7 @@ They return the axes that they drew on, so that a script can go on from there.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from math import ceil
+from collections.abc import Collection
 from typing import Final
 
 from matplotlib import pyplot as plt
@@ -15,15 +14,18 @@ from matplotlib.axes import Axes
 
 from analysis.report.palette import LIGHT
 from analysis.report.study.looks import looks_of
-from analysis.study.comparison import Comparison, Kind
-from analysis.study.ranking import Place
-from analysis.study.statistic import STATISTICS, Statistic
+from analysis.report.study.shown import (
+    better_half,
+    differences_shown,
+    places_shown,
+    ranked_by,
+    span_of,
+)
+from analysis.report.study.study_view import StudyView
 from analysis.study.study import Activity
 
 SESSION_LINK: Final = "session:"
 """How the link of a point begins; behind it stands the session's place in the activity."""
-WORTH_A_ZOOM: Final = 0.5
-"""Share of the whole axis that the better part must need less than."""
 
 
 def plot_sessions(
@@ -31,6 +33,7 @@ def plot_sessions(
     ax: Axes | None = None,
     *,
     highlight: Collection[str] = (),
+    sensors: Collection[str] = (),
     zoom: bool = False,
 ) -> Axes:
     """Every session of every sensor of an activity, in the order of its ranking, by the statistic
@@ -38,11 +41,13 @@ def plot_sessions(
 
     The line is the mean with its 95 % interval over the sessions in which the sensor did not lose
     the heart; crosses are the sessions in which it did.  ``highlight``: labels that keep their
-    colours, all if empty.  ``zoom``: the better half of the ranking alone, on an axis of its own.
+    colours, all if empty; ``sensors``: labels of those that are drawn, all if empty, on the axis of
+    all.  ``zoom``: the better half of the ranking alone, on an axis of its own.
     """
-    places = better_half(activity) if zoom else list(activity.ranking.places)
+    view = StudyView.of(sensors, highlight)
+    places = places_shown(activity, view, zoom=zoom)
     axes = plt.subplots(figsize=(7, 1 + 0.5 * len(places)))[1] if ax is None else ax
-    looks, statistic = looks_of(activity, highlight), ranked_by(activity)
+    looks, statistic = looks_of(activity, view), ranked_by(activity)
     numbers = {row.path: number for number, row in enumerate(activity.sessions)}
     for height, place in enumerate(places):
         look = looks[place.name]
@@ -65,8 +70,9 @@ def plot_sessions(
             )  # fmt: skip
             line.set_url(f"{SESSION_LINK}{number}")
     _labelled(axes, [place.name for place in places])
-    if zoom:
-        low, high = _span(activity, places)
+    if zoom or sensors:
+        every = better_half(activity) if zoom else activity.ranking.places
+        low, high = span_of(activity, every, lost=not zoom)
         room = 0.05 * (high - low)
         axes.set_xlim(low - room, high + room)
     unit = f", {statistic.unit}" if statistic.unit else ""
@@ -77,11 +83,15 @@ def plot_sessions(
     return axes
 
 
-def plot_differences(activity: Activity, ax: Axes | None = None) -> Axes:
+def plot_differences(
+    activity: Activity, ax: Axes | None = None, *, sensors: Collection[str] = ()
+) -> Axes:
     """The difference of the MAE of each two sensors or firmwares, with its 95 % interval, over the
     sessions in which neither lost the heart; filled where it may be claimed.
+
+    ``sensors``: labels of those that are drawn, all if empty.
     """
-    shown = differences_shown(activity)
+    shown = differences_shown(activity, StudyView.of(sensors))
     axes = plt.subplots(figsize=(7, 1.2 + 0.4 * len(shown)))[1] if ax is None else ax
     for height, one in enumerate(shown):
         value = one.steady_difference.value or 0.0
@@ -96,53 +106,6 @@ def plot_differences(activity: Activity, ax: Axes | None = None) -> Axes:
     )
     axes.set_title(_title(activity), parse_math=False, color=LIGHT["ink"])
     return axes
-
-
-def differences_shown(activity: Activity) -> list[Comparison]:
-    """The comparisons that :func:`plot_differences` draws."""
-    return [
-        one
-        for one in activity.comparisons
-        if one.kind is not Kind.ARMS and one.steady_difference.value is not None
-    ]
-
-
-def ranked_by(activity: Activity) -> Statistic:
-    """The statistic of the ranking."""
-    return next(one for one in STATISTICS if one.key == activity.ranking.statistic)
-
-
-def better_half(activity: Activity) -> list[Place]:
-    """The better half of the ranking, at least two of it, of those that have a value."""
-    known = [place for place in activity.ranking.places if place.mean.value is not None]
-    return known[: max(2, ceil(len(known) / 2))]
-
-
-def is_worth_a_zoom(activity: Activity) -> bool:
-    """Whether the better half needs so much less of the axis that one of its own shows more."""
-    better = better_half(activity)
-    whole = list(_drawn(activity, list(activity.ranking.places), lost=True))
-    if len(better) < 2 or not whole:
-        return False
-    low, high = _span(activity, better)
-    return 0 < high - low < WORTH_A_ZOOM * (max(whole) - min(whole))
-
-
-def _span(activity: Activity, places: list[Place]) -> tuple[float, float]:
-    values = list(_drawn(activity, places, lost=False))
-    return min(values), max(values)
-
-
-def _drawn(activity: Activity, places: list[Place], *, lost: bool) -> Iterator[float]:
-    """Values and ends of intervals of these; ``lost``: of sessions that lost the heart too."""
-    statistic = ranked_by(activity)
-    for place in places:
-        if place.mean.value is not None:
-            yield from (place.mean.value, *(place.mean.interval or ()))
-        for one in activity.sensor(place.name).variant.counted:
-            value = statistic.value(one.sensor)
-            if value is not None and (lost or not one.sensor.lost_the_heart):
-                yield value
 
 
 def _labelled(axes: Axes, names: list[str]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -15,6 +15,7 @@ from analysis.report.study.methods import REFERENCES, methods_paragraph
 from analysis.report.study.page_figures import Drawn, PageFigures
 from analysis.report.study.plan_words import plan_lines
 from analysis.report.study.published_words import published_row
+from analysis.report.study.study_view import ALL, StudyView
 from analysis.report.study.texts import value_text
 from analysis.report.study.words import Verdict, verdict_of
 from analysis.report.words import INVENTED_LONG, NONE, started_text
@@ -64,14 +65,14 @@ def study_page(
     study: Study,
     software: str,
     *,
-    highlight: Collection[str] = (),
+    view: StudyView = ALL,
     published: Sequence[Published] = (),
     pages: Mapping[str, str] | None = None,
     plan: StudyPlan | None = None,
 ) -> str:
     """HTML of a study.  ``software``: that makes it, name and version.
 
-    ``highlight``: labels of sensors that keep their colours, the others being grey.
+    ``view``: what the figures show; tables and sentences are of all.
     ``published``: figures without data, shown apart.  ``pages``: where the report of a session
     lies, seen from this page, by the path of its capture; points lead there, and else to the
     session's row.
@@ -79,7 +80,7 @@ def study_page(
     counted = {row.path for one in study.activities for row in one.sessions}
     rows = sorted(study.rows, key=lambda row: (row.started_utc_ns, row.path))
     anchors = {row.path: f"#session-{number}" for number, row in enumerate(rows)}
-    figures = PageFigures(anchors | dict(pages or {}), highlight)
+    figures = PageFigures(anchors | dict(pages or {}), view)
     parts = [_part(number, one, figures, published) for number, one in enumerate(study.activities)]
     return (
         environment()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import io
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import ceil
 from typing import Final
@@ -17,13 +17,17 @@ from matplotlib.figure import Figure
 from analysis.report.figure_canvas import inline, style
 from analysis.report.study.figures import (
     SESSION_LINK,
-    better_half,
-    differences_shown,
-    is_worth_a_zoom,
     plot_differences,
     plot_sessions,
 )
-from analysis.report.study.planes import has_pairs, plot_difference_plane, plot_plane
+from analysis.report.study.planes import plot_difference_plane, plot_plane
+from analysis.report.study.shown import (
+    differences_shown,
+    has_pairs,
+    is_worth_a_zoom,
+    places_shown,
+)
+from analysis.report.study.study_view import StudyView
 from analysis.report.words import started_text
 from analysis.study.study import Activity
 
@@ -47,33 +51,39 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class PageFigures:
-    """``links``: where a point leads, by the path of its session's capture.  ``highlight``: labels
-    of sensors that keep their colours.
+    """``links``: where a point leads, by the path of its session's capture.  ``view``: what the
+    figures show.
     """
 
     links: Mapping[str, str]
-    highlight: Collection[str]
+    view: StudyView
 
     def of(self, number: int, activity: Activity) -> dict[str, Drawn]:
         """The figures of an activity that there is something to draw for, by their names."""
-        compared = len(differences_shown(activity))
+        compared = len(differences_shown(activity, self.view))
         found = {"sessions": self._drawn(f"sessions-{number}", activity, self._sessions(activity))}
-        if is_worth_a_zoom(activity):
+        if is_worth_a_zoom(activity) and places_shown(activity, self.view, zoom=True):
             plot = self._sessions(activity, zoom=True)
             found["zoom"] = self._drawn(f"zoom-{number}", activity, plot)
         if compared:
-            plot = _differences(activity, compared)
+            plot = self._differences(activity, compared)
             found["differences"] = self._drawn(f"differences-{number}", activity, plot)
         if has_pairs(activity):
-            found["planes"] = self._drawn(f"planes-{number}", activity, _planes(activity))
+            found["planes"] = self._drawn(f"planes-{number}", activity, self._planes(activity))
         return found
 
     def _sessions(self, activity: Activity, *, zoom: bool = False) -> _Plot:
-        lines = len(better_half(activity) if zoom else activity.sensors)
+        lines = len(places_shown(activity, self.view, zoom=zoom))
 
         def plot(figure: Figure, inches: float) -> str:
             figure.set_size_inches(inches, 1.2 + 0.45 * lines)
-            axes = plot_sessions(activity, figure.subplots(), highlight=self.highlight, zoom=zoom)
+            axes = plot_sessions(
+                activity,
+                figure.subplots(),
+                highlight=self.view.highlighted,
+                sensors=self.view.sensors,
+                zoom=zoom,
+            )
             return _plain(axes, inches)
 
         return plot
@@ -103,13 +113,35 @@ class PageFigures:
 
         return _LINK.sub(link, svg)
 
+    def _differences(self, activity: Activity, lines: int) -> _Plot:
+        def plot(figure: Figure, inches: float) -> str:
+            figure.set_size_inches(inches, 1.2 + 0.45 * lines)
+            axes = plot_differences(activity, figure.subplots(), sensors=self.view.sensors)
+            return _plain(axes, inches)
 
-def _differences(activity: Activity, lines: int) -> _Plot:
-    def plot(figure: Figure, inches: float) -> str:
-        figure.set_size_inches(inches, 1.2 + 0.45 * lines)
-        return _plain(plot_differences(activity, figure.subplots()), inches)
+        return plot
 
-    return plot
+    def _planes(self, activity: Activity) -> _Plot:
+        """Of each sensor its plane, and below it its differences."""
+        names = [place.name for place in places_shown(activity, self.view)]
+
+        def plot(figure: Figure, inches: float) -> str:
+            beside = min(_BESIDE, len(names)) if inches >= _WIDE_IN else 1
+            blocks = ceil(len(names) / beside)
+            figure.set_size_inches(inches, blocks * 5.6 if beside > 1 else blocks * 6.4)
+            axes = figure.subplots(2 * blocks, beside, squeeze=False)
+            for ax in axes.flat:
+                ax.set_visible(False)
+            for place, name in enumerate(names):
+                block, at = divmod(place, beside)
+                upper, lower = axes[2 * block, at], axes[2 * block + 1, at]
+                for ax in (upper, lower):
+                    ax.set_visible(True)
+                plot_plane(activity, name, upper, band=self.view.band)
+                plot_difference_plane(activity, name, lower).set_title("", loc="left")
+            return "Counts of seconds, sensor against reference and difference against mean."
+
+        return plot
 
 
 def _plain(axes: Axes, inches: float) -> str:
@@ -119,27 +151,3 @@ def _plain(axes: Axes, inches: float) -> str:
     if inches < _WIDE_IN:
         axes.set_xlabel(words.split(" (", maxsplit=1)[0], loc="right")
     return words
-
-
-def _planes(activity: Activity) -> _Plot:
-    """Of each sensor its plane, and below it its differences."""
-    names = [place.name for place in activity.ranking.places]
-
-    def plot(figure: Figure, inches: float) -> str:
-        beside = min(_BESIDE, len(names)) if inches >= _WIDE_IN else 1
-        blocks = ceil(len(names) / beside)
-        figure.set_size_inches(inches, blocks * 5.6 if beside > 1 else blocks * 6.4)
-        axes = figure.subplots(2 * blocks, beside, squeeze=False)
-        for ax in axes.flat:
-            ax.set_visible(False)
-        for place, name in enumerate(names):
-            block, at = divmod(place, beside)
-            for below, draw in enumerate((plot_plane, plot_difference_plane)):
-                ax = axes[2 * block + below, at]
-                ax.set_visible(True)
-                draw(activity, name, ax)
-                if below:
-                    ax.set_title("", loc="left")
-        return "Counts of seconds, sensor against reference and difference against mean."
-
-    return plot

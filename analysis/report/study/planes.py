@@ -6,39 +6,33 @@ statistic rests on these counts.  What stands beside them is the mean over sessi
 
 from __future__ import annotations
 
-from math import ceil, floor
-from typing import Final
-
 import numpy as np
 from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 
 from analysis.report.cell_shades import even_steps, shade_cells
 from analysis.report.palette import LIGHT
-from analysis.report.study.texts import sessions_text, value_text
-from analysis.session.pair_counts import CELL_BPM, Counts, added
+from analysis.report.study.shown import difference_ends, pairs_over, plane_ends, r_text
+from analysis.session.pair_counts import CELL_BPM, Counts
 from analysis.statistics.agreement import Tolerance
-from analysis.statistics.estimate import Estimate
-from analysis.study.sensors import SensorResult
-from analysis.study.statistic import BIAS, PEARSON
+from analysis.study.statistic import BIAS
 from analysis.study.study import Activity
 
-_ROOM_BPM: Final = 2
 
-
-def plot_plane(activity: Activity, name: str, ax: Axes | None = None) -> Axes:
+def plot_plane(activity: Activity, name: str, ax: Axes | None = None, *, band: bool = True) -> Axes:
     """All pairs of a sensor in an activity, sensor up and reference across, with the line of
-    equality and the tolerance (dashed).  All sensors of the activity have the same axes.
+    equality and the tolerance (dashed; ``band``: whether it is drawn).  All sensors of the activity
+    have the same axes.
     """
     axes = plt.subplots(figsize=(4.5, 4.5))[1] if ax is None else ax
-    centres, counts = _pairs(activity.sensor(name))
+    centres, counts = pairs_over(activity.sensor(name))
     _shade(axes, activity, centres.astype(float), counts, (CELL_BPM, CELL_BPM))
-    low, high = _ends(activity)
+    low, high = plane_ends(activity)
     session = activity.sessions[0]
     bpm = np.linspace(low, high, 80)
     half = Tolerance(session.tolerance_bpm, session.tolerance_percent).half_width(bpm)
     axes.plot(bpm, bpm, color=LIGHT["ink"], linewidth=1)
-    for edge in (bpm - half, bpm + half):
+    for edge in (bpm - half, bpm + half) if band else ():
         axes.plot(bpm, edge, color=LIGHT["faint"], linewidth=1, linestyle="--")
     axes.set_xlim(low, high)
     axes.set_ylim(low, high)
@@ -58,7 +52,7 @@ def plot_difference_plane(activity: Activity, name: str, ax: Axes | None = None)
     """
     axes = plt.subplots(figsize=(4.5, 3.5))[1] if ax is None else ax
     result = activity.sensor(name)
-    centres, counts = _pairs(result)
+    centres, counts = pairs_over(result)
     turned = np.column_stack([centres.mean(axis=1), centres[:, 1] - centres[:, 0]]).astype(float)
     # Seen along these axes a cell is a rhombus; as a box of its own height it leaves no holes.
     _shade(axes, activity, turned, counts, (CELL_BPM, CELL_BPM))
@@ -68,52 +62,11 @@ def plot_difference_plane(activity: Activity, name: str, ax: Axes | None = None)
     ):  # fmt: skip
         if estimate.value is not None:
             axes.axhline(estimate.value, color=LIGHT["ink"], linewidth=1, linestyle=dash, zorder=3)
-    axes.set_xlim(*_ends(activity))
-    axes.set_ylim(*_difference_ends(activity))
+    axes.set_xlim(*plane_ends(activity))
+    axes.set_ylim(*difference_ends(activity))
     _dress(axes, name, f"mean of sensor and {activity.sessions[0].reference}, bpm",
            "sensor − reference, bpm")  # fmt: skip
     return axes
-
-
-def r_text(result: SensorResult) -> str:
-    """Which r it is that stands on a plane, and how many sessions it is of; in two lines."""
-    r: Estimate = result.every.of(PEARSON)
-    sessions = sum(PEARSON.value(one.sensor) is not None for one in result.variant.counted)
-    return f"Pearson's r {value_text(r, 2)},\nmean of {sessions_text(sessions)}"
-
-
-def has_pairs(activity: Activity) -> bool:
-    """Whether there is anything to draw."""
-    return any(one.sensor.pair_counts for each in activity.sensors for one in each.variant.counted)
-
-
-def _pairs(result: SensorResult) -> tuple[Counts, Counts]:
-    return added(one.sensor.pair_counts for one in result.variant.counted)
-
-
-def _every(activity: Activity) -> tuple[Counts, Counts]:
-    parts = [_pairs(one) for one in activity.sensors]
-    centres = np.concatenate([centres for centres, _ in parts])
-    return centres, np.concatenate([counts for _, counts in parts])
-
-
-def _ends(activity: Activity) -> tuple[int, int]:
-    centres, _ = _every(activity)
-    if not len(centres):
-        return 60, 180
-    return (
-        10 * floor((int(centres.min()) - _ROOM_BPM) / 10),
-        10 * ceil((int(centres.max()) + _ROOM_BPM) / 10),
-    )
-
-
-def _difference_ends(activity: Activity) -> tuple[int, int]:
-    centres, _ = _every(activity)
-    ends = [float(one) for one in (centres[:, 1] - centres[:, 0]).tolist()] or [-20.0, 20.0]
-    for result in activity.sensors:
-        for limit in (result.every.loa_low.value, result.every.loa_high.value):
-            ends += [] if limit is None else [limit]
-    return 5 * floor((min(ends) - _ROOM_BPM) / 5), 5 * ceil((max(ends) + _ROOM_BPM) / 5)
 
 
 def _shade(
@@ -123,7 +76,7 @@ def _shade(
     counts: Counts,
     size: tuple[float, float],
 ) -> None:
-    most = max((int(_pairs(one)[1].max(initial=1)) for one in activity.sensors), default=1)
+    most = max((int(pairs_over(one)[1].max(initial=1)) for one in activity.sensors), default=1)
     shade_cells(axes, centres, counts, even_steps(most), size)
 
 

@@ -29,6 +29,8 @@ from live.views.window.parts.preferences import USUAL_SIZE, Preferences, Prefere
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme
 from live.views.window.setup.pictures import setup_picture
 from live.views.window.start.window import StartWindow
+from live.views.window.study.keys import TABS, Ask
+from live.views.window.study.picture import invented_study, picture_of
 from replay.demo_files import demo_captures, demo_folder
 from replay.errors import SidebeatError
 
@@ -176,6 +178,7 @@ _BYTES: Final = Action.NOTIFICATIONS
 def gallery(folder: Path) -> list[Path]:
     """Every screen at three sizes, light and dark, with text of 100 and 200 %, to be looked at."""
     rowing, *_ = demo_captures()
+    study = invented_study()
     made = []
     for size_name, size in SIZES.items():
         for theme in THEMES.values():
@@ -199,6 +202,11 @@ def gallery(folder: Path) -> list[Path]:
                         screenshot(rowing, 800.0, picture(_BYTES, player=True)),
                     ),
                     ("end", end_picture(size, theme, text=text)),
+                    *(
+                        (f"study-{ask}", picture_of(study, size, theme, text=text, asks=(ask,)))
+                        for ask in TABS
+                        if ask is not Ask.PLAN
+                    ),
                 ):
                     made.append(folder / f"{name}-{ending}")
                     _save(taken, made[-1])
@@ -226,7 +234,8 @@ def documentation_pictures(folder: Path) -> list[Path]:
     ):
         made.append(folder / f"{name}.png")
         _save(screenshot(path, at_s, picture), made[-1])
-    for name, taken in (("start", start_picture()), ("end", end_picture())):
+    study = picture_of(invented_study(), asks=(Ask.NEXT_SENSOR,))
+    for name, taken in (("start", start_picture()), ("end", end_picture()), ("study", study)):
         made.append(folder / f"{name}.png")
         _save(taken, made[-1])
     return made

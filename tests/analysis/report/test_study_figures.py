@@ -11,10 +11,12 @@ from matplotlib import pyplot as plt
 
 from analysis.report.cell_shades import even_steps
 from analysis.report.palette import LIGHT, SHAPES
-from analysis.report.study.figures import better_half, is_worth_a_zoom, plot_sessions
+from analysis.report.study.figures import plot_sessions
 from analysis.report.study.looks import looks_of
 from analysis.report.study.page import study_page
 from analysis.report.study.planes import plot_difference_plane, plot_plane
+from analysis.report.study.shown import better_half, is_worth_a_zoom
+from analysis.report.study.study_view import StudyView
 from analysis.session.pair_counts import added, pair_counts
 from analysis.study.published import Published
 from analysis.study.study import study_of
@@ -69,7 +71,7 @@ def test_the_highlighted_sensor_keeps_its_colour_with_its_relatives():
         )
         for n in range(8)
     ]
-    looks = looks_of(activity_of(*rows), ["sorrel"])
+    looks = looks_of(activity_of(*rows), StudyView.of(highlight=["sorrel"]))
     assert looks["Sorrel 7.4"].colour == looks["Sorrel 8.0"].colour == LIGHT["sensor-1"]
     assert looks["Tansy"].colour == LIGHT["faint"]
 

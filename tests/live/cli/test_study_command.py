@@ -12,7 +12,9 @@ from analysis.statistics.estimate import Estimate
 from analysis.study.study import study_of
 from live import __main__ as entry
 from live.cli import study as command
+from live.cli.main import command_parser
 from live.cli.study_tables import strip, study_parts
+from live.cli.study_window import page_command
 from live.views.terminal.console import PlainConsole
 from replay.demo_files import demo_captures
 from tests.standins.study_rows import sessions
@@ -91,10 +93,65 @@ def test_the_pages_of_the_sessions_are_written_once_and_linked(tmp_path, capsys)
 
 
 def test_what_is_of_the_page_needs_the_page(capsys):
-    """Options that change the page alone are refused without one, before anything is read."""
-    for option in (["--pages", "there"], ["--highlight", "Sorrel"]):
+    """Options that nothing would show are refused, before anything is read."""
+    for option, said in (
+        (["--pages", "there"], "is of the page, which --out writes"),
+        (["--highlight", "Sorrel"], "is of figures, which --out writes and --view window shows"),
+        (["--sensor", "Sorrel"], "is of figures, which --out writes and --view window shows"),
+        (["--hide-band"], "is of figures, which --out writes and --view window shows"),
+        (["--from", "10:00"], "which figures of many sessions have not"),
+        (["--to", "20:00"], "which figures of many sessions have not"),
+        (["--clock", "utc"], "which figures of many sessions have not"),
+    ):
         assert entry.main(["study", "captures", *option]) == 2
-        assert f"{option[0]} is of the page, which --out writes" in capsys.readouterr().err
+        assert (error := capsys.readouterr().err).startswith(f"sidebeat: {option[0]} is of ")
+        assert said in error
+
+
+def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys):
+    """Sensors and stretch go to the sessions' figures; such pages have names of their own."""
+    pytest.importorskip("jinja2", reason="pages need the extra report")
+    capture = tmp_path / "one.sqlite"
+    shutil.copy(demo_captures()[-1], capture)
+    page, pages = tmp_path / "study.html", tmp_path / "pages"
+    command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
+    assert entry.main([*command, "--sensor", "Tansy", "--from", "2:00", "--to", "9:00"]) == 0
+    (one,) = pages.iterdir()
+    text = one.read_text(encoding="utf-8")
+    assert "Tansy, 2:00 to 9:00 of" in text
+    assert "Tansy, 2:00 to 9:00 of" not in page.read_text(encoding="utf-8")
+    assert entry.main([*command, "--sensor", "Rue"]) == 2
+    assert "--sensor: 'Rue' is none of" in capsys.readouterr().err
+    assert len(list(pages.iterdir())) == 1
+
+
+def test_the_window_neither_prints_nor_writes(capsys):
+    """What is of output is refused beside it, before anything is read."""
+    assert entry.main(["study", "captures", "--view", "window", "--json"]) == 2
+    assert "--json is of what is printed and written: leave --view out" in capsys.readouterr().err
+
+
+def test_without_a_screen_the_study_is_printed(tmp_path, capsys, monkeypatch):
+    """And that is said, with the reason."""
+    monkeypatch.setattr("live.preflight.no_window", lambda: "There is no screen.")
+    capture = tmp_path / "one.sqlite"
+    shutil.copy(demo_captures()[-1], capture)
+    assert entry.main(["study", str(capture), "--view", "window"]) == 0
+    told = capsys.readouterr()
+    assert "There is no screen.  The terminal view is taken." in told.err
+    assert "MAE" in told.out
+
+
+def test_the_page_that_the_window_writes_is_of_the_same_study():
+    """The command line has every option that changes a number or a figure."""
+    typed = ["a b", "c", "--pool", "tolerance", "--pool", "unclean", "--control", "Sorrel",
+             "--sensor", "Sorrel", "--highlight", "Tansy", "--hide-band", "--jobs", "2",
+             "--plan", "p.toml", "--published", "q.csv"]  # fmt: skip
+    parser = command_parser("study")
+    asked = parser.parse_args([*typed, "--view", "window"])
+    name, *again = page_command(asked)
+    assert name == "study"
+    assert vars(parser.parse_args(again)) == vars(asked) | {"view": "terminal"}
 
 
 def test_what_others_published_is_told_apart(tmp_path, capsys, monkeypatch):

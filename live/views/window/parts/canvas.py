@@ -49,8 +49,8 @@ class Area:
         return value * self.y_scale + self.y_zero
 
 
-class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
-    """One panel's painting.  ``name``: for the log; subclasses write ``draw``."""
+class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
+    """One panel's painting.  ``name``: for the log; subclasses write ``paint_in``."""
 
     name = "panel"
 
@@ -58,16 +58,10 @@ class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
         super().__init__()
         self._view = view
         self._faults = faults
-        self.frame: Frame | None = None
         self.font = QFont()
         view.addItem(self, ignoreBounds=True)
 
-    def show_frame(self, frame: Frame) -> None:
-        """Take what to draw, and ask to be painted."""
-        self.frame = frame
-        self.update()
-
-    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+    def paint_in(self, painter: QPainter, area: Area) -> None:
         """Paint, in pixels."""
         raise NotImplementedError
 
@@ -82,8 +76,6 @@ class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
 
     def paint(self, painter: QPainter, *_: object) -> None:
         """Called by Qt."""
-        if self.frame is None:
-            return
         transform = painter.worldTransform()
         box = transform.mapRect(self.boundingRect())
         area = Area(box, transform.m11(), transform.dx(), transform.m22(), transform.dy())
@@ -91,8 +83,30 @@ class Canvas(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
         painter.resetTransform()
         painter.setFont(self.font)
         with self._faults.guard(self.name):
-            self.draw(painter, area, self.frame)
+            self.paint_in(painter, area)
         painter.restore()
+
+
+class Canvas(PixelItem):
+    """One panel's painting of a frame; subclasses write ``draw``."""
+
+    def __init__(self, view: pg.ViewBox, faults: DrawingFaults) -> None:
+        super().__init__(view, faults)
+        self.frame: Frame | None = None
+
+    def show_frame(self, frame: Frame) -> None:
+        """Take what to draw, and ask to be painted."""
+        self.frame = frame
+        self.update()
+
+    def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """Paint, in pixels."""
+        raise NotImplementedError
+
+    def paint_in(self, painter: QPainter, area: Area) -> None:
+        """Paint the frame, once there is one."""
+        if self.frame is not None:
+            self.draw(painter, area, self.frame)
 
 
 def line_pen(colour: str, *, dashed: bool = False) -> QPen:

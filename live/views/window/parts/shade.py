@@ -36,12 +36,18 @@ class Shade:
 
 
 def shade_of(
-    counts: Counts, size: tuple[int, int], origin: tuple[int, int], colour: QColor
+    counts: Counts,
+    size: tuple[int, int],
+    origin: tuple[float, float],
+    colour: QColor,
+    *,
+    most: int = 0,
 ) -> Shade | None:
     """The picture of ``counts`` in cells of ``size`` bpm, ``None`` if there are none.
 
-    ``origin``: the whole bpm that the first bin stands for, across and up.  Opacity grows with
-    the square root: one pair is seen beside a thousand, and more still styles like more.
+    ``origin``: the bpm that the first bin stands for, across and up.  Opacity grows with the
+    square root: one pair is seen beside a thousand, and more still styles like more.  ``most``:
+    count of the fullest cell of all pictures that are to be compared; 0 for this one's own.
     """
     cells = coarser(counts, *size)
     across, up = np.flatnonzero(cells.any(axis=1)), np.flatnonzero(cells.any(axis=0))
@@ -51,7 +57,8 @@ def shade_of(
     first_x, last_x = int(across[0]), int(across[-1]) + 1
     first_y, last_y = int(up[0]), int(up[-1]) + 1
     part = np.sqrt(cells[first_x:last_x, first_y:last_y].astype(np.float64))
-    opacity = np.where(part > 0, _PALEST + (_DARKEST - _PALEST) * part / part.max(), 0.0)
+    full = np.sqrt(most) if most else part.max()
+    opacity = np.where(part > 0, _PALEST + (_DARKEST - _PALEST) * part / full, 0.0)
     pixels = np.zeros((*part.shape, 4), dtype=np.uint8)
     # Qt wants blue, green, red, each already multiplied by the opacity.
     for channel, value in enumerate((colour.blue(), colour.green(), colour.red(), 255)):

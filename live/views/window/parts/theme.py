@@ -136,6 +136,11 @@ class SensorStyle:
         return theme.sensors[self.index % len(theme.sensors)]
 
 
+def style_of_sign(sign: int, *, dashed: bool = False) -> SensorStyle:
+    """How a test sensor with this sign (:mod:`replay.signs`) looks."""
+    return SensorStyle(SENSOR_SHAPES[(sign - 1) % SHAPES], (sign - 1) % COLOURS, dashed)
+
+
 def planned_styles(sensors: Sequence[PlannedSensor]) -> list[SensorStyle | None]:
     """The style that each sensor will have in the session; ``None`` for companions."""
     styles: list[SensorStyle | None] = []
@@ -145,8 +150,7 @@ def planned_styles(sensors: Sequence[PlannedSensor]) -> list[SensorStyle | None]
             styles.append(SensorStyle(Shape.BAR, -1))
         elif sensor.role == "test":
             colour = (sign - 1) % COLOURS
-            shape = SENSOR_SHAPES[(sign - 1) % SHAPES]
-            styles.append(SensorStyle(shape, colour, dashed=colour in colours))
+            styles.append(style_of_sign(sign, dashed=colour in colours))
             colours.add(colour)
         else:
             styles.append(None)

@@ -279,9 +279,10 @@ class StartWindow(QMainWindow):
 
     def _study(self) -> None:
         folder = self.preferences.chosen.captures
-        self._run(
-            f"reading the captures of {folder} …", folder / "study.html", "study", str(folder)
-        )
+        if folder.is_dir():
+            self._go("study", str(folder), "--view", "window")
+        else:
+            self.told.setText(f"there are no captures in {folder} yet")
 
     def _run(self, words: str, page: Path, *arguments: str) -> None:
         if self.program.run([*arguments, "--out", str(page)]):

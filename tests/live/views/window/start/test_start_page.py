@@ -160,20 +160,32 @@ def test_a_capture_that_is_dropped_is_replayed(tmp_path):
         assert taken() == ("replay", str(path))
 
 
-def test_report_and_study_open_their_page_when_it_is_written(tmp_path):
-    """They run beside the page; what goes wrong stands below the list."""
+def test_the_study_opens_in_its_window(tmp_path):
+    """Of the user's folder, when there is one; else a sentence says that there are no captures."""
+    with started(tmp_path, captures=("a",)) as window:
+        window.do(Start.STUDY)
+        assert taken() == ("study", str(tmp_path / "captures"), "--view", "window")
+    with started(tmp_path) as window:
+        (tmp_path / "captures").rename(tmp_path / "elsewhere")
+        window.do(Start.STUDY)
+        assert taken() is None
+        assert "no captures" in window.told.text()
+
+
+def test_a_report_opens_its_page_when_it_is_written(tmp_path):
+    """It is made beside the page; what goes wrong stands below the list."""
     with started(tmp_path, captures=("a",)) as window:
         ran = []
         window.program.run = lambda arguments: ran.append(list(arguments)) or True
         actions = {a.text(): a for a in window.menu_of(window.list.chosen()).actions()}
         actions["Report"].trigger()
         window.program.ended.emit(0, "")
-        window.do(Start.STUDY)
-        window.program.ended.emit(2, "There is nothing to study.")
-        assert [one[0] for one in ran] == ["report", "study"]
+        actions["Report"].trigger()
+        window.program.ended.emit(2, "It cannot be read.")
+        assert [one[0] for one in ran] == ["report", "report"]
         (page,) = window.opened
         assert page.toLocalFile().endswith("a.html")
-        assert window.told.text() == "There is nothing to study."
+        assert window.told.text() == "It cannot be read."
         actions["Show the folder"].trigger()
         assert window.opened[-1].toLocalFile() == str(tmp_path / "captures")
 

@@ -1,0 +1,1 @@
+"""The page behind many sessions: what a study says, and the way to each of its sessions."""

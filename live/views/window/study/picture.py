@@ -1,0 +1,61 @@
+"""A picture of the study page: the invented study, made and read anew."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from PySide6.QtGui import QPixmap
+from PySide6.QtWidgets import QApplication
+
+from analysis.study import read_study
+from analysis.study.statistic import SORTABLE
+from analysis.study.study import Study, study_of
+from live.simulated.study_recipe import STUDY
+from live.views.window.parts.application import open_application
+from live.views.window.parts.theme import LIGHT, Theme
+from live.views.window.study.keys import Ask
+from live.views.window.study.window import StudyRequest, StudyWindow
+from replay.errors import SidebeatError
+
+
+def invented_study() -> Study:
+    """The study of the recipe, as it would be read from its captures."""
+    with tempfile.TemporaryDirectory() as folder:
+        for recipe in STUDY:
+            recipe.write(Path(folder))
+        return read_study(folder)
+
+
+def picture_of(
+    study: Study,
+    size: tuple[int, int] = (1280, 720),
+    theme: Theme = LIGHT,
+    *,
+    text: int = 0,
+    asks: tuple[Ask, ...] = (),
+) -> QPixmap:
+    """The window with a study.  ``text``: steps of larger text; ``asks``: what the user does."""
+    open_application()
+    request = StudyRequest(
+        read=lambda _: study,
+        sorted_by=lambda old, sort: study_of(old.rows, old.left_out, sort=sort),
+        sorts=[(name, one.words) for name, one in SORTABLE.items()],
+        sort="mae",
+        where="demo_study",
+        page=("study", "demo_study"),
+    )
+    window = StudyWindow(request, theme)
+    window.resize(*size)
+    window.show()
+    window.settle()
+    for ask in (*(Ask.LARGER,) * text, *asks):
+        window.do(ask)
+    for _ in range(4):  # what was laid out anew is painted in the next round
+        QApplication.processEvents()
+    taken = window.grab()
+    faults = window.faults
+    window.close()
+    if faults.count:
+        raise SidebeatError(f"the picture is not whole: {faults.last}")
+    return taken
