@@ -15,7 +15,7 @@ from analysis.study.study import Study, study_of
 from analysis.study.study_plan import Filled, State, StudyPlan, activity_of, filled_cells
 from analysis.study.wearing_plan import Line
 from replay.placement import side
-from replay.plan import Plan
+from replay.plan import PlannedSensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,34 +60,34 @@ def kept_study(folder: Path) -> tuple[Study, int]:
 
 
 def advice_for(
-    plan: Plan,
+    activity: str,
+    tests: Iterable[PlannedSensor],
     study: Study,
     study_plan: StudyPlan,
     *,
     firmware: Mapping[str, str] | None = None,
     unread: int = 0,
 ) -> Advice:
-    """What the study asks of a session with this plan.
+    """What the study asks of a session with this activity and these sensors under test.
 
-    ``firmware``: of its sensors by label, where the sensors themselves have told it; else the
-    plan's.
+    ``firmware``: by label, where the sensors themselves have told it; else that of the plan.
     """
-    activity = activity_of(plan.activity, study)
-    tests = {plan.sensor(number).label: plan.sensor(number) for number in plan.tests}
-    now = {label: one.firmware for label, one in tests.items()} | dict(firmware or {})
+    found = activity_of(activity, study)
+    worn = {one.label: one for one in tests}
+    now = {label: one.firmware for label, one in worn.items()} | dict(firmware or {})
     cells = [
         one
         for one in filled_cells(study_plan, study)
-        if one.state is State.OPEN and _same(one.cell.activity, plan.activity)
+        if one.state is State.OPEN and _same(one.cell.activity, activity)
     ]
     # Those of sensors that are worn come first, on the side that they are worn on.
     cells.sort(key=lambda one: (
-        one.cell.sensor not in tests,
-        one.cell.sensor in tests
-        and one.cell.side not in ("", side(tests[one.cell.sensor].placement)),
+        one.cell.sensor not in worn,
+        one.cell.sensor in worn
+        and one.cell.side not in ("", side(worn[one.cell.sensor].placement)),
     ))  # fmt: skip
     return Advice(
-        line=activity.plan[0] if activity is not None and activity.plan else None,
+        line=found.plan[0] if found is not None and found.plan else None,
         open_cells=tuple(cells),
         changes=tuple(_changes(cells, now)),
         unread=unread,

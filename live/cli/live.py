@@ -271,7 +271,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
     from live.cli.view_processes import ViewProcesses  # noqa: PLC0415 - see live.cli.main
 
     if plan.study and not arguments.practice:
-        from live.cli.study_advice import study_advice  # noqa: PLC0415 - loads the statistics
+        from live.setup.study_advice import study_advice  # noqa: PLC0415 - loads the statistics
 
         for line in study_advice(plan, arguments.out or Path()):
             log.say(line)

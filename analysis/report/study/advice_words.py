@@ -15,8 +15,18 @@ SHOWN = 3
 
 def advice_lines(advice: Advice) -> Iterator[str]:
     """One line for each thing; nothing where the study asks nothing."""
+    yield from change_lines(advice)
+    yield from asking_lines(advice)
+
+
+def change_lines(advice: Advice) -> Iterator[str]:
+    """Firmware that changed before a baseline is complete: a warning each."""
     for change in advice.changes:
         yield _change_line(change)
+
+
+def asking_lines(advice: Advice) -> Iterator[str]:
+    """What the study asks for: the next line, open cells, and what was not counted."""
     if advice.line is not None:
         yield f"The study's wearing plan, next session: {line_text(advice.line)}."
     if advice.open_cells:

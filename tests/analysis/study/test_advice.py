@@ -18,6 +18,11 @@ ROWS = sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1], "Tansy": [2.0, 2.1, 2.2, 2.3]})
 STUDY = study_of(ROWS)
 
 
+def advice_of(plan, study, study_plan, **more):
+    tests = [plan.sensor(number) for number in plan.tests]
+    return advice_for(plan.activity, tests, study, study_plan, **more)
+
+
 def plan_with(*cells):
     return StudyPlan(dated=None, stop="", cells=cells)
 
@@ -32,7 +37,7 @@ def test_the_next_line_of_the_wearing_plan_and_the_open_cells_are_offered():
         cell("Tansy", 9), cell("Sorrel", 2), cell("Sorrel", 8, side="right"),
         cell("Sorrel", 8, side="left"), Cell(sensor="Sorrel", activity="walking", sessions=3),
     )  # fmt: skip
-    advice = advice_for(PLAN, STUDY, cells)
+    advice = advice_of(PLAN, STUDY, cells)
     assert [(one.cell.sensor, one.cell.side) for one in advice.open_cells] == [
         ("Sorrel", "left"), ("Sorrel", "right"), ("Tansy", ""),
     ]  # fmt: skip
@@ -53,17 +58,17 @@ def test_a_firmware_that_changed_before_its_cell_is_complete_is_warned_of():
             replace(one, firmware="8.0") if one.label == "Sorrel" else one for one in PLAN.sensors
         ),
     )
-    (change,) = advice_for(plan, STUDY, plan_with(cell("Sorrel", 6))).changes
+    (change,) = advice_of(plan, STUDY, plan_with(cell("Sorrel", 6))).changes
     assert (change.before, change.after, change.done, change.wanted) == (("7.4",), "8.0", 4, 6)
-    told = next(advice_lines(advice_for(plan, STUDY, plan_with(cell("Sorrel", 6)))))
+    told = next(advice_lines(advice_of(plan, STUDY, plan_with(cell("Sorrel", 6)))))
     assert told == (
         "Sorrel has firmware 8.0 now and had 7.4 in the study, with 4 of 6 sessions done: it "
         "will not be pooled with those."
     )
-    assert advice_for(plan, STUDY, plan_with(cell("Sorrel", 4))).changes == ()
-    heard = advice_for(plan, STUDY, plan_with(cell("Sorrel", 6)), firmware={"Sorrel": "7.4"})
+    assert advice_of(plan, STUDY, plan_with(cell("Sorrel", 4))).changes == ()
+    heard = advice_of(plan, STUDY, plan_with(cell("Sorrel", 6)), firmware={"Sorrel": "7.4"})
     assert heard.changes == ()
-    assert advice_for(PLAN, STUDY, plan_with(cell("Sorrel", 6))).changes == ()  # not known
+    assert advice_of(PLAN, STUDY, plan_with(cell("Sorrel", 6))).changes == ()  # not known
 
 
 def test_a_cell_says_which_firmwares_its_sessions_had():
@@ -76,7 +81,7 @@ def test_a_cell_says_which_firmwares_its_sessions_had():
 def test_a_study_that_has_no_session_yet_asks_for_its_cells(tmp_path):
     """Nothing is recorded: no wearing plan, all cells open, nothing fails."""
     study, unread = kept_study(tmp_path / "nowhere")
-    advice = advice_for(PLAN, study, plan_with(cell("Sorrel", 6)), unread=unread)
+    advice = advice_of(PLAN, study, plan_with(cell("Sorrel", 6)), unread=unread)
     assert list(advice_lines(advice)) == ["Open in the study: Sorrel, 0 of 6 sessions."]
 
 
@@ -92,7 +97,7 @@ def test_only_what_is_kept_counts_and_nothing_is_computed(tmp_path, monkeypatch)
     read_session(folder / "a.sqlite")
     study, unread = kept_study(folder)
     assert (len(study.rows), unread) == (1, 1)
-    advice = advice_for(PLAN, study, plan_with(), unread=unread)
+    advice = advice_of(PLAN, study, plan_with(), unread=unread)
     assert list(advice_lines(advice))[-1] == (
         "1 capture is not counted here, being new: 'sidebeat study' reads what is new."
     )

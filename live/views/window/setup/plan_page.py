@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
@@ -22,6 +23,7 @@ from PySide6.QtWidgets import (
 from live.setup.discovered import DiscoveredSensors
 from live.setup.known_sensors import KnownSensors, LastSession
 from live.setup.plan_builder import PlanBuilder, identity
+from live.setup.study_advice import StudyReader
 from live.setup.swaps import Swap, suggest_swaps
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.theme import Theme, planned_styles
@@ -32,7 +34,11 @@ from live.views.window.setup.listening import Listening
 from live.views.window.setup.parts import Section, let_go_of, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
+from live.views.window.setup.study_section import StudySection
 from replay.plan import Broker, Plan, PlannedSensor
+
+if TYPE_CHECKING:
+    from analysis.study.wearing_plan import Line
 
 _THREE = 138
 _TWO = 92
@@ -63,6 +69,8 @@ class PlanPage(QScrollArea):
         self.past: Sequence[Plan] = ()
         self.swaps: list[Swap] = []
         self.dialog: AddDialog | None = None
+        self._reader: StudyReader | None = None
+        self._asked: tuple[PlanBuilder, dict[str, str]] | None = None
         self._columns: list[QVBoxLayout] = []
         self._count = 0
         self._build(out)
@@ -99,6 +107,8 @@ class PlanPage(QScrollArea):
         selected = Section("Worn today")
         selected.add(self.nobody)
         selected.add(self.selected)
+        self.study = StudySection()
+        self.study.taken.connect(self._wear)
         self.advice = Section("Worth a swap")
         self._swaps = QVBoxLayout()
         self.advice.add(self._swaps)
@@ -110,7 +120,7 @@ class PlanPage(QScrollArea):
         self.placing.add(self.body_map, 1)
         self.form = SessionForm(out)
         self.form.edited.connect(self._take_form)
-        self._sections = (near, selected, self.advice, self.placing, self.form)
+        self._sections = (near, selected, self.study, self.advice, self.placing, self.form)
         self._inside = QWidget()
         self._across = QHBoxLayout(self._inside)
         self._across.setContentsMargins(0, 0, 0, 0)
@@ -128,6 +138,7 @@ class PlanPage(QScrollArea):
         facts = self._facts()
         for editor, text in zip(self.selected.editors, facts, strict=True):
             editor.show_facts(text)
+        self._show_study()
 
     def _show_discovered(self) -> None:
         selected = {s.address for s in self.builder.sensors if s.source == "bluetooth"}
@@ -168,6 +179,11 @@ class PlanPage(QScrollArea):
         """Plans of past sessions, for what is worth a swap."""
         self.past = plans
         self.refresh()
+
+    def know_study(self, reader: StudyReader) -> None:
+        """The study that the session belongs to, for what it asks."""
+        self._reader, self._asked = reader, None
+        self._show_study()
 
     def choose(self, index: int) -> None:
         """The body map places this sensor from now on."""
@@ -245,6 +261,21 @@ class PlanPage(QScrollArea):
         self.list.setFocus()
         self._update()
 
+    def _wear(self, line: Line) -> None:
+        """Take over who wears what where; sensors that are not ticked yet are asked for."""
+        places = dict(line.placements)
+        self.builder = replace(
+            self.builder,
+            wearer=line.wearer,
+            sensors=tuple(
+                replace(one, placement=places.get(one.label, one.placement))
+                for one in self.builder.sensors
+            ),
+        )
+        self.list.setFocus()
+        self._show_form()
+        self._update()
+
     def _take_form(self) -> None:
         facts = self.form.facts()
         self.builder = replace(
@@ -256,6 +287,7 @@ class PlanPage(QScrollArea):
             broker=facts.broker,
             details=facts.details,
         )
+        self._show_study()
         self.changed.emit()
 
     def _show_form(self) -> None:
@@ -292,6 +324,18 @@ class PlanPage(QScrollArea):
             self.body_map.show_placed(placed, None)
         self.form.broker.setVisible(any(s.source == "mqtt" for s in sensors))
         self._show_swaps()
+        self._show_study()
+
+    def _show_study(self) -> None:
+        if self._reader is None:
+            return
+        told = {one.label: self.discovered.get(one.address) for one in self.builder.sensors}
+        firmware = {label: one.firmware for label, one in told.items() if one and one.firmware}
+        if (self.builder, firmware) == self._asked:
+            return
+        self._asked = (self.builder, firmware)
+        advice = self._reader.advice(self.builder, firmware)
+        self.study.show_advice(advice, self.builder, self._reader.problem)
 
     def _show_swaps(self) -> None:
         invented = any(sensor.source == "simulated" for sensor in self.builder.sensors)
@@ -331,16 +375,16 @@ class PlanPage(QScrollArea):
         if count == self._count:
             return
         self._count = count
-        near, selected, advice, placing, form = self._sections
+        near, selected, study, advice, placing, form = self._sections
         for column in self._columns:
             while column.takeAt(0) is not None:
                 pass
             self._across.removeItem(column)
             column.deleteLater()
         shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
-            3: ((5, (near, form)), (6, (selected, advice)), (4, (placing,))),
-            2: ((5, (near, placing)), (6, (selected, advice, form))),
-            1: ((1, (near, selected, advice, placing, form)),),
+            3: ((5, (near, form)), (6, (selected, study, advice)), (4, (placing,))),
+            2: ((5, (near, placing)), (6, (selected, study, advice, form))),
+            1: ((1, (near, selected, study, advice, placing, form)),),
         }[count]
         self._columns = []
         for share, parts in shares:

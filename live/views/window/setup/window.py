@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -32,7 +31,6 @@ from live.setup.known_sensors import (
 )
 from live.setup.rehearsal import Rehearsal
 from live.setup.subprocesses import LineSubprocess, listening_subprocess
-from live.setup.swaps import past_plans
 from live.views.window.live.workbench import Cautions
 from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import native
@@ -41,6 +39,7 @@ from live.views.window.parts.plain_text import MarkupLabel, tip
 from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
+from live.views.window.setup.folder_reader import FolderReader
 from live.views.window.setup.help import SetupHelp
 from live.views.window.setup.keys import STEP_KEYS, Step
 from live.views.window.setup.parts import Footer, sentence, setup_style
@@ -91,8 +90,6 @@ class SetupWindow(QMainWindow):
         self._waiting: Plan | None = None
         self._waits_for: LineSubprocess | None = None
         self._waits_since_s = 0.0
-        self._past_of: Path | None = None
-        self._past: list[Plan] | None = None
         self._known_path = known_sensors_path()
         note = ""
         try:
@@ -104,6 +101,7 @@ class SetupWindow(QMainWindow):
         self.plan_page = PlanPage(known, out)
         self.check_page = CheckPage()
         self.watch = FolderWatch(out)
+        self.folder = FolderReader(self.plan_page)
         self._build()
         self._bind_keys()
         self.apply_theme()
@@ -183,7 +181,7 @@ class SetupWindow(QMainWindow):
         self._ask_ours()
         self.watch.folder = self.plan_page.form.out
         self.watch.poll()
-        self._read_past()
+        self.folder.poll()
         if self._waiting is not None:
             self._start_when_free(self._waiting)
         if self.rehearsal is not None:
@@ -197,20 +195,6 @@ class SetupWindow(QMainWindow):
         self.check_page.say(rehearsal.problem or rehearsal.refusal)
         self.check_page.show_checks(rehearsal.results(self.watch.facts))
         self._update()
-
-    def _read_past(self) -> None:
-        """Plans of past sessions in the output folder, read in a thread of its own."""
-        folder = self.plan_page.form.out
-        if folder is not None and folder != self._past_of:
-            self._past_of = folder
-
-            def read() -> None:
-                self._past = past_plans(folder)
-
-            threading.Thread(target=read, name="past plans", daemon=True).start()
-        if self._past is not None:
-            plans, self._past = self._past, None
-            self.plan_page.know_past(plans)
 
     # What the user does
 

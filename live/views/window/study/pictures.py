@@ -8,7 +8,6 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
-    QLabel,
     QPlainTextEdit,
     QSplitter,
     QToolButton,
@@ -23,7 +22,7 @@ from analysis.study.study import Activity, Study
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.plain_text import ElidedLabel, lines, tip
+from live.views.window.parts.plain_text import ElidedLabel, Label, lines, tip
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.study.keys import ASK_KEYS, TABS
 from live.views.window.study.lane_plot import LanePlot
@@ -77,7 +76,7 @@ class Pictures(QWidget):
         self.grid = SessionGrid()
         self.name = ElidedLabel()
         self.name.setObjectName("name")
-        self.icon = QLabel()
+        self.icon = Label()
         self.plane = PooledPlane(faults, turned=False)
         self.differences = PooledPlane(faults, turned=True)
         self._build()
