@@ -49,6 +49,11 @@ class OnCadence(SensorRule):
         """Whether it has been near the cadence for long enough to lose its vote."""
         return self._score >= self._limits.raise_s / 2
 
+    @property
+    def on_counted_cadence(self) -> bool:
+        """Whether it has lately been on a cadence that a sensor counts, and apart for no reason."""
+        return self._score > 0 and self._cadence > 0
+
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)

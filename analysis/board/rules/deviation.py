@@ -24,7 +24,7 @@ class Deviation:
     ``paired``: both have a value.  ``side``: 0 within tolerance, else +1 above or −1 below the
     reference.  ``unexplained``: outside of everything the reference was within the sensor's
     delay.  ``follows``: the reference has moved since they last agreed, and the sensor has gone
-    part of the way.
+    part of the way, not past it.
     """
 
     def __init__(
@@ -103,7 +103,8 @@ class Deviation:
             reference_then, value_then = self._agreed
             moved = reference - reference_then
             if abs(moved) >= self._limits.moved_mbpm:
-                self.follows = (value - value_then) / moved >= self._limits.follows
+                # What has gone further than the reference is neither late nor blunted.
+                self.follows = self._limits.follows <= (value - value_then) / moved <= 1
 
     def _reference_leapt(self, second: int, leap: int) -> None:
         """A leap of the reference is no change of the heart: count from behind it."""

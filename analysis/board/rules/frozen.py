@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.delay_estimate import DelayEstimator
 from analysis.board.rules.repeats import Repeats
 from analysis.board.rules.thresholds import FROZEN, FrozenLimits
@@ -41,11 +42,13 @@ class Frozen(SensorRule):
         watched: SensorState,
         limits: FrozenLimits = FROZEN,
         delay: DelayEstimator | None = None,
+        on_cadence: OnCadence | None = None,
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
         self.clear_after_s = limits.clear_after_s
         self._delay = delay or DelayEstimator(session, watched)
+        self._on_cadence = on_cadence
         self._value = NO_VALUE
         self._start = 0
         self._readings = 0
@@ -216,6 +219,8 @@ class Frozen(SensorRule):
 
     def _others_moved(self, second: int) -> bool:
         session, watched, limits = self.session, self.watched, self._limits
+        if self._on_cadence is not None and self._on_cadence.on_counted_cadence:
+            return False  # it is as steady as the steps are
         reference, lag = session.reference, limits.lag_s
         needed = self._needed_mbpm()
         if watched.is_reference:

@@ -143,11 +143,17 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
     WarningRow(
         K.FROZEN,
         lambda of: [
-            *(Frozen(of.session, one.watched, delay=one.delay) for one in of.deviations),
+            *(
+                Frozen(of.session, one.watched, delay=one.delay, on_cadence=on_cadence)
+                for one, on_cadence in zip(of.deviations, of.on_cadence, strict=True)
+            ),
             Frozen(of.session, of.session.reference),
         ],
         explains=frozenset(
-            {K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.OUTVOTED_REFERENCE}
+            {
+                K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.OUTVOTED_REFERENCE,
+                K.UNIT_SLIP,
+            }
         ),
         explains_tests=_COMPARISONS,
         withholds_tests=_VALUES,
