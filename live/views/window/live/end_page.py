@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QHBoxLayout,
     QHeaderView,
     QPushButton,
     QTableWidget,
@@ -18,6 +21,7 @@ from PySide6.QtWidgets import (
 
 from live.views.window.live.warnings_list import WarningsList
 from live.views.window.parts.accessibility import name_parts
+from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.flow_row import FlowLayout
@@ -26,7 +30,7 @@ from live.views.window.parts.keys import Action, every_key
 from live.views.window.parts.number_format import duration
 from live.views.window.parts.plain_text import ElidedLabel, Label
 from live.views.window.parts.theme import Theme
-from live.views.window.parts.words import COLUMNS, agreement_row, efforts_words, subtitle
+from live.views.window.parts.words import COLUMNS, agreement_row, efforts_words
 from replay.plan import Plan
 
 OFFERED: Final = (
@@ -37,6 +41,8 @@ OFFERED: Final = (
     (Action.WORKBENCH, "Look back"),
     (Action.CLOSE, "Close"),
 )
+_PICTURE_LINES: Final = 34
+"""Height in lines of text from which on the picture of the session stands beside the faults."""
 _HEADS: Final = ("sensor", "worn", *COLUMNS, "delay s", "efforts")
 
 
@@ -46,7 +52,8 @@ class EndPage(QWidget):
     def __init__(self, plan: Plan, faults: DrawingFaults, do: Callable[[Action], None]) -> None:
         super().__init__()
         self.setAccessibleName("End of the session")
-        self.head = ElidedLabel(bold=True)
+        self.head = Label(bold=True)
+        self.head.setWordWrap(True)
         self.head.setAccessibleName("What has ended")
         self.head.setObjectName("name")
         self.file = ElidedLabel()
@@ -69,6 +76,14 @@ class EndPage(QWidget):
         self.note.setObjectName("faint")
         self.warned = Label(bold=True)
         self.warnings = WarningsList(plan, faults)
+        # The session at one glance; what is to be looked into is looked into in the replay.
+        self.picture = Chart(plan, faults)
+        self.picture.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self.picture.setMinimumSize(1, 1)  # a page behind another must not make the window higher
+        self.picture.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.picture.viewport().setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self._frame: Frame | None = None
+        self._faults = faults
         self.buttons: dict[Action, QPushButton] = {}
         row = QWidget()
         flow = FlowLayout(row, gap=8)
@@ -83,9 +98,17 @@ class EndPage(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(14, 10, 14, 10)
         column.setSpacing(8)
-        for part in (self.head, self.file, row, self.table, self.note, self.warned):
+        for part in (self.head, self.file, row, self.table, self.note):
             column.addWidget(part)
-        column.addWidget(self.warnings, 1)
+        below = QHBoxLayout()
+        below.setSpacing(14)
+        listed = QVBoxLayout()
+        listed.setSpacing(8)
+        listed.addWidget(self.warned)
+        listed.addWidget(self.warnings, 1)
+        below.addLayout(listed, 2)
+        below.addWidget(self.picture, 3)
+        column.addLayout(below, 1)
 
     def show_end(self, frame: Frame, reason: str, file: str) -> None:
         """What came of it.  ``file``: where the capture lies, empty for practice."""
@@ -99,7 +122,8 @@ class EndPage(QWidget):
         self.table.setRowCount(len(plan.compared))
         for row, number in enumerate(plan.compared):
             status = frame.status(number)
-            cells = [status.label, subtitle(status)]
+            worn = status.placement or "–"
+            cells = [status.label, worn if status.role == "test" else f"{worn} ({status.role})"]
             found = status.counted.get("session")
             cells += agreement_row(found) if found is not None else [""] * len(COLUMNS)
             delay = status.delay_s
@@ -121,19 +145,43 @@ class EndPage(QWidget):
         count = len(frame.warnings)
         self.warned.setText(f"What was at fault: {count}" if count else "Nothing was at fault.")
         self.warnings.show_frame(frame)
+        self._frame = frame
         self._fit()
+        self._show_picture()
+
+    def _show_picture(self) -> None:
+        """The whole session, where there is room for it."""
+        if self._frame is None or self.picture.isHidden():
+            return
+        end_s = self._frame.now_s / (1.0 - self.picture.label_room)
+        with self._faults.guard("picture of the session"):
+            self.picture.show_frame(replace(self._frame, start_s=0.0, end_s=end_s))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The picture takes the new room, or none where there is too little."""
+        super().resizeEvent(event)
+        line = self.fontMetrics().height()
+        self.picture.setVisible(self.height() >= _PICTURE_LINES * line)
+        self._show_picture()
 
     def _fit(self) -> None:
         """The table as high as its rows; the warnings take the rest."""
+        self.table.resizeRowsToContents()
         rows = sum(self.table.rowHeight(row) for row in range(self.table.rowCount()))
         self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + 4)
 
-    def apply_theme(self, theme: Theme, points: float) -> None:
+    def apply_theme(self, theme: Theme, font: QFont) -> None:
         """Sizes and colours that follow the theme and the text."""
+        points = font.pointSizeF()
+        self.picture.apply_theme(theme, font)
+        if self._frame is not None:
+            self._frame = replace(self._frame, theme=theme)
         self.setStyleSheet(
+            "QTableWidget::item, QHeaderView::section { padding: 0 7px; }"
             f"QLabel#name {{ font-size: {1.4 * points:g}pt; }}"
             f"QLabel#faint {{ color: {theme.faint}; }}"
         )
         line = self.fontMetrics().height()
         self.table.verticalHeader().setDefaultSectionSize(round(1.5 * line))
         self._fit()
+        self._show_picture()

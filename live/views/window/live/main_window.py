@@ -26,6 +26,7 @@ from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
 from live.views.window.live.controls import Controls
 from live.views.window.live.end_page import EndPage
+from live.views.window.live.ending import Ending
 from live.views.window.live.far_mode import FarMode
 from live.views.window.live.far_view import FarView
 from live.views.window.live.filing import Filing
@@ -79,7 +80,6 @@ class MainWindow(QMainWindow):
         self._stale = True
         self._over = False
         self.help: HelpPage | None = None
-        self.end: EndPage | None = None
         self._build(feed, review_of)
         self._connect()
         self._actions = self._table_of_actions()
@@ -123,6 +123,7 @@ class MainWindow(QMainWindow):
                 self.header.allow_markers("note at cursor")
                 self.header.marker.now = self.review.position_ns
         self.setCentralWidget(inside)
+        self.ending = Ending(self.pages, self.workbench_page, self.header, self.faults, self.do)
         self.status_line = StatusLine(
             feed.title, self.header.notice, is_live=feed.is_live, invented=self.plan.invented
         )
@@ -216,7 +217,7 @@ class MainWindow(QMainWindow):
             self.leaving.is_free = True
             if self.review is None:
                 self.header.end()
-                self._show_end(frame)
+                self.ending.show(frame, model, self.filing.capture, self.font())
         self._over = self.controls.is_over = over
         self.header.show_effort(effort)
         self.header.show_follow(self.span.follow)
@@ -233,28 +234,15 @@ class MainWindow(QMainWindow):
         """The series as they are drawn."""
         return self.framing.timeline
 
-    def _show_end(self, frame: Frame) -> None:
-        """The page of the end; it stays beside the pictures, which can be looked back at."""
-        self.end = EndPage(self.plan, self.faults, self.do)
-        self.pages.addWidget(self.end)
-        self.end.apply_theme(self.theme, self.font().pointSizeF())
-        ended, capture = self.model.ended, self.filing.capture
-        reason = "" if ended is None else ended.reason
-        with self.faults.guard("end page"):
-            self.end.show_end(frame, reason, "" if capture is None else str(capture))
-        # An end that nobody asked for leaves everybody where they are looking: its bar is louder.
-        if self.model.alarm is None:
-            self._toggle_end()
+    @property
+    def end(self) -> EndPage | None:
+        """The page of the end, once the recording is over."""
+        return self.ending.page
 
     def _toggle_end(self) -> None:
-        if self.end is None:
-            return
         if self.far_mode.is_on:
             self._show_workbench()
-        is_shown = self.pages.currentWidget() is self.end
-        self.pages.setCurrentWidget(self.workbench_page if is_shown else self.end)
-        if not is_shown:
-            self.end.buttons[Action.START_PAGE].setFocus()
+        self.ending.toggle()
 
     def redraw(self) -> None:
         """Draw at the next frame even if nothing comes."""
@@ -326,7 +314,7 @@ class MainWindow(QMainWindow):
     def _show_workbench(self) -> None:
         if self.far_mode.is_on:
             self.far_mode.leave(self.shortcuts)
-        self.pages.setCurrentWidget(self.workbench_page)
+        self.ending.leave()
 
     def show_part(self, part: QWidget) -> None:
         """Turn to the workbench, and scroll this part of it into sight."""
@@ -407,8 +395,7 @@ class MainWindow(QMainWindow):
         self.status_line.apply_theme(theme)
         if self.review is not None:
             self.review.apply_theme(theme)
-        if self.end is not None:
-            self.end.apply_theme(theme, font.pointSizeF())
+        self.ending.apply_theme(theme, font)
         self.redraw()
 
     def _help(self) -> None:

@@ -224,15 +224,17 @@ class ArrivalLanes(QWidget):
         metrics = QFontMetricsF(self.font())
         painter.setFont(self.font())
         middle = round(self._cursor_ns / NS_PER_S)
+        wide = 1.4 * metrics.horizontalAdvance(clock(middle))
+        every = next(n for n in (2, 5, 10, 60) if n * room.width() >= wide * 2 * REACH_S or n == 60)
         for second in range(max(middle - REACH_S, 0), middle + REACH_S + 1):
             x = self._x(second * NS_PER_S)
             if not room.left() <= x <= room.right():
                 continue
             painter.setPen(QColor(theme.rule))
             painter.drawLine(QPointF(x, room.top()), QPointF(x, room.bottom()))
-            box = QRectF(x - 40, 0, 80, room.top())
+            box = QRectF(x - wide, 0, 2 * wide, room.top())
             painter.setPen(QColor(theme.faint))
-            if second % 2 == 0 and x + metrics.horizontalAdvance("00:00") / 2 < self.width():
+            if second % every == 0 and x + wide / 2 < self.width():
                 painter.drawText(box, _CENTRE, clock(second))
 
     def _paint_one(self, painter: QPainter, row: int, lane: QRectF, end: float) -> None:

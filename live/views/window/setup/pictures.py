@@ -140,8 +140,9 @@ def _fill(window: SetupWindow, *, checks: bool) -> None:
         ):
             page.list.ticked.emit(f"C0:00:00:00:00:0{number}", True)
             page.body_map.chosen.emit(place)
-        page.selected.editors[0].role.setCurrentIndex(0)
-        page.selected.editors[0].role.activated.emit(0)
+            if number == 1:  # the strap is the reference before a sign of the others is given
+                page.selected.editors[0].role.setCurrentIndex(0)
+                page.selected.editors[0].role.activated.emit(0)
         page.form.wearer.setText("W1")
         page.form.activity.setCurrentText("rowing ergometer")
     page.form.folder.setText("captures")

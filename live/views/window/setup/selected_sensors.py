@@ -111,12 +111,20 @@ class SensorEditor(QFrame):
             part.installEventFilter(self)
 
     def apply_theme(self, theme: Theme) -> None:
-        """Apply a theme; fields as wide as the longest usual text needs."""
+        """Apply a theme; fields as wide as the longest usual text needs, beside their frames."""
         self.sign.theme = theme
-        letter = self.fontMetrics().averageCharWidth()
-        self.label.setFixedWidth(17 * letter)
-        self.placement.setFixedWidth(23 * letter)
+        metrics = self.fontMetrics()
+        letter, frame = metrics.averageCharWidth(), 12
+        self.label.setFixedWidth(17 * letter + frame)
+        longest = max(map(metrics.horizontalAdvance, PLACES))
+        self.placement.setFixedWidth(longest + 2 * frame + metrics.height())
         self.sign.update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Larger text asks for wider fields."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange and hasattr(self, "facts"):
+            self.apply_theme(self.sign.theme)
 
     def show_sensor(self, sensor: PlannedSensor, style: SensorStyle | None, facts: str) -> None:
         """Show a sensor; a field that is being typed into already holds its text."""

@@ -35,6 +35,8 @@ from live.views.window.start.captures import ListedCapture
 
 CAPTURE: Final = Qt.ItemDataRole.UserRole + 1
 _PAD: Final = 8
+_LARGEST: Final = 2.5
+"""How many times its least height a row may take where there is room."""
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _WRAP: Final = int(Qt.TextFlag.TextWordWrap)
@@ -107,10 +109,15 @@ class _RowPainter(QStyledItemDelegate):
         super().__init__()
         self.theme: Theme = LIGHT
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: _Index) -> QSize:  # noqa: ARG002
+    def sizeHint(self, option: QStyleOptionViewItem, index: _Index) -> QSize:
         view = option.widget
-        width = view.viewport().width() if isinstance(view, QListView) else 400
-        return QSize(width, round(3 * QFontMetricsF(option.widget.font()).height() + 2 * _PAD))
+        least = 3 * QFontMetricsF(option.widget.font()).height() + 2 * _PAD
+        if not isinstance(view, QListView):
+            return QSize(400, round(least))
+        # Few captures in a large window are drawn larger, so that their traces can be read.
+        room = view.viewport().height() / max(index.model().rowCount(), 1)
+        width = view.viewport().width()
+        return QSize(width, round(min(max(least, room - 1), _LARGEST * least)))
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: _Index) -> None:
         painter.save()
@@ -129,7 +136,10 @@ class _RowPainter(QStyledItemDelegate):
         metrics = QFontMetricsF(font)
         line = metrics.height()
         inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
-        wide = min(0.26 * inner.width(), 14 * line)
+        # The trace leaves room for the words, and is never wider than three times its height.
+        share = 0.26 if inner.height() < 4 * line else 0.4
+        room = inner.width() - 40 * metrics.averageCharWidth()
+        wide = max(min(room, share * inner.width(), max(14 * line, 3 * inner.height())), 4 * line)
         _paint_trace(
             painter, capture, QRectF(inner.left(), inner.top(), wide, inner.height()), theme
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
@@ -20,15 +21,18 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import (
     QFileDialog,
+    QFrame,
     QHBoxLayout,
     QMainWindow,
     QMenu,
     QPushButton,
+    QScrollArea,
     QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
 
+from analysis.report.words import zone_text
 from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import CAUTIONS, native
 from live.views.window.parts.plain_text import ElidedLabel, Label, tip
@@ -114,7 +118,14 @@ class StartWindow(QMainWindow):
         self.list.wanted.connect(self._replay)
         self.list.customContextMenuRequested.connect(self._context_menu)
         right = QVBoxLayout()
-        right.addWidget(Label("Recent captures", bold=True))
+        self.recent = Label("Recent captures", bold=True)
+        self.clock = Label(f"local time of this computer, {zone_text(datetime.now().astimezone())}")
+        self.clock.setObjectName("faint")
+        above = QHBoxLayout()
+        above.addWidget(self.recent)
+        above.addStretch(1)
+        above.addWidget(self.clock)
+        right.addLayout(above)
         right.addWidget(self.list, 1)
         self.told = ElidedLabel()
         self.told.setAccessibleName("Answer")
@@ -123,9 +134,17 @@ class StartWindow(QMainWindow):
         across = QHBoxLayout(inside)
         across.setContentsMargins(16, 12, 16, 12)
         across.setSpacing(18)
-        self._side = QWidget()
-        self._side.setLayout(left)
-        left.setContentsMargins(0, 0, 0, 0)
+        # Large text in a small window: what does not fit is scrolled to, not cut.
+        side = QWidget()
+        side.setLayout(left)
+        left.setContentsMargins(0, 0, 4, 0)
+        self._side = QScrollArea()
+        self._side.setWidget(side)
+        self._side.setWidgetResizable(True)
+        self._side.setFrameShape(QFrame.Shape.NoFrame)
+        self._side.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._side.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self._side.setAccessibleName("What to do next")
         self._side.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
         across.addWidget(self._side)
         across.addLayout(right, 1)

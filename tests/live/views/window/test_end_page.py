@@ -66,6 +66,25 @@ def test_what_comes_next_is_one_press(action, expected):
             assert not window.isVisible()
 
 
+def test_the_whole_session_stands_beside_its_numbers():
+    """Where there is room the end shows all of the session's time, and no button without a use."""
+    with shown(session(120)) as (window, feed):
+        ended(feed, window)
+        page = window.end
+        assert page.picture.isVisible()
+        start, end = page.picture.top.vb.viewRange()[0]
+        assert start == 0
+        assert 120 <= end < 240
+        assert not window.header.isVisible()
+        window.resize(900, 400)
+        picture(window)
+        assert not page.picture.isVisible()
+        window.do(Action.WORKBENCH)
+        picture(window)
+        assert window.header.isVisible()
+        assert window.faults.count == 0
+
+
 def test_the_pictures_can_be_looked_back_at():
     """Ctrl+B goes to the workbench and to the end page again; before the end it does nothing."""
     with shown(session(60)) as (window, feed):
