@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study mutants thresholds
+.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study fuzz kill mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -18,6 +18,8 @@ help:
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
 	@echo "     coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
+	@echo "make fuzz, kill"
+	@echo "             put hostile input to everything that reads; let recordings come to grief; ARGS"
 	@echo "make mutants, thresholds"
 	@echo "             ask which small faults and moved thresholds no test notices; take long"
 
@@ -78,6 +80,14 @@ bench-board bench-rolling bench-capture bench-window bench-study: setup-test
 # Faults that were noticed before are not run again; ARGS=--afresh forgets them.
 mutants: setup-test
 	$(RUN) -m benchmarks.mutants $(ARGS)
+
+# 60 s for each target, seeded: make fuzz ARGS="--seconds 600 --seed 7 capture"
+fuzz: setup-test
+	$(RUN) -m benchmarks.fuzz $(ARGS)
+
+# Writes what it counts into docs/reliability.md.
+kill: setup-test
+	$(RUN) -m benchmarks.kill --markdown docs/reliability.md $(ARGS)
 
 thresholds: setup-test
 	$(RUN) -m benchmarks.moved_thresholds $(ARGS)

@@ -159,7 +159,8 @@ def _cut(folder: Path, events: list[Event]) -> None:
         report = salvage(path, folder / f"saved{cut}.sqlite")
         share = cut * len(events) / len(data)
         print(
-            f"cut by {cut:>6} bytes: {report.saved} saved, {report.lost} lost "
+            f"cut by {cut:>7,} bytes: {report.saved} of {len(events)} events saved, "
+            f"{len(events) - report.saved} lost "
             f"({share:.0f} by the share of bytes)"
         )
 

@@ -27,7 +27,7 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from enum import IntEnum
 from typing import Any, Final
 
@@ -200,6 +200,8 @@ def _decode(kind: int, body: bytes) -> Frame:  # noqa: C901 - one flat case per 
         if kind == Kind.ACK:
             return Acknowledged(**values)
         return str(values["token"])
+    except RecursionError:
+        raise WireError(f"a frame of kind {kind} is nested too deeply") from None
     except (struct.error, IndexError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise WireError(f"a frame of kind {kind} cannot be read: {error}") from error
 
@@ -227,4 +229,6 @@ def _command(values: dict[str, Any]) -> Command:
         isinstance(value, (str, int)) for value in command.values.values()
     ):
         raise TypeError("a command's values are texts and whole numbers")
-    return command
+    # Half a character, which JSON can spell, could be stored by nobody.
+    texts = {k: printable(v) if isinstance(v, str) else v for k, v in command.values.items()}
+    return replace(command, action=printable(command.action), values=texts)

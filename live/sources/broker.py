@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import os
 import secrets
 import socket
@@ -17,6 +18,9 @@ from collections.abc import Sequence
 from typing import Final
 
 import aiomqtt
+from paho.mqtt.enums import MQTTErrorCode
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from replay.errors import PlanError
@@ -29,6 +33,15 @@ TIMEOUT_S: Final = 5.0
 """Time for a broker to let a client in."""
 KEEPALIVE_S: Final = 10
 """A broker that vanished without a word is noticed within twice this."""
+NEWEST: Final = aiomqtt.ProtocolVersion.V5
+OLDER: Final = aiomqtt.ProtocolVersion.V311
+"""For brokers that do not speak the newest."""
+LARGEST_PACKET: Final = 64 * 1024
+"""Bytes of a packet of MQTT: the longest message that is taken has 4,096, its topic at most 65,535;
+a longer packet is none of a heart-rate sensor."""
+_NOT_THIS_ONE: Final = (1, 132)
+"""Unacceptable protocol version, in the words of MQTT 3.1.1 and of MQTT 5."""
+_log = logging.getLogger(__name__)
 _TLS_PORT: Final = "8883 is usual"
 
 
@@ -96,10 +109,20 @@ def new_client(
     identifier: str,
     password: str | None,
     tls: ssl.SSLContext | None,
+    *,
     queue_type: type[asyncio.Queue[aiomqtt.Message]] | None = None,
+    version: aiomqtt.ProtocolVersion = NEWEST,
 ) -> aiomqtt.Client:
-    """A client for one attempt: one whose connecting was cut short cannot be used again."""
-    return aiomqtt.Client(
+    """A client for one attempt: one whose connecting was cut short cannot be used again.
+
+    It asks the broker for no packet longer than :data:`LARGEST_PACKET`, where the version can say
+    so, and hangs up on one that sends a longer one all the same.
+    """
+    properties = None
+    if version is NEWEST:
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.MaximumPacketSize = LARGEST_PACKET
+    client = aiomqtt.Client(
         broker.host,
         broker.port,
         username=broker.username or None,
@@ -110,7 +133,51 @@ def new_client(
         keepalive=KEEPALIVE_S,
         queue_type=queue_type,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        protocol=version,
+        properties=properties,
     )
+    _bound_reading(client)
+    return client
+
+
+def _bound_reading(client: aiomqtt.Client) -> None:
+    """Let nothing that a broker sends grow without end, or stop the reading.
+
+    The library makes room for a packet of any announced length, up to 256 MB, and an error in one
+    leaves it half read.  Neither can be told it in public, so its parts are reached for: its
+    releases are bounded in ``pyproject.toml``, and tests send such packets through a real socket.
+    """
+    paho = client._client  # noqa: SLF001
+    read, receive = paho.loop_read, paho._sock_recv  # noqa: SLF001
+
+    def at_most(bufsize: int) -> bytes:  # a buffer of this size is made at once
+        if bufsize > LARGEST_PACKET:
+            raise ValueError(f"it is {bufsize:,} bytes long")
+        return receive(bufsize)
+
+    def bounded(max_packets: int = 1) -> MQTTErrorCode:
+        try:
+            return read(max_packets)
+        except Exception as error:
+            _log.warning("the broker sent a packet that is not taken: %s", _brief(error))
+            return paho._loop_rc_handle(MQTTErrorCode.MQTT_ERR_PROTOCOL)  # noqa: SLF001
+
+    paho._sock_recv = at_most  # type: ignore[method-assign]  # noqa: SLF001
+    paho.loop_read = bounded  # type: ignore[method-assign]
+
+
+def left(client: aiomqtt.Client) -> None:
+    """Take note of how a client's connection ended, where nothing has waited for it."""
+    for ending in (client._connected, client._disconnected):  # noqa: SLF001 - as above
+        if ending.done() and not ending.cancelled():
+            ending.exception()
+
+
+def may_be_older(error: Exception) -> bool:
+    """Whether a broker that did not let a client in may speak an older version of MQTT only."""
+    if isinstance(error, aiomqtt.exceptions.MqttConnectError):
+        return (error.rc.value if isinstance(error.rc, ReasonCode) else error.rc) in _NOT_THIS_ONE
+    return isinstance(error, aiomqtt.MqttError)
 
 
 async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
@@ -119,17 +186,23 @@ async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
     ``topics``: whether these may be read is asked as well.  Raises :class:`PlanError` as
     :func:`password_of` and :func:`tls_of` do.
     """
-    client = new_client(
-        broker, f"sidebeat-{secrets.token_hex(4)}", password_of(broker), tls_of(broker)
-    )
-    try:
-        async with client:
-            for topic in topics:
-                (code,) = await client.subscribe(topic)
-                if is_refusal(code):
-                    return may_not_read(broker, topic)
-    except (aiomqtt.MqttError, OSError, ValueError) as error:
-        return (await understood(error, broker))[1]
+    password, tls = password_of(broker), tls_of(broker)
+    for version in (NEWEST, OLDER):
+        client = new_client(
+            broker, f"sidebeat-{secrets.token_hex(4)}", password, tls, version=version
+        )
+        try:
+            async with client:
+                for topic in topics:
+                    (code,) = await client.subscribe(topic)
+                    if is_refusal(code):
+                        return may_not_read(broker, topic)
+                return ""
+        except (aiomqtt.MqttError, OSError, ValueError) as error:
+            if version is OLDER or not may_be_older(error):
+                return (await understood(error, broker))[1]
+        finally:
+            left(client)
     return ""
 
 

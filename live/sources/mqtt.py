@@ -81,6 +81,7 @@ class MqttSource:
         self._password = broker.password_of(self._broker)
         self._tls = broker.tls_of(self._broker)
         self._identifier = f"sidebeat-{secrets.token_hex(4)}"
+        self._version = broker.NEWEST
         self._hurry = asyncio.Event()
         self._client: aiomqtt.Client | None = None
 
@@ -106,17 +107,24 @@ class MqttSource:
         wait_s = FIRST_WAIT_S
         while True:
             began_ns = clock.now_ns()
+            client = self._new_client(clock)
             try:
-                async with self._new_client(clock) as client:
+                async with client:
                     await self._subscribe(client, list(self._topics.values()))
                     self._client = client
                     async for _ in client.messages:
                         pass  # never reached: the queue keeps nothing, see _queue_type
             except (aiomqtt.MqttError, OSError, ValueError) as error:
                 _end_if_cancelled(error)
+                if self._client is None and broker.may_be_older(error):
+                    was_newest = self._version is broker.NEWEST
+                    self._version = broker.OLDER if was_newest else broker.NEWEST
+                    if was_newest and isinstance(error, aiomqtt.exceptions.MqttConnectError):
+                        continue  # it says so itself: nothing is wrong with it yet
                 state, sentence = await broker.understood(error, self._broker)
             finally:
                 self._client = None
+                broker.left(client)
             for topic in self._topics.values():
                 topic.lose(state, sentence)
             if clock.now_ns() - began_ns > SETTLED_NS:
@@ -129,7 +137,12 @@ class MqttSource:
     def _new_client(self, clock: CaptureClock) -> aiomqtt.Client:
         queue_type = _queue_type(clock, self._hear)
         return broker.new_client(
-            self._broker, self._identifier, self._password, self._tls, queue_type
+            self._broker,
+            self._identifier,
+            self._password,
+            self._tls,
+            queue_type=queue_type,
+            version=self._version,
         )
 
     def _hear(self, t_ns: int, message: aiomqtt.Message) -> None:

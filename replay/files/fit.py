@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -58,7 +59,16 @@ def read_fit(path: Path, data: bytes, start_ns: int | None = None) -> RawSeries:
         remark = "The checksum of the file is wrong: part of it may be damaged."
     except fitdecode.FitEOFError:
         remark = "The file breaks off: what stands before is used."
-    except (fitdecode.FitError, ValueError, LookupError, TypeError, ArithmeticError) as error:
+    except (
+        fitdecode.FitError,
+        ValueError,
+        LookupError,
+        TypeError,
+        ArithmeticError,
+        AssertionError,
+        AttributeError,
+        struct.error,
+    ) as error:
         # The parser's own checks are few; a damaged file may make it stumble anywhere.
         remark = (
             f"The file is damaged ({error or type(error).__name__}): what stands before is used."

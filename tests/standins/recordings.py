@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import signal
 import time
 
 from live.protocol.view_model import ViewModel
+from replay.capture.files import LOG, sidecar
 from replay.plan import Plan, PlannedSensor
+from tests.standins.running import RunningCapture
 
 PLAN = Plan(
     wearer="W1",
@@ -17,6 +20,24 @@ PLAN = Plan(
     ),
 )
 PATIENCE_S = 45.0
+NO_ROOM = """\
+import resource, signal
+def fill(*_):
+    resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, resource.RLIM_INFINITY))
+signal.signal(signal.SIGUSR1, fill)
+"""
+"""From a signal on, the kernel lets no log of a capture grow beyond 30 kB, nor a new file."""
+
+
+def fill_the_disk(running: RunningCapture, model: ViewModel) -> float:
+    """Let no room be left, for a capture started with :data:`NO_ROOM`; seconds until it is told.
+
+    Its log is as long as that already: the next commit finds the disk full.
+    """
+    log = sidecar(running.file(), LOG)
+    until(model, lambda: log.stat().st_size > 30_000)
+    running.signal(signal.SIGUSR1)
+    return until(model, lambda: model.alarm is not None)
 
 
 def until(model: ViewModel, found, patience_s: float = PATIENCE_S) -> float:

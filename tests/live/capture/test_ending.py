@@ -16,7 +16,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal import app
 from live.views.window.live import main_window
 from replay.capture import Capture
-from tests.standins.recordings import PLAN, recording, until
+from tests.standins.recordings import NO_ROOM, PLAN, fill_the_disk, recording, until
 from tests.standins.running import SOON_S, running_capture
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
@@ -112,15 +112,6 @@ def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
     assert capture_feed.ANSWER_S + max(window_s, terminal_s) < SOON_S
 
 
-NO_ROOM = """\
-import resource, signal
-def fill(*_):
-    resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, resource.RLIM_INFINITY))
-signal.signal(signal.SIGUSR1, fill)
-"""
-"""From a signal on, the kernel lets no capture grow, nor a new one come into being."""
-
-
 def test_a_full_disk_is_told_at_once_and_ends_the_capture_with_what_is_saved(tmp_path):
     """Within two seconds every view knows; then the end tells what is in the file and what not."""
     with running_capture(tmp_path / "c", PLAN, "--view", "none", before=NO_ROOM) as capture:
@@ -128,8 +119,7 @@ def test_a_full_disk_is_told_at_once_and_ends_the_capture_with_what_is_saved(tmp
         model = ViewModel(feed)
         recording(model)
         path = capture.file()
-        capture.signal(signal.SIGUSR1)
-        assert until(model, lambda: model.alarm is not None) <= SOON_S
+        assert fill_the_disk(capture, model) <= SOON_S
         until(model, lambda: model.ended is not None)
         feed.close()
         assert capture.wait() != 0

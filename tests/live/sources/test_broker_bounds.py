@@ -1,0 +1,151 @@
+"""What a broker sends is bounded: it is asked for no long packet, and not heard with one."""
+
+from __future__ import annotations
+
+import asyncio
+import struct
+import tracemalloc
+
+from live.capture.clock import MonotonicClock
+from live.sources import broker
+from live.sources.broker import LARGEST_PACKET
+from live.sources.mqtt import MqttSource
+from replay.event import MQTT_HEART_RATE
+from replay.plan import Broker, Plan, PlannedSensor
+
+TOPIC = b"gym/yarrow/hr"
+PATIENCE_S = 20.0
+
+
+def plan(port: int) -> Plan:
+    sensor = PlannedSensor(label="Yarrow", role="reference", source="mqtt", topic=TOPIC.decode())
+    return Plan(
+        wearer="W1",
+        activity="rowing ergometer",
+        sensors=(sensor,),
+        broker=Broker(host="127.0.0.1", port=port),
+    )
+
+
+def publish(payload: bytes, *, newest: bool) -> bytes:
+    body = struct.pack(">H", len(TOPIC)) + TOPIC + (b"\0" if newest else b"") + payload
+    return b"\x30" + bytes((len(body),)) + body
+
+
+class ScriptedBroker:
+    """Lets in whom it understands; ``first``: what it then says to the first; then a good word.
+
+    ``old``: it knows MQTT 3.1.1 alone, and refuses anything newer.
+    """
+
+    def __init__(self, *, first: bytes = b"", old: bool = False) -> None:
+        self.connects: list[bytes] = []
+        self.taken = 0
+        self._first, self._old = first, old
+        self._served = 0
+
+    async def all_have_left(self) -> None:
+        """Wait until nobody is served any more."""
+        async with asyncio.timeout(PATIENCE_S):
+            while self._served:  # noqa: ASYNC110 - a test
+                await asyncio.sleep(0.005)
+
+    async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self._served += 1
+        try:
+            connect = await reader.read(4096)
+            self.connects.append(connect)
+            newest = connect[8:9] == b"\5"
+            if newest and self._old:
+                writer.write(b"\x20\x02\x00\x01")
+                return
+            writer.write(b"\x20\x03\0\0\0" if newest else b"\x20\x02\0\0")
+            asked = await reader.read(4096)
+            granted = asked[2:4] + (b"\0" if newest else b"") + b"\x01"
+            writer.write(b"\x90" + bytes((len(granted),)) + granted)
+            if self._first and len(self.connects) == 1:
+                writer.write(self._first)
+                while True:
+                    writer.write(bytes(65_536))
+                    await writer.drain()
+                    self.taken += 65_536
+            writer.write(publish(b"142", newest=newest))
+            await reader.read()
+        except OSError:
+            pass
+        finally:
+            writer.close()
+            self._served -= 1
+
+
+def heard_from(scripted: ScriptedBroker) -> list[bytes]:
+    """Payloads until the first one was heard."""
+    payloads: list[bytes] = []
+
+    async def main() -> None:
+        server = await asyncio.start_server(scripted.serve, "127.0.0.1", 0)
+        source = MqttSource(plan(server.sockets[0].getsockname()[1]))
+        heard = asyncio.Event()
+
+        def emit(t_ns: int, sensor: int, channel: str, payload: bytes, **_: object) -> None:
+            if channel == MQTT_HEART_RATE:
+                payloads.append(payload)
+                heard.set()
+
+        running = asyncio.ensure_future(source.run(MonotonicClock(), emit))
+        try:
+            async with asyncio.timeout(PATIENCE_S):
+                await heard.wait()
+        finally:
+            running.cancel()
+            await asyncio.gather(running, return_exceptions=True)
+            await scripted.all_have_left()
+            server.close()
+
+    asyncio.run(main())
+    return payloads
+
+
+def test_the_broker_is_asked_for_no_long_packet():
+    """MQTT 5, property 0x27 (Maximum Packet Size) of CONNECT, four bytes (section 3.1.2.11.4)."""
+    scripted = ScriptedBroker()
+    assert heard_from(scripted) == [b"142"]
+    assert b"\x27" + LARGEST_PACKET.to_bytes(4, "big") in scripted.connects[0]
+
+
+def test_a_broker_that_sends_a_long_packet_all_the_same_is_not_listened_to():
+    """256 MB announced: hung up on after a little of it, and the next connection is heard."""
+    tracemalloc.start()
+    try:
+        scripted = ScriptedBroker(first=b"\x30\xff\xff\xff\x7f")
+        assert heard_from(scripted) == [b"142"]
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(scripted.connects) == 2
+    assert most < 16_000_000
+    assert scripted.taken < 32_000_000
+
+
+def test_a_broker_of_the_older_version_is_heard_as_well():
+    """It refuses the newest version in its own words; the next attempt speaks its own."""
+    scripted = ScriptedBroker(old=True)
+    assert heard_from(scripted) == [b"142"]
+    assert [connect[8] for connect in scripted.connects] == [5, 4]
+
+
+def test_an_attempt_at_a_broker_of_the_older_version_succeeds():
+    """What the checks before a session ask is answered by either version."""
+
+    async def main() -> str:
+        scripted = ScriptedBroker(old=True)
+        server = await asyncio.start_server(scripted.serve, "127.0.0.1", 0)
+        try:
+            return await broker.tried(
+                Broker(host="127.0.0.1", port=server.sockets[0].getsockname()[1])
+            )
+        finally:
+            await scripted.all_have_left()
+            server.close()
+
+    assert asyncio.run(main()) == ""
