@@ -39,6 +39,7 @@ def phase_masks(ref_mbpm: npt.NDArray[np.int32]) -> Mapping[str, BoolArray]:
     slope = np.full(len(series), np.nan)
     if len(series) > 2 * SLOPE_S:
         slope[SLOPE_S:-SLOPE_S] = (series[2 * SLOPE_S :] - series[: -2 * SLOPE_S]) / (2 * SLOPE_S)
+    slope[np.isnan(series)] = np.nan  # a gap has neighbours that do
     rise, fall = slope > SLOPE_BPM_PER_S, slope < -SLOPE_BPM_PER_S
     level = ~np.isnan(slope) & ~rise & ~fall
     low, high = _range(ref_mbpm)

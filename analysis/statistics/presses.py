@@ -50,7 +50,7 @@ def offset_of_presses(
     rivals = counts[np.abs(every - offset) > 2 * TOGETHER_S]
     if len(matched) < FEWEST or (len(rivals) and rivals.max() >= len(matched)):
         return None
-    spread = float(np.std(matched, ddof=1)) if len(matched) > 1 else 0.0
+    spread = float(np.std(matched, ddof=1))
     half = t_quantile(len(matched) - 1) * max(spread, _LEAST_ERROR_S) / math.sqrt(len(matched))
     return offset, (offset - half, offset + half), len(matched)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from analysis.statistics.presses import offset_of_presses
 
@@ -40,3 +41,25 @@ def test_too_few_or_ambiguous_presses_give_none(reference, test):
         np.array(reference, dtype=float), np.array(test, dtype=float), within_s=5000
     )
     assert found is None
+
+
+@pytest.mark.parametrize("late", [(0.0, 0.0, 0.0), (1.0, -1.0, 0.0, 0.5)])
+def test_the_interval_is_that_of_the_mean_of_the_matches(late):
+    """t(n − 1) times the spread over the root of n; never below what whole seconds leave open."""
+    presses = np.array([10.0, 200, 431, 888])[: len(late)]
+    offset, (low, high), count = offset_of_presses(
+        presses, presses - 40 + np.array(late), within_s=100
+    )
+    spread = max(np.std(late, ddof=1), 0.3)
+    half = stats.t.ppf(0.975, len(late) - 1) * spread / np.sqrt(len(late))
+    assert count == len(late)
+    assert offset == pytest.approx(40 - np.median(late))
+    assert (high - low) / 2 == pytest.approx(half)
+
+
+@pytest.mark.parametrize(("late", "count"), [(2.0, 4), (2.1, 3)])
+def test_moments_come_together_up_to_two_seconds(late, count):
+    """A press that is later than that is another press."""
+    presses = np.array([10.0, 200, 431, 888])
+    found = offset_of_presses(presses, presses - 40 + [0, 0, 0, late], within_s=100)
+    assert found[2] == count
