@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -221,21 +221,57 @@ def steady_against_failing(count: int, seed: int, run: int) -> dict[str, bool | 
     }
 
 
-Run = Callable[..., Mapping[str, "float | None"]]
+Held = Mapping[str, "float | None"]
+Run = Callable[..., Held]
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What the shares of these columns are to be at least or at most, and from which row on."""
+
+    columns: Sequence[str]
+    least: float = 0.0
+    most: float = 1.0
+    without_rows: Sequence[str] = ()
+
+    def missed(self, name: str, columns: Sequence[str], held: Sequence[Held]) -> Iterator[str]:
+        """Cells of a row that lie beyond the goal by more than chance explains, in words: those of
+        which the whole exact 95 % interval (Clopper–Pearson) does.
+        """
+        for column in columns:
+            given = [one[column] for one in held if one[column] is not None]
+            if column not in self.columns or name in self.without_rows or not given:
+                continue
+            found = scipy.stats.binomtest(int(sum(given)), len(given)).proportion_ci(0.95, "exact")
+            if found.high < self.least or found.low > self.most:
+                yield f"{name}, {column}"
+
+    def words(self, missed: Sequence[str]) -> str:
+        """What became of it."""
+        which = f"at least {self.least:g}" if self.least else f"at most {self.most:g}"
+        head = f"Goal: {which} ({', '.join(self.columns)})"
+        if self.without_rows:
+            head += f", without {', '.join(self.without_rows)}"
+        told = f"missed by more than chance: {'; '.join(missed)}" if missed else (
+            "nothing misses it by more than chance"
+        )  # fmt: skip
+        return f"{head}: {told}."
 
 
 @dataclass(frozen=True)
 class Table:
-    """One table: what is run, for which rows, how often."""
+    """One table: what is run, for which rows, how often, and its goal."""
 
     title: str
     run: Run
     rows: Sequence[tuple[str, object]]
     runs: int
+    goal: Goal | None = None
 
     def show(self, pool: ProcessPoolExecutor, seed: int) -> None:
-        """Print the share of the runs in which each thing holds."""
+        """Print the share of the runs in which each thing holds, and whether that is the goal."""
         print(f"\n{self.title}  ({self.runs:,} studies a row)")
+        missed: list[str] = []
         for place, (name, row) in enumerate(self.rows):
             run = partial(self.run, row, seed)
             results = list(pool.map(run, range(self.runs), chunksize=max(self.runs // 40, 1)))
@@ -245,6 +281,10 @@ class Table:
                 print(" " * _NAME + _line(columns, widths))
             cells = [_cell([one[column] for one in results]) for column in columns]
             print(f"{name:<{_NAME}}" + _line(cells, widths), flush=True)
+            if self.goal is not None:
+                missed += self.goal.missed(name, columns, results)
+        if self.goal is not None:
+            print(self.goal.words(missed), flush=True)
 
 
 _NAME, _LEAST = 34, 13
@@ -296,23 +336,28 @@ def _tables(runs: int, claims: int) -> list[Table]:
         Table(
             "Coverage of 95 % intervals, first generator (six wearers and more: of people)",
             coverage_run, [(str(shape), shape) for shape in SHAPES], runs,
+            Goal(STATISTICS, least=0.93, without_rows=("1 wearer × 2",)),
         ),
         Table(
             "The same, second generator (one wearer), beside all seconds pooled",
             seconds_run, [(f"{count} sessions", count) for count in (2, 3, 5, 8, 12)], runs,
+            Goal(STATISTICS[:-1], least=0.93, without_rows=("2 sessions",)),
         ),
         Table(
             "A sensor that fails", failures_run,
             [(f"in {row[0]:.0%} of sessions, {row[1]} of them", row) for row in rates], runs,
+            Goal(("rate of failures",), least=0.95),
         ),
         Table(
             "Any claim about equal sensors (type I error, family-wise)", claims_run,
             [(f"{number} {what}, {shape}", (what, _equals(number, sensor), shape))
              for number, what, sensor, shape in _TYPE_ONE], claims,
+            Goal(("claimed",), most=0.055),
         ),
         Table(
             "Any claim about equal firmwares on different sessions", firmware_run,
             [(f"{shape} each", (shape, 1.0)) for shape in firmware], claims,
+            Goal(("claimed",), most=0.055),
         ),
         Table(
             "Equal firmwares on different sessions beside a control worn in all of them",

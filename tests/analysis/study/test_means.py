@@ -34,10 +34,10 @@ def test_below_six_wearers_sessions_are_the_units_and_from_six_on_wearers():
 
 
 def test_a_size_is_never_negative_and_a_share_never_leaves_its_scale():
-    """An interval of sizes ends at 0, one of shares inside 0 and 100 %."""
+    """An interval of sizes ends above 0, one of shares inside 0 and 100 %."""
     sizes = mean_estimate(np.array([0.5, 4.0, 9.0]), ONE[:3], Scale.SIZE)
     assert sizes.interval is not None
-    assert sizes.interval[0] == 0
+    assert 0 < sizes.interval[0] < 1
     shares = mean_estimate(np.array([99.0, 100.0, 80.0]), ONE[:3], Scale.SHARE)
     assert shares.value == pytest.approx(93)
     assert shares.interval is not None
@@ -86,3 +86,33 @@ def test_a_ratio_is_that_of_the_geometric_means():
     wanted = scipy.stats.ttest_1samp(np.log(other / one), 0).confidence_interval(0.95)
     assert found.interval == pytest.approx((np.exp(wanted.low), np.exp(wanted.high)))
     assert ratio_estimate(np.array([0.0, 1.0]), np.array([1.0, 1.0]), ONE[:2]).value is None
+
+
+def test_a_mean_of_sizes_is_sure_on_the_log_scale():
+    """By hand: log of the mean, jackknifed, with t; above 0 whatever the values, and two units
+    alone have the plain interval.
+    """
+    values = np.array([1.0, 2.0, 6.0])
+    found = mean_estimate(values, ["W1"] * 3, Scale.SIZE)
+    logs = np.log([4.0, 3.5, 1.5])
+    spread = np.sqrt(2 / 3 * np.sum((logs - logs.mean()) ** 2))
+    factor = np.exp(scipy.stats.t.ppf(0.975, 2) * spread)
+    assert found.value == 3.0
+    assert found.interval == pytest.approx((3 / factor, 3 * factor))
+    two = mean_estimate(values[:2], ["W1"] * 2, Scale.SIZE)
+    assert two.interval[0] == 0.0
+    assert two.interval[1] == pytest.approx(1.5 + scipy.stats.t.ppf(0.975, 1) * 0.5)
+    lone = mean_estimate(np.array([0.0, 0.0, 3.0]), ["W1"] * 3, Scale.SIZE)
+    assert 0 < lone.interval[0] < 1 < lone.interval[1]
+
+
+@pytest.mark.parametrize("spread", [0.2, 0.4, 0.6])
+@pytest.mark.parametrize("units", [3, 5, 8])
+def test_intervals_of_skewed_sizes_hold(spread, units):
+    """Over 4,000 studies of lognormal sizes of known mean, in .93 of them; plain t holds less."""
+    random = np.random.default_rng([17, units, round(10 * spread)])
+    held = 0
+    for sizes in np.exp(random.normal(-(spread**2) / 2, spread, (4000, units))):
+        low, high = mean_estimate(sizes, ["W1"] * units, Scale.SIZE).interval
+        held += low <= 1.0 <= high
+    assert held / 4000 > 0.93 - 0.008
