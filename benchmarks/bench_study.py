@@ -3,17 +3,26 @@
 ``python -m benchmarks.bench_study --sessions 1000`` makes sessions of an hour with four sensors in
 a temporary folder (the reference and three tests), with a cache of their own, and prints the time
 for each session.  Times say something of this machine only; the ratios do of the program.
+
+``--copies 40``: a warm study of forty times as many sessions as were computed.  Each copy is a file
+of its own with another UUID and another start, and has a record of its own in the cache, as long as
+that of any session of an hour: to read it warm is the same work, only its numbers are not new.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import resource
+import shutil
+import sqlite3
 import tempfile
 import time
+import uuid
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -22,11 +31,13 @@ import pandas as pd
 
 from analysis.report.frames import pairs_frame
 from analysis.session import read_pairs
-from analysis.session.cache import CACHE_FOLDER_VARIABLE
+from analysis.session.cache import CACHE_FOLDER_VARIABLE, RecordCache
+from analysis.session.pipeline import record_of
 from analysis.study.folders import find_captures
 from analysis.study.reading import read_rows, usable_cores
 from analysis.study.study import study_of
-from replay.capture import COMMIT_EVERY_EVENTS, CaptureWriter
+from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
+from replay.capture.schema import TRIGGERS, text_crc
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.plan import Plan, PlannedSensor
 
@@ -82,6 +93,44 @@ def pooled(files: list[Path]) -> pd.Series:
     return table["difference_bpm"].abs().groupby(table["sensor"]).mean()
 
 
+def copied(number: int, file: Path, folder: Path) -> None:
+    """The same recording as another session, with its record kept in the cache."""
+    path = folder / f"{file.stem}_{number:03d}.sqlite"
+    shutil.copy(file, path)
+    with Capture.open(file) as capture:
+        record = record_of(capture)
+    told = str(uuid.uuid4())
+    start = record.provenance.started_utc_ns + number * DAY_NS
+    tables = ("session", "session_copy")
+    with contextlib.closing(sqlite3.connect(path)) as connection, connection:
+        for table in tables:
+            connection.execute(f"DROP TRIGGER {table}_no_update")
+            chosen = f"SELECT software, invented, plan FROM {table}"  # noqa: S608 - our own names
+            (row,) = connection.execute(chosen)
+            change = f"UPDATE {table} SET uuid = ?, started_utc_ns = ?, crc32 = ?"  # noqa: S608 - as above
+            connection.execute(change, (told, start, text_crc(told, start, *row)))
+            connection.execute(TRIGGERS[f"{table}_no_update"])
+    with Capture.open(path) as capture:
+        own = replace(record.provenance, uuid=told, started_utc_ns=start)
+        RecordCache(capture).store(replace(record, provenance=own))
+
+
+def warm_of_many(files: list[Path], copies: int, jobs: int) -> None:
+    """Read that many times as many sessions from the cache, and compute the study of them."""
+    folder = files[0].parent.with_name("copies")
+    folder.mkdir()
+    count = len(files) * copies
+    with _timed(f"copied to {count:,} sessions", count), ProcessPoolExecutor(jobs) as pool:
+        for number in range(copies):
+            list(pool.map(partial(copied, number, folder=folder), files))
+    with _timed(f"warm study of {count:,} sessions, all of it", count):
+        reading = read_rows(find_captures([folder]).files, workers=jobs)
+        study = study_of(reading.rows)
+    (activity,) = study.activities
+    if len(activity.sessions) != count:
+        raise SystemExit(f"{len(activity.sessions)} of {count} sessions were counted")
+
+
 def _timed(what: str, per: int) -> _Timer:
     return _Timer(what, per)
 
@@ -117,6 +166,9 @@ def main() -> None:
     parser.add_argument("--sessions", type=int, default=40)
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--jobs", type=int, default=None)
+    parser.add_argument(
+        "--copies", type=int, default=0, metavar="N", help="also a warm study of N times as many"
+    )
     options = parser.parse_args()
     count, jobs = options.sessions, options.jobs or usable_cores()
     with tempfile.TemporaryDirectory(prefix="sidebeat-bench-") as place:
@@ -132,6 +184,8 @@ def main() -> None:
             read_rows(files, workers=jobs)
         with _timed("numbers of the study from its rows", count):
             study_of(reading.rows)
+        if options.copies:
+            warm_of_many(files, options.copies, jobs)
         make(folder, options.minutes, count)
         with _timed("one session more, all others warm", 1) as more:
             read_rows(find_captures([folder]).files, workers=jobs)
