@@ -5,8 +5,8 @@ a temporary folder (the reference and three tests), with a cache of their own, a
 for each session.  Times say something of this machine only; the ratios do of the program.
 
 ``--copies 40``: a warm study of forty times as many sessions as were computed.  Each copy is a file
-of its own with another UUID and another start, and has a record of its own in the cache, as long as
-that of any session of an hour: to read it warm is the same work, only its numbers are not new.
+of its own with another UUID and another start, and has record and row of its own in the cache, as long
+as those of any session of an hour: to read it warm is the same work, only its numbers are not new.
 """
 
 from __future__ import annotations
@@ -35,6 +35,8 @@ from analysis.session.cache import CACHE_FOLDER_VARIABLE, RecordCache
 from analysis.session.pipeline import record_of
 from analysis.study.folders import find_captures
 from analysis.study.reading import read_rows, usable_cores
+from analysis.study.row import SessionRow
+from analysis.study.row_reading import read_row
 from analysis.study.study import study_of
 from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
 from replay.capture.schema import TRIGGERS, text_crc
@@ -94,7 +96,7 @@ def pooled(files: list[Path]) -> pd.Series:
 
 
 def copied(number: int, file: Path, folder: Path) -> None:
-    """The same recording as another session, with its record kept in the cache."""
+    """The same recording as another session, with its record and its row kept in the cache."""
     path = folder / f"{file.stem}_{number:03d}.sqlite"
     shutil.copy(file, path)
     with Capture.open(file) as capture:
@@ -113,6 +115,8 @@ def copied(number: int, file: Path, folder: Path) -> None:
     with Capture.open(path) as capture:
         own = replace(record.provenance, uuid=told, started_utc_ns=start)
         RecordCache(capture).store(replace(record, provenance=own))
+    if not isinstance(read_row(path, kept_only=True), SessionRow):
+        raise SystemExit(f"{path}: its record was not kept")
 
 
 def warm_of_many(files: list[Path], copies: int, jobs: int) -> None:

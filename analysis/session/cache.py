@@ -74,36 +74,57 @@ class RecordCache:
     """
 
     def __init__(self, capture: Capture) -> None:
-        self._path: Path | None = None
+        self._kept: KeptFile | None = None
         self._notes = len(capture.notes())
         try:
             name = str(uuid.UUID(capture.uuid))  # it comes from a file, and becomes a file's name
-            if capture.clean and not _is_being_written(capture.path):
-                self._head = _head(file_sha256(capture.path))
-                self._path = cache_folder() / f"{name}.json"
+            if capture.clean and not is_being_written(capture.path):
+                head = _head(file_sha256(capture.path))
+                self._kept = KeptFile(cache_folder() / f"{name}.json", head)
         except (ValueError, OSError, RuntimeError, SidebeatError):
             return
 
     def load(self) -> SessionRecord | None:
         """The record, if one is kept that fits and is whole."""
-        if self._path is None:
+        body = None if self._kept is None else self._kept.load()
+        if body is None:
             return None
         try:
-            head, digest, body = self._path.read_bytes().split(b"\n", 2)
-            if head != self._head or digest != _digest(body):
-                return None
             record = decode_record(body)
-            # Somebody may have noted something between two looks at the capture.
-            return record if record.provenance.notes == self._notes else None
-        except (OSError, ValueError):
+        except NotARecord:
             return None
+        # Somebody may have noted something between two looks at the capture.
+        return record if record.provenance.notes == self._notes else None
 
     def store(self, record: SessionRecord) -> None:
         """Keep a record, readable by this user alone; where that cannot be done, nothing is."""
-        if self._path is None:
+        if self._kept is None:
             return
         try:
-            body = encode_record(record)
+            self._kept.store(encode_record(record))
+        except (TypeError, ValueError):
+            return
+
+
+class KeptFile:
+    """A file of the cache at ``path``: a ``head`` that says what it was made of, a checksum of the
+    body, and the body, on a line each.  Nothing that goes wrong with it is ever raised.
+    """
+
+    def __init__(self, path: Path, head: bytes) -> None:
+        self._path, self._head = path, head
+
+    def load(self) -> bytes | None:
+        """The body, if one is kept that fits and is whole."""
+        try:
+            head, digest, body = self._path.read_bytes().split(b"\n", 2)
+        except (OSError, ValueError):
+            return None
+        return body if head == self._head and digest == _digest(body) else None
+
+    def store(self, body: bytes) -> None:
+        """Keep a body, readable by this user alone; where that cannot be done, nothing is."""
+        try:
             folder = self._path.parent
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             folder.chmod(0o700)
@@ -115,7 +136,7 @@ class RecordCache:
                 fresh.replace(self._path)
             except OSError:
                 fresh.unlink(missing_ok=True)
-        except (OSError, TypeError, ValueError):
+        except (OSError, ValueError):
             return
 
 
@@ -127,6 +148,6 @@ def _digest(body: bytes) -> bytes:
     return hashlib.sha256(body).hexdigest().encode()
 
 
-def _is_being_written(path: Path) -> bool:
+def is_being_written(path: Path) -> bool:
     """Whether SQLite keeps something beside the file that belongs to it."""
     return any(path.with_name(path.name + end).exists() for end in ("-wal", "-journal"))

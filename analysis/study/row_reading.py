@@ -16,18 +16,27 @@ _LOG: Final = logging.getLogger(__name__)
 def read_row(path: Path, *, kept_only: bool = False) -> SessionRow | str | None:
     """The row of a capture, or why there is none, in one sentence.
 
-    ``kept_only``: from the cache alone, ``None`` where its record would have to be computed.
+    ``kept_only``: from the cache alone, ``None`` where its record would have to be computed.  Where
+    the row itself is kept, the capture is not even opened.
     """
     from analysis.session.cache import RecordCache  # noqa: PLC0415 - only where sessions are read
     from analysis.session.pipeline import record_of  # noqa: PLC0415
+    from analysis.study.row_cache import RowCache  # noqa: PLC0415
     from replay.capture import Capture  # noqa: PLC0415
 
     try:
         if problem := why_no_database(path):
             return problem
+        kept = RowCache(path)
+        if (row := kept.load()) is not None:
+            return row
         with Capture.open(path) as capture:
             record = RecordCache(capture).load() if kept_only else record_of(capture)
-        return None if record is None else row_of(record, str(path))
+        if record is None:
+            return None
+        row = row_of(record, str(path))
+        kept.store(row)
+        return row
     except SidebeatError as error:
         return str(error)
     except OSError as error:
