@@ -5,8 +5,9 @@ a temporary folder (the reference and three tests), with a cache of their own, a
 for each session.  Times say something of this machine only; the ratios do of the program.
 
 ``--copies 40``: a warm study of forty times as many sessions as were computed.  Each copy is a file
-of its own with another UUID and another start, and has record and row of its own in the cache, as long
-as those of any session of an hour: to read it warm is the same work, only its numbers are not new.
+of its own with another UUID and another start, and has a record and a row of its own in the cache,
+as long as those of any session of an hour: to read it warm is the same work, only its numbers are
+not new.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Captures to rows, over all cores: each session's record is computed once and kept.
 
 The records go through the cache of :mod:`analysis.session.cache`, and their rows through that of
-:mod:`analysis.study.row_cache`, written by the processes as they come to be, so that an interrupted reading loses nothing that was done, and the next one takes up
-where it ended.  A file that cannot be read is one line, never the end of the study.
+:mod:`analysis.study.row_cache`, written by the processes as they come to be, so that an interrupted
+reading loses nothing that was done, and the next one takes up where it ended.  A file that cannot
+be read is one line, never the end of the study.
 """
 
 from __future__ import annotations
