@@ -17,6 +17,8 @@ from typing import IO, Final
 from live.cli.output import say
 from replay.errors import SidebeatError
 
+_HALF: Final = "backslashreplace"
+"""Half a character, in the name of a file that is not UTF-8, is spelled out."""
 _RECORDING: Final = b"SQLite format 3\0"
 
 
@@ -37,7 +39,7 @@ def write_stream(path: Path, write: Callable[[IO[str]], object]) -> bool:
         if path.is_file() or not path.exists():
             _write_beside(path, write)
         else:  # a terminal, a pipe of the shell: /dev/stdout
-            with path.open("w", encoding="utf-8", newline="") as stream:
+            with path.open("w", encoding="utf-8", errors=_HALF, newline="") as stream:
                 write(stream)
     except OSError as error:
         raise SidebeatError(f"{path}: cannot be written: {error.strerror}") from None
@@ -63,7 +65,7 @@ def _write_beside(path: Path, write: Callable[[IO[str]], object]) -> None:
     target = path.resolve()
     handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
+        with os.fdopen(handle, "w", encoding="utf-8", errors=_HALF, newline="") as stream:
             write(stream)
         Path(name).replace(target)
     except BaseException:

@@ -143,7 +143,8 @@ def token_frame(token: str) -> bytes:
 
 
 def _json_frame(kind: Kind, values: dict[str, object]) -> bytes:
-    body = json.dumps(values, ensure_ascii=False).encode()
+    # Escaped: the name of a folder may hold half a character, where it is not UTF-8.
+    body = json.dumps(values).encode()
     return _HEAD.pack(kind, len(body)) + body
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from live.capture.clock import (
     ANCHOR_EVERY_NS,
+    DISK_EVERY_S,
     LATE_NS,
     ClockWatch,
     Heartbeat,
@@ -76,6 +77,29 @@ def test_of_three_interrupted_readings_the_narrowest_counts() -> None:
     assert abs(instant.utc_ns - instant.t_ns - UTC_0) <= 1_000_000
 
 
+def test_a_start_that_is_interrupted_still_knows_its_utc() -> None:
+    """The first reading of UTC comes some time after 0: that time is taken off again.
+
+    UTC is read in the middle of its bracket, so that an interruption of 100 µs costs 50 µs.
+    """
+    clocks = FakeClocks()
+    clocks.delays = [100_000]
+    clock = MonotonicClock(clocks)
+    assert clock.started_utc_ns == UTC_0 - 50_000
+    clocks.move(7 * NS_PER_S)
+    clocks.delays = [100_000]
+    assert clock.instant() == Instant(7 * NS_PER_S + 150_000, UTC_0 + 7 * NS_PER_S + 100_000)
+
+
+def test_utc_is_read_three_times_at_most() -> None:
+    """A machine that interrupts every reading does not hold the loop up for ever."""
+    clocks = FakeClocks()
+    clock = MonotonicClock(clocks)
+    clocks.delays = [5_000_000] * 9
+    clock.instant()
+    assert len(clocks.delays) == 6
+
+
 def test_anchors_come_at_the_start_and_every_half_minute() -> None:
     """A session of 95 s with steady clocks has anchors at 0, 30, 60 and 90 s and nothing else."""
     watch = ClockWatch()
@@ -132,6 +156,7 @@ def test_an_anchor_is_due_after_exactly_thirty_seconds() -> None:
     watch.check(at(0))
     watch.check(at(10, 5))
     start = at(10, 5)
+    assert ANCHOR_EVERY_NS == 30 * NS_PER_S
     early = Instant(start.t_ns + ANCHOR_EVERY_NS - 1, start.utc_ns + ANCHOR_EVERY_NS - 1)
     assert watch.check(early) == []
     due = Instant(start.t_ns + ANCHOR_EVERY_NS, start.utc_ns + ANCHOR_EVERY_NS)
@@ -196,3 +221,8 @@ def test_free_space_is_recorded_at_the_start(tmp_path) -> None:
     asyncio.run(watched())
     assert events[0][2] == DISK
     assert unpack_int(events[0][3]) > 0
+
+
+def test_free_space_is_recorded_every_half_minute() -> None:
+    """Often enough to be told before a disk is full, and no more."""
+    assert DISK_EVERY_S == 30

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from live.capture.file_watch import LATE_COMMIT_S, STILL_LOOKS, FileWatch, watch_file
+from live.capture.file_watch import EVERY_S, LATE_COMMIT_S, STILL_LOOKS, FileWatch, watch_file
 from live.protocol.alarm import UNSAFE
 
 FILE = Path("/disk/c.sqlite")
@@ -143,3 +143,41 @@ def test_each_change_is_told_once():
 
     asyncio.run(main())
     assert [alarm and alarm.headline for alarm in told] == [UNSAFE, None]
+
+
+def test_a_look_is_taken_every_second_and_a_late_commit_told_after_five() -> None:
+    """Every view is told within two seconds; a disk that wakes up has five."""
+    assert (EVERY_S, STILL_LOOKS, LATE_COMMIT_S) == (1.0, 4, 5.0)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "why"),
+    [
+        (lambda disk: disk.files.pop(FILE), "c.sqlite was removed or moved"),
+        (lambda disk: change(disk, FILE, inode=99), "c.sqlite was replaced by another file"),
+        (lambda disk: disk.files.pop(LOG), "the log of c.sqlite was removed or replaced"),
+        (lambda disk: disk.locked.add(FILE), "c.sqlite is not writable any more"),
+        (lambda disk: setattr(disk, "broken", True), ""),
+    ],
+)
+def test_it_says_whether_another_file_would_help(spoil, why):
+    """A disk that cannot be looked at would not take one either; and all well needs none."""
+    disk = Disk()
+    watch = disk.watch()
+    watch.look(20)
+    assert watch.why_elsewhere == ""
+    before = (dict(disk.files), set(disk.locked))
+    spoil(disk)
+    watch.look(20)
+    assert watch.why_elsewhere == why
+    (disk.files, disk.locked), disk.broken = before, False
+    disk.commit()
+    watch.look(21)
+    assert watch.why_elsewhere == ""
+
+
+def test_a_slow_disk_needs_no_other_file():
+    """It is the same disk."""
+    watch = Disk().watch()
+    assert watch.look(5, LATE_COMMIT_S + 1) is not None
+    assert watch.why_elsewhere == ""

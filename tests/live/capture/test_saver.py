@@ -10,7 +10,7 @@ import pytest
 from live.capture.saver import EARLIER_AT_ONCE, Saver
 from replay.capture import COMMIT_EVERY_EVENTS, Capture, CaptureWriter
 from replay.capture.notes import GOES_ON_IN, Note
-from replay.errors import CaptureError
+from replay.errors import CaptureError, NotACapture
 from replay.event import HEART_RATE, Event
 from tests.standins.feeds import PLAN
 
@@ -187,3 +187,26 @@ def test_a_file_that_is_left_is_told_where_the_recording_goes_on() -> None:
     assert saver.join(30)
     assert writer.steps == [*beats(1), "commit", note, "abandon"]
     assert saver.failure == ""
+
+
+@pytest.mark.parametrize(
+    ("raised", "told", "words"),
+    [
+        (RuntimeError("no memory"), CaptureError, "the capture file cannot be created: no memory"),
+        (FileExistsError("x"), FileExistsError, "x"),
+        (NotACapture("it is none"), NotACapture, "it is none"),
+    ],
+)
+def test_what_stops_the_opening_is_one_sentence(
+    raised: Exception, told: type[Exception], words: str
+) -> None:
+    """Sentences of ours come as they are; anything else is put into one."""
+
+    def fail() -> CaptureWriter:
+        raise raised
+
+    saver = Saver(fail, lambda: None)
+    with pytest.raises(told, match=words) as caught:
+        saver.start()
+    assert type(caught.value) is told
+    assert saver.join(30)

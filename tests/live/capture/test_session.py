@@ -6,7 +6,7 @@ import asyncio
 import threading
 
 from live.capture.session import Session
-from replay.event import HEART_RATE, LINK, MARKER, Event, Stamp
+from replay.event import ACKNOWLEDGED, ADVICE, BATTERY, HEART_RATE, LINK, MARKER, Event, Stamp
 from replay.markers import decode_marker
 
 
@@ -186,3 +186,86 @@ def test_a_stamp_from_another_thread_keeps_its_clock() -> None:
 
     _, saved, _, _ = in_session(script)
     assert saved.taken == [Event(3, 1, HEART_RATE, b"\x00\x64", foreign)]
+
+
+def test_what_repeats_is_logged_once_and_counted(caplog) -> None:
+    """The first event that cannot be taken, or shown, is in the log; of the others the count."""
+
+    def script(session: Session, _clock: Clock) -> None:
+        for _ in range(3):
+            session.emit(1, 1, "nonsense", b"")
+        for _ in range(3):
+            session.emit(1, 1, HEART_RATE, b"x")
+
+    session, saved, _, _ = in_session(script, shown=Sink(broken=True))
+    assert [len(saved.taken), session.events, session.refused, session.unshown] == [3, 3, 3, 3]
+    said = [record.getMessage() for record in caplog.records]
+    assert len([line for line in said if "was not taken" in line]) == 1
+    assert len([line for line in said if "could not be shown" in line]) == 1
+    assert session.problem.startswith("3 events could not be taken; 3 events could not be shown")
+
+
+def test_counts_begin_at_nothing() -> None:
+    """A session in which nothing happened has counted nothing, and has no problem."""
+    session, _, _, _ = in_session(lambda _session, _clock: None)
+    counts = (session.events, session.reordered, session.refused, session.unshown)
+    assert counts == (0, 0, 0, 0)
+    assert (session.problem, session.heard, session.advice) == ("", set(), {})
+
+
+def test_who_was_heard_is_known_by_what_was_measured() -> None:
+    """A link, an advice or a battery is no reading; one that cannot be read is heard as well."""
+
+    def script(session: Session, _clock: Clock) -> None:
+        session.emit(1, 1, LINK, b"searching")
+        session.emit(1, 1, ADVICE, b"Wake it up.")
+        session.emit(1, 1, BATTERY, b"\x5a")
+        assert session.heard == set()
+        session.emit(2, 2, HEART_RATE, b"\xff")
+        assert session.heard == {2}
+
+    in_session(script)
+
+
+def test_the_newest_advice_stands_until_the_link_is_up() -> None:
+    """Other states of the link leave it; what steers a terminal is not in it."""
+
+    def script(session: Session, _clock: Clock) -> None:
+        session.emit(1, 1, ADVICE, b"First.")
+        session.emit(2, 1, ADVICE, b"Wake \x1b[2J it up.")
+        session.emit(3, 1, LINK, b"connecting")
+        session.emit(3, 2, LINK, b"streaming")
+        assert session.advice == {1: "Wake \ufffd[2J it up."}
+        session.emit(4, 1, LINK, b"streaming")
+        assert session.advice == {}
+
+    in_session(script)
+
+
+def test_a_tick_tells_its_moment() -> None:
+    """That of the clock, or that of the newest event where that is later; it is returned."""
+
+    def script(session: Session, clock: Clock) -> None:
+        session.emit(10, 1, HEART_RATE, b"a")
+        clock.t_ns = 5
+        assert session.tick() == 10
+        clock.t_ns = 30
+        assert session.tick() == 30
+
+    _, _, seen, _ = in_session(script)
+    assert [tick for tick in seen.taken if isinstance(tick, int)] == [10, 30]
+
+
+def test_an_acknowledgement_names_warning_and_sensor() -> None:
+    """An event of that sensor, or of the session, at the present moment."""
+
+    def script(session: Session, clock: Clock) -> None:
+        clock.t_ns = 4
+        session.acknowledge(2, "silent")
+        session.acknowledge(0, "capture late")
+
+    _, saved, _, _ = in_session(script)
+    assert saved.taken == [
+        Event(4, 2, ACKNOWLEDGED, b"silent"),
+        Event(4, 0, ACKNOWLEDGED, b"capture late"),
+    ]

@@ -1,0 +1,60 @@
+"""A folder whose name is not UTF-8 serves as any other, from the recording to the study's page."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from live.protocol.view_model import ViewModel
+from replay.capture import Capture
+from tests.standins.recordings import PLAN, recording, until
+from tests.standins.running import ROOT, running_capture
+
+
+@pytest.fixture(name="folder")
+def folder_fixture(tmp_path: Path) -> Path:
+    """``café`` in Latin-1: valid on Linux, and half a character wherever it is decoded."""
+    folder = Path(os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9"))
+    try:
+        folder.mkdir()
+    except OSError:
+        pytest.skip("this file system takes names in UTF-8 only")
+    return folder
+
+
+def carried_out(*arguments: str) -> str:
+    """What a command said, when all went well."""
+    command = [sys.executable, "-m", "live", *arguments]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr
+    done.stdout.decode("utf-8")
+    return done.stdout.decode("utf-8")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="names are not bytes there")
+def test_a_session_is_recorded_shown_and_studied_there(folder):
+    """Recording with a view, check, export and study; what is printed and written is UTF-8."""
+    with running_capture(folder, PLAN, "--view", "none") as running:
+        feed = running.attach()
+        model = ViewModel(feed)
+        recording(model)
+        assert Path(model.status.path) == running.file()
+        feed.send("stop")
+        until(model, lambda: model.ended is not None)
+        feed.close()
+        assert running.wait() == 0
+        path = running.file()
+    with Capture.open(path) as capture:
+        assert capture.clean
+    assert '"whole": true' in carried_out("check", str(path), "--json")
+    tables, page = folder / "tables", folder / "study.html"
+    carried_out("export", str(path), "--out", str(tables))
+    carried_out("study", str(folder), "--out", str(page))
+    written = [page, *tables.iterdir()]
+    assert len(written) > 3
+    for file in written:
+        file.read_text(encoding="utf-8")
