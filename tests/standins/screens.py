@@ -53,9 +53,24 @@ class Screen:
     def press(self, window: str, *keys: str) -> None:
         """Press keys, by the names of X, in a window."""
         self._ask("windowfocus", "--sync", window)
+        self.keys(*keys)
+
+    def keys(self, *keys: str) -> None:
+        """Press keys, in whatever has the keyboard."""
         for key in keys:
             self._ask("key", key)
             time.sleep(0.3)
+
+    def type(self, text: str) -> None:
+        """Type a text into what has the keyboard."""
+        self._ask("type", "--delay", "30", text)
+        time.sleep(0.3)
+
+    def click(self, window: str, x: int, y: int, *, button: int = 1) -> None:
+        """Press and release a button of the mouse at a place of a window."""
+        self._ask("mousemove", "--sync", "--window", window, str(x), str(y))
+        self._ask("click", str(button))
+        time.sleep(0.5)
 
     def size(self, window: str) -> tuple[int, int]:
         """Width and height of a window."""

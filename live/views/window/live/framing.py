@@ -42,6 +42,8 @@ class Framing:
         theme: Theme,
         styles: Mapping[int, SensorStyle],
         selected: int,
+        *,
+        hidden: frozenset[int] = frozenset(),
     ) -> Frame:
         """All that the parts need to draw this instant."""
         now_s, review = snapshot.t_ns / 1e9, self._review
@@ -65,4 +67,5 @@ class Framing:
             noted=None if review is None else review.markers,
             halted=self._model.halted,
             is_stale=self._model.is_stale,
+            hidden=hidden,
         )

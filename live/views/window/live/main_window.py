@@ -24,6 +24,7 @@ from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
+from live.views.window.live.context_menus import ContextMenus
 from live.views.window.live.controls import Controls
 from live.views.window.live.end_page import EndPage
 from live.views.window.live.ending import Ending
@@ -76,6 +77,7 @@ class MainWindow(QMainWindow):
         self.notifier: Notifier | None = None  # set by who opens the window
         self.selected = self.plan.tests[0] if self.plan.tests else 0
         self.styles = sensor_styles(self.plan)
+        self.hidden: frozenset[int] = frozenset()
         self.seen = OverlayState()
         self._stale = True
         self._over = False
@@ -133,7 +135,8 @@ class MainWindow(QMainWindow):
             self, feed.title, self.commands, self.header, is_free=not feed.is_live
         )
         self.filing = Filing(self, self.model, self.present, self.workbench.chart, self.header.say)
-        self.menus = Menus(self.menuBar(), self.do, self._is_able, of_file=self.review is not None)
+        self.menus = Menus(self.menuBar(), self.do, self.is_able, of_file=self.review is not None)
+        self.context = ContextMenus(self, self, self.workbench, self.workbench.warnings.wanted.emit)
         self.controls = Controls(self.model, self.commands, self.header, self.workbench.warnings)
         self.far.pressed.connect(self._mark_from_afar)
         bars = [self.menuBar(), self.header, self.cautions, self.status_line]
@@ -227,7 +230,8 @@ class MainWindow(QMainWindow):
         self.status_line.show_state(frame.now_s, model, fault_words(model, self.faults))
 
     def _frame_of(self, snapshot: Snapshot) -> Frame:
-        return self.framing.frame(snapshot, self.plan, self.theme, self.styles, self.selected)
+        looks = (self.plan, self.theme, self.styles)
+        return self.framing.frame(snapshot, *looks, self.selected, hidden=self.hidden)
 
     @property
     def timeline(self) -> Timeline:
@@ -288,7 +292,7 @@ class MainWindow(QMainWindow):
             carry_out()
         self.redraw()
 
-    def _is_able(self, action: Action) -> bool:
+    def is_able(self, action: Action) -> bool:
         """Whether the menu offers an action now: what has a button, by its button."""
         button = self.header.buttons.get(action)
         return self.filing.is_able(action) and (button is None or button.isEnabled())
@@ -305,6 +309,11 @@ class MainWindow(QMainWindow):
         if number in self.plan.tests:
             self.selected = number
             self.redraw()
+
+    def hide_sensor(self, number: int, *, hide: bool) -> None:
+        """Leave a test sensor out of the time panels, or take it in again."""
+        self.hidden = self.hidden | {number} if hide else self.hidden - {number}
+        self.redraw()
 
     def _select_next(self, step: int) -> None:
         tests = self.plan.tests

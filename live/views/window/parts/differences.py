@@ -53,7 +53,7 @@ class DifferencesCanvas(Canvas):
         self._ref = band_of(frame, columns)
         self.drawn = {
             number: frame.lines.differences[number].drawn(frame.start_s, frame.end_s, columns)
-            for number in frame.plan.tests
+            for number in frame.drawn_tests
         }
         self.show_frame(frame)
         reach = _LEAST_REACH
@@ -79,14 +79,14 @@ class DifferencesCanvas(Canvas):
         zero = round(area.y(0.0)) + 0.5
         end = min(area.x(max(frame.now_s, frame.drawn_to_s)), area.box.right())
         painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
-        for number in frame.plan.tests:
+        for number in frame.drawn_tests:
             pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
         for marker in frame.markers:
             x = area.x(marker.t_ns / 1e9)
             if area.box.left() <= x <= area.box.right():
                 draw_flag(painter, area.box, x, theme.ink)
-        for number in frame.plan.tests:
+        for number in frame.drawn_tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
             draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
@@ -95,7 +95,7 @@ class DifferencesCanvas(Canvas):
 
     def _labels(self, frame: Frame) -> list[EndLabel]:
         labels = []
-        for number in frame.plan.tests:
+        for number in frame.drawn_tests:
             status = frame.status(number)
             if status.difference_bpm is not None and status.within is not None:
                 verdict = "in" if status.within else "out"

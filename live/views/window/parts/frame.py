@@ -27,7 +27,8 @@ class Frame:
     ``whole``, ``later`` and ``noted``: of a recorded session, what is drawn beyond ``now_s`` under
     a veil: all lines, all warnings and all markers; none while recording.  ``halted``: stands
     in place of each link's state while the recording is over unasked or in danger; ``is_stale``:
-    the values stand still with it.
+    the values stand still with it.  ``hidden``: test sensors that are not drawn in the time
+    panels; their cards, lanes and warnings stay.
     """
 
     plan: Plan
@@ -45,6 +46,17 @@ class Frame:
     noted: Sequence[Marker] | None = None
     halted: str = ""
     is_stale: bool = False
+    hidden: frozenset[int] = frozenset()
+
+    @property
+    def drawn_tests(self) -> list[int]:
+        """Numbers of the test sensors that the time panels draw."""
+        return [number for number in self.plan.tests if number not in self.hidden]
+
+    @property
+    def drawn_sensors(self) -> list[int]:
+        """The same with the reference, which is always drawn."""
+        return [number for number in self.plan.compared if number not in self.hidden]
 
     @property
     def lines(self) -> Timeline:

@@ -27,6 +27,8 @@ USUAL_SIZE: Final = SIZES.index(1.0)
 SOUNDS: Final = ("", "on", "off")
 """As the plan says, always, never."""
 MOST_RECENT: Final = 24
+MOST_TOLERANCE: Final = 100.0
+"""In bpm or %, as the page before a session allows it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,7 @@ class Preferences:
     """``theme``: name of one, empty for the system's.  ``size``: index into :data:`SIZES`.
     ``sounds``: of :data:`SOUNDS`.  ``voice``: whether warnings are spoken.  ``folder``: for
     captures, empty for the usual one.  ``recent``: captures opened or made lately, newest first.
+    ``tolerance``: bpm and % that a new session begins with, ``None`` for those of the last one.
     """
 
     theme: str = ""
@@ -42,6 +45,7 @@ class Preferences:
     voice: bool = False
     folder: str = ""
     recent: tuple[str, ...] = ()
+    tolerance: tuple[float, float] | None = None
 
     @property
     def sounds_option(self) -> bool | None:
@@ -84,7 +88,18 @@ def load_preferences(path: Path) -> Preferences:
         recent=tuple(one for one in recent if isinstance(one, str))[:MOST_RECENT]
         if isinstance(recent, list)
         else (),
+        tolerance=_tolerance(raw.get("tolerance")),
     )
+
+
+def _tolerance(raw: object) -> tuple[float, float] | None:
+    numbers = raw if isinstance(raw, list) and len(raw) == 2 else []
+    found = [
+        float(one)
+        for one in numbers
+        if isinstance(one, int | float) and not isinstance(one, bool) and 0 <= one <= MOST_TOLERANCE
+    ]
+    return (found[0], found[1]) if len(found) == 2 and any(found) else None
 
 
 def _text(raw: Mapping[str, object], key: str) -> str:
@@ -98,6 +113,8 @@ def save_preferences(path: Path, chosen: Preferences) -> None:
     for key in ("sounds", "voice", "folder"):
         if value := getattr(chosen, key):
             table[key] = value
+    if chosen.tolerance is not None:
+        table["tolerance"] = list(chosen.tolerance)
     if chosen.recent:
         table["recent"] = list(chosen.recent)
     fresh = path.with_suffix(f".{os.getpid()}.new")

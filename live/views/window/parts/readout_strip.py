@@ -10,6 +10,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPaintEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from analysis.report.words import listed
 from analysis.session.values import ValueAt
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -88,7 +89,9 @@ class ReadoutStrip(QWidget):
             start, end = max(frame.start_s, 0.0), min(frame.end_s, frame.drawn_to_s)
             words = f"{clock(start)} to {clock(max(end, start))}"
             day = self._day(frame, end)
-            return [_Piece(words), *([_Piece(day)] if day else [])]
+            labels = [frame.plan.sensor(number).label for number in sorted(frame.hidden)]
+            left_out = [_Piece(f"not drawn: {listed(labels)}", bold=True)] if labels else []
+            return [_Piece(words), *([_Piece(day)] if day else []), *left_out]
         moment = _Piece(f"at {clock(second)}", bold=True)
         day = self._day(frame, float(second)) if with_label else ""
         values = [

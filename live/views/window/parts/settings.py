@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
+    QDoubleSpinBox,
     QFileDialog,
     QFormLayout,
     QHBoxLayout,
@@ -25,7 +26,7 @@ from live.notify.sounds import Sound
 from live.notify.voice import Voice
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import Label
-from live.views.window.parts.preferences import SIZES, SOUNDS, Preferences
+from live.views.window.parts.preferences import MOST_TOLERANCE, SIZES, SOUNDS, Preferences
 from replay.plan import Plan, PlannedSensor
 
 _THEMES: Final = (("", "as the system has it"), ("light", "light"), ("dark", "dark"))
@@ -68,6 +69,14 @@ class SettingsDialog(QDialog):
         self.voice.setAccessibleName("Speak warnings")
         self.voice.setChecked(now.voice)
         self.try_voice = self._button("test", "Test the voice", self._try_voice)
+        # 0 bpm is no tolerance that anybody could mean: there the last session's is taken.
+        self.bpm, self.percent = _tolerance_field(" bpm"), _tolerance_field(" %")
+        self.bpm.setAccessibleName("Tolerance in bpm; 0 takes that of the last session")
+        self.percent.setAccessibleName("Tolerance in percent of the reference")
+        self.bpm.setSpecialValueText("as last time")
+        self.bpm.setValue(now.tolerance[0] if now.tolerance else 0.0)
+        self.percent.setValue(now.tolerance[1] if now.tolerance else 10.0)
+        self.percent.setEnabled(now.tolerance is not None)
         self.folder = QLineEdit(now.folder)
         self.folder.setPlaceholderText(str(Preferences().captures))
         self.folder.setAccessibleName("Folder for captures")
@@ -77,6 +86,7 @@ class SettingsDialog(QDialog):
             ("si&ze of text", (self.text_size,)),
             ("&sounds", (self.sounds, self.try_sound)),
             ("&voice", (self.voice, self.try_voice)),
+            ("t&olerance of new sessions ±", (self.bpm, self.percent)),
             ("&captures", (self.folder, self.browse)),
         ):
             row = QHBoxLayout()
@@ -99,6 +109,8 @@ class SettingsDialog(QDialog):
             choice.activated.connect(self._changed)
         self.voice.toggled.connect(self._changed)
         self.folder.editingFinished.connect(self._changed)
+        for number in (self.bpm, self.percent):
+            number.valueChanged.connect(self._changed)
         self._timer = QTimer(self)
         self._timer.setInterval(_TEND_MS)
         self._timer.timeout.connect(self._tend)
@@ -120,6 +132,8 @@ class SettingsDialog(QDialog):
         return button
 
     def _changed(self) -> None:
+        bpm = self.bpm.value()
+        self.percent.setEnabled(bpm > 0)
         self.now = replace(
             self.now,
             theme=_THEMES[self.theme.currentIndex()][0],
@@ -127,6 +141,7 @@ class SettingsDialog(QDialog):
             sounds=SOUNDS[self.sounds.currentIndex()],
             voice=self.voice.isChecked(),
             folder=self.folder.text().strip(),
+            tolerance=(bpm, self.percent.value()) if bpm > 0 else None,
         )
         self.chosen.emit(self.now)
 
@@ -167,3 +182,12 @@ class SettingsDialog(QDialog):
             if channel is not None:
                 channel.close()
         super().done(result)
+
+
+def _tolerance_field(unit: str) -> QDoubleSpinBox:
+    number = QDoubleSpinBox()
+    number.setRange(0, MOST_TOLERANCE)
+    number.setDecimals(1)
+    number.setSuffix(unit)
+    name_parts(number)
+    return number

@@ -61,12 +61,12 @@ class TracesCanvas(Canvas):
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self.drawn = {
             number: frame.lines.readings[number].drawn(frame.start_s, frame.end_s, columns)
-            for number in frame.plan.compared
+            for number in frame.drawn_sensors
         }
         self.band = band_of(frame, columns)
         self.show_frame(frame)
         low, high = self._range(frame)
-        for number in frame.plan.compared:
+        for number in frame.drawn_sensors:
             self.drawn[number], self.cuts[number] = self.drawn[number].cut(low, high)
         return low, high
 
@@ -105,14 +105,14 @@ class TracesCanvas(Canvas):
         if not ref.by_column:
             draw_line(painter, area, ref, line_pen(theme.band_core))
         draw_cuts(painter, area, frame, plan.reference, self.cuts.get(plan.reference, ()))
-        for number in plan.tests:
+        for number in frame.drawn_tests:
             pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
             draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
         for marker in frame.markers:
             x = area.x(marker.t_ns / 1e9)
             if area.box.left() <= x <= area.box.right():
                 draw_flag(painter, area.box, x, theme.ink)
-        for number in plan.tests:
+        for number in frame.drawn_tests:
             drawn = self.drawn.get(number, NOTHING)
             draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
             draw_doubtful(painter, area, frame, number)
@@ -142,7 +142,7 @@ class TracesCanvas(Canvas):
 
     def _labels(self, frame: Frame) -> list[EndLabel]:
         labels = []
-        for number in frame.plan.compared:
+        for number in frame.drawn_sensors:
             newest = frame.timeline.readings[number].newest
             if newest is None:
                 continue

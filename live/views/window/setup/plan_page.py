@@ -290,6 +290,11 @@ class PlanPage(QScrollArea):
         self._show_study()
         self.changed.emit()
 
+    def propose_tolerance(self, bpm: float, percent: float) -> None:
+        """Begin with this tolerance in place of the last session's."""
+        self.builder = replace(self.builder, tolerance_bpm=bpm, tolerance_percent=percent)
+        self._show_form()
+
     def _show_form(self) -> None:
         builder = self.builder
         self.form.show_facts(

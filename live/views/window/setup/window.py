@@ -380,6 +380,8 @@ class SetupWindow(QMainWindow):
     def recall(self, remembered: PreferenceStore) -> None:
         """Wear what the user chose in an earlier run, and keep what is chosen from now on."""
         self.appearance.recall(remembered)
+        if (usual := remembered.chosen.tolerance) is not None:
+            self.plan_page.propose_tolerance(*usual)
         self.apply_theme()
 
     def apply_theme(self) -> None:

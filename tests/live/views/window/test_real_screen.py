@@ -7,7 +7,11 @@ import time
 
 import pytest
 
-from live.views.window.parts.preferences import Preferences, save_preferences
+from live.views.window.parts.preferences import (
+    Preferences,
+    load_preferences,
+    save_preferences,
+)
 from replay.capture import Capture
 from replay.demo_files import demo_captures, demo_folder
 from replay.event import MARKER
@@ -89,8 +93,105 @@ def test_the_far_view_fills_the_screen(screen, tmp_path, config):
         assert program.wait(timeout=30) == 0
 
 
+def until(condition, within_s=40.0):
+    """Wait for something that another process does."""
+    give_up = time.monotonic() + within_s
+    while not (found := condition()):
+        assert time.monotonic() < give_up, "it did not come"
+        time.sleep(0.2)
+    return found
+
+
+def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen, tmp_path, config):
+    """P, then A: the picture stands at the warning, and Ctrl+S writes the stretch around it."""
+    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
+        window = screen.window(ROWING.stem)
+        screen.press(window, "p", "Home")
+        time.sleep(4)  # where its warnings are is read in the background
+        screen.press(window, "a", "1")
+        time.sleep(2)
+        screen.press(window, "ctrl+s")
+        asked = screen.window("Export the stretch in sight")
+        screen.press(asked, "ctrl+a")
+        screen.type(str(tmp_path / "out.csv"))
+        screen.press(asked, "Return")
+        table = until(lambda: (tmp_path / "out.csv").exists() and (tmp_path / "out.csv"))
+        time.sleep(0.5)
+        rows = table.read_text(encoding="utf-8").splitlines()
+        last = int(rows[-1].partition(",")[0])
+        # The first warning of the recording is known from 7:04 on.
+        assert 7 * 60 <= last <= 7 * 60 + 10
+        assert 50 <= len(rows) - 1 <= 62
+        screen.press(window, "ctrl+q")
+        assert program.wait(timeout=30) == 0
+
+
+def test_the_menu_under_the_right_button_exports_a_picture(screen, tmp_path, config):
+    """The right button on the time panels opens a menu; by its keys a picture is written."""
+    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
+        window = screen.window(ROWING.stem)
+        screen.press(window, "p", "4")
+        time.sleep(1)
+        screen.click(window, 400, 180, button=3)
+        # Look there, mark, copy the numbers, export a picture: the fourth entry.
+        screen.keys("Down", "Down", "Down", "Down", "Return")
+        asked = screen.window("Export the time panels")
+        screen.press(asked, "ctrl+a")
+        screen.type(str(tmp_path / "out.png"))
+        screen.press(asked, "Return")
+        picture = until(lambda: (tmp_path / "out.png").exists() and (tmp_path / "out.png"))
+        time.sleep(0.5)
+        assert picture.read_bytes().startswith(b"\x89PNG")
+        screen.press(window, "ctrl+q")
+        assert program.wait(timeout=30) == 0
+
+
+def test_settings_are_changed_and_kept(screen, tmp_path, config):
+    """Ctrl+, on the start page, another theme by keys: it stands in the file and comes back."""
+    with on_screen(screen, folder=tmp_path, config=config) as program:
+        start = screen.window("^Sidebeat$")
+        screen.press(start, "ctrl+comma")
+        screen.press(screen.window("^Settings"), "Down", "Down", "Escape")
+        screen.press(start, "ctrl+q")
+        assert program.wait(timeout=30) == 0
+    kept = load_preferences(config / "window.toml")
+    assert kept.theme == "dark"
+    assert kept.folder == str(tmp_path / "captures")
+
+
+def test_files_are_imported_by_the_dialog(screen, tmp_path, config):
+    """Ctrl+I, two files, who did what: a capture of them stands in the folder."""
+    begin = "2026-03-04T06:15:{:02}Z"
+    for label, bpm in (("Yarrow", 120), ("Sorrel", 124)):
+        lines = ["time,heart_rate", *(f"{begin.format(s)},{bpm + s % 7}" for s in range(60))]
+        (tmp_path / f"{label}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with on_screen(screen, folder=tmp_path, config=config) as program:
+        start = screen.window("^Sidebeat$")
+        screen.press(start, "ctrl+i")
+        asked = screen.window("Import activity files")
+        screen.type(
+            '"' + '" "'.join(str(tmp_path / f"{one}.csv") for one in ("Yarrow", "Sorrel")) + '"'
+        )
+        screen.press(asked, "Return")
+        dialog = screen.window("^Import")
+        time.sleep(1)
+        screen.press(dialog)
+        screen.type("W1")
+        screen.keys("Tab")
+        screen.type("rowing")
+        screen.keys("Return")
+        found = until(lambda: list((tmp_path / "captures").glob("*.sqlite")))
+        time.sleep(2)
+        screen.press(start, "ctrl+q")
+        assert program.wait(timeout=30) == 0
+    with Capture.open(found[0]) as capture:
+        assert [sensor.label for sensor in capture.plan.sensors] == ["Yarrow", "Sorrel"]
+
+
 def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, config):
-    """A presenter's Page Down in the far view is a marker in the file; Ctrl+E and the end page."""
+    """Page Down of a presenter and Play of a headset in the far view, and a key at the desk: each
+    is a marker in the file; behind Ctrl+E the end page writes the report.
+    """
     plan = demo_folder() / "practice_plan.toml"
     out = tmp_path / "captures"
     given = ("live", "--plan", str(plan), "--out", str(out), "--view", "window", "--mute")
@@ -101,13 +202,19 @@ def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, conf
         time.sleep(1)
         screen.press(window, "Next")  # Page Down, as X calls it
         time.sleep(1)
-        screen.press(window, "Escape", "ctrl+e")
+        screen.keys("XF86AudioPlay")  # the key of a headset or a Bluetooth remote
+        time.sleep(1)
+        screen.press(window, "Escape", "ctrl+m", "ctrl+e")
         screen.press(screen.window("The capture is running"), "alt+e")
         time.sleep(3)
+        screen.press(window, "ctrl+r")
+        (path,) = out.glob("*.sqlite")
+        until(lambda: path.with_suffix(".html").exists(), within_s=60)
+        time.sleep(1)
         screen.press(window, "ctrl+q")
         assert program.wait(timeout=40) == 0
-    (path,) = out.glob("*.sqlite")
+    assert "</html>" in path.with_suffix(".html").read_text(encoding="utf-8")
     with Capture.open(path) as capture:
         assert capture.clean
-        assert sum(event.channel == MARKER for event in capture.events()) == 1
+        assert sum(event.channel == MARKER for event in capture.events()) == 3
     assert sqlite3.connect(path).execute("PRAGMA integrity_check").fetchone() == ("ok",)

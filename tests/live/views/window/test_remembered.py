@@ -23,8 +23,10 @@ from live.views.window.parts.preferences import (
     preferences_path,
     save_preferences,
 )
+from live.views.window.parts.settings import SettingsDialog
 from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import DARK, LIGHT
+from tests.standins.setups import setup_page
 from tests.standins.windows import PushedFeed, picture, session, shown
 
 
@@ -46,6 +48,31 @@ def test_theme_and_size_come_back(tmp_path: Path):
         window.do(Action.THEME)
         window.do(Action.SIZE)
     assert load_preferences(path) == Preferences("light", SIZES.index(1.0))
+
+
+def test_a_tolerance_for_new_sessions_is_chosen_and_kept(tmp_path: Path):
+    """Set in the settings it comes back, and a new session begins with it; without one, with that
+    of the last session; what makes no sense in the file is none.
+    """
+    path = tmp_path / "window.toml"
+    store = PreferenceStore(path)
+    open_application()
+    dialog = SettingsDialog(store.chosen)
+    dialog.chosen.connect(store.keep)
+    assert not dialog.percent.isEnabled()
+    dialog.bpm.setValue(3.0)
+    dialog.percent.setValue(5.0)
+    dialog.close()
+    assert load_preferences(path).tolerance == (3.0, 5.0)
+    for chosen, expected in ((PreferenceStore(path), (3.0, 5.0)), (None, (5.0, 10.0))):
+        with setup_page(tmp_path) as (window, _):
+            if chosen is not None:
+                window.recall(chosen)
+            facts = window.plan_page.form.facts()
+            assert (facts.tolerance_bpm, facts.tolerance_percent) == expected
+    for nonsense in ("[3]", "[-1, 5]", '["a", 2]', "[0, 0]", "[true, 5]", "[3, 500]"):
+        path.write_text(f"tolerance = {nonsense}\n", encoding="utf-8")
+        assert load_preferences(path).tolerance is None
 
 
 def test_a_window_that_was_not_told_to_remembers_nothing(tmp_path: Path, monkeypatch):
