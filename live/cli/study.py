@@ -25,6 +25,7 @@ from live.cli.study_figures import (
     configure_figures,
     session_figures,
     view_of,
+    write_figures,
 )
 from live.cli.study_window import VIEWS, Beside, show
 from live.preflight import CLUSTER_PACKAGES
@@ -98,6 +99,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--pages", type=Path, metavar="DIR",
         help="with --out: the report page of each session in this folder, written where it is not "
         "there; points of the study's page lead to them",
+    )  # fmt: skip
+    parser.add_argument(
+        "--figures", type=Path, metavar="DIR",
+        help="also write its figures into this folder, for video and print",
     )  # fmt: skip
     parser.add_argument(
         "--published", type=Path, metavar="FILE",
@@ -211,6 +216,8 @@ def _check_options(arguments: argparse.Namespace) -> None:
         if arguments.out.suffix.lower() != ".html":
             raise SidebeatError(f"{arguments.out}: the page must end in .html")
         need_packages()
+    if arguments.figures is not None:
+        need_packages()
     if arguments.scheduler is not None:
         need_packages(CLUSTER_PACKAGES, "cluster", "a cluster")
     if arguments.pages is not None and arguments.out is None:
@@ -251,6 +258,8 @@ def _written(
         yield f"Page: {arguments.out}"
         if pages:
             yield f"Pages of the sessions, {len(pages)} in all, in {arguments.pages}"
+    if arguments.figures is not None:
+        yield f"Figures: {write_figures(study, arguments)} files in {arguments.figures}"
 
 
 def _plan(path: Path) -> StudyPlan:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from live.cli.report import CLOCKS, SessionFigures
+from live.cli.report import CLOCKS, SessionFigures, software
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -22,8 +22,8 @@ _OF_TIME: Final = {"--from": "start", "--to": "end", "--clock": "clock"}
 def configure_figures(parser: argparse.ArgumentParser) -> None:
     """Add the arguments."""
     shown = parser.add_argument_group(
-        "what figures show, on the page (--out), its sessions' pages (--pages) and in the window; "
-        "axes stay the same, and tables are of all"
+        "what figures show, on the page (--out), in files (--figures), on its sessions' pages "
+        "(--pages) and in the window; axes stay the same, and tables are of all"
     )
     shown.add_argument(
         "--sensor", action="append", default=[], metavar="LABEL",
@@ -58,12 +58,13 @@ def check_figures(arguments: argparse.Namespace) -> None:
                     f"{option} is of an axis of time, which figures of many sessions have not; it "
                     "is for the sessions' pages, which --pages writes"
                 )
-    if arguments.out is None and arguments.view != "window":
+    drawn = (arguments.out, arguments.figures)
+    if drawn == (None, None) and arguments.view != "window":
         for option in ("sensor", "highlight", "hide_band"):
             if getattr(arguments, option):
                 raise SidebeatError(
-                    f"--{option.replace('_', '-')} is of figures, which --out writes and "
-                    "--view window shows"
+                    f"--{option.replace('_', '-')} is of figures, which --out and --figures "
+                    "write and --view window shows"
                 )
 
 
@@ -97,3 +98,11 @@ def session_figures(arguments: argparse.Namespace) -> SessionFigures:
         clock=arguments.clock,
         band=not arguments.hide_band,
     )
+
+
+def write_figures(study: Study, arguments: argparse.Namespace) -> int:
+    """Write the files of the study's figures; returns how many."""
+    from analysis.report.study.figure_files import save_study_figures  # noqa: PLC0415 - an extra
+
+    view = view_of(arguments)
+    return sum(1 for _ in save_study_figures(study, arguments.figures, software(), view))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from analysis.study.study_plan import StudyPlan
 
 VIEWS: Final = ("terminal", "window")
-_PRINTED: Final = ("json", "next", "out", "csv", "pages")
+_PRINTED: Final = ("json", "next", "out", "csv", "pages", "figures")
 _OPTIONS: Final = ("pool", "control", "jobs", "captures", "scheduler", "plan", "published",
                    "sensor", "highlight")  # fmt: skip
 """Options with a value that the page, written from the window, is to have as well."""

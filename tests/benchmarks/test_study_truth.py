@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks.coverage_study import claims_run, coverage_run, seconds_run
+from benchmarks.coverage_study import Goal, claims_run, coverage_run, seconds_run
 from benchmarks.study_truth import Drawn, Seconds, Shape
 
 
@@ -53,3 +53,17 @@ def test_a_study_of_each_kind_runs():
     assert {"mae_bpm", "naive MAE"} <= set(seconds_run(3, 1, 0))
     labels = (("A", Drawn()), ("B", Drawn(mae=25.0)))
     assert claims_run(("far apart", labels, Shape(1, 8)), 1, 0)["claimed"] is True
+
+
+def test_a_goal_is_missed_only_where_chance_does_not_explain_it():
+    """The whole exact interval lies beyond it; rows that it is not for are passed over."""
+    goal = Goal(("mae_bpm",), least=0.93, without_rows=("2 sessions",))
+    low = [{"mae_bpm": n < 90, "r": False} for n in range(100)]
+    assert list(goal.missed("3 sessions", ["mae_bpm", "r"], low)) == []  # .90 of 100 may be chance
+    assert list(goal.missed("3 sessions", ["mae_bpm", "r"], low * 10)) == ["3 sessions, mae_bpm"]
+    assert list(goal.missed("2 sessions", ["mae_bpm", "r"], low * 10)) == []
+    most = Goal(("claimed",), most=0.055)
+    claims = [{"claimed": n < 8} for n in range(100)]
+    assert list(most.missed("x", ["claimed"], claims)) == []
+    assert list(most.missed("x", ["claimed"], claims * 10)) == ["x, claimed"]
+    assert most.words([]) == "Goal: at most 0.055 (claimed): nothing misses it by more than chance."

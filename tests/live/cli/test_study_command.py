@@ -96,9 +96,15 @@ def test_what_is_of_the_page_needs_the_page(capsys):
     """Options that nothing would show are refused, before anything is read."""
     for option, said in (
         (["--pages", "there"], "is of the page, which --out writes"),
-        (["--highlight", "Sorrel"], "is of figures, which --out writes and --view window shows"),
-        (["--sensor", "Sorrel"], "is of figures, which --out writes and --view window shows"),
-        (["--hide-band"], "is of figures, which --out writes and --view window shows"),
+        (
+            ["--highlight", "Sorrel"],
+            "of figures, which --out and --figures write and --view window shows",
+        ),
+        (
+            ["--sensor", "Sorrel"],
+            "of figures, which --out and --figures write and --view window shows",
+        ),
+        (["--hide-band"], "of figures, which --out and --figures write and --view window shows"),
         (["--from", "10:00"], "which figures of many sessions have not"),
         (["--to", "20:00"], "which figures of many sessions have not"),
         (["--clock", "utc"], "which figures of many sessions have not"),
