@@ -304,7 +304,7 @@ def _check_undo(number: int, earlier: Sequence[Note]) -> None:
     if number in undone:
         raise NoteError(f"undo: note {number} has been undone already")
     if any(note.number == number and note.kind in MADE_BY_PROGRAM for note in earlier):
-        raise NoteError("undo: what the program itself has recorded stays")
+        raise NoteError("undo: what a salvage, a new file or an import has recorded stays")
 
 
 def body_text(body: Mapping[str, object]) -> str:

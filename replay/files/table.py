@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, islice
 from pathlib import Path
-from typing import Final
+from sys import intern
+from types import MappingProxyType
+from typing import Final, TextIO
 
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files.log_rows import plain_name
@@ -21,6 +25,11 @@ _DELIMITERS: Final = ",;\t|"
 _SNIFFED_LINES: Final = 50
 """Lines looked at for the delimiter and the header; devices write a preamble of a few lines."""
 _SAMPLE_ROWS: Final = 20
+_HEAD_ROWS: Final = 1000
+MOST_ROWS: Final = 1_000_000
+"""Rows of a table that is one session: 48 h at five a second are fewer."""
+_CHUNK: Final = 1 << 20
+_NO_SIGNALS: Final[Mapping[str, float]] = MappingProxyType({})
 TIME_NAMES: Final = tuple(map(plain_name, (
     "time", "timestamp", "time stamp", "datetime", "date time", "utc", "time utc", "utc time",
     "timestamp utc", "elapsed", "elapsed time", "elapsed s", "seconds", "time s", "t", "t s",
@@ -82,30 +91,50 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     Raises :class:`ColumnsUnclear` if a column, or what its times mean, must be said first, and
     :class:`ActivityFileError` if this is no table or an option does not fit it.
     """
-    text, remarks = _decoded(path, data)
+    text, remarks = _opened(path, data)
     columns, rows = _cells(path, text)
+    # What the columns are and the times mean is known from the first rows; the rest is a stream.
+    head = list(islice(rows, _HEAD_ROWS))
     if options.unit and options.unit not in FILE_UNITS:
         raise ActivityFileError(
             f"the unit {options.unit!r} is not known; there are {', '.join(FILE_UNITS)}"
         )
     times_at = _columns_of(
-        path, columns, rows, options.time_column, wanted="time", usual=TIME_NAMES
+        path, columns, head, options.time_column, wanted="time", usual=TIME_NAMES
     )
-    bpm_at = _columns_of(path, columns, rows, options.bpm_column, wanted="bpm", usual=BPM_NAMES)[0]
-    texts = [" ".join(row[at] for at in times_at).strip() for row in rows]
-    form = _time_format(path, texts, options, columns, rows)
-    moments, anchored = _moments(path, texts, form, options, remarks)
+    bpm_at = _columns_of(path, columns, head, options.bpm_column, wanted="bpm", usual=BPM_NAMES)[0]
+    texts = [_time_text(row, times_at) for row in head]
+    form = _time_format(path, texts, options, columns, head)
+    reader = TimeReader(form, zone_named(options.timezone) if options.timezone else None)
+    start_ns = _start(options, path) if form == ELAPSED else 0
     signals = _signals(columns)
+    read: list[Row] = []
+    for row in chain(head, rows):
+        if len(read) >= MOST_ROWS:
+            raise ActivityFileError(
+                f"{path}: the table has more than {MOST_ROWS:,} rows, and no session has; cut it "
+                "to the session"
+            )
+        moment = reader.read(_time_text(row, times_at))
+        read.append(
+            Row(
+                moment if moment is None else moment + (start_ns or 0),
+                intern(row[bpm_at]),  # some hundred different ones, however long the table is
+                signals=_numbers(row, signals) if signals else _NO_SIGNALS,
+            )
+        )
+    _tell_of_times(reader, options, remarks)
     return RawSeries(
         "CSV",
-        [
-            Row(moment, row[bpm_at], signals=_numbers(row, signals))
-            for moment, row in zip(moments, rows, strict=True)
-        ],
+        read,
         unit=options.unit or "bpm",
-        anchored=anchored,
+        anchored=start_ns is not None,
         remarks=tuple(remarks),
     )
+
+
+def _time_text(row: Sequence[str], times_at: Sequence[int]) -> str:
+    return " ".join(row[at] for at in times_at).strip()
 
 
 def _time_format(
@@ -130,23 +159,15 @@ def _time_format(
     return form
 
 
-def _moments(
-    path: Path, texts: Sequence[str], form: str, options: TableOptions, remarks: list[str]
-) -> tuple[list[int | None], bool]:
-    """The times in ns, and whether their day is known; ``remarks`` gets what is odd about them."""
-    zone = zone_named(options.timezone) if options.timezone else None
-    reader = TimeReader(form, zone)
-    moments, anchored = [reader.read(text) for text in texts], True
-    if form == ELAPSED:
-        moments, anchored = _from_start(moments, options, path)
-    if reader.zoneless and not zone:
+def _tell_of_times(reader: TimeReader, options: TableOptions, remarks: list[str]) -> None:
+    """What is odd about the times that were read."""
+    if reader.zoneless and not options.timezone:
         remarks.append("Its times name no zone: taken as UTC (--timezone says otherwise).")
     if reader.repeated:
         remarks.append(
             f"{plural(reader.repeated, 'row')} in the hour that the end of daylight saving "
             "repeats: told apart by their order."
         )
-    return moments, anchored
 
 
 def _signals(columns: Sequence[str]) -> dict[str, int]:
@@ -167,54 +188,70 @@ def _numbers(row: Sequence[str], signals: Mapping[str, int]) -> dict[str, float]
     }
 
 
-def _from_start(
-    moments: list[int | None], options: TableOptions, path: Path
-) -> tuple[list[int | None], bool]:
+def _start(options: TableOptions, path: Path) -> int | None:
+    """Nanoseconds since 1970 at which elapsed times are 0; ``None`` if nobody has said."""
     if not options.start:
-        return moments, False
+        return None
     zone = zone_named(options.timezone) if options.timezone else None
     start = parse_moment(options.start, zone)
     if start is None:
         raise ActivityFileError(f"{path}: --start {options.start!r} is not an ISO 8601 time")
-    return [None if moment is None else start + moment for moment in moments], True
+    return start
 
 
-def _decoded(path: Path, data: bytes) -> tuple[str, list[str]]:
+def _opened(path: Path, data: bytes) -> tuple[TextIO, list[str]]:
+    """The text as a stream, so that no second copy of a large file is made; and remarks on it."""
     marks = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"\xef\xbb\xbf": "utf-8-sig"}
     encoding = next((name for mark, name in marks.items() if data.startswith(mark)), "utf-8")
+    remarks: list[str] = []
     try:
-        text = data.decode(encoding)
-        remarks: list[str] = []
+        has_nul = any("\0" in part for part in _decoded(data, encoding))
     except UnicodeDecodeError:
-        text = data.decode("latin-1")  # every byte is a letter in it; only names can be wrong
+        encoding = "latin-1"  # every byte is a letter in it; only names can be wrong
         remarks = ["The text is not UTF-8: read as Latin-1."]
-    if "\0" in text:
+        has_nul = b"\0" in data
+    if has_nul:
         raise ActivityFileError(f"{path}: this is neither FIT, TCX, GPX nor a table of text")
-    return text, remarks
+    return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline=""), remarks
 
 
-def _cells(path: Path, text: str) -> tuple[list[str], list[list[str]]]:
-    """Names of the columns, and the rows below them, all of the same length."""
+def _decoded(data: bytes, encoding: str) -> Iterator[str]:
+    decoder = codecs.getincrementaldecoder(encoding)()
+    for at in range(0, len(data), _CHUNK):
+        yield decoder.decode(data[at : at + _CHUNK], final=at + _CHUNK >= len(data))
+
+
+def _cells(path: Path, text: TextIO) -> tuple[list[str], Iterator[list[str]]]:
+    """Names of the columns, and the rows below them, all of the same length, as they are read."""
     width, delimiter = _layout(path, text)
-    try:
-        table = list(csv.reader(io.StringIO(text), delimiter=delimiter))
-    except csv.Error as error:
-        raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
-    table = [row for row in table if any(cell.strip() for cell in row)]
-    first = next(i for i, row in enumerate(table) if len(row) == width)
-    names = [cell.strip() for cell in table[first]]
+    text.seek(0)
+    table = _read(path, text, delimiter)
+    header = next(row for row in table if len(row) == width)
+    names = [cell.strip() for cell in header]
+    rows = table
     if any(_NUMBER.fullmatch(name) for name in names):
         names = [f"column {n}" for n in range(1, width + 1)]
-    else:
-        first += 1
-    rows = [[*row, *[""] * width][:width] for row in table[first:]]
-    return _told_apart(names), rows
+        rows = chain([header], table)
+    return _told_apart(names), ([*row, *[""] * width][:width] for row in rows)
 
 
-def _layout(path: Path, text: str) -> tuple[int, str]:
+def _read(path: Path, text: TextIO, delimiter: str) -> Iterator[list[str]]:
+    """The rows that are not empty."""
+    try:
+        for row in csv.reader(text, delimiter=delimiter):
+            if any(cell.strip() for cell in row):
+                yield row
+    except csv.Error as error:
+        raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
+
+
+def _layout(path: Path, text: TextIO) -> tuple[int, str]:
     """Width and delimiter of the table: those by which most of the first lines are one."""
-    lines = [line for line in text.splitlines() if line.strip()][:_SNIFFED_LINES]
-    count, width, delimiter = max(_most_rows(lines, delimiter) for delimiter in _DELIMITERS)
+    lines = list(islice((line for line in text if line.strip()), _SNIFFED_LINES))
+    try:
+        count, width, delimiter = max(_most_rows(lines, delimiter) for delimiter in _DELIMITERS)
+    except csv.Error as error:
+        raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
     if count < 2:
         raise ActivityFileError(
             f"{path}: this is neither FIT, TCX, GPX nor a table with a time and a heart rate"

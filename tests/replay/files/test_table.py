@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import pytest
 
 from replay.channels import decode
@@ -164,3 +166,36 @@ def test_garbage_among_values_is_kept(tmp_path):
     text += "".join(f"2026-03-04T12:00:{s:02}Z,{140 + s}\n" for s in range(2, 12))
     series = table(tmp_path, text)
     assert (series.values[1], series.counts.no_time) == ("n/a", 1)
+
+
+def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, monkeypatch):
+    """Beyond the rows that a session can have it is read no further; the rest is not even split."""
+    path = tmp_path / "a.csv"
+    rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}\n" for n in range(200_000))
+    path.write_text(f"time,heart_rate\n{rows}")
+    monkeypatch.setattr("replay.files.table.MOST_ROWS", 5_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(ActivityFileError, match="more than 5,000 rows") as caught:
+            read_activity(path)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(str(caught.value).splitlines()) == 1
+    assert most < 2 * path.stat().st_size + 3_000_000
+
+
+def test_a_long_table_takes_little_more_than_its_numbers(tmp_path):
+    """No second copy of the text, no list of cells: less than 400 bytes a row, file included."""
+    path = tmp_path / "a.csv"
+    count = 30_000
+    rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}\n" for n in range(count))
+    path.write_text(f"time,heart_rate\n{rows}")
+    tracemalloc.start()
+    try:
+        series = read_activity(path)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(series.values) == count
+    assert most < 400 * count + 2_000_000
