@@ -98,12 +98,13 @@ def test_a_beat_that_has_not_happened_yet_speaks_against_the_unit(rr_s, too_soon
     assert phase.oldest == pytest.approx(0.53 if too_soon else -0.02)
 
 
-def test_a_beat_left_out_makes_the_newest_seem_older_by_a_whole_one() -> None:
-    """It is taken off, within what one beat varies by; that speaks for nothing."""
+@pytest.mark.parametrize(("passed_s", "beats"), [(1.0, 1), (1.5, 2), (2.5, 4)])
+def test_beats_left_out_make_the_newest_seem_older_by_whole_ones(passed_s, beats) -> None:
+    """They are taken off, within what each varies by; that speaks for nothing."""
     phase = _known(0.1, 0.2)
-    assert not phase.take(1.0, 0.5, 0.5)
-    assert phase.youngest == pytest.approx(0.6 - 0.5 - 0.015)
-    assert phase.oldest == pytest.approx(0.7 - 0.5 + 0.015)
+    assert not phase.take(passed_s, 0.5, 0.5)
+    assert phase.youngest == pytest.approx(passed_s - 0.4 - beats * (0.5 + 0.015))
+    assert phase.oldest == pytest.approx(passed_s - 0.3 - beats * (0.5 - 0.015))
 
 
 def test_lost_notifications_took_whole_beats_with_them() -> None:
@@ -125,3 +126,14 @@ def test_a_notification_off_its_time_bounds_nothing() -> None:
     evidence.take(0, 1.3, 1.0, [512, 512])
     evidence.take(0, 0.7, 1.0, [512, 512])
     assert evidence.of(SHORT) == 0
+
+
+def test_beats_behind_lost_notifications_count_in_seconds() -> None:
+    """The sum of their RR is taken from the time that passed, as of all others."""
+    evidence = UnitEvidence((SHORT,), UNIT_SLIP)
+    evidence.take(0, 1.0, 1.0, [512])
+    evidence.take(0, 1.0, 1.0, [512])
+    evidence._right.youngest, evidence._right.oldest = 0.1, 0.2
+    evidence.skip(3.0, [512, 512])
+    assert evidence._right.youngest == pytest.approx(0.1 - 4 * 0.015)
+    assert evidence._right.oldest == pytest.approx(0.2 + 4 * 0.015)

@@ -150,14 +150,16 @@ def test_a_sixth_lost_is_no_thinning(every: int) -> None:
 
 
 def _slipping(factor: float, seconds: int = 400) -> list[Event]:
-    """Beats of 140 bpm whose RR are sent too long by ``factor``."""
-    rr_s, events, beat = 60 / 140, [], 0
+    """Beats of 140 bpm, unlike as a heart's are, whose RR are sent too long by ``factor``."""
+    source, events, beat_s = random.Random(7), [], 0.0
+    rr_s = 60 / 140
     for k in range(1, seconds):
-        ready = 0
-        while (beat + 1) * rr_s <= k:
-            beat += 1
-            ready += 1
-        events.append(hr(k, 1, 140, rr=[round(rr_s * 1024 * factor)] * ready))
+        ready = []
+        while beat_s + rr_s <= k:
+            beat_s += rr_s
+            ready.append(round(rr_s * 1024 * factor))
+            rr_s = 60 / 140 * (1 + source.gauss(0, 0.01))
+        events.append(hr(k, 1, 140, rr=ready))
     return events
 
 
