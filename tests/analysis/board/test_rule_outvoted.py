@@ -312,3 +312,17 @@ def test_of_two_groups_as_large_the_lower_is_named() -> None:
     by_name = {one.name: one.value for one in rule.explain().measures}
     assert by_name["their mean"] == 160.5
     assert by_name["sensors against it"] == 2
+
+
+def test_sensors_that_went_part_of_the_way_count_half() -> None:
+    """They may only be blunted: fifty seconds in place of twenty-five."""
+    rise = [(100 + 10 * k, 100 + 5 * k, 101 + 5 * k) for k in range(7)]
+    rule, said = _seen(plan_of(), [*[(100, 100, 101)] * 5, *rise, *[(160, 130, 131)] * 90])
+    assert said.index(1) - rule.since() + 1 == 50
+
+
+def test_seconds_in_which_its_own_rr_side_with_the_others_count_twice() -> None:
+    """Thirteen of them make twenty-five."""
+    loose = _Beats(contradicts_bpm=140_000)
+    rule, said = _seen(plan_of(), [*[AGREED] * 5, *[AGAINST] * 30], loose)
+    assert said.index(1) - rule.since() + 1 == 13

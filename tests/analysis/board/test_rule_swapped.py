@@ -132,3 +132,40 @@ def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
     assert rule.step(90) == 0
     rule.reset()
     assert rule.step(91) == 0
+
+
+def _seen(*leads: float) -> SwappedLabels:
+    """The rule after efforts with these leads, in s, of which it was told one by one."""
+    session = SessionState(ONE)
+    (rule,) = _swapped(session)
+    for lead in leads:
+        session.efforts._answers[2].append(Response(Answer.FOLLOWED, -lead, 0.0, 1.0))
+        rule.step(len(session.efforts.answers(2)))
+    return rule
+
+
+@pytest.mark.parametrize(("lead_s", "counts"), [(2.1, True), (1.9, False), (29, True), (31, False)])
+def test_what_counts_as_a_lead(lead_s, counts) -> None:
+    """More than two readings on the grid are old, and not longer than half a minute: what comes
+    earlier is not of this effort.
+    """
+    assert _seen(*[lead_s] * 3)._does_lead is counts
+
+
+@pytest.mark.parametrize(("leads", "told"), [(5, False), (6, True)])
+def test_the_last_eight_efforts_count(leads, told) -> None:
+    """Of which three in four must be shown early: six, after as many that were not."""
+    assert _seen(*[-5.0] * 6, *[5.0] * leads)._does_lead is told
+
+
+@pytest.mark.parametrize(("with_rr", "told"), [(54, True), (53, False)])
+def test_a_strap_sends_rr_nearly_always(with_rr, told) -> None:
+    """In nine of ten notifications of a minute."""
+    session = SessionState(ONE)
+    (rule,) = _swapped(session)
+    test, reference = session.tests[0], session.reference
+    like_a_strap = HeartRate(mbpm=90_000, contact=True, rr=(600,))
+    without = HeartRate(mbpm=90_000, contact=True)
+    test.fresh = [(0, like_a_strap)] * with_rr + [(0, without)] * (60 - with_rr)
+    reference.fresh = [(0, HeartRate(mbpm=90_000))] * 60
+    assert (rule.step(60) == 1) is told
