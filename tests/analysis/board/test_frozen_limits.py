@@ -1,0 +1,219 @@
+"""The limits of a value that stands still, on both sides, second by second."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+
+import pytest
+
+from analysis.board.rules.delay_estimate import DelayEstimate
+from analysis.board.rules.frozen import Frozen
+from analysis.board.rules.repeats import Repeats
+from analysis.board.rules.thresholds import FROZEN
+from analysis.board.session_state import SessionState
+from replay.payloads import HeartRate
+from tests.standins.session_events import plan_of, planned
+
+PLAN = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
+OTHERS = 20
+"""Seconds before the run begins in which it shows another value."""
+
+
+@dataclass
+class _Delay:
+    """What is known of the delay, from the first second on."""
+
+    known: DelayEstimate | None = None
+
+    def estimate(self, _second: int) -> DelayEstimate | None:
+        """The same at each second."""
+        return self.known
+
+
+def _known(delay_s: int, spread_mbpm: float = 0.0) -> _Delay:
+    return _Delay(DelayEstimate(0, delay_s, spread_mbpm, 0.0, 0.0))
+
+
+class _Watched:
+    """The rule on a test sensor, told of one second after the other."""
+
+    def __init__(self, delay: _Delay | None = None) -> None:
+        self.session = SessionState(PLAN)
+        self.rule = Frozen(self.session, self.session.tests[0], delay=delay or _Delay())
+        self.second = -1
+
+    def see(self, reference: float, shown: float | None, rr: tuple[int, ...] = ()) -> int:
+        """Its verdict on a second with these bpm; ``shown``: ``None`` for no notification."""
+        self.second = self.session.second = self.second + 1
+        test = self.session.tests[0]
+        self.session.reference.held.append(round(1000 * reference))
+        value = test.held[-1] if shown is None and test.held else round(1000 * (shown or 0))
+        test.held.append(value)
+        test.fresh = [] if shown is None else [(0, HeartRate(mbpm=value, rr=rr))]
+        return int(self.rule.step(self.second))
+
+    def runs(self, *lengths: int) -> None:
+        """Runs of one value each of so many readings, beside a steady heart."""
+        for number, length in enumerate(lengths):
+            for _ in range(length):
+                self.see(100, 120 + number % 2)
+
+
+@pytest.mark.parametrize(
+    ("lengths", "usual"),
+    [
+        ([2] * 39 + [20], 3),  # one in forty is no habit
+        ([2] * 19 + [20], 30),  # one in twenty is
+        ([10] * 20, 15),
+        ([50] * 20, 60),
+        ([30] * 6 + [2] * 54, 45),
+        ([30] * 6 + [2] * 58, 3),  # of sixty runs
+    ],
+)
+def test_a_usual_run_is_half_as_long_again_as_its_longer_ones(lengths, usual) -> None:
+    """By the 95th of a hundred of the last sixty, and sixty readings at most."""
+    watched = _Watched()
+    watched.runs(*lengths, 1)
+    assert watched.rule._usual == usual
+
+
+@pytest.mark.parametrize(("silent_s", "begun"), [(59, 0), (60, 61)])
+def test_a_silence_of_a_minute_is_no_part_of_a_run(silent_s, begun) -> None:
+    """After a longer one it may have been put on anew."""
+    watched = _Watched()
+    watched.see(100, 120)
+    for _ in range(silent_s):
+        watched.see(100, None)
+    watched.see(100, 120)
+    assert watched.rule.since() == begun
+
+
+@pytest.mark.parametrize(
+    ("readings", "needed_bpm"), [(10, 8.0), (13, 7.4), (20, 6.0), (25, 5.0), (60, 5.0)]
+)
+def test_the_longer_it_stands_still_the_less_must_others_have_moved(readings, needed_bpm) -> None:
+    """From 8 bpm at ten readings down to 5 at twenty-five."""
+    watched = _Watched()
+    watched.runs(readings)
+    assert watched.rule._needed_mbpm() == pytest.approx(1000 * needed_bpm)
+
+
+def _told_after_a_step(delay: _Delay) -> int:
+    """How long after a step of the reference by 20 bpm a value that stands still is accused."""
+    watched = _Watched(delay)
+    for _ in range(OTHERS):
+        watched.see(100, 101)
+    for second in range(120):
+        if watched.see(100 if second < 60 else 120, 100) == 1:
+            return second - 60
+    return -1
+
+
+@pytest.mark.parametrize(
+    ("delay", "told_s"),
+    [
+        # The mean of ten seconds has moved by 5 bpm in the third, by 8 in the fourth.
+        (_known(10), 10 + 6 + 2),
+        (_known(3), 3 + 6 + 2),
+        (_known(10, spread_mbpm=4000), 10 + 6 + 3),
+        (_known(10, spread_mbpm=2500), 10 + 6 + 2),
+        (_Delay(), 20 + 2),
+    ],
+)
+def test_others_must_have_moved_under_every_delay_it_may_have(delay, told_s) -> None:
+    """Six seconds more than the known one, twenty where none is known; and by twice the spread with
+    which it follows.
+    """
+    assert _told_after_a_step(delay) == told_s
+
+
+@pytest.mark.parametrize(("runs", "readings", "breaks"), [
+    (19, 12, False), (20, 11, False), (20, 12, True),
+])  # fmt: skip
+def test_a_habit_of_changing_is_broken_by_a_run_of_four_usual_ones(runs, readings, breaks) -> None:
+    """Which it has after twenty changes."""
+    watched = _Watched()
+    watched.runs(*[2] * runs, readings)
+    assert watched.rule._usual == 3
+    assert watched.rule._breaks_habit() is breaks
+
+
+@pytest.mark.parametrize(("still_s", "told_s"), [(0, 11), (6, 15), (10, 23)])
+def test_a_late_sensor_may_stand_still_where_the_heart_did(still_s, told_s) -> None:
+    """A run that breaks the habit, by its twelfth reading, is told once it is over twice as long
+    as the heart has just stood still: for one second more than it did not rise.
+    """
+    watched = _Watched()
+    rising = 0.0
+    for second in range(60):
+        if second < 60 - still_s:
+            rising += 1
+        watched.see(100 + rising, 100 + second // 2 % 2)
+    first = watched.second + 1
+    for second in range(40):
+        if watched.see(100 + rising + second + 1, 150) == 1:
+            assert second == told_s
+            assert watched.rule.since() == first
+            return
+    pytest.fail("it is not told")
+
+
+TICKS_140 = 439
+"""The RR of 140 bpm, 1/1024 s."""
+
+
+def _own_rr(ticks: int) -> list[int]:
+    """Verdicts on 140 bpm whose RR go from its own to these, beside a steady heart."""
+    watched, source = _Watched(), random.Random(1)
+
+    def see(middle: int) -> int:
+        return watched.see(140, 140, tuple(middle + source.randint(-9, 9) for _ in range(2)))
+
+    for _ in range(15):
+        see(TICKS_140)
+    return [see(ticks) for _ in range(30)]
+
+
+@pytest.mark.parametrize(("ticks", "told"), [(426, False), (417, True), (453, False), (465, True)])
+def test_a_value_that_its_own_rr_leave_by_more_than_5_bpm_is_frozen(ticks, told) -> None:
+    """144 and 136 bpm are within what they wander by, 147 and 132 are not."""
+    assert (1 in _own_rr(ticks)) is told
+
+
+def test_its_own_rr_must_say_so_for_two_seconds() -> None:
+    """The median of ten seconds is of the new rate in the sixth; one more keeps a beat out."""
+    assert _own_rr(400).index(1) == 6
+
+
+@pytest.mark.parametrize(("beats", "is_a_rate"), [(5, False), (6, True)])
+def test_fewer_than_six_beats_are_no_rate(beats, is_a_rate) -> None:
+    """Within ten seconds."""
+    watched = _Watched()
+    for second in range(8):
+        watched.see(140, 140, (TICKS_140 + second,) if second < beats else ())
+    assert watched.rule._rr_is_fresh(watched.second) is is_a_rate
+
+
+def test_a_rate_is_of_the_last_ten_seconds() -> None:
+    """Two breaths."""
+    watched = _Watched()
+    for second in range(30):
+        watched.see(140, 140, (TICKS_140 + second,))
+    assert [at for at, _ in watched.rule._rr] == list(range(20, 30))
+
+
+def _needed_of(rr: list[int], equal: int = 8, compared: int = 64) -> int:
+    repeats = Repeats(FROZEN)
+    repeats.take(rr)
+    repeats._equal, repeats._compared = equal, compared
+    return repeats.needed
+
+
+def test_how_many_rr_must_repeat() -> None:
+    """Twelve, sixteen where it is one interval; more where nine of ten are equal by its habit: as
+    many as make it one in a million.
+    """
+    assert _needed_of([430, 440, 450, 460]) == 12
+    assert _needed_of([430, 430, 430, 430]) == 16
+    assert _needed_of([430, 440], equal=9, compared=10) == 151
