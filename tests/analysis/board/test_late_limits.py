@@ -1,0 +1,124 @@
+"""The limits of a sensor that is late, on both sides."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.board.rules.delay_estimate import DelayEstimate
+from analysis.board.rules.late import Late
+from analysis.board.session_state import SessionState
+from analysis.statistics.effort_finder import Effort, Kind
+from tests.standins.session_events import plan_of, planned
+
+ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
+
+
+class _Told:
+    """Estimates as they are told, one every 20 s."""
+
+    due = 10_000
+
+    def __init__(self, made: list[DelayEstimate]) -> None:
+        self.made = made
+
+    def estimate(self, second: int) -> DelayEstimate | None:
+        """The one of these 20 s."""
+        return self.made[second // 20] if second // 20 < len(self.made) else None
+
+
+def _one(
+    delay_s: int, *, spread: float = 1_000.0, mean: float = 500.0, now: float = 9_000.0
+) -> DelayEstimate:
+    return DelayEstimate(0, delay_s, spread, mean, now)
+
+
+def _verdicts(*made: DelayEstimate) -> list[int]:
+    """The rule's verdict when each of these is told."""
+    session = SessionState(ONE)
+    told = _Told([replace(one, second=20 * k) for k, one in enumerate(made)])
+    rule = Late(session, session.tests[0], told)  # type: ignore[arg-type]
+    return [int(rule.step(20 * k)) for k in range(len(made))]
+
+
+@pytest.mark.parametrize(
+    ("how", "told"),
+    [
+        ({"spread": 3_900, "now": 20_000}, True),
+        ({"spread": 4_100, "now": 20_000}, False),
+        ({"mean": 2_900}, True),
+        ({"mean": -2_900}, True),
+        ({"mean": 3_100}, False),
+        ({"mean": -3_100}, False),
+        ({"spread": 1_000, "now": 2_600}, True),
+        ({"spread": 1_000, "now": 2_400}, False),
+    ],
+)
+def test_a_delay_must_explain_the_difference(how, told) -> None:
+    """Within 4 bpm, without lying 3 above or below, and two and a half times as well as none."""
+    assert (1 in _verdicts(_one(21, **how), _one(21, **how))) is told
+
+
+@pytest.mark.parametrize(("delay_s", "cleared"), [(15, True), (16, False)])
+def test_it_is_over_five_seconds_below_the_limit(delay_s, cleared) -> None:
+    """Of 20 s, in six estimates."""
+    said = _verdicts(*[_one(21)] * 2, *[_one(delay_s)] * 6)
+    assert said[1] == 1
+    assert (said[-1] == -1) is cleared
+
+
+@pytest.mark.parametrize(("newer", "told"), [(7, True), (8, False)])
+def test_its_own_delay_is_the_middle_of_the_last_fifteen_estimates(newer, told) -> None:
+    """Sixteen seconds are late beside 3, and usual beside 8, once that is the middle."""
+    made = [*[_one(3)] * 15, *[_one(8)] * newer, _one(16), _one(16)]
+    assert (1 in _verdicts(*made)) is told
+
+
+def _after_efforts(*late_s: float | None) -> Late:
+    session = SessionState(ONE)
+    rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
+    rule._efforts.extend(enumerate(late_s))
+    return rule
+
+
+@pytest.mark.parametrize(
+    ("late_s", "tells"),
+    [
+        ([15.0], False),
+        ([15.0, 15.0], True),
+        ([15.0, 19.0], True),  # two seconds about their middle
+        ([15.0, 19.2], False),
+        ([15.0, None, 15.0, 15.0], True),  # three in four
+        ([15.0, None, None, 15.0, 15.0], False),
+        ([None] * 2 + [15.0] * 5, True),  # of the last six
+        ([None] * 2 + [15.0] * 4, False),
+        ([None] * 5 + [15.0] * 4, False),
+        ([None] * 5 + [15.0] * 5, True),
+    ],
+)
+def test_how_many_efforts_make_it_late(late_s, tells) -> None:
+    """Two, and three in four of the last six, by about the same delay."""
+    assert _after_efforts(*late_s)._tells_efforts() is tells
+
+
+@pytest.mark.parametrize(("rise_bpm", "kept"), [(7.9, False), (8.1, True)])
+def test_an_effort_that_rises_slowly_tells_nothing(rise_bpm, kept) -> None:
+    """By 8 bpm the reference must have risen while the sensor was awaited."""
+    session = SessionState(ONE)
+    rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
+    slope = 1000 * rise_bpm / 15
+    reference = [round(100_000 + slope * min(max(k - 10, 0), 100)) for k in range(200)]
+    session.reference.held.extend(reference)
+    session.tests[0].held.extend([reference[0]] * 15 + reference[:-15])
+    peak_bpm = reference[110] / 1000
+    rule._take_effort(Effort(Kind.EFFORT, 10, 110, 180, 100.0, peak_bpm, False), 15.0)
+    assert list(rule._efforts) == ([(10, 15.0)] if kept else [])
+
+
+def test_it_is_asked_again_when_an_effort_may_have_returned() -> None:
+    """Every five seconds."""
+    session = SessionState(ONE)
+    rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
+    rule.step(100)
+    assert rule.quiet_until == 105
