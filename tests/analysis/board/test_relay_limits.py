@@ -1,0 +1,141 @@
+"""The limits of a sensor that repeats another, on both sides."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+import pytest
+
+from analysis.board.rules.relay import Relay
+from analysis.board.rules.streams import Stream
+from analysis.board.session_state import SessionState
+from replay.event import NS_PER_S
+from replay.payloads import HeartRate
+from tests.standins.session_events import plan_of
+
+UNSTEADY = random.Random(8).choices(range(300, 1500), k=400)
+"""RR of which hardly two are alike by chance, 1/1024 s."""
+
+Change = Callable[[int, int], int]
+"""What a repeater makes of the beat of this number."""
+
+
+class _Pair:
+    """The rule on one sensor beside another, each with one beat a second, half a second apart."""
+
+    def __init__(self, own: int = 2, other: int = 1) -> None:
+        self.session = SessionState(plan_of())
+        self.own, self.other = (self.session.sensors[n - 1] for n in (own, other))
+        self.streams = Stream(self.own), Stream(self.other)
+        self.rule = Relay(self.session, self.own, self.streams[0], self.streams[1:])
+        self.second = -1
+
+    def see(self, change: Change, seconds: int) -> list[int]:
+        """Verdicts on so many seconds."""
+        said = []
+        for _ in range(seconds):
+            self.second += 1
+            beat = UNSTEADY[self.second]
+            at_ns = self.second * NS_PER_S
+            self.other.fresh = [(at_ns, HeartRate(mbpm=100_000, rr=(beat,)))]
+            ours = HeartRate(mbpm=90_000, rr=(change(self.second, beat),))
+            self.own.fresh = [(at_ns + NS_PER_S // 2, ours)]
+            said.append(int(self.rule.step(self.second)))
+        return said
+
+
+def _same(_: int, beat: int) -> int:
+    return beat
+
+
+def _foreign(share_of_ten: int) -> Change:
+    """So many in ten beats are its own."""
+    return lambda number, beat: beat + 100 + number if number * 3 % 10 < share_of_ten else beat
+
+
+def _off(ticks: int, share_of_twenty: int, foreign: int = 0) -> Change:
+    """So many in twenty beats are off by some ticks, others foreign."""
+
+    def change(number: int, beat: int) -> int:
+        place = number * 7 % 20
+        if place < share_of_twenty:
+            return beat + ticks
+        return beat + 100 + number if place >= 20 - foreign else beat
+
+    return change
+
+
+def test_twenty_equal_beats_are_asked_for_every_five_seconds() -> None:
+    """With a beat a second there are as many when it is asked the fifth time."""
+    assert _Pair().see(_same, 40).index(1) == 20
+
+
+@pytest.mark.parametrize(("foreign", "stands"), [(5, True), (7, False)])
+def test_what_is_told_stands_while_four_in_ten_are_the_same(foreign, stands) -> None:
+    """Of the newest forty, until there were fewer for half a minute."""
+    pair = _Pair()
+    pair.see(_same, 60)
+    assert (pair.see(_foreign(foreign), 120)[-1] == 1) is stands
+
+
+@pytest.mark.parametrize(("off", "found", "stands"), [
+    (3, True, True), (5, False, True), (7, False, True), (9, False, False),
+])  # fmt: skip
+def test_most_must_be_the_same_to_the_tick(off, found, stands) -> None:
+    """Eight in ten to be told, six to stand: two straps on one heart agree in every other."""
+    assert (1 in _Pair().see(_off(1, off), 80)) is found
+    pair = _Pair()
+    pair.see(_same, 60)
+    assert (pair.see(_off(1, off), 120)[-1] == 1) is stands
+
+
+@pytest.mark.parametrize(("ticks", "found"), [(2, True), (-2, True), (3, False)])
+def test_rounding_moves_a_beat_by_two_ticks(ticks, found) -> None:
+    """Such a beat is the same still, where too few are otherwise."""
+    assert (1 in _Pair().see(_off(ticks, 3, foreign=2), 120)) is found
+
+
+@pytest.mark.parametrize(("ticks", "found"), [(0, True), (1, True), (2, False)])
+def test_a_unit_that_slipped_rounds_once(ticks, found) -> None:
+    """Half of the beats may be off by a tick then."""
+    in_ms = lambda number, beat: round(beat * 1000 / 1024) + ticks * (number % 2)  # noqa: E731
+    assert (1 in _Pair().see(in_ms, 80)) is found
+
+
+def test_beats_of_ninety_six_are_kept() -> None:
+    """The newest forty, with room for what a relay holds back."""
+    pair = _Pair()
+    pair.see(_same, 150)
+    assert [len(stream.beats) for stream in pair.streams] == [96, 96]
+
+
+@pytest.mark.parametrize(("lag_s", "later"), [(0.29, False), (0.31, True)])
+def test_a_reference_is_the_repeater_only_if_clearly_later(lag_s, later) -> None:
+    """By 0.3 s; a test sensor that is earlier by less is the repeater all the same."""
+    reference, test = _Pair(own=1, other=2), _Pair(own=2, other=1)
+    assert reference.rule._is_later(lag_s, reference.rule._echoes[0]) is later
+    assert test.rule._is_later(-lag_s, test.rule._echoes[0]) is not later
+
+
+@pytest.mark.parametrize(("lag_s", "first", "second"), [
+    (0.09, False, True), (-0.09, False, True), (0.11, True, True), (-0.11, False, False),
+])  # fmt: skip
+def test_of_two_test_sensors_at_one_moment_the_later_in_the_plan_repeats(
+    lag_s, first, second
+) -> None:
+    """Within a tenth of a second; else the one that is later."""
+    two, three = _Pair(own=2, other=3), _Pair(own=3, other=2)
+    assert two.rule._is_later(lag_s, two.rule._echoes[0]) is first
+    assert three.rule._is_later(lag_s, three.rule._echoes[0]) is second
+
+
+@pytest.mark.parametrize(("unlike", "stands"), [(19, True), (20, False)])
+def test_twenty_values_that_were_not_repeated_end_it(unlike, stands) -> None:
+    """In a row, or most of more."""
+    pair = _Pair()
+    rule = pair.rule
+    rule._source = rule._echoes[0]
+    rule._source.unlike = unlike
+    pair.own.fresh = pair.other.fresh = []
+    assert (rule.step(0) == 1) is stands
