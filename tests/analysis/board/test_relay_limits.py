@@ -50,8 +50,8 @@ def _same(_: int, beat: int) -> int:
 
 
 def _foreign(share_of_ten: int) -> Change:
-    """So many in ten beats are its own."""
-    return lambda number, beat: beat + 100 + number if number * 3 % 10 < share_of_ten else beat
+    """So many in ten beats, in a row, are its own."""
+    return lambda number, beat: beat + 100 + number if number % 10 < share_of_ten else beat
 
 
 def _off(ticks: int, share_of_twenty: int, foreign: int = 0) -> Change:
