@@ -20,7 +20,7 @@ from replay.attention import AttentionPlan, attention_table, check_attention, pa
 from replay.errors import PlanError
 from replay.message_form import MessageForm, message_table, parse_message_form
 from replay.signs import SIGNS
-from replay.text import is_printable, printable
+from replay.text import grouped, is_printable, printable
 from replay.toml_table import checked_table
 
 ROLES: Final = ("reference", "test", "companion")
@@ -349,7 +349,9 @@ _BROKER_KEYS: Final = {
 def parse_plan(text: str) -> Plan:
     """Read a plan from TOML text.  Raises :class:`PlanError` naming the field and the rule."""
     if len(text) > LONGEST_TEXT:
-        raise PlanError("file", f"is longer than {LONGEST_TEXT:,} characters, and is no plan")
+        raise PlanError(
+            "file", f"is longer than {grouped(LONGEST_TEXT)} characters, and is no plan"
+        )
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -69,3 +69,8 @@ def _shown(text: str, at: int) -> str:
     if sign in _UNSEEN or not (sign.isprintable() or sign.isspace()):
         return REPLACEMENT
     return sign
+
+
+def grouped(value: int) -> str:
+    """A whole number with thin spaces between thousands, as every screen and page writes it."""
+    return f"{value:,}".replace(",", "\u202f")

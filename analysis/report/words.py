@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
 from replay.event import NS_PER_S
+from replay.text import grouped
 
 if TYPE_CHECKING:  # a capture says times, and has no use for the board and its numpy
     from analysis.board.snapshot import Severity
@@ -86,7 +87,7 @@ def share_interval(ends: Sequence[float] | None, digits: int = 0) -> str:
 
 def count(value: int) -> str:
     """A whole number with thin spaces between thousands."""
-    return f"{value:,}".replace(",", "\u202f")
+    return grouped(value)
 
 
 def clock(seconds: float, *, sign: bool = True) -> str:

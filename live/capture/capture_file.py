@@ -15,6 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
+from analysis.report.words import count
 from live.capture.clock import MonotonicClock
 from live.capture.file_watch import FileWatch, watch_file
 from live.capture.saver import Saver
@@ -98,7 +99,8 @@ class CaptureFile:
         await asyncio.to_thread(self.saver.join, CLOSING_S)  # until then it may not be looked at
         saved = await asyncio.to_thread(self._what_is_saved)
         lost = self.saver.accepted - self.saver.committed
-        self._end_badly(f"{self.saver.failure}.  {saved}  The last {lost:,} events are not in it")
+        lacking = f"The last {count(lost)} events are not in it"
+        self._end_badly(f"{self.saver.failure}.  {saved}  {lacking}")
 
     async def close(self, t_ns: int, reason: str, meanwhile: Callable[[], None]) -> None:
         """End and close the file; ``meanwhile`` is called now and then while that lasts."""
@@ -227,8 +229,8 @@ _LOGS: Final = ("-wal", "-journal")
 
 def free_names(path: Path) -> Iterator[Path]:
     """The path itself, then with ``-2``, ``-3`` …; without those that are taken when asked for."""
-    for count in range(1, _MOST_NAMES + 1):
-        name = path if count == 1 else path.with_stem(f"{path.stem}-{count}")
+    for number in range(1, _MOST_NAMES + 1):
+        name = path if number == 1 else path.with_stem(f"{path.stem}-{number}")
         if not any(name.with_name(name.name + log).exists() for log in ("", *_LOGS)):
             yield name
 

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from analysis.report.words import count
 from live.protocol.alarm import UNSAFE, Alarm, Identity
 from replay.capture.files import LOG, sidecar
 
@@ -119,8 +120,8 @@ class FileWatch:
             return None
         self.why_elsewhere = f"the log of {self.path.name} was removed or replaced"
         return self._alarm(
-            f"{self._log.name}, which holds the newest of {committed:,} events, was removed or "
-            f"replaced beside {self.path}",
+            f"{self._log.name}, which holds the newest of {count(committed)} events, was removed "
+            f"or replaced beside {self.path}",
             PUT_BACK,
         )
 
@@ -130,8 +131,8 @@ class FileWatch:
             return None
         self.why_elsewhere = f"{self.path.name} is not writable any more"
         return self._alarm(
-            f"{self.path} or its folder is not writable any more; {committed:,} events are in it, "
-            "and more as long as the open file takes them",
+            f"{self.path} or its folder is not writable any more; {count(committed)} events are in "
+            "it, and more as long as the open file takes them",
             MAKE_WRITABLE,
         )
 
@@ -140,8 +141,8 @@ class FileWatch:
     ) -> Alarm | None:
         if waiting_s > LATE_COMMIT_S:
             return self._alarm(
-                f"Nothing has been saved for more than {LATE_COMMIT_S:g} s: {committed:,} events "
-                f"are in {self.path}, later ones wait in memory",
+                f"Nothing has been saved for more than {LATE_COMMIT_S:g} s: {count(committed)} "
+                f"events are in {self.path}, later ones wait in memory",
                 SEE_TO_DISK,
             )
         try:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from analysis.report.words import count
 from live.capture.capture_file import CaptureFile, make_capture_file
 from live.capture.clock import MonotonicClock
 from live.capture.saver import Saver
@@ -220,8 +221,8 @@ class Recording:
         before.saver.let_go(last_words)
         self._left.append(before.saver)
         sentence = (
-            f"The recording goes on in {after.path}, which holds all {after.saver.committed:,} "
-            f"events since its start, because {why}."
+            f"The recording goes on in {after.path}, which holds all "
+            f"{count(after.saver.committed)} events since its start, because {why}."
         )
         self._news = Alarm(GOES_ON, sentence, KEEP_NEW_FILE)
         self._loop.call_later(NEWS_S, self._is_old_news, self._news)

@@ -17,6 +17,7 @@ from analysis.report.words import (
     WIDE,
     WIDE_R,
     clock,
+    count,
     ends,
     number,
     share_text,
@@ -67,7 +68,7 @@ def comparison(record: SessionRecord) -> RenderableType:
         counted = sensor.counted
         table.add_row(
             Text(sensor.label),
-            f"{counted.pairs:,}",
+            count(counted.pairs),
             with_interval(counted.bias, 1, sign=True),
             with_interval(counted.mae, 1),
             with_interval(counted.within, 0, unit="%"),
@@ -134,7 +135,7 @@ def _statistics(columns: list[tuple[str, Agreement]]) -> Table:
     table.add_column("", no_wrap=True)
     for name, _ in columns:
         table.add_column(name, justify="right", no_wrap=True)
-    table.add_row("pairs", *(f"{a.pairs:,}" for _, a in columns))
+    table.add_row("pairs", *(count(a.pairs) for _, a in columns))
     count = [a.bias.effective_count for _, a in columns]
     table.add_row("as many as independent", *("" if c is None else f"{c:.0f}" for c in count))
     for name, attribute, form in _ROWS:

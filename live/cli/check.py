@@ -7,7 +7,7 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from analysis.report.words import clock, started_text
+from analysis.report.words import clock, count, started_text
 from live.cli.json_facts import print_json
 from live.cli.output import program, say
 from replay.channels import HEART_RATE_CHANNELS
@@ -79,7 +79,7 @@ def _salvage(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(_salvage_facts(done))
         return 0
-    say(f"{done.saved:,} events saved to {done.target}; {done.lost:,} lost.")
+    say(f"{count(done.saved)} events saved to {done.target}; {count(done.lost)} lost.")
     for stretch in done.stretches:
         say(f"  {_stretch(stretch)}")
     if done.damaged_notes:
@@ -96,8 +96,8 @@ def _row(sensor: SensorCheck) -> tuple[str, ...]:
         sensor.label,
         sensor.role,
         sensor.placement,
-        f"{beats:,}",
-        f"{sum(sensor.events.values()) - beats:,}",
+        count(beats),
+        count(sum(sensor.events.values()) - beats),
         "never" if sensor.first_ns is None else clock(sensor.first_ns / NS_PER_S),
         "" if sensor.last_ns is None else clock(sensor.last_ns / NS_PER_S),
         str(sensor.gaps),
@@ -126,8 +126,8 @@ def _print_report(report: CheckReport) -> None:
         console.print(f"  problem: {problem}")
     started = started_text(report.started_utc_ns or 0) or "at an unknown time"
     console.print(
-        f"Started {started}, {clock(report.span_ns / NS_PER_S)} long, {report.events:,} events, "
-        f"notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
+        f"Started {started}, {clock(report.span_ns / NS_PER_S)} long, {count(report.events)} "
+        f"events, notes made afterwards: {report.notes}, UTC anchors: {report.anchors}.",
     )
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     for name in _WORDS:
@@ -223,4 +223,4 @@ def _seconds(t_ns: int | None) -> float | None:
 
 def _stretch(stretch: LostStretch) -> str:
     until = "the end" if stretch.before_ns is None else clock(stretch.before_ns / NS_PER_S)
-    return f"lost between {clock(stretch.after_ns / NS_PER_S)} and {until}: {stretch.events:,}"
+    return f"lost between {clock(stretch.after_ns / NS_PER_S)} and {until}: {count(stretch.events)}"

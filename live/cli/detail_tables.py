@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.report import words
+from analysis.report.words import count
 from analysis.session.record import NO_EFFORTS, SessionRecord, Tally
 from analysis.statistics.efforts import Answer
 from live.cli.agreement_tables import with_interval
@@ -68,7 +69,7 @@ def _phases(record: SessionRecord) -> Table:
             found = part.agreement
             table.add_row(
                 Text(part.name),
-                f"{found.pairs:,}",
+                count(found.pairs),
                 with_interval(found.bias, 1, sign=True),
                 with_interval(found.mae, 1),
                 with_interval(found.within, 0),

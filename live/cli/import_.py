@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any, Final
 
+from analysis.report.words import count
 from live.cli.json_facts import print_json
 from live.cli.output import say
 
@@ -129,12 +130,13 @@ def _tell(facts: dict[str, Any]) -> None:
         where = f", {sensor['placement']}" if sensor["placement"] else ""
         say(f"{sensor['label']} ({sensor['role']}{where}), from {sensor['file']}:")
         left_out = sensor["outside"]
-        outside = f", {left_out:,} outside of the session left out" if left_out else ""
-        say(f"  {sensor['format']}, {sensor['readings']:,} readings{outside}.")
+        outside = f", {count(left_out)} outside of the session left out" if left_out else ""
+        say(f"  {sensor['format']}, {count(sensor['readings'])} readings{outside}.")
         if sensor.get("impossible"):
             say(
-                f"  {sensor['impossible']:,} of {sensor['values']:,} values cannot be a heart rate "
-                f"of 25 to 240 bpm (in {sensor['unit']}); they are kept, and not compared."
+                f"  {count(sensor['impossible'])} of {count(sensor['values'])} values cannot be a "
+                f"heart rate of 25 to 240 bpm (in {sensor['unit']}); they are kept, and not "
+                "compared."
             )
         for sentence in sensor["said"]:
             say(f"  {sentence}")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from analysis.report.words import clock
+from analysis.report.words import clock, count
 from replay.errors import SidebeatError
 
 ENDED: Final = "RECORDING ENDED"
@@ -92,7 +92,7 @@ def look_at_saved(path: Path, identity: Identity | None, committed: int) -> Save
             reason = capture.end_reason
     except SidebeatError as error:
         return Saved(f"What is saved cannot be told: {error}.")
-    words = f"{path} holds {held:,} events, up to {clock(last_s)}"
+    words = f"{path} holds {count(held)} events, up to {clock(last_s)}"
     if held < committed:
-        words += f"; {committed - held:,} that had been saved are missing from it"
+        words += f"; {count(committed - held)} that had been saved are missing from it"
     return Saved(f"{words}.", reason)

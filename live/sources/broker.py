@@ -23,6 +23,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from analysis.report.words import count
 from replay.errors import PlanError
 from replay.link_state import LinkState
 from replay.plan import Broker
@@ -152,7 +153,7 @@ def _bound_reading(client: aiomqtt.Client) -> None:
 
     def at_most(bufsize: int) -> bytes:  # a buffer of this size is made at once
         if bufsize > LARGEST_PACKET:
-            raise ValueError(f"it is {bufsize:,} bytes long")
+            raise ValueError(f"it is {count(bufsize)} bytes long")
         return receive(bufsize)
 
     def bounded(max_packets: int = 1) -> MQTTErrorCode:

@@ -9,6 +9,7 @@ from typing import Final
 from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
 from replay.capture.row_scan import scan_rows
 from replay.capture.writer import COMMIT_EVERY_EVENTS
+from replay.text import grouped
 
 UNCLOSED: Final = (
     "The capture was not closed: it is still being recorded, or its recording was cut off and up "
@@ -40,9 +41,9 @@ class Wholeness:
     def words(self) -> str:
         """A few words beside a name; empty if all is well."""
         if self.hidden:
-            return f"{self.hidden:,} events hidden: salvage it"
+            return f"{grouped(self.hidden)} events hidden: salvage it"
         if self.salvaged_lost is not None:
-            return f"salvaged, {self.salvaged_lost:,} events lost"
+            return f"salvaged, {grouped(self.salvaged_lost)} events lost"
         if self.goes_on_in:
             return f"goes on in {self.goes_on_in}"
         return "" if self.closed else "not closed"
@@ -52,15 +53,15 @@ class Wholeness:
         told = []
         if self.hidden:
             told.append(
-                f"{self.hidden:,} more events are in the log beside the capture, behind a damaged "
-                "place: 'sidebeat check FILE --salvage NEW' saves them, and what is shown here "
-                "lacks them."
+                f"{grouped(self.hidden)} more events are in the log beside the capture, behind a "
+                "damaged place: 'sidebeat check FILE --salvage NEW' saves them, and what is shown "
+                "here lacks them."
             )
         if self.salvaged_lost is not None:
             lost = self.salvaged_lost
             told.append(
                 "The capture was salvaged from a damaged one, which had lost at least "
-                f"{lost:,} event{'' if lost == 1 else 's'}."
+                f"{grouped(lost)} event{'' if lost == 1 else 's'}."
             )
         elif self.goes_on_in:
             told.append(

@@ -20,6 +20,7 @@ from replay.errors import PayloadError
 from replay.event import NS_PER_S
 from replay.payloads import decode_file_heart_rate, encode_file_heart_rate
 from replay.plan import DEFAULT_HOLD_S
+from replay.text import grouped
 
 HOLD_PER_SPACING: Final = 1.2
 """A value stands until the next one is a fifth of the usual spacing overdue."""
@@ -255,7 +256,7 @@ def _signal(
 
 def plural(count: int, noun: str) -> str:
     """``1 row``, ``1,200 rows``."""
-    return f"{count:,} {noun}" + ("" if count == 1 else "s")
+    return f"{grouped(count)} {noun}" + ("" if count == 1 else "s")
 
 
 def _without_repetitions(kept: Iterable[_Reading]) -> tuple[list[_Reading], int, int]:

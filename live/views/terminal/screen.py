@@ -15,7 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.board.snapshot import SensorWarning, Snapshot
-from analysis.report.words import clock
+from analysis.report.words import clock, count
 from live.protocol.alarm import Alarm
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import rules_off
@@ -145,9 +145,9 @@ def status_line(status: CaptureStatus, *, is_stale: bool = False) -> Text:
     if status.problem:
         return Text(f"CAPTURE: {status.problem}", style=OUT, no_wrap=True, overflow="ellipsis")
     name = status.path.replace("\\", "/").rsplit("/", 1)[-1] if status.path else "nothing is saved"
-    words = f"{status.events:,} events"
+    words = f"{count(status.events)} events"
     if status.path:
-        words += f", {status.saved:,} saved"
+        words += f", {count(status.saved)} saved"
         words += "" if is_stale else f", last commit {status.commit_age_s:.1f} s ago"
     if status.trouble:
         name = f"{status.trouble}  {name}"

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.board.snapshot import Agreement, SensorStatus, Snapshot, is_few
-from analysis.report.words import share_text
+from analysis.report.words import count, share_text
 from replay.link_state import LinkState
 from replay.plan import Plan
 from replay.signs import COLOURS, SHAPES, signs_of
@@ -102,7 +102,7 @@ def agreement_table(
             cells = [head]
             for name in names:
                 cells += _agreement_cells(windows[name], with_r=wide, narrow=narrow)
-            cells += [Text(f"{windows[names[-1]].pairs:,}"), Text(efforts)]
+            cells += [Text(count(windows[names[-1]].pairs)), Text(efforts)]
             table.add_row(*cells, style=style)
     inside = "in" if narrow else "inside"
     captions = [_rule(plan, inside, width)]

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.report.words import count
 from live.capture import file_watch
 from live.protocol import capture_feed
 from live.protocol.alarm import CUT_OFF, ENDED, NO_WORD, UNSAFE
@@ -47,7 +48,7 @@ def test_a_killed_capture_is_an_alarm_that_has_looked_at_the_file(capture, model
     with Capture.open(path) as saved:
         held = saved.event_count
     assert model.alarm.headline == ENDED
-    assert f"{path} holds {held:,} events" in model.alarm.sentence
+    assert f"{path} holds {count(held)} events" in model.alarm.sentence
     assert model.halted == "recording ended"
     assert model.is_stale
 
@@ -128,7 +129,7 @@ def test_a_full_disk_is_told_at_once_and_ends_the_capture_with_what_is_saved(tmp
             held = saved.event_count
     assert held > 20
     assert model.alarm.headline == ENDED
-    assert f"holds {held:,} events" in model.alarm.sentence
+    assert f"holds {count(held)} events" in model.alarm.sentence
     assert "are not in it" in model.alarm.sentence
     assert model.alarm.sentence.lower() == f"{model.ended.reason}.".lower()
 

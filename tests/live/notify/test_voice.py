@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import array
+import shutil
 import sys
 import time
+import wave
 
 import pytest
 
@@ -11,7 +14,7 @@ from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.factory import notifier_of
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.notify.throttle import AlarmCall, Call, CallReason
-from live.notify.voice import Voice
+from live.notify.voice import Voice, platform_voices
 from live.protocol.alarm import SILENT
 from tests.standins.feeds import PLAN, ScriptedFeed
 
@@ -102,3 +105,23 @@ def test_the_command_line_stands_above_the_settings(given, preferred, heard):
     """``--mute`` stays mute whatever the settings say."""
     options = NotifyOptions(sounds=given).preferring(preferred, voice=False)
     assert options.sounds is heard
+
+
+@pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak-ng is not installed")
+def test_the_real_voice_makes_sound(tmp_path):
+    """What the program speaks with turns the words that it is given into sound that is not silence:
+    the command of the platform, here writing to a file in place of a loudspeaker.
+    """
+    path = tmp_path / "said.wav"
+    command = next(one for one in platform_voices() if one[0] == "espeak-ng")
+    voice = Voice(PLAN, [(*command, "-w", str(path))])
+    voice.say("strap: wet it")
+    assert voice._process is not None
+    assert voice._process.wait(timeout=20) == 0
+    assert voice.trouble() == ""
+    voice.close()
+    with wave.open(str(path)) as sound:
+        samples = array.array("h", sound.readframes(sound.getnframes()))
+        seconds = sound.getnframes() / sound.getframerate()
+    assert 0.3 < seconds < 10
+    assert max(abs(sample) for sample in samples) > 1000

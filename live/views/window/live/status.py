@@ -6,6 +6,7 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QStatusBar
 
+from analysis.report.words import count
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import ViewModel, rules_off
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -22,8 +23,8 @@ def capture_words(status: CaptureStatus | None, *, is_stale: bool = False) -> st
     if status is None:
         return ""
     if not status.path:
-        return f"practice, nothing is saved · {status.events} events"
-    saved = f"{status.events} events, {status.saved} on disk"
+        return f"practice, nothing is saved · {count(status.events)} events"
+    saved = f"{count(status.events)} events, {count(status.saved)} on disk"
     if is_stale:
         return f"{Path(status.path).name} · {saved}"
     commit = f"last commit {status.commit_age_s:.1f} s ago"

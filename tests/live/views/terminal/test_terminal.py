@@ -19,6 +19,7 @@ from analysis.board.snapshot import (
     Severity,
     WarningKind,
 )
+from analysis.report.words import count
 from live.protocol.feed import Acknowledged, CaptureStatus, Ended, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
@@ -98,10 +99,10 @@ def test_the_agreement_without_the_references_faults_stands_above_the_whole(widt
     shown = replace(snapshot, sensors=(snapshot.sensors[0], *tests), left_out_s=75)
     lines = text_of(shown_of(model, snapshot=shown, status=STATUS), width, 24).splitlines()
     (place,) = (at for at, line in enumerate(lines) if line.startswith("  whole"))
-    assert lines[place - 1].split()[-2:] == ["12,345", "10/12/0/0"]
+    assert [w for w in lines[place - 1].split(" ") if w][-2:] == [count(12_345), "10/12/0/0"]
     assert lines[place - 1].count("-12.3") == lines[place - 1].count("10.9") == 3
     assert lines[place].count("-45.6") == lines[place].count("48.7") == 3
-    assert lines[place].split()[-1] == "23,456"
+    assert [w for w in lines[place].split(" ") if w][-1] == count(23_456)
     assert lines[place + 1].startswith("75 s left out")
     assert "…" not in "".join(lines[place - 3 : place + 1])
     assert max(map(len, lines)) <= width

@@ -111,3 +111,42 @@ def test_two_captures_and_the_set_up_page(tmp_path, monkeypatch):
     assert nameless(setup.dialog) == []
     setup.dialog.close()
     setup.leave()
+
+
+def tab_order(window: QWidget) -> list[str]:
+    """Names of what the tab key goes to, in turn, from the window's first control on."""
+    names, part = [], window.nextInFocusChain()
+    while part is not window:
+        if part.focusPolicy() & Qt.FocusPolicy.TabFocus and part.isVisible() and part.isEnabled():
+            names.append(part.accessibleName())
+        part = part.nextInFocusChain()
+    return names
+
+
+def test_tab_goes_in_the_order_of_work():
+    """While recording: what is looked at, then the marker, then the time panels, the warnings, the
+    plane and the cards from the reference on; every one has a name of its own.
+    """
+    with shown(session(30)) as (window, _):
+        names = tab_order(window)
+        wanted = [
+            "Follow the last minute", "Text of the marker; Enter sets it",
+            "Heart rate, difference and warnings over time",
+            "Warnings", window.workbench.plane.accessibleName(), "Card of Yarrow",
+            "Card of Sorrel",
+        ]  # fmt: skip
+        places = [names.index(name) for name in wanted]
+        assert places == sorted(places), names
+        assert all(names)
+
+
+def test_charts_say_what_they_show():
+    """Each chart has a name and, for who cannot see it, its newest facts in words."""
+    with shown(session(60)) as (window, _):
+        bench = window.workbench
+        for part in (bench.chart, bench.plane, bench.strip, *bench.cards.cards):
+            told = QAccessible.queryAccessibleInterface(part)
+            assert told.text(QAccessible.Text.Name)
+        assert "bpm" in bench.cards.cards[1].accessibleDescription()
+        assert "0:00 to" in bench.strip.accessibleDescription()
+        assert bench.plane.accessibleDescription()

@@ -16,6 +16,7 @@ from PySide6.QtCore import QEvent, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
+from analysis.report.words import count
 from live.protocol.alarm import CUT_OFF, ENDED, GOES_ON, UNSAFE
 from live.views.window.live.main_window import MainWindow
 from live.views.window.parts.application import open_application
@@ -115,7 +116,7 @@ def test_a_killed_capture_fills_the_window_in_time(capture, window):
     capture.signal(signal.SIGKILL)
     assert until(shows(window, ENDED)) <= SOON_S
     with Capture.open(path) as saved:
-        assert f"holds {saved.event_count:,} events" in window.alarm.accessibleDescription()
+        assert f"holds {count(saved.event_count)} events" in window.alarm.accessibleDescription()
     until(lambda: "recording ended" in window.workbench.cards.cards[0].accessibleDescription())
     assert "ended" in window.status_line.state.text()
     assert "last commit" not in window.status_line.capture.text()
