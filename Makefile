@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study fuzz kill mutants thresholds
+.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -18,8 +18,8 @@ help:
 	@echo "make bench-rolling, bench-capture, bench-window, bench-analysis, bench-study, faults, faults-radio,"
 	@echo "     coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
-	@echo "make fuzz, kill"
-	@echo "             put hostile input to everything that reads; let recordings come to grief; ARGS"
+	@echo "make fuzz, kill, soak"
+	@echo "             hostile input for whatever reads; recordings that come to grief, or last for hours"
 	@echo "make mutants, thresholds"
 	@echo "             ask which small faults and moved thresholds no test notices; take long"
 
@@ -88,6 +88,10 @@ fuzz: setup-test
 # Writes what it counts into docs/reliability.md.
 kill: setup-test
 	$(RUN) -m benchmarks.kill --markdown docs/reliability.md $(ARGS)
+
+# make soak ARGS="--hours 0.3"; 12 h without ARGS.
+soak: setup-test
+	$(RUN) -m benchmarks.soak $(ARGS)
 
 thresholds: setup-test
 	$(RUN) -m benchmarks.moved_thresholds $(ARGS)

@@ -91,6 +91,9 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     Raises :class:`ColumnsUnclear` if a column, or what its times mean, must be said first, and
     :class:`ActivityFileError` if this is no table or an option does not fit it.
     """
+    lines = data.count(b"\n") - data.count(b"\n\n") - data.count(b"\n\r\n")
+    if lines > MOST_ROWS + _SNIFFED_LINES:  # known before a row of it is read
+        raise _too_long(path)
     text, remarks = _opened(path, data)
     columns, rows = _cells(path, text)
     # What the columns are and the times mean is known from the first rows; the rest is a stream.
@@ -111,10 +114,7 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     read: list[Row] = []
     for row in chain(head, rows):
         if len(read) >= MOST_ROWS:
-            raise ActivityFileError(
-                f"{path}: the table has more than {MOST_ROWS:,} rows, and no session has; cut it "
-                "to the session"
-            )
+            raise _too_long(path)
         moment = reader.read(_time_text(row, times_at))
         read.append(
             Row(
@@ -130,6 +130,13 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
         unit=options.unit or "bpm",
         anchored=start_ns is not None,
         remarks=tuple(remarks),
+    )
+
+
+def _too_long(path: Path) -> ActivityFileError:
+    return ActivityFileError(
+        f"{path}: the table has more than {MOST_ROWS:,} rows, and no session has; cut it to the "
+        "session"
     )
 
 

@@ -168,11 +168,12 @@ def test_garbage_among_values_is_kept(tmp_path):
     assert (series.values[1], series.counts.no_time) == ("n/a", 1)
 
 
-def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, monkeypatch):
+@pytest.mark.parametrize("end", ["\n", "\r"], ids=["counted at once", "counted as it is read"])
+def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, monkeypatch, end):
     """Beyond the rows that a session can have it is read no further; the rest is not even split."""
     path = tmp_path / "a.csv"
-    rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}\n" for n in range(200_000))
-    path.write_text(f"time,heart_rate\n{rows}")
+    rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}{end}" for n in range(200_000))
+    path.write_bytes(f"time,heart_rate{end}{rows}".encode())
     monkeypatch.setattr("replay.files.table.MOST_ROWS", 5_000)
     tracemalloc.start()
     try:

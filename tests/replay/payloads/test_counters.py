@@ -66,3 +66,14 @@ def test_a_reset_counter_gives_no_cadence(after: Revolutions) -> None:
     assert rate.feed(NS_PER_S, after) is None
     again = Revolutions(after.count + 1, after.ticks + 1024)
     assert rate.feed(2 * NS_PER_S, again) == 60
+
+
+@pytest.mark.parametrize("modulus", [CRANK_MODULUS, WHEEL_MODULUS])
+def test_a_counter_that_counts_down_never_gives_a_cadence(modulus: int) -> None:
+    """Each step down is a leap of nearly the whole field forward, which nobody can pedal."""
+    rate = RevolutionRate(count_modulus=modulus)
+    values = {
+        rate.feed(n * NS_PER_S, Revolutions((3 - n) % modulus, n * 1024 % 65_536))
+        for n in range(60)
+    }
+    assert values == {None}

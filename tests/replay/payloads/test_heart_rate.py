@@ -122,6 +122,17 @@ def test_every_truncation_is_refused_or_keeps_what_is_whole(
             assert expected == decode_heart_rate(payload[:cut])
 
 
+@pytest.mark.parametrize("count", [1, 9, 10, 15, 16, 17, 100, 255])
+def test_every_rr_of_a_long_payload_is_read(count: int) -> None:
+    """A sensor that was silent for a while sends as many as the link's packet holds, 255 and more.
+
+    The Heart Rate Service names no number of its own.  Built by hand, without the encoder.
+    """
+    rr = [300 + n for n in range(count)]
+    payload = b"\x10\x3d" + b"".join(value.to_bytes(2, "little") for value in rr)
+    assert decode_heart_rate(payload) == HeartRate(61_000, None, None, tuple(rr), 0)
+
+
 def test_random_bytes_raise_nothing_but_payload_errors() -> None:
     """Any bytes give a reading or a PayloadError that points into the payload or at its end."""
     source = random.Random(2)
