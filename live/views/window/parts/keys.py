@@ -98,7 +98,7 @@ KEYS: Final[dict[str, tuple[Key, ...]]] = {
         Key(Action.SAVE_CSV, ("Ctrl+S",), "Export the stretch in sight as CSV"),
         Key(Action.SAVE_PICTURE, ("Ctrl+P",), "Export the time panels as a picture"),
         Key(Action.COPY, ("Ctrl+C",), "Copy the sensors' numbers"),
-        Key(Action.SETTINGS, ("Ctrl+,",), "Settings: text, theme, sounds, voice, folder"),
+        Key(Action.SETTINGS, ("Ctrl+,",), "Settings: text, sounds, voice, tolerance, folder"),
     ),
     "Time": (
         Key(Action.MINUTE, ("1",), "Follow the last minute", "1 min"),

@@ -270,8 +270,9 @@ class ArrivalLanes(QWidget):
         box.setHeight(metrics.height())
         if box.width() < 2 * metrics.averageCharWidth():
             return
-        if one.outcome is Outcome.NOTED and metrics.horizontalAdvance(words) > box.width():
-            return  # half a word of what is no heart rate says less than its mark
+        is_whole = metrics.horizontalAdvance(words) <= box.width()
+        if not is_whole and not bad:
+            return  # half a number would be another one, and half a word says less than its mark
         painter.setFont(font)
         painter.setPen(colour)
         painter.drawText(box, _LEFT, elided(words, metrics, box.width()))

@@ -197,9 +197,10 @@ class BodyMap(QWidget):
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
     def sizeHint(self) -> QSize:
-        """Larger is no clearer."""
-        high = round(31 * QFontMetricsF(self.font()).height())
-        high = max(self.minimumSizeHint().height(), min(high, self.room or high))
+        """As high as there is room for, within what is still one glance."""
+        line = QFontMetricsF(self.font()).height()
+        high = min(self.room, round(58 * line)) if self.room else round(31 * line)
+        high = max(self.minimumSizeHint().height(), high)
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
     def show_placed(

@@ -228,7 +228,7 @@ class PlanPage(QScrollArea):
                 sign = self.discovered.sign_for(sensor, others)
                 signed.append(replace(sensor, sign=sign))
             else:
-                signed.append(sensor)
+                signed.append(replace(sensor, sign=0))
         self.builder = replace(self.builder, sensors=tuple(signed))
 
     def _remove(self, index: int) -> None:
@@ -370,8 +370,8 @@ class PlanPage(QScrollArea):
         self._arrange()
 
     def _arrange(self) -> None:
-        # Title and sentence above the map take some four lines.
-        self.body_map.room = self.viewport().height() - 5 * self.fontMetrics().height()
+        # Title, sentence and margins about the map take some six lines.
+        self.body_map.room = self.viewport().height() - 7 * self.fontMetrics().height()
         self.body_map.updateGeometry()
         letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
         self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
