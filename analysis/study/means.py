@@ -107,8 +107,7 @@ def _on_log(units: FloatArray, error: float) -> tuple[float, float]:
     """Ends of a mean of sizes of errors, whose standard error is ``error``.
 
     The log of the mean with its delete-one jackknife and t, as of shares: sizes of errors are
-    skewed, a few sessions being much worse, and plain t falls short there (coverage of lognormal
-    sizes with an SD of 0.4 of the log, 3 to 8 units: .93 plain, .94 so; of 0.8: .87 and .92).
+    skewed, a few sessions being much worse, and plain t falls short there.
     """
     mean, others = float(units.mean()), _without_one(units)
     spread = _jackknife(np.log(others)) if others.min() > 0 else error / mean
