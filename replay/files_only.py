@@ -27,3 +27,12 @@ def open_file(path: Path) -> io.BufferedReader:
     except BaseException:
         os.close(handle)
         raise
+
+
+def read_text(path: Path) -> str:
+    """The text of a file that people write, UTF-8, with any ends of lines.
+
+    Raises as :func:`open_file`, and ``UnicodeDecodeError``.
+    """
+    with io.TextIOWrapper(open_file(path), encoding="utf-8-sig") as file:
+        return file.read()

@@ -18,6 +18,7 @@ import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
 from replay.errors import PlanError
+from replay.files_only import read_text
 from replay.message_form import MessageForm, message_table, parse_message_form
 from replay.signs import SIGNS
 from replay.text import grouped, is_printable, printable
@@ -393,7 +394,7 @@ def load_plan(path: Path) -> Plan:
     The files that ``[broker]`` and ``session.study`` name count from the folder of the plan.
     """
     try:
-        plan = parse_plan(path.read_text(encoding="utf-8-sig"))
+        plan = parse_plan(read_text(path))
     except OSError as error:
         raise PlanError(str(path), f"cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
@@ -406,13 +407,10 @@ def load_plan(path: Path) -> Plan:
     plan = replace(plan, study=found(plan.study))
     if plan.broker is None:
         return plan
-    broker = replace(
-        plan.broker,
-        ca_file=found(plan.broker.ca_file),
-        cert_file=found(plan.broker.cert_file),
-        key_file=found(plan.broker.key_file),
-    )
-    return replace(plan, broker=broker)
+    given = plan.broker
+    ca_file, cert_file, key_file = map(found, (given.ca_file, given.cert_file, given.key_file))
+    files = replace(plan.broker, ca_file=ca_file, cert_file=cert_file, key_file=key_file)
+    return replace(plan, broker=files)
 
 
 def format_plan(plan: Plan) -> str:

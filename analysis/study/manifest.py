@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from replay.errors import SidebeatError
+from replay.files_only import read_text
 from replay.text import printable
 
 ENDINGS: Final = frozenset({".csv", ".toml"})
@@ -80,7 +81,7 @@ def load_manifest(path: Path) -> tuple[ListedSession, ...]:
     :class:`SidebeatError` if it has none.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise SidebeatError(f"{path}: cannot be read: {reason}") from None

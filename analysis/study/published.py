@@ -16,6 +16,7 @@ from typing import Final
 
 from analysis.study.statistic import STATISTICS
 from replay.errors import SidebeatError
+from replay.files_only import read_text
 from replay.text import printable
 
 _TEXTS: Final = ("sensor", "activity", "statistic", "source", "firmware")
@@ -46,7 +47,7 @@ def load_published(path: Path) -> tuple[Published, ...]:
     Raises :class:`SidebeatError` naming the file, the figure and the rule.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise SidebeatError(f"{path}: cannot be read: {reason}") from None

@@ -19,6 +19,7 @@ from analysis.study.comparison import Comparison
 from analysis.study.study import Activity, Study
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
+from replay.files_only import read_text
 from replay.placement import SIDES, side
 from replay.text import printable
 
@@ -73,7 +74,7 @@ class Filled:
 def load_study_plan(path: Path) -> StudyPlan:
     """Read a plan from a TOML file.  Raises :class:`SidebeatError` naming the file and the rule."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw = tomllib.loads(read_text(path))
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise SidebeatError(f"{path}: cannot be read: {reason}") from None

@@ -19,6 +19,7 @@ from typing import Any, Final
 
 from live.setup.known_sensors import known_sensors_path
 from replay.errors import SidebeatError
+from replay.files_only import read_text
 
 _NEVER: Final = frozenset({"help", "attach", "watch", "child", "rehearse", "on-warning"})
 """Options that say what a command is to do this time, or that the program gives itself."""
@@ -37,7 +38,7 @@ def apply_defaults(parser: argparse.ArgumentParser, command: str) -> None:
     """
     path = defaults_path()
     try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        tables = tomllib.loads(read_text(path))
     except FileNotFoundError:
         return
     except (OSError, ValueError, RecursionError) as error:

@@ -16,6 +16,7 @@ from typing import Any, Final
 from replay.capture.notes import Section
 from replay.errors import ActivityFileError
 from replay.event import NS_PER_S
+from replay.files_only import read_text
 
 _KEYS: Final = ("from_s", "to_s", "name")
 
@@ -29,7 +30,7 @@ def sections_from(path: Path | None, duration_ns: int) -> list[Section]:
     if path is None:
         return []
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_text(path)
     except (OSError, UnicodeError) as error:
         raise ActivityFileError(f"{path}: cannot be read: {error}") from None
     rows = _from_toml(path, text) if path.suffix.lower() == ".toml" else _from_csv(path, text)

@@ -18,6 +18,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final, Protocol
 
 from replay.errors import ActivityFileError
+from replay.files_only import read_text
 
 SUFFIXES: Final = (".fit", ".tcx", ".gpx", ".csv", ".tsv", ".jsonl", ".ndjson")
 """What a folder or an archive is searched for."""
@@ -61,7 +62,7 @@ def sidecar_options(path: Path) -> dict[str, Any]:
     """
     beside = path.with_name(f"{path.name}.toml")
     try:
-        text = beside.read_text(encoding="utf-8")
+        text = read_text(beside)
     except FileNotFoundError:
         return {}
     except (OSError, UnicodeError) as error:

@@ -20,6 +20,7 @@ from replay.files.log_rows import plain_name
 from replay.files.series import RawSeries, Row, plural
 from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
 from replay.payloads import FILE_UNITS
+from replay.text import grouped
 
 _DELIMITERS: Final = ",;\t|"
 _SNIFFED_LINES: Final = 50
@@ -135,8 +136,8 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
 
 def _too_long(path: Path) -> ActivityFileError:
     return ActivityFileError(
-        f"{path}: the table has more than {MOST_ROWS:,} rows, and no session has; cut it to the "
-        "session"
+        f"{path}: the table has more than {grouped(MOST_ROWS)} rows, and no session has; cut it "
+        "to the session"
     )
 
 

@@ -37,7 +37,13 @@ def made(kind, path):
 
 @pytest.mark.parametrize("kind", ["pipe", "circle of links", "folder", "device"])
 @pytest.mark.parametrize(
-    "command", [["check"], ["analyse"], ["import", "--wearer", "W1", "--activity", "x"]]
+    "command",
+    [
+        ["check"],
+        ["analyse"],
+        ["import", "--wearer", "W1", "--activity", "x"],
+        ["live", "--view", "none", "--plan"],
+    ],
 )
 def test_what_is_no_file_is_refused_at_once(kind, command, tmp_path, capsys) -> None:
     """Each command says in one sentence what lies there, and leaves."""

@@ -130,7 +130,7 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST.replace("Yarrow", "Y" * 61), "sensor.label", "must have at most 60 characters"),
         (SMALLEST + f"hold_s = {'9' * 400}\n", "sensor 1.hold_s", "is too large"),
         (SMALLEST + f"x = {'[' * 3000}", "file", "nested too deeply"),
-        (SMALLEST + "#" * 200_001, "file", "is longer than 200,000 characters"),
+        (SMALLEST + "#" * 200_001, "file", "is longer than 200\u202f000 characters"),
         (
             SMALLEST + SECOND + 'address = "c0:00:00:00:00:01"\n',
             "sensor 'Sorrel', address",

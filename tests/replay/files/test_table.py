@@ -10,6 +10,7 @@ from replay.channels import decode
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files import TableOptions, read_activity
 from replay.payloads import encode_file_heart_rate
+from replay.text import grouped
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
 
@@ -177,7 +178,7 @@ def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, mon
     monkeypatch.setattr("replay.files.table.MOST_ROWS", 5_000)
     tracemalloc.start()
     try:
-        with pytest.raises(ActivityFileError, match="more than 5,000 rows") as caught:
+        with pytest.raises(ActivityFileError, match=f"more than {grouped(5_000)} rows") as caught:
             read_activity(path)
         most = tracemalloc.get_traced_memory()[1]
     finally:
