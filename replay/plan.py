@@ -17,6 +17,7 @@ from typing import Final
 import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
+from replay.broker import BROKER_KEYS, Broker, parse_broker
 from replay.errors import PlanError
 from replay.files_only import read_text
 from replay.message_form import MessageForm, message_table, parse_message_form
@@ -112,24 +113,6 @@ class PlannedSensor:
             sensor.clock if sensor.source == "file" else CAPTURE_CLOCK for sensor in (self, other)
         )
         return bool(own) and own == others
-
-
-@dataclass(frozen=True, kw_only=True)
-class Broker:
-    """Where the MQTT sensors of a plan publish."""
-
-    host: str = "127.0.0.1"
-    port: int = 1883
-    username: str = ""
-    password_env: str = ""
-    """Name of the environment variable that holds the password; never the password itself."""
-    tls: bool = False
-    ca_file: str = ""
-    """PEM file of the authority that signed the broker's certificate; the system's if empty."""
-    cert_file: str = ""
-    """PEM file of this computer's own certificate, where the broker wants one."""
-    key_file: str = ""
-    """Its key, if that is not in ``cert_file``; without a passphrase."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -341,10 +324,6 @@ _SENSOR_KEYS: Final = {
     "file": str, "sha256": str, "offset_s": float, "alignment": str, "clock": str,
     "hold_s": float, "sign": int,
 }  # fmt: skip
-_BROKER_KEYS: Final = {
-    "host": str, "port": int, "username": str, "password_env": str, "tls": bool,
-    "ca_file": str, "cert_file": str, "key_file": str,
-}  # fmt: skip
 
 
 def parse_plan(text: str) -> Plan:
@@ -369,11 +348,7 @@ def parse_plan(text: str) -> Plan:
     if not isinstance(rows, list) or not rows:
         raise PlanError("sensor", "at least one [[sensor]] must be listed")
     sensors = tuple(_parse_sensor(f"sensor {n}", row) for n, row in enumerate(rows, 1))
-    broker = (
-        Broker(**checked_table("broker", raw["broker"], _BROKER_KEYS, required=()))
-        if "broker" in raw
-        else None
-    )
+    broker = parse_broker(raw["broker"]) if "broker" in raw else None
     details = raw.get("details", {})
     if not isinstance(details, dict) or not all(isinstance(v, str) for v in details.values()):
         raise PlanError("details", "must be a table of texts")
@@ -404,13 +379,8 @@ def load_plan(path: Path) -> Plan:
     def found(name: str) -> str:
         return str(folder / name) if name else ""
 
-    plan = replace(plan, study=found(plan.study))
-    if plan.broker is None:
-        return plan
-    given = plan.broker
-    ca_file, cert_file, key_file = map(found, (given.ca_file, given.cert_file, given.key_file))
-    files = replace(plan.broker, ca_file=ca_file, cert_file=cert_file, key_file=key_file)
-    return replace(plan, broker=files)
+    broker = None if plan.broker is None else plan.broker.with_files(found)
+    return replace(plan, study=found(plan.study), broker=broker)
 
 
 def format_plan(plan: Plan) -> str:
@@ -423,7 +393,7 @@ def format_plan(plan: Plan) -> str:
         )
     }
     if plan.broker is not None:
-        table["broker"] = _filled(plan.broker, _BROKER_KEYS, always=("host", "port"))
+        table["broker"] = _filled(plan.broker, BROKER_KEYS, always=("host", "port"))
     if attention := attention_table(plan.attention):
         table["attention"] = attention
     if plan.details:

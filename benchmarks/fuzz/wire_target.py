@@ -11,8 +11,9 @@ import time
 from benchmarks.fuzz.spoiling import one_of
 from live.sources import broker
 from live.sources.mqtt import MqttSource
+from replay.broker import Broker
 from replay.event import MQTT_HEART_RATE
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.plan import Plan, PlannedSensor
 
 TOPIC = "gym/yarrow/hr"
 GOOD = b"142"

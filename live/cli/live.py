@@ -153,7 +153,8 @@ def _planned(arguments: argparse.Namespace) -> Plan:
     from live.notify.command import check_command  # noqa: PLC0415
     from live.notify.throttle import check_kinds  # noqa: PLC0415 - see live.cli.main
     from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
-    from replay.plan import Broker, load_plan  # noqa: PLC0415
+    from replay.broker import Broker  # noqa: PLC0415
+    from replay.plan import load_plan  # noqa: PLC0415
 
     plan = plan_with_invention_marked(load_plan(arguments.plan))
     if arguments.on_warning:

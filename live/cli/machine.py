@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import Final
 
 from live import preflight
+from replay.broker import Broker
 from replay.errors import SidebeatError
-from replay.plan import Broker, Plan
+from replay.plan import Plan
 
 
 class State(StrEnum):

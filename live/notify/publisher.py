@@ -15,7 +15,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from live.notify.throttle import AlarmCall, Call, CallReason
 from live.sources.broker import password_of, tls_of
-from replay.plan import Broker
+from replay.broker import Broker
 
 AT_LEAST_ONCE: Final = 1
 LONGEST_QUEUE: Final = 1000

@@ -17,7 +17,8 @@ from live.notify.publisher import Publisher
 from live.protocol.feed import RECORDING_BEGINS, Feed
 from live.protocol.frames import REHEARSAL
 from live.protocol.view_model import ViewModel
-from replay.plan import Broker, Plan
+from replay.broker import Broker
+from replay.plan import Plan
 
 EVERY_S: Final = 0.25
 """As often as a capture ticks."""

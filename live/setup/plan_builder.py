@@ -12,8 +12,9 @@ from analysis.report.reporting_items import ITEMS
 from live.simulated.kinds import kind_of
 from live.simulated.script import script_for
 from replay.attention import AttentionPlan
+from replay.broker import Broker
 from replay.errors import PlanError
-from replay.plan import IMPORTED_SOURCES, Broker, Plan, PlannedSensor
+from replay.plan import IMPORTED_SOURCES, Plan, PlannedSensor
 
 Identity = tuple[str, str]
 """What makes two planned sensors the same thing: the source, and where it is found there."""

@@ -24,9 +24,9 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from analysis.report.words import count
+from replay.broker import Broker
 from replay.errors import PlanError
 from replay.link_state import LinkState
-from replay.plan import Broker
 
 ANSWERS_S: Final = 2.0
 """Time for a port to answer when it is asked whether anybody is there."""

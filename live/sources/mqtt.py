@@ -28,11 +28,12 @@ import aiomqtt
 
 from live.sources import broker
 from live.sources.base import CaptureClock, Emit
+from replay.broker import Broker
 from replay.channels import decode
 from replay.errors import PayloadError
 from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S
 from replay.link_state import LinkState
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.plan import Plan, PlannedSensor
 from replay.text import printable
 
 FIRST_WAIT_S: Final = 0.5

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from replay.broker import Broker
 from replay.errors import PlanError
 from replay.message_form import MessageForm
-from replay.plan import Broker, Plan, PlannedSensor, format_plan, load_plan, parse_plan
+from replay.plan import Plan, PlannedSensor, format_plan, load_plan, parse_plan
 from replay.text import printable
 
 SMALLEST = """

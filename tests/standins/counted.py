@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from live.protocol.feed import CaptureStatus, Message
+from replay.broker import Broker as PlannedBroker
 from replay.capture import Capture
 from replay.event import MQTT_HEART_RATE, Event
-from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, running_broker
 from tests.standins.running import RunningCapture

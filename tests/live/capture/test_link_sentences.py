@@ -5,7 +5,8 @@ from __future__ import annotations
 import socket
 
 from live.capture.link_sentences import LinkSentences
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.broker import Broker
+from replay.plan import Plan, PlannedSensor
 from tests.standins.running import NOBODY_HEARD, running_capture
 
 AWAY = "The broker at gym:1883 cannot be reached."

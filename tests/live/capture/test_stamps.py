@@ -18,9 +18,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 from live import preflight
 from live.protocol.feed import CaptureStatus
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
+from replay.broker import Broker as PlannedBroker
 from replay.capture import Capture
 from replay.event import ANCHOR, MQTT_HEART_RATE, unpack_int
-from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, running_broker
 from tests.standins.running import ROOT, RunningCapture, follow, running_capture

@@ -16,9 +16,10 @@ from live.protocol.view_model import ViewModel
 from live.setup.agreed_commands import agree
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from replay.attention import AttentionPlan
+from replay.broker import Broker
 from replay.capture import Capture
 from replay.event import ACKNOWLEDGED
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.plan import Plan, PlannedSensor
 from tests.live.notify.test_publisher import TOPIC, listening
 from tests.standins.broker import running_broker
 from tests.standins.running import NOBODY_HEARD, follow, running_capture

@@ -16,8 +16,8 @@ from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.notify.message import facts_for
 from live.notify.publisher import PATIENCE_S, Publisher
 from live.notify.throttle import Call, CallReason
+from replay.broker import Broker
 from replay.errors import PlanError
-from replay.plan import Broker
 from tests.standins.broker import running_broker
 from tests.standins.feeds import PLAN
 

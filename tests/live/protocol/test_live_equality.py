@@ -18,9 +18,9 @@ from live.protocol.capture_feed import CaptureFeed
 from live.protocol.feed import Ended, Feed
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
+from replay.broker import Broker as PlannedBroker
 from replay.capture import Capture
 from replay.event import MARKER, NS_PER_S
-from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.broker import running_broker

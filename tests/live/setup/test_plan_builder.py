@@ -10,9 +10,10 @@ from analysis.report.reporting_items import reporting_items
 from live.setup.places import PLACES, from_sensor
 from live.setup.plan_builder import DETAILS, PlanBuilder
 from replay.attention import AttentionPlan
+from replay.broker import Broker
 from replay.payloads.device import BODY_LOCATIONS
 from replay.placement import mirrored, part, side
-from replay.plan import Broker, PlannedSensor, format_plan, parse_plan
+from replay.plan import PlannedSensor, format_plan, parse_plan
 
 YARROW = PlannedSensor(label="Yarrow", role="reference", placement="chest", address="C0:01")
 SORREL = PlannedSensor(label="Sorrel", role="test", placement="left wrist", address="C0:02")

@@ -13,9 +13,10 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.reasoncodes import ReasonCode
 
 from live.sources import broker as brokers
+from replay.broker import Broker
 from replay.errors import PlanError
 from replay.link_state import LinkState
-from replay.plan import Broker, load_plan
+from replay.plan import load_plan
 from tests.standins.broker import running_broker
 
 # The client library leaves the socket of a failed handshake to the collector, which closes it.

@@ -10,8 +10,9 @@ from live.capture.clock import MonotonicClock
 from live.sources import broker
 from live.sources.broker import LARGEST_PACKET
 from live.sources.mqtt import MqttSource
+from replay.broker import Broker
 from replay.event import MQTT_HEART_RATE
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.plan import Plan, PlannedSensor
 
 TOPIC = b"gym/yarrow/hr"
 PATIENCE_S = 20.0

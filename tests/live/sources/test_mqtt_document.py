@@ -13,10 +13,11 @@ import pytest
 
 from live.capture.clock import MonotonicClock
 from live.sources.mqtt import MqttSource
+from replay.broker import Broker
 from replay.channels import HEART_RATE_CHANNELS, decode
 from replay.event import ADVICE
 from replay.payloads import HeartRate
-from replay.plan import Broker, Plan, parse_plan
+from replay.plan import Plan, parse_plan
 from tests.standins.broker import running_broker
 
 PAGE = (Path(__file__).parents[3] / "docs" / "mqtt.md").read_text(encoding="utf-8")

@@ -13,13 +13,13 @@ import pytest
 from live.capture.clock import MonotonicClock
 from live.sources import mqtt
 from live.sources.mqtt import MqttSource
+from replay.broker import Broker as PlannedBroker
 from replay.channels import decode
 from replay.errors import PlanError
 from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S, Event
 from replay.link_state import LinkState
 from replay.message_form import MessageForm
 from replay.payloads import HeartRate
-from replay.plan import Broker as PlannedBroker
 from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, Publisher, password_file, running_broker
 

@@ -35,7 +35,8 @@ from live.views.window.setup.parts import Section, let_go_of, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
 from live.views.window.setup.study_section import StudySection
-from replay.plan import Broker, Plan, PlannedSensor
+from replay.broker import Broker
+from replay.plan import Plan, PlannedSensor
 
 if TYPE_CHECKING:
     from analysis.study.wearing_plan import Line

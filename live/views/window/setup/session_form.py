@@ -27,7 +27,7 @@ from live.simulated.script import SCRIPTS
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.plain_text import Label, tip
 from live.views.window.setup.parts import Section, sentence
-from replay.plan import Broker
+from replay.broker import Broker
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,12 +35,13 @@ from live.views.window.live.workbench import Cautions
 from live.views.window.parts.appearance import Appearance
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.key_help import KeyHelp
 from live.views.window.parts.plain_text import MarkupLabel, tip
 from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
 from live.views.window.setup.folder_reader import FolderReader
-from live.views.window.setup.help import SetupHelp
+from live.views.window.setup.help import setup_help
 from live.views.window.setup.keys import STEP_KEYS, Step
 from live.views.window.setup.parts import Footer, sentence, setup_style
 from live.views.window.setup.plan_page import PlanPage
@@ -79,7 +80,7 @@ class SetupWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.appearance = Appearance(theme)
-        self.dialog: SetupHelp | None = None
+        self.dialog: KeyHelp | None = None
         self.rehearsal: Rehearsal | None = None
         self._minutes = minutes
         self._on_warning = on_warning
@@ -229,7 +230,7 @@ class SetupWindow(QMainWindow):
                 self.appearance.resize({Step.LARGER: 1, Step.SMALLER: -1}.get(step, 0))
                 self.apply_theme()
             case Step.HELP:
-                self.dialog = SetupHelp(self)
+                self.dialog = setup_help(self)
                 self.dialog.open()
             case Step.CLOSE:
                 self.close()

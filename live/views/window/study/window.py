@@ -38,7 +38,7 @@ from live.views.window.parts.plain_text import ElidedLabel, Label, tip
 from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.program import Program
 from live.views.window.parts.theme import LIGHT, Theme
-from live.views.window.study.help import StudyHelp
+from live.views.window.study.help import study_help
 from live.views.window.study.keys import ASK_KEYS, TABS, Ask
 from live.views.window.study.pictures import Pictures
 from live.views.window.study.source import Read, Reading
@@ -263,7 +263,7 @@ class StudyWindow(QMainWindow):
                 self.appearance.resize({Ask.LARGER: 1, Ask.SMALLER: -1}.get(ask, 0))
                 self.apply_theme()
             case Ask.HELP:
-                self.dialog = StudyHelp(self)
+                self.dialog = study_help(self)
                 self.dialog.open()
             case Ask.CLOSE:
                 self.close()
