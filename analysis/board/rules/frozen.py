@@ -196,7 +196,9 @@ class Frozen(SensorRule):
             self._apart_s = 0
             return GOOD
         self._apart_s += 1
-        if self._apart_s < self._limits.own_rr_s:
+        limits = self._limits
+        behind = not self.watched.has_electrodes
+        if self._apart_s < (limits.own_rr_behind_s if behind else limits.own_rr_s):
             return UNSURE
         self._mover = "rr"
         return self._accuse()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from math import inf
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
@@ -97,10 +98,9 @@ class UnitSlip(SensorRule):
         limits = self._limits
         self._ratio = _time_over_rr(first, last)
         self._against_bpm = ticks / RR_PER_S / beats * (bpm / count / 1000) / 60
-        # Beats that are left out may make good what RR that are too long take.
         slip = max(self._slips, key=self._evidence.of)
         evidence, by_sum = self._evidence.of(slip), self._is_by_sum(slip)
-        if evidence >= (limits.evidence if by_sum else limits.evidence_alone):
+        if evidence >= self._needed(slip, by_sum=by_sum):
             self._slip = self._factor = slip
             self._since = (first.t_ns if by_sum else self._evidence.begun_ns(slip)) // NS_PER_S
             return BAD
@@ -108,6 +108,15 @@ class UnitSlip(SensorRule):
             return UNSURE
         self._factor = 1.0
         return GOOD
+
+    def _needed(self, slip: float, *, by_sum: bool) -> float:
+        """Evidence that is asked for.  RR that are too long make the newest beat seem older, as
+        beats that are left out do: without the sum of the RR these are not told apart.
+        """
+        limits = self._limits
+        if by_sum:
+            return limits.evidence
+        return limits.evidence_alone if slip > 1 else inf
 
     def _is_by_sum(self, slip: float) -> bool:
         """Whether the sum of the RR is what this slip would make of it, against time and bpm."""
@@ -123,7 +132,7 @@ class UnitSlip(SensorRule):
 
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
-        limits, slip, needed = self._limits, self._limits.slip, self._slip
+        slip, needed = self._limits.slip, self._slip
         factor = f"1/{slip}" if needed > 1 else f"{slip}"
         by_sum = self._is_by_sum(needed)
         what = f"are {factor} of what the time that passed allows (time over RR {self._ratio:.3f})"
@@ -137,7 +146,7 @@ class UnitSlip(SensorRule):
                 Measure("time that passed over sum of RR", self._ratio, "", needed),
                 Measure("rate by bpm over rate by RR", self._against_bpm, ""),
                 Measure("evidence by when beats come", self._evidence.of(needed), "",
-                        limits.evidence if by_sum else limits.evidence_alone),
+                        self._needed(needed, by_sum=by_sum)),
             ),
         )  # fmt: skip
 

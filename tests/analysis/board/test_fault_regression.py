@@ -85,6 +85,7 @@ ROWS: Final = (
         course="easy run",
         found={"off the skin, 0 bpm": (1, 8)},
         # One beat in twelve is left out as well as one notification in ten: 1.10 in place of 1.024.
+        # When the beats come tells it after 306 s.
         gaps={"unit slip": (0, 300)},
     ),
     Row(

@@ -13,9 +13,11 @@ from analysis.board.rules.repeats import Repeats
 from analysis.board.rules.thresholds import FROZEN
 from analysis.board.session_state import SessionState
 from replay.payloads import HeartRate
+from replay.plan import Plan
 from tests.standins.session_events import plan_of, planned
 
 PLAN = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
+WITH_A_STRAP = plan_of(planned("Yarrow", "reference"), planned("Sorrel", kind="strap"))
 OTHERS = 20
 """Seconds before the run begins in which it shows another value."""
 
@@ -38,8 +40,8 @@ def _known(delay_s: int, spread_mbpm: float = 0.0) -> _Delay:
 class _Watched:
     """The rule on a test sensor, told of one second after the other."""
 
-    def __init__(self, delay: _Delay | None = None) -> None:
-        self.session = SessionState(PLAN)
+    def __init__(self, delay: _Delay | None = None, plan: Plan = PLAN) -> None:
+        self.session = SessionState(plan)
         self.rule = Frozen(self.session, self.session.tests[0], delay=delay or _Delay())
         self.second = -1
 
@@ -163,9 +165,9 @@ TICKS_140 = 439
 """The RR of 140 bpm, 1/1024 s."""
 
 
-def _own_rr(ticks: int) -> list[int]:
+def _own_rr(ticks: int, plan: Plan = PLAN) -> list[int]:
     """Verdicts on 140 bpm whose RR go from its own to these, beside a steady heart."""
-    watched, source = _Watched(), random.Random(1)
+    watched, source = _Watched(plan=plan), random.Random(1)
 
     def see(middle: int) -> int:
         return watched.see(140, 140, tuple(middle + source.randint(-9, 9) for _ in range(2)))
@@ -181,9 +183,12 @@ def test_a_value_that_its_own_rr_leave_by_more_than_5_bpm_is_frozen(ticks, told)
     assert (1 in _own_rr(ticks)) is told
 
 
-def test_its_own_rr_must_say_so_for_two_seconds() -> None:
-    """The median of ten seconds is of the new rate in the sixth; one more keeps a beat out."""
-    assert _own_rr(400).index(1) == 6
+@pytest.mark.parametrize(("plan", "told_at"), [(WITH_A_STRAP, 6), (PLAN, 16)])
+def test_for_how_long_its_own_rr_must_say_so(plan, told_at) -> None:
+    """The median of ten seconds is of the new rate in the sixth; one more keeps a beat out of
+    a strap's, eleven more are the delay of an optical sensor's bpm.
+    """
+    assert _own_rr(400, plan).index(1) == told_at
 
 
 @pytest.mark.parametrize(("beats", "is_a_rate"), [(5, False), (6, True)])

@@ -115,7 +115,7 @@ READINGS: Final[dict[K, Case]] = {
         measures=(
             Measure("time that passed over sum of RR", 0.9842, "", 0.9766),
             Measure("rate by bpm over rate by RR", 1.0165, ""),
-            Measure("evidence by when beats come", 6.0, "", 3.0),
+            Measure("evidence by when beats come", 6.0, "", 2.0),
         ),
     ),
 }

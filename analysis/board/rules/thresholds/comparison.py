@@ -111,6 +111,9 @@ class FrozenLimits:
     """A steady ECG rate stands for long while its RR wander by some bpm with each breath."""
     own_rr_s: int = 2
     """Chosen: the median has averaged already; one more second keeps a single beat out."""
+    own_rr_behind_s: int = 12
+    """The bpm of an optical sensor comes 5 to 10 s behind the heart, and so behind its own RR: at
+    the turn of a recovery it stands still while they have gone on."""
     clear_after_s: int = 2
     """Chosen: the value has changed and kept changing or staying for another second."""
 

@@ -194,7 +194,7 @@ class UnitSlipLimits:
     against: float = 1.5
     """Chosen: what a beat in the wrong place says against a slip, where one says 1 for it; in the
     right unit a slip makes two to ten times as many."""
-    evidence: float = 3.0
+    evidence: float = 2.0
     """Of beats that come as a slip has them, where the sum of the RR is a slip's as well …"""
     evidence_alone: float = 8.0
     """… and where it is not, for beats left out; sensors of 85 drawn hours in the right unit came
