@@ -205,6 +205,20 @@ def test_what_repeats_is_logged_once_and_counted(caplog) -> None:
     assert session.problem.startswith("3 events could not be taken; 3 events could not be shown")
 
 
+def test_the_first_that_cannot_be_shown_is_logged_at_once(caplog) -> None:
+    """Not only when it happens again."""
+    in_session(
+        lambda session, _clock: session.emit(1, 1, HEART_RATE, b"x"), shown=Sink(broken=True)
+    )
+    assert [record.getMessage() for record in caplog.records] == ["an event could not be shown"]
+
+
+def test_an_event_of_the_first_instant_keeps_its_stamp() -> None:
+    """Nothing was before it."""
+    session, saved, _, _ = in_session(lambda session, _clock: session.emit(0, 1, HEART_RATE, b"x"))
+    assert (saved.taken, session.reordered) == ([Event(0, 1, HEART_RATE, b"x")], 0)
+
+
 def test_counts_begin_at_nothing() -> None:
     """A session in which nothing happened has counted nothing, and has no problem."""
     session, _, _, _ = in_session(lambda _session, _clock: None)
