@@ -136,8 +136,8 @@ def _statistics(columns: list[tuple[str, Agreement]]) -> Table:
     for name, _ in columns:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_row("pairs", *(count(a.pairs) for _, a in columns))
-    count = [a.bias.effective_count for _, a in columns]
-    table.add_row("as many as independent", *("" if c is None else f"{c:.0f}" for c in count))
+    worth = [a.bias.effective_count for _, a in columns]
+    table.add_row("as many as independent", *("" if c is None else f"{c:.0f}" for c in worth))
     for name, attribute, form in _ROWS:
         cells = (
             with_interval(

@@ -255,7 +255,7 @@ def _signal(
 
 
 def plural(count: int, noun: str) -> str:
-    """``1 row``, ``1,200 rows``."""
+    """``1 row``, ``1 200 rows``."""
     return f"{grouped(count)} {noun}" + ("" if count == 1 else "s")
 
 

@@ -77,7 +77,7 @@ class TracesCanvas(Canvas):
                 continue
             # A spike that no heart makes, of a strap too, must not flatten what the heart does.
             last = len(drawn.t_s) - 1
-            spikes = round(_SPIKES * last)
+            spikes = int(_SPIKES * last)
             # An order statistic: a range rounded to 10 bpm has no use for one between readings.
             bottom = float(np.partition(drawn.low, spikes)[spikes])
             top = float(np.partition(drawn.high, last - spikes)[last - spikes])
