@@ -222,3 +222,17 @@ def test_how_many_rr_must_repeat() -> None:
     assert _needed_of([430, 440, 450, 460]) == 12
     assert _needed_of([430, 430, 430, 430]) == 16
     assert _needed_of([430, 440], equal=9, compared=10) == 151
+
+
+def test_many_readings_within_eight_seconds_are_not_frozen() -> None:
+    """A heart at a steady pace shows one whole bpm for seconds, however often it is sent."""
+    watched = _Watched()
+    watched.runs(*[1] * 20)
+    test, said = watched.session.tests[0], []
+    for second in range(20, 35):
+        watched.session.second = second
+        watched.session.reference.held.append(100_000)
+        test.held.append(130_000)
+        test.fresh = [(0, HeartRate(mbpm=130_000, rr=(439,)))] * 4
+        said.append(int(watched.rule.step(second)))
+    assert said.index(1) == 8
