@@ -81,7 +81,8 @@ class SwappedLabels(SensorRule):
     def _sends_what_a_strap_sends(self) -> bool:
         limits = self._limits
         return (
-            not self.watched.has_electrodes
+            self.session.reference.has_electrodes  # what is planned as a strap should send it
+            and not self.watched.has_electrodes
             and min(self._ours, self._theirs) >= limits.readings
             and self._theirs_of_a_strap == 0
             and self._ours_of_a_strap >= limits.of_a_strap * self._ours

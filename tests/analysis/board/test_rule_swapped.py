@@ -58,9 +58,12 @@ def test_sensor_that_does_not_lead_is_not_named(lead_s: int) -> None:
 
 
 def test_of_two_optical_sensors_one_may_lead() -> None:
-    """Beside an optical reference a sensor that shows each effort before it is only quicker."""
+    """Beside an optical reference one that shows each effort before it is only quicker, and one
+    that sends RR and contact is another model.
+    """
     plan = plan_of(planned("Yarrow", "reference", kind="arm"), planned("Sorrel"))
     assert _board(7, plan=plan).warnings == ()
+    assert _board(0, plan=plan, test=STRAP, end_s=200).warnings == ()
 
 
 def test_two_efforts_do_not_name_it() -> None:
