@@ -42,6 +42,11 @@ class Cell:
     form: str = ""
     faint: bool = False
 
+    @property
+    def is_worded(self) -> bool:
+        """Whether words stand in place of the interval; they may be broken, numbers may not."""
+        return self.interval[:1].isalpha()
+
 
 def estimate_cell(estimate: Estimate, fact: str, form: Form, *, faint: bool = False) -> Cell:
     """A statistic with its interval.

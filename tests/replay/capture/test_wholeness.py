@@ -92,7 +92,7 @@ def test_a_salvaged_capture_says_for_ever_what_it_lost(salvaged, tmp_path, capsy
     lost = check_capture(salvaged).problems[0]
     assert "had lost at least" in lost
     assert entry.main(["check", str(salvaged)]) == UNCLOSED
-    assert lost in " ".join(capsys.readouterr().out.split())
+    assert lost in " ".join(capsys.readouterr().out.split("\n"))
     assert entry.main(["analyse", str(salvaged), "--json"]) == 0
     facts = json.loads(capsys.readouterr().out)
     assert facts["wholeness"] == [lost]
