@@ -7,6 +7,7 @@ SidebeatError
 │   └── ColumnsUnclear   its columns must be named
 ├── PayloadError     a sensor sent bytes that the standard does not allow (names the byte)
 └── CaptureError     a capture file cannot be read or written
+    ├── DiskError        the disk is full, or reports an error
     ├── NotACapture      another kind of file
     ├── NewerCapture     written by a newer Sidebeat
     └── DamagedCapture   rows are missing or do not match their checksum
@@ -79,6 +80,10 @@ class PayloadError(SidebeatError, ValueError):
 
 class CaptureError(SidebeatError):
     """A capture file that cannot be read or written."""
+
+
+class DiskError(CaptureError):
+    """The disk is full or reports an error: no file beside the first one would fare better."""
 
 
 class NotACapture(CaptureError):

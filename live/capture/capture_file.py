@@ -76,12 +76,21 @@ class CaptureFile:
 
     @property
     def why_elsewhere(self) -> str:
-        """Why the recording should go on in another file; empty if it need not."""
-        return self.saver.failure.replace(f"{self.path}: ", "") or self._watch.why_elsewhere
+        """Why the recording should go on in another file; empty if it need not, or if the disk is
+        at fault: a second copy beside the first would only take what room is left.
+        """
+        if self.saver.failure and not self.saver.failed_by_disk:
+            return self.saver.failure.replace(f"{self.path}: ", "")
+        return self._watch.why_elsewhere
 
     async def look(self) -> None:
         """Look at the file now, out of turn."""
         await asyncio.to_thread(self._watch.look_at_place)
+
+    async def look_closely(self) -> None:
+        """The same, and at its log: an error of the disk may be that of a file that was taken."""
+        saver = self.saver
+        await asyncio.to_thread(self._watch.look, saver.committed, saver.commit_age_s)
 
     def is_in_danger(self) -> None:
         """Say so meanwhile, until it is known whether the recording can go on."""

@@ -173,17 +173,18 @@ class Recording:
 
     async def _keep_trying(self) -> None:
         """Until the file is as it should be, is another one, or saving has failed for good."""
+        if self._file.saver.failed_by_disk:
+            await self._file.look_closely()
         while why := self._file.why_elsewhere:
             if await self._go_on(why):
                 return
-            if self._file.saver.failure:
-                await self._file.has_failed()
-                self._duties.lost()
-                return
-            if self._closing.is_set():
-                return
+            if self._file.saver.failure or self._closing.is_set():
+                break
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._closing.wait(), RETRY_S)
+        if self._file.saver.failure:
+            await self._file.has_failed()
+            self._duties.lost()
 
     async def _go_on(self, why: str) -> bool:
         """Begin another file, bring everything into it, and leave the present one; whether it did.

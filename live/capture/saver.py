@@ -20,7 +20,7 @@ from typing import Final, Protocol
 
 from replay.capture import COMMIT_EVERY_EVENTS, COMMIT_EVERY_S
 from replay.capture.notes import Note
-from replay.errors import CaptureError, SidebeatError
+from replay.errors import CaptureError, DiskError, SidebeatError
 from replay.event import Event
 
 COMMIT_AFTER_S: Final = COMMIT_EVERY_S - 0.1
@@ -92,6 +92,8 @@ class Saver:
         """Events that are on the disk for certain."""
         self.failure = ""
         """Why saving ended early; empty while all is well."""
+        self.failed_by_disk = False
+        """Whether that was the disk's fault, and not this file's."""
 
     @property
     def commit_age_s(self) -> float:
@@ -154,6 +156,7 @@ class Saver:
             self._save(writer)
         except Exception as error:
             _log.debug("saving failed", exc_info=True)
+            self.failed_by_disk = isinstance(error, DiskError)
             self.failure = f"saving failed: {error}"
             self._on_failure()  # first of all: letting go of the file may take a while
             try:

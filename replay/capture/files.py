@@ -12,6 +12,7 @@ whatever was written to the file in between (SQLite, "WAL-mode File Format").
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shutil
@@ -27,7 +28,7 @@ from typing import Final, NamedTuple
 
 from replay.capture.gate import check_objects, guard
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
-from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
+from replay.errors import CaptureError, DamagedCapture, DiskError, NewerCapture, NotACapture
 from replay.files_only import open_file
 from replay.plan import Plan
 
@@ -78,19 +79,26 @@ def sidecar(path: Path, suffix: str) -> Path:
     return path.with_name(path.name + suffix)
 
 
+_OF_THE_DISK: Final = frozenset(
+    getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EFBIG", "EIO") if hasattr(errno, name)
+)
+
+
 def cannot(doing: str, path: Path, error: Exception) -> CaptureError:
     """The one clear sentence for an error of the disk or of SQLite."""
     if isinstance(error, OSError):
-        return CaptureError(f"{path}: cannot {doing} the capture: {error.strerror or error}")
+        of_disk = error.errno in _OF_THE_DISK
+        kind = DiskError if of_disk else CaptureError
+        return kind(f"{path}: cannot {doing} the capture: {error.strerror or error}")
     name = str(getattr(error, "sqlite_errorname", "") or "")
     if name.startswith("SQLITE_FULL"):
-        return CaptureError(f"{path}: cannot {doing} the capture: the disk is full")
+        return DiskError(f"{path}: cannot {doing} the capture: the disk is full")
     if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
         return CaptureError(f"{path}: cannot {doing} the capture: the place is read-only or gone")
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return CaptureError(f"{path}: cannot {doing} the capture: another program holds it")
     if name.startswith("SQLITE_IOERR"):
-        return CaptureError(
+        return DiskError(
             f"{path}: cannot {doing} the capture: the disk reports an error or is full ({name})"
         )
     if name.startswith("SQLITE_INTERRUPT"):
