@@ -12,6 +12,8 @@ import os
 import re
 import sqlite3
 import sys
+from collections.abc import Callable
+from itertools import chain, repeat
 from pathlib import Path
 from typing import Final
 
@@ -42,16 +44,14 @@ _STEPS_PER_BYTE: Final = 20
 """A row of 28 bytes takes some 20 steps to be read, and is read at most a few times."""
 
 
-class _Budget:
-    """Interrupts a question that takes more work than the file can need."""
+def _budget(size: int) -> Callable[[], bool]:
+    """False until a question has taken more work than a file of ``size`` bytes can need.
 
-    def __init__(self, connection: sqlite3.Connection, size: int) -> None:
-        self._left = (_FREE_STEPS + _STEPS_PER_BYTE * size) // _STEPS
-        connection.set_progress_handler(self._spend, _STEPS)
-
-    def _spend(self) -> int:
-        self._left -= 1
-        return self._left < 0
+    No line of Python runs in it: an interrupt from the keyboard that arrived during one would be
+    swallowed by SQLite, and the file be called damaged.
+    """
+    looks = (_FREE_STEPS + _STEPS_PER_BYTE * size) // _STEPS
+    return chain(repeat(False, looks), repeat(True)).__next__
 
 
 def guard(connection: sqlite3.Connection, size: int) -> None:
@@ -62,7 +62,7 @@ def guard(connection: sqlite3.Connection, size: int) -> None:
     connection.setlimit(sqlite3.SQLITE_LIMIT_ATTACHED, 0)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
-    _Budget(connection, size)
+    connection.set_progress_handler(_budget(size), _STEPS)
 
 
 def check_objects(connection: sqlite3.Connection, path: Path) -> None:

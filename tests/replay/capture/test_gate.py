@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -253,6 +254,26 @@ def test_work_is_bounded_by_the_size_of_the_file() -> None:
         file.executemany("INSERT INTO event VALUES (?, ?)", rows)
         guard(file, 500_000 * 28)
         assert len(file.execute("SELECT * FROM event ORDER BY seq").fetchall()) == 500_000
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such timer there")
+def test_an_interrupt_during_a_question_is_no_damage() -> None:
+    """What interrupts the program while SQLite works arrives as itself when the answer is there."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGALRM, interrupt)
+    try:
+        for delay_s in (0.01, 0.02, 0.03):
+            with closing(sqlite3.connect(":memory:")) as file:
+                guard(file, 1_000 * PAGE_SIZE)
+                signal.setitimer(signal.ITIMER_REAL, delay_s)
+                with pytest.raises(KeyboardInterrupt):
+                    file.execute(f"{ENDLESS} x FROM n LIMIT 2000000, 1")
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def test_the_plan_of_a_capture_of_the_first_versions_is_read(altered) -> None:
