@@ -18,6 +18,8 @@ from replay.payloads import encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
 S = 1_000_000_000
+SEVERAL = ("seconds", "minutes", "efforts", "beats", "readings", "notifications", "sensors")
+"""Words for more than one."""
 
 
 def planned(label: str, role: str = "test", **more: Any) -> PlannedSensor:
@@ -124,15 +126,43 @@ def _judging(rule: Rule) -> Rule:
 
 
 def assert_well_formed(warning: SensorWarning) -> None:
-    """Whole sentences; a fault that is not told of before it began, and ends with a reason."""
+    """Sentences that can be read; a fault that is not told of before it began, and ends with a
+    reason.
+    """
     sentences = [warning.cause, warning.advice]
     if warning.end_s is None:
         assert warning.cleared == ""
     else:
         assert warning.start_s <= warning.end_s
         sentences.append(warning.cleared)
-    assert all(isinstance(told, str) and re.search(r"\S[.?]$", told) for told in sentences), warning
+    for told in sentences:
+        assert_readable(told)
     assert 0 <= warning.since_s <= warning.start_s
+
+
+def listened(board: Board) -> set[str]:
+    """All sentences of warnings from now on, of each second in which one stands, and at its end."""
+    said = set[str]()
+    ended = 0
+
+    def listen(_second: int) -> None:
+        nonlocal ended
+        for one in board.snapshot().open_warnings:
+            said.update((one.cause, one.advice))
+        over = [one.cleared for one in board.warnings if one.end_s is not None]
+        if len(over) > ended:
+            said.update(over)
+            ended = len(over)
+
+    board.on_second = listen
+    return said
+
+
+def assert_readable(sentence: str) -> None:
+    """A whole sentence, with numbers where it has numbers, and one of a thing not as several."""
+    assert re.search(r"^[A-Z\d].*[^\s.?][.?]$", sentence), sentence
+    assert not re.search(r"\b(None|nan|inf)\b|  |[{}<>]", sentence), sentence
+    assert not re.search(rf"(?<![\d.])1 ({'|'.join(SEVERAL)})\b", sentence), sentence
 
 
 def of_kind(board: Board, kind: WarningKind, sensor: int | None = None) -> list[SensorWarning]:

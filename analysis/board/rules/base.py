@@ -124,6 +124,12 @@ def age_s(second: int, t_ns: int) -> float:
     return second - t_ns / NS_PER_S
 
 
+def unreadable_words(count: int) -> str:
+    """How many notifications of a sensor were malformed, as the end of a sentence."""
+    notifications = "notification" if count == 1 else "notifications"
+    return f"{count} {notifications} could not be read"
+
+
 def time_words(second: int) -> str:
     """An instant of the session as its views name it: ``3:20`` or ``1:02:07``."""
     hours, rest = divmod(max(second, 0), 3600)

@@ -12,6 +12,7 @@ from analysis.board.rules.base import (
     Explanation,
     SensorRule,
     Verdict,
+    unreadable_words,
 )
 from analysis.board.rules.thresholds import NOT_STARTED, NotStartedLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -64,8 +65,8 @@ class NotStarted(SensorRule):
         watched, second = self.watched, self.session.second
         if watched.malformed:
             cause = (
-                f"{self.name} has sent nothing readable in {second} s; {watched.malformed} "
-                "notifications could not be read."
+                f"{self.name} has sent nothing readable in {second} s; "
+                f"{unreadable_words(watched.malformed)}."
             )
         else:
             cause = (

@@ -51,11 +51,9 @@ class ReferenceLost(SensorRule):
         second = self.session.second
         for_s = second - self._since + 1
         others = [test.label for test in self.session.tests if test.held[second] != NO_VALUE]
-        rest = (
-            f"while {' and '.join(others)} go on"
-            if others
-            else "and no other sensor has one either"
-        )
+        rest = "and no other sensor has one either"
+        if others:
+            rest = f"while {' and '.join(others)} {'goes' if len(others) == 1 else 'go'} on"
         return Explanation(
             f"{self.name} has given no valid value for {for_s} s, {rest}.",
             "Nothing can be compared meanwhile: check the strap's seat, wet its electrodes, and "

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict, age_s
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    Explanation,
+    SensorRule,
+    Verdict,
+    age_s,
+    unreadable_words,
+)
 from analysis.board.rules.thresholds import SILENT, SilentLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
@@ -102,7 +111,7 @@ class Silent(SensorRule):
         if self.watched.advice and not (self._link == "up" and not over_mqtt):
             advice = self.watched.advice  # its source knows the cause
         if self.watched.last_malformed_ns > self.watched.last_ns:
-            cause = cause[:-1] + f"; {self.watched.malformed} notifications could not be read."
+            cause = cause[:-1] + f"; {unreadable_words(self.watched.malformed)}."
         return Explanation(
             cause,
             advice,

@@ -39,6 +39,9 @@ STEADY = (430, 428, 433, 431, 429, 432)
         ((560, 560, 560, 560, 560, 560), [Beat.JUMP] * 5 + [Beat.GOOD]),
         ((470, 500, 540, 580, 600, 610), [Beat.GOOD] * 6),
         ((440, 425, 450), [Beat.GOOD] * 3),
+        ((355, 85, 430), [Beat.GOOD, Beat.EXTRA, Beat.GOOD]),
+        ((800,) * 5 + (430, 430), [Beat.MISSED] * 5 + [Beat.GOOD] * 2),
+        ((700,) * 5 + (250, 700, 700), [Beat.JUMP] * 5 + [Beat.EARLY, Beat.GOOD, Beat.GOOD]),
     ],
 )
 def test_beats_are_judged_by_their_neighbours(rr_ms, expected) -> None:

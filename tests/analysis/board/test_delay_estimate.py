@@ -51,6 +51,34 @@ def test_the_delay_is_told(delay_s) -> None:
     assert told.spread_mbpm < 1
 
 
+@pytest.mark.parametrize("delay_s", [3, 39, 40])
+def test_the_delay_is_told_from_the_second_minute_on(delay_s) -> None:
+    """Where the reference does not yet go back by as much as the longest delay."""
+    told = _told(150, _swing, _late(delay_s))
+    assert told is not None
+    assert told.delay_s == delay_s
+
+
+@pytest.mark.parametrize(("there_s", "told"), [(60, True), (59, False)])
+def test_a_minute_of_the_reference_must_be_there(there_s, told) -> None:
+    """Under every delay the same minute; what was not there has no value."""
+
+    def seldom(t: float) -> float:
+        return _swing(t) if 150 <= t < 150 + there_s else -0.001
+
+    assert (_told(300, seldom, _late(5)) is not None) is told
+
+
+@pytest.mark.parametrize(("height", "told"), [(18, False), (19.5, True)])
+def test_the_tenths_above_and_below_do_not_count(height, told) -> None:
+    """Of a heart that goes up and down evenly four fifths of its way must be 15 bpm."""
+
+    def even(t: float) -> float:
+        return 120 + height * abs(t % 60 - 30) / 30
+
+    assert (_told(300, even, lambda t: even(t - 5)) is not None) is told
+
+
 def test_what_is_later_than_40_seconds_is_no_delay() -> None:
     """It is not looked for."""
     told = _told(300, _swing, _late(50))

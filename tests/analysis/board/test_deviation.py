@@ -86,3 +86,35 @@ def test_within_the_tolerance_there_is_no_side() -> None:
     assert _looks([(150, 134)])[0].side == -1
     assert _looks([(40, 45)])[0].side == 0
     assert _looks([(40, 46)])[0].side == 1
+
+
+def test_a_leap_in_the_first_second_counts() -> None:
+    """Also where the two have never agreed."""
+    assert _looks([(100, 160), (140, 180)])[0].reference_leapt
+
+
+def test_what_follows_is_held_against_the_way_since_a_leap() -> None:
+    """The reference leapt by 40 bpm and then rose by 15: a sensor that rose by ten meanwhile goes
+    with the heart.
+    """
+    rise = [(180, 140), (186, 144), (190, 147), (195, 150)]
+    deviation, _ = _looks([*[(140, 140)] * 30, *rise])
+    assert deviation.reference_leapt
+    assert deviation.follows
+    assert not _looks([*[(140, 140)] * 30, *rise[:-1], (195, 141)])[0].follows
+
+
+def test_a_delay_that_another_rule_asked_for_holds_at_once() -> None:
+    """It is not looked for again before it is due, but taken where it is known."""
+    estimator = _Delay(5, due=10_000)
+    estimator.estimate(0)
+    session = SessionState(PLAN)
+    deviation = Deviation(session, session.tests[0], estimator)
+    rise = [(100 + 12 * k, 100) for k in range(1, 6)]
+    unexplained = []
+    for second, row in enumerate([*[(100, 100)] * 40, *rise, *[(160, 100)] * 20]):
+        for sensor, bpm in zip(session.sensors, row, strict=True):
+            sensor.held.append(1000 * bpm)
+        if deviation.look(second).unexplained:
+            unexplained.append(second)
+    assert unexplained[0] - 39 == 5 + 6 + 1

@@ -16,7 +16,7 @@ from analysis.board.session_state import SessionState
 from analysis.board.snapshot import WarningKind as K
 from tests.standins.kinds.case import Case
 from tests.standins.kinds.cases import CASES
-from tests.standins.session_events import S, of_kind, play
+from tests.standins.session_events import S, assert_readable, listened, of_kind, play
 
 KINDS = [row.kind for row in REGISTRY]
 AGAIN = 0.5
@@ -79,6 +79,20 @@ def test_a_fault_that_ends_is_cleared_with_its_sentence(kind, boards) -> None:
     case = case_of(kind)
     (warning,) = of_kind(boards(kind, bad=True), kind)
     assert (warning.end_s, warning.cleared) == (case.over_s, case.cleared)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_said_of_it_can_be_read_in_each_second(kind) -> None:
+    """As it is raised, while it stands for longer and longer, and as it ends."""
+    case = case_of(kind)
+    board = Board(case.plan)
+    said = listened(board)
+    for event in heapq.merge(*case.made(True), key=lambda event: event.t_ns):
+        board.feed(event)
+    board.finish(case.until_s * S)
+    assert {case.told, case.cleared} <= said
+    for sentence in said:
+        assert_readable(sentence)
 
 
 @pytest.mark.parametrize("kind", KINDS)

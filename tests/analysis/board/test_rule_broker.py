@@ -72,6 +72,7 @@ def test_in_mid_session_it_explains_the_silence_and_ends_with_it() -> None:
     assert (broker.kind, broker.since_s, broker.start_s, broker.end_s) == (
         K.BROKER_AWAY, 60, 63, 125,
     )  # fmt: skip
+    assert broker.cause.startswith("The broker has been out of reach for 59 s: ")
     assert broker.cleared == "The broker can be reached again."
     assert (silent.kind, silent.sensor, silent.end_s) == (K.SILENT, 2, None)
 

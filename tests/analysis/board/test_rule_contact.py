@@ -178,7 +178,10 @@ def test_reference_without_valid_values_is_lost() -> None:
         Severity.REFERENCE_FAULT,
     )
     assert (warning.since_s, warning.start_s, warning.end_s) == (33, 42, 63)
-    assert "while Sorrel go on" in warning.cause or "while Sorrel goes on" in warning.cause
+    assert warning.cause == (
+        "Yarrow (reference) has given no valid value for 28 s, while Sorrel goes on."
+    )
+    assert warning.cleared == "The reference has a value again: 121 bpm."
 
 
 def test_reference_lost_gives_way_to_a_rule_that_knows_the_cause() -> None:

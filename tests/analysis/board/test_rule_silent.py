@@ -17,6 +17,10 @@ def _rule(session):
     return [Silent(session, sensor) for sensor in session.sensors]
 
 
+def _not_started(session):
+    return [NotStarted(session, sensor) for sensor in session.sensors]
+
+
 def _silences(board):
     return of_kind(board, WarningKind.SILENT)
 
@@ -126,14 +130,17 @@ def test_stopped_session_is_not_silence() -> None:
     assert _silences(board) == []
 
 
-def test_unreadable_notifications_are_silence_and_named() -> None:
+@pytest.mark.parametrize(("last_s", "words"), [(31, "1 notification"), (60, "30 notifications")])
+def test_unreadable_notifications_are_silence_and_named(last_s: int, words: str) -> None:
     """A sensor of which nothing can be read is silent, and the sentence counts the unreadable."""
-    bad = [hr(t + 0.5, SORREL, 120)._replace(payload=b"\x01") for t in range(30, 60)]
+    bad = [hr(t + 0.5, SORREL, 120)._replace(payload=b"\x01") for t in range(30, last_s)]
     board = play(plan_of(), stream(SORREL, 0.5, 30, 120), bad, until_s=60, rules=_rule)
     (warning,) = _silences(board)
-    assert warning.cause == (
-        "Sorrel has sent nothing readable for 30 s; 30 notifications could not be read."
-    )
+    assert warning.cause == f"Sorrel has sent nothing readable for 30 s; {words} could not be read."
+    never = play(plan_of(), bad, until_s=60, rules=_not_started).warnings
+    assert [w.cause for w in never if w.sensor == SORREL] == [
+        f"Sorrel has sent nothing readable in 60 s; {words} could not be read."
+    ]
 
 
 def test_wider_age_limit_is_waited_for() -> None:
@@ -217,7 +224,7 @@ def test_unheard_sensor_is_not_started_within_ten_seconds() -> None:
         stream(2, 4.0, 60, 100),
         stream(3, 30.0, 60, 100),
         until_s=60,
-        rules=lambda session: [NotStarted(session, sensor) for sensor in session.sensors],
+        rules=_not_started,
     )
     (warning,) = board.warnings
     assert (warning.sensor, warning.since_s, warning.start_s, warning.end_s) == (3, 0, 8, 31)
@@ -232,6 +239,6 @@ def test_link_in_the_making_is_given_more_time() -> None:
         stream(1, 0.5, 60, 100),
         stream(2, 15.0, 60, 100),
         until_s=60,
-        rules=lambda session: [NotStarted(session, sensor) for sensor in session.sensors],
+        rules=_not_started,
     )
     assert [(w.sensor, w.start_s) for w in board.warnings] == [(3, 20)]
