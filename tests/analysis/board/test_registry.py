@@ -6,10 +6,13 @@ import importlib
 import inspect
 import pkgutil
 
+import pytest
+
 from analysis.board import rules
 from analysis.board.rules.base import Rule
-from analysis.board.rules.registry import REGISTRY, rules_for
+from analysis.board.rules.registry import REGISTRY, ROW_OF, rules_for
 from analysis.board.session_state import SessionState
+from analysis.board.snapshot import Measure, SensorWarning, Severity
 from analysis.board.snapshot import WarningKind as K
 from tests.standins.session_events import plan_of
 
@@ -59,3 +62,38 @@ def test_what_explains_is_asked_before_what_it_explains() -> None:
             assert PLACE[row.kind] < PLACE[loser], (
                 f"'{row.kind}' explains '{loser}', so its row must stand before the other's"
             )
+
+
+def _frozen(*measures: Measure) -> SensorWarning:
+    return SensorWarning(
+        number=1,
+        kind=K.FROZEN,
+        sensor=1,
+        severity=Severity.REFERENCE_FAULT,
+        since_s=0,
+        start_s=0,
+        end_s=None,
+        cause="",
+        advice="",
+        measures=measures,
+    )
+
+
+MOVED = "movement of the others"
+
+
+@pytest.mark.parametrize(
+    ("measures", "by_own"),
+    [
+        ([Measure(MOVED, 15.9, "bpm", 16.0)], True),
+        ([Measure(MOVED, 16.0, "bpm", 16.0)], False),
+        ([Measure(MOVED, 0.05, "bpm")], False),
+        ([Measure(MOVED, 3.0, "bpm", 16.0), Measure("repeated RR in a row", 40, "", 12)], True),
+        ([Measure("repeated RR in a row", 3, "", 12)], False),
+        ([], False),
+    ],
+)
+def test_a_frozen_reference_is_left_out_only_for_what_its_own_signal_shows(measures, by_own):
+    """Not where the others had to move by as much as is asked for: they would choose their data."""
+    assert ROW_OF[K.FROZEN].by_own_signal(_frozen(*measures)) is by_own
+    assert all(row.by_own_signal(_frozen()) for row in REGISTRY if row.kind is not K.FROZEN)

@@ -95,6 +95,40 @@ def test_reference_fault_withholds_but_does_not_end_what_stands() -> None:
     assert _facts(warnings) == [(K.FROZEN, 2, 5, 15), (K.LOOSE_REFERENCE, 1, 10, 20)]
 
 
+@pytest.mark.parametrize(
+    ("cause", "consequences"),
+    [
+        (K.NOT_STARTED, [K.REFERENCE_LOST]),
+        (K.SILENT, [K.THINNING, K.NO_CONTACT, K.FROZEN, K.APART, K.REFERENCE_LOST, K.WEAK_SIGNAL]),
+        (K.NO_CONTACT, [K.THINNING, K.FROZEN, K.ON_CADENCE, K.APART, K.LOOSE_REFERENCE]),
+        (K.SAME_SENSOR, [K.RELAY, K.SWAPPED_LABELS, K.APART, K.LATE]),
+        (K.RELAY, [K.SWAPPED_LABELS, K.APART, K.LATE]),
+        (K.FROZEN, [K.LOOSE_REFERENCE, K.ON_CADENCE, K.APART, K.LATE, K.UNIT_SLIP]),
+        (K.LOOSE_REFERENCE, [K.UNIT_SLIP, K.OUTVOTED_REFERENCE]),
+        (K.ON_CADENCE, [K.APART, K.LATE]),
+        (K.SWAPPED_LABELS, [K.APART, K.LATE]),
+        (K.LATE, [K.APART]),
+    ],
+)
+def test_one_cause_on_a_sensor_is_one_warning(cause: K, consequences: list[K]) -> None:
+    """What follows from it is not told besides, and neither is the cause for its consequence."""
+    for other in consequences:
+        told = _run(Scripted(other, 2, {6: BAD}), Scripted(cause, 2, {5: BAD}))
+        assert _facts(told) == [(cause, 2, 5, None)], other
+        told = _run(Scripted(cause, 2, {6: BAD}), Scripted(other, 2, {5: BAD}))
+        assert _facts(told) == [(other, 2, 5, 6), (cause, 2, 6, None)], other
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(K.LOW_BATTERY, K.APART), (K.UNIT_SLIP, K.APART), (K.THINNING, K.FROZEN)],
+)
+def test_what_has_two_causes_is_two_warnings(one: K, other: K) -> None:
+    """A sensor may have a low battery and be apart."""
+    told = _run(Scripted(one, 2, {5: BAD}), Scripted(other, 2, {6: BAD}))
+    assert _facts(told) == [(one, 2, 5, None), (other, 2, 6, None)]
+
+
 def test_cause_of_one_sensor_does_not_silence_another() -> None:
     """A silent test sensor explains nothing of its neighbour."""
     warnings = _run(Scripted(K.SILENT, 2, {5: BAD}), Scripted(K.APART, 3, {8: BAD}))
