@@ -98,3 +98,15 @@ def test_a_link_that_is_down_is_advised_by_its_source() -> None:
     lost = [link(30.5, 2, "lost"), advice(30.6, 2, said)]
     (warning,) = play(plan, sent(1, (0, 90)), sent(2, (0, 30)), lost, until_s=90).warnings
     assert (warning.kind, warning.advice) == (K.SILENT, said)
+
+
+def test_what_the_broker_does_not_explain_is_told_as_ever() -> None:
+    """A sensor that comes by radio and falls silent; a battery that was low before."""
+    low = Event(round(20.5 * S), 2, ev.BATTERY, b"\x05")
+    streams = [sent(1, (0, 30)), sent(2, (0, 30)), sent(3, (0, 60))]
+    board = play(PLAN, *streams, [low], away(30.5, 300.0), until_s=100)
+    told = [(w.kind, w.sensor, w.end_s) for w in board.warnings]
+    assert told == [(K.LOW_BATTERY, 2, None), (K.BROKER_AWAY, 0, None), (K.SILENT, 3, None)]
+    late = Event(round(40.5 * S), 2, ev.BATTERY, b"\x05")
+    board = play(PLAN, *streams, [late], away(30.5, 300.0), until_s=100)
+    assert (K.LOW_BATTERY, 2) in kinds(board)

@@ -184,6 +184,15 @@ def test_reference_without_valid_values_is_lost() -> None:
     assert warning.cleared == "The reference has a value again: 121 bpm."
 
 
+def test_reference_that_never_had_a_valid_value_is_lost_since_the_start() -> None:
+    """Heard from the very first instant on, with what no heart has."""
+    (warning,) = play(plan_of(), stream(1, 0, 30, 250), until_s=29, rules=_lost).warnings
+    assert (warning.since_s, warning.start_s) == (0, 9)
+    assert warning.cause == (
+        "Yarrow (reference) has given no valid value for 30 s, and no other sensor has one either."
+    )
+
+
 def test_reference_lost_gives_way_to_a_rule_that_knows_the_cause() -> None:
     """With all rules, a silent reference is silent, and not lost as well."""
     board = play(
