@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
 from analysis.board import suggest_exclusions
+from analysis.board.rules.base import BAD, GOOD, UNSURE
 from analysis.board.rules.levels import WeakSignal
 from analysis.board.rules.session import CaptureLate, ClockJump, DiskLow
+from analysis.board.session_state import SessionState
 from analysis.board.snapshot import Severity
 from analysis.board.snapshot import WarningKind as K
 from analysis.statistics.stretch import Stretch
@@ -60,6 +64,18 @@ def test_weak_signal_needs_seconds_and_has_hysteresis() -> None:
     )
     (warning,) = board.warnings
     assert (warning.start_s, warning.end_s, warning.severity) == (19, 59, Severity.NOTICE)
+
+
+@pytest.mark.parametrize(("age_s", "said"), [(0, BAD), (30, BAD), (31, UNSURE), (400, UNSURE)])
+def test_a_strength_of_half_a_minute_ago_says_nothing(age_s, said) -> None:
+    """Neither that it is weak nor, later, that it is well again."""
+    session = SessionState(plan_of())
+    rule = WeakSignal(session, session.tests[0])
+    session.tests[0].take(10 * S, Event(10 * S, 2, ev.SIGNAL, b"\xa5"))
+    assert rule.step(10 + age_s) is said
+    strong = WeakSignal(session, session.tests[0])
+    session.tests[0].take(10 * S, Event(10 * S, 2, ev.SIGNAL, b"\xc4"))
+    assert strong.step(10 + age_s) is (GOOD if age_s <= 30 else UNSURE)
 
 
 def test_reference_faults_become_suggested_exclusions() -> None:

@@ -242,3 +242,25 @@ def test_link_in_the_making_is_given_more_time() -> None:
         rules=_not_started,
     )
     assert [(w.sensor, w.start_s) for w in board.warnings] == [(3, 20)]
+
+
+def test_a_sensor_that_has_said_that_it_is_off_the_skin_is_silent_after_half_a_minute() -> None:
+    """Until then it is expected to send seldom; one whose link is down is told as ever."""
+    worn = stream(SORREL, 0.5, 60, 120, contact=True)
+    off = [hr(60.5, SORREL, 120, contact=False)]
+    (warning,) = _silences(play(plan_of(), worn, off, until_s=100, rules=_rule))
+    assert (warning.since_s, warning.start_s) == (60, 91)
+    lost = [link(61, SORREL, "lost")]
+    (warning,) = _silences(play(plan_of(), worn, off, lost, until_s=100, rules=_rule))
+    assert warning.start_s == 66
+
+
+def test_a_sensor_of_two_seconds_is_missed_after_eight() -> None:
+    """However much its link loses: here one in five spacings is of 4 s."""
+    times, now = [], 0.5
+    for k in range(60):
+        times.append(now)
+        now += 4 if k % 5 == 0 else 2
+    events = [hr(t, SORREL, 120) for t in times]
+    (warning,) = _silences(play(plan_of(), events, until_s=times[-1] + 30, rules=_rule))
+    assert warning.start_s == int(times[-1]) + 9
