@@ -17,7 +17,7 @@ from typing import Final
 import tomli_w
 
 from replay.attention import AttentionPlan, attention_table, check_attention, parse_attention
-from replay.broker import BROKER_KEYS, Broker, parse_broker
+from replay.broker import BROKER_KEYS, Broker, check_prefix, parse_broker
 from replay.errors import PlanError
 from replay.files_only import read_text
 from replay.message_form import MessageForm, message_table, parse_message_form
@@ -187,6 +187,30 @@ class Plan:
         )
 
     @property
+    def prefix(self) -> str:
+        """Prefix of the topics under which the board is published; empty: it is not."""
+        return self.broker.publish if self.broker is not None else ""
+
+    @property
+    def needs_watcher(self) -> bool:
+        """Whether more is asked for than what a view does by itself."""
+        return bool(self.prefix) or self.attention.needs_watcher
+
+    def publishing(self, prefix: str) -> Plan:
+        """The same plan, its board published under ``prefix``.
+
+        Raises :class:`PlanError` for one that cannot be.
+        """
+        check_prefix(prefix, self._topics)
+        return replace(self, broker=replace(self.broker or Broker(), publish=prefix))
+
+    @property
+    def _topics(self) -> list[str]:
+        """On which this plan listens or calls."""
+        used = [*(sensor.topic for sensor in self.sensors), self.attention.topic]
+        return [topic for topic in used if topic]
+
+    @property
     def to_keep(self) -> Plan:
         """The plan as a capture keeps it: without the command that warnings set off, and without
         the place of the study's plan.
@@ -223,6 +247,8 @@ def _check(plan: Plan) -> None:
     if plan.heart not in HEARTS:
         raise PlanError("session.heart", "must be one of " + ", ".join(HEARTS), plan.heart)
     check_attention(plan.attention)
+    if plan.prefix:
+        check_prefix(plan.prefix, plan._topics)  # noqa: SLF001 - the plan's own check
     labels: set[str] = set()
     places: set[tuple[str, str]] = set()
     for sensor in plan.sensors:

@@ -17,7 +17,7 @@ from live.cli.plan_command import may_run
 from live.cli.terminal_log import TerminalLog
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import NotifyOptions
-from replay.errors import SidebeatError
+from replay.errors import PlanError, SidebeatError
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ EXAMPLE: Final = """\
 sidebeat live --out captures                     set up in the window, then record
 sidebeat live --plan plan.toml --out captures
 sidebeat live --plan plan.toml --practice        nothing is saved
+sidebeat live --plan plan.toml --publish gym/board    readings, agreement and warnings over MQTT
 sidebeat live --attach                           another view of the running capture
 """
 
@@ -86,6 +87,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="run this program for each warning, in place of the plan's command; the facts are in "
         "environment variables SIDEBEAT_... and, as JSON, on its standard input",
     )
+    parser.add_argument(
+        "--publish",
+        metavar="PREFIX",
+        help="publish the board as JSON under topics that begin with PREFIX, on the plan's broker "
+        "or, where it has none, the one on this computer",
+    )
+    parser.add_argument(
+        "--publish-schema",
+        action="store_true",
+        help="print the JSON Schema of what --publish sends, and do nothing else",
+    )
     parser.add_argument("--mute", action="store_true", help="no sounds, whatever the plan says")
     # Set by the start page: wear what was worn in that capture.
     parser.add_argument("--like", type=Path, help=argparse.SUPPRESS)
@@ -98,6 +110,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry it out; returns the exit status.  Raises :class:`SidebeatError` in one sentence."""
+    if arguments.publish_schema:
+        from live.notify.board_messages import schema_text  # noqa: PLC0415 - see live.cli.main
+
+        say(schema_text())
+        return 0
     if arguments.attach is not None:
         return _attach(arguments)
     _check(arguments)
@@ -109,7 +126,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _attach(arguments: argparse.Namespace) -> int:
-    for option in ("plan", "out", "minutes", "on-warning"):
+    for option in ("plan", "out", "minutes", "on-warning", "publish"):
         if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} is for a new capture, not for --attach")
     if arguments.practice or arguments.json:
@@ -157,18 +174,43 @@ def _planned(arguments: argparse.Namespace) -> Plan:
     from replay.plan import load_plan  # noqa: PLC0415
 
     plan = plan_with_invention_marked(load_plan(arguments.plan))
+    is_new = plan.broker is None
+    if arguments.publish is not None:
+        try:
+            plan = plan.publishing(arguments.publish)
+        except PlanError as error:
+            raise SidebeatError(f"--publish {error.rule} (got {arguments.publish!r})") from None
     if arguments.on_warning:
         plan = replace(plan, attention=replace(plan.attention, command=arguments.on_warning))
     elif not (arguments.rehearse or may_run(plan.attention.command)):
         plan = replace(plan, attention=replace(plan.attention, command=()))
     check_kinds(plan.attention)
     check_command(plan.attention.command)
-    if plan.attention.topic:
+    if plan.attention.topic or plan.prefix:
         from live.sources.broker import password_of, tls_of  # noqa: PLC0415 - only where it is wanted
 
         password_of(plan.broker or Broker())
         tls_of(plan.broker or Broker())
+    if plan.prefix and is_new:
+        _check_nearby_broker()
     return plan
+
+
+def _check_nearby_broker() -> None:
+    """The board is to be published, and nothing says where: this computer's broker must be there.
+
+    One that the plan names may come later.
+    """
+    from live.sources.broker import tried  # noqa: PLC0415 - as above
+    from replay.broker import Broker  # noqa: PLC0415 - as above
+
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        problem = runner.run(tried(Broker()))
+    if problem:
+        raise SidebeatError(
+            "publishing the board needs a broker; the plan names none in [broker], and on this "
+            f"computer: {problem}"
+        )
 
 
 def _check(arguments: argparse.Namespace) -> None:
@@ -183,8 +225,9 @@ def _set_up(arguments: argparse.Namespace) -> int:
     """Make a plan in the window, and record it there."""
     from live import preflight  # noqa: PLC0415
 
-    if arguments.on_warning is not None:
-        raise SidebeatError("--on-warning needs a plan: --plan FILE")
+    for option, given in (("on-warning", arguments.on_warning), ("publish", arguments.publish)):
+        if given is not None:
+            raise SidebeatError(f"--{option} needs a plan: --plan FILE")
     no_window = preflight.no_window()
     if arguments.json or arguments.view in {"terminal", "none"} or no_window:
         why = f"  (The set-up page needs the window.  {no_window})" if no_window else ""
@@ -216,7 +259,7 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
 
     def open_view(run_file: Path) -> _AttachedPage | WatcherProcess:
         page = _AttachedPage(tell, run_file)
-        if not plan.attention.needs_watcher:
+        if not plan.needs_watcher:
             return page
         watched.append(WatcherProcess(page, run_file, log.say, sys.stderr))
         return watched[0]
@@ -276,6 +319,12 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
 
         for line in study_advice(plan, arguments.out or Path()):
             log.say(line)
+    if plan.prefix:
+        from live.sources.broker import where  # noqa: PLC0415 - only where it is wanted
+        from replay.broker import Broker  # noqa: PLC0415 - as above
+
+        at = where(plan.broker or Broker())
+        log.say(f"The board is published under {plan.prefix!r}, on the broker at {at}.")
     sources = _sources(plan, log)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
     views = ViewProcesses(plan, view, log, mute=arguments.mute, aside=arguments.json)

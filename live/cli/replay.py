@@ -12,10 +12,11 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from analysis.report.words import started_text
 from live import preflight
-from live.cli.json_facts import board_facts, plan_facts, print_json
+from live.cli.json_facts import board_facts, print_json
 from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.factory import closing_if_any, notifier_of
+from live.notify.facts import plan_facts
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel

@@ -35,7 +35,7 @@ class ViewProcesses:
     def open(self, run_file: Path) -> ViewProcess | WatcherProcess | None:
         """Open what the plan and the options ask for; returns what stands for the view."""
         shown = self._open_view(run_file) if self._view != "none" else None
-        if not self._plan.attention.needs_watcher:
+        if not self._plan.needs_watcher:
             return shown
         # A terminal view shows it by itself, and must not be written over.
         where = subprocess.DEVNULL if self._view == "terminal" else self._stdout

@@ -1,4 +1,4 @@
-"""The watcher: a view without a picture, which runs the command and publishes.
+"""The watcher: a view without a picture, which runs the command and publishes warnings and board.
 
 One per capture, started beside it as a process of its own, so that however many views are attached
 each warning is told once, and with ``--view none`` as well.
@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from typing import Final
 
+from live.notify.board_publisher import BoardPublisher
 from live.notify.command import CommandRunner
 from live.notify.message import facts_for
 from live.notify.notifier import Channel, Notifier
@@ -61,21 +62,27 @@ def _follow(
     clock: Callable[[], int],
 ) -> str:
     """Follow one stream to its end; the reason of it."""
-    notifier = Notifier([])
+    notifier, publisher = Notifier([]), None
     try:
         feed.send("watch")
         model = ViewModel(feed)
         if feed.title != REHEARSAL:  # before the recording nobody is called
             notifier = Notifier(channels_of(feed.plan, feed.started_utc_ns), clock=clock)
+            publisher = BoardPublisher(model) if feed.plan.prefix else None
         while model.ended is None:
             model.pump()
             notifier.look(model)
-            if trouble := notifier.trouble():
-                say(trouble)
-                feed.send("trouble", text=trouble)
+            if publisher is not None:
+                publisher.look()
+            for one in (notifier, publisher):
+                if one is not None and (trouble := one.trouble()):
+                    say(trouble)
+                    feed.send("trouble", text=trouble)
             if model.ended is None:
                 sleep(EVERY_S)
         return model.ended.reason
     finally:
         notifier.close()
+        if publisher is not None:
+            publisher.close()
         feed.close()

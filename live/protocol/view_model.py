@@ -51,7 +51,8 @@ class ViewModel:
     file.  ``ended``: set once the stream is over.  ``alarm``: the recording has ended unasked or is
     in danger, ``alarm_is_known`` once the tester has acknowledged that here.  ``faults``: events
     that the board could not take because of an error in it; each is logged, and the view goes on
-    and shows the count.
+    and shows the count.  ``on_event``: told of each event in order of arrival, behind the board; it
+    must not raise.
     """
 
     def __init__(self, feed: Feed, board_of: Callable[[Plan], Board] = Board) -> None:
@@ -65,6 +66,7 @@ class ViewModel:
         self.alarm_is_known = False
         self._read: Alarm | None = None
         self.faults = 0
+        self.on_event: Callable[[Event], None] | None = None
         self._answers: dict[int, Acknowledged] = {}
         self._snapshot: Snapshot | None = None
         self._kept: dict[int, Board] = {}
@@ -91,6 +93,8 @@ class ViewModel:
         match message:
             case Event():
                 self._on_board(self.board.feed, message)
+                if self.on_event is not None:
+                    self.on_event(message)
             case Tick(t_ns):
                 self._on_board(self.board.advance, t_ns)
             case CaptureStatus():

@@ -192,7 +192,11 @@ class PlanBuilder:
             replace(sensor, label=sensor.label.strip(), placement=sensor.placement.strip())
             for sensor in self.sensors
         )
-        over_mqtt = bool(self.attention.topic) or any(s.source == "mqtt" for s in sensors)
+        over_mqtt = bool(
+            self.attention.topic
+            or (self.broker and self.broker.publish)
+            or any(s.source == "mqtt" for s in sensors)
+        )
         return Plan(
             wearer=self.wearer,
             activity=self.activity.strip(),

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import aiomqtt
+import paho.mqtt.client as paho
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -137,19 +138,18 @@ def new_client(
         protocol=version,
         properties=properties,
     )
-    _bound_reading(client)
+    bound_reading(client._client)  # noqa: SLF001 - the library shows it to nobody
     return client
 
 
-def _bound_reading(client: aiomqtt.Client) -> None:
+def bound_reading(client: paho.Client) -> None:
     """Let nothing that a broker sends grow without end, or stop the reading.
 
     The library makes room for a packet of any announced length, up to 256 MB, and an error in one
     leaves it half read.  Neither can be told it in public, so its parts are reached for: its
     releases are bounded in ``pyproject.toml``, and tests send such packets through a real socket.
     """
-    paho = client._client  # noqa: SLF001
-    read, receive = paho.loop_read, paho._sock_recv  # noqa: SLF001
+    read, receive = client.loop_read, client._sock_recv  # noqa: SLF001
 
     def at_most(bufsize: int) -> bytes:  # a buffer of this size is made at once
         if bufsize > LARGEST_PACKET:
@@ -161,10 +161,15 @@ def _bound_reading(client: aiomqtt.Client) -> None:
             return read(max_packets)
         except Exception as error:
             _log.warning("the broker sent a packet that is not taken: %s", _brief(error))
-            return paho._loop_rc_handle(MQTTErrorCode.MQTT_ERR_PROTOCOL)  # noqa: SLF001
+            return client._loop_rc_handle(MQTTErrorCode.MQTT_ERR_PROTOCOL)  # noqa: SLF001
 
-    paho._sock_recv = at_most  # type: ignore[method-assign]  # noqa: SLF001
-    paho.loop_read = bounded  # type: ignore[method-assign]
+    client._sock_recv = at_most  # type: ignore[method-assign]  # noqa: SLF001
+    client.loop_read = bounded  # type: ignore[method-assign]
+
+
+def let_go(client: paho.Client) -> None:
+    """Close what the library leaves to the garbage collector, once its thread has ended."""
+    client._reset_sockets()  # noqa: SLF001 - as above
 
 
 def left(client: aiomqtt.Client) -> None:

@@ -13,8 +13,9 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
+from live.notify.broker_client import PATIENCE_S
 from live.notify.message import facts_for
-from live.notify.publisher import PATIENCE_S, Publisher
+from live.notify.publisher import Publisher
 from live.notify.throttle import Call, CallReason
 from replay.broker import Broker
 from replay.errors import PlanError

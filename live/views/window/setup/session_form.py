@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -50,6 +50,7 @@ class SessionForm(QWidget):
     def __init__(self, out: Path | None) -> None:
         super().__init__()
         self._others: dict[str, str] = {}
+        self._broker = Broker()
         self.wearer = _line("Code of the wearer, never a name", "a code, such as W1", 16)
         self.activity = QComboBox()
         self.activity.setEditable(True)
@@ -166,7 +167,9 @@ class SessionForm(QWidget):
             activity=self.activity.currentText(),
             tolerance_bpm=self.bpm.value(),
             tolerance_percent=self.percent.value(),
-            broker=Broker(
+            broker=replace(
+                # What the form has no field for stays; without TLS there is no use for its files.
+                self._broker if self.tls.isChecked() else Broker(publish=self._broker.publish),
                 host=self.host.text().strip() or "127.0.0.1",
                 port=self.port.value(),
                 username=self.user.text().strip(),
@@ -193,6 +196,7 @@ class SessionForm(QWidget):
         self.tls.setChecked(facts.broker.tls)
         for name, line in self.details.items():
             line.setText(facts.details.get(name, ""))
+        self._broker = facts.broker
         self._others = {k: v for k, v in facts.details.items() if k not in self.details}
         self.unfold.setChecked(any(line.text() for line in self.details.values()))
         self.blockSignals(False)
