@@ -7,6 +7,7 @@ import logging
 import socket
 import threading
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -17,6 +18,7 @@ from live.protocol.alarm import CUT_OFF, ENDED, Alarm
 from live.protocol.feed import Ended, Tick
 from live.protocol.view_model import ViewModel
 from live.sources.broker import let_go
+from replay.broker import Broker
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.payloads.heart_rate import encode_heart_rate
 from tests.standins.board_reader import checked, reading_board
@@ -42,9 +44,8 @@ def broker(tmp_path):
 class Published:
     """A model that is fed by hand, and its publisher."""
 
-    def __init__(self, port, plan=PLAN, clock=time.monotonic):
-        plan = plan.publishing(PREFIX)
-        plan = type(plan)(**{**vars(plan), "broker": _at(plan.broker, port)})
+    def __init__(self, port, clock=time.monotonic, **login):
+        plan = replace(PLAN, broker=Broker(port=port, publish=PREFIX, **login))
         self._polls = []
         feed = ScriptedFeed(iter(self._next, None), plan=plan)
         feed.started_utc_ns = BEGAN_NS
@@ -67,10 +68,6 @@ class Published:
             assert time.monotonic() < give_up, f"no {what}"
             self.look()
             time.sleep(0.02)
-
-
-def _at(broker, port):
-    return type(broker)(**{**vars(broker), "port": port})
 
 
 @pytest.fixture
