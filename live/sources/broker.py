@@ -14,7 +14,7 @@ import os
 import secrets
 import socket
 import ssl
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import aiomqtt
@@ -140,6 +140,19 @@ def new_client(
     )
     bound_reading(client._client)  # noqa: SLF001 - the library shows it to nobody
     return client
+
+
+def before_message(client: aiomqtt.Client, look: Callable[[paho.MQTTMessage], None]) -> None:
+    """Have each message looked at as it came, before the client takes from it what it passes on."""
+    inner = client._client  # noqa: SLF001 - as above
+    deliver = inner.on_message
+
+    def both(of: paho.Client, data: object, message: paho.MQTTMessage) -> None:
+        look(message)
+        if deliver is not None:
+            deliver(of, data, message)
+
+    inner.on_message = both
 
 
 def bound_reading(client: paho.Client) -> None:

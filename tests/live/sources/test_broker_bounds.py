@@ -7,11 +7,11 @@ import struct
 import tracemalloc
 
 from live.capture.clock import MonotonicClock
-from live.sources import broker
+from live.sources import broker, mqtt
 from live.sources.broker import LARGEST_PACKET
 from live.sources.mqtt import MqttSource
 from replay.broker import Broker
-from replay.event import MQTT_HEART_RATE
+from replay.event import DOUBLED, MQTT_HEART_RATE
 from replay.plan import Plan, PlannedSensor
 
 TOPIC = b"gym/yarrow/hr"
@@ -36,13 +36,16 @@ def publish(payload: bytes, *, newest: bool) -> bytes:
 class ScriptedBroker:
     """Lets in whom it understands; ``first``: what it then says to the first; then a good word.
 
-    ``old``: it knows MQTT 3.1.1 alone, and refuses anything newer.
+    ``old``: it knows MQTT 3.1.1 alone, and refuses anything newer.  ``again``: what it says before
+    the good word.
     """
 
-    def __init__(self, *, first: bytes = b"", old: bool = False) -> None:
+    def __init__(
+        self, *, first: bytes = b"", old: bool = False, again: tuple[bytes, ...] = ()
+    ) -> None:
         self.connects: list[bytes] = []
         self.taken = 0
-        self._first, self._old = first, old
+        self._first, self._old, self._again = first, old, again
         self._served = 0
 
     async def all_have_left(self) -> None:
@@ -70,6 +73,8 @@ class ScriptedBroker:
                     writer.write(bytes(65_536))
                     await writer.drain()
                     self.taken += 65_536
+            for packet in self._again:
+                writer.write(packet)
             writer.write(publish(b"142", newest=newest))
             await reader.read()
         except OSError:
@@ -79,8 +84,10 @@ class ScriptedBroker:
             self._served -= 1
 
 
-def heard_from(scripted: ScriptedBroker) -> list[bytes]:
-    """Payloads until the first one was heard."""
+def heard_from(
+    scripted: ScriptedBroker, last: bytes = b"", doubled: list[bytes] | None = None
+) -> list[bytes]:
+    """Payloads until the first one, or that which is ``last``, was heard."""
     payloads: list[bytes] = []
 
     async def main() -> None:
@@ -91,7 +98,10 @@ def heard_from(scripted: ScriptedBroker) -> list[bytes]:
         def emit(t_ns: int, sensor: int, channel: str, payload: bytes, **_: object) -> None:
             if channel == MQTT_HEART_RATE:
                 payloads.append(payload)
-                heard.set()
+                if last in (b"", payload):
+                    heard.set()
+            elif channel == DOUBLED and doubled is not None:
+                doubled.append(payload)
 
         running = asyncio.ensure_future(source.run(MonotonicClock(), emit))
         try:
@@ -150,3 +160,39 @@ def test_an_attempt_at_a_broker_of_the_older_version_succeeds():
             server.close()
 
     assert asyncio.run(main()) == ""
+
+
+def numbered(payload: bytes, number: int, *, dup: bool = False) -> bytes:
+    """A message of MQTT 5 that the broker wants confirmed (QoS 1)."""
+    body = struct.pack(">H", len(TOPIC)) + TOPIC + struct.pack(">H", number) + b"\0" + payload
+    return bytes((0x3A if dup else 0x32, len(body))) + body
+
+
+def test_what_is_delivered_twice_is_no_second_reading():
+    """A repetition that the broker calls one is kept as a doubled notification; the same value in a
+    message of its own is a reading, and so is a repetition of what never came.
+    """
+    packets = (
+        numbered(b"120", 1),
+        numbered(b"120", 1, dup=True),
+        numbered(b"120", 2),
+        numbered(b"121", 3, dup=True),
+        numbered(b"122", 1, dup=True),  # another message under a number that was used before
+    )
+    doubled: list[bytes] = []
+    heard = heard_from(ScriptedBroker(again=packets), last=b"142", doubled=doubled)
+    assert heard == [b"120", b"120", b"121", b"122", b"142"]
+    assert doubled == [b"120"]
+
+
+def test_a_connection_remembers_a_bounded_number_of_messages():
+    """However many messages come, no more are remembered than a broker can have on their way."""
+    import paho.mqtt.client as paho
+
+    known = mqtt._Deliveries()
+    for number in range(1, 5000):
+        message = paho.MQTTMessage(number, TOPIC)
+        message.qos, message.payload = 1, b"142"
+        known.look(message)
+        assert not known.is_repeat
+    assert len(known._known) == mqtt.REMEMBERED

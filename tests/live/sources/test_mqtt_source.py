@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -11,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from live.capture.clock import MonotonicClock
-from live.sources import mqtt
+from live.sources import mqtt_topic
 from live.sources.mqtt import MqttSource
+from live.sources.mqtt_topic import FLOOD, LONGEST_PAYLOAD, Topic
 from replay.broker import Broker as PlannedBroker
 from replay.channels import decode
 from replay.errors import PlanError
@@ -184,10 +186,10 @@ def test_a_message_that_cannot_be_a_heart_rate_is_left_out_and_counted(broker: B
         with broker.publisher() as publisher:
             async with running(MqttSource(plan_for(broker.port))) as heard:
                 await heard.until(heard.listening)
-                await published(publisher, TOPICS[0], bytes(mqtt.LONGEST_PAYLOAD + 1))
-                await published(publisher, TOPICS[0], b"7" * mqtt.LONGEST_PAYLOAD)
+                await published(publisher, TOPICS[0], bytes(LONGEST_PAYLOAD + 1))
+                await published(publisher, TOPICS[0], b"7" * LONGEST_PAYLOAD)
                 await heard.until(lambda: heard.payloads(1))
-            assert heard.payloads(1) == [b"7" * mqtt.LONGEST_PAYLOAD]
+            assert heard.payloads(1) == [b"7" * LONGEST_PAYLOAD]
             assert any("a message of 513 bytes" in words for words in heard.advice(1))
 
     on_selector_loop(check())
@@ -243,7 +245,7 @@ def test_a_topic_that_is_flooded_is_told_once_and_saved_whole() -> None:
     are not; all are kept.
     """
     heard, clock = Heard(), MonotonicClock()
-    topic = mqtt._Topic(1, plan_for(1).sensors[0])
+    topic = Topic(1, plan_for(1).sensors[0])
     topic.begin(clock, heard.emit)
     for second, count in enumerate((10, 50, 51, 1000, 1000, 10, 1000, 1)):
         for number in range(count):
@@ -251,6 +253,76 @@ def test_a_topic_that_is_flooded_is_told_once_and_saved_whole() -> None:
     assert len(heard.payloads(1)) == 3122
     told = [words for words in heard.advice(1) if "no heart-rate sensor sends so many" in words]
     assert [words.split()[0] for words in told] == ["51", "1000"]
+
+
+def test_of_a_flood_of_rubbish_the_first_of_each_second_are_kept() -> None:
+    """Of a thousand messages a second that cannot be read, as many as a sensor may send are kept,
+    and the rest is counted, in one sentence a second; a reading among them is never left out.
+    """
+    heard = Heard()
+    topic = Topic(1, plan_for(1).sensors[0])
+    topic.begin(MonotonicClock(), heard.emit)
+    for second in range(10):
+        for number in range(1000):
+            payload = b"142" if number % 100 == 99 else b"rubbish"
+            topic.hear(second * NS_PER_S + number * 900_000, payload, stored=False)
+    kept = heard.payloads(1)
+    assert kept.count(b"142") == 100
+    assert kept.count(b"rubbish") == 10 * FLOOD
+    told = [words for words in heard.advice(1) if "floods" in words]
+    assert len(told) == 10
+    topic._clock = type("Later", (), {"now_ns": lambda _: 11 * NS_PER_S})()
+    topic.check_quiet()
+    left_out = re.findall(r"\((\d+) left out so far\)", " ".join(heard.advice(1)))
+    assert int(left_out[-1]) == 10_000 - len(kept)
+
+
+def test_what_is_left_out_is_told_once_a_second_and_counted_whole() -> None:
+    """A thousand stored or oversized messages a second are a sentence each second, not a thousand;
+    the last one counts them all.
+    """
+    heard = Heard()
+    topic = Topic(1, plan_for(1).sensors[0])
+    clock = type("Clock", (), {"now_ns": lambda self: self.t_ns, "t_ns": 0})()
+    topic.begin(clock, heard.emit)
+    for number in range(3000):
+        clock.t_ns = number * 1_000_000
+        topic.hear(clock.t_ns, bytes(LONGEST_PAYLOAD + 1), stored=number % 2 == 0)
+    clock.t_ns = 4 * NS_PER_S
+    topic.check_quiet()
+    topic.check_quiet()
+    told = [words for words in heard.advice(1) if "Left out" in words]
+    assert len(told) == 4
+    assert "(1 left out so far)" in told[0]
+    assert "(3000 left out so far)" in told[-1]
+    assert heard.payloads(1) == []
+
+
+def test_a_flood_of_rubbish_holds_no_reading_up(broker: Broker) -> None:
+    """Two thousand messages of rubbish on one topic, in floods: each reading among them and on the
+    other topic comes, and what was not kept is counted.
+    """
+
+    async def check() -> None:
+        with broker.publisher() as publisher:
+            async with running(MqttSource(plan_for(broker.port))) as heard:
+                await heard.until(heard.listening)
+                for start in range(4):
+                    for number in range(500):
+                        publisher.shout(TOPICS[0], b'{"%d": [[[' % number)
+                    await published(publisher, TOPICS[0], b"%d" % (100 + start))
+                    await published(publisher, TOPICS[1], b"%d" % (120 + start))
+                    await heard.until(lambda n=start: len(heard.payloads(3)) > n)
+                await heard.until(lambda: b"103" in heard.payloads(1))
+                await heard.until(lambda: "left out so far" in "".join(heard.advice(1)[-2:]))
+            assert [one for one in heard.payloads(1) if one.isdigit()] == [
+                b"100", b"101", b"102", b"103",
+            ]  # fmt: skip
+            assert heard.payloads(3) == [b"120", b"121", b"122", b"123"]
+            assert len(heard.payloads(1)) < 2000
+            assert heard.links(1) == ["searching", "streaming", "stopped"]
+
+    on_selector_loop(check())
 
 
 def test_the_stream_goes_on_after_the_broker_was_killed(broker: Broker) -> None:
@@ -303,7 +375,7 @@ def test_a_broker_that_is_not_there_is_waited_for(tmp_path: Path) -> None:
 
 def test_a_silent_topic_is_called_quiet(broker: Broker, monkeypatch: pytest.MonkeyPatch) -> None:
     """With the broker there and no messages, the state is quiet, and streaming when they return."""
-    monkeypatch.setattr(mqtt, "QUIET_NS", 100_000_000)
+    monkeypatch.setattr(mqtt_topic, "QUIET_NS", 100_000_000)
     plan = plan_for(broker.port)
     short = replace(plan.sensors[0], hold_s=0.1)
     plan = replace(plan, sensors=(short, *plan.sensors[1:]))
