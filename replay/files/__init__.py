@@ -11,7 +11,7 @@ from replay.files.fit import read_fit
 from replay.files.markup import decoded_markup, read_gpx, read_tcx, root_tag
 from replay.files.series import Counts, FileSeries, RawSeries, Row, is_valid, plural, settle
 from replay.files.table import TableOptions, read_table
-from replay.files.times import parse_moment, zone_named
+from replay.files.times import YEARS, start_named
 from replay.files_only import open_file
 from replay.payloads import FILE_UNITS
 
@@ -46,7 +46,8 @@ def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries
             raise ActivityFileError(f"{path}: this {raw.kind} file has no records")
         if counts.no_time == counts.rows:
             raise ActivityFileError(
-                f"{path}: none of its {plural(counts.rows, 'row')} has a time that can be read"
+                f"{path}: none of its {plural(counts.rows, 'row')} has a time that can be read, "
+                f"of a year {YEARS}"
             )
         raise ActivityFileError(
             f"{path}: none of its {plural(counts.rows, 'row')} has a heart rate"
@@ -64,15 +65,7 @@ def _read(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     if not data.strip():
         raise ActivityFileError(f"{path}: the file is empty")
     if data[8:12] == b".FIT":
-        start = None
-        if options.start:
-            zone = zone_named(options.timezone) if options.timezone else None
-            start = parse_moment(options.start, zone)
-            if start is None:
-                raise ActivityFileError(
-                    f"{path}: --start {options.start!r} is not an ISO 8601 time"
-                )
-        return read_fit(path, data, start)
+        return read_fit(path, data, start_named(path, options.start, options.timezone))
     if data.startswith(b"SQLite format 3\0"):
         raise ActivityFileError(
             f"{path}: this is not an activity file; if it is a capture, give it to --into"

@@ -35,9 +35,17 @@ from replay.files.log_rows import (
     open_text,
     table_of,
 )
-from replay.files.series import FARTHEST_NS, LONGEST_S, plural, spacing_of
+from replay.files.series import LONGEST_S, plural, spacing_of
 from replay.files.table import BPM_NAMES, TIME_NAMES, TableOptions
-from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
+from replay.files.times import (
+    ELAPSED,
+    FARTHEST_NS,
+    YEARS,
+    TimeReader,
+    guess_format,
+    start_named,
+    zone_named,
+)
 from replay.files_only import open_file
 from replay.plan import DEFAULT_HOLD_S
 
@@ -294,14 +302,14 @@ class _Reader:
         from_zero = counted and 0 <= first < _FROM_ZERO_S * NS_PER_S
         origin = 0 if from_zero else first // NS_PER_S * NS_PER_S
         started = None if counted else origin
-        if counted and self._options.start:
-            zone = zone_named(self._options.timezone) if self._options.timezone else None
-            start = parse_moment(self._options.start, zone)
-            if start is None:
-                raise ActivityFileError(
-                    f"{self._path}: --start {self._options.start!r} is not an ISO 8601 time"
-                )
+        start = start_named(self._path, self._options.start, self._options.timezone)
+        if counted and start is not None:
             started = start + origin
+            if abs(started) >= FARTHEST_NS:
+                raise ActivityFileError(
+                    f"{self._path}: counted from --start {self._options.start!r}, its times lie in "
+                    f"no year {YEARS}"
+                )
         if counted and origin:
             remarks.append(f"The session begins where its clock shows {origin / NS_PER_S:g} s.")
         if started is None:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from replay.errors import PayloadError
 from replay.event import NS_PER_S
+from replay.files.times import FARTHEST_NS
 from replay.payloads import decode_file_heart_rate, encode_file_heart_rate
 from replay.plan import DEFAULT_HOLD_S
 from replay.text import grouped
@@ -35,10 +36,6 @@ LONGEST_S: Final = 48 * 3600.0
 """No session is longer; times that lie further apart are not of one session."""
 _PAUSE_S: Final = 60.0
 """No device samples more rarely during an activity: a longer spacing says nothing about it."""
-
-
-FARTHEST_NS: Final = 2**62
-"""ns: the year 2116, and half of what 64 bits hold; a later time is none."""
 
 
 SIGNALS: Final = ("power", "cadence", "speed", "altitude")

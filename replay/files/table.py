@@ -18,7 +18,7 @@ from typing import Final, TextIO
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files.log_rows import plain_name
 from replay.files.series import RawSeries, Row, plural
-from replay.files.times import ELAPSED, TimeReader, guess_format, parse_moment, zone_named
+from replay.files.times import ELAPSED, TimeReader, guess_format, start_named, zone_named
 from replay.payloads import FILE_UNITS
 from replay.text import grouped
 
@@ -110,7 +110,7 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     texts = [_time_text(row, times_at) for row in head]
     form = _time_format(path, texts, options, columns, head)
     reader = TimeReader(form, zone_named(options.timezone) if options.timezone else None)
-    start_ns = _start(options, path) if form == ELAPSED else 0
+    start_ns = start_named(path, options.start, options.timezone) if form == ELAPSED else 0
     signals = _signals(columns)
     read: list[Row] = []
     for row in chain(head, rows):
@@ -194,17 +194,6 @@ def _numbers(row: Sequence[str], signals: Mapping[str, int]) -> dict[str, float]
         for signal, at in signals.items()
         if _NUMBER.fullmatch(row[at].strip())
     }
-
-
-def _start(options: TableOptions, path: Path) -> int | None:
-    """Nanoseconds since 1970 at which elapsed times are 0; ``None`` if nobody has said."""
-    if not options.start:
-        return None
-    zone = zone_named(options.timezone) if options.timezone else None
-    start = parse_moment(options.start, zone)
-    if start is None:
-        raise ActivityFileError(f"{path}: --start {options.start!r} is not an ISO 8601 time")
-    return start
 
 
 def _opened(path: Path, data: bytes) -> tuple[TextIO, list[str]]:

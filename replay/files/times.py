@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import Decimal
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -19,6 +20,11 @@ UNIX_MS: Final = "unix-ms"
 ELAPSED: Final = "elapsed"
 FORMATS: Final = (ISO, UNIX_S, UNIX_MS, ELAPSED)
 """Besides these, a pattern of ``datetime.strptime`` (it holds a ``%``) is a format."""
+
+FARTHEST_NS: Final = 2**62
+"""ns: the year 2116, and half of what 64 bits hold; a later time is none."""
+YEARS: Final = "from 1824 to 2115"
+"""The whole years that lie within it, before and after 1970."""
 
 _NEARLY_ALL: Final = 0.8
 """A file may have a row or two whose time is missing or spoilt."""
@@ -45,6 +51,21 @@ def parse_moment(text: str, zone: tzinfo | None = None) -> int | None:
     Where it names no zone it is local to ``zone`` (or UTC).
     """
     return TimeReader(ISO, zone).read(text)
+
+
+def start_named(path: Path, text: str, timezone: str) -> int | None:
+    """Nanoseconds since 1970 at which elapsed times are 0; ``None`` if nobody has said.
+
+    Raises :class:`ActivityFileError` where ``text`` is no time, or one that no capture can hold.
+    """
+    if not text:
+        return None
+    start = parse_moment(text, zone_named(timezone) if timezone else None)
+    if start is None:
+        raise ActivityFileError(f"{path}: --start {text!r} is not an ISO 8601 time")
+    if abs(start) >= FARTHEST_NS:
+        raise ActivityFileError(f"{path}: --start {text!r} is in no year {YEARS}")
+    return start
 
 
 def zone_named(name: str) -> tzinfo:

@@ -44,6 +44,31 @@ def options_for(tmp_path):
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("first_s", "start", "said"),
+    [
+        (
+            0,
+            "9999-12-31T23:59:59Z",
+            "'9999-12-31T23:59:59Z' is in no year from 1824 to 2115",
+        ),
+        (0, "0001-01-01", "--start '0001-01-01' is in no year"),
+        (4_000_000_000, "2100-01-01", "its times lie in no year from 1824 to 2115"),
+    ],
+)
+def test_a_start_that_no_capture_can_hold_is_refused(first_s, start, said, tmp_path, capsys):
+    """In one sentence, before anything is written."""
+    path = tmp_path / "bench.csv"
+    elapsed = ["--time-format", "elapsed"]
+    rows = [f"Yarrow,{first_s + second},{heart_bpm(second)}" for second in range(60)]
+    path.write_text("\n".join(["device,time_s,hr_bpm", *rows]) + "\n")
+    status, out, err = run(capsys, path, *options_for(tmp_path), *elapsed, "--start", start)
+    assert (status, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+    assert not (tmp_path / "new").exists()
+
+
 def test_a_log_is_a_session(log, tmp_path, capsys):
     """Replay warns of the sensor that fell silent; the analysis gives its delay."""
     placed = ["--placement", "Sorrel=left wrist", "--label", "Sorrel=Tansy"]
@@ -148,6 +173,6 @@ def test_other_files_are_not_taken_for_logs(tmp_path):
     binary.write_bytes(b"\x0e\x20\0\0\0\0\0\0.FIT")
     table = tmp_path / "a.csv"
     table.write_text("time,hr\n1,60\n")
-    assert not import_._looks_like_log(binary, ask=True)
-    assert not import_._looks_like_log(table, ask=True)
-    assert not import_._looks_like_log(tmp_path / "none.csv", ask=True)
+    assert not import_.looks_like_log(binary, ask=True)
+    assert not import_.looks_like_log(table, ask=True)
+    assert not import_.looks_like_log(tmp_path / "none.csv", ask=True)

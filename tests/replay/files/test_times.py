@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from replay.errors import ActivityFileError
-from replay.files.times import TimeReader, guess_format, zone_named
+from replay.files.times import TimeReader, guess_format, start_named, zone_named
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
 
@@ -114,3 +116,33 @@ def test_unknown_formats_are_refused():
     """A format that is none is one sentence with the list."""
     with pytest.raises(ActivityFileError, match="iso, unix-s, unix-ms, elapsed"):
         TimeReader("guess")
+
+
+@pytest.mark.parametrize(
+    ("text", "timezone", "ns"),
+    [
+        ("", "", None),
+        ("1970-01-01T00:00:01Z", "", 10**9),
+        ("1970-01-01T02:00:00", "+02:00", 0),
+        ("2115-12-31T23:59:59Z", "", 4_607_279_999 * 10**9),
+        ("1824-01-01T00:00:00Z", "", -4_607_366_400 * 10**9),
+    ],
+)
+def test_a_start_is_a_time_of_the_years_that_a_capture_holds(text, timezone, ns):
+    """146 years before and after 1970; nothing said is no start."""
+    assert start_named(Path("a.csv"), text, timezone) == ns
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("noon", "is not an ISO 8601 time"),
+        ("9999-12-31T23:59:59Z", "is in no year from 1824 to 2115"),
+        ("0001-01-01T00:00:00+14:00", "is in no year from 1824 to 2115"),
+        ("2116-12-31", "is in no year"),
+    ],
+)
+def test_a_start_of_no_such_year_is_refused_in_a_sentence(text, said):
+    """Whatever the form of the file that it is said of."""
+    with pytest.raises(ActivityFileError, match=rf"a\.csv: --start '{re.escape(text)}' {said}"):
+        start_named(Path("a.csv"), text, "")
