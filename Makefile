@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio coverage coverage-study fuzz kill soak mutants thresholds
+.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -20,6 +20,8 @@ help:
 	@echo "             measure what the documents state; faults and both coverages take long"
 	@echo "make fuzz, kill, soak"
 	@echo "             hostile input for whatever reads; recordings that come to grief, or last for hours"
+	@echo "make branches"
+	@echo "             which branches of the core its tests take; below 95 % it fails; takes long"
 	@echo "make mutants, thresholds"
 	@echo "             ask which small faults and moved thresholds no test notices; take long"
 
@@ -80,6 +82,10 @@ bench-board bench-rolling bench-capture bench-window bench-study: setup-test
 # Faults that were noticed before are not run again; ARGS=--afresh forgets them.
 mutants: setup-test
 	$(RUN) -m benchmarks.mutants $(ARGS)
+
+# One room alone, with what was measured of the others last: make branches ARGS="analysis/board"
+branches: setup-test
+	$(RUN) -m benchmarks.branches $(ARGS)
 
 # 60 s for each target, seeded: make fuzz ARGS="--seconds 600 --seed 7 capture"
 fuzz: setup-test
