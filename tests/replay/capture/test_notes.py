@@ -13,9 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from replay.capture import Capture, Exclusion, Note, effective, standing
+from replay.capture.notes import check_note
 from replay.errors import DamagedCapture, NoteError, PlanError
 from replay.event import NS_PER_S
-from tests.standins.captures import session_events, write_capture
+from tests.standins.captures import PLAN, session_events, write_capture
 
 _STRETCH = {"from_ns": 2 * NS_PER_S, "to_ns": 3 * NS_PER_S}
 _DRY = {**_STRETCH, "sensor": 0, "reason": "strap dry"}
@@ -141,6 +142,22 @@ def test_a_note_that_makes_no_sense_is_refused(
         assert capture.notes() == ()
     with Capture.open(path) as capture:
         assert capture.notes() == ()
+
+
+def test_the_first_instant_is_part_of_the_session(path: Path) -> None:
+    """A marker may stand there, and a stretch begin there."""
+    with Capture.open(path) as capture:
+        capture.add_note("marker", t_ns=0, text="go")
+        capture.add_note("exclusion", sensor=0, from_ns=0, to_ns=1, reason="settling")
+        assert [note.kind for note in capture.notes()] == ["marker", "exclusion"]
+
+
+def test_only_what_the_program_noted_itself_stays() -> None:
+    """A salvage is not undone; what the tester noted beside it is."""
+    notes = [Note(1, 0, "salvaged", {"lost": 3}), Note(2, 0, "marker", {"t_ns": 1, "text": "x"})]
+    check_note("undo", {"note": 2}, PLAN, notes)
+    with pytest.raises(NoteError, match="has recorded stays"):
+        check_note("undo", {"note": 1}, PLAN, notes)
 
 
 @pytest.mark.parametrize("label", ["Yarrow", "  "])

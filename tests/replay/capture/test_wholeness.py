@@ -11,7 +11,9 @@ import pytest
 from live import __main__ as entry
 from live.protocol.file_feed import FileFeed
 from replay.capture import Capture, CaptureWriter, check_capture, salvage
-from replay.capture.wholeness import Wholeness
+from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
+from replay.capture.row_scan import scan_rows
+from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
@@ -27,6 +29,7 @@ UNCLOSED = 3
         (Wholeness(closed=False, salvaged_lost=0), True, "salvaged, 0 events lost", 1),
         (Wholeness(closed=False, salvaged_lost=1), False, "salvaged, 1 events lost", 1),
         (Wholeness(closed=False, hidden=65), False, "65 events hidden: salvage it", 2),
+        (Wholeness(closed=False, goes_on_in="d.sqlite"), True, "goes on in d.sqlite", 1),
     ],
 )
 def test_what_is_said_of_it(wholeness, whole, words, sentences) -> None:
@@ -34,6 +37,36 @@ def test_what_is_said_of_it(wholeness, whole, words, sentences) -> None:
     assert wholeness.is_whole is whole
     assert wholeness.words == words
     assert len(wholeness.sentences()) == sentences
+
+
+@pytest.mark.parametrize(("lost", "said"), [(1, "1 event."), (2, "2 events."), (0, "0 events.")])
+def test_one_event_is_one_event(lost, said) -> None:
+    """The plural is right."""
+    (sentence,) = Wholeness(salvaged_lost=lost).sentences()
+    assert sentence.endswith(f"at least {said}")
+
+
+def test_what_notes_say_is_added_up_and_the_newest_file_counts() -> None:
+    """A salvage of what was salvaged has lost both; a recording may have moved on twice."""
+    notes = [
+        Note(1, 0, SALVAGED, {"lost": 3}),
+        Note(2, 0, GOES_ON_IN, {"file": "b.sqlite"}),
+        Note(3, 0, SALVAGED, {"lost": 4}),
+        Note(4, 0, GOES_ON_IN, {"file": "c.sqlite"}),
+    ]
+    found = wholeness_of(closed=True, last=0, log=b"", notes=notes)
+    assert found == Wholeness(closed=True, salvaged_lost=7, goes_on_in="c.sqlite")
+    assert wholeness_of(closed=False, last=0, log=b"", notes=[]) == Wholeness(closed=False)
+
+
+@pytest.mark.parametrize(("beyond", "hidden"), [(64, 0), (65, 65)])
+def test_more_than_one_commit_behind_the_last_event_is_hidden(tmp_path, beyond, hidden) -> None:
+    """One that a kill cut off is no fault, and the last event itself is not behind it."""
+    path = killed(tmp_path / "c.sqlite", 200)
+    log = path.with_name("c.sqlite-wal").read_bytes()
+    numbers = sorted({row.seq for row in scan_rows(log)})
+    found = wholeness_of(closed=False, last=numbers[-1 - beyond], log=log, notes=[])
+    assert found.hidden == hidden
 
 
 def killed(path: Path, seconds: int) -> Path:
