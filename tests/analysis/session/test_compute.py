@@ -179,7 +179,9 @@ def test_error_variances_are_given_with_their_caution(record: SessionRecord) -> 
 
 def test_sensors_on_two_clocks_have_no_delay(data: SessionData) -> None:
     """Without one clock no delay is claimed, whatever the series show."""
-    for sensor in compute_record(data, one_clock=False).sensors:
+    sensors = compute_record(data, one_clock=False).sensors
+    assert [sensor.number for sensor in sensors] == [2, 3]
+    for sensor in sensors:
         assert sensor.delay.value is None
         assert "one clock" in sensor.delay.caution
         assert sensor.without_delay is None

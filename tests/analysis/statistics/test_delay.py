@@ -135,10 +135,10 @@ def test_a_lead_of_more_than_a_second_is_said() -> None:
 
 def test_its_interval_stays_within_the_search() -> None:
     """No end of the interval lies beyond the shifts that were looked at."""
-    for seed in range(8):
-        ref, test = _grids(37.0, 1500, 14.0, seed)
-        delay, _ = delay_of(ref, test)
-        assert delay.value is None or delay.interval[1] <= LATEST_S
+    delays = [delay_of(*_grids(37.0, 1500, 14.0, seed))[0] for seed in range(8)]
+    ends = [delay.interval[1] for delay in delays if delay.value is not None]
+    assert len(ends) >= 6
+    assert max(ends) == LATEST_S
 
 
 def test_gaps_shrink_the_core_and_leave_the_delay() -> None:

@@ -47,18 +47,20 @@ def names(folder: Path) -> set[str]:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
-@pytest.mark.parametrize("deadly", DEADLY.values(), ids=DEADLY)
-def test_a_kill_leaves_a_whole_file_under_its_name_or_none(tmp_path: Path, deadly: str) -> None:
+@pytest.mark.parametrize("moment", DEADLY)
+def test_a_kill_leaves_a_whole_file_under_its_name_or_none(tmp_path: Path, moment: str) -> None:
     """Whenever it comes; and the next start removes what it left, but not before its time."""
     path = tmp_path / "c.sqlite"
-    command = [sys.executable, "-c", KILLED.format(deadly=deadly), str(path)]
+    command = [sys.executable, "-c", KILLED.format(deadly=DEADLY[moment]), str(path)]
     done = subprocess.run(command, cwd=ROOT, check=False)
     assert done.returncode == -signal.SIGKILL
     assert any(name.startswith(UNBEGUN) for name in names(tmp_path))
-    if path.exists():
+    has_name = moment == "after the name"
+    assert path.exists() is has_name
+    if has_name:
         with Capture.open(path) as capture:
             assert capture.plan == PLAN
-    kept = {path.name} if path.exists() else set()
+    kept = {path.name} if has_name else set()
     assert sweep(tmp_path) == 0
     assert sweep(tmp_path, time.time() + LATER_S) > 0
     assert names(tmp_path) == kept
