@@ -24,6 +24,7 @@ from live.cli.main import COMMANDS, command_parser, load
 from replay.capture.schema import schema
 from replay.demo_files import demo_captures
 from replay.plan import parse_plan
+from tests.standins.options import actions_of
 from tests.standins.study_rows import sessions
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -69,7 +70,7 @@ def test_every_option_is_documented_and_every_documented_one_exists(name):
     assert {"--help", "--verbose"} <= common
     options = {
         option
-        for action in command_parser(name)._actions
+        for action in actions_of(command_parser(name))
         for option in action.option_strings
         if option.startswith("--")
         and option not in {"--help", "--verbose"}

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from replay.capture import Capture
 
 _ROOT: Final = Path(__file__).resolve().parent.parent.parent
-_SOURCES: Final = ("analysis/statistics", "analysis/board", "analysis/session", "replay")
+SOURCES: Final = ("analysis/statistics", "analysis/board", "analysis/session", "replay")
 """What a number can depend on.  Words, tables and figures are not among it."""
 
 
@@ -51,7 +51,7 @@ def computation_version() -> str:
     digest = hashlib.sha256(f"{FORMAT} {sys.version_info[:2]}".encode())
     for package in ("numpy", "scipy", "sidebeat"):
         digest.update(_version(package).encode())
-    for folder in _SOURCES:
+    for folder in SOURCES:
         for path in sorted((_ROOT / folder).rglob("*.py")):
             digest.update(path.relative_to(_ROOT).as_posix().encode())
             digest.update(path.read_bytes())

@@ -123,14 +123,14 @@ def dependence_of(values: FloatArray, present: BoolArray) -> Dependence | None:
     if order == 1:
         phi = float(rho[1]) + (1 + 4 * float(rho[1])) / adjacent
         return first_order(min(max(phi, 0.0), _PHI_MOST), seconds)
-    model = Dependence(order, _extended(rho, fits[order - 1].weights, seconds))
+    model = Dependence(order, extended(rho, fits[order - 1].weights, seconds))
     # Taking the mean away lowers every autocovariance by the variance of the mean.
     lowered = 1 / model.count_for_mean(present)
     raised = (rho + lowered) / (1 + lowered)
     again = levinson(raised, order)
     if len(again) < order:
         return model
-    return Dependence(order, _extended(raised, again[-1].weights, seconds))
+    return Dependence(order, extended(raised, again[-1].weights, seconds))
 
 
 def kurtosis_of(values: FloatArray) -> float:
@@ -190,7 +190,7 @@ def levinson(rho: FloatArray, highest: int) -> list[Fit]:
     return fits
 
 
-def _extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
+def extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
     # A filter of scipy.signal would do; loading that takes longer than a session's other numbers.
     # Row k says how the value k lags on depends on the last ``order`` known ones, the oldest first.

@@ -107,7 +107,7 @@ def _results(
         min(workers, len(rest)), context, initializer=_leave_interrupts_to_the_parent
     )
     try:
-        with _one_thread_each():
+        with one_thread_each():
             waiting = {pool.submit(read_row, path): path for path in rest}
         for future in as_completed(waiting):
             yield waiting[future], future.result() or ""
@@ -125,7 +125,7 @@ def _leave_interrupts_to_the_parent() -> None:
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
+def one_thread_each() -> Iterator[None]:
     """Processes started meanwhile do linear algebra in one thread, unless it is said otherwise.
 
     The cores are taken already; a second thread waits busily for matrices that are small.

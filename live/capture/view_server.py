@@ -138,6 +138,10 @@ class ViewServer:
         """How many views are attached; one that only calls the tester is none."""
         return sum(not view.is_watcher for view in self._views)
 
+    def unsent_bytes(self) -> list[int]:
+        """What waits in this process for each view, in bytes; the rest is read when it is time."""
+        return [view.writer.transport.get_write_buffer_size() for view in self._views]
+
     def start(self) -> Path:
         """Listen, and write the run file; on the running loop.  Raises ``OSError``."""
         # A plain reader rather than asyncio.start_server or sock_accept: both lose the socket of

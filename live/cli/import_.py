@@ -96,7 +96,7 @@ def run(arguments: argparse.Namespace) -> int:
     ask = can_ask() and not arguments.json
     with unpacked(arguments.files) as files:
         arguments.files = files
-        if arguments.device_column or (len(files) == 1 and _looks_like_log(files[0], ask=ask)):
+        if arguments.device_column or (len(files) == 1 and looks_like_log(files[0], ask=ask)):
             from live.cli.import_log import import_log  # noqa: PLC0415
 
             return _told(import_log(arguments, ask=ask, software=_software()), arguments)
@@ -113,7 +113,8 @@ def _told(facts: dict[str, Any], arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _looks_like_log(path: Path, *, ask: bool) -> bool:
+def looks_like_log(path: Path, *, ask: bool) -> bool:
+    """Whether a file is a recording of another program's log; ``ask``: where it is unclear."""
     from live.cli.import_log import is_log  # noqa: PLC0415 - only when it runs
 
     return is_log(path, ask=ask)

@@ -165,7 +165,7 @@ def _watch(run_file: Path) -> int:
     return 0
 
 
-def _planned(arguments: argparse.Namespace) -> Plan:
+def planned(arguments: argparse.Namespace) -> Plan:
     """The plan as the options change it; what it asks for is checked before anything starts."""
     from live.notify.command import check_command  # noqa: PLC0415
     from live.notify.throttle import check_kinds  # noqa: PLC0415 - see live.cli.main
@@ -269,7 +269,7 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
             say(json_line(facts))
 
     try:
-        plan = _planned(arguments)
+        plan = planned(arguments)
         outcome = run_capture(
             plan,
             None if arguments.practice else (arguments.out or Path()),
@@ -305,7 +305,7 @@ class _AttachedPage:
 
 
 def _capture(arguments: argparse.Namespace) -> int:
-    plan = _planned(arguments)
+    plan = planned(arguments)
     with contextlib.closing(TerminalLog(aside=arguments.json)) as log:
         return _record(arguments, plan, log)
 

@@ -58,16 +58,16 @@ def checks(folder: Path, plan: Plan | None) -> Iterator[MachineCheck]:
     """
     sources = {"bluetooth"} if plan is None else {sensor.source for sensor in plan.sensors}
     yield _python()
-    yield _packages()
+    yield packages()
     yield _window()
     if "bluetooth" in sources:
         yield _bluetooth()
     broker = _broker_of(plan, sources)
     if plan is not None and broker is not None:
         yield _broker(broker, [s.topic for s in plan.sensors if s.source == "mqtt"])
-    yield _sound()
+    yield sound()
     yield _folder(folder)
-    yield _clock()
+    yield clock()
 
 
 def _python() -> MachineCheck:
@@ -75,7 +75,8 @@ def _python() -> MachineCheck:
     return MachineCheck("python", "Python", State.GOOD, f"{found}, {sys.executable}")
 
 
-def _packages() -> MachineCheck:
+def packages() -> MachineCheck:
+    """Whether the extras are installed; what cannot be done without those that are not."""
     lacking = [
         (extra, what) for extra, names, what in _EXTRAS if preflight.missing_packages(dict(names))
     ]
@@ -139,7 +140,8 @@ def _broker(broker: Broker, topics: list[str]) -> MachineCheck:
     return MachineCheck("broker", title, State.GOOD, f"{where(broker)} lets in{login}{secured}")
 
 
-def _sound() -> MachineCheck:
+def sound() -> MachineCheck:
+    """Whether anything here can play a warning."""
     from live.notify.player import platform_players  # noqa: PLC0415 - numpy
 
     players = platform_players()
@@ -166,7 +168,8 @@ def _folder(folder: Path) -> MachineCheck:
     return MachineCheck("folder", "folder", State.GOOD, free)
 
 
-def _clock(now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> MachineCheck:
+def clock(now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> MachineCheck:
+    """Whether the time of day can be right."""
     from live.setup.checks import clock_problem  # noqa: PLC0415 - with the others
 
     utc = now()

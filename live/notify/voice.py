@@ -40,7 +40,8 @@ class Voice:
         known = platform_voices() if voices is None else voices
         self._plan = plan
         self._command = next((list(one) for one in known if shutil.which(one[0])), None)
-        self._process: subprocess.Popen[bytes] | None = None
+        self.process: subprocess.Popen[bytes] | None = None
+        """What is being said; None in silence."""
         self._waiting: deque[str] = deque(maxlen=MOST_WAITING)
         self._trouble = ""
         if self._command is None:
@@ -64,20 +65,20 @@ class Voice:
 
     def tend(self) -> None:
         """Begin what waits, once the sentence before is over."""
-        if self._process is not None and self._process.poll() is not None:
-            self._process = None
-        if self._process is not None or not self._waiting or self._command is None:
+        if self.process is not None and self.process.poll() is not None:
+            self.process = None
+        if self.process is not None or not self._waiting or self._command is None:
             return
         words = self._waiting.popleft()
         try:
-            self._process = subprocess.Popen(
+            self.process = subprocess.Popen(
                 self._command,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
             )
-            if self._process.stdin is not None:
-                with contextlib.suppress(BrokenPipeError), self._process.stdin as said:
+            if self.process.stdin is not None:
+                with contextlib.suppress(BrokenPipeError), self.process.stdin as said:
                     said.write(words.encode())
         except OSError as error:
             self._trouble = NO_VOICE.format(f"{self._command[0]} cannot be started ({error})")
@@ -91,7 +92,7 @@ class Voice:
     def close(self) -> None:
         """Be silent."""
         self._waiting.clear()
-        process, self._process = self._process, None
+        process, self.process = self.process, None
         if process is not None:
             if process.poll() is None:
                 process.kill()

@@ -55,7 +55,8 @@ class CaptureFeed:
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._socket = connection
+        self.connection = connection
+        """To the capture, for as long as there is one."""
         self._hello = hello
         self._run_file = run_file
         self._clock = clock
@@ -169,8 +170,8 @@ class CaptureFeed:
             self._room.notify()
         self._requests.put(None)
         with contextlib.suppress(OSError):
-            self._socket.shutdown(socket.SHUT_RDWR)
-        self._socket.close()
+            self.connection.shutdown(socket.SHUT_RDWR)
+        self.connection.close()
 
     def _refuse_all(self) -> list[Message]:
         refused = [
@@ -188,7 +189,7 @@ class CaptureFeed:
                 for frame in self._frames.feed(data):
                     if not isinstance(frame, (Hello, Command, str)):
                         self._hold(frame)
-                data = self._socket.recv(65536)
+                data = self.connection.recv(65536)
                 self._heard_at = self._clock()
                 if not data:
                     break
@@ -221,6 +222,8 @@ class CaptureFeed:
     def _hold(self, message: Message) -> None:
         with self._room:
             self._room.wait_for(lambda: len(self._held) < HELD or self._closed)
+            if isinstance(message, Ended):
+                self._ended = True  # before it can be read: what is asked then is refused at once
             self._held.append(message)
         if isinstance(message, (Event, Tick)):
             self._last_ns = message.t_ns
@@ -230,13 +233,11 @@ class CaptureFeed:
                 # The recording goes on in a new file.
                 self._path, self._file = path, identity_of(path)
                 self._title = printable(path.name)
-        elif isinstance(message, Ended):
-            self._ended = True
 
     def _send(self) -> None:
         while (frame := self._requests.get()) is not None:
             try:
-                self._socket.sendall(frame)
+                self.connection.sendall(frame)
             except OSError:
                 return  # the reader notices too, and says so
 

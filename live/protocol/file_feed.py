@@ -145,6 +145,11 @@ class FileFeed:
         return self._end_ns
 
     @property
+    def taken(self) -> int:
+        """How many events of the capture lie up to here."""
+        return self._taken
+
+    @property
     def catching_up(self) -> bool:
         """Whether a seek or step is on its way; the next polls bring the events up to it."""
         return self._underway or bool(self._wishes)

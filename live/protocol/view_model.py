@@ -77,6 +77,11 @@ class ViewModel:
         """The plan of the session that is shown."""
         return self.feed.plan
 
+    @property
+    def kept_places(self) -> int:
+        """Of how many places of a replay the board is kept."""
+        return len(self._kept)
+
     def pump(self) -> bool:
         """Take everything that came since the last call; returns whether anything did."""
         messages = self.feed.poll()

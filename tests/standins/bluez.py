@@ -107,7 +107,7 @@ class BlueZ:
         """A program of this computer connects (as one killed without disconnecting did)."""
 
         async def work() -> None:
-            self.daemon._appear(sensor)
+            self.daemon.appear(sensor)
             await self.daemon.link_up(sensor)
 
         self._do(work())

@@ -70,7 +70,8 @@ class Daemon(ObjectTree):
         """Enter the bus, with or without an adapter; sensors that are connected stay so."""
         self._bus = await MessageBus(bus_type=BusType.SYSTEM).connect()
         # Hundreds of objects in one answer: what does not fit ends dbus-fast's writer.
-        self._bus._sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 22)
+        connection = self._bus._sock  # noqa: SLF001 - dbus-fast has no other way to it
+        connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 22)
         self._bus.add_message_handler(self._on_message)
         await self._bus.call(
             Message(
@@ -88,7 +89,7 @@ class Daemon(ObjectTree):
             await self.plug()
         for sensor in self.sensors:
             if sensor.connected and adapter:
-                self._appear(sensor, sensor.adapter)
+                self.appear(sensor, sensor.adapter)
         self._spawn(self._advertise())
         self._spawn(self._send_by_rate())
 
@@ -291,7 +292,7 @@ class Daemon(ObjectTree):
             if path in self.objects:
                 self._change(path, _DEVICE, {"RSSI": Variant("n", sensor.rssi + nudge)})
             else:
-                self._appear(sensor, adapter)
+                self.appear(sensor, adapter)
         elif path in self.objects and not sensor.connected and not self.linking.is_pending(sensor):
             self._forget_in_time(sensor, adapter, now_s - sensor.seen_s)
 
@@ -299,7 +300,7 @@ class Daemon(ObjectTree):
         if self.forget_s is not None and unseen_s > self.forget_s:
             self._forget(sensor, adapter)
 
-    def _appear(self, sensor: Sensor, adapter: str = "hci0") -> None:
+    def appear(self, sensor: Sensor, adapter: str = "hci0") -> None:
         self._add(sensor.path_on(adapter), {_DEVICE: sensor.device(adapter)})
         if sensor.connected and sensor.adapter == adapter:
             self._resolve(sensor)

@@ -141,9 +141,11 @@ class Session:
 
 async def release_bus() -> None:
     """Close the bus connection that bleak keeps for the life of an event loop."""
-    held = manager._global_instances.pop(asyncio.get_running_loop(), None)
-    if held is not None and held._bus is not None:
-        held._bus.disconnect()
+    # bleak has no other way to let go of it.
+    held = manager._global_instances.pop(asyncio.get_running_loop(), None)  # noqa: SLF001
+    bus = held._bus if held is not None else None  # noqa: SLF001
+    if bus is not None:
+        bus.disconnect()
         with suppress(Exception):
-            await held._bus.wait_for_disconnect()
+            await bus.wait_for_disconnect()
         await asyncio.sleep(0)

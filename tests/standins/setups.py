@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QEvent
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QEvent, Qt, QTimer
+from PySide6.QtWidgets import QApplication, QWidget
 
 from live.setup.checks import Check, State
 from live.setup.subprocesses import LineSubprocess
@@ -21,6 +21,12 @@ PATIENCE_S = 45.0
 ADDRESSES = {
     name: f"C0:00:00:00:00:0{n}" for n, name in enumerate(("Yarrow", "Sorrel", "Tansy"), 1)
 }
+
+
+def stop_frames(window: QWidget) -> None:
+    """Let the window draw only when the test asks for a frame."""
+    for timer in window.findChildren(QTimer, options=Qt.FindChildOption.FindDirectChildrenOnly):
+        timer.stop()
 
 
 def row(name: str, **more: object) -> dict[str, object]:
@@ -126,7 +132,7 @@ def setup_page(
     window.show()
     window.activateWindow()
     window.start()
-    window._timer.stop()
+    stop_frames(window)
     window.frame()
     QApplication.processEvents()
     try:

@@ -153,7 +153,7 @@ def test_another_version_of_the_computation_counts_anew(
 
 def test_the_version_follows_the_source(tmp_path, monkeypatch) -> None:
     """Whatever is changed in a module that numbers can depend on makes another version."""
-    for name in provenance._SOURCES:
+    for name in provenance.SOURCES:
         (tmp_path / name).mkdir(parents=True)
     module = tmp_path / "analysis/statistics/delay.py"
     module.write_text("LEAST = 20\n")

@@ -173,5 +173,5 @@ def test_an_autocorrelation_is_carried_on_as_a_filter_would() -> None:
         denominator = np.concatenate(([1.0], np.negative(fit.weights)))
         start = signal.lfiltic([1.0], denominator, rho[order:0:-1])
         rest, _ = signal.lfilter([1.0], denominator, np.zeros(4 * 1500), zi=start)
-        carried = dependence._extended(rho, fit.weights, 1500)
+        carried = dependence.extended(rho, fit.weights, 1500)
         np.testing.assert_allclose(carried, [*rho[: order + 1], *rest], rtol=0, atol=1e-12)

@@ -104,11 +104,11 @@ def test_processes_beside_each_other_have_one_thread_of_algebra(monkeypatch):
     in this process.
     """
     monkeypatch.delenv(reading.BLAS_THREADS, raising=False)
-    with reading._one_thread_each():
+    with reading.one_thread_each():
         assert os.environ[reading.BLAS_THREADS] == "1"
     assert reading.BLAS_THREADS not in os.environ
     monkeypatch.setenv(reading.BLAS_THREADS, "3")
-    with reading._one_thread_each():
+    with reading.one_thread_each():
         assert os.environ[reading.BLAS_THREADS] == "3"
     assert os.environ[reading.BLAS_THREADS] == "3"
 

@@ -147,7 +147,7 @@ def test_a_view_that_is_cut_off_says_that_the_capture_goes_on(capture, model):
     """The connection is over, the capture is not: attach again."""
     import socket
 
-    model.feed._socket.shutdown(socket.SHUT_RDWR)
+    model.feed.connection.shutdown(socket.SHUT_RDWR)
     assert until(model, lambda: model.alarm is not None) <= SOON_S
     assert model.alarm.headline == CUT_OFF
     assert "--attach" in model.alarm.advice

@@ -10,6 +10,7 @@ import pytest
 
 from live.cli.completion import SHELLS, whole_parser
 from live.cli.main import COMMANDS, run
+from tests.standins.options import actions_of
 
 
 def _script(shell: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> Path:
@@ -71,11 +72,11 @@ def test_every_command_is_in_every_script(
 def test_a_path_is_completed_as_a_file_or_a_folder() -> None:
     """Options that take a path are marked as such, folders where only a folder will do."""
     whole = whole_parser()
-    commands = next(action for action in whole._actions if action.choices)
+    commands = next(action for action in actions_of(whole) if action.choices)
     live = commands.choices["live"]  # type: ignore[index, call-overload]
     marks = {
         action.dest: action.complete["bash"]
-        for action in live._actions
+        for action in actions_of(live)
         if hasattr(action, "complete")
     }
     assert "dir" in marks["out"]

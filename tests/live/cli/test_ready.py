@@ -93,15 +93,15 @@ def test_what_only_limits_is_no_problem(monkeypatch):
     """Without a player of sounds, or an extra, sessions are recorded all the same."""
     monkeypatch.setattr(shutil, "which", lambda _: None)
     monkeypatch.setattr(machine.preflight, "missing_packages", lambda names: list(names.values()))
-    assert machine._sound().state is State.LIMITED
-    packages = machine._packages()
+    assert machine.sound().state is State.LIMITED
+    packages = machine.packages()
     assert packages.state is State.LIMITED
     assert "window,report,files" in packages.sentence
 
 
 def test_a_clock_of_the_past_is_a_problem():
     """A computer that believes it is 1970 says so before it stamps anything."""
-    past = machine._clock(lambda: datetime(1970, 1, 1, tzinfo=UTC))
+    past = machine.clock(lambda: datetime(1970, 1, 1, tzinfo=UTC))
     assert past.state is State.PROBLEM
     assert "01 January 1970" in past.sentence
 

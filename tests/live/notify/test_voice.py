@@ -76,8 +76,12 @@ def test_closing_ends_the_sentence(said):
     """No voice outlives its view."""
     voice = speaking(said, "import time; time.sleep(30)")
     voice.say("x")
+    process = voice.process
+    assert process is not None
+    assert process.poll() is None
     voice.close()
-    assert voice._process is None
+    assert process.poll() is not None
+    assert voice.process is None
 
 
 def test_without_a_voice_one_sentence_says_so(tmp_path):
@@ -116,8 +120,8 @@ def test_the_real_voice_makes_sound(tmp_path):
     command = next(one for one in platform_voices() if one[0] == "espeak-ng")
     voice = Voice(PLAN, [(*command, "-w", str(path))])
     voice.say("strap: wet it")
-    assert voice._process is not None
-    assert voice._process.wait(timeout=20) == 0
+    assert voice.process is not None
+    assert voice.process.wait(timeout=20) == 0
     assert voice.trouble() == ""
     voice.close()
     with wave.open(str(path)) as sound:

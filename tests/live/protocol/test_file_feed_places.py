@@ -126,7 +126,7 @@ def test_places_never_grow_beyond_their_number(monkeypatch, tmp_path):
         model = ViewModel(feed)
         while model.ended is None:
             model.pump()
-            assert len(model._kept) <= file_feed.MOST_PLACES
+            assert model.kept_places <= file_feed.MOST_PLACES
         feed.pause()
         feed.seek(300 * NS_PER_S)
         arrive(model)
@@ -153,7 +153,7 @@ def test_events_of_one_instant_are_neither_lost_nor_doubled_at_a_place(monkeypat
             whole = [e for e in events if e.t_ns <= second * NS_PER_S]
             given = [message for message in messages if isinstance(message, Event)]
             assert whole[len(whole) - len(given) :] == given
-            assert feed._taken == len(whole)
+            assert feed.taken == len(whole)
 
 
 def test_a_changed_plan_forgets_what_was_kept(monkeypatch, tmp_path):

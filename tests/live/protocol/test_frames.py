@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -107,6 +109,7 @@ def test_what_is_not_a_frame_is_refused_in_one_sentence(data: bytes, complaint: 
 )
 def test_a_malformed_command_is_refused(values: dict[str, object]) -> None:
     """A command acts on the capture, so every part of it is checked."""
-    frame = wire._json_frame(wire.Kind.COMMAND, values)
+    body = json.dumps(values).encode()
+    frame = bytes([wire.Kind.COMMAND]) + len(body).to_bytes(4, "little") + body
     with pytest.raises(wire.WireError):
         list(wire.FrameReader().feed(frame))

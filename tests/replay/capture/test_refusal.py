@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -188,14 +189,24 @@ def _fill(writer: CaptureWriter, start_s: int, seconds: int) -> None:
         writer.append(Event(second * NS_PER_S, 1, "2a37", bytes(20)))
 
 
-def test_a_full_disk_is_said_and_nothing_committed_is_lost(tmp_path: Path) -> None:
+def test_a_full_disk_is_said_and_nothing_committed_is_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """When the disk is full the commit fails with a sentence; when there is room it goes on."""
     path = tmp_path / "c.sqlite"
+    opened: list[sqlite3.Connection] = []
+    connect = sqlite3.connect
+
+    def remembered(*given: Any, **named: Any) -> sqlite3.Connection:
+        opened.append(connect(*given, **named))
+        return opened[-1]
+
+    monkeypatch.setattr(sqlite3, "connect", remembered)
     writer = _writer(path)
+    monkeypatch.undo()
+    connection = opened[-1]
     _fill(writer, 0, 500)
     assert writer.commit() == 500
-    connection = writer._connection
-    assert connection is not None
     (pages,) = connection.execute("PRAGMA page_count").fetchone()
     connection.execute(f"PRAGMA max_page_count = {pages}")
     _fill(writer, 500, 2000)

@@ -201,9 +201,9 @@ def test_a_log_that_starts_over_during_a_copy_is_noticed(
         plain_copy(source, target)
         copied.append(source)
         if len(copied) == 1:  # the main file has been read; now the log is folded and overwritten
-            connection = writer._connection
-            assert connection is not None
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            with closing(sqlite3.connect(path)) as beside:
+                folded = beside.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            assert folded == (0, 0, 0)
             writer.append(Event(100 * NS_PER_S, 1, "2a37", b"\x00\x64"))
             writer.commit()
 

@@ -51,7 +51,7 @@ class FarView(QWidget):
     def __init__(self, faults: DrawingFaults) -> None:
         super().__init__()
         self._faults = faults
-        self._frame: Frame | None = None
+        self.shown_frame: Frame | None = None
         self._effort = ""
         self._said = ""
         self.setAccessibleName("Far view")
@@ -59,7 +59,7 @@ class FarView(QWidget):
 
     def show_frame(self, frame: Frame, *, effort: str = "", said: str = "") -> None:
         """Take what to draw, and ask to be painted.  ``said``: the answer to the last key."""
-        self._frame, self._effort, self._said = frame, effort, said
+        self.shown_frame, self._effort, self._said = frame, effort, said
         words = [f"{s.label} {call(s, frame)[0]}" for s in frame.snapshot.sensors]
         self.setAccessibleDescription(", ".join(words))
         self.update()
@@ -78,11 +78,11 @@ class FarView(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         """Called by Qt."""
         del event
-        if self._frame is None:
+        if self.shown_frame is None:
             return
         painter = QPainter(self)
         with self._faults.guard("far view"):
-            self._paint(painter, self._frame)
+            self._paint(painter, self.shown_frame)
         painter.end()
 
     def _paint(self, painter: QPainter, frame: Frame) -> None:

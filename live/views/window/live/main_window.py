@@ -71,7 +71,7 @@ class MainWindow(QMainWindow):
         self.plan = feed.plan
         self.faults = DrawingFaults()
         self.appearance = Appearance(theme)
-        self.navigation = Navigation(self._now_s, self)
+        self.navigation = Navigation(self.now_s, self)
         self.span = self.navigation.span
         self.commands = Commands(self.model)
         self.notifier: Notifier | None = None  # set by who opens the window
@@ -198,7 +198,7 @@ class MainWindow(QMainWindow):
         model = self.model
         self.framing.catch_up(self.plan)
         snapshot = model.snapshot()
-        frame = self._frame_of(snapshot)
+        frame = self.frame_of(snapshot)
         if self.review is not None:
             with self.faults.guard("replay"):
                 self.review.show_frame(frame)
@@ -229,7 +229,8 @@ class MainWindow(QMainWindow):
         self.leaving.is_practice = model.status is not None and not model.status.path
         self.status_line.show_state(frame.now_s, model, fault_words(model, self.faults))
 
-    def _frame_of(self, snapshot: Snapshot) -> Frame:
+    def frame_of(self, snapshot: Snapshot) -> Frame:
+        """What the pictures show of a snapshot now."""
         looks = (self.plan, self.theme, self.styles)
         return self.framing.frame(snapshot, *looks, self.selected, hidden=self.hidden)
 
@@ -299,9 +300,10 @@ class MainWindow(QMainWindow):
 
     def present(self) -> Frame:
         """What the newest picture shows."""
-        return self._frame_of(self.model.snapshot())
+        return self.frame_of(self.model.snapshot())
 
-    def _now_s(self) -> float:
+    def now_s(self) -> float:
+        """Capture time that is shown, in s."""
         return self.model.snapshot().t_ns / 1e9
 
     def select(self, number: int) -> None:

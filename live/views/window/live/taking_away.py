@@ -65,13 +65,13 @@ class ReportWriter(QObject):
         super().__init__(parent)
         self._show = show
         self._page = Path()
-        self._program = Program(self)
-        self._program.ended.connect(self._ended)
+        self.program = Program(self)
+        self.program.ended.connect(self._ended)
 
     def write(self, capture: Path) -> None:
         """Begin; nothing happens while one is being written."""
         page = capture.with_suffix(".html")
-        if self._program.run(["report", str(capture), "--out", str(page)]):
+        if self.program.run(["report", str(capture), "--out", str(page)]):
             self._page = page
             self.said.emit("writing the report …")
 
@@ -84,4 +84,4 @@ class ReportWriter(QObject):
 
     def close(self) -> None:
         """A report that is being written is left unfinished."""
-        self._program.close()
+        self.program.close()

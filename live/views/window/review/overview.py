@@ -154,13 +154,14 @@ class Overview(QWidget):
         painter = QPainter(still)
         painter.setFont(self.font())
         try:
-            self._paint_still(painter, body, signs, high)
+            self.paint_still(painter, body, signs, high)
         finally:
             painter.end()
         self._still, self._still_for = still, key
         return still
 
-    def _paint_still(self, painter: QPainter, body: QRectF, signs: float, high: float) -> None:
+    def paint_still(self, painter: QPainter, body: QRectF, signs: float, high: float) -> None:
+        """Paint all but the cursor."""
         theme = self.theme
         self._paint_heart(painter, body)
         for start, end in self._excluded:

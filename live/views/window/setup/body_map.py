@@ -226,7 +226,8 @@ class BodyMap(QWidget):
     def _scale(self) -> float:
         return min(self.width() / _SIZE[0], self.height() / _SIZE[1])
 
-    def _at(self, spot: QPointF) -> QPointF:
+    def point_of(self, spot: QPointF) -> QPointF:
+        """Where a spot of the body is shown."""
         scale = self._scale()
         left = self.width() / 2
         top = (self.height() - scale * _SIZE[1]) / 2 + 3 * scale
@@ -237,7 +238,7 @@ class BodyMap(QWidget):
         most = int(17.5 * self._scale())
         for place, button in self.buttons.items():
             side_px = max(18, min(button.sizeHint().width(), most))
-            at = self._at(SPOTS[place])
+            at = self.point_of(SPOTS[place])
             button.setGeometry(
                 round(at.x() - side_px / 2), round(at.y() - side_px / 2), side_px, side_px
             )
@@ -251,10 +252,10 @@ class BodyMap(QWidget):
         """The place nearest to a spot of the widget, if the spot lies on the body or on a ring."""
         ways = {}
         for place in self.buttons:
-            way = self._at(SPOTS[place]) - spot
+            way = self.point_of(SPOTS[place]) - spot
             ways[place] = math.hypot(way.x(), way.y())
         nearest = min(ways, key=lambda place: ways[place])
-        own = (spot - self._at(QPointF(0, 0))) / self._scale()
+        own = (spot - self.point_of(QPointF(0, 0))) / self._scale()
         reach = self.buttons[nearest].width() / 2
         return nearest if self._body.contains(own) or ways[nearest] <= reach else ""
 
@@ -290,7 +291,7 @@ class BodyMap(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.save()
-        painter.translate(self._at(QPointF(0, 0)))
+        painter.translate(self.point_of(QPointF(0, 0)))
         painter.scale(self._scale(), self._scale())
         pen = QPen(QColor(self.theme.faint))
         pen.setCosmetic(True)
@@ -303,7 +304,7 @@ class BodyMap(QWidget):
         font = self.font()
         painter.setFont(font)
         line = QFontMetricsF(font).height()
-        middle = self._at(QPointF(0, 0)).x()
+        middle = self.point_of(QPointF(0, 0)).x()
         reach = 31 * self._scale()
         for way, words in ((-1, ("right", "side")), (1, ("left", "side"))):
             for row, word in enumerate(words):

@@ -101,7 +101,7 @@ class PlanPage(QScrollArea):
         near.add(self.listening)
         near.add(self.list, 1)
         near.add(more)
-        self.selected = SelectedSensors(self._change)
+        self.selected = SelectedSensors(self.change)
         self.selected.picked.connect(self.choose)
         self.selected.removed.connect(self._remove)
         self.nobody = sentence("Tick a sensor on the list of those in reach.")
@@ -120,7 +120,7 @@ class PlanPage(QScrollArea):
         self.placing.add(self.whose)
         self.placing.add(self.body_map, 1)
         self.form = SessionForm(out)
-        self.form.edited.connect(self._take_form)
+        self.form.edited.connect(self.take_form)
         self._sections = (near, selected, self.study, self.advice, self.placing, self.form)
         self._inside = QWidget()
         self._across = QHBoxLayout(self._inside)
@@ -204,16 +204,17 @@ class PlanPage(QScrollArea):
         addresses = [s.address for s in self.builder.sensors]
         if selected and found is not None and address not in addresses:
             has = any(sensor.role == "reference" for sensor in self.builder.sensors)
-            self._insert(self.discovered.planned(found, has_reference=has))
+            self.insert(self.discovered.planned(found, has_reference=has))
         elif not selected and address in addresses:
             self._remove(addresses.index(address))
 
     def _add(self, dialog: AddDialog) -> None:
         self.dialog = dialog
-        dialog.added.connect(self._insert)
+        dialog.added.connect(self.insert)
         dialog.open()
 
-    def _insert(self, sensor: PlannedSensor) -> None:
+    def insert(self, sensor: PlannedSensor) -> None:
+        """Take a sensor into the plan; it is the one to be placed."""
         before = self.builder.sensors
         self.builder = self.builder.with_sensor(sensor)
         added = next(s for s in self.builder.sensors if s not in before)
@@ -238,7 +239,8 @@ class PlanPage(QScrollArea):
         self.chosen = max(0, min(self.chosen, len(self.builder.sensors) - 1))
         self._update()
 
-    def _change(self, index: int, field: str, text: str) -> None:
+    def change(self, index: int, field: str, text: str) -> None:
+        """Give a field of a sensor's another text."""
         who = identity(self.builder.sensors[index])
         self.builder = self.builder.changed(index, **{field: text})
         if field == "label":  # a simulated sensor is known by nothing else
@@ -253,7 +255,7 @@ class PlanPage(QScrollArea):
 
     def _place(self, place: str) -> None:
         if self.builder.sensors:
-            self._change(self.chosen, "placement", place)
+            self.change(self.chosen, "placement", place)
 
     def _swap(self, swap: Swap) -> None:
         for index, placement in swap.placements:
@@ -277,7 +279,8 @@ class PlanPage(QScrollArea):
         self._show_form()
         self._update()
 
-    def _take_form(self) -> None:
+    def take_form(self) -> None:
+        """Take the facts of the session from what was typed."""
         facts = self.form.facts()
         self.builder = replace(
             self.builder,

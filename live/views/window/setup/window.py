@@ -406,10 +406,11 @@ class SetupWindow(QMainWindow):
                 beside.write_text(format_plan(rehearsal.plan), encoding="utf-8")
             except OSError:
                 pass  # the capture holds the plan itself
-        self._remember(rehearsal.plan)
+        self.remember(rehearsal.plan)
         self.recording.emit(feed)
 
-    def _remember(self, plan: Plan) -> None:
+    def remember(self, plan: Plan) -> None:
+        """Keep the sensors and the facts of a plan for the next session."""
         if not self._remembers:
             return
         names = self.plan_page.discovered.names(sensor.address for sensor in plan.sensors)
@@ -418,6 +419,11 @@ class SetupWindow(QMainWindow):
             save_known_sensors(self._known_path, known)
         except KnownSensorsError as error:
             print(f"sidebeat: {error}")
+
+    @property
+    def is_listening(self) -> bool:
+        """Whether sensors nearby are listened for."""
+        return self._child is not None
 
     def leave(self) -> None:
         """Let go of the helpers; a recording that has begun goes on."""

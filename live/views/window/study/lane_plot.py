@@ -231,17 +231,17 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         plot.setContentsMargins(0, 4, 0, 0)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self._shown = Lanes((), "", (0.0, 1.0))
+        self.shown = Lanes((), "", (0.0, 1.0))
         for part in (self, self.viewport()):
             part.setAccessibleName("Sessions of each sensor")
 
     def show_lanes(self, lanes: Lanes, chosen: str, theme: Theme) -> None:
         """Show these; the lane of the sensor ``chosen`` stands out."""
         canvas = self.canvas
-        if lanes is not self._shown:
+        if lanes is not self.shown:
             first = next((n for n, one in enumerate(lanes.lanes) if one.sensor == chosen), 0)
             canvas.at = (first, -1)
-        self._shown = lanes
+        self.shown = lanes
         canvas.lanes, canvas.theme = lanes.lanes, theme
         canvas.from_zero, canvas.chosen = lanes.from_zero, chosen
         plot = self.getPlotItem()

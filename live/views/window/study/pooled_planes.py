@@ -146,7 +146,7 @@ class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         # The uppermost and the rightmost tick's text reach beyond the axes.
         plot.setContentsMargins(0, 8, 12, 0)
         self.canvas = _PooledCanvas(plot.vb, faults, turned=turned)
-        self._ends: tuple[tuple[float, float], tuple[float, float]] = ((60, 180), (60, 180))
+        self.ends: tuple[tuple[float, float], tuple[float, float]] = ((60, 180), (60, 180))
         self._names = ("", "")
         name = "Differences" if turned else "Agreement plane"
         for part in (self, self.viewport()):
@@ -162,7 +162,7 @@ class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
             Tolerance(session.tolerance_bpm, session.tolerance_percent) if band else None
         )
         ends = plane_ends(activity)
-        self._ends = (ends, difference_ends(activity) if canvas.turned else ends)
+        self.ends = (ends, difference_ends(activity) if canvas.turned else ends)
         reference = session.reference
         if canvas.turned:
             self._names = (f"mean of {name} and {reference} (bpm)", f"{name} − {reference} (bpm)")
@@ -190,7 +190,7 @@ class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
     def _lay_out(self) -> None:
         plot = self.getPlotItem()
         plot.setAspectLocked(not self.canvas.turned)
-        plot.setRange(xRange=self._ends[0], yRange=self._ends[1], padding=0)
+        plot.setRange(xRange=self.ends[0], yRange=self.ends[1], padding=0)
         for axis, text, short in zip(("bottom", "left"), self._names, ("bpm", "bpm"), strict=True):
             room = plot.vb.height() if axis == "left" else plot.vb.width()
             fits = QFontMetricsF(self.font()).horizontalAdvance(text) <= room

@@ -48,7 +48,7 @@ def test_a_moment_is_gone_to_and_taken_away():
         assert QApplication.clipboard().text().startswith("sensor\t")
         entry(menu, "Look at").trigger()
         picture(window)
-        start, end = window.span.at(window._now_s())
+        start, end = window.span.at(window.now_s())
         assert start < second < end
         assert window.span.follow is None
 

@@ -163,7 +163,7 @@ def test_a_report_is_written_only_of_a_whole_capture():
         press(window, "Ctrl+R")
         assert "once the recording has ended" in window.header.notice.text()
         asked = []
-        window.filing.report._program.run = lambda arguments: asked.append(arguments) or True
+        window.filing.report.program.run = lambda arguments: asked.append(arguments) or True
         ended(feed, window, seconds=60)
         press(window, "Ctrl+R")
         assert asked == [["report", "/d/x.sqlite", "--out", "/d/x.html"]]

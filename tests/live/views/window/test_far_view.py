@@ -101,7 +101,7 @@ def test_what_to_do_is_two_or_three_large_words(size):
         assert words == "WAKE SORREL 1"
         assert dict(seen)[words] >= WORDS * window.far.height()
         assert warning.advice in dict(seen)
-        above = [h for n, h in rows_of(window.far._frame) if n < warning.sensor]
+        above = [h for n, h in rows_of(window.far.shown_frame) if n < warning.sensor]
         y = round(window.far.height() * (0.13 + sum(above) + 0.1))
         pixel = window.far.grab().toImage().pixelColor(4, y)
         assert pixel.name() == window.theme.severity(warning.severity)
@@ -123,7 +123,7 @@ def test_every_warning_has_its_words():
 def test_of_many_sensors_those_at_fault_come_first():
     """Beyond four, a faulty one keeps the full size, the others share the rest."""
     with far(6, (1280, 720), silent=(4,)) as (window, _):
-        rows = rows_of(window.far._frame)
+        rows = rows_of(window.far.shown_frame)
         assert rows[0][0] == 6
         assert rows[0][1] >= 2 * rows[1][1]
         assert sum(height for _, height in rows) == pytest.approx(0.87)
@@ -133,13 +133,13 @@ def test_of_many_sensors_those_at_fault_come_first():
 def test_while_all_is_well_the_last_minutes_are_shown():
     """The band stands beside the numbers, and goes as soon as something is to be done."""
     with far(2, (1280, 720)) as (window, _):
-        assert is_well(window.far._frame)
+        assert is_well(window.far.shown_frame)
         image = window.far.grab().toImage()
         places = [(x, y) for x in range(700, 1260, 9) for y in range(100, 700, 9)]
         right = {image.pixelColor(x, y).name() for x, y in places}
         assert window.theme.band in right
     with far(2, (1280, 720), silent=(1,)) as (window, _):
-        assert not is_well(window.far._frame)
+        assert not is_well(window.far.shown_frame)
 
 
 @pytest.mark.parametrize(

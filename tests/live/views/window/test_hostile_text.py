@@ -140,7 +140,7 @@ def test_the_set_up_page(tmp_path):
         for index, place in ((0, "chest"), (1, "left wrist"), (2, "right wrist")):
             page.choose(index)
             page.body_map.buttons[place].click()
-            page._change(index, "role", "test" if index else "reference")
+            page.change(index, "role", "test" if index else "reference")
         QTest.keyClicks(page.form.wearer, "W1")
         QTest.keyClicks(page.form.activity.lineEdit(), FOUND)
         window.open_plan(Path(f"[x]{STEERING}{FOUND}.toml".replace("/", "")))

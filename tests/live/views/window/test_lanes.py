@@ -34,7 +34,7 @@ def drawn_fixture():
     """Draws the lanes at an instant with these warnings; ``whole``: of a recorded session."""
     with shown(session(100)) as (window, _):
         lanes = window.workbench.chart.lanes
-        frame = window._frame_of(window.model.snapshot())
+        frame = window.frame_of(window.model.snapshot())
 
         def draw(now_s: float, warnings: list[SensorWarning], *, whole: bool) -> QImage:
             image = QImage(WIDTH, HEIGHT, QImage.Format.Format_RGB32)

@@ -105,7 +105,7 @@ def test_a_file_in_danger_fills_the_window_in_time(capture, window, tmp_path):
 
 def test_a_view_that_is_cut_off_says_so_in_time(capture, window):
     """The connection is over, the capture is not."""
-    window.model.feed._socket.shutdown(socket.SHUT_RDWR)
+    window.model.feed.connection.shutdown(socket.SHUT_RDWR)
     assert until(shows(window, CUT_OFF)) <= SOON_S
     assert capture.process.poll() is None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
@@ -317,8 +318,8 @@ def test_the_strip_is_drawn_once_while_the_cursor_moves(path):
     """Moving the cursor paints the cursor alone; news of the session, a theme, a size all of it."""
     with replayed(path) as window:
         ribbon, drawn = window.review.overview, []
-        paint = ribbon._paint_still
-        ribbon._paint_still = lambda *given: (drawn.append(1), paint(*given))
+        paint = ribbon.paint_still
+        ribbon.paint_still = lambda *given: (drawn.append(1), paint(*given))
         before = ribbon.grab().toImage()
         for second in (20, 40, 60):
             ribbon.show_cursor(second, (0.0, 90.0))
@@ -329,6 +330,6 @@ def test_the_strip_is_drawn_once_while_the_cursor_moves(path):
         window.do(Action.THEME)
         ribbon.grab()
         assert len(drawn) == count + 1
-        ribbon.show_session(ribbon._reference, (), ())
+        ribbon.show_session(np.full(90, 120_000, dtype=np.int32), (), ())
         ribbon.grab()
         assert len(drawn) == count + 2

@@ -6,7 +6,7 @@ import pytest
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QAccessible
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLineEdit
+from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton
 
 from live.setup.known_sensors import (
     KnownSensor,
@@ -153,7 +153,7 @@ def test_a_click_on_the_body_places_where_it_shows(tmp_path):
         chosen = []
         body_map.chosen.connect(chosen.append)
         for place, spot in SPOTS.items():
-            at = body_map._at(spot)
+            at = body_map.point_of(spot)
             child = body_map.childAt(at.toPoint())
             QTest.mouseClick(
                 child or body_map,
@@ -163,7 +163,7 @@ def test_a_click_on_the_body_places_where_it_shows(tmp_path):
             assert chosen[-1] == place
         count = len(chosen)
         # On the skin between upper arm and forearm, nearer to the forearm.
-        between = body_map._at(QPointF(-33, 77)).toPoint()
+        between = body_map.point_of(QPointF(-33, 77)).toPoint()
         assert body_map.place_at(QPointF(between)) == "right forearm"
         QTest.mouseClick(body_map, Qt.MouseButton.LeftButton, pos=between)
         assert chosen[count:] == ["right forearm"]
@@ -185,7 +185,7 @@ def test_after_a_swap_text_can_still_be_typed(tmp_path):
         complete(window)
         page = window.plan_page
         page.know_past([page.builder.plan()] * 3)
-        button = page._swaps.itemAt(1).widget()
+        button = page.advice.findChild(QPushButton)
         button.setFocus()
         QTest.mouseClick(button, Qt.MouseButton.LeftButton)
         QApplication.processEvents()

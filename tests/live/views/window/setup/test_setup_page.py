@@ -216,7 +216,7 @@ def test_details_are_in_the_plan_and_not_remembered(tmp_path):
             "height": "170",
             "temperature": "21",
         }
-        window._remember(page.builder.plan())
+        window.remember(page.builder.plan())
         text = known_sensors_path().read_text()
         assert "170" not in text
         assert "900" not in text
@@ -226,8 +226,8 @@ def test_the_next_session_remembers_the_sensors(tmp_path):
     """Label, role, placement and the session's facts come back; a tick brings them."""
     with setup_page(tmp_path, *ROWS) as (window, _):
         complete(window)
-        window.plan_page._change(1, "label", "Bracken")
-        window._remember(window.plan_page.builder.plan())
+        window.plan_page.change(1, "label", "Bracken")
+        window.remember(window.plan_page.builder.plan())
     assert load_known_sensors(known_sensors_path()).last.wearer == "W1"
     with setup_page(tmp_path, row("Sorrel")) as (window, _):
         assert window.plan_page.form.wearer.text() == "W1"
@@ -246,7 +246,7 @@ def test_a_memory_that_is_not_understood_is_said_and_kept(tmp_path):
     with setup_page(tmp_path, *ROWS) as (window, _):
         assert "version 9" in window.note.text()
         complete(window)
-        window._remember(window.plan_page.builder.plan())
+        window.remember(window.plan_page.builder.plan())
     assert path.read_text() == "version = 9\n"
 
 
@@ -320,8 +320,8 @@ def test_escape_goes_back_and_stops_the_rehearsal(tmp_path):
         press(window, "Escape")
         assert rehearsal.stopped
         assert labels(window) == ["Yarrow", "Sorrel", "Tansy"]
-        assert window._child is not None
-        assert window._child is not child
+        assert window.is_listening
+        assert child.gone
 
 
 def test_bluetooth_that_is_off_is_said_on_the_page(tmp_path):

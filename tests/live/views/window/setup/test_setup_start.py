@@ -21,7 +21,7 @@ from replay.capture import Capture
 from replay.event import ANCHOR, HEART_RATE, LINK
 from replay.plan import load_plan
 from tests.standins.running import ROOT
-from tests.standins.setups import setup_page, strap_and_wrist, until
+from tests.standins.setups import setup_page, stop_frames, strap_and_wrist, until
 
 
 @pytest.fixture(autouse=True)
@@ -32,10 +32,10 @@ def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def fill(window) -> None:
     for sensor in strap_and_wrist():
-        window.plan_page._insert(sensor)
+        window.plan_page.insert(sensor)
     window.plan_page.form.wearer.setText("W1")
     window.plan_page.form.activity.setCurrentText("rowing ergometer")
-    window.plan_page._take_form()
+    window.plan_page.take_form()
 
 
 def shut(window: MainWindow) -> None:
@@ -66,7 +66,7 @@ def test_from_the_page_to_a_whole_file(tmp_path):
         window.do(Step.FORWARD)
         until(window.frame, lambda: shown, "live window")
         (live,) = shown
-        live._timer.stop()
+        stop_frames(live)
         assert not window.isVisible()
         until(live.frame, lambda: live.model.board.second >= 1, "grid second")
         assert live.model.snapshot().sensors[0].bpm is not None

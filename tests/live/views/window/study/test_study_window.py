@@ -183,7 +183,7 @@ def test_a_click_on_a_lane_shows_its_sensor_on_the_planes():
     """Name, pairs and sentences are that sensor's; the axes are those of all."""
     with shown() as window:
         pictures = window.pictures
-        before = pictures.plane._ends
+        before = pictures.plane.ends
         row = [one.name for one in lanes(window)].index("Tansy")
         box = pictures.plot.getPlotItem().vb.sceneBoundingRect()
         y = box.top() + (row + 0.5) * box.height() / len(lanes(window))
@@ -193,7 +193,7 @@ def test_a_click_on_a_lane_shows_its_sensor_on_the_planes():
         assert pictures.name.text().startswith("Tansy")
         assert "24 pairs of 8 sessions" in pictures.plane.accessibleDescription()
         assert "Tansy: MAE" in pictures.words.toPlainText()
-        assert pictures.plane._ends == before
+        assert pictures.plane.ends == before
         QTest.keyClick(window, Qt.Key.Key_S)
         assert pictures.sensor != "Tansy"
 
@@ -264,7 +264,7 @@ def test_a_cell_of_the_grid_opens_its_session(tmp_path):
         names = [model.headerData(n, Qt.Orientation.Vertical) for n in range(3)]
         row = names.index("Sorrel 7.4")
         assert model.data(model.index(row, 7), Qt.ItemDataRole.AccessibleTextRole) == "not worn"
-        grid._open(model.index(row, 7))
+        grid.clicked.emit(model.index(row, 7))
         assert window.opened == []
         spot = grid.visualRect(model.index(row, 2)).center()
         QTest.mouseClick(grid.viewport(), Qt.MouseButton.LeftButton, pos=spot)
@@ -319,15 +319,13 @@ def test_zoom_shows_the_better_half():
 def test_shown_and_highlighted_sensors_keep_the_axes():
     """One sensor alone, or in colour among grey ones, on the axis of all; the band can go."""
     with shown() as window:
-        whole = window.pictures.plot._shown.span
+        whole = window.pictures.plot.shown.span
     with shown(view=StudyView.of(["tansy"], band=False)) as window:
         assert [one.name for one in lanes(window)] == ["Tansy"]
-        assert window.pictures.plot._shown.span == whole
+        assert window.pictures.plot.shown.span == whole
         assert window.pictures.plane.canvas.tolerance is None
         window.do(Ask.DIFFERENCES)
-        assert [one.name for one in lanes(window)] == ["Tansy (left) against Tansy (right)"] or all(
-            "Sorrel" not in one.name for one in lanes(window)
-        )
+        assert [one.name for one in lanes(window)] == []
     with shown(view=StudyView.of(highlight=["Tansy"])) as window:
         grey = {one.name: one.look.grey for one in lanes(window)}
         assert grey == {"Sorrel 7.4": True, "Sorrel 8.0": True, "Tansy": False}
@@ -362,7 +360,7 @@ def test_while_it_reads_it_says_how_far_it_is():
         assert window.state.text().startswith("Reading the captures of captures: 3 of 12, about")
         assert (window.bar.value(), window.bar.maximum()) == (3, 12)
         go.set()
-        window.reading._stop.set()
+        window.reading.stop()
         window.close()
         assert told_all == ["begun"]
         assert window.reading.is_over
