@@ -325,7 +325,7 @@ def test_shown_and_highlighted_sensors_keep_the_axes():
         assert window.pictures.plot.shown.span == whole
         assert window.pictures.plane.canvas.tolerance is None
         window.do(Ask.DIFFERENCES)
-        assert [one.name for one in lanes(window)] == []
+        assert [one.name for one in lanes(window)] == ["Tansy (left) against Tansy (right)"]
     with shown(view=StudyView.of(highlight=["Tansy"])) as window:
         grey = {one.name: one.look.grey for one in lanes(window)}
         assert grey == {"Sorrel 7.4": True, "Sorrel 8.0": True, "Tansy": False}
