@@ -46,10 +46,10 @@ class BoardPublisher:
         self._messages = BoardMessages(plan, model.feed.started_utc_ns)
         self._me = secrets.token_hex(4)
         gone = self._messages.state_text(GONE, self._me, None, 0)
-        self._client = BrokerClient(
+        self.client = BrokerClient(
             plan.broker or Broker(), LOSS, will=(self._messages.state_topic, gone), clock=clock
         )
-        self._retained = Retained(self._client)
+        self.retained = Retained(self.client)
         self._told: dict[str, dict[str, object]] = {}  # what was last put, without its moment
         self._readings = ReadingsWatch()
         model.on_event = self._readings.take
@@ -77,18 +77,18 @@ class BoardPublisher:
     def trouble(self) -> str:
         """One sentence about what cannot be done, once; usually empty."""
         failed, self._failed = self._failed, ""
-        return failed or self._client.trouble()
+        return failed or self.client.trouble()
 
     def close(self) -> None:
         """Wait a moment until the broker has everything, then leave it."""
         self._model.on_event = None
         give_up = time.monotonic() + FAREWELL_S
-        while self._client.connected and time.monotonic() < give_up:
-            self._retained.tend()
-            if self._retained.settled:
+        while self.client.connected and time.monotonic() < give_up:
+            self.retained.tend()
+            if self.retained.settled:
                 break
             time.sleep(0.02)
-        self._client.close(max(give_up - time.monotonic(), 0.0))
+        self.client.close(max(give_up - time.monotonic(), 0.0))
 
     def _look(self) -> None:
         model, snapshot = self._model, self._model.snapshot()
@@ -110,20 +110,20 @@ class BoardPublisher:
         if ended is not None:
             self._finish()
             return
-        self._client.tend()
+        self.client.tend()
         self._listen()
-        self._retained.tend()
+        self.retained.tend()
 
     def _finish(self) -> None:
         self._over = True
-        self._retained.tend()
+        self.retained.tend()
 
     def _put(self, message: Message, session: str, at_ns: int) -> None:
         """Put it if it says something new, or the session has just ended."""
         if session != ENDED and self._told.get(message.topic) == message.facts:
             return
         self._told[message.topic] = message.facts
-        self._retained.put(message.topic, self._messages.text(message.facts, session, at_ns))
+        self.retained.put(message.topic, self._messages.text(message.facts, session, at_ns))
 
     def _put_state(self, state: str, at_ns: int | None) -> None:
         alive = self._alive_ns
@@ -131,8 +131,8 @@ class BoardPublisher:
             if alive is not None and at_ns - alive < SIGN_OF_LIFE_S * NS_PER_S:
                 return
             self._alive_ns = at_ns
-        text = self._messages.state_text(state, self._me, at_ns, self._client.left_out)
-        self._retained.put(self._messages.state_topic, text)
+        text = self._messages.state_text(state, self._me, at_ns, self.client.left_out)
+        self.retained.put(self._messages.state_topic, text)
 
     def _put_session(self, session: str, snapshot: Snapshot, how: str | None) -> None:
         message = self._messages.session(snapshot, self._model.alarm, how)
@@ -144,7 +144,7 @@ class BoardPublisher:
                 continue
             status = snapshot.sensors[new.number - 1]
             topic, facts = self._messages.reading(status, self._model.halted, new, snapshot.t_ns)
-            self._client.mention(topic, self._messages.text(facts, session, new.t_ns))
+            self.client.mention(topic, self._messages.text(facts, session, new.t_ns))
 
     def _put_sensors(self, session: str, snapshot: Snapshot) -> None:
         """Once for each second that was closed, and at once where a state has changed."""
@@ -172,36 +172,36 @@ class BoardPublisher:
         self._open = now_open
         for event, warning in events:
             topic, facts = self._messages.warning_event(event, warning)
-            self._client.send(topic, self._messages.text(facts, session, snapshot.t_ns))
+            self.client.send(topic, self._messages.text(facts, session, snapshot.t_ns))
         standing = () if session == ENDED else snapshot.open_warnings
         self._put(self._messages.warnings(standing), session, snapshot.t_ns)
 
     def _listen(self) -> None:
         """Take away what an earlier session has left, and see whether we are alone."""
         now = self._clock()
-        if self._client.connected and self._connections != self._client.connections:
+        if self.client.connected and self._connections != self.client.connections:
             # Once: what somebody else has put there must not keep us from coming back.
             topics = [self._messages.state_topic]
             if not self._connections:
                 topics.append(self._messages.any_sensor)
                 self._hush_at = now + LEFTOVERS_S
-            self._connections = self._client.connections
-            self._client.listen(*topics)
-        for heard in self._client.heard():
+            self._connections = self.client.connections
+            self.client.listen(*topics)
+        for heard in self.client.heard():
             self._take(heard)
         if self._hush_at is not None and now >= self._hush_at:
             self._hush_at = None
-            self._client.hush(self._messages.any_sensor)
+            self.client.hush(self._messages.any_sensor)
 
     def _take(self, heard: Heard) -> None:
         if heard.topic == self._messages.state_topic:
             if not heard.stored and self._is_of_another(heard.payload):
-                self._client.complain(
+                self.client.complain(
                     f"another board is published under {self._model.plan.prefix!r} too: choose "
                     "another prefix for one of them"
                 )
         elif heard.stored and heard.payload and not self._messages.is_ours(heard.topic):
-            self._client.send(heard.topic, "", retain=True)
+            self.client.send(heard.topic, "", retain=True)
 
     def _is_of_another(self, payload: bytes) -> bool:
         try:

@@ -76,9 +76,9 @@ class BrokerClient:
         self.refusal = ""
         """Why the broker lets this computer not in, in its own words; empty if it does."""
         self.left_out = 0
-        self._pending: set[int] = set()  # to be confirmed by the broker
-        self._leaving: set[int] = set()  # need not be confirmed, and not yet on the line
-        self._counted = 0  # connections that ``_leaving`` is of
+        self.pending: set[int] = set()  # to be confirmed by the broker
+        self.leaving: set[int] = set()  # need not be confirmed, and not yet on the line
+        self._counted = 0  # connections that ``leaving`` is of
         self._gone: deque[int] = deque()  # numbers of messages, from the library's thread
         self._news = threading.Event()
         self._heard: deque[Heard] = deque(maxlen=MOST_HEARD)
@@ -87,62 +87,62 @@ class BrokerClient:
         self._said = False
         # The same identity at each attempt: the broker then ends what it believes is still there,
         # with its will, before it lets this one in and not after.
-        self._client = paho.Client(
+        self.connection = paho.Client(
             CallbackAPIVersion.VERSION2, client_id=f"sidebeat-{secrets.token_hex(4)}"
         )
         password = password_of(broker)
         if broker.username:
-            self._client.username_pw_set(broker.username, password)
+            self.connection.username_pw_set(broker.username, password)
         tls = tls_of(broker)
         if tls is not None:
-            self._client.tls_set_context(tls)
+            self.connection.tls_set_context(tls)
         if will is not None:
-            self._client.will_set(will[0], will[1], qos=AT_LEAST_ONCE, retain=True)
-        bound_reading(self._client)
-        self._client.max_queued_messages_set(LONGEST_QUEUE)
-        self._client.reconnect_delay_set(1, 15)
-        self._client.on_connect = self._on_connect
-        self._client.on_disconnect = self._on_disconnect
-        self._client.on_publish = self._on_publish
-        self._client.on_message = self._on_message
-        self._client.connect_async(broker.host, broker.port, keepalive=KEEPALIVE_S)
-        self._client.loop_start()
+            self.connection.will_set(will[0], will[1], qos=AT_LEAST_ONCE, retain=True)
+        bound_reading(self.connection)
+        self.connection.max_queued_messages_set(LONGEST_QUEUE)
+        self.connection.reconnect_delay_set(1, 15)
+        self.connection.on_connect = self._on_connect
+        self.connection.on_disconnect = self._on_disconnect
+        self.connection.on_publish = self._on_publish
+        self.connection.on_message = self._on_message
+        self.connection.connect_async(broker.host, broker.port, keepalive=KEEPALIVE_S)
+        self.connection.loop_start()
 
     def send(self, topic: str, text: str, *, retain: bool = False) -> int | None:
         """Publish at least once; kept for a broker that is away.
 
         The message's number, for :meth:`is_pending`; ``None`` if no more can be kept.
         """
-        info = self._client.publish(topic, text, qos=AT_LEAST_ONCE, retain=retain)
+        info = self.connection.publish(topic, text, qos=AT_LEAST_ONCE, retain=retain)
         if info.rc == paho.MQTT_ERR_QUEUE_SIZE:
             self.left_out += 1
             self.complain(f"{self._where} is away, and no more messages can be kept")
             return None
-        self._pending.add(info.mid)
+        self.pending.add(info.mid)
         return info.mid
 
     def mention(self, topic: str, text: str) -> bool:
         """Publish at most once, if the broker is there and keeps up; whether it was tried."""
         self._settle()
-        if not self.connected or len(self._leaving) >= MOST_UNSENT:
+        if not self.connected or len(self.leaving) >= MOST_UNSENT:
             self.left_out += 1
             return False
-        info = self._client.publish(topic, text, qos=AT_MOST_ONCE)
-        self._leaving.add(info.mid)
+        info = self.connection.publish(topic, text, qos=AT_MOST_ONCE)
+        self.leaving.add(info.mid)
         return info.rc == paho.MQTT_ERR_SUCCESS
 
     def is_pending(self, number: int) -> bool:
         """Whether the broker has not confirmed a message yet."""
         self._settle()
-        return number in self._pending
+        return number in self.pending
 
     def listen(self, *topics: str) -> None:
         """Hear these topics on the present connection, as far as the broker allows."""
-        self._client.subscribe([(topic, AT_MOST_ONCE) for topic in topics])
+        self.connection.subscribe([(topic, AT_MOST_ONCE) for topic in topics])
 
     def hush(self, topic: str) -> None:
         """Hear a topic no more."""
-        self._client.unsubscribe(topic)
+        self.connection.unsubscribe(topic)
 
     def heard(self) -> list[Heard]:
         """What came since the last call, the newest :data:`MOST_HEARD` of it."""
@@ -175,22 +175,22 @@ class BrokerClient:
         give_up = time.monotonic() + farewell_s
         while self._unsettled() and (left_s := give_up - time.monotonic()) > 0:
             self._news.wait(left_s)
-        self._client.disconnect()
+        self.connection.disconnect()
         give_up = time.monotonic() + GOODBYE_S
         while self.connected and time.monotonic() < give_up:
             time.sleep(0.01)
         # A broker that takes nothing does not take the farewell either; it has the will.
-        line = self._client.socket()
+        line = self.connection.socket()
         if self.connected and isinstance(line, socket.socket):
             with contextlib.suppress(OSError):
                 line.shutdown(socket.SHUT_RDWR)
-        self._client.loop_stop()
-        let_go(self._client)
+        self.connection.loop_stop()
+        let_go(self.connection)
 
     def _unsettled(self) -> bool:
         self._news.clear()
         self._settle()
-        return bool(self._pending)
+        return bool(self.pending)
 
     def _settle(self) -> None:
         """Take note of what has left.
@@ -200,11 +200,11 @@ class BrokerClient:
         """
         while self._gone:
             number = self._gone.popleft()
-            self._pending.discard(number)
-            self._leaving.discard(number)
+            self.pending.discard(number)
+            self.leaving.discard(number)
         if self._counted != self.connections:  # what was on the way is lost, and told to nobody
             self._counted = self.connections
-            self._leaving.clear()
+            self.leaving.clear()
 
     # Called in the client's own thread.
 

@@ -69,7 +69,7 @@ class MqttSource:
         self._tls = broker.tls_of(self._broker)
         self._identifier = f"sidebeat-{secrets.token_hex(4)}"
         self._version = broker.NEWEST
-        self._deliveries = _Deliveries()
+        self._deliveries = Deliveries()
         self._hurry = asyncio.Event()
         self._client: aiomqtt.Client | None = None
 
@@ -132,7 +132,7 @@ class MqttSource:
             queue_type=queue_type,
             version=self._version,
         )
-        self._deliveries = _Deliveries()
+        self._deliveries = Deliveries()
         broker.before_message(client, self._deliveries.look)
         return client
 
@@ -181,7 +181,7 @@ class MqttSource:
             await asyncio.wait_for(self._hurry.wait(), wait_s)
 
 
-class _Deliveries:
+class Deliveries:
     """Knows what is delivered once more on one connection: same number, topic and payload, and the
     broker says so.
 
@@ -192,6 +192,10 @@ class _Deliveries:
     def __init__(self) -> None:
         self.is_repeat = False
         self._known: dict[int, tuple[str, bytes]] = {}
+
+    def __len__(self) -> int:
+        """How many messages are remembered."""
+        return len(self._known)
 
     def look(self, message: paho.MQTTMessage) -> None:
         """Look at a message before it is delivered."""

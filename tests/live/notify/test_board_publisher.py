@@ -88,7 +88,7 @@ def test_a_late_joiner_has_the_full_picture(broker, published):
     published.look(*minute())
     with reading_board(broker.port, PREFIX) as early:
         published.until(lambda: early.newest.keys() >= LATE_JOINERS, "messages")
-        published.until(lambda: published.publisher._retained.settled, "confirmation")
+        published.until(lambda: published.publisher.retained.settled, "confirmation")
         with reading_board(broker.port, PREFIX) as late:
             late.until(lambda: late.retained.keys() >= LATE_JOINERS, "retained messages")
             assert late.retained.keys() == LATE_JOINERS
@@ -197,16 +197,16 @@ def test_a_broker_that_has_forgotten_is_told_all_again(broker, published):
     that nobody could have, the number is told.
     """
     published.look(*minute(20))
-    published.until(lambda: published.publisher._retained.settled, "first messages")
+    published.until(lambda: published.publisher.retained.settled, "first messages")
     broker.kill()
-    published.until(lambda: not published.publisher._client.connected, "loss")
+    published.until(lambda: not published.publisher.client.connected, "loss")
     published.look(*[beat(second + 0.1, 1, 120) for second in range(20, 40)], Tick(40 * NS_PER_S))
     # Nothing piles up but the starts and ends of warnings.
-    assert len(published.publisher._client._pending) == len(published.model.board.warnings)
+    assert len(published.publisher.client.pending) == len(published.model.board.warnings)
     broker.start()
-    published.until(lambda: published.publisher._client.connected, "connection")
+    published.until(lambda: published.publisher.client.connected, "connection")
     published.look(Tick(60 * NS_PER_S))
-    published.until(lambda: published.publisher._retained.settled, "confirmation")
+    published.until(lambda: published.publisher.retained.settled, "confirmation")
     with reading_board(broker.port, PREFIX) as late:
         late.until(lambda: late.retained.keys() >= LATE_JOINERS, "retained messages")
         assert late.retained["sensors/Sorrel/status"]["at_s"] == 60.0
@@ -257,7 +257,7 @@ def kept(port, topic):
 def test_two_boards_under_one_prefix_are_named(broker, published):
     """Who publishes where another does is told so; one's own words and an old state are none."""
     published.look(*minute(10))
-    published.until(lambda: published.publisher._retained.settled, "first messages")
+    published.until(lambda: published.publisher.retained.settled, "first messages")
     time.sleep(0.2)
     published.look(Tick(11 * NS_PER_S))
     assert published.publisher.trouble() == ""
@@ -280,7 +280,7 @@ def test_a_killed_publisher_is_told_by_its_will(broker, published):
     with reading_board(broker.port, PREFIX) as reader:
         published.look(*minute(10))
         published.until(lambda: "state" in reader.newest, "state")
-        published.publisher._client._client._sock.shutdown(socket.SHUT_RDWR)
+        published.publisher.client.connection.socket().shutdown(socket.SHUT_RDWR)
         reader.until(lambda: reader.events("state")[-1]["state"] != "recording", "will")
         (gone,) = [facts for facts in reader.events("state") if facts["state"] == "gone"]
         assert gone["publisher"] == reader.events("state")[0]["publisher"]
@@ -294,7 +294,7 @@ def test_a_sign_of_life_comes_every_ten_seconds(broker, published):
         published.until(lambda: "state" in reader.newest, "state")
         for second in range(1, 31):
             published.look(Tick(second * NS_PER_S))
-            published.until(lambda: published.publisher._retained.settled, "confirmation")
+            published.until(lambda: published.publisher.retained.settled, "confirmation")
         reader.until(lambda: len(reader.events("state")) >= 4, "states")
         assert [facts["at_s"] for facts in reader.events("state")] == [0.0, 10.0, 20.0, 30.0]
 
@@ -327,18 +327,18 @@ def test_a_broker_that_stands_still_is_not_waited_for(tmp_path):
         thread.start()
         published = Published(server.getsockname()[1])
         try:
-            published.until(lambda: published.publisher._client.connected, "connection")
+            published.until(lambda: published.publisher.client.connected, "connection")
             thread.join()
-            client = published.publisher._client
-            client._client._sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+            client = published.publisher.client
+            client.connection.socket().setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
             for second in range(500):
                 published.look(
                     beat(second + 0.1, 1, 120), beat(second + 0.2, 2, 121),
                     Tick((second + 1) * NS_PER_S),
                 )  # fmt: skip
-            assert len(client._leaving) <= MOST_UNSENT
+            assert len(client.leaving) <= MOST_UNSENT
             warnings = len(published.model.board.warnings)
-            assert len(client._pending) <= len(LATE_JOINERS) + 2 * warnings
+            assert len(client.pending) <= len(LATE_JOINERS) + 2 * warnings
             assert client.left_out > 0
         finally:
             published.publisher.close()

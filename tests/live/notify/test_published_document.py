@@ -48,7 +48,7 @@ def test_the_line_for_a_reader_shows_the_board(tmp_path):
         published = Published(broker.port)
         try:
             published.look(*minute())
-            published.until(lambda: published.publisher._retained.settled, "confirmation")
+            published.until(lambda: published.publisher.retained.settled, "confirmation")
             told = _read(line.replace("-p 1883", f"-p {broker.port}"), len(LATE_JOINERS))
         finally:
             published.publisher.close()
@@ -81,7 +81,7 @@ def test_the_rights_are_enough_and_no_more(tmp_path, monkeypatch):
         published = Published(broker.port, username="sidebeat", password_env="BOARD_PASSWORD")
         try:
             published.look(*minute())
-            published.until(lambda: published.publisher._retained.settled, "confirmation")
+            published.until(lambda: published.publisher.retained.settled, "confirmation")
             published.look(Tick(71 * NS_PER_S))
             told = _read(f"mosquitto_sub {login} -v -t {PREFIX}/#", len(LATE_JOINERS))
         finally:

@@ -189,10 +189,10 @@ def test_a_connection_remembers_a_bounded_number_of_messages():
     """However many messages come, no more are remembered than a broker can have on their way."""
     import paho.mqtt.client as paho
 
-    known = mqtt._Deliveries()
+    known = mqtt.Deliveries()
     for number in range(1, 5000):
         message = paho.MQTTMessage(number, TOPIC)
         message.qos, message.payload = 1, b"142"
         known.look(message)
         assert not known.is_repeat
-    assert len(known._known) == mqtt.REMEMBERED
+    assert len(known) == mqtt.REMEMBERED
