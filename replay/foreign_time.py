@@ -26,6 +26,9 @@ from typing import Final
 
 from replay.event import Event
 
+SENDER: Final = "mqtt:"
+"""How the name of a clock begins by which the sender of a message told a time in it: of the sensor
+``2`` it is ``mqtt:2/utc``, or ``mqtt:2/1`` and so on where it counts from a moment of its own."""
 _FURTHEST_NS: Final = 2**62
 
 
@@ -71,7 +74,8 @@ def event_time_ns(event: Event, translations: Mapping[str, Translation] | None =
 class Repeats:
     """Finds what was delivered more than once: same sensor, channel, clock, stamp and payload.
 
-    What this computer stamped itself is never a repeat: each arrival has its own moment.
+    What this computer stamped itself is never a repeat: each arrival has its own moment.  Nor is
+    what its sender gave a time (:data:`SENDER`), which may be coarse, or stand still.
     """
 
     def __init__(self) -> None:
@@ -80,7 +84,7 @@ class Repeats:
     def is_repeat(self, event: Event) -> bool:
         """Whether an event like this was asked about before."""
         foreign = event.foreign
-        if foreign is None:
+        if foreign is None or foreign.clock.startswith(SENDER):
             return False
         key = (event.sensor, event.channel, foreign.clock, foreign.stamp_ns, event.payload)
         if key in self._seen:

@@ -14,11 +14,16 @@ from typing import Final
 from analysis.session.load import SensorSeries, SessionData
 from analysis.statistics.delay import SURE_HALF_INTERVAL_S
 from analysis.statistics.estimate import Estimate
-from replay.plan import CAPTURE_CLOCK
+from replay.plan import CAPTURE_CLOCK, PlannedSensor
 
 BY_HEART: Final = "heart rate"
 """What a file was aligned by where nothing else showed how its clock stands."""
 
+BY_ARRIVAL: Final = (
+    "It is reckoned by arrival, on the clock of the recording, so what the network adds is part of "
+    "it; a sender's own times are kept, but how its clock stands to that one is not known."
+)
+"""On the delay of a sensor whose messages carry a time."""
 _MEASURED: Final = ("estimated", "confirmed")
 
 
@@ -58,6 +63,16 @@ def with_clock_doubt(delay: Estimate, doubt_s: float, by: str) -> Estimate:
         "than the other there is part of the delay."
     )
     return replace(delay, interval=interval, caution=delay.caution or said)
+
+
+def with_senders_clock(delay: Estimate, *sensors: PlannedSensor) -> Estimate:
+    """A delay with the sentence on which clock it rests on, where the sender of one of its two
+    sensors told a time of its own too.
+    """
+    told = any(sensor.message is not None and sensor.message.time for sensor in sensors)
+    if delay.value is None or not told:
+        return delay
+    return replace(delay, caution=f"{delay.caution} {BY_ARRIVAL}".strip())
 
 
 def _doubt(data: SessionData, series: SensorSeries) -> float | None:

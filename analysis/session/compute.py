@@ -14,7 +14,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.board.snapshot import RuleFailure, SensorWarning, WarningKind
-from analysis.session.clock_doubt import aligned_by, clock_doubt_s, with_clock_doubt
+from analysis.session.clock_doubt import (
+    aligned_by,
+    clock_doubt_s,
+    with_clock_doubt,
+    with_senders_clock,
+)
 from analysis.session.gap_error import gap_error
 from analysis.session.load import SensorSeries, SessionData
 from analysis.session.pair_counts import pair_counts
@@ -195,6 +200,7 @@ def _sensor(
         delay, curve = delay_of(ref, grid, earlier_age_s=age)
         by = aligned_by(data, test) or aligned_by(data, reference)
         delay = with_clock_doubt(delay, doubt_s, by)
+        delay = with_senders_clock(delay, test.sensor, reference.sensor)
     else:
         delay, curve = Estimate.undefined(NOT_ONE_CLOCK), None
         answers = tuple(_without_delay(answer) for answer in answers)

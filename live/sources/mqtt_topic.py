@@ -3,7 +3,8 @@
 A payload is stored as it came, on channel ``mqtt-hr``: a bare bpm as text or the bytes of a
 heart-rate measurement; on ``mqtt-message``, behind the plan's form of it, where the values stand
 somewhere inside.  What is malformed is stored too, and the decoder refuses it later; of a flood
-of it the first of each second are, and the rest is counted.
+of it the first of each second are, and the rest is counted.  Where the plan says that a sender
+tells its own time, that is kept as the stamp of another clock, beside the arrival.
 """
 
 from __future__ import annotations
@@ -13,8 +14,11 @@ from typing import Final
 from live.sources.base import CaptureClock, Emit
 from replay.channels import decode
 from replay.errors import PayloadError
-from replay.event import ADVICE, DOUBLED, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S
+from replay.event import ADVICE, DOUBLED, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S, Stamp
+from replay.foreign_time import SENDER
 from replay.link_state import LinkState
+from replay.message_form import UTC
+from replay.payloads.mqtt_message import message_time_ns
 from replay.plan import PlannedSensor
 from replay.text import printable
 
@@ -25,6 +29,9 @@ LONGEST_SHOWN: Final = 60
 FLOOD: Final = 50
 """Messages a second that no heart-rate sensor sends: the fastest send some 10 a second.  Of more in
 one second only what can be read is kept: rubbish must not fill the disk."""
+BEGUN_ANEW_NS: Final = 10 * NS_PER_S
+"""A sender's own time that falls back by more is a count that has begun anew (it was switched off
+and on, or its number was full); by less, a message that came late."""
 LONGEST_PAYLOAD: Final = 512
 """The longest value of a Bluetooth attribute; more cannot be a heart rate."""
 LONGEST_MESSAGE: Final = 4096
@@ -52,6 +59,9 @@ class Topic:
         self._why_left_out = ""  # not yet told
         self._told_left_out_ns = -NS_PER_S
         self._told_unreadable = False
+        self._told_timeless = False
+        self._newest_stamp_ns = -(2**63)
+        self._count_of_clock = 1
         self._second = 0
         self._in_second = 0
         self._told_flood = False
@@ -85,9 +95,36 @@ class Topic:
         self._last_ns = t_ns
         if self.state is not LinkState.STREAMING:
             self.enter(LinkState.STREAMING, t_ns=t_ns)
-        self._emit(t_ns, self.number, channel, kept)
+        self._emit(t_ns, self.number, channel, kept, foreign=self._stamp(t_ns, kept))
         if not self._told_unreadable:
             self._tell_unreadable(t_ns, channel, kept, payload)
+
+    def _stamp(self, t_ns: int, kept: bytes) -> Stamp | None:
+        """The sender's own time of a message, where the plan says that there is one.
+
+        No offset goes with it, since none is known: everything is reckoned by the arrival.
+        """
+        if self._form is None or not self._form.time:
+            return None
+        try:
+            stamp_ns = message_time_ns(kept)
+        except PayloadError as error:
+            if not self._told_timeless:
+                self._told_timeless = True
+                said = (
+                    f"A message on {self.sensor.topic!r} is kept without its time: {error.problem}."
+                )
+                self._emit(t_ns, self.number, ADVICE, said.encode())
+            return None
+        if stamp_ns is None:
+            return None
+        if self._form.time_clock == UTC:
+            return Stamp(stamp_ns, f"{SENDER}{self.number}/utc")
+        if stamp_ns < self._newest_stamp_ns - BEGUN_ANEW_NS:
+            self._count_of_clock += 1
+            self._newest_stamp_ns = stamp_ns
+        self._newest_stamp_ns = max(self._newest_stamp_ns, stamp_ns)
+        return Stamp(stamp_ns, f"{SENDER}{self.number}/{self._count_of_clock}")
 
     def hear_again(self, t_ns: int, payload: bytes) -> None:
         """A message that was heard before, delivered once more."""

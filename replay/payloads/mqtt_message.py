@@ -12,6 +12,8 @@ import base64
 import binascii
 import json
 import math
+import re
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any, Final
 
@@ -19,11 +21,13 @@ import msgspec
 
 from replay.errors import PayloadError, PlanError
 from replay.event import MQTT_MESSAGE
-from replay.message_form import RR_UNITS, SEPARATOR, MessageForm, parse_message_form
+from replay.message_form import RR_UNITS, SEPARATOR, TIME_UNITS, MessageForm, parse_message_form
 from replay.payloads.fields import Dissection
 from replay.payloads.heart_rate import HeartRate, decode_heart_rate, decode_mqtt_heart_rate
 from replay.text import printable
 
+_DECIMAL: Final = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,9})?", re.ASCII)
+_INT64: Final = range(-(2**63), 2**63)
 _MOST: Final = 0xFFFF
 """Of bpm and of an RR interval in 1/1024 s: what the Bluetooth characteristic can hold."""
 
@@ -53,6 +57,30 @@ def decode_mqtt_message(payload: bytes) -> HeartRate:
         contact=_contact(payload, form.contact, contact),
         rr=_rr(payload, form, rr),
     )
+
+
+def message_time_ns(payload: bytes) -> int | None:
+    """What the sender's own clock said, in ns as it counts; ``None`` if the form names no time.
+
+    Raises :class:`PayloadError`: no number stands there, or none that a capture can hold.
+    """
+    form, message = split(payload)
+    if not form.time:
+        return None
+    try:
+        body = msgspec.json.decode(message)
+    except (msgspec.DecodeError, ValueError, RecursionError) as error:
+        raise _refused(payload, f"the message is not JSON ({error})") from None
+    value = _at(payload, body, form.time)
+    if isinstance(value, str) and _DECIMAL.fullmatch(value):
+        value = Fraction(value)
+    elif isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise _refused(payload, f"no time stands at {form.time!r}")
+    # Exactly: a float has no room for ns since 1970.
+    time_ns = round(Fraction(value) * TIME_UNITS[form.time_unit])
+    if time_ns not in _INT64:
+        raise _refused(payload, f"the time at {form.time!r} is out of range")
+    return time_ns
 
 
 def split(payload: bytes) -> tuple[MessageForm, bytes]:

@@ -57,3 +57,12 @@ def test_the_same_notification_of_another_clock_counts_once() -> None:
     assert [repeats.is_repeat(event) for event in (first, again, *others)] == [
         False, True, *[False] * len(others),
     ]  # fmt: skip
+
+
+def test_a_senders_own_time_tells_no_repetition() -> None:
+    """Such a time may be coarse or stand still: equal messages are readings of their own."""
+    repeats = Repeats()
+    for clock in ("mqtt:2/utc", "mqtt:2/1"):
+        event = ARRIVED._replace(foreign=Stamp(0, clock))
+        assert [repeats.is_repeat(event) for _ in range(3)] == [False] * 3
+        assert event_time_ns(event) == ARRIVED.t_ns

@@ -28,7 +28,12 @@ seconds = st.floats(0.1, 120, allow_nan=False)
 
 
 _FORMS = st.sampled_from(
-    [None, MessageForm(value="heart.bpm", rr="rr.0", rr_unit="s"), MessageForm(encoding="hex")]
+    [
+        None,
+        MessageForm(value="heart.bpm", rr="rr.0", rr_unit="s"),
+        MessageForm(encoding="hex"),
+        MessageForm(value="hr", time="ts", time_unit="us", time_clock="utc"),
+    ]
 )
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analysis.report.facts import session_facts
+from analysis.session.clock_doubt import BY_ARRIVAL
 from analysis.session.compute import compute_record
 from analysis.session.load import SessionData, session_data
 from analysis.session.record import NO_EFFORTS, SessionRecord
@@ -21,6 +23,7 @@ from analysis.statistics.phases import PHASES, ZONES, agreement_by, phase_masks,
 from analysis.statistics.stretch import Stretch
 from analysis.statistics.summary import agreement_of
 from replay.event import HEART_RATE, NS_PER_S, Event
+from replay.message_form import MessageForm
 from replay.payloads import encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
@@ -185,6 +188,23 @@ def test_sensors_on_two_clocks_have_no_delay(data: SessionData) -> None:
         assert sensor.delay.value is None
         assert "one clock" in sensor.delay.caution
         assert sensor.without_delay is None
+
+
+@pytest.mark.parametrize("whose", [1, 2])
+def test_a_delay_says_by_which_clock_it_is(
+    data: SessionData, record: SessionRecord, whose: int
+) -> None:
+    """Where a sender told a time of its own, the delay is the same, by arrival, and says so."""
+    one = data.sensors[whose]
+    form = MessageForm(value="bpm", time="ts")
+    told = replace(one, sensor=replace(one.sensor, source="mqtt", topic="gym/one", message=form))
+    again = compute_record(replace(data, sensors={**data.sensors, whose: told}), ())
+    before, after = record.sensors[0].delay, again.sensors[0].delay
+    assert (after.value, after.interval) == (before.value, before.interval)
+    assert after.value is not None
+    assert after.caution == f"{before.caution} {BY_ARRIVAL}".strip()
+    assert BY_ARRIVAL in session_facts(again, Path("x"))["sensors"][0]["delay_caution"]
+    assert BY_ARRIVAL not in session_facts(record, Path("x"))["sensors"][0]["delay_caution"]
 
 
 def test_exclusions_hide_efforts_and_pairs(data: SessionData) -> None:

@@ -15,7 +15,7 @@ from live.capture.clock import MonotonicClock
 from live.sources.mqtt import MqttSource
 from replay.broker import Broker
 from replay.channels import HEART_RATE_CHANNELS, decode
-from replay.event import ADVICE
+from replay.event import ADVICE, Stamp
 from replay.payloads import HeartRate
 from replay.plan import Plan, parse_plan
 from tests.standins.broker import running_broker
@@ -43,12 +43,17 @@ def test_a_line_of_the_page_is_a_reading_of_its_plan(line: str, tmp_path: Path) 
     """What the line publishes is heard by the page's own plan as 92 bpm."""
     topic = re.search(r" -t (\S+)", line)[1]  # type: ignore[index]
     heard: list[tuple[str, bytes]] = []
+    stamps: list[Stamp] = []
 
     async def check(port: int) -> None:
         plan = _plan_of(topic, port)
         changed = asyncio.Event()
 
-        def emit(_t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
+        def emit(
+            _t_ns: int, sensor: int, channel: str, payload: bytes, *, foreign: Stamp | None = None
+        ) -> None:
+            if foreign is not None:
+                stamps.append(foreign)
             if plan.sensor(sensor).topic == topic:
                 heard.append((channel, payload))
                 changed.set()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -19,7 +20,7 @@ from live.sources.mqtt_topic import FLOOD, LONGEST_PAYLOAD, Topic
 from replay.broker import Broker as PlannedBroker
 from replay.channels import decode
 from replay.errors import PlanError
-from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S, Event
+from replay.event import ADVICE, LINK, MQTT_HEART_RATE, MQTT_MESSAGE, NS_PER_S, Event, Stamp
 from replay.link_state import LinkState
 from replay.message_form import MessageForm
 from replay.payloads import HeartRate
@@ -49,8 +50,16 @@ class Heard:
         self.events: list[Event] = []
         self._changed = asyncio.Event()
 
-    def emit(self, t_ns: int, sensor: int, channel: str, payload: bytes) -> None:
-        self.events.append(Event(t_ns, sensor, channel, payload))
+    def emit(
+        self,
+        t_ns: int,
+        sensor: int,
+        channel: str,
+        payload: bytes,
+        *,
+        foreign: Stamp | None = None,
+    ) -> None:
+        self.events.append(Event(t_ns, sensor, channel, payload, foreign))
         self._changed.set()
 
     async def until(self, condition: Callable[[], object]) -> None:
@@ -325,6 +334,50 @@ def test_a_flood_of_rubbish_holds_no_reading_up(broker: Broker) -> None:
             assert heard.links(1) == ["searching", "streaming", "stopped"]
 
     on_selector_loop(check())
+
+
+def stamps_of(times: list[object], **form: str) -> tuple[list[Stamp | None], list[str]]:
+    """The stamps that messages with these times are given, and the advice; one a second."""
+    sensor = plan_for(1).sensors[0]
+    message = MessageForm(value="bpm", time="at.ts", **form)
+    heard = Heard()
+    topic = Topic(2, replace(sensor, message=message))
+    topic.begin(MonotonicClock(), heard.emit)
+    for second, at in enumerate(times):
+        text = json.dumps({"bpm": 60 + second, "at": {"ts": at}}).encode()
+        topic.hear(second * NS_PER_S, text, stored=False)
+    events = [event for event in heard.events if event.channel == MQTT_MESSAGE]
+    assert [event.t_ns for event in events] == [n * NS_PER_S for n in range(len(times))]
+    return [event.foreign for event in events], heard.advice(2)
+
+
+def test_a_senders_time_is_kept_beside_the_arrival() -> None:
+    """As its clock counts, in ns, without an offset: nobody knows how it stands to this one."""
+    told, advice = stamps_of([1772604900123, "1772604901123"], time_clock="utc")
+    assert told == [
+        Stamp(1772604900123 * 10**6, "mqtt:2/utc"), Stamp(1772604901123 * 10**6, "mqtt:2/utc"),
+    ]  # fmt: skip
+    assert advice == []
+
+
+def test_a_count_that_begins_anew_is_another_clock() -> None:
+    """A sender that was switched off and on, or whose number was full, counts by a new name; a
+    message that came late is of the old count, and UTC has no beginning.
+    """
+    times: list[object] = [100.5, 101.5, 99.5, 102.5, 0.25, 1.25, 0.5]
+    told, _ = stamps_of(times, time_unit="s")
+    assert [one and one.clock for one in told] == ["mqtt:2/1"] * 4 + ["mqtt:2/2"] * 3
+    assert [one and one.stamp_ns for one in told] == [round(t * 1e9) for t in times]  # type: ignore[operator]
+    utc, _ = stamps_of(times, time_unit="s", time_clock="utc")
+    assert {one and one.clock for one in utc} == {"mqtt:2/utc"}
+
+
+def test_a_message_without_its_time_is_a_reading_all_the_same() -> None:
+    """What is missing, no number or out of range is said once; the arrival stands."""
+    told, advice = stamps_of([None, True, "soon", 1e300, 10**30, [1], 7])
+    assert told == [None] * 6 + [Stamp(7_000_000, "mqtt:2/1")]
+    assert len(advice) == 1
+    assert "is kept without its time: no time stands at 'at.ts'" in advice[0]
 
 
 def test_the_stream_goes_on_after_the_broker_was_killed(broker: Broker) -> None:

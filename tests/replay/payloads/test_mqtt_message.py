@@ -15,6 +15,7 @@ from replay.errors import PayloadError, PlanError
 from replay.event import MQTT_MESSAGE
 from replay.message_form import MessageForm, parse_message_form
 from replay.payloads import HeartRate, decode_heart_rate, encode_heart_rate
+from replay.payloads.mqtt_message import message_time_ns
 
 _NESTED = MessageForm(value="heart.bpm", rr="heart.rr", contact="skin")
 _MEASUREMENT = encode_heart_rate(142, contact=True, rr=(430, 431))
@@ -122,6 +123,58 @@ def test_what_is_no_heart_rate_is_refused_with_its_reason(
         _read(form, message)
 
 
+@pytest.mark.parametrize(
+    ("unit", "written", "time_ns"),
+    [
+        ("ns", b"1772604900123456789", 1772604900123456789),
+        ("us", b"1772604900123456", 1772604900123456000),
+        ("ms", b"1772604900123", 1772604900123000000),
+        ("s", b'"1772604900.123456789"', 1772604900123456789),
+        ("s", b"0.5", 500_000_000),
+        ("ms", b"-3", -3_000_000),
+        ("ns", b"0.5", 0),
+        ("s", b"9223372036", 9223372036 * 10**9),
+    ],
+)
+def test_a_senders_time_is_read_exactly(unit: str, written: bytes, time_ns: int) -> None:
+    """Whole numbers and decimal text lose nothing, in every unit."""
+    form = MessageForm(value="hr", time="ts", time_unit=unit)
+    payload = form.wrap(b'{"hr": 61, "ts": %s}' % written)
+    assert message_time_ns(payload) == time_ns
+    assert decode(MQTT_MESSAGE, payload) == HeartRate(61_000)
+
+
+@pytest.mark.parametrize(
+    ("written", "problem"),
+    [
+        (b"null", "no time stands"),
+        (b"true", "no time stands"),
+        (b'"1e9"', "no time stands"),
+        (b'"12:00"', "no time stands"),
+        ('"１２"'.encode(), "no time stands"),
+        (b"[1]", "no time stands"),
+        (b"9223372036855", "out of range"),
+        (b"-9223372036856", "out of range"),
+        (b"1e300", "out of range"),
+        (b"9" * 400, "not JSON|out of range"),
+    ],
+)
+def test_a_time_that_is_none_costs_no_reading(written: bytes, problem: str) -> None:
+    """It is refused in words that name the path; the heart rate beside it is read."""
+    form = MessageForm(value="hr", time="ts")
+    with pytest.raises(PayloadError, match=problem):
+        message_time_ns(form.wrap(b'{"hr": 61, "ts": %s}' % written))
+    if len(written) < 400:
+        assert _read(form, b'{"hr": 61, "ts": %s}' % written) == HeartRate(61_000)
+    with pytest.raises(PayloadError, match="nothing stands at 'ts'"):
+        message_time_ns(form.wrap(b'{"hr": 61}'))
+
+
+def test_a_form_without_a_time_has_none() -> None:
+    """Where the plan names no time, whatever stands in the message is none."""
+    assert message_time_ns(MessageForm(value="hr").wrap(b'{"hr": 61, "ts": 5}')) is None
+
+
 @given(st.binary(max_size=300), st.sampled_from([_NESTED, MessageForm(encoding="base64")]))
 def test_no_bytes_bring_the_decoder_down(message: bytes, form: MessageForm) -> None:
     """Whatever comes is a reading or a refusal, and its fields cover each byte once."""
@@ -168,6 +221,10 @@ def test_without_a_form_nothing_is_read() -> None:
         ({"value": 3}, "must be a text"),
         ({"value": "a", "unit": "bpm"}, "is not known"),
         ({"value": "a", "rr": "b", "rr_unit": "us"}, "must be one of ms, s, 1/1024 s"),
+        ({"value": "a", "time": "t", "time_unit": "min"}, "must be one of s, ms, us, ns"),
+        ({"value": "a", "time": "t", "time_clock": "gps"}, "must be one of own, utc"),
+        ({"value": "a", "time": "t."}, "names joined by dots"),
+        ({"encoding": "hex", "time": "t"}, "needs a value too"),
         ({"encoding": "octal"}, "must be one of hex, base64"),
         ({"value": "a", "rr": "b", "encoding": "hex"}, "holds RR and contact itself"),
         ("heart.bpm", "must be a table"),
