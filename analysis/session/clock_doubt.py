@@ -72,7 +72,8 @@ def with_senders_clock(delay: Estimate, *sensors: PlannedSensor) -> Estimate:
     told = any(sensor.message is not None and sensor.message.time for sensor in sensors)
     if delay.value is None or not told:
         return delay
-    return replace(delay, caution=f"{delay.caution} {BY_ARRIVAL}".strip())
+    # Where something stands against the delay itself, that is what has to be said.
+    return replace(delay, caution=delay.caution or BY_ARRIVAL)
 
 
 def _doubt(data: SessionData, series: SensorSeries) -> float | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analysis.board.snapshot import WarningKind
+from analysis.session.clock_doubt import BY_ARRIVAL
 from analysis.session.record import SensorRecord, SessionRecord
 from analysis.statistics.replicates import Group
 from analysis.study.thresholds import LOST_PERCENT, LOST_S
@@ -140,7 +141,7 @@ def row_of(record: SessionRecord, path: str) -> SessionRow:
 def _sensor_row(record: SessionRecord, one: SensorRecord, sign: int) -> SensorRow:
     found, facts = one.counted, one.facts
     clock = next(clock for clock in record.clocks if clock.number == one.number)
-    sure = not one.delay.caution and clock.is_capture
+    sure = one.delay.caution in ("", BY_ARRIVAL) and clock.is_capture
     count = found.sd.effective_count
     return SensorRow(
         label=facts.label,

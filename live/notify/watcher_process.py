@@ -57,6 +57,6 @@ class WatcherProcess:
 
     def _mourn(self, how: str) -> None:
         self._say(
-            f"The watcher {how}: warnings run no command and are not published any more; "
+            f"The watcher {how}: warnings run no command and nothing is published any more; "
             "the capture goes on."
         )

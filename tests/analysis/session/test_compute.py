@@ -22,6 +22,7 @@ from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.phases import PHASES, ZONES, agreement_by, phase_masks, zone_masks
 from analysis.statistics.stretch import Stretch
 from analysis.statistics.summary import agreement_of
+from analysis.study.row import row_of
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.message_form import MessageForm
 from replay.payloads import encode_heart_rate
@@ -202,7 +203,9 @@ def test_a_delay_says_by_which_clock_it_is(
     before, after = record.sensors[0].delay, again.sensors[0].delay
     assert (after.value, after.interval) == (before.value, before.interval)
     assert after.value is not None
-    assert after.caution == f"{before.caution} {BY_ARRIVAL}".strip()
+    assert (before.caution, after.caution) == ("", BY_ARRIVAL)
+    rows = [row_of(one, "x").sensors[0] for one in (record, again)]
+    assert [row.delay_s for row in rows] == [before.value] * 2  # a study counts it as before
     assert BY_ARRIVAL in session_facts(again, Path("x"))["sensors"][0]["delay_caution"]
     assert BY_ARRIVAL not in session_facts(record, Path("x"))["sensors"][0]["delay_caution"]
 
