@@ -57,6 +57,19 @@ def test_a_plan_over_a_broker_that_is_there(tmp_path: Path, capsys):
     assert str(tmp_path / "captures") in found["folder"]["sentence"]
 
 
+def test_a_broker_that_the_board_is_published_on_is_tried(tmp_path: Path, capsys):
+    """Also where no sensor comes over it."""
+    file = tmp_path / "plan.toml"
+    sensor = 'source = "simulated"\nkind = "strap"'
+    over_mqtt = 'source = "mqtt"\ntopic = "bench/yarrow/hr"'
+    with running_broker(tmp_path) as broker:
+        text = PLAN.format(port=broker.port, more='publish = "gym/board"')
+        assert over_mqtt in text
+        file.write_text(text.replace(over_mqtt, sensor))
+        _, found = looked(capsys, "--plan", str(file), "--out", str(tmp_path))
+    assert found["broker"]["sentence"] == f"127.0.0.1:{broker.port} lets in"
+
+
 def test_a_broker_that_is_not_there_is_a_problem(tmp_path: Path, capsys):
     """What is wrong with it is its sentence, and the exit status is 1."""
     port = Broker(tmp_path).port

@@ -78,6 +78,8 @@ def test_the_broker_is_in_the_plan_only_if_it_is_needed():
         PlannedSensor(label="Bracken", role="test", placement="waist", source="mqtt", topic="a/b")
     )
     assert with_topic.plan().broker == Broker(host="10.0.0.5")
+    published = Broker(host="10.0.0.5", publish="gym/board")
+    assert replace(builder, broker=published).plan().broker == published
 
 
 def test_what_the_page_has_no_field_for_is_kept():

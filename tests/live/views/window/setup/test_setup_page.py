@@ -16,6 +16,7 @@ from live.setup.known_sensors import known_sensors_path, load_known_sensors
 from live.setup.places import PLACES
 from live.views.window.setup.body_map import SPOTS, body
 from live.views.window.setup.keys import Step
+from replay.broker import Broker
 from replay.plan import Plan, PlannedSensor, load_plan
 from tests.standins.setup_rows import ROWS, complete, labels, own_config_fixture, tick  # noqa: F401
 from tests.standins.setups import ADDRESSES, PlayedRehearsal, practice_plan, row, setup_page
@@ -199,6 +200,20 @@ def test_a_topic_and_a_simulated_sensor_are_added(tmp_path):
         assert (tansy.source, tansy.topic, tansy.label) == ("mqtt", "gym/tansy/hr", "Tansy")
         assert (strap.source, strap.kind, strap.role) == ("simulated", "strap", "reference")
         assert page.builder.broker.host == "10.0.0.5"
+
+
+def test_what_the_form_has_no_field_for_stays_with_the_broker(tmp_path):
+    """Certificates and the prefix of the published board; without TLS its files are of no use."""
+    kept = Broker(
+        host="broker.example", port=8883, tls=True, ca_file="ca.pem", cert_file="me.pem",
+        publish="gym/board",
+    )  # fmt: skip
+    with setup_page(tmp_path) as (window, _):
+        form = window.plan_page.form
+        form.show_facts(replace(form.facts(), broker=kept))
+        assert form.facts().broker == kept
+        form.tls.setChecked(False)
+        assert form.facts().broker == Broker(host="broker.example", port=8883, publish="gym/board")
 
 
 def test_details_are_in_the_plan_and_not_remembered(tmp_path):
