@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from math import log
+
 import pytest
 
+from analysis.board.rules.strays import Strays
+from analysis.board.rules.thresholds import LOOSE
 from tests.standins.bad_beats import CHANCE, FAST, SLOW, loose_rule, steady_heart, with_bad_beats
 from tests.standins.session_events import plan_of, play, strap
 
@@ -98,3 +102,47 @@ def test_what_a_badly_seated_strap_lost_is_no_measure_of_chance(told, found) -> 
     rr = with_bad_beats([*CHANCE, 410, *burst, 530, 532])
     board = play(plan_of(), _strap(rr), until_s=550, rules=loose_rule)
     assert any(w.start_s > 525 for w in board.warnings) is found
+
+
+def _told(*bad: int, beats: int) -> Strays:
+    """After so many beats, of which these were bad."""
+    strays = Strays(LOOSE.strays)
+    for number in range(1, beats + 1):
+        strays.count()
+        if number in bad:
+            strays.take()
+    return strays
+
+
+@pytest.mark.parametrize(
+    ("bad", "beats", "alone", "seen"),
+    [
+        ((), 0, 0, 0), ((), 500, 0, 500), ((400,), 500, 0, 500),  # whether it is alone is not known
+        ((400, 410), 500, 0, 500), ((400, 411), 500, 1, 500), ((400, 410, 421), 500, 0, 500),
+        ((400, 420, 440), 500, 2, 500), ((400, 420), 2900, 1, 2500), ((400, 420), 2901, 0, 2500),
+    ],
+)  # fmt: skip
+def test_the_weight_is_that_of_the_bad_beats_that_stood_alone(bad, beats, alone, seen) -> None:
+    """Further than ten beats from others, among the last 2,500: one in ten of a badly seated strap,
+    against so many by chance.
+    """
+    chance = (0.5 + alone) / (500 + seen)
+    assert _told(*bad, beats=beats).weight == pytest.approx(min(5.6, max(2.5, log(0.1 / chance))))
+
+
+def test_a_strap_that_loses_much_by_chance_still_has_its_least_weight() -> None:
+    """One in 20 alone is as telling as one in 120."""
+    assert _told(*range(100, 2000, 20), beats=2000).weight == 2.5
+
+
+@pytest.mark.parametrize(
+    ("bad", "beats", "told"),
+    [
+        (range(40, 320, 40), 320, False), (range(1, 300, 42), 300, True),
+        (range(1, 300, 42), 301, False), (range(290, 298), 300, True),
+        (range(290, 297), 300, False),
+    ],
+)  # fmt: skip
+def test_eight_of_three_hundred_are_too_many(bad, beats, told) -> None:
+    """However far apart; the first of them counts for three hundred beats."""
+    assert _told(*bad, beats=beats).too_many is told

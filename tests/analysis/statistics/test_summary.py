@@ -68,6 +68,13 @@ def test_values_are_those_of_their_definitions() -> None:
         assert low < estimate.value < high, name
     assert result.pairs == result.seconds == 1800
     assert result.coverage_percent == 100
+    assert result.within_5.value == pytest.approx(100 * (abs(d) <= 5).mean())
+    described = (
+        (result.reference_mean_bpm, x.mean()), (result.reference_sd_bpm, x.std(ddof=1)),
+        (result.test_mean_bpm, y.mean()), (result.test_sd_bpm, y.std(ddof=1)),
+    )  # fmt: skip
+    for value, textbook in described:
+        assert value == pytest.approx(textbook)
 
 
 def test_the_report_shows_what_the_monitor_showed() -> None:
@@ -146,6 +153,7 @@ def test_no_pairs_no_numbers() -> None:
     result = agreement_of(ref, np.full_like(test, NO_VALUE), TOLERANCE)
     assert all(estimate.value is None for estimate in _estimates(result).values())
     assert "no pairs" in result.cautions[0]
+    assert (result.reference_mean_bpm, result.test_sd_bpm) == (None, None)
     assert result.coverage_percent == 0
     json.dumps(agreement_facts(result), allow_nan=False)
 
@@ -155,6 +163,9 @@ def test_a_single_pair_is_a_value_without_an_interval() -> None:
     ref = np.array([NO_VALUE, 120_000], dtype=np.int32)
     result = agreement_of(ref, np.array([1, 126_000], dtype=np.int32), TOLERANCE)
     assert result.bias.value == result.mae.value == 6
+    assert (result.reference_mean_bpm, result.test_mean_bpm) == (120, 126)
+    assert (result.reference_sd_bpm, result.test_sd_bpm) == (None, None)
+    assert not any("no pairs" in caution for caution in result.cautions)
     assert all(estimate.interval is None for estimate in _estimates(result).values())
 
 

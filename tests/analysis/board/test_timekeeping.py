@@ -1,0 +1,85 @@
+"""RR held against the time that passes: what is missing, and when that can be told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+
+from analysis.board.rules.thresholds import LOOSE
+from analysis.board.rules.timekeeping import RrAccount
+from replay.event import NS_PER_S
+
+RR = 512
+"""Of a heart of 120 bpm, 1/1024 s: two beats fill a second."""
+
+
+def _told(
+    counts: Sequence[int], *, rr: int = RR, usual: float | None = None, unit: float = 1.0
+) -> list[int]:
+    """In which notifications, one a second with so many beats, beats are told to be missing."""
+    account = RrAccount(LOOSE, lambda: unit)
+    return [
+        number
+        for number, count in enumerate(counts, 1)
+        if account.take(number * NS_PER_S, [rr] * count, rr if usual is None else usual)
+    ]
+
+
+def test_beats_left_out_are_told_once_it_is_known_what_the_sensor_sends() -> None:
+    """Twenty notifications, and ten seconds beside the lowest balance so far; then anew."""
+    assert _told([2, 1] * 25)[:2] == [30, 38]
+    assert _told([2] * 60) == []
+
+
+@pytest.mark.parametrize(("missing", "told"), [(1, False), (2, True)])
+def test_one_beat_may_be_on_its_way(missing, told) -> None:
+    """And some tenths of a second: two beats are more."""
+    counts = [2] * 60
+    for at in range(missing):
+        counts[40 + at] = 1
+    assert bool(_told(counts)) is told
+
+
+def test_beats_that_come_with_the_next_are_not_missing() -> None:
+    """Late notifications lift the balance only until those behind them have come."""
+    counts = [2] * 60
+    counts[40:45] = [0, 0, 3, 3, 4]
+    assert _told(counts) == []
+
+
+def test_a_slow_heart_has_notifications_without_a_beat() -> None:
+    """Of 46 bpm, some seconds bring none; after two and a half it is another rule's."""
+    slow = [1, 1, 1, 0] * 20
+    assert _told(slow, rr=1365) == []
+    assert _told([1, 1, 0, 0] * 20, rr=1365) != []
+    assert _told([2] * 30 + [0] * 30) == []
+
+
+def test_without_known_neighbours_nothing_is_missing() -> None:
+    """How long a beat is must be known."""
+    assert _told([2, 1] * 40, usual=0.0) == []
+
+
+def test_a_sensor_that_sends_one_rr_a_notification_leaves_none_out() -> None:
+    """By habit it sends the newest; one that once sends two does not have it."""
+    assert _told([1] * 80) == []
+    assert _told([1, 1, 1, 2, 1, 1, 1, 1] * 10) != []
+    assert _told([1] * 80, rr=1024) == []
+
+
+def test_rr_in_another_unit_fill_the_time_by_their_factor() -> None:
+    """Taken for what they are, none is missing; else a second a minute is."""
+    assert _told([2] * 200, rr=460, usual=RR) != []
+    assert _told([2] * 200, rr=460, usual=RR, unit=RR / 460) == []
+
+
+def test_a_gap_begins_the_account_anew() -> None:
+    """RR that were lost with their notification are nobody's fault."""
+    account = RrAccount(LOOSE)
+    at_s, told = 0.0, []
+    for number in range(120):
+        at_s += 2.0 if number % 9 == 0 else 1.0
+        told.append(account.take(round(at_s * NS_PER_S), [RR, RR], RR))
+    assert not any(told)
+    assert account.missing_s == pytest.approx(0.0)

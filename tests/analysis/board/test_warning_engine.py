@@ -1,0 +1,104 @@
+"""When rules are asked, and from when their seconds count again."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation, Rule
+from analysis.board.snapshot import WarningKind as K
+from replay import event as ev
+from replay.event import Event, pack_int
+from tests.standins.session_events import S, plan_of, play
+
+
+class Waiting(Rule):
+    """Bad in a stretch.  ``waits``: for news; else it is asked each second.  ``asked``: when."""
+
+    def __init__(self, kind: K, sensor: int, bad: range, *, raise_after_s=1, clear_after_s=1,
+                 waits: bool = False) -> None:  # fmt: skip
+        super().__init__(sensor)
+        self.kind = kind  # type: ignore[misc]
+        self.bad, self.waits = bad, waits
+        self.raise_after_s, self.clear_after_s = raise_after_s, clear_after_s
+        self.asked: list[int] = []
+
+    def step(self, second):
+        self.asked.append(second)
+        self.quiet_until = UNTIL_NEWS if self.waits else 0
+        return BAD if second in self.bad else GOOD
+
+    def since(self):
+        return self.asked[-1]
+
+    def explain(self):
+        return Explanation("Cause.", "Advice.")
+
+    def cleared(self):
+        return "Gone."
+
+
+def _facts(*rules: Rule, until_s=40, news_at_s=()):
+    news = [Event(round((t - 0.5) * S), 0, ev.DISK, pack_int(10**12)) for t in news_at_s]
+    board = play(plan_of(), news, until_s=until_s, rules=lambda _session: rules)
+    return [(w.kind, w.sensor, w.start_s, w.end_s) for w in board.warnings]
+
+
+def test_a_rule_that_waits_for_news_is_asked_at_the_start_and_with_each() -> None:
+    """Not in between."""
+    rule = Waiting(K.LOW_BATTERY, 2, range(0), waits=True)
+    assert _facts(rule, news_at_s=(10, 30)) == []
+    assert rule.asked == [0, 10, 30]
+
+
+def test_a_rule_that_waits_is_asked_while_its_warning_stands() -> None:
+    """The first of a session as any other: its end is counted in seconds, not in news."""
+    rules = [
+        Waiting(K.LOW_BATTERY, sensor, range(10, 11), clear_after_s=5, waits=True)
+        for sensor in (2, 3)
+    ]
+    assert _facts(*rules, news_at_s=(10,)) == [(K.LOW_BATTERY, n, 10, 15) for n in (2, 3)]
+    assert rules[0].asked == rules[1].asked == [0, *range(10, 16)]
+
+
+def test_what_was_withheld_takes_its_seconds_again() -> None:
+    """While the reference is at fault a test sensor's seconds do not count, and after it they do
+    from the first on.
+    """
+    loose = Waiting(K.LOOSE_REFERENCE, 1, range(5, 20))
+    frozen = Waiting(K.FROZEN, 2, range(3, 99), raise_after_s=4)
+    assert _facts(loose, frozen) == [(K.LOOSE_REFERENCE, 1, 5, 20), (K.FROZEN, 2, 24, None)]
+
+
+def test_what_was_explained_takes_its_seconds_again() -> None:
+    """In the same second in which its cause ends it counts as one."""
+    frozen = Waiting(K.FROZEN, 2, range(5, 20))
+    apart = Waiting(K.APART, 2, range(99), raise_after_s=3)
+    assert _facts(frozen, apart) == [
+        (K.APART, 2, 2, 5), (K.FROZEN, 2, 5, 20), (K.APART, 2, 22, None),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("second", [K.NO_CONTACT, K.RELAY])
+def test_of_two_causes_the_longer_one_holds(second: K) -> None:
+    """What both explain is free once both are over."""
+    one = Waiting(K.SILENT, 2, range(5, 15)) if second is K.RELAY else None
+    rules = [
+        one or Waiting(K.SAME_SENSOR, 2, range(5, 15)),
+        Waiting(second, 3 if second is K.NO_CONTACT else 2, range(4, 25)),
+        Waiting(K.LATE, 2, range(3, 99)),
+    ]
+    told = _facts(*rules)
+    free_s = 15 if second is K.NO_CONTACT else 25
+    assert (K.LATE, 2, free_s, None) in told
+
+
+def test_seconds_that_say_nothing_hold_a_warning() -> None:
+    """It neither ends nor begins anew, and the good ones before them still count."""
+
+    class Unsure(Waiting):
+        def step(self, second):
+            said = super().step(second)
+            return UNSURE if 12 <= second < 20 else said
+
+    rule = Unsure(K.APART, 2, range(5, 10), clear_after_s=4)
+    assert _facts(rule) == [(K.APART, 2, 5, 21)]
