@@ -15,9 +15,12 @@ from typing import Final
 
 import pytest
 
+from analysis.board import Board
+from analysis.board.snapshot import SensorWarning
 from benchmarks.field_sim.labels import JUDGEMENTS
 from benchmarks.field_sim.session import draw_session
-from benchmarks.scoring.score import score, warnings_of
+from benchmarks.scoring.score import Session, score
+from tests.standins.session_events import assert_readable, listened
 
 QUIET_S: Final = 120
 """So long before a fault no warning may be raised that nothing explains."""
@@ -156,13 +159,28 @@ ROWS: Final = (
 )
 
 
+def _played(session: Session) -> tuple[tuple[SensorWarning, ...], set[str]]:
+    """The warnings of a session, and all that was said in any of its seconds."""
+    board = Board(session.plan)
+    said = listened(board)
+    for event in session.events:
+        board.feed(event)
+    board.finish(round(session.duration_s * 1e9))
+    return board.warnings, said
+
+
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.seed}, {row.course}")
 def test_a_session_draws_the_warnings_that_it_deserves(row: Row):
-    """Faults are found neither too late nor too early, and little is said that nothing explains."""
+    """Faults are found neither too late nor too early, little is said that nothing explains, and
+    each sentence can be read: as it is raised, in every second in which it stands, and at its end.
+    """
     session = draw_session(
         row.seed, with_faults=bool(row.kinds), kinds=row.kinds, course=row.course, minutes=(17, 20)
     )
-    scored = score(session, warnings_of(session), JUDGEMENTS)
+    warnings, said = _played(session)
+    for sentence in said:
+        assert_readable(sentence)
+    scored = score(session, warnings, JUDGEMENTS)
     for kind, (earliest, latest) in row.found.items():
         times = [one.found_s for one in scored.outcomes if one.kind == kind]
         assert times, f"{kind} was not put in"

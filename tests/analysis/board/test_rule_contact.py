@@ -294,3 +294,52 @@ def test_reset_forgets_lost_contact() -> None:
     rule.reset()
     session.sensors[1].take(60 * S, hr(60, 2, 0))
     assert rule.step(60) is UNSURE
+
+
+@pytest.mark.parametrize(("beats", "told"), [(20, False), (21, True)])
+def test_twenty_gaps_between_beats_make_them_usual(beats, told) -> None:
+    """Before that their absence says nothing: some sensors never send RR."""
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 0.5 + beats, 120, rr=_beats(120)),
+        stream(1, 0.5 + beats, 60, 120),
+        until_s=60,
+        rules=_contact,
+    )
+    assert bool(board.warnings) is told
+
+
+@pytest.mark.parametrize(("regular_s", "told"), [(45, False), (65, True)])
+def test_what_is_usual_is_that_of_the_last_sixty_gaps(regular_s, told) -> None:
+    """A strap that sent a beat every 5 s, and then each second for so long, before it stopped."""
+    end_s = 400 + regular_s
+    board = play(
+        plan_of(),
+        stream(1, 0.5, 400, 120, rr=lambda t: [512] if int(t) % 5 == 0 else []),
+        stream(1, 400.5, end_s, 120, rr=_beats(120)),
+        stream(1, end_s + 0.5, end_s + 40, 120),
+        until_s=end_s + 40,
+        rules=_contact,
+    )
+    assert bool(board.warnings) is told
+
+
+@pytest.mark.parametrize(
+    ("rr", "odd"),
+    [
+        ([235], True),
+        ([236], False),
+        ([2560], False),
+        ([2561], True),
+        ([500, 3000], True),
+        ([], False),
+    ],
+)
+def test_rr_of_no_heart_are_named_beside_a_contact_bit(rr, odd) -> None:
+    """Shorter than at 260 bpm, or longer than at 24."""
+    board = play(
+        plan_of(), stream(1, 0.5, 60, 120, contact=False, rr=lambda _: rr), until_s=60,
+        rules=_contact,
+    )  # fmt: skip
+    (warning,) = board.warnings
+    assert warning.cause.endswith("and sends RR that no heart has.") is odd

@@ -228,3 +228,35 @@ def test_the_beats_of_a_sound_strap_are_sound() -> None:
     _, rule = _played(wrong, 100)
     assert not rule.beats_are_sound
     assert rule.contradicts_bpm == pytest.approx(140_000, abs=1000)
+
+
+@pytest.mark.parametrize(("every_s", "found"), [(1, True), (3, True), (4, False)])
+def test_readings_further_apart_than_three_seconds_say_nothing_of_a_leap(every_s, found) -> None:
+    """By 60 bpm and back: a heart may have gone there in between."""
+    leaps = stream(1, 0.5, 200, lambda t: 160 if 99 < t < 104 else 100, every_s=every_s)
+    assert bool(play(plan_of(), leaps, until_s=200, rules=loose_rule).warnings) is found
+
+
+@pytest.mark.parametrize(("first_s", "found"), [(6, False), (9, False), (11, True)])
+def test_a_strap_may_find_its_rate_for_ten_seconds(first_s, found) -> None:
+    """After it is put on, and after a silence."""
+
+    def bpm(t: float) -> float:
+        return 140 if first_s < t % 100 < first_s + 2 else 100
+
+    put_on = stream(1, 0.5, 50, bpm)
+    assert bool(play(plan_of(), put_on, until_s=50, rules=loose_rule).warnings) is found
+    back = [*stream(1, 0.5, 90, 100), *stream(1, 100.5, 150, bpm)]
+    assert bool(play(plan_of(), back, until_s=150, rules=loose_rule).warnings) is found
+
+
+@pytest.mark.parametrize(("at_s", "found"), [((200,), False), ((200, 215), True)])
+def test_beats_that_were_left_out_once_are_not_told(at_s, found) -> None:
+    """They may have been in a notification that was lost; twice within half a minute they were
+    not.
+    """
+    kept = [
+        hr(e.t_ns / 1e9, 1, 140) if round(e.t_ns / 1e9) in at_s else e
+        for e in _strap(steady_heart(900))
+    ]
+    assert bool(play(plan_of(), kept, until_s=300, rules=loose_rule).warnings) is found

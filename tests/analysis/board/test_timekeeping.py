@@ -83,3 +83,32 @@ def test_a_gap_begins_the_account_anew() -> None:
         told.append(account.take(round(at_s * NS_PER_S), [RR, RR], RR))
     assert not any(told)
     assert account.missing_s == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize(("filled", "told"), [([102, 102], False), ([], True)])
+def test_a_beat_and_four_tenths_of_a_second_may_be_missing(filled, told) -> None:
+    """Here 0.9 s: 0.8 s are not told, one second is."""
+    account = RrAccount(LOOSE)
+    said = [
+        account.take(second * NS_PER_S, filled if second == 40 else [RR, RR], RR)
+        for second in range(1, 61)
+    ]
+    assert any(said) is told
+
+
+@pytest.mark.parametrize(("apart_s", "told"), [(9, True), (15, True), (16, False), (24, False)])
+def test_two_beats_must_be_missing_within_twenty_seconds(apart_s, told) -> None:
+    """Five of which it takes to see that the second one does not come with the next."""
+    counts = [2] * 90
+    counts[40] = counts[40 + apart_s] = 1
+    assert bool(_told(counts)) is told
+
+
+def test_what_arrival_wavers_is_no_gap() -> None:
+    """Up to half of a spacing more: beats left out are told all the same."""
+    account = RrAccount(LOOSE)
+    said = [
+        account.take(round((second + 0.15 * (second % 2)) * NS_PER_S), [RR] * (1 + second % 2), RR)
+        for second in range(1, 61)
+    ]
+    assert any(said)
