@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analysis.board.rules.apart import Apart
-from analysis.board.rules.base import time_words
+from analysis.board.rules.base import time_words, unreadable_words
 from analysis.board.rules.deviation import Deviation
 from analysis.board.session_state import SessionState
 from tests.standins.session_events import plan_of, planned
@@ -38,3 +38,10 @@ def test_a_sensor_is_seated_as_its_kind_is(worn, advice) -> None:
     assert rule.seat_advice.startswith(advice)
     assert rule.name == "Sorrel"
     assert Apart(session, session.reference, Deviation(session, test)).name == "Yarrow (reference)"
+
+
+@pytest.mark.parametrize(("count", "words"), [(0, "0 notifications"), (1, "1 notification"),
+                                              (2, "2 notifications")])  # fmt: skip
+def test_one_notification_is_not_said_as_several(count, words) -> None:
+    """However many could not be read."""
+    assert unreadable_words(count) == f"{words} could not be read"

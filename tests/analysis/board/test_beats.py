@@ -40,6 +40,7 @@ STEADY = (430, 428, 433, 431, 429, 432)
         ((470, 500, 540, 580, 600, 610), [Beat.GOOD] * 6),
         ((440, 425, 450), [Beat.GOOD] * 3),
         ((355, 85, 430), [Beat.GOOD, Beat.EXTRA, Beat.GOOD]),
+        ((355, 85, 420, 300, 430), [Beat.GOOD, Beat.EXTRA, Beat.GOOD, Beat.EARLY, Beat.GOOD]),
         ((800,) * 5 + (430, 430), [Beat.MISSED] * 5 + [Beat.GOOD] * 2),
         ((700,) * 5 + (250, 700, 700), [Beat.JUMP] * 5 + [Beat.EARLY, Beat.GOOD, Beat.GOOD]),
     ],
@@ -91,6 +92,12 @@ def test_beats_counted_twice_come_in_pairs(short, expected) -> None:
     """
     judged = _judge(*[1000] * 9, *short, *[1000] * 3)
     assert judged[9:] == [*expected, *[Beat.GOOD] * 3]
+
+
+def test_a_part_of_a_beat_is_told_beside_a_heart_that_hurries() -> None:
+    """After two short beats a third one that makes a whole with the second was counted twice."""
+    judged = _judge(*[1000] * 9, 690, 690, 300, 1000, 1000)
+    assert judged[9:] == [Beat.GOOD, Beat.GOOD, Beat.EXTRA, Beat.GOOD, Beat.GOOD]
 
 
 def test_a_slow_heart_that_hurries_for_some_beats_comes_back_to_its_own() -> None:

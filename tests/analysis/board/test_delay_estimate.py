@@ -74,7 +74,7 @@ def test_the_tenths_above_and_below_do_not_count(height, told) -> None:
     """Of a heart that goes up and down evenly four fifths of its way must be 15 bpm."""
 
     def even(t: float) -> float:
-        return 120 + height * abs(t % 60 - 30) / 30
+        return 120 + height * abs(t % 61.7 - 30.85) / 30.85  # no two readings alike
 
     assert (_told(300, even, lambda t: even(t - 5)) is not None) is told
 
