@@ -111,8 +111,9 @@ class BoardPublisher:
             self._finish()
             return
         self.client.tend()
-        self._listen()
+        # First: what others have put in the place of the state is gone before it is heard.
         self.retained.tend()
+        self._listen()
 
     def _finish(self) -> None:
         self._over = True

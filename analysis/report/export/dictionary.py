@@ -59,9 +59,13 @@ NOTIFICATIONS: Final = Table(
         Column("channel", "text", "", "characteristic (2a37: heart rate) or kind of event"),
         Column("payload", "text", "hexadecimal", "the bytes as they came", "no bytes"),
         Column(
-            "stamp_ns", "int", "ns", "stamp of the clock that heard it first", "this computer did"
+            "stamp_ns",
+            "int",
+            "ns",
+            "stamp of another clock that heard or sent it first",
+            "none told",
         ),
-        Column("clock", "text", "", "which clock that was", "this computer's"),
+        Column("clock", "text", "", "which clock that was", "none told"),
         Column(
             "offset_ns",
             "int",

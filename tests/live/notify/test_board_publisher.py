@@ -17,7 +17,7 @@ from live.notify.broker_client import MOST_UNSENT, PATIENCE_S
 from live.protocol.alarm import CUT_OFF, ENDED, Alarm
 from live.protocol.feed import Ended, Tick
 from live.protocol.view_model import ViewModel
-from live.sources.broker import let_go
+from live.sources.broker import LARGEST_PACKET, let_go
 from replay.broker import Broker
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.payloads.heart_rate import encode_heart_rate
@@ -252,6 +252,27 @@ def kept(port, topic):
     client.loop_stop()
     let_go(client)
     return found
+
+
+def test_what_others_left_there_keeps_nobody_out(broker):
+    """Packets too long to be taken, in the place of state and of a sensor: the connection is
+    lost over them once, and then all is published.
+    """
+    with broker.publisher() as other:
+        for rest in ("state", "sensors/Tansy/status"):
+            other.publish(f"{PREFIX}/{rest}", bytes(LARGEST_PACKET + 1), retain=True)
+    published = Published(broker.port)
+    try:
+        published.look(*minute(10))
+        client = published.publisher.client
+        published.until(lambda: client.connections == 2, "second connection")
+        published.until(lambda: published.publisher.retained.settled, "confirmation")
+        time.sleep(0.3)
+        published.look(Tick(11 * NS_PER_S))
+        published.until(lambda: published.publisher.retained.settled, "confirmation")
+        assert (client.connected, client.connections) == (True, 2)
+    finally:
+        published.publisher.close()
 
 
 def test_two_boards_under_one_prefix_are_named(broker, published):
