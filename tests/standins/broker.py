@@ -7,6 +7,7 @@ import os
 import shutil
 import socket
 import subprocess
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -129,3 +130,56 @@ def _free_port() -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+class HalfOpenLine:
+    """Lies between a client and a broker; once cut, the broker still believes that it is there."""
+
+    def __init__(self, port: int) -> None:
+        self._broker_port = port
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port: int = self._server.getsockname()[1]
+        self._lines: list[tuple[socket.socket, socket.socket]] = []
+        self._threads = [threading.Thread(target=self._accept, daemon=True)]
+        self._threads[0].start()
+
+    def cut(self) -> None:
+        """End the client's side of all that goes through; the broker's side stays as it is."""
+        for client, _ in list(self._lines):
+            with contextlib.suppress(OSError):
+                client.shutdown(socket.SHUT_RDWR)
+
+    def close(self) -> None:
+        """End all of it."""
+        with contextlib.suppress(OSError):
+            self._server.shutdown(socket.SHUT_RDWR)
+        self._server.close()
+        for line in self._lines:
+            for end in line:
+                with contextlib.suppress(OSError):
+                    end.shutdown(socket.SHUT_RDWR)
+        for thread in self._threads:
+            thread.join(10)
+        for line in self._lines:
+            for end in line:
+                end.close()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                client, _ = self._server.accept()
+            except OSError:
+                return
+            broker = socket.create_connection(("127.0.0.1", self._broker_port))
+            self._lines.append((client, broker))
+            for source, sink in ((client, broker), (broker, client)):
+                thread = threading.Thread(target=_pump, args=(source, sink), daemon=True)
+                self._threads.append(thread)
+                thread.start()
+
+
+def _pump(source: socket.socket, sink: socket.socket) -> None:
+    """Hand on what comes, and say nothing at the end."""
+    with contextlib.suppress(OSError):
+        while data := source.recv(65536):
+            sink.sendall(data)

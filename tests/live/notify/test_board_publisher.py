@@ -22,7 +22,7 @@ from replay.broker import Broker
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.payloads.heart_rate import encode_heart_rate
 from tests.standins.board_reader import checked, reading_board
-from tests.standins.broker import running_broker
+from tests.standins.broker import HalfOpenLine, running_broker
 from tests.standins.feeds import PLAN, ScriptedFeed, beat, two_sensors
 
 pytestmark = pytest.mark.timeout(120)
@@ -306,6 +306,32 @@ def test_a_killed_publisher_is_told_by_its_will(broker, published):
         (gone,) = [facts for facts in reader.events("state") if facts["state"] == "gone"]
         assert gone["publisher"] == reader.events("state")[0]["publisher"]
         published.until(lambda: reader.state == "recording", "return")
+
+
+def test_a_connection_that_the_broker_did_not_see_end_leaves_no_false_word(broker):
+    """A publisher is back while the broker still keeps its old connection: the last will of the
+    old one comes before what the new one says, and not minutes after it.
+    """
+    line = HalfOpenLine(broker.port)
+    published = Published(line.port)
+    try:
+        with reading_board(broker.port, PREFIX) as reader:
+            published.look(*minute(10))
+            published.until(lambda: reader.state == "recording", "state")
+            line.cut()
+            published.until(lambda: published.publisher.client.connections == 2, "return")
+
+            def states():
+                return [facts["state"] for facts in reader.events("state")]
+
+            published.until(lambda: len(states()) == 3, "states")
+            assert states() == ["recording", "gone", "recording"]
+            with reading_board(broker.port, PREFIX) as late:
+                late.until(lambda: late.state, "state")
+                assert late.state == "recording"
+    finally:
+        published.publisher.close()
+        line.close()
 
 
 def test_a_sign_of_life_comes_every_ten_seconds(broker, published):
