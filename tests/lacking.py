@@ -47,6 +47,16 @@ class SkippedModule(pytest.Module):
         pytest.skip(self.reason, allow_module_level=True)
 
 
+def needs_file(path: Path, fetched_by: str) -> pytest.MarkDecorator:
+    """Skip where a file or folder is not here.  In CI nothing is skipped for this either: the tests
+    fail there on the file that they do not find.
+    """
+    return pytest.mark.skipif(
+        not path.exists() and not os.environ.get("CI"),
+        reason=f"{path.name} is not here; `{fetched_by}` fetches it",
+    )
+
+
 def module_or_skip(path: Path, parent: pytest.Collector) -> pytest.Module | None:
     """The module to collect in place of ``path``; ``None`` leaves it to pytest."""
     if os.environ.get("CI") or not (reason := lacking(path)):

@@ -38,6 +38,7 @@ from analysis.statistics.replicates import (
 from analysis.statistics.rolling import RollingAgreement
 from analysis.statistics.sizes import size_estimate
 from benchmarks.coverage import sessions_run
+from tests.lacking import needs_file
 
 # Peak expiratory flow, 17 subjects, first reading by each of two meters.  Bland JM, Altman DG.
 # Lancet 1986;1:307-310, Table 1.  The data stand in two public packages (compared); the printed
@@ -439,9 +440,7 @@ def test_ecg_systole_task1() -> None:
     assert pytest.approx(75.61, abs=0.05) == 60 * (1936 - 1) / 1536.2
 
 
-@pytest.mark.skipif(
-    not ACTIVITY_FILES.exists(), reason="`python set_up.py test` fetches the real files"
-)
+@needs_file(ACTIVITY_FILES, "python set_up.py test")
 def test_exercise_hr_1hz() -> None:
     """Real 1 Hz heart rates: autocorrelation .99875 at 1 s and .814 at 60 s; .99354 at 1 s."""
     pytest.importorskip("fitdecode")

@@ -13,13 +13,12 @@ import pytest
 import set_up
 from analysis.statistics.alignment import ReadingSeries, align
 from replay.files import read_activity
+from tests.lacking import needs_file
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
 
 FOLDER = set_up.REAL_FILES / "sweat" / "examples" / "data"
-pytestmark = pytest.mark.skipif(
-    not FOLDER.exists(), reason="the real files are not here; `python set_up.py test` fetches them"
-)
+pytestmark = needs_file(FOLDER, "python set_up.py test")
 
 
 def values_of(name):
