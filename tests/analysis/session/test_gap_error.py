@@ -74,3 +74,23 @@ def test_nothing_to_split():
     none = gap_error(reference, reference, TOLERANCE, ~everything(60))
     assert (same.error_percent, none.error_percent, none.pairs_percent) == (None, None, None)
     assert none.beside.mae.value is None
+
+
+def test_a_sensor_that_sends_faster_is_held_as_one_of_once_a_second():
+    """A second without a reading is jitter of the grid; the second one stands beside a gap."""
+    fast = [k for k in range(80) if not 8.0 < k / 4 <= 10.0]
+    t_ns = np.array(fast, dtype=np.int64) * NS_PER_S // 4
+    mbpm = np.full(len(fast), 121_000, dtype=np.int32)
+    planned = PlannedSensor(label="Sorrel", role="test", name="S")
+    grid = grid_values(t_ns, mbpm, 20, planned.hold_ns)
+    test = SensorSeries(2, planned, t_ns, mbpm, grid, len(fast), 0, 0, "", "")
+    assert beside_gaps([sensor(20, lambda _: 120), test]).nonzero()[0].tolist() == [10]
+
+
+def test_two_readings_are_enough_to_know_what_is_late():
+    """One alone has no interval of its own."""
+    reference = sensor(20, lambda _: 120)
+    two = sensor(20, lambda _: 121, without=range(2, 20))
+    assert beside_gaps([reference, two]).nonzero()[0].tolist() == [3, 4]
+    one = sensor(20, lambda _: 121, without=range(1, 20))
+    assert not beside_gaps([reference, one]).any()

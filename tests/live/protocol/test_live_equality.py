@@ -187,7 +187,7 @@ def test_equality_of_a_practice_with_simulated_sensors(tmp_path: Path) -> None:
             PlannedSensor(label="Bracken", role="test", source="simulated", kind="arm"),
         ),
     )
-    live, replayed = recorded(tmp_path / "c", plan, lambda _remote: time.sleep(8))
+    live, replayed = recorded(tmp_path / "c", plan, lambda _remote: time.sleep(4))
     assert_equal(live, replayed)
     assert live.snapshots[-1].invented
     assert live.snapshots[-1].sensors[0].notifications > 0

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, check_capture, salvage
-from replay.capture.gate import LONGEST_VARIABLE, guard
+from replay.capture.gate import LONGEST_VARIABLE, check_length, guard
 from replay.capture.recovery import recover
 from replay.capture.schema import PAGE_SIZE, event_crc, text_crc
 from replay.errors import CaptureError, DamagedCapture, NotACapture
@@ -260,6 +260,33 @@ def test_work_is_bounded_by_the_size_of_the_file() -> None:
         file.executemany("INSERT INTO event VALUES (?, ?)", rows)
         guard(file, 500_000 * 28)
         assert len(file.execute("SELECT * FROM event ORDER BY seq").fetchall()) == 500_000
+
+
+def test_nothing_is_attached_to_a_capture() -> None:
+    """No statement of a file reaches another one."""
+    with closing(sqlite3.connect(":memory:")) as file:
+        guard(file, 100 * PAGE_SIZE)
+        with pytest.raises(sqlite3.OperationalError, match="too many attached databases - max 0"):
+            file.execute("ATTACH ':memory:' AS other")
+
+
+HOUR_NS = 3600 * NS_PER_S
+
+
+@pytest.mark.parametrize(
+    ("longest", "hours"), [("", 48), ("60", 60), ("1e7", 48), ("0", 48), ("-1", 48), ("soon", 48)]
+)
+def test_a_session_lasts_no_longer_than_anybody_records(longest, hours, monkeypatch) -> None:
+    """48 h, or what is said otherwise, if that is a time; in ns it must be a number of 64 bits."""
+    monkeypatch.setenv(LONGEST_VARIABLE, longest)
+    path = Path("c.sqlite")
+    check_length(path, 0)
+    check_length(path, hours * HOUR_NS)
+    for span_ns in (hours * HOUR_NS + 1, -1):
+        with pytest.raises(CaptureError, match=f"more than {hours} h are not read"):
+            check_length(path, span_ns)
+    with pytest.raises(CaptureError, match="claims to last 10,000 h"):
+        check_length(path, 10_000 * HOUR_NS)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no such timer there")
