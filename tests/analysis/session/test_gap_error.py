@@ -94,3 +94,10 @@ def test_two_readings_are_enough_to_know_what_is_late():
     assert beside_gaps([reference, two]).nonzero()[0].tolist() == [3, 4]
     one = sensor(20, lambda _: 121, without=range(1, 20))
     assert not beside_gaps([reference, one]).any()
+
+
+def test_a_gap_right_behind_the_first_reading_is_one_to_recover_from():
+    """There was a reading before it."""
+    test = sensor(40, lambda _: 121, without=range(1, 10), hold_s=0.5)
+    near = beside_gaps([sensor(40, lambda _: 120), test]).nonzero()[0]
+    assert near.tolist() == list(range(10, 10 + SETTLING_S))
