@@ -147,6 +147,35 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
             "sensor 'Tansy', topic",
             "is another sensor's already",
         ),
+        (SMALLEST + 'adapter = "hci"\n', "sensor 'Yarrow', adapter", "named as the system names"),
+        (
+            SMALLEST + 'source = "mqtt"\ntopic = "gym/hr"\nadapter = "hci0"\n',
+            "sensor 'Yarrow', adapter",
+            "is for Bluetooth sensors only",
+        ),
+        (
+            SMALLEST + 'source = "mqtt"\ntopic = "gym/\\u200bhr"\n',
+            "sensor 'Yarrow', topic",
+            "signs that cannot be seen",
+        ),
+        (SMALLEST + SECOND.replace("test", "boss"), "sensor 'Sorrel', role", "must be one of"),
+        (SMALLEST + SECOND, "sensor 'Sorrel'", "needs an address or a name"),
+        (
+            SMALLEST + BY_TOPIC + '[attention]\ntopic = "gym/hr"\n',
+            "attention.topic",
+            "is a sensor's topic already",
+        ),
+        (SMALLEST + "sign = 57\n", "sensor 'Yarrow', sign", "must lie between 0 and 56"),
+        (
+            SMALLEST.replace("wearer =", "tolerance_bpm = inf\nwearer ="),
+            "session.tolerance_bpm",
+            "must be a number",
+        ),
+        (
+            SMALLEST.replace("wearer =", "tolerance_percent = 101\nwearer ="),
+            "session.tolerance_percent",
+            "must lie between 0 and 100",
+        ),
         (SMALLEST + "[details]\nage = 3\n", "details", "must be a table of texts"),
         (SMALLEST + '[broker]\nport = "1883"\n', "broker.port", "must be a whole number"),
     ],
@@ -176,3 +205,33 @@ def test_sensors_are_found_by_label():
     with pytest.raises(PlanError, match="Yarrow, Sorrel"):
         plan.number("Tansy")
     assert plan.relabelled(2, "Linden").sensor(2).label == "Linden"
+
+
+@pytest.mark.parametrize(
+    ("form", "expected"),
+    [
+        (MessageForm(), "a number of beats a minute"),
+        (
+            MessageForm(encoding="hex"),
+            "the bytes of the standard heart-rate measurement in hex",
+        ),
+        (
+            MessageForm(value="heart.bpm", rr="rr.0", rr_unit="s", contact="skin"),
+            "JSON with a number of beats a minute at 'heart.bpm', RR intervals at 'rr.0', "
+            "contact at 'skin'",
+        ),
+    ],
+)
+def test_what_a_message_must_look_like_is_told_in_words(form: MessageForm, expected: str):
+    """Behind "Expected is"."""
+    assert form.expected == expected
+
+
+def test_companions_are_listed_behind_what_is_compared():
+    """Reference, tests in the plan's order, then the others."""
+    row = '[[sensor]]\nlabel = "{}"\nrole = "{}"\nname = "{}"\n'
+    parts = SMALLEST.split("[[sensor]]")
+    rows = "".join(row.format(*one) for one in (("A", "companion", "a"), ("B", "test", "b")))
+    plan = parse_plan(parts[0] + rows + "[[sensor]]" + parts[1] + row.format("C", "test", "c"))
+    assert (plan.reference, plan.tests) == (3, (2, 4))
+    assert plan.shown_order == (3, 2, 4, 1)
