@@ -18,15 +18,19 @@ def open_file(path: Path) -> io.BufferedReader:
     A pipe that nobody writes to would make the program wait for ever, and a device may have no
     end.  Raises ``OSError``, for anything else than a file with :data:`NOT_A_FILE` as its text.
     """
-    # Without waiting for the other end of a pipe; for a file the flag means nothing.
-    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            raise OSError(errno.EINVAL, NOT_A_FILE)
-        return os.fdopen(handle, "rb")
-    except BaseException:
-        os.close(handle)
-        raise
+        stream = open(path, "rb", opener=_without_waiting)  # noqa: SIM115 - pathlib has no opener
+    except IsADirectoryError:
+        raise OSError(errno.EINVAL, NOT_A_FILE) from None
+    if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
+        stream.close()
+        raise OSError(errno.EINVAL, NOT_A_FILE)
+    return stream
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open without waiting for the other end of a pipe; for a file the flag means nothing."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def read_text(path: Path) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import tempfile
 from pathlib import Path
 
@@ -18,6 +19,10 @@ _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")
 os.environ["SIDEBEAT_LOG_DIR"] = str(Path(_CACHE.name) / "log")
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # What a shell runs in the background ignores interrupts, and its children would with it.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 if "PYTEST_XDIST_WORKER" in os.environ:
     # Two workers that make the table of Unicode's categories at once find each other's half of it.

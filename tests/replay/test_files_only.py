@@ -35,6 +35,38 @@ def made(kind, path):
     return path
 
 
+@pytest.mark.filterwarnings("ignore::ResourceWarning")  # a file that nobody got is closed unasked
+def test_an_interrupt_while_a_file_is_opened_stays_one(tmp_path) -> None:
+    """Wherever it strikes, no other error takes its place: a study would call the file unreadable,
+    and go on.
+    """
+    path = tmp_path / "a"
+    path.write_bytes(b"x")
+    struck = 0
+
+    def strike(at):
+        def trace(*_):
+            nonlocal left
+            left -= 1
+            if left == 0:
+                raise KeyboardInterrupt
+            return trace
+
+        left = at
+        return trace
+
+    before = sys.gettrace()
+    for at in range(1, 60):
+        sys.settrace(strike(at))
+        try:
+            open_file(path).close()
+        except KeyboardInterrupt:
+            struck += 1
+        finally:
+            sys.settrace(before)
+    assert 5 < struck < 59
+
+
 @pytest.mark.parametrize("kind", ["pipe", "circle of links", "folder", "device"])
 @pytest.mark.parametrize(
     "command",
