@@ -8,9 +8,17 @@ from typing import Any
 
 import pytest
 
-from analysis.session.clock_doubt import BY_HEART, aligned_by, clock_doubt_s, with_clock_doubt
+from analysis.session.clock_doubt import (
+    BY_ARRIVAL,
+    BY_HEART,
+    aligned_by,
+    clock_doubt_s,
+    with_clock_doubt,
+    with_senders_clock,
+)
 from analysis.statistics.delay import SURE_HALF_INTERVAL_S
 from analysis.statistics.estimate import Estimate
+from replay.message_form import MessageForm
 from replay.plan import CAPTURE_CLOCK, PlannedSensor
 
 LIVE = PlannedSensor(label="Yarrow", role="reference", source="mqtt", topic="b/y")
@@ -124,3 +132,28 @@ def test_an_interval_that_knows_of_the_clocks_is_wider_on_both_sides() -> None:
 def test_without_an_interval_or_an_alignment_a_delay_stays_as_it_is(delay, by) -> None:
     """There is nothing to widen, or nothing to widen it by."""
     assert with_clock_doubt(delay, 0.3, by) is delay
+
+
+TIMED = PlannedSensor(
+    label="Sorrel",
+    role="test",
+    source="mqtt",
+    topic="b/s",
+    message=MessageForm(value="bpm", time="at"),
+)
+
+
+@pytest.mark.parametrize(
+    ("delay", "sensors", "caution"),
+    [
+        (Estimate(5.0), (LIVE, TIMED), BY_ARRIVAL),
+        (Estimate(5.0), (TIMED, LIVE), BY_ARRIVAL),
+        (Estimate(5.0), (LIVE, LIVE), ""),
+        (Estimate(5.0, caution="Unsure."), (LIVE, TIMED), "Unsure."),
+        (Estimate(None, caution="Too few."), (LIVE, TIMED), "Too few."),
+        (Estimate(None), (LIVE, TIMED), ""),
+    ],
+)
+def test_a_delay_says_that_it_rests_on_arrival(delay, sensors, caution) -> None:
+    """Where a sender told a time of its own too; what stands against the delay comes first."""
+    assert with_senders_clock(delay, *sensors).caution == caution

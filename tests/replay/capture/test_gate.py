@@ -247,19 +247,33 @@ def test_a_damaged_header_never_makes_gigabytes(sound, tmp_path) -> None:
             assert most < 20_000_000, byte
 
 
-def test_work_is_bounded_by_the_size_of_the_file() -> None:
-    """A question without an end is interrupted; one that reads a large table is not."""
+def test_a_question_without_an_end_is_interrupted() -> None:
+    """However small the file is that asks it."""
     with closing(sqlite3.connect(":memory:")) as file:
-        guard(file, 100 * PAGE_SIZE)
+        guard(file, 0)
         with pytest.raises(sqlite3.OperationalError, match="interrupted"):
             file.execute(f"{ENDLESS} count(x) FROM n").fetchone()
+
+
+def test_a_large_file_may_ask_for_more() -> None:
+    """A question that reads each row of a large table many times is answered there; from a file
+    that cannot hold so many rows it is not.
+    """
+    rows = 60_000
+    many = (
+        "WITH RECURSIVE n(x) AS (VALUES (1) UNION ALL SELECT x + 1 FROM n WHERE x < 100) "
+        "SELECT count(seq + x) FROM event, n"
+    )
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as file:
         file.execute("CREATE TABLE event (seq INTEGER PRIMARY KEY, payload BLOB)")
-        rows = ((number, b"\x00\x50") for number in range(500_000))
         file.execute("BEGIN")
-        file.executemany("INSERT INTO event VALUES (?, ?)", rows)
-        guard(file, 500_000 * 28)
-        assert len(file.execute("SELECT * FROM event ORDER BY seq").fetchall()) == 500_000
+        file.executemany("INSERT INTO event VALUES (?, x'0050')", ((n,) for n in range(rows)))
+        file.execute("COMMIT")
+        guard(file, rows * 28)
+        assert file.execute(many).fetchone() == (100 * rows,)
+        guard(file, 0)
+        with pytest.raises(sqlite3.OperationalError, match="interrupted"):
+            file.execute(many).fetchone()
 
 
 def test_nothing_is_attached_to_a_capture() -> None:
