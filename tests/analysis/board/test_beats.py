@@ -40,6 +40,10 @@ STEADY = (430, 428, 433, 431, 429, 432)
         ((470, 500, 540, 580, 600, 610), [Beat.GOOD] * 6),
         ((440, 425, 450), [Beat.GOOD] * 3),
         ((355, 85, 430), [Beat.GOOD, Beat.EXTRA, Beat.GOOD]),
+        ((200, 560, 430), [Beat.IMPOSSIBLE, Beat.GOOD]),
+        ((220, 560, 430), [Beat.EARLY, Beat.GOOD]),
+        ((560, 630, 560, 630, 560, 600), [Beat.JUMP] * 5 + [Beat.GOOD]),
+        ((560, 670, 560, 670, 560, 600), [Beat.JUMP] * 6),
         ((355, 85, 420, 300, 430), [Beat.GOOD, Beat.EXTRA, Beat.GOOD, Beat.EARLY, Beat.GOOD]),
         ((800,) * 5 + (430, 430), [Beat.MISSED] * 5 + [Beat.GOOD] * 2),
         ((700,) * 5 + (250, 700, 700), [Beat.JUMP] * 5 + [Beat.EARLY, Beat.GOOD, Beat.GOOD]),
@@ -49,6 +53,12 @@ def test_beats_are_judged_by_their_neighbours(rr_ms, expected) -> None:
     """Each kind of bad beat is named, and a heart's own variability is good."""
     judged = _judge(*STEADY, *rr_ms)[len(STEADY) :]
     assert judged == expected
+
+
+def test_the_first_five_beats_are_judged_together() -> None:
+    """A median of fewer is moved by two bad beats."""
+    assert _judge(*STEADY[:4]) == []
+    assert _judge(*STEADY[:5]) == [Beat.GOOD] * 5
 
 
 @pytest.mark.parametrize(
@@ -69,7 +79,12 @@ def test_breathing_heart_at_rest_is_good() -> None:
 
 @pytest.mark.parametrize(
     ("halves", "expected"),
-    [((600, 400), Beat.EXTRA), ((565, 480), Beat.EXTRA), ((720, 510), Beat.GOOD)],
+    [
+        ((600, 400), Beat.EXTRA),
+        ((565, 480), Beat.EXTRA),
+        ((680, 490), Beat.EXTRA),
+        ((720, 510), Beat.GOOD),
+    ],
 )
 def test_two_halves_of_a_slow_beat_are_told_though_each_might_be_a_beat(halves, expected) -> None:
     """At rest an RR of 0.6 of its neighbours is a heart's own, but two in a row that make one are
