@@ -146,3 +146,21 @@ def test_a_strap_that_loses_much_by_chance_still_has_its_least_weight() -> None:
 def test_eight_of_three_hundred_are_too_many(bad, beats, told) -> None:
     """However far apart; the first of them counts for three hundred beats."""
     assert _told(*bad, beats=beats).too_many is told
+
+
+@pytest.mark.parametrize(
+    ("bpm", "make", "at_s", "found"),
+    [
+        (FAST, lambda a, b: [a * 0.7, b * 1.3], [100 + 4 * k for k in range(8)], False),
+        (SLOW, lambda a, b: [a * 1.4, b], [100 + 5 * k for k in range(5)], True),
+        (SLOW, lambda a, b: [a * 1.4, b], [100 + 5 * k for k in range(3)], False),
+        (FAST, lambda a, b: [a * 0.6, b * 0.75], [100, 103], False),
+        (FAST, lambda a, b: [a * 0.45, b * 0.75], [100, 103], True),
+    ],
+)  # fmt: skip
+def test_swings_weigh_less_than_what_no_heart_does(bpm, make, at_s, found) -> None:
+    """Early beats of a fast heart and jumps of a slow one add up only where they come in numbers; a
+    beat of less than half, with no pause after it, is the strap's.
+    """
+    events = strap(with_bad_beats(at_s, make, bpm=bpm), bpm=bpm)
+    assert bool(play(plan_of(), events, until_s=300, rules=loose_rule).warnings) is found
