@@ -26,3 +26,15 @@ def test_values_of_all_sensors_stand_side_by_side():
     for beyond in (-1, 10, 10**6):
         assert [one.bpm for one in values_at(board, beyond)] == [None, None]
     assert math.isclose(values_at(board, 5)[1].difference_bpm, 11.0)
+
+
+def test_the_first_second_has_its_values_too():
+    """What arrived just at the start is the value of second 0."""
+    board = Board(PLAN)
+    board.feed(beat(0.0, 1, 100))
+    board.feed(beat(0.0, 2, 104))
+    board.finish(3 * NS_PER_S)
+    assert values_at(board, 0) == (
+        ValueAt(1, "Yarrow", 100.0),
+        ValueAt(2, "Sorrel", 104.0, 4.0, True),
+    )

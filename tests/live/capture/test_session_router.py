@@ -6,7 +6,7 @@ import asyncio
 
 from live.capture.clock import MonotonicClock
 from live.capture.session import Session
-from live.capture.session_router import SessionRouter
+from live.capture.session_router import ABANDONED_S, SessionRouter
 from live.capture.view_server import Backlog
 from replay.event import BATTERY, HEART_RATE, LINK, Event, Stamp
 
@@ -66,3 +66,8 @@ def test_offsets_follow_the_clock_of_the_recording() -> None:
     assert known.t_ns == 10**12
     assert known.foreign == Stamp(500, "node:attic/1", 4 - shift_ns)
     assert unknown.foreign == Stamp(500, "node:attic/1")
+
+
+def test_a_rehearsal_that_nobody_watches_ends_after_a_quarter_of_a_minute() -> None:
+    """Longer than a page takes to be opened again, shorter than anybody waits for a sensor."""
+    assert ABANDONED_S == 15.0
