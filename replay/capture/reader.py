@@ -22,7 +22,7 @@ from replay.capture.schema import SESSION_TYPES as _SESSION
 from replay.capture.schema import has_types, text_crc, whole_row
 from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.errors import DamagedCapture, PlanError
-from replay.event import Event
+from replay.event import CHANNEL_NAMES, Event
 from replay.plan import Plan, parse_plan
 from replay.text import printable
 
@@ -147,6 +147,7 @@ class Capture:
         expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         last_ns = 0
+        names = CHANNEL_NAMES
         try:
             # Page by page: a query left open while the caller pauses would keep notes out.
             while expected < stop:
@@ -158,11 +159,14 @@ class Capture:
                     break
                 for columns in rows:
                     row = whole_row(columns)
-                    if row is None or row.seq != expected or row.t_ns < last_ns:
+                    if row is None:
                         raise self._damage(columns[0], expected)
+                    seq, t_ns, sensor, channel, payload, foreign = row
+                    if seq != expected or t_ns < last_ns:
+                        raise self._damage(seq, expected)
                     expected += 1
-                    last_ns = row.t_ns
-                    yield row.event
+                    last_ns = t_ns
+                    yield Event(t_ns, sensor, names[channel], payload, foreign)
         except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         if expected < stop:

@@ -31,8 +31,7 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from replay.errors import PayloadError
 from replay.event import HEART_RATE, MQTT_HEART_RATE
@@ -50,9 +49,8 @@ _RR_FORMATS: Final = tuple(struct.Struct(f"<{count}H") for count in range(16))
 _TEXT: Final = re.compile(rb" *\+?([0-9]{1,5})(?:\.([0-9]{1,9}))?[ \r\n\t]*")
 
 
-@dataclass(frozen=True, slots=True)
-class HeartRate:
-    """One heart-rate reading.
+class HeartRate(NamedTuple):
+    """One heart-rate reading.  A tuple: there is one for each notification of a session.
 
     ``mbpm``: thousandths of a beat per minute.  ``contact``: ``None`` if the sensor does not
     say.  ``energy_kj``: kJ since the last reset, if sent.  ``rr``: RR intervals in 1/1024 s,
@@ -73,9 +71,10 @@ class HeartRate:
     @property
     def valid_mbpm(self) -> int | None:
         """``mbpm`` if it may be paired: 25 to 240 bpm and no lost contact; else ``None``."""
-        if self.contact is False or not LOWEST_VALID_MBPM <= self.mbpm <= HIGHEST_VALID_MBPM:
+        mbpm = self.mbpm
+        if self.contact is False or not LOWEST_VALID_MBPM <= mbpm <= HIGHEST_VALID_MBPM:
             return None
-        return self.mbpm
+        return mbpm
 
 
 def decode_heart_rate(payload: bytes, channel: str = HEART_RATE) -> HeartRate:
