@@ -164,7 +164,9 @@ def _why_not(count: int) -> str:
 
 
 def _batch_means(values: FloatArray) -> FloatArray:
-    return np.array([part.mean() for part in np.array_split(values, BATCHES)])
+    # As ``part.mean()``, without its checks: nearly a hundred times for each session.
+    parts = np.array_split(values, BATCHES)
+    return np.array([np.add.reduce(part) / len(part) for part in parts])
 
 
 def _variance_by_batches(values: FloatArray) -> float:
