@@ -108,7 +108,7 @@ faults coverage coverage-study: setup-test
 faults-radio: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.radio_faults --markdown docs/reliability.md $(ARGS)
 
-# arch is wanted for this comparison alone.
+# arch is wanted for this comparison alone; one thread of linear algebra, as the program has itself.
 bench-analysis: setup-test
 	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[bench]"
-	$(RUN) -m benchmarks.bench_analysis $(ARGS)
+	OPENBLAS_NUM_THREADS=1 $(RUN) -m benchmarks.bench_analysis $(ARGS)

@@ -80,6 +80,12 @@ def session_at(path: Path) -> Session:
         return session_of(capture)
 
 
+def events_at(path: Path) -> int:
+    """The events of the file read and checked, and nothing made of them: what cannot be saved."""
+    with Capture.open(path) as capture:
+        return sum(1 for _ in capture.events())
+
+
 def without_cache(work: Callable[[], object]) -> Callable[[], None]:
     """The same work with a cache of records that is empty every time."""
 
@@ -185,18 +191,20 @@ def main() -> int:
         path = Path(folder) / "session.sqlite"
         events = write_session(path)
         print(f"{SECONDS // 60} min, {len(PLAN.sensors)} sensors, {events} events")
+        alone = seconds_of(lambda: events_at(path), arguments.runs)
+        print(_line("the events read, nothing made of them", alone, alone))
         times = seconds_of(without_cache(lambda: session_at(path)), arguments.runs)
-        print(_line("from file to finished numbers", times))
+        print(_line("from file to finished numbers", times, alone))
         os.environ[CACHE_FOLDER_VARIABLE] = folder
         read_session(path)
         times = seconds_of(lambda: read_session(path), arguments.runs)
-        print(_line("the same from the cache", times))
+        print(_line("the same from the cache", times, alone))
         pages = iter(range(1000))
         times = seconds_of(
             without_cache(lambda: write_report(path, Path(folder) / f"{next(pages)}.html", None)),
             arguments.runs,
         )
-        print(_line("from file to finished page", times))
+        print(_line("from file to finished page", times, alone))
         times = seconds_of(
             without_cache(
                 lambda: write_report(
@@ -205,13 +213,17 @@ def main() -> int:
             ),
             arguments.runs,
         )
-        print(_line("from file to page and 20 figure files", times))
+        print(_line("from file to page and 20 figure files", times, alone))
         compare(session_at(path))
     return 0
 
 
-def _line(what: str, times: list[float]) -> str:
-    return f"  {what:<42}{min(times):>8.2f} s best{statistics.median(times):>8.2f} s median"
+def _line(what: str, times: list[float], alone: list[float]) -> str:
+    ratio = min(times) / min(alone)
+    return (
+        f"  {what:<42}{min(times):>8.2f} s best{statistics.median(times):>8.2f} s median"
+        f"{ratio:>8.1f} x reading"
+    )
 
 
 if __name__ == "__main__":
