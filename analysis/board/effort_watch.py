@@ -83,10 +83,13 @@ class EffortWatch:
 
     def close_second(self, second: int, *, left_out: bool) -> None:
         """Take the grid second that was just closed; ``left_out``: whether it is likely to be."""
-        known = len(self._finder.efforts)
+        efforts = self._finder.efforts
+        known = len(efforts)
         self._push(second, left_out=left_out)
-        self._waiting.extend(self._finder.efforts[known:])
-        self._judge_those_before(second)
+        if len(efforts) > known:
+            self._waiting.extend(efforts[known:])
+        if self._waiting:
+            self._judge_those_before(second)
 
     def correct(self, left_out: Callable[[int], bool], first: int | None) -> None:
         """What is left out of the closed seconds by now; ``first``: the first of those that were
@@ -125,7 +128,10 @@ class EffortWatch:
             self._judge(self._waiting.popleft())
 
     def _push(self, second: int, *, left_out: bool) -> None:
-        self._left_out[second:] = bytes([left_out])
+        if second == len(self._left_out):
+            self._left_out.append(left_out)
+        else:
+            self._left_out[second:] = bytes([left_out])
         self._finder.push(NO_VALUE if left_out else self._reference.held[second])
 
     def _judge_those_before(self, second: int) -> None:

@@ -41,6 +41,7 @@ NO_CADENCE: Final = -1.0
 """Stands in ``cadences`` where no cadence is known."""
 
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
+_MOST_ARRIVALS: Final = 256
 _LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
 
 
@@ -75,8 +76,9 @@ class SensorState:
     closed grid second, as ``(t_ns, reading)``.  ``first_ns``, ``last_ns``: first and newest
     readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``: the
     newest reading, valid or not.  ``spacings``: the last intervals between readable
-    notifications, ns.  ``texts``: Device Information by channel.  ``heart_rates``: heart rate
-    payloads; of these ``undecoded`` could not be read, and ``invalid`` may not be paired.
+    notifications, ns.  ``texts``: Device Information by channel; ``said``: how often any has
+    come.  ``heart_rates``: heart rate payloads; of these ``undecoded`` could not be read, and
+    ``invalid`` may not be paired.
     ``doubtful``: when a test sensor's value leapt as no heart does, ns; such readings stay valid.
     """
 
@@ -105,6 +107,7 @@ class SensorState:
         self.signal_dbm: int | None = None
         self.signal_ns = -1
         self.texts: dict[str, str] = {}
+        self.said = 0
         self.notifications = 0
         self.malformed = 0
         self.last_malformed_ns = -1
@@ -117,14 +120,21 @@ class SensorState:
         self.gaps = 0
         self.times: Final = Growing(np.int64)
         self.values: Final = Growing(np.int32)
-        self.grid: Final = Growing(np.int32)
+        self._grid: Final = Growing(np.int32)
         self._hold = HeldValue(planned.hold_ns)
+        # When each of the last notifications came, and how many RR had come with it by then.
         self._arrivals: deque[tuple[int, int]] = deque()
-        self._beats_kept = 0
+        self._beats = self._beats_before = 0
         self._in_gap = False
         self._cadence = NO_CADENCE
         self._cadence_ns = -1
         self._crank = RevolutionRate()
+
+    @property
+    def grid(self) -> Growing[np.int32]:
+        """``held`` as an array."""
+        self._grid.follow(self.held)
+        return self._grid
 
     def is_acquiring(self, t_ns: int) -> bool:
         """Whether it has only just begun to send and has not found the heart yet.
@@ -161,7 +171,6 @@ class SensorState:
         """Close grid second ``second``; returns the value held there, mbpm or ``NO_VALUE``."""
         value = self._hold.at(second)
         self.held.append(value)
-        self.grid.append(value)
         if self.has_cadence:
             age_ns = second * NS_PER_S - self._cadence_ns
             missing = second - len(self.cadences)
@@ -188,20 +197,21 @@ class SensorState:
         if span_ns < _SHORTEST_RATE_SPAN_NS:
             return 0.0, 0.0
         # Nearly all that is kept: count off the few that are too old, or newer than the instant.
+        self._forget_arrivals()
         arrivals = self._arrivals
-        count, beats = len(arrivals), self._beats_kept
-        for at_ns, rr in arrivals:
+        count, before, until = len(arrivals), self._beats_before, self._beats_before
+        for at_ns, beats in arrivals:
             if at_ns > start_ns:
                 break
             count -= 1
-            beats -= rr
-        for at_ns, rr in reversed(arrivals):
+            before = until = beats
+        for at_ns, beats in reversed(arrivals):
             if at_ns <= t_ns:
+                until = beats
                 break
             count -= 1
-            beats -= rr
         per_s = NS_PER_S / span_ns
-        return count * per_s, beats * per_s
+        return count * per_s, (until - before) * per_s
 
     def _arrived(self, t_ns: int, beats: int) -> None:
         if self.first_ns < 0:
@@ -209,12 +219,18 @@ class SensorState:
         else:
             self.spacings.append(t_ns - self.last_ns)
         self.last_ns = t_ns
-        arrivals = self._arrivals
-        arrivals.append((t_ns, beats))
-        self._beats_kept += beats
-        oldest_ns = t_ns - RATE_WINDOW_NS
-        while arrivals[0][0] <= oldest_ns:
-            self._beats_kept -= arrivals.popleft()[1]
+        self._beats += beats
+        self._arrivals.append((t_ns, self._beats))
+        if len(self._arrivals) >= _MOST_ARRIVALS:
+            self._forget_arrivals()
+
+    def _forget_arrivals(self) -> None:
+        """Those that rates are not counted over any more: done when somebody asks for a rate, or
+        when many have come.
+        """
+        arrivals, oldest_ns = self._arrivals, self.last_ns - RATE_WINDOW_NS
+        while arrivals and arrivals[0][0] <= oldest_ns:
+            self._beats_before = arrivals.popleft()[1]
 
     def _take_heart_rate(self, t_ns: int, channel: str, payload: bytes) -> None:
         self.notifications += 1
@@ -257,6 +273,7 @@ class SensorState:
                 self.battery_percent = percent
             case DeviceText(text):
                 self.texts[channel] = text
+                self.said += 1
 
     def _take_motion(self, t_ns: int, motion: Motion) -> None:
         self._arrived(t_ns, 0)

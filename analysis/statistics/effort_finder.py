@@ -139,7 +139,8 @@ class EffortFinder:
 
     def push(self, mbpm: int) -> None:
         """The next grid second, mbpm; ``NO_VALUE`` in a gap: nothing changes there."""
-        if len(self._raw) % _PLACE_EVERY_S == 0:
+        raw = self._raw
+        if len(raw) % _PLACE_EVERY_S == 0:
             self._places.append(
                 _Place(
                     len(self._levels), len(self.efforts), self._risen, self._base, self._low,
@@ -147,8 +148,10 @@ class EffortFinder:
                     self._has_peaked,
                 )
             )  # fmt: skip
-        self._raw.append(mbpm)
-        self._take(len(self._raw) - 1 - REACH_S)
+        raw.append(mbpm)
+        second = len(raw) - 1 - REACH_S
+        if second >= 0:
+            self._take(second)
 
     def rewind(self, second: int) -> int:
         """Forget this second and all after it, which turned out to be others than was told; returns
@@ -183,8 +186,6 @@ class EffortFinder:
         return EffortState(len(self.efforts), False, second - self.efforts[-1].return_s)
 
     def _take(self, second: int) -> None:
-        if second < 0:
-            return
         level = self._smoothed(second)
         self._levels.append(level)
         if not math.isnan(level):

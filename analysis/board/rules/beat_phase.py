@@ -59,17 +59,20 @@ class BeatPhase:
         ``passed_s``: since the one before.  ``rr_s``: sum of its RR.  ``usual_s``: an RR that no
         beat to come is longer than.
         """
-        slack, beat = self.limits.arrival_s, usual_s * self.unit
+        unit, slack, beat = self.unit, self.limits.arrival_s, usual_s * self.unit
         if self.oldest < self.youngest:
             self.youngest, self.oldest = -slack, beat + slack
             return False
-        self.pass_by(passed_s, rr_s)
+        aged = passed_s - rr_s * unit
+        self.youngest += aged
+        self.oldest += aged
         if self.oldest < -slack:
             self.youngest, self.oldest = -slack, beat + slack
             return True
         if self.youngest > beat + slack:
             left_out = ceil((self.youngest - beat - slack) / beat)
             self._without(left_out, beat, left_out)
+        # Between the bounds of any newest beat.
         self.youngest = max(self.youngest, -slack)
         self.oldest = max(min(self.oldest, beat + slack), self.youngest)
         return False
@@ -99,6 +102,11 @@ class UnitEvidence:
     def of(self, slip: float) -> float:
         """How much speaks for this slip by now, at least 0."""
         return self._sums[slip]
+
+    @property
+    def is_there(self) -> bool:
+        """Whether anything speaks for any of them."""
+        return any(self._sums.values())
 
     def begun_ns(self, slip: float) -> int:
         """Since when, ns."""

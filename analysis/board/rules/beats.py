@@ -8,12 +8,10 @@ Lipponen & Tarvainen, J Med Eng Technol 2019; from memory), with limits from rec
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import Enum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from analysis.board.rules.thresholds import BeatLimits
@@ -36,8 +34,7 @@ class Beat(Enum):
     """An interval that no heart has at all."""
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """One judgement: what it was, the RR and the median beside it, in 1/1024 s."""
 
     beat: Beat
@@ -46,23 +43,21 @@ class Judged:
 
 
 class BeatJudge:
-    """Told the RR intervals of one sensor in order; gives the judgement of each."""
+    """Told the RR intervals of one sensor in order; gives the judgement of each.
+
+    ``beside``: median of the accepted neighbours in 1/1024 s; 0 while there are too few.
+    """
 
     def __init__(self, limits: BeatLimits) -> None:
         self._limits = limits
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
-        self._beside = 0.0
+        self.beside = 0.0
         self._refused: list[int] = []
         self._earlier: tuple[int, ...] = ()
         self._short = 0
         self._half = 0
         self._limit_of = 0.0
         self._limit = 0.0
-
-    @property
-    def beside(self) -> float:
-        """Median of the accepted neighbours in 1/1024 s; 0 while there are too few."""
-        return self._beside
 
     @property
     def newest(self) -> int:
@@ -72,15 +67,15 @@ class BeatJudge:
     @property
     def limit(self) -> float:
         """Share by which an RR may differ from its neighbours at their rate."""
-        if self._limit_of != self._beside:
-            self._limit_of = self._beside
-            self._limit = interpolated(self._limits.natural, self._beside)
+        if self._limit_of != self.beside:
+            self._limit_of = self.beside
+            self._limit = interpolated(self._limits.natural, self.beside)
         return self._limit
 
     def forget(self) -> None:
         """Beats were lost on the way: the next ones have no neighbours."""
         self._accepted.clear()
-        self._beside = 0.0
+        self.beside = 0.0
         self._refused.clear()
         self._earlier = ()
         self._short = self._half = 0
@@ -92,14 +87,14 @@ class BeatJudge:
         of the first beats come together.
         """
         limits = self._limits
-        beside = self._beside
+        beside = self.beside
         if not 0 < rr <= limits.most_rr or (beside == 0 and rr < limits.least_rr):
             self._short = self._half = 0
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             return self._first(rr)
         if self._half:
-            return (self._halved(rr), *self._alone(rr, self._beside))
+            return (self._halved(rr), *self._alone(rr, self.beside))
         if not self._short:
             return self._alone(rr, beside)
         short, self._short = self._short, 0
@@ -121,7 +116,7 @@ class BeatJudge:
         self._refuse(short)
         if no_shorter and ratio > 1 + limit:
             return (first,)  # its pause belongs to it
-        return (first, *self._alone(rr, self._beside))
+        return (first, *self._alone(rr, self.beside))
 
     def _first(self, rr: int) -> Sequence[Judged]:
         """The first beats are judged together, by their own median, once there are enough."""
@@ -130,15 +125,15 @@ class BeatJudge:
         if len(accepted) < self._limits.least_neighbours:
             return ()
         first = tuple(accepted)
-        self._beside = _median(first)
+        self.beside = _median(first)
         accepted.clear()
-        accepted.append(round(self._beside))
+        accepted.append(round(self.beside))
         return [judged for one in first for judged in self.judge(one)]
 
     def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
         limits = self._limits
         ratio = rr / beside
-        limit = self.limit
+        limit = self._limit if self._limit_of == beside else self.limit
         accepted = self._accepted
         if (
             ratio < 1 - limits.pair_share
@@ -158,7 +153,7 @@ class BeatJudge:
             self._refused.clear()
             return (Judged(Beat.GOOD, rr, beside),)
         if self._is_back(rr):
-            return (Judged(Beat.GOOD, rr, self._beside),)
+            return (Judged(Beat.GOOD, rr, self.beside),)
         if ratio < 1:
             self._short = rr
             return ()
@@ -175,7 +170,7 @@ class BeatJudge:
         One beat was counted twice if the next is whole again; a heart that hurries goes on.
         """
         half, self._half = self._half, 0
-        beside, accepted = self._beside, self._accepted
+        beside, accepted = self.beside, self._accepted
         if rr > self._limits.whole * beside:
             self._take_for_neighbour(accepted.pop() + half)
             return Judged(Beat.EXTRA, half, beside)
@@ -186,7 +181,7 @@ class BeatJudge:
         """Whether the newest beat was the second of two short ones: beats that were counted twice
         come in pairs, between whole ones.
         """
-        short = self._limits.whole * self._beside
+        short = self._limits.whole * self.beside
         count = 0
         for rr in reversed(self._accepted):
             if rr >= short:
@@ -211,13 +206,13 @@ class BeatJudge:
 
     def _make_one(self, first: int, second: int) -> bool:
         share = min(self.limit, self._limits.pair_share)
-        return abs((first + second) / self._beside - 1) <= share
+        return abs((first + second) / self.beside - 1) <= share
 
     def _take_for_neighbour(self, rr: int) -> None:
         accepted = self._accepted
         accepted.append(rr)
         if len(accepted) >= self._limits.least_neighbours:
-            self._beside = _median(accepted)
+            self.beside = _median(accepted)
 
     def _refuse(self, rr: int) -> None:
         """Some alike in a row are a new rate, or a new way of counting: neighbours from here."""
@@ -244,7 +239,11 @@ def _median(values: Iterable[int]) -> float:
 
 def interpolated(points: Sequence[tuple[float, float]], x: float) -> float:
     """Value at ``x`` of the line through ``points``, flat beyond its ends."""
-    at = bisect_right(points, x, key=lambda point: point[0])
+    at = 0  # of the first point beyond; there are few
+    for point in points:
+        if point[0] > x:
+            break
+        at += 1
     if at in (0, len(points)):
         return points[min(at, len(points) - 1)][1]
     (x0, y0), (x1, y1) = points[at - 1], points[at]

@@ -57,6 +57,8 @@ class OnCadence(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
+        if now.paired and now.side == 0:
+            return self._away()  # nearly always
         known = any(pod.has_cadence for pod in self._pods)
         if not now.paired and not (known and self._can_ask_others(second)):
             return UNSURE
@@ -78,12 +80,14 @@ class OnCadence(SensorRule):
         now = self._deviation
         if not now.paired:
             return self._near_cadence(second) and self._others_are_elsewhere(second)
-        if now.side == 0 or now.reference_leapt:
+        if now.reference_leapt:
             return False  # a reference that leaps away leaves the others where the heart is
         return self._near_cadence(second) if known else self._like_cadence(second)
 
     def _away(self) -> Verdict:
         self._off_s += 1
+        if self._score == 0:
+            return GOOD
         self._score = max(0.0, self._score - 1)
         if self._off_s >= self._limits.clear_s:
             self._score = 0.0

@@ -8,7 +8,7 @@ enough to tell one delay from another.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -37,18 +37,70 @@ class DelayEstimate:
     spread_now_mbpm: float
 
 
+class Course(NamedTuple):
+    """The reference before a grid second: mbpm, their squares, and 1 where it has a value, else 0;
+    float64[window_s + most_delay_s] each.
+    """
+
+    values: _Sums
+    squares: _Sums
+    there: _Sums
+
+
+class ReferenceCourse:
+    """What estimates for several test sensors need of the reference: many are made at the same
+    grid second, and in most nothing can be told, since the reference has hardly moved.
+    """
+
+    def __init__(self, session: SessionState, limits: DelayLimits = DELAY) -> None:
+        self._reference: Final = session.reference
+        self._limits: Final = limits
+        self._second = -1
+        self._made: dict[int, Course | None] = {}
+
+    def before(self, second: int, window_s: int) -> Course | None:
+        """The last ``window_s`` before ``second``, and what lies the longest delay before them;
+        ``None`` where the reference has moved too little.  Made on the first call.
+        """
+        if second != self._second:
+            self._second = second
+            self._made.clear()
+        if window_s not in self._made:
+            self._made[window_s] = self._course(second, window_s)
+        return self._made[window_s]
+
+    def _course(self, second: int, window_s: int) -> Course | None:
+        limits = self._limits
+        start = max(0, second - window_s) - limits.most_delay_s
+        reference = self._reference.grid.view[max(0, start) : second].astype(np.float64)
+        there = np.sort(reference[reference > 0])
+        if len(there) < limits.least_s:
+            return None
+        if _percentile(there, 0.9) - _percentile(there, 0.1) < limits.least_range_mbpm:
+            return None
+        if start < 0:
+            reference = np.concatenate([np.zeros(-start), reference])
+        values = np.maximum(reference, 0.0)
+        return Course(values, values**2, np.sign(values))
+
+
 class DelayEstimator:
     """The newest estimate for one test sensor, renewed when asked for and old enough.
 
     ``newest``: however old it is; ``due``: grid second from which on it is renewed when asked for.
+    ``course``: of the reference, where several estimators share it.
     """
 
     def __init__(
-        self, session: SessionState, watched: SensorState, limits: DelayLimits = DELAY
+        self,
+        session: SessionState,
+        watched: SensorState,
+        limits: DelayLimits = DELAY,
+        course: ReferenceCourse | None = None,
     ) -> None:
-        self._session: Final = session
         self._watched: Final = watched
         self._limits: Final = limits
+        self._course: Final = course or ReferenceCourse(session, limits)
         self.newest: DelayEstimate | None = None
         self.due = 0
 
@@ -76,29 +128,23 @@ class DelayEstimator:
 
     def _made(self, second: int, window_s: int) -> DelayEstimate | None:
         limits = self._limits
-        most = limits.most_delay_s
         first = max(0, second - window_s)
-        length = second - first
-        if length < limits.least_s:
+        if second - first < limits.least_s:
             return None
-        test = self._watched.grid.view[first:second].astype(np.float64)
-        start = first - most
-        reference = self._session.reference.grid.view[max(0, start) : second].astype(np.float64)
-        if start < 0:
-            reference = np.concatenate([np.full(-start, -1.0), reference])
-        there = np.sort(reference[reference > 0])
-        if len(there) < limits.least_s:
-            return None
-        if _percentile(there, 0.9) - _percentile(there, 0.1) < limits.least_range_mbpm:
+        course = self._course.before(second, window_s)
+        if course is None:
             return None
         # Entry d of each sum: the reference d seconds before each second of the test sensor.
-        ours, theirs = np.maximum(test, 0.0), np.maximum(reference, 0.0)
-        here, was = np.sign(ours), np.sign(theirs)
+        theirs, theirs_squared, was = course
+        ours = np.maximum(self._watched.grid.view[first:second].astype(np.float64), 0.0)
+        here = np.sign(ours)
         count = _shifted(was, here)
         if count.min() < limits.least_s:
             return None
         mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
-        squares = _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs**2, here)
+        squares = (
+            _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
+        )
         spread = np.sqrt(np.maximum(squares / count - mean**2, 0))
         best = int(np.argmin(spread))
         if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():

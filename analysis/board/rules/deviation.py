@@ -67,10 +67,10 @@ class Deviation:
         reference, value = self._reference[second], self._held[second]
         self.unexplained = self.follows = False
         if second and reference != NO_VALUE:
-            leap = reference - self._reference[second - 1]
-            if leap > self._limits.leap_mbpm or -leap > self._limits.leap_mbpm:
+            leap, most = reference - self._reference[second - 1], self._limits.leap_mbpm
+            if leap > most or -leap > most:
                 self._reference_leapt(second, leap)
-        self.paired = NO_VALUE not in (reference, value)
+        self.paired = reference != NO_VALUE != value
         if not self.paired:
             self.side = 0
             return

@@ -55,7 +55,9 @@ class Frozen(SensorRule):
         self._last_s = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
         self._known_run = 0
-        self._rr: deque[tuple[int, int]] = deque()
+        # The RR of the last seconds, and the second in which each came.
+        self._rr: deque[int] = deque()
+        self._rr_s: deque[int] = deque()
         self._rr_at_start = 0
         self._repeats = Repeats(limits)
         self._apart_s = 0
@@ -67,17 +69,18 @@ class Frozen(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         fresh = self.watched.fresh
+        limits = self._limits
         for _, reading in fresh:
-            if reading.rr:
-                self._repeats.take(reading.rr)
-                self._take_rr(second, reading.rr)
-            if reading.mbpm != self._value or second - self._last_s > self._limits.silence_s:
-                self._changed(second, reading.mbpm)
+            rr, mbpm = reading.rr, reading.mbpm
+            if rr:
+                self._repeats.take(rr)
+                self._take_rr(second, rr)
+            if mbpm != self._value or second - self._last_s > limits.silence_s:
+                self._changed(second, mbpm)
             self._readings += 1
             self._last_s = second
         if self._value == NO_VALUE:
             return UNSURE
-        limits = self._limits
         run_s = second - self._start
         if self._readings < limits.least or run_s < limits.least_s:
             return GOOD
@@ -173,20 +176,23 @@ class Frozen(SensorRule):
         return round(needed * (limits.reference_times if self.watched.is_reference else 1))
 
     def _take_rr(self, second: int, rr: tuple[int, ...]) -> None:
-        kept = self._rr
-        kept.extend((second, interval) for interval in rr)
-        while second - kept[0][0] >= self._limits.own_rr_window_s:
+        kept, times = self._rr, self._rr_s
+        kept.extend(rr)
+        times.extend([second] * len(rr))
+        oldest = second - self._limits.own_rr_window_s
+        while times[0] <= oldest:
+            times.popleft()
             kept.popleft()
 
     def _rr_is_fresh(self, second: int) -> bool:
-        kept = self._rr
-        return len(kept) >= self._limits.own_rr_beats and second - kept[-1][0] <= _RR_FRESH_S
+        times = self._rr_s
+        return len(times) >= self._limits.own_rr_beats and second - times[-1] <= _RR_FRESH_S
 
     def _own_rr_mbpm(self) -> int:
         """Median rate by the RR of the last seconds, 0 without any; single bad beats drop out."""
         if not self._rr:
             return 0
-        middle = sorted(interval for _, interval in self._rr)[len(self._rr) // 2]
+        middle = sorted(self._rr)[len(self._rr) // 2]
         return _MBPM_OF_RR // middle if middle else 0
 
     def _beside_own_rr(self) -> Verdict:

@@ -181,21 +181,19 @@ class LooseReference(SensorRule):
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
         if not self.watched.has_electrodes:
             return  # optical sensors leave beats out, and guess others, by habit
+        recent = self._recent
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
                 self._beats += 1
-                self._strays.count()
+                self._strays.beats += 1
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
-                self._remember(is_bad=weight > 0)
+                is_bad = weight > 0
+                if self._recent_bad and len(recent) == _RECENT_BEATS:
+                    self._recent_bad -= recent[0]
+                recent.append(is_bad)
+                self._recent_bad += is_bad
                 if weight:
                     self._add(second, weight, self._in_words(second, judged))
-
-    def _remember(self, *, is_bad: bool) -> None:
-        recent = self._recent
-        if len(recent) == _RECENT_BEATS:
-            self._recent_bad -= recent[0]
-        recent.append(is_bad)
-        self._recent_bad += is_bad
 
     def _weight(self, judged: Judged) -> float:
         """How much one judgement says against the seat of the strap, in nats."""

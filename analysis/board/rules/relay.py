@@ -25,11 +25,13 @@ class _Echo:
     """Evidence that the values of one stream are those of another a constant moment later."""
 
     __slots__ = (
-        "_lag_s", "lags", "last_count", "missed", "other_heart_s", "score", "source", "unlike",
+        "_lag_s", "lags", "last_count", "missed", "other_heart_s", "score", "shown", "source",
+        "unlike",
     )  # fmt: skip
 
     def __init__(self, source: Stream) -> None:
         self.source = source
+        self.shown = source.shown
         self.score = 0.0
         self.unlike = 0
         self.last_count = 0
@@ -102,14 +104,16 @@ class Relay(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        own = self._own.look(second)
+        own = self._own
+        if own.second != second:
+            own.look(second)
         if own.new_beats or own.new_changes:
             for echo in self._echoes:
                 if echo.source.second != second:
                     echo.source.look(second)
-        if own.new_beats and second >= self._due:
-            self._compare_beats(second)
         if own.new_beats:
+            if second >= self._due:
+                self._compare_beats(second)
             self._beat_s = second
         elif second - self._beat_s > self._limits.clear_s:
             self._by_rr = False  # its RR have stopped: from here on its values tell
@@ -231,20 +235,17 @@ class Relay(SensorRule):
         is_one = len(match.pairs) >= least
         echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
 
-    def _tells_by_values(self, echo: _Echo) -> bool:
-        """Two that send RR are told by these, unless the RR of one are no heart's at all."""
-        return not echo.source.beats or echo.other_heart_s >= self._limits.clear_s
-
     def _compare_changes(self, second: int) -> None:
-        own = self._own
+        own, clear_s = self._own, self._limits.clear_s
         echoes: Sequence[_Echo] = self._echoes
-        if own.beats and second - self._beat_s <= self._limits.clear_s:
-            echoes = [echo for echo in echoes if self._tells_by_values(echo)]
+        if own.beats and second - self._beat_s <= clear_s:
+            # Two that send RR are told by these, unless the RR of one are no heart's at all.
+            echoes = [e for e in echoes if not e.source.beats or e.other_heart_s >= clear_s]
         for t_ns, mbpm in own.new_changes:
             weight = self._weight(mbpm)
             oldest_ns = t_ns - self._most_lag_ns
             for echo in echoes:
-                shown = echo.source.shown.get(mbpm)
+                shown = echo.shown.get(mbpm)
                 if shown is None:
                     echo.missed += 1
                     continue
@@ -255,11 +256,12 @@ class Relay(SensorRule):
                     self._compare(echo, t_ns, shown, oldest_ns, weight)
         if self._source is not None:
             return
+        raise_at = self._limits.raise_at
         for echo in echoes:
-            if echo.score < self._limits.raise_at:
+            if echo.score < raise_at:
                 continue
             echo.settle(self._limits)
-            if self._source is None and echo.score >= self._limits.raise_at:
+            if self._source is None and echo.score >= raise_at:
                 lag_s = echo.lag_s
                 if self._is_later(lag_s, echo):
                     first = max(0, len(own.changes) - len(echo.lags))
@@ -288,6 +290,7 @@ class Relay(SensorRule):
         if echo.missed:
             echo.settle(limits)
         usual = echo.lag_s if len(echo.lags) >= 4 else None
+        last_count, band_s = echo.last_count, limits.lag_band_s
         match = times = 0
         matched_s = 0.0
         for at_ns, count in reversed(shown):
@@ -296,19 +299,19 @@ class Relay(SensorRule):
             times += 1
             if match:
                 continue
-            if count <= echo.last_count:
+            if count <= last_count:
                 break
             lag_s = (t_ns - at_ns) / NS_PER_S
-            if usual is None or abs(lag_s - usual) <= limits.lag_band_s:
+            if usual is None or abs(lag_s - usual) <= band_s:
                 match, matched_s = count, lag_s
         if not match:
             echo.missed = 1
             return
-        echo.unlike = max(0, echo.unlike - 2)
+        echo.unlike = echo.unlike - 2 if echo.unlike > 2 else 0
         echo.last_count = match
         echo.take_lag(matched_s)
         # A value that the other shows again and again is matched at any lag.
-        by_chance = min(1.0, times * 2 * limits.lag_band_s / limits.most_lag_s)
+        by_chance = min(1.0, times * 2 * band_s / limits.most_lag_s)
         echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
 
     def _is_later(self, lag_s: float, echo: _Echo) -> bool:

@@ -70,6 +70,7 @@ class SameSensor(SensorRule):
         self._since = 0
         self._why = ""
         self._by_identity = False
+        self._said = 0
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
@@ -131,6 +132,13 @@ class SameSensor(SensorRule):
         return "Their readings differ again."
 
     def _compare_identities(self) -> None:
+        """Hold what the sensors say of themselves against each other, when one has said more."""
+        said = self.watched.said
+        for twin in self._twins:
+            said += twin.source.sensor.said
+        if said == self._said:
+            return
+        self._said = said
         serial = self.watched.texts.get(ev.SERIAL, "")
         if len(serial) < self._limits.least_serial or len(set(serial)) == 1:
             return

@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.cadence import OnCadence
+from analysis.board.rules.delay_estimate import DelayEstimator, ReferenceCourse
 from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.relay import Relay
@@ -45,7 +46,11 @@ class Shared:
             for at, sensor in enumerate(self.compared)
         )
         self.unit_slips: Final = tuple(UnitSlip(session, sensor) for sensor in self.compared)
-        self.deviations: Final = tuple(Deviation(session, test) for test in session.tests)
+        course = ReferenceCourse(session)
+        self.deviations: Final = tuple(
+            Deviation(session, test, DelayEstimator(session, test, course=course))
+            for test in session.tests
+        )
         self.on_cadence: Final = tuple(
             OnCadence(session, deviation.watched, deviation) for deviation in self.deviations
         )

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 _KEPT: Final = 48
 
-_Sent: TypeAlias = dict[int, list[tuple[int, int]]]
-"""By bpm as sent, mbpm: when, and by which of the streams."""
+_Sent: TypeAlias = "dict[int, list[tuple[int, int, HeartRate]]]"
+"""By bpm as sent, mbpm: when, by which of the streams, and the whole reading."""
 
 
 class Stream:
@@ -56,10 +56,11 @@ class Stream:
         self.readings.extend(fresh)
         changes = []
         for t_ns, reading in fresh:
-            if reading.rr:
-                self.beats.extend(reading.rr)
-                self.beat_times.extend([t_ns] * len(reading.rr))
-                self.new_beats += len(reading.rr)
+            rr = reading.rr
+            if rr:
+                self.beats.extend(rr)
+                self.beat_times.extend([t_ns] * len(rr))
+                self.new_beats += len(rr)
             mbpm = reading.valid_mbpm
             if mbpm is not None and mbpm != self._mbpm:
                 self._mbpm = mbpm
@@ -76,7 +77,7 @@ class Stream:
 
 
 class Coincidences:
-    """Which streams have just sent the same bpm at about the same moment as another.
+    """Which streams have just sent the same reading at about the same moment as another.
 
     Two that are one sensor do so all the time, others now and then: one look a second at all
     readings saves holding each stream against each.  ``window_ns``: what counts as one moment.
@@ -97,19 +98,27 @@ class Coincidences:
         if second != self._second:
             self._second = second
             self._alike.clear()
-            before, self._sent = self._sent, {}
+            before = self._sent
+            sent: _Sent = {}
             for place, stream in enumerate(self._streams):
-                stream.look(second)
+                if stream.second != second:
+                    stream.look(second)
                 for t_ns, reading in stream.sensor.fresh:
-                    here = self._sent.setdefault(reading.mbpm, [])
-                    if here:
-                        self._match(place, t_ns, here)
-                    if reading.mbpm in before:
-                        self._match(place, t_ns, before[reading.mbpm])
-                    here.append((t_ns, place))
+                    mbpm, one = reading.mbpm, (t_ns, place, reading)
+                    if mbpm in before:
+                        self._match(one, before[mbpm])
+                    if mbpm in sent:
+                        self._match(one, sent[mbpm])
+                        sent[mbpm].append(one)
+                    else:
+                        sent[mbpm] = [one]
+            self._sent = sent
         return self._alike
 
-    def _match(self, place: int, t_ns: int, others: Sequence[tuple[int, int]]) -> None:
-        for at_ns, other in others:
-            if other != place and abs(t_ns - at_ns) <= self._window_ns:
+    def _match(
+        self, one: tuple[int, int, HeartRate], others: Sequence[tuple[int, int, HeartRate]]
+    ) -> None:
+        t_ns, place, reading = one
+        for at_ns, other, theirs in others:
+            if theirs == reading and other != place and abs(t_ns - at_ns) <= self._window_ns:
                 self._alike.update((self._streams[place], self._streams[other]))

@@ -95,6 +95,9 @@ class UnitSlip(SensorRule):
         bpm, count = last.mbpm - first.mbpm, last.readings - first.readings
         if not ticks or not beats or not count:
             return UNSURE
+        if not self._evidence.is_there:
+            self._factor = 1.0
+            return GOOD  # nearly always
         limits = self._limits
         self._ratio = _time_over_rr(first, last)
         self._against_bpm = ticks / RR_PER_S / beats * (bpm / count / 1000) / 60

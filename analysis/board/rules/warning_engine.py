@@ -102,19 +102,20 @@ class WarningEngine:
         if news:
             self._awake = [(entry, entry.rule) for entry in self._entries]
         failures = len(self._failures)
+        bad, good = BAD, GOOD
         for entry, rule in self._awake:
             try:
                 if entry.held_by and self._is_held(entry, second):
                     continue
-                if entry.index < 0 and second < rule.quiet_until and not news:
+                if second < rule.quiet_until and entry.index < 0 and not news:
                     continue
                 verdict = rule.step(second)
-                if verdict is BAD:
-                    self._bad(entry, second)
-                elif verdict is GOOD:
+                if verdict is good:
                     entry.bad_s = 0
                     if entry.index >= 0:  # seldom
                         self._good(entry, second)
+                elif verdict is bad:
+                    self._bad(entry, second)
             except Exception as error:
                 self._switch_off(entry, second, error)
         if news or len(self._failures) > failures:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analysis.board.growing import Growing
+
+_numbers = st.integers(-(2**31), 2**31 - 1)
 
 
 @pytest.mark.parametrize("dtype", [np.int64, np.int32])
@@ -35,3 +41,41 @@ def test_a_view_is_read_only_and_stays_as_it_was() -> None:
         before[0] = 7
     grown.append(3000)  # what was given out is read-only, what it grows in is not
     assert grown.view[-1] == 3000
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.tuples(st.integers(0, 2500), st.booleans()), max_size=8))
+def test_it_holds_what_was_appended_whenever_it_is_looked_at(steps: list[tuple[int, bool]]) -> None:
+    """However much is appended between two looks, the view is the plain list."""
+    growing = Growing(np.int64)
+    plain: list[int] = []
+    for more, looked_at in steps:
+        for _ in range(more):
+            plain.append(3 * len(plain))
+            growing.append(plain[-1])
+        assert len(growing) == len(plain)
+        if looked_at:
+            assert growing.view.tolist() == plain
+    assert growing.view.tolist() == plain
+
+
+@given(st.lists(st.lists(_numbers, max_size=1100), max_size=5))
+def test_it_follows_a_list_as_if_each_element_had_been_appended(parts: list[list[int]]) -> None:
+    """What it follows and what is appended one by one make the same array."""
+    following, appended = Growing(np.int32), Growing(np.int32)
+    plain: list[int] = []
+    for part in parts:
+        plain += part
+        for value in part:
+            appended.append(value)
+        following.follow(plain)
+        assert following.view.tolist() == plain == appended.view.tolist()
+
+
+def test_a_copy_goes_its_own_way() -> None:
+    """What is appended to a copy, waiting or not, is not in the original."""
+    growing = Growing(np.int32)
+    growing.append(1)
+    copy = deepcopy(growing)
+    copy.append(2)
+    assert (growing.view.tolist(), copy.view.tolist()) == ([1], [1, 2])
