@@ -156,6 +156,7 @@ def test_eight_of_three_hundred_are_too_many(bad, beats, told) -> None:
         (SLOW, lambda a, b: [a * 1.4, b], [100 + 5 * k for k in range(3)], False),
         (FAST, lambda a, b: [a * 0.6, b * 0.75], [100, 103], False),
         (FAST, lambda a, b: [a * 0.45, b * 0.75], [100, 103], True),
+        (SLOW, lambda a, b: [a * 0.395, b * 0.39], [100, 103], True),
     ],
 )  # fmt: skip
 def test_swings_weigh_less_than_what_no_heart_does(bpm, make, at_s, found) -> None:
