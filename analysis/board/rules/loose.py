@@ -185,7 +185,7 @@ class LooseReference(SensorRule):
         for rr in reading.rr:
             for judged in self._judge.judge(rr):
                 self._beats += 1
-                self._strays.beats += 1
+                self._strays.count()
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
                 is_bad = weight > 0
                 if self._recent_bad and len(recent) == _RECENT_BEATS:

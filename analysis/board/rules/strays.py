@@ -11,8 +11,7 @@ if TYPE_CHECKING:
 
 
 class Strays:
-    """Weighs the bad ones among the beats of a strap.  ``beats``: how many have come, of whatever
-    kind; counted by who is told of them.
+    """Told of each beat of a strap; weighs the bad ones.
 
     A well-seated strap misses or doubles single beats, too.  They come by chance, one in some
     hundreds, and stand alone; those of bad contact come close together.  The weight of a bad beat
@@ -23,30 +22,34 @@ class Strays:
 
     def __init__(self, limits: StrayLimits) -> None:
         self._limits = limits
-        self.beats = 0
+        self._beats = 0
         self._bad: deque[int] = deque()
         self._alone: deque[int] = deque()
         self._newest: int | None = None
         self._newest_is_near = False
 
+    def count(self) -> None:
+        """A beat has come, of whatever kind."""
+        self._beats += 1
+
     def take(self) -> float:
         """The beat just counted is bad; its weight, in nats."""
         limits, newest = self._limits, self._newest
         weight = self.weight  # before the newest counts: the two may be of one episode
-        is_near = newest is not None and self.beats - newest <= limits.together
+        is_near = newest is not None and self._beats - newest <= limits.together
         if newest is not None and not is_near and not self._newest_is_near:
             self._alone.append(newest)
-        self._newest, self._newest_is_near = self.beats, is_near
-        self._bad.append(self.beats)
+        self._newest, self._newest_is_near = self._beats, is_near
+        self._bad.append(self._beats)
         return weight
 
     @property
     def weight(self) -> float:
         """What one bad beat weighs by now, in nats."""
         limits, alone = self._limits, self._alone
-        while alone and self.beats - alone[0] > limits.kept:
+        while alone and self._beats - alone[0] > limits.kept:
             alone.popleft()
-        seen = min(self.beats, limits.kept)
+        seen = min(self._beats, limits.kept)
         chance = (limits.prior_strays + len(alone)) / (limits.prior_beats + seen)
         return min(max(log(limits.share / chance), limits.least), limits.most)
 
@@ -54,7 +57,7 @@ class Strays:
     def too_many(self) -> bool:
         """Whether more were bad lately than chance makes, however far apart."""
         limits, bad = self._limits, self._bad
-        while bad and self.beats - bad[0] >= limits.among:
+        while bad and self._beats - bad[0] >= limits.among:
             bad.popleft()
         return len(bad) >= limits.many
 
