@@ -69,3 +69,8 @@ def check_prefix(prefix: str, topics: Iterable[str]) -> None:
         if topic == prefix or topic.startswith(f"{prefix}/"):
             rule = f"stands over {topic!r}, on which this plan listens or calls; choose another"
             raise PlanError("broker.publish", rule, prefix)
+
+
+def broker_table(broker: Broker) -> dict[str, object]:
+    """The table of a plan that :func:`parse_broker` reads back to an equal broker."""
+    return {key: getattr(broker, key) for key in BROKER_KEYS if getattr(broker, key)}

@@ -24,12 +24,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from replay.event import Event
+from replay.event import NS_PER_S, Event
 
 SENDER: Final = "mqtt:"
 """How the name of a clock begins by which the sender of a message told a time in it: of the sensor
 ``2`` it is ``mqtt:2/utc``, or ``mqtt:2/1`` and so on where it counts from a moment of its own."""
 _FURTHEST_NS: Final = 2**62
+HOLD_BACK_NS: Final = NS_PER_S
+"""How far a board stays behind the newest arrival where a node is in the plan: networks in a house
+take some ms, and a packet that has to be sent again half a second."""
 
 
 @dataclass(frozen=True, slots=True)

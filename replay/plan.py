@@ -27,9 +27,9 @@ from replay.toml_table import checked_table
 
 ROLES: Final = ("reference", "test", "companion")
 """A companion (cadence, power) is recorded and used by the warnings, but not compared."""
-SOURCES: Final = ("bluetooth", "mqtt", "simulated", "file", "log")
-"""``file``: a series of an activity file, stamped by a clock of its own.  ``log``: notifications
-as they arrived elsewhere, those of all sensors stamped by one clock."""
+SOURCES: Final = ("bluetooth", "mqtt", "node", "simulated", "file", "log")
+"""``node``: another computer listens to it.  ``file``: a series of an activity file, stamped by a
+clock of its own.  ``log``: notifications as they arrived elsewhere, all stamped by one clock."""
 IMPORTED_SOURCES: Final = frozenset({"file", "log"})
 ALIGNMENTS: Final = (
     "estimated", "confirmed", "by hand", "one clock", "own clock", "as recorded",
@@ -56,7 +56,8 @@ class PlannedSensor:
     ``label``: free text, unique in the plan.  ``role``: one of :data:`ROLES`.  ``source``: one
     of :data:`SOURCES`.  Bluetooth sensors are found by ``address`` (a UUID on macOS) or by
     ``name``, through ``adapter`` (``hci1``) where one is given; MQTT sensors by ``topic``, with
-    ``message`` where its messages are not a bare heart rate; simulated ones by ``kind``.
+    ``message`` where its messages are not a bare heart rate; simulated ones by ``kind``.  With the
+    source ``node`` the computer of that name (``node``) finds it, by any of these but a topic.
     ``hold_s``: pairing age limit in s.  ``sign``: 0 for none yet.
 
     A sensor that was imported (``file``, ``log``) has ``file`` (its name), ``sha256`` (of the
@@ -78,6 +79,7 @@ class PlannedSensor:
     topic: str = ""
     message: MessageForm | None = None
     kind: str = ""
+    node: str = ""
     firmware: str = ""
     file: str = ""
     sha256: str = ""
@@ -158,6 +160,11 @@ class Plan:
     def sensor(self, number: int) -> PlannedSensor:
         """The sensor with this 1-based number."""
         return self.sensors[number - 1]
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """Names of the computers that listen for this session elsewhere, each once."""
+        return tuple(dict.fromkeys(s.node for s in self.sensors if s.source == "node"))
 
     @property
     def reference(self) -> int:
@@ -283,7 +290,8 @@ def _check_source(where: str, sensor: PlannedSensor) -> None:
         raise PlanError(f"{where}, source", "must be one of " + ", ".join(SOURCES), sensor.source)
     if sensor.source == "bluetooth" and not (sensor.address or sensor.name):
         raise PlanError(where, "a Bluetooth sensor needs an address or a name")
-    if sensor.adapter and sensor.source != "bluetooth":
+    _check_node(where, sensor)
+    if sensor.adapter and sensor.source not in {"bluetooth", "node"}:
         raise PlanError(f"{where}, adapter", "is for Bluetooth sensors only")
     if not re.fullmatch(r"(hci\d{1,3})?", sensor.adapter):
         rule = "must be named as the system names it: hci0"
@@ -294,6 +302,24 @@ def _check_source(where: str, sensor: PlannedSensor) -> None:
         raise PlanError(f"{where}, message", "is for MQTT sensors only")
     if sensor.source == "mqtt" and any(sign in sensor.topic for sign in "+#"):
         raise PlanError(f"{where}, topic", "must name one topic, without wildcards", sensor.topic)
+
+
+def is_node_name(text: str) -> bool:
+    """Whether a node can be called so: it is part of a topic, and of the name of a clock."""
+    return re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}", text) is not None
+
+
+def _check_node(where: str, sensor: PlannedSensor) -> None:
+    if sensor.source != "node":
+        if sensor.node:
+            raise PlanError(f"{where}, node", 'is for sensors with source = "node" only')
+        return
+    if not is_node_name(sensor.node):
+        raise PlanError(
+            f"{where}, node", "must be a name of up to 20 letters and digits", sensor.node
+        )
+    if not (sensor.address or sensor.name or sensor.kind):
+        raise PlanError(where, "a sensor of a node needs an address or a name")
 
 
 def _check_place(where: str, sensor: PlannedSensor, taken: set[tuple[str, str]]) -> None:
@@ -346,7 +372,7 @@ _SESSION_KEYS: Final = {
 }  # fmt: skip
 _SENSOR_KEYS: Final = {
     "label": str, "role": str, "placement": str, "source": str, "address": str, "name": str,
-    "adapter": str, "topic": str, "message": dict, "kind": str, "firmware": str,
+    "adapter": str, "topic": str, "message": dict, "kind": str, "node": str, "firmware": str,
     "file": str, "sha256": str, "offset_s": float, "alignment": str, "clock": str,
     "hold_s": float, "sign": int,
 }  # fmt: skip
@@ -373,7 +399,7 @@ def parse_plan(text: str) -> Plan:
     rows = raw.get("sensor")
     if not isinstance(rows, list) or not rows:
         raise PlanError("sensor", "at least one [[sensor]] must be listed")
-    sensors = tuple(_parse_sensor(f"sensor {n}", row) for n, row in enumerate(rows, 1))
+    sensors = tuple(parse_sensor(f"sensor {n}", row) for n, row in enumerate(rows, 1))
     broker = parse_broker(raw["broker"]) if "broker" in raw else None
     details = raw.get("details", {})
     if not isinstance(details, dict) or not all(isinstance(v, str) for v in details.values()):
@@ -382,7 +408,8 @@ def parse_plan(text: str) -> Plan:
     return Plan(**session, sensors=sensors, broker=broker, attention=attention, details=details)
 
 
-def _parse_sensor(where: str, row: object) -> PlannedSensor:
+def parse_sensor(where: str, row: object) -> PlannedSensor:
+    """One sensor of a plan's table.  Raises :class:`PlanError`."""
     table = checked_table(where, row, _SENSOR_KEYS, required=("label", "role"))
     if "message" in table:
         table["message"] = parse_message_form(f"{where}.message", table["message"])

@@ -32,6 +32,7 @@ from analysis.statistics.effort_finder import EffortState
 from analysis.statistics.pairing import NO_VALUE
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event
+from replay.foreign_time import HOLD_BACK_NS
 from replay.plan import Plan
 
 
@@ -60,7 +61,8 @@ class Board:
     ``plan``: of the session.  ``on_second``: called with each grid second just closed, when
     everything that arrived up to it has been taken and nothing later.  ``rules``: makes the
     warning rules; all of them by default.  ``hold_ns``: how far it stays behind the newest arrival,
-    so that what other clocks stamped is taken in order of time; a copy of a board holds its own.
+    so that what other clocks stamped is taken in order of time; by default what the plan asks for,
+    0 unless a node is in it.  A copy of a board holds its own.
     """
 
     def __init__(
@@ -68,9 +70,11 @@ class Board:
         plan: Plan,
         rules: Callable[[SessionState], Sequence[Rule]] = rules_for,
         *,
-        hold_ns: int = 0,
+        hold_ns: int | None = None,
     ) -> None:
         self.on_second: Callable[[int], None] | None = None
+        if hold_ns is None:
+            hold_ns = HOLD_BACK_NS if plan.nodes else 0
         self._hold_back = HoldBack(hold_ns)
         self._session = SessionState(plan)
         self._engine = WarningEngine(self._session, rules)
@@ -105,16 +109,19 @@ class Board:
         Never raises on what an event holds: a malformed payload is counted on its sensor.  An
         event from before the newest one is taken as of now, since closed seconds stay closed.
         """
-        if self._hold_back.hold_ns:
-            self._take_all(self._hold_back.put(event))
-        else:
-            self._take(event)
+        for due in self.hold(event):
+            self.take(due)
 
-    def _take_all(self, events: Iterable[Event]) -> None:
-        for event in events:
-            self._take(event)
+    def hold(self, event: Event) -> Iterable[Event]:
+        """Hold an event back, in order of arrival; those that are to be taken now."""
+        return self._hold_back.put(event) if self._hold_back.hold_ns else (event,)
 
-    def _take(self, event: Event) -> None:
+    def rest(self) -> Iterable[Event]:
+        """What is still held back, to be taken before the end: nothing more will arrive."""
+        return self._hold_back.rest()
+
+    def take(self, event: Event) -> None:
+        """Count in an event that was held back for long enough; :meth:`feed` does both."""
         t_ns = event.t_ns
         if t_ns < self._now_ns:
             t_ns = self._now_ns
@@ -140,7 +147,8 @@ class Board:
     def advance(self, t_ns: int) -> None:
         """All that arrived before ``t_ns`` has been fed: close the grid seconds before it."""
         if self._hold_back.hold_ns:
-            self._take_all(self._hold_back.due(t_ns))
+            for due in self._hold_back.due(t_ns):
+                self.take(due)
             t_ns -= self._hold_back.hold_ns
         if t_ns > self._now_ns:
             self._close_before(t_ns)
@@ -148,7 +156,8 @@ class Board:
 
     def finish(self, t_ns: int) -> None:
         """The session ended at ``t_ns``: close the grid seconds up to and with it."""
-        self._take_all(self._hold_back.rest())
+        for due in self.rest():
+            self.take(due)
         self._close_before(t_ns + 1)
         self._now_ns = max(self._now_ns, t_ns)
         self._session.efforts.finish()
@@ -247,6 +256,7 @@ class Board:
         number, held = sensor.number, sensor.held[-1] if closed else NO_VALUE
         reference = session.reference.held[-1] if closed else NO_VALUE
         is_test = number in self._tests
+        one_clock = sensor.is_placed and session.reference.is_placed
         compared = is_test and NO_VALUE not in (held, reference)
         return _OnGrid(
             held_bpm=None if held == NO_VALUE else held / 1000,
@@ -258,7 +268,7 @@ class Board:
             windows=agreement.whole(number),
             without_exclusions=agreement.without_exclusions(number),
             efforts=session.efforts.counts(number) if is_test else None,
-            delay_s=session.efforts.delay_s(number) if is_test else None,
+            delay_s=session.efforts.delay_s(number) if is_test and one_clock else None,
         )
 
     def _status(self, sensor: SensorState, t_ns: int) -> SensorStatus:

@@ -79,6 +79,7 @@ class SensorState:
     notifications, ns.  ``texts``: Device Information by channel; ``said``: how often any has
     come.  ``heart_rates``: heart rate payloads; of these ``undecoded`` could not be read, and
     ``invalid`` may not be paired.
+    ``is_placed``: whether the clock of the node that stamped its newest event is known.
     ``doubtful``: when a test sensor's value leapt as no heart does, ns; such readings stay valid.
     """
 
@@ -93,6 +94,7 @@ class SensorState:
         self.link = LinkState.FILE if planned.source == "file" else LinkState.WAITING
         self.link_since_ns = 0
         self.advice = ""
+        self.is_placed = True
         self.first_ns = -1
         self.last_ns = -1
         self.last_valid_ns = -1
@@ -154,6 +156,8 @@ class SensorState:
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""
         channel, payload = event.channel, event.payload
+        if event.foreign is not None:
+            self.is_placed = event.foreign.offset_ns is not None
         if channel in HEART_RATE_CHANNELS:
             self._take_heart_rate(t_ns, channel, payload)
             return

@@ -72,7 +72,7 @@ def read_comparison(one: Path, two: Path) -> Comparison:
 
 
 def _side(alignment: Alignment, which: int, capture: Capture, name: str) -> Side:
-    board, own = Board(capture.plan), Board(capture.plan)
+    board, own = Board(capture.plan, hold_ns=0), Board(capture.plan)
     events = list(capture.events())
     for event in events:
         own.feed(event)

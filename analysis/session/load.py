@@ -20,7 +20,7 @@ from analysis.statistics.pairing import NO_VALUE, grid_values
 from analysis.statistics.stretch import Stretch, gaps_of
 from replay.capture.notes import EffectiveNotes
 from replay.event import FIRMWARE, MARKER, MODEL, NS_PER_S, Event
-from replay.foreign_time import Repeats, event_time_ns
+from replay.foreign_time import Repeats, Translation, event_time_ns
 from replay.markers import decode_marker
 from replay.plan import Plan, PlannedSensor
 
@@ -133,8 +133,9 @@ def session_of(
                 also(event)
             yield event
 
-    data = _read(board, told(), capture.duration_ns)
-    return with_notes(data, capture.plan, capture.effective_notes), board
+    notes = capture.effective_notes
+    data = _read(board, told(), capture.duration_ns, notes.translations)
+    return with_notes(data, capture.plan, notes), board
 
 
 def load_session(capture: CaptureLike) -> SessionData:
@@ -153,8 +154,9 @@ def session_data(
 
     ``duration_ns``: length of the session; the grid ends with the last whole second in it.
     """
-    data = _read(Board(plan, lambda _: ()), events, duration_ns)
-    return with_notes(data, plan, notes or EffectiveNotes())
+    notes = notes or EffectiveNotes()
+    data = _read(Board(plan, lambda _: ()), events, duration_ns, notes.translations)
+    return with_notes(data, plan, notes)
 
 
 def with_notes(data: SessionData, plan: Plan, notes: EffectiveNotes) -> SessionData:
@@ -177,20 +179,25 @@ def with_notes(data: SessionData, plan: Plan, notes: EffectiveNotes) -> SessionD
     )
 
 
-def _read(board: Board, events: Iterable[Event], duration_ns: int) -> SessionData:
+def _read(
+    board: Board,
+    events: Iterable[Event],
+    duration_ns: int,
+    translations: Mapping[str, Translation],
+) -> SessionData:
     """Feed a board, finish it, and take what it gathered."""
     plan, seconds = board.plan, duration_ns // NS_PER_S + 1
     gathered = {number: _Gathered(board.sensor(number)) for number in plan.compared}
     repeats, repeated = Repeats(), []
-    for event in events:
+    for event in _as_held(board, events):
         if event.foreign is None:
-            board.feed(event)
+            board.take(event)
             continue
         is_repeat = repeats.is_repeat(event)
         if event.sensor in gathered:
-            gathered[event.sensor].feed(board, event, is_repeat=is_repeat)
+            gathered[event.sensor].feed(board, event, translations, is_repeat=is_repeat)
             continue
-        board.feed(event)
+        board.take(event)
         if event.channel == MARKER and is_repeat:
             repeated.append(decode_marker(event.t_ns, event.payload))
     board.finish(duration_ns)
@@ -209,6 +216,13 @@ def _read(board: Board, events: Iterable[Event], duration_ns: int) -> SessionDat
     )
 
 
+def _as_held(board: Board, events: Iterable[Event]) -> Iterator[Event]:
+    """The events in the order in which the board takes them."""
+    for event in events:
+        yield from board.hold(event)
+    yield from board.rest()
+
+
 class _Gathered:
     """The series of one sensor: what the board gathered, with the times of other clocks.
 
@@ -222,17 +236,24 @@ class _Gathered:
         self._dropped: list[int] = []
         self._repeated = np.zeros(3, dtype=np.int64)
 
-    def feed(self, board: Board, event: Event, *, is_repeat: bool) -> None:
+    def feed(
+        self,
+        board: Board,
+        event: Event,
+        translations: Mapping[str, Translation],
+        *,
+        is_repeat: bool,
+    ) -> None:
         """Let the board take an event that another clock stamped."""
         before, place = self._counts(), len(self._state.times)
-        board.feed(event)
+        board.take(event)
         if is_repeat:
             self._repeated += self._counts() - before
         if len(self._state.times) > place:
             if is_repeat:
                 self._dropped.append(place)
             else:
-                self._moved[place] = event_time_ns(event)
+                self._moved[place] = event_time_ns(event, translations)
 
     def _counts(self) -> npt.NDArray[np.int64]:
         state = self._state

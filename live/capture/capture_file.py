@@ -9,11 +9,11 @@ import mmap
 import tempfile
 import time
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from analysis.report.words import count
 from live.capture.clock import MonotonicClock
@@ -111,10 +111,24 @@ class CaptureFile:
         lacking = f"The last {count(lost)} events are not in it"
         self._end_badly(f"{self.saver.failure}.  {saved}  {lacking}")
 
-    async def close(self, t_ns: int, reason: str, meanwhile: Callable[[], None]) -> None:
-        """End and close the file; ``meanwhile`` is called now and then while that lasts."""
+    async def close(
+        self,
+        t_ns: int,
+        reason: str,
+        meanwhile: Callable[[], None],
+        last_words: Iterable[tuple[str, Mapping[str, Any]]] = (),
+    ) -> None:
+        """End and close the file; ``meanwhile`` is called now and then while that lasts.
+
+        ``last_words``: kinds and bodies of the notes to leave in it.
+        """
         saver = self.saver
-        saver.close(t_ns, reason or "the capture failed")
+        first = 2 if self.place > 1 else 1  # a second file has a note on the one before
+        notes = [
+            Note(number, time.time_ns(), kind, body)
+            for number, (kind, body) in enumerate(last_words, first)
+        ]
+        saver.close(t_ns, reason or "the capture failed", notes)
         for _ in range(round(CLOSING_S)):
             if await asyncio.to_thread(saver.join, 1.0):
                 break

@@ -20,6 +20,7 @@ from typing import Any, Final, Protocol
 from live.capture.clock import MonotonicClock, keep_watch, watch_disk
 from live.capture.commands import Commands
 from live.capture.link_sentences import LinkSentences
+from live.capture.other_computers import clock_notes, tapped
 from live.capture.recording import Duties, Recording
 from live.capture.session import Session
 from live.capture.session_router import ABANDONED_S, SessionRouter
@@ -163,7 +164,12 @@ class _Capture:
         self._backlog = Backlog()
         if not self._rehearsing:
             self._file = self._open_file(clock, self._backlog)
-        session = Session(clock, len(self._plan.sensors), self._file, self._backlog)
+        session = Session(
+            clock,
+            len(self._plan.sensors),
+            self._file,
+            tapped(self._backlog, self._sources, self._file),
+        )
         self._router = SessionRouter(session, clock)
         self._commands = commands = Commands(
             self._router,
@@ -302,7 +308,12 @@ class _Capture:
 
     async def _close_file(self, t_ns: int) -> None:
         if self._file is not None:
-            await self._file.close(t_ns, self._reason, self._tell_views)
+            await self._file.close(
+                t_ns,
+                self._reason,
+                self._tell_views,
+                clock_notes(self._sources, self._router.shift_ns),
+            )
 
     # The views.
 

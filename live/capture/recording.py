@@ -12,10 +12,10 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from analysis.report.words import count
 from live.capture.capture_file import CaptureFile, make_capture_file
@@ -89,6 +89,11 @@ class Recording:
         return self._file.path
 
     @property
+    def session_uuid(self) -> str:
+        """Of the recording, whatever file it is in."""
+        return self._file.session_uuid
+
+    @property
     def problem(self) -> str:
         """Why the recording is not what it should be; empty if all is well."""
         return self._file.problem
@@ -124,8 +129,14 @@ class Recording:
             finally:
                 self._looking.cancel()
 
-    async def close(self, t_ns: int, reason: str, meanwhile: Callable[[], None]) -> None:
-        """End and close the file; ``meanwhile`` is called now and then while that lasts."""
+    async def close(
+        self,
+        t_ns: int,
+        reason: str,
+        meanwhile: Callable[[], None],
+        last_words: Iterable[tuple[str, Mapping[str, Any]]] = (),
+    ) -> None:
+        """End and close the file; as :meth:`CaptureFile.close`."""
         self._closing.set()
         if self._moving is not None:
             await asyncio.wait([self._moving])
@@ -133,7 +144,7 @@ class Recording:
             await self._file.look()
             if self._file.why_elsewhere:
                 await self._go_on(self._file.why_elsewhere)
-        await self._file.close(t_ns, reason, meanwhile)
+        await self._file.close(t_ns, reason, meanwhile, last_words)
         for saver in self._left:
             await asyncio.to_thread(saver.join, PARTING_S)
 

@@ -54,6 +54,7 @@ class Writer(Protocol):
 class _Close:
     t_ns: int
     reason: str
+    last_words: tuple[Note, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,9 +136,11 @@ class Saver:
         """
         self._queue.put(_LetGo(last_words))
 
-    def close(self, t_ns: int, reason: str) -> None:
-        """Order the end: the thread writes what it has, the ending row, and closes the file."""
-        self._queue.put(_Close(t_ns, reason))
+    def close(self, t_ns: int, reason: str, last_words: Iterable[Note] = ()) -> None:
+        """Order the end: the thread writes what it has, these notes, the ending row, and closes
+        the file.
+        """
+        self._queue.put(_Close(t_ns, reason, tuple(last_words)))
 
     def join(self, timeout_s: float | None = None) -> bool:
         """Wait until the file is closed; whether it is."""
@@ -177,6 +180,8 @@ class Saver:
                 item = None
             if isinstance(item, _Close):
                 self.committed = writer.commit()
+                if item.last_words:
+                    writer.keep_notes(item.last_words)
                 writer.close(t_ns=item.t_ns, reason=item.reason)
                 return
             if isinstance(item, _LetGo):

@@ -34,6 +34,11 @@ class SessionRouter:
         self._shift_ns = 0
         self._told: dict[tuple[int, str], bytes] = {}
 
+    @property
+    def shift_ns(self) -> int:
+        """How much later the present session began than the clock of the sources."""
+        return self._shift_ns
+
     def emit(
         self,
         t_ns: int,

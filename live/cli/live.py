@@ -273,7 +273,7 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
         outcome = run_capture(
             plan,
             None if arguments.practice else (arguments.out or Path()),
-            _sources(plan, log),
+            sources_for(plan, log),
             minutes=arguments.minutes,
             rehearse=True,
             open_view=open_view,
@@ -285,9 +285,9 @@ def _serve_set_up(arguments: argparse.Namespace, log: TerminalLog) -> int:
     for one in watched:
         one.let_go()
     if outcome.path is not None:
-        log.say(_summary(outcome))
+        log.say(summary(outcome))
     log.flush()
-    tell(**_facts(outcome, plan))
+    tell(**facts_of(outcome, plan))
     if outcome.problem:
         raise SidebeatError(outcome.problem)
     return 0
@@ -325,7 +325,7 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
 
         at = where(plan.broker or Broker())
         log.say(f"The board is published under {plan.prefix!r}, on the broker at {at}.")
-    sources = _sources(plan, log)
+    sources = sources_for(plan, log)
     view = "none" if arguments.json and arguments.view is None else chosen_view(arguments.view)
     views = ViewProcesses(plan, view, log, mute=arguments.mute, aside=arguments.json)
     # A key that is held sends Ctrl-C again while the last lines are printed; they must come out.
@@ -341,22 +341,22 @@ def _record(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
         say_of_links=log.complain if view == "none" else None,
     )
     views.clear_the_terminal(outcome)
-    log.say(_summary(outcome))
+    log.say(summary(outcome))
     if log.unread:
         log.say(f"{log.unread} lines were not shown: nobody read them.")
     log.flush()
     if arguments.json:
-        say(json_line(_facts(outcome, plan)))
+        say(json_line(facts_of(outcome, plan)))
     signal.signal(signal.SIGINT, signal.SIG_IGN if outcome.by_signal else before)
     views.leave()
     if outcome.problem:
         raise SidebeatError(outcome.problem)
     if not outcome.heard:
-        raise SidebeatError(_silence(outcome, plan))
+        raise SidebeatError(silence(outcome, plan))
     return 0
 
 
-def _sources(plan: Plan, log: TerminalLog) -> list[Source]:
+def sources_for(plan: Plan, log: TerminalLog) -> list[Source]:
     """One source for each kind that the plan names; imported only where it is needed."""
     from replay.plan import IMPORTED_SOURCES  # noqa: PLC0415 - as above
 
@@ -375,6 +375,10 @@ def _sources(plan: Plan, log: TerminalLog) -> list[Source]:
         from live.sources.mqtt import MqttSource  # noqa: PLC0415
 
         sources.append(MqttSource(plan))
+    if "node" in kinds:
+        from live.sources.node.source import NodeSource  # noqa: PLC0415
+
+        sources.append(NodeSource(plan))
     if "bluetooth" in kinds:
         from live.sources.bluetooth import BluetoothSource, bluetooth_problem  # noqa: PLC0415
 
@@ -388,7 +392,8 @@ def _sources(plan: Plan, log: TerminalLog) -> list[Source]:
     return sources
 
 
-def _summary(outcome: CaptureOutcome) -> str:
+def summary(outcome: CaptureOutcome) -> str:
+    """One line about a capture that has ended."""
     minutes, seconds = divmod(outcome.duration_ns // NS_PER_S, 60)
     lasted = f"{minutes} min {seconds} s"
     if outcome.path is None:
@@ -396,13 +401,14 @@ def _summary(outcome: CaptureOutcome) -> str:
     return f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
 
 
-def _silence(outcome: CaptureOutcome, plan: Plan) -> str:
+def silence(outcome: CaptureOutcome, plan: Plan) -> str:
     """Nobody was heard: the newest sentence about each link, each once."""
     said = dict.fromkeys(outcome.advice.values())
     return "  ".join([f"none of the {len(plan.sensors)} planned sensors was ever heard.", *said])
 
 
-def _facts(outcome: CaptureOutcome, plan: Plan) -> dict[str, object]:
+def facts_of(outcome: CaptureOutcome, plan: Plan) -> dict[str, object]:
+    """The same for scripts."""
     return {
         "capture": str(outcome.path) if outcome.path else None,
         "duration_s": round(outcome.duration_ns / NS_PER_S, 3),

@@ -118,7 +118,7 @@ def _bluetooth() -> MachineCheck:
 def _broker_of(plan: Plan | None, sources: set[str]) -> Broker | None:
     if plan is None:
         return None
-    if "mqtt" in sources or plan.attention.topic or plan.prefix:
+    if sources & {"mqtt", "node"} or plan.attention.topic or plan.prefix:
         return plan.broker or Broker()
     return None
 

@@ -35,6 +35,7 @@ COMMANDS: Final[dict[str, str]] = {
     "export": "write what a capture holds as CSV, Parquet or JSON",
     "report": "write one page about a session, with figures",
     "check": "say whether a capture file is whole",
+    "node": "listen near the wearer and pass on what is heard to another computer, over MQTT",
     "demo": "show it all on an invented session; needs no hardware",
     "completion": "print what a shell needs to complete commands, options and file names",
 }

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from live.setup.known_sensors import KnownSensor, KnownSensors
 from live.setup.places import from_sensor
-from replay.plan import LONGEST_LABEL, PlannedSensor
+from replay.errors import PlanError
+from replay.plan import LONGEST_LABEL, PlannedSensor, parse_sensor
 from replay.signs import SIGNS, free_sign
 from replay.text import printable
 
@@ -24,7 +25,8 @@ _WEAK_DBM: Final = -85
 class DiscoveredSensor:
     """One sensor, heard now, some time ago, or only remembered (``heard_s`` is ``None``).
 
-    ``heard_s``: when it was last heard, in seconds of the caller's clock.
+    ``heard_s``: when it was last heard, in seconds of the caller's clock.  ``at_node``: as a sensor
+    of a plan, where another computer listens to it; ``address`` is then its :func:`key`.
     """
 
     address: str
@@ -36,6 +38,7 @@ class DiscoveredSensor:
     firmware: str = ""
     connected: bool = False
     note: str = ""
+    at_node: PlannedSensor | None = None
     heard_s: float | None = None
 
     def is_near(self, now_s: float) -> bool:
@@ -48,6 +51,8 @@ class DiscoveredSensor:
             return "not heard yet"
         if not self.is_near(now_s):
             return f"not heard for {now_s - self.heard_s:.0f} s"
+        if self.at_node is not None:
+            return f"at node {self.at_node.node}"
         if self.signal_dbm is None:
             return "linked already" if self.connected else "heard"
         word = "fair"
@@ -66,6 +71,8 @@ class DiscoveredSensors:
         self._sensors: dict[str, DiscoveredSensor] = {}
         self.problem = ""
         """Why nobody can be heard at present; empty while listening works."""
+        self.node_problem = ""
+        """Why no node can be found at present; empty while there is nothing to say."""
         for one in known.sensors:
             self._sensors[one.address] = DiscoveredSensor(address=one.address, name=one.name)
 
@@ -85,6 +92,10 @@ class DiscoveredSensors:
         """Take one line of the scanning process; whether it made sense."""
         if isinstance(line.get("problem"), str):
             self.problem = printable(line["problem"])
+            return True
+        if isinstance(line.get("node_sensors"), list):
+            self._take_nodes(line["node_sensors"], now_s)
+            self.node_problem = _plain(line.get("node_problem"))
             return True
         rows = line.get("sensors")
         if not isinstance(rows, list):
@@ -113,12 +124,35 @@ class DiscoveredSensors:
             heard_s=heard_s if before.heard_s is None else max(heard_s, before.heard_s),
         )
 
+    def _take_nodes(self, rows: Sequence[object], now_s: float) -> None:
+        for row in rows:
+            try:
+                planned = parse_sensor("sensor", row)
+            except PlanError:
+                continue
+            self._sensors[key(planned)] = DiscoveredSensor(
+                address=key(planned),
+                name=planned.label,
+                placement=planned.placement,
+                at_node=planned,
+                heard_s=now_s,
+            )
+
     def recall(self, sensor: DiscoveredSensor) -> KnownSensor | None:
         """What is remembered of it."""
+        if sensor.at_node is not None:
+            return self._known.recall(sensor.at_node.address, sensor.at_node.name)
         return self._known.recall(sensor.address, sensor.name)
 
     def planned(self, sensor: DiscoveredSensor, *, has_reference: bool) -> PlannedSensor:
         """How it is proposed for the plan: as remembered, or by what it measures and says."""
+        if sensor.at_node is not None:
+            return replace(
+                sensor.at_node,
+                role="test"
+                if has_reference and sensor.at_node.role == "reference"
+                else sensor.at_node.role,
+            )
         known = self.recall(sensor)
         place = known.placement if known else from_sensor(sensor.placement)
         if known:
@@ -151,6 +185,13 @@ class DiscoveredSensors:
     def names(self, addresses: Iterable[str]) -> dict[str, str]:
         """Names by address."""
         return {a: self._sensors[a].name for a in addresses if a in self._sensors}
+
+
+def key(sensor: PlannedSensor) -> str:
+    """What a planned sensor is kept under among those discovered."""
+    if sensor.source == "node":
+        return f"{sensor.node}/{sensor.address or sensor.name or sensor.label}"
+    return sensor.address
 
 
 def _plain(text: object) -> str:

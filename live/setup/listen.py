@@ -2,8 +2,9 @@
 
 Each line is ``{"sensors": […]}`` with the facts of ``sidebeat sensors --json`` and ``age_s``, or
 ``{"problem": "…"}``.  On its standard input it is told, as lines of JSON ``{"ask": [addresses]}``,
-which sensors are the tester's: only those are linked for a moment and asked for their details.  It
-ends when its standard input closes, which happens when the page that started it goes, however it
+which sensors are the tester's: only those are linked for a moment and asked for their details; and
+``{"broker": {…}}``, where nodes are to be found as well, or ``null``: then lines ``{"node_sensors":
+[…], "node_problem": "…"}`` come too, with the sensors as tables of a plan.  It ends when its standard input closes, which happens when the page that started it goes, however it
 goes.
 """
 
@@ -15,9 +16,18 @@ import json
 import signal
 import sys
 import threading
+from typing import TYPE_CHECKING
+
+from replay.broker import Broker, parse_broker
+from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from live.sources.node.wire import State
 
 ROUND_S = 3.0
 """One round of listening: sensors advertise every 0.1 to 2 s."""
+TOLD_S = 5.0
+"""Nodes are told of this often, so that it is seen that they are still there."""
 AGAIN_S = 4.0
 """Where Bluetooth cannot be used, it is tried again after this: it may be switched on meanwhile."""
 
@@ -47,12 +57,19 @@ def main() -> int:
 
 async def _until_input_closes(loop: asyncio.AbstractEventLoop) -> None:
     ours: set[str] = set()
-    task = asyncio.ensure_future(listen(ours))
+    nodes = Nodes()
+    task = asyncio.ensure_future(
+        asyncio.wait(
+            [asyncio.ensure_future(listen(ours)), asyncio.ensure_future(nodes.run())],
+            return_when=asyncio.FIRST_COMPLETED,
+        )
+    )
 
     def wait_for_end() -> None:
         with contextlib.suppress(OSError, ValueError):
             for line in sys.stdin:
                 take(line, ours)
+                loop.call_soon_threadsafe(nodes.take, line)
         with contextlib.suppress(RuntimeError):  # the loop has ended by itself
             loop.call_soon_threadsafe(task.cancel)
 
@@ -69,6 +86,71 @@ def take(line: str, ours: set[str]) -> None:
             told = {str(address).upper() for address in said["ask"]}
             ours -= ours - told
             ours |= told
+
+
+class Nodes:
+    """Who is a node at the broker that the page names."""
+
+    def __init__(self) -> None:
+        self._broker: Broker | None = None
+        self._changed = asyncio.Event()
+        self._said = ""
+        self._states: dict[str, State] = {}
+
+    def take(self, line: str) -> None:
+        """Take one line of the page; what makes no sense is ignored."""
+        with contextlib.suppress(ValueError, SidebeatError):
+            said = json.loads(line)
+            if isinstance(said, dict) and "broker" in said:
+                named = said["broker"]
+                broker = None if named is None else parse_broker(named)
+                if broker != self._broker:
+                    self._broker = broker
+                    self._changed.set()
+
+    async def run(self) -> None:
+        """Listen until cancelled, at whichever broker is named now."""
+        while True:
+            self._changed.clear()
+            broker, self._said, self._states = self._broker, "", {}
+            tasks = [asyncio.ensure_future(self._changed.wait())]
+            if broker is not None:
+                tasks += [
+                    asyncio.ensure_future(part) for part in (self._watch(broker), self._tell())
+                ]
+            try:
+                await tasks[0]
+            finally:
+                for task in tasks:
+                    task.cancel()
+                await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def _watch(self, broker: Broker) -> None:
+        from live.sources.node.listing import watch_nodes  # noqa: PLC0415 - imports the client
+
+        try:
+            await watch_nodes(broker, self._see, self._complain)
+        except SidebeatError as error:  # a setting of the broker that cannot be right
+            self._complain(str(error))
+
+    def _see(self, states: dict[str, State]) -> None:
+        self._states = states
+        self._tell_once()
+
+    def _complain(self, said: str) -> None:
+        self._said = said
+        self._tell_once()
+
+    async def _tell(self) -> None:
+        while True:
+            await asyncio.sleep(TOLD_S)
+            self._tell_once()
+
+    def _tell_once(self) -> None:
+        from live.sources.node.listing import sensors_of  # noqa: PLC0415 - as above
+
+        rows = [] if self._said else [one.row() for one in sensors_of(self._states)]
+        _say({"node_sensors": rows, "node_problem": self._said})
 
 
 def _say(facts: dict[str, object]) -> None:

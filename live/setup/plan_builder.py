@@ -33,6 +33,8 @@ def identity(sensor: PlannedSensor) -> Identity:
     """What this sensor is, whatever it is called and wherever it is worn."""
     if sensor.source == "mqtt":
         return "mqtt", sensor.topic
+    if sensor.source == "node":
+        return f"node {sensor.node}", sensor.address or sensor.name or sensor.label
     if sensor.source == "simulated":
         return "simulated", f"{sensor.kind}/{sensor.label}"
     if sensor.source in IMPORTED_SOURCES:
@@ -195,7 +197,7 @@ class PlanBuilder:
         over_mqtt = bool(
             self.attention.topic
             or (self.broker and self.broker.publish)
-            or any(s.source == "mqtt" for s in sensors)
+            or any(s.source in {"mqtt", "node"} for s in sensors)
         )
         return Plan(
             wearer=self.wearer,

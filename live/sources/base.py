@@ -7,9 +7,12 @@ A plain call, not a queue: between the stamp and the file nothing can pile up or
 
 from __future__ import annotations
 
-from typing import Protocol
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
 
-from replay.event import Stamp
+from replay.event import Event, Stamp
+from replay.foreign_time import Translation
 
 
 class CaptureClock(Protocol):
@@ -49,3 +52,31 @@ class Source(Protocol):
 
     def connect(self, sensor: int) -> None:
         """Try this sensor again at once instead of waiting; ignored if it is not ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoundedTranslation:
+    """A translation and what it may be wrong by, ns, in the stretch that it was made for."""
+
+    translation: Translation
+    bound_ns: int
+
+
+@runtime_checkable
+class Translates(Protocol):
+    """A source whose events other clocks stamped."""
+
+    @property
+    def translations(self) -> Mapping[str, BoundedTranslation]:
+        """What is known of these clocks by now, by name: to the clock that ``run`` was given."""
+
+
+@runtime_checkable
+class Tap(Protocol):
+    """A source that passes on what the session takes, as the session takes it."""
+
+    def begin(self, session_uuid: str) -> None:
+        """The file of this session has begun."""
+
+    def put(self, event: Event) -> None:
+        """Take one event; never blocks."""

@@ -114,6 +114,7 @@ def new_client(
     *,
     queue_type: type[asyncio.Queue[aiomqtt.Message]] | None = None,
     version: aiomqtt.ProtocolVersion = NEWEST,
+    will: aiomqtt.Will | None = None,
 ) -> aiomqtt.Client:
     """A client for one attempt: one whose connecting was cut short cannot be used again.
 
@@ -137,6 +138,7 @@ def new_client(
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         protocol=version,
         properties=properties,
+        will=will,
     )
     bound_reading(client._client)  # noqa: SLF001 - the library shows it to nobody
     return client

@@ -25,8 +25,8 @@ _ON_OFFER = frozenset({LinkState.SEARCHING.value.encode(), LinkState.LOST.value.
 
 
 def plan_with_invention_marked(plan: Plan) -> Plan:
-    """The plan, marked as invented if any of its sensors is simulated."""
-    if any(sensor.source == "simulated" for sensor in plan.sensors):
+    """The plan, marked as invented if any of its sensors is simulated, here or at a node."""
+    if any(sensor.kind for sensor in plan.sensors):
         return replace(plan, invented=True)
     return plan
 

@@ -15,12 +15,15 @@ salvaged              see :mod:`replay.capture.salvage`                what a sa
 imported              see :mod:`replay.files.importing`                what was made of a file
 goes-on-in            ``file``                                         the file that holds the whole
 goes-on-from          ``file``, ``why``                                the file that it began in
+clock                 ``clock``, ``offset_ns``, ``drift_ppb``,         another computer's clock, as
+                      ``at_ns``, ``bound_ns``                          known at the end (below)
 ===================== ================================================ =========================
 
 Times are ns of the capture clock, a stretch is ``from_ns <= t < to_ns``.  ``sensor`` is the
 number in the plan; in an exclusion 0 stands for all sensors.  ``suggestion`` is the key of what
 was suggested, a text chosen by who suggests, the same whenever the same is suggested again.
-An undo may itself be undone.
+An undo may itself be undone.  A clock's note holds a :class:`replay.foreign_time.Translation`, and
+what it may be wrong by; the latest of each clock counts.
 
 A recording whose file was taken away goes on in a new one, which holds all of it from the first
 event on; the earlier file is told so where it can still be written.
@@ -35,6 +38,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from replay.errors import NoteError, PlanError
+from replay.foreign_time import Translation
 from replay.plan import Plan
 from replay.text import printable
 
@@ -50,6 +54,7 @@ SALVAGED: Final = "salvaged"
 IMPORTED: Final = "imported"
 GOES_ON_IN: Final = "goes-on-in"
 GOES_ON_FROM: Final = "goes-on-from"
+CLOCK: Final = "clock"
 
 _STRETCH: Final = {"from_ns": int, "to_ns": int}
 _EXCLUDED: Final = {**_STRETCH, "sensor": int, "reason": str}
@@ -71,6 +76,7 @@ _STORED: Final[Mapping[str, Mapping[str, type]]] = MappingProxyType(
         IMPORTED: {"sensor": int},
         GOES_ON_IN: {"file": str},
         GOES_ON_FROM: {"file": str, "why": str},
+        CLOCK: {"clock": str, "offset_ns": int, "drift_ppb": int, "at_ns": int, "bound_ns": int},
     }
 )
 """What is asked of the notes that the program itself makes."""
@@ -137,7 +143,8 @@ class EffectiveNotes:
 
     ``markers``: ``(t_ns, text)`` of markers made afterwards.  ``accepted`` and ``refused``: keys
     of suggestions, each by its latest answer.  ``labels``: sensor number → latest label.
-    ``imports``: sensor number → what was kept of its import.
+    ``imports``: sensor number → what was kept of its import.  ``translations``: other computers'
+    clocks by name, and ``bounds_ns``: what each may be wrong by.
     """
 
     markers: tuple[tuple[int, str], ...] = ()
@@ -148,6 +155,8 @@ class EffectiveNotes:
     efforts: tuple[Effort, ...] = ()
     sections: tuple[Section, ...] = ()
     imports: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
+    translations: Mapping[str, Translation] = field(default_factory=dict)
+    bounds_ns: Mapping[str, int] = field(default_factory=dict)
 
     def relabelled(self, plan: Plan) -> Plan:
         """The plan with the labels that count now.
@@ -195,6 +204,8 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
     efforts: list[Effort] = []
     sections: list[Section] = []
     imports: dict[int, Mapping[str, Any]] = {}
+    translations: dict[str, Translation] = {}
+    bounds_ns: dict[str, int] = {}
     for note in standing(notes):
         body = note.body
         if note.kind == MARKER:
@@ -209,6 +220,10 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
             efforts.append(Effort(note.number, body["from_ns"], body["to_ns"], note.words("text")))
         elif note.kind == IMPORTED:
             imports[body["sensor"]] = body
+        elif note.kind == CLOCK:
+            clock = body["clock"]
+            translations[clock] = Translation(body["offset_ns"], body["drift_ppb"], body["at_ns"])
+            bounds_ns[clock] = body["bound_ns"]
         elif note.kind == SECTION:
             sections.append(Section(body["from_ns"], body["to_ns"], note.words("text")))
     exclusions += [_exclusion(note) for note in answers.values() if note.kind == ACCEPTED]
@@ -221,6 +236,8 @@ def effective(notes: Iterable[Note]) -> EffectiveNotes:
         efforts=tuple(efforts),
         sections=tuple(sections),
         imports=MappingProxyType(imports),
+        translations=MappingProxyType(translations),
+        bounds_ns=MappingProxyType(bounds_ns),
     )
 
 

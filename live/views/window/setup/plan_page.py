@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from live.setup.discovered import DiscoveredSensors
+from live.setup.discovered import DiscoveredSensors, key
 from live.setup.known_sensors import KnownSensors, LastSession
 from live.setup.plan_builder import PlanBuilder, identity
 from live.setup.study_advice import StudyReader
@@ -72,6 +72,7 @@ class PlanPage(QScrollArea):
         self.dialog: AddDialog | None = None
         self._reader: StudyReader | None = None
         self._asked: tuple[PlanBuilder, dict[str, str]] | None = None
+        self._wants_nodes = False
         self._columns: list[QVBoxLayout] = []
         self._count = 0
         self._build(out)
@@ -93,6 +94,9 @@ class PlanPage(QScrollArea):
         self.simulated.clicked.connect(lambda: self._add(AddSimulated(self)))
         more = QWidget()
         flow = FlowLayout(more, gap=6)
+        self.nodes = _button("list nodes …", "List sensors that other computers listen to")
+        self.nodes.clicked.connect(self._list_nodes)
+        flow.addWidget(self.nodes)
         flow.addWidget(self.topic)
         flow.addWidget(self.simulated)
         near = Section("In reach")
@@ -142,13 +146,14 @@ class PlanPage(QScrollArea):
         self._show_study()
 
     def _show_discovered(self) -> None:
-        selected = {s.address for s in self.builder.sensors if s.source == "bluetooth"}
+        selected = {key(s) for s in self.builder.sensors if s.source in {"bluetooth", "node"}}
         self.list.show_discovered(self.discovered, selected, self._clock())
-        self.told.setText(
-            self.discovered.problem
-            and f"{self.discovered.problem[:1].upper()}{self.discovered.problem[1:]}."
+        problems = (self.discovered.problem, self.discovered.node_problem)
+        told = "  ".join(
+            f"{one[:1].upper()}{one[1:].removesuffix('.')}." for one in problems if one
         )
-        self.told.setVisible(bool(self.discovered.problem))
+        self.told.setText(told)
+        self.told.setVisible(bool(told))
         near = sum(one.is_near(self._clock()) for one in self.discovered.sensors)
         self.listening.show_state(near=near, problem=self.discovered.problem)
 
@@ -161,7 +166,7 @@ class PlanPage(QScrollArea):
             return f"MQTT topic {sensor.topic}{at}"
         if sensor.source == "simulated":
             return f"simulated ({sensor.kind}), invented data"
-        found = self.discovered.get(sensor.address)
+        found = self.discovered.get(key(sensor))
         if found is None:
             return sensor.address or sensor.name
         battery = "" if found.battery_percent is None else f"battery {found.battery_percent} %"
@@ -201,12 +206,24 @@ class PlanPage(QScrollArea):
 
     def _tick(self, address: str, selected: bool) -> None:
         found = self.discovered.get(address)
-        addresses = [s.address for s in self.builder.sensors]
+        addresses = [key(s) for s in self.builder.sensors]
         if selected and found is not None and address not in addresses:
             has = any(sensor.role == "reference" for sensor in self.builder.sensors)
             self.insert(self.discovered.planned(found, has_reference=has))
         elif not selected and address in addresses:
             self._remove(addresses.index(address))
+
+    def _list_nodes(self) -> None:
+        self._wants_nodes = True
+        self.refresh()
+        self.form.host.setFocus()
+        self.changed.emit()
+
+    @property
+    def nodes_at(self) -> Broker | None:
+        """The broker whose nodes are listed, if any are to be."""
+        listed = any(sensor.source == "node" for sensor in self.builder.sensors)
+        return (self.builder.broker or Broker()) if listed or self._wants_nodes else None
 
     def _add(self, dialog: AddDialog) -> None:
         self.dialog = dialog
@@ -331,7 +348,8 @@ class PlanPage(QScrollArea):
         else:
             self.whose.setText("Tick a sensor, then click where it is worn.")
             self.body_map.show_placed(placed, None)
-        self.form.broker.setVisible(any(s.source == "mqtt" for s in sensors))
+        over_mqtt = any(s.source in {"mqtt", "node"} for s in sensors)
+        self.form.broker.setVisible(over_mqtt or self._wants_nodes)
         self._show_swaps()
         self._show_study()
 

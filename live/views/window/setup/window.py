@@ -45,6 +45,7 @@ from live.views.window.setup.help import setup_help
 from live.views.window.setup.keys import STEP_KEYS, Step
 from live.views.window.setup.parts import Footer, sentence, setup_style
 from live.views.window.setup.plan_page import PlanPage
+from replay.broker import Broker, broker_table
 from replay.errors import PlanError, SidebeatError
 from replay.plan import Plan, format_plan, load_plan
 
@@ -88,6 +89,7 @@ class SetupWindow(QMainWindow):
         self._rehearse = rehearse
         self._child: LineSubprocess | None = None
         self._ours: list[str] = []
+        self._nodes_at: Broker | None = None
         self._waiting: Plan | None = None
         self._waits_for: LineSubprocess | None = None
         self._waits_since_s = 0.0
@@ -162,6 +164,7 @@ class SetupWindow(QMainWindow):
         """Listen for sensors from now on."""
         self._child = self._listen()
         self._ours = []
+        self._nodes_at = None
         self.plan_page.list.setFocus()
         self._timer.start()
 
@@ -169,10 +172,16 @@ class SetupWindow(QMainWindow):
 
     def _ask_ours(self) -> None:
         """Tell the listening process whom it may link to for details: the ticked sensors."""
-        ours = sorted(s.address for s in self.plan_page.builder.sensors if s.address)
+        sensors = self.plan_page.builder.sensors
+        ours = sorted(s.address for s in sensors if s.address and s.source == "bluetooth")
         if self._child is not None and ours != self._ours:
             self._ours = ours
             self._child.say({"ask": ours})
+        broker = self.plan_page.nodes_at
+        if self._child is not None and broker != self._nodes_at:
+            self._nodes_at = broker
+            told = None if broker is None else broker_table(broker)
+            self._child.say({"broker": told})
 
     def frame(self) -> None:
         """Take what came, and show it; called by the timer, and by hand in tests."""
@@ -280,6 +289,7 @@ class SetupWindow(QMainWindow):
         if self._child is None:
             self._child = self._listen()
             self._ours = []
+            self._nodes_at = None
         self.pages.setCurrentWidget(self.plan_page)
         self.plan_page.list.setFocus()
         self._update()
