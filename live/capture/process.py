@@ -60,7 +60,8 @@ class CaptureOutcome:
     ``refused``: see :class:`Session`.  ``by_signal``: ended from outside (Ctrl-C, SIGTERM) rather
     than by a view or by time.  ``heard``: numbers of the sensors of which anything measured came.
     ``advice``: the newest sentence about the link of each other one, by number.  ``problem``: one
-    sentence, empty if all went well.
+    sentence, empty if all went well.  ``clocks``: what is known of other computers' clocks, as in
+    the notes of the file.
     """
 
     path: Path | None
@@ -74,6 +75,7 @@ class CaptureOutcome:
     heard: frozenset[int]
     advice: Mapping[int, str]
     problem: str
+    clocks: tuple[Mapping[str, str | int], ...] = ()
 
 
 def run_capture(
@@ -216,6 +218,7 @@ class _Capture:
             problem, alarm = (file.problem, file.alarm) if (file := self._file) else ("", None)
             self._backlog.end(Ended(t_ns, problem or self._reason or "the capture failed", alarm))
             await self._server.stop()
+        clocks = clock_notes(self._sources, self._router.shift_ns)
         return CaptureOutcome(
             path=self._path,
             duration_ns=t_ns,
@@ -228,6 +231,7 @@ class _Capture:
             heard=frozenset(session.heard),
             advice={n: said for n, said in session.advice.items() if n not in session.heard},
             problem=problem,
+            clocks=tuple(body for _, body in clocks),
         )
 
     def _count_minutes(self) -> None:

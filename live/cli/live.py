@@ -398,7 +398,12 @@ def summary(outcome: CaptureOutcome) -> str:
     lasted = f"{minutes} min {seconds} s"
     if outcome.path is None:
         return f"Practice ended ({outcome.reason}) after {lasted}; nothing was saved."
-    return f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
+    saved = f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
+    clocks = [
+        f"The clock of {one['clock']} is known to ±{int(one['bound_ns']) / 1e6:.1f} ms."
+        for one in outcome.clocks
+    ]
+    return "  ".join([saved, *clocks])
 
 
 def silence(outcome: CaptureOutcome, plan: Plan) -> str:
@@ -423,4 +428,13 @@ def facts_of(outcome: CaptureOutcome, plan: Plan) -> dict[str, object]:
         ],
         "reason": outcome.reason,
         "problem": outcome.problem,
+        "clocks": [
+            {
+                "clock": one["clock"],
+                "offset_s": int(one["offset_ns"]) / NS_PER_S,
+                "drift_ppm": int(one["drift_ppb"]) / 1000,
+                "bound_ms": round(int(one["bound_ns"]) / 1e6, 3),
+            }
+            for one in outcome.clocks
+        ],
     }

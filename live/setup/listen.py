@@ -4,8 +4,8 @@ Each line is ``{"sensors": […]}`` with the facts of ``sidebeat sensors --json`
 ``{"problem": "…"}``.  On its standard input it is told, as lines of JSON ``{"ask": [addresses]}``,
 which sensors are the tester's: only those are linked for a moment and asked for their details; and
 ``{"broker": {…}}``, where nodes are to be found as well, or ``null``: then lines ``{"node_sensors":
-[…], "node_problem": "…"}`` come too, with the sensors as tables of a plan.  It ends when its standard input closes, which happens when the page that started it goes, however it
-goes.
+[…], "node_problem": "…"}`` come too, with the sensors as tables of a plan.  It ends when its
+standard input closes, which happens when the page that started it goes, however it goes.
 """
 
 from __future__ import annotations
@@ -113,14 +113,16 @@ class Nodes:
         while True:
             self._changed.clear()
             broker, self._said, self._states = self._broker, "", {}
-            tasks = [asyncio.ensure_future(self._changed.wait())]
+            changed = asyncio.ensure_future(self._changed.wait())
+            tasks: list[asyncio.Future[None]] = []
             if broker is not None:
-                tasks += [
+                tasks = [
                     asyncio.ensure_future(part) for part in (self._watch(broker), self._tell())
                 ]
             try:
-                await tasks[0]
+                await changed
             finally:
+                changed.cancel()
                 for task in tasks:
                     task.cancel()
                 await asyncio.gather(*tasks, return_exceptions=True)

@@ -208,7 +208,7 @@ class PlanBuilder:
             broker=(self.broker or Broker()) if over_mqtt else None,
             attention=self.attention,
             details={key: text.strip() for key, text in self.details.items() if text.strip()},
-            invented=any(sensor.source == "simulated" for sensor in sensors),
+            invented=any(sensor.kind for sensor in sensors),
             study=self.study,
             seed=self.seed,
         )

@@ -15,7 +15,7 @@ import secrets
 import socket
 import ssl
 from collections.abc import Callable, Sequence
-from typing import Final
+from typing import Any, Final
 
 import aiomqtt
 import paho.mqtt.client as paho
@@ -141,6 +141,7 @@ def new_client(
         will=will,
     )
     bound_reading(client._client)  # noqa: SLF001 - the library shows it to nobody
+    _write_at_once(client)
     return client
 
 
@@ -185,6 +186,36 @@ def bound_reading(client: paho.Client) -> None:
 def let_go(client: paho.Client) -> None:
     """Close what the library leaves to the garbage collector, once its thread has ended."""
     client._reset_sockets()  # noqa: SLF001 - as above
+
+
+def _write_at_once(client: aiomqtt.Client) -> None:
+    """Watch for room to write from the moment at which something waits to be written.
+
+    The library does so at the loop's next turn.  By then the socket may be closed, which ends in an
+    error that nobody catches, or its number may be another's, whose writes would end up here.
+    """
+    beneath = client._client  # noqa: SLF001 - as above
+    later = beneath.on_socket_register_write
+
+    def register(paho_client: Any, userdata: Any, sock: Any) -> None:  # noqa: ANN401 - as paho does
+        loop = client._loop  # noqa: SLF001
+        try:
+            is_here = asyncio.get_running_loop() is loop
+        except RuntimeError:  # while it connects, in another thread
+            is_here = False
+        if is_here:
+            loop.add_writer(sock.fileno(), write)
+        elif later is not None:
+            later(paho_client, userdata, sock)
+
+    def write() -> None:
+        try:
+            beneath.loop_write()
+        except Exception as error:
+            if not client._disconnected.done():  # noqa: SLF001
+                client._disconnected.set_exception(error)  # noqa: SLF001
+
+    beneath.on_socket_register_write = register
 
 
 def left(client: aiomqtt.Client) -> None:
