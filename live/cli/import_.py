@@ -20,6 +20,7 @@ sidebeat import tansy.fit --into capture.sqlite --label Tansy --placement "left 
 sidebeat import strap.fit watch.csv --wearer W1 --activity "stair climbing"
 sidebeat import watch.csv --into capture.sqlite --bpm-column Puls --timezone Europe/Oslo
 sidebeat import tansy.fit --into capture.sqlite --offset-s -7203.5
+sidebeat import attic.sqlite --into capture.sqlite
 sidebeat import log.csv --device-column device --reference Yarrow --wearer W1 --activity rest
 """
 _ROLES: Final = ("test", "reference")
@@ -91,11 +92,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
     from live.cli.import_dialog import can_ask  # noqa: PLC0415 - only when it runs
+    from live.cli.import_node import import_node, is_capture, tell_node  # noqa: PLC0415
     from live.cli.import_sources import unpacked  # noqa: PLC0415
 
     ask = can_ask() and not arguments.json
     with unpacked(arguments.files) as files:
         arguments.files = files
+        if len(files) == 1 and is_capture(files[0]):
+            facts = import_node(arguments, software=_software())
+            if arguments.json:
+                print_json(facts)
+            else:
+                tell_node(facts)
+            return 0
         if arguments.device_column or (len(files) == 1 and looks_like_log(files[0], ask=ask)):
             from live.cli.import_log import import_log  # noqa: PLC0415
 

@@ -152,7 +152,7 @@ async def _end(task: asyncio.Future[None]) -> None:
         await task
 
 
-async def until(true, limit_s: float = 40.0) -> None:
+async def until(true, limit_s: float = 90.0) -> None:
     """Wait until something holds."""
     give_up = time.monotonic() + limit_s
     while not true():

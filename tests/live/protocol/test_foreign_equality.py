@@ -4,23 +4,36 @@ from __future__ import annotations
 
 import asyncio
 import random
+from dataclasses import replace
 from pathlib import Path
 
-from analysis.session.load import load_session
+import pytest
+
+from analysis.board import Board
+from analysis.board.effort_watch import EffortWatch
+from analysis.session.load import load_session, session_of
 from live.capture.session import Session
 from live.capture.view_server import Backlog, BacklogCursor
 from live.protocol.feed import Ended, Message
 from live.protocol.file_feed import FileFeed
 from live.protocol.frames import FrameReader
 from replay.capture import Capture, CaptureWriter
+from replay.capture.notes import CLOCK, Note
 from replay.event import HEART_RATE, NS_PER_S, Event, Stamp
+from replay.foreign_time import HOLD_BACK_NS, Translation
 from replay.payloads import encode_heart_rate
+from replay.plan import Plan
 from tests.live.protocol.test_live_equality import assert_equal, told_by
 from tests.standins.feeds import PLAN, ScriptedFeed
 
 SECONDS = 90
 AHEAD_NS = 7_000 * NS_PER_S
 STARTED_UTC_NS = 1_772_604_900 * NS_PER_S
+
+
+NODE_PLAN = replace(
+    PLAN, sensors=(PLAN.sensors[0], replace(PLAN.sensors[1], source="node", node="attic"))
+)
 
 
 class _Clock:
@@ -63,9 +76,9 @@ def arrivals() -> list[Event]:
     return sorted(found, key=lambda event: event.t_ns)
 
 
-def _record(path: Path) -> list[Message]:
+def _record(path: Path, plan: Plan = PLAN) -> list[Message]:
     """Emit, save, and put into frames as a capture does; what a view reads of it."""
-    writer = CaptureWriter(path, PLAN, started_utc_ns=STARTED_UTC_NS, software="test")
+    writer = CaptureWriter(path, plan, started_utc_ns=STARTED_UTC_NS, software="test")
     clock, backlog = _Clock(), Backlog()
 
     async def run() -> int:
@@ -92,11 +105,12 @@ def _record(path: Path) -> list[Message]:
     return messages
 
 
-def test_a_replay_equals_the_session_where_a_node_was_late(tmp_path: Path) -> None:
+@pytest.mark.parametrize("plan", [PLAN, NODE_PLAN], ids=["no hold", "held back"])
+def test_a_replay_equals_the_session_where_a_node_was_late(tmp_path: Path, plan: Plan) -> None:
     """Stamps late, out of order and twice: live board and replayed board are equal in all."""
     path = tmp_path / "c.sqlite"
-    messages = _record(path)
-    live = told_by(ScriptedFeed([messages[:101], messages[101:]]))
+    messages = _record(path, plan)
+    live = told_by(ScriptedFeed([messages[:101], messages[101:]], plan=plan))
     replayed = told_by(FileFeed(path, None))
     assert_equal(live, replayed)
     with Capture.open(path) as capture:
@@ -118,3 +132,58 @@ def test_analysis_places_late_events_at_the_time_that_they_happened(tmp_path: Pa
     assert series.mbpm.tolist()[10:] == [
         (112 + second // 3) * 1000 for second in range(10, SECONDS)
     ]
+
+
+def test_a_node_in_the_plan_holds_the_board_back(tmp_path: Path) -> None:
+    """Events of the last second are held; those that were longer on their way are counted."""
+    messages = _record(tmp_path / "c.sqlite", NODE_PLAN)
+    board = Board(NODE_PLAN)
+    for message in messages:
+        if isinstance(message, Event):
+            board.feed(message)
+    newest_ns = max(m.t_ns for m in messages if isinstance(m, Event))
+    assert board.now_ns <= newest_ns - HOLD_BACK_NS
+    cut_off = [s for s in range(30, 45) if s + 0.3 < 44]
+    assert board.late >= len(cut_off)
+    board.finish(SECONDS * NS_PER_S)
+    assert board.second == SECONDS
+    assert len(board.sensor(1).times.view) == SECONDS
+
+
+def test_the_translation_that_is_left_in_the_file_counts(tmp_path: Path) -> None:
+    """Analysis uses the note on a clock, also for events whose offset was not known on arrival."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, NODE_PLAN, started_utc_ns=STARTED_UTC_NS, software="test")
+    for event in arrivals():
+        writer.append(event)
+    writer.commit()
+    later_ns = 40_000_000
+    known = Translation(later_ns - AHEAD_NS, 0, 0)
+    body = {
+        "clock": "node:attic/1", "offset_ns": known.offset_ns, "drift_ppb": 0, "at_ns": 0,
+        "bound_ns": 2_000_000,
+    }  # fmt: skip
+    writer.keep_notes([Note(1, STARTED_UTC_NS, CLOCK, body)])
+    writer.close(t_ns=(SECONDS + 2) * NS_PER_S, reason="stopped")
+    with Capture.open(path) as capture:
+        assert capture.effective_notes.translations == {"node:attic/1": known}
+        assert capture.effective_notes.bounds_ns == {"node:attic/1": 2_000_000}
+        series = load_session(capture).sensors[2]
+        whole = session_of(capture)[0].sensors[2]
+    heard = [second * NS_PER_S + 300_000_000 + later_ns for second in range(SECONDS)]
+    assert series.t_ns.tolist() == heard
+    assert whole.t_ns.tolist() == heard
+
+
+def test_no_delay_is_shown_while_the_clock_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test sensor whose newest event has no offset has no delay on the board, one second later
+    it has.
+    """
+    monkeypatch.setattr(EffortWatch, "delay_s", lambda *_: 4.0)
+    board, told = Board(NODE_PLAN, hold_ns=0), {}
+    for event in arrivals():
+        if event.t_ns < 20 * NS_PER_S:
+            board.feed(event)
+            told[board.second] = board.snapshot().sensors[1].delay_s
+    assert told[8] is None
+    assert told[15] == 4.0
