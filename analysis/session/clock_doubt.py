@@ -24,6 +24,9 @@ BY_ARRIVAL: Final = (
     "it; a sender's own times are kept, but how its clock stands to that one is not known."
 )
 """On the delay of a sensor whose messages carry a time."""
+MOST_UNPLACED: Final = 10
+"""Of so many readings one may have come from a clock that is not known."""
+
 _MEASURED: Final = ("estimated", "confirmed")
 
 
@@ -32,6 +35,8 @@ def clock_doubt_s(data: SessionData, test: SensorSeries) -> float | None:
 
     ``None``: that and the delay of the sensor cannot be told apart, or not well enough.
     """
+    if any(one.unplaced * MOST_UNPLACED > len(one.t_ns) for one in (data.reference, test)):
+        return None
     if test.sensor.shares_clock(data.reference.sensor):
         return 0.0
     doubts = [_doubt(data, one) for one in (data.reference, test)]

@@ -32,8 +32,9 @@ class SensorSeries:
     ``t_ns`` int64[n] and ``mbpm`` int32[n]: its valid readings in order of time.  ``grid``
     int32[seconds]: its value at each grid second, ``NO_VALUE`` in gaps.  ``notifications``: heart
     rate payloads in all; of these ``malformed`` did not decode and ``invalid`` decoded to what
-    may not be paired (0, out of range, no contact).  ``firmware``, ``model``: from the plan or
-    the sensor itself, empty if unknown.
+    may not be paired (0, out of range, no contact).  ``unplaced``: valid readings stamped by a clock
+    of which nobody knows how it stands.  ``firmware``, ``model``: from the plan or the sensor
+    itself, empty if unknown.
     """
 
     number: int
@@ -46,6 +47,7 @@ class SensorSeries:
     invalid: int
     firmware: str
     model: str
+    unplaced: int = 0
 
     @property
     def coverage_percent(self) -> float:
@@ -234,6 +236,7 @@ class _Gathered:
         self._state = state
         self._moved: dict[int, int] = {}  # place among the valid readings: when it happened
         self._dropped: list[int] = []
+        self._unplaced = 0
         self._repeated = np.zeros(3, dtype=np.int64)
 
     def feed(
@@ -254,6 +257,9 @@ class _Gathered:
                 self._dropped.append(place)
             else:
                 self._moved[place] = event_time_ns(event, translations)
+                foreign = event.foreign
+                if foreign is not None and foreign.offset_ns is None:
+                    self._unplaced += foreign.clock not in translations
 
     def _counts(self) -> npt.NDArray[np.int64]:
         state = self._state
@@ -284,4 +290,5 @@ class _Gathered:
             invalid=invalid,
             firmware=sensor.firmware or state.texts.get(FIRMWARE, ""),
             model=state.texts.get(MODEL, ""),
+            unplaced=self._unplaced,
         )

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from analysis.report.words import count
 from live.capture.clock import MonotonicClock
@@ -116,7 +116,7 @@ class CaptureFile:
         t_ns: int,
         reason: str,
         meanwhile: Callable[[], None],
-        last_words: Iterable[tuple[str, Mapping[str, Any]]] = (),
+        last_words: Iterable[tuple[str, Mapping[str, str | int]]] = (),
     ) -> None:
         """End and close the file; ``meanwhile`` is called now and then while that lasts.
 

@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from analysis.report.words import count
 from live.capture.capture_file import CaptureFile, make_capture_file
@@ -134,7 +134,7 @@ class Recording:
         t_ns: int,
         reason: str,
         meanwhile: Callable[[], None],
-        last_words: Iterable[tuple[str, Mapping[str, Any]]] = (),
+        last_words: Iterable[tuple[str, Mapping[str, str | int]]] = (),
     ) -> None:
         """End and close the file; as :meth:`CaptureFile.close`."""
         self._closing.set()

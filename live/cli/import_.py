@@ -92,18 +92,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry the command out; returns the exit status."""
     from live.cli.import_dialog import can_ask  # noqa: PLC0415 - only when it runs
-    from live.cli.import_node import import_node, is_capture, tell_node  # noqa: PLC0415
+    from live.cli.import_node import import_node, is_capture  # noqa: PLC0415
     from live.cli.import_sources import unpacked  # noqa: PLC0415
 
     ask = can_ask() and not arguments.json
     with unpacked(arguments.files) as files:
         arguments.files = files
         if len(files) == 1 and is_capture(files[0]):
-            facts = import_node(arguments, software=_software())
-            if arguments.json:
-                print_json(facts)
-            else:
-                tell_node(facts)
+            import_node(arguments, software=_software())
             return 0
         if arguments.device_column or (len(files) == 1 and looks_like_log(files[0], ask=ask)):
             from live.cli.import_log import import_log  # noqa: PLC0415

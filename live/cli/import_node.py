@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
 
 from analysis.report.words import count
 from live.cli.import_files import output_path
+from live.cli.json_facts import print_json
 from live.cli.output import say
 from replay.capture import Capture
 from replay.errors import SidebeatError
@@ -26,8 +26,8 @@ def is_capture(path: Path) -> bool:
         return False
 
 
-def import_node(arguments: argparse.Namespace, *, software: str) -> dict[str, Any]:
-    """Write the new capture, and tell what was done as facts."""
+def import_node(arguments: argparse.Namespace, *, software: str) -> None:
+    """Write the new capture, and tell what was done."""
     (path,) = arguments.files
     if arguments.into is None:
         raise SidebeatError(f"{path} is a capture: say with --into which session it belongs to")
@@ -37,25 +37,25 @@ def import_node(arguments: argparse.Namespace, *, software: str) -> dict[str, An
     with Capture.open(arguments.into) as session, Capture.open(path) as node:
         target = output_path(arguments.out, f"{arguments.into.stem}_filled.sqlite")
         done = fill_from_node(session, node, target, software=software)
-        plan = session.plan
-    return {
-        "capture": str(target),
-        "node": done.node,
-        "already_there": done.known,
-        "outside": done.outside,
-        "sensors": [
-            {"number": number, "label": plan.sensor(number).label, "filled": filled}
-            for number, filled in done.filled.items()
-        ],
-    }
-
-
-def tell_node(facts: dict[str, Any]) -> None:
-    """The same in sentences."""
+        labels = {number: session.plan.sensor(number).label for number in done.filled}
+    if arguments.json:
+        print_json(
+            {
+                "capture": str(target),
+                "node": done.node,
+                "already_there": done.known,
+                "outside": done.outside,
+                "sensors": [
+                    {"number": number, "label": labels[number], "filled": filled}
+                    for number, filled in done.filled.items()
+                ],
+            }
+        )
+        return
     say(
-        f"Node {facts['node']}: {count(facts['already_there'])} notifications had arrived, "
-        f"{count(facts['outside'])} are of other times."
+        f"Node {done.node}: {count(done.known)} notifications had arrived, "
+        f"{count(done.outside)} are of other times."
     )
-    for sensor in facts["sensors"]:
-        say(f"  {sensor['label']}: {count(sensor['filled'])} filled in.")
-    say(f"Written to {facts['capture']}")
+    for number, filled in done.filled.items():
+        say(f"  {labels[number]}: {count(filled)} filled in.")
+    say(f"Written to {target}")

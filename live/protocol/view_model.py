@@ -42,6 +42,11 @@ def rules_off(snapshot: Snapshot) -> str:
     return f"warnings off after an error: {', '.join(named)}" if named else ""
 
 
+def late_words(late: int) -> str:
+    """How many events of nodes came too late for the board; empty for none."""
+    return f"{late} came late: saved, not in these figures" if late else ""
+
+
 class ViewModel:
     """A feed and the board that is made of it.  All calls come from the view's own thread.
 

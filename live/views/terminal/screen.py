@@ -18,7 +18,7 @@ from analysis.board.snapshot import SensorWarning, Snapshot
 from analysis.report.words import clock, count
 from live.protocol.alarm import Alarm
 from live.protocol.feed import CaptureStatus
-from live.protocol.view_model import rules_off
+from live.protocol.view_model import late_words, rules_off
 from live.protocol.wall_clock import wall_clock
 from live.views.terminal.tables import (
     FAINT,
@@ -132,6 +132,8 @@ def _footer(state: ScreenState) -> list[RenderableType]:
         lines.append(Text(words, style=OUT, no_wrap=True, overflow="ellipsis"))
     if off := rules_off(state.snapshot):
         lines.append(Text(off, style=OUT, no_wrap=True, overflow="ellipsis"))
+    if late := late_words(state.late):
+        lines.append(Text(late, style=FAINT, no_wrap=True, overflow="ellipsis"))
     lines.append(Text(state.note or state.keys, style="reverse" if state.note else FAINT,
                       no_wrap=True, overflow="ellipsis"))  # fmt: skip
     return lines

@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from analysis.report.words import clock
-from live.protocol.view_model import ViewModel, rules_off
+from live.protocol.view_model import ViewModel, late_words, rules_off
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import INVENTED, spaced
 from live.views.terminal.tables import Halt, agreement_table, sensor_table
@@ -35,6 +35,8 @@ def print_summary(model: ViewModel, console: Console | None = None) -> None:
     console.print()
     if off := rules_off(snapshot):
         console.print(Text(off), soft_wrap=True)
+    if late := late_words(model.board.late):
+        console.print(Text(late), soft_wrap=True)
     if model.alarm is not None:
         for line in alarm_lines(model.alarm, width, is_known=model.alarm_is_known):
             console.print(line)

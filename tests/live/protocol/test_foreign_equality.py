@@ -11,14 +11,15 @@ import pytest
 
 from analysis.board import Board
 from analysis.board.effort_watch import EffortWatch
-from analysis.session.load import load_session, session_of
+from analysis.session.clock_doubt import clock_doubt_s
+from analysis.session.load import load_session, session_data, session_of
 from live.capture.session import Session
 from live.capture.view_server import Backlog, BacklogCursor
 from live.protocol.feed import Ended, Message
 from live.protocol.file_feed import FileFeed
 from live.protocol.frames import FrameReader
 from replay.capture import Capture, CaptureWriter
-from replay.capture.notes import CLOCK, Note
+from replay.capture.notes import CLOCK, EffectiveNotes, Note
 from replay.event import HEART_RATE, NS_PER_S, Event, Stamp
 from replay.foreign_time import HOLD_BACK_NS, Translation
 from replay.payloads import encode_heart_rate
@@ -187,3 +188,20 @@ def test_no_delay_is_shown_while_the_clock_is_not_known(monkeypatch: pytest.Monk
             told[board.second] = board.snapshot().sensors[1].delay_s
     assert told[8] is None
     assert told[15] == 4.0
+
+
+def test_no_delay_is_told_of_a_clock_that_was_never_known() -> None:
+    """Readings that nobody can place bar a delay afterwards; a note on their clock allows it."""
+    events = [
+        event if event.foreign is None else event._replace(
+            foreign=replace(event.foreign, offset_ns=None)
+        )
+        for event in arrivals()
+    ]  # fmt: skip
+    notes = EffectiveNotes(translations={"node:attic/1": Translation(-AHEAD_NS)})
+    unknown = session_data(NODE_PLAN, events, SECONDS * NS_PER_S)
+    known = session_data(NODE_PLAN, events, SECONDS * NS_PER_S, notes)
+    assert unknown.sensors[2].unplaced == len(unknown.sensors[2].t_ns) > 0
+    assert clock_doubt_s(unknown, unknown.sensors[2]) is None
+    assert known.sensors[2].unplaced == 0
+    assert clock_doubt_s(known, known.sensors[2]) == 0.0

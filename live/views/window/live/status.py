@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QStatusBar
 
 from analysis.report.words import count
 from live.protocol.feed import CaptureStatus
-from live.protocol.view_model import ViewModel, rules_off
+from live.protocol.view_model import ViewModel, late_words, rules_off
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock, wall_clock
 from live.views.window.parts.plain_text import ElidedLabel, Label
@@ -36,7 +36,7 @@ def fault_words(model: ViewModel, faults: DrawingFaults) -> str:
     counts = {"drawing": faults.count, "judging": model.faults}
     found = [f"errors in {where}: {count}" for where, count in counts.items() if count]
     off = rules_off(model.snapshot())
-    return " · ".join([*found, off] if off else found)
+    return " · ".join(filter(None, [*found, off, late_words(model.board.late)]))
 
 
 class StatusLine(QStatusBar):
