@@ -162,6 +162,7 @@ class TerminalView:
             status=model.status,
             note=self._note,
             keys=keys,
+            late=model.board.late,
             faults=model.faults,
             plain=self._plain,
             alarm=model.alarm,

@@ -42,9 +42,9 @@ class ScreenState:
     ``mode``: live or replay and at what pace, in words.  ``markers``: (t_ns, text), oldest
     first.  ``past``: warnings that have ended, oldest first.  ``note``: answer to the last key.
     ``keys``: what can be pressed.  ``faults``: events that the board of this view could not
-    take.  ``plain``: only ASCII signs.  ``alarm``: what stands above everything;
-    ``alarm_is_known``: the tester has acknowledged it.  ``halt``: whether and how the recording
-    is halted.
+    take; ``late``: those that nodes sent too late for it.  ``plain``: only ASCII signs.
+    ``alarm``: what stands above everything; ``alarm_is_known``: the tester has acknowledged it.
+    ``halt``: whether and how the recording is halted.
     """
 
     title: str
@@ -57,6 +57,7 @@ class ScreenState:
     note: str = ""
     keys: str = ""
     faults: int = 0
+    late: int = 0
     plain: bool = False
     alarm: Alarm | None = None
     alarm_is_known: bool = False
