@@ -156,7 +156,7 @@ class SensorState:
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""
         channel, payload = event.channel, event.payload
-        if event.foreign is not None:
+        if event.foreign is not None and self.planned.source == "node":
             self.is_placed = event.foreign.offset_ns is not None
         if channel in HEART_RATE_CHANNELS:
             self._take_heart_rate(t_ns, channel, payload)

@@ -32,8 +32,8 @@ class SensorSeries:
     ``t_ns`` int64[n] and ``mbpm`` int32[n]: its valid readings in order of time.  ``grid``
     int32[seconds]: its value at each grid second, ``NO_VALUE`` in gaps.  ``notifications``: heart
     rate payloads in all; of these ``malformed`` did not decode and ``invalid`` decoded to what
-    may not be paired (0, out of range, no contact).  ``unplaced``: valid readings stamped by a clock
-    of which nobody knows how it stands.  ``firmware``, ``model``: from the plan or the sensor
+    may not be paired (0, out of range, no contact).  ``unplaced``: valid readings of a node
+    whose clock was never known.  ``firmware``, ``model``: from the plan or the sensor
     itself, empty if unknown.
     """
 
@@ -258,7 +258,8 @@ class _Gathered:
             else:
                 self._moved[place] = event_time_ns(event, translations)
                 foreign = event.foreign
-                if foreign is not None and foreign.offset_ns is None:
+                is_node = self._state.planned.source == "node"
+                if is_node and foreign is not None and foreign.offset_ns is None:
                     self._unplaced += foreign.clock not in translations
 
     def _counts(self) -> npt.NDArray[np.int64]:

@@ -31,6 +31,10 @@ class ShiftedClock:
         """What it shows when ``true_ns`` have passed since it was made."""
         return true_ns + self.ahead_ns + round(true_ns * self._ppm / 1e6)
 
+    def began_with(self, other: ShiftedClock) -> None:
+        """Count true time from when the other one does."""
+        self._zero = other._zero
+
     def true_ns(self) -> int:
         """Time since it was made."""
         return time.perf_counter_ns() - self._zero

@@ -30,7 +30,8 @@ class Proxy:
         """Take connections again."""
         self._cut = False
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Pass one connection on."""
         if self._cut:
             writer.transport.abort()
             return
@@ -59,7 +60,7 @@ class Proxy:
 async def running_proxy(port: int) -> AsyncIterator[Proxy]:
     """A proxy for the length of an ``async with`` block."""
     proxy = Proxy(port)
-    server = await asyncio.start_server(proxy._serve, "127.0.0.1", 0)
+    server = await asyncio.start_server(proxy.serve, "127.0.0.1", 0)
     proxy.port = server.sockets[0].getsockname()[1]
     try:
         yield proxy

@@ -153,7 +153,7 @@ class ClockLine:
         """For all stamps of the present count; ``None`` if that was never known well enough."""
         if self._taken < EXCHANGES_KNOWN:
             return None
-        points = self._points()
+        points = self.kept
         return _useful(_Line.through(points, points).bounded([one.at_ns for one in points]))
 
     def bound_ns(self, stamp_ns: int) -> int | None:
@@ -162,7 +162,9 @@ class ClockLine:
             return None
         return self._line.bounded([stamp_ns]).bound_ns
 
-    def _points(self) -> list[Exchange]:
+    @property
+    def kept(self) -> list[Exchange]:
+        """The best exchange of each window, in order."""
         return [*self._kept, *self._best]
 
     def _take(self, exchange: Exchange) -> None:
@@ -180,7 +182,7 @@ class ClockLine:
             self._best[0] = exchange
         elif self._now is not None:
             return  # nothing has changed
-        points = self._points()
+        points = self.kept
         lately_ns = points[-1].at_ns - LATELY_NS
         self._line = _Line.through([one for one in points if one.at_ns >= lately_ns], points)
         if self._taken >= EXCHANGES_KNOWN:

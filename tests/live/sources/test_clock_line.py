@@ -133,5 +133,5 @@ def test_a_long_session_needs_no_more_room() -> None:
     ways = Way(), Way()
     for stamps in exchanges(clock, *ways, seconds=30_000, every_s=lambda _: 5.0):
         line.add(Exchange(*stamps))
-    assert len(line._points()) <= 300
+    assert len(line.kept) <= 300
     assert abs(line.whole.translation.drift_ppb + 40_000) < 500

@@ -38,7 +38,7 @@ def test_notifications_come_with_their_own_stamps_on_this_clock(tmp_path: Path) 
 
     async def check(broker: Broker) -> None:
         node, listener = Node(broker.port), Listener(node_plan(broker.port))
-        node.clock._zero = listener.clock._zero
+        node.clock.began_with(listener.clock)
         async with node.running(), listener.running():
             node.hear(1, MODEL, b"optical")
             await until(lambda: listener.told(LINK)[-1:] == [b"streaming"])
@@ -147,7 +147,7 @@ def test_a_node_that_is_killed_is_seen_and_followed_again(tmp_path: Path) -> Non
                 assert b"is off" in listener.told(ADVICE)[-1]
             way.mend()
             second = Node(broker.port, clock=ShiftedClock(5_000, 0))
-            second.clock._zero = listener.clock._zero
+            second.clock.began_with(listener.clock)
             second.hear()
             async with second.running():
                 second.hear()

@@ -48,8 +48,8 @@ def test_a_sensor_of_a_node_goes_into_the_plan_with_its_node(tmp_path):
         ]
         assert sum("at node attic" in spoken for spoken in rows) == 2
         tick(window, "Yarrow")
-        page._tick("attic/C0:00:00:00:00:02", True)
-        page._tick("attic/Bracken", True)
+        page.list.ticked.emit("attic/C0:00:00:00:00:02", True)
+        page.list.ticked.emit("attic/Bracken", True)
         assert labels(window) == ["Yarrow", "Sorrel", "Bracken"]
         _, sorrel, bracken = page.builder.sensors
         assert (sorrel.source, sorrel.node, sorrel.address) == ("node", "attic", SORREL["address"])
@@ -62,7 +62,7 @@ def test_a_sensor_of_a_node_goes_into_the_plan_with_its_node(tmp_path):
         assert child.told[-1] != {"ask": [SORREL["address"]]}
         if folder := os.environ.get("SIDEBEAT_LOOK"):
             window.grab().save(f"{folder}/nodes.png")
-        page._tick("attic/Bracken", False)
+        page.list.ticked.emit("attic/Bracken", False)
         assert labels(window) == ["Yarrow", "Sorrel"]
 
 
