@@ -84,6 +84,11 @@ class PlannedSensor:
         return round(self.hold_s * 1e9)
 
     @property
+    def over_mqtt(self) -> bool:
+        """Whether a broker is on its way here."""
+        return self.source in {"mqtt", "node"}
+
+    @property
     def on_capture_clock(self) -> bool:
         """Whether the capture clock stamped it.  Of a file it did not: the offset of its clock
         and the delay of its sensor cannot be told apart, so that no delay may be claimed.

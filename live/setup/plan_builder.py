@@ -197,7 +197,7 @@ class PlanBuilder:
         over_mqtt = bool(
             self.attention.topic
             or (self.broker and self.broker.publish)
-            or any(s.source in {"mqtt", "node"} for s in sensors)
+            or any(s.over_mqtt for s in sensors)
         )
         return Plan(
             wearer=self.wearer,

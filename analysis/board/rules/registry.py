@@ -244,7 +244,7 @@ def suppression(loser: Rule, winner: Rule, *, reference: int, tests: frozenset[i
     if loser.sensor == winner.sensor:
         return Suppression.EXPLAINED if loser.kind in row.explains else Suppression.NONE
     if winner.sensor == SESSION:
-        through = isinstance(loser, SensorRule) and loser.watched.planned.source == "mqtt"
+        through = isinstance(loser, SensorRule) and loser.watched.planned.over_mqtt
         explained = through and loser.kind in row.explains_over_mqtt
         return Suppression.EXPLAINED if explained else Suppression.NONE
     if winner.sensor == reference and loser.sensor in tests:

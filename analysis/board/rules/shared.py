@@ -33,7 +33,7 @@ class Shared:
     def __init__(self, session: SessionState) -> None:
         self.session: Final = session
         self.linked: Final = tuple(s for s in session.sensors if s.planned.on_capture_clock)
-        self.over_mqtt: Final = tuple(s for s in self.linked if s.planned.source == "mqtt")
+        self.over_mqtt: Final = tuple(s for s in self.linked if s.planned.over_mqtt)
         clock = session.reference.planned
         self.timed: Final = tuple(s for s in session.tests if clock.shares_clock(s.planned))
         self.compared: Final = tuple(s for s in session.sensors if not s.is_companion)

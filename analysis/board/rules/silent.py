@@ -84,7 +84,7 @@ class Silent(SensorRule):
     def explain(self) -> Explanation:
         """See :class:`Rule`."""
         age = age_s(self.session.second, self.watched.last_ns)
-        over_mqtt = self.watched.planned.source == "mqtt"
+        over_mqtt = self.watched.planned.over_mqtt
         quiet = f"{self.name} has sent nothing readable for {age:.0f} s"
         match self._link:
             case "up":

@@ -348,7 +348,7 @@ class PlanPage(QScrollArea):
         else:
             self.whose.setText("Tick a sensor, then click where it is worn.")
             self.body_map.show_placed(placed, None)
-        over_mqtt = any(s.source in {"mqtt", "node"} for s in sensors)
+        over_mqtt = any(s.over_mqtt for s in sensors)
         self.form.broker.setVisible(over_mqtt or self._wants_nodes)
         self._show_swaps()
         self._show_study()
