@@ -24,6 +24,7 @@ BY_ARRIVAL: Final = (
     "it; a sender's own times are kept, but how its clock stands to that one is not known."
 )
 """On the delay of a sensor whose messages carry a time."""
+
 MOST_UNPLACED: Final = 10
 """Of so many readings one may have come from a clock that is not known."""
 
@@ -35,10 +36,8 @@ def clock_doubt_s(data: SessionData, test: SensorSeries) -> float | None:
 
     ``None``: that and the delay of the sensor cannot be told apart, or not well enough.
     """
-    if any(one.unplaced * MOST_UNPLACED > len(one.t_ns) for one in (data.reference, test)):
-        return None
     if test.sensor.shares_clock(data.reference.sensor):
-        return 0.0
+        return 0.0 if _is_placed(data.reference) and _is_placed(test) else None
     doubts = [_doubt(data, one) for one in (data.reference, test)]
     known = [doubt for doubt in doubts if doubt is not None]
     both = math.hypot(*known)
@@ -79,6 +78,13 @@ def with_senders_clock(delay: Estimate, *sensors: PlannedSensor) -> Estimate:
         return delay
     # Where something stands against the delay itself, that is what has to be said.
     return replace(delay, caution=delay.caution or BY_ARRIVAL)
+
+
+def _is_placed(series: SensorSeries) -> bool:
+    """Whether it is known when its readings happened, on the capture's clock."""
+    if series.sensor.source != "node":
+        return True
+    return series.unplaced * MOST_UNPLACED <= len(series.t_ns)
 
 
 def _doubt(data: SessionData, series: SensorSeries) -> float | None:

@@ -177,6 +177,11 @@ def test_it_sends_again_while_no_notification_is_older_than_two_and_a_half_secon
     ("source", "cause", "advice"),
     [
         ({"source": "mqtt", "topic": "a"}, "broker is out of reach.", "Check the network."),
+        (
+            {"source": "node", "node": "a", "name": "b"},
+            "broker is out of reach.",
+            "Check the network.",
+        ),
         ({"source": "bluetooth", "name": "a"}, "Bluetooth is off.", "Switch Bluetooth on again."),
     ],
 )
