@@ -36,6 +36,7 @@ def run_window(feed: Feed, options: NotifyOptions = DEFAULT_OPTIONS) -> int:
     else:
         options = options.preferring(store.chosen.sounds_option, voice=store.chosen.voice)
     window.notifier = notifier_of(feed, options, application.beep)
+    window.frame()  # what is seen first is a whole picture
     window.showMaximized()
     window.start()
     try:

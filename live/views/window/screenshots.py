@@ -9,8 +9,10 @@ import argparse
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
+from itertools import product
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +20,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QImage, QPixmap
 from PySide6.QtWidgets import QApplication
 
+from analysis.study.study import Study
 from live.protocol.feed import CaptureStatus, Feed, Message
 from live.protocol.file_feed import FileFeed
 from live.views.window.app import window_on
@@ -172,45 +175,66 @@ def end_picture(
     return screenshot(rowing, 1e6, picture)
 
 
-_BYTES: Final = Action.NOTIFICATIONS
+_TEXTS: Final = ((0, 100), (len(TEXT_SIZES) - 1 - USUAL_SIZE, 200))
+"""Steps of larger text, and the per cent they come to."""
 
 
-def gallery(folder: Path) -> list[Path]:
-    """Every screen at three sizes, light and dark, with text of 100 and 200 %, to be looked at."""
-    rowing, *_ = demo_captures()
-    study = invented_study()
+def gallery(
+    folder: Path,
+    sizes: Sequence[str] = tuple(SIZES),
+    themes: Sequence[str] = tuple(THEMES),
+    screens: Sequence[str] = (),
+) -> list[Path]:
+    """Every screen at three sizes, light and dark, with text of 100 and 200 %, to be looked at.
+
+    ``sizes``, ``themes``, ``screens``: only these, by their names; no screens are all of them.
+    """
     made = []
-    for size_name, size in SIZES.items():
-        for theme in THEMES.values():
-            for text, percent in ((0, 100), (len(TEXT_SIZES) - 1 - USUAL_SIZE, 200)):
-                larger = (Action.LARGER,) * text
-                ending = f"{theme.name}-{size_name}-{percent}.png"
-
-                def picture(*actions: Action, player: bool = False, far: bool = False) -> Picture:
-                    done = (*larger, *actions)  # noqa: B023 - called at once
-                    return Picture(size, theme, far, done, cautions=False, player=player)  # noqa: B023
-
-                for name, taken in (
-                    ("start", start_picture(size, theme, text=text)),
-                    ("set-up", setup_picture(size, theme, text=text)),
-                    ("checks", setup_picture(size, theme, checks=True, text=text)),
-                    ("live", screenshot(rowing, 885.0, picture())),
-                    ("far", screenshot(rowing, 885.0, picture(far=True))),
-                    ("replay", screenshot(rowing, 800.0, picture(Action.ALL, player=True))),
-                    (
-                        "bytes",
-                        screenshot(rowing, 800.0, picture(_BYTES, player=True)),
-                    ),
-                    ("end", end_picture(size, theme, text=text)),
-                    *(
-                        (f"study-{ask}", picture_of(study, size, theme, text=text, asks=(ask,)))
-                        for ask in TABS
-                        if ask is not Ask.PLAN
-                    ),
-                ):
-                    made.append(folder / f"{name}-{ending}")
-                    _save(taken, made[-1])
+    for size_name, theme_name, (text, percent) in product(sizes, themes, _TEXTS):
+        for name, take in _screens(SIZES[size_name], THEMES[theme_name], text).items():
+            if screens and name not in screens:
+                continue
+            made.append(folder / f"{name}-{theme_name}-{size_name}-{percent}.png")
+            _save(take(), made[-1])
     return made
+
+
+def _screens(size: tuple[int, int], theme: Theme, text: int) -> dict[str, Callable[[], QPixmap]]:
+    """How to take a picture of each screen, by its name in the gallery."""
+    rowing, *_ = demo_captures()
+
+    def shot(
+        at_s: float, *actions: Action, player: bool = False, far: bool = False
+    ) -> Callable[[], QPixmap]:
+        done = (Action.LARGER,) * text + actions
+        wanted = Picture(size, theme, far, done, cautions=False, player=player)
+        return lambda: screenshot(rowing, at_s, wanted)
+
+    return {
+        "start": lambda: start_picture(size, theme, text=text),
+        "set-up": lambda: setup_picture(size, theme, text=text),
+        "checks": lambda: setup_picture(size, theme, checks=True, text=text),
+        "live": shot(885.0),
+        "far": shot(885.0, far=True),
+        "replay": shot(800.0, Action.ALL, player=True),
+        "bytes": shot(800.0, Action.NOTIFICATIONS, player=True),
+        "end": lambda: end_picture(size, theme, text=text),
+        **{
+            f"study-{ask}": partial(_study_picture, size, theme, text, ask)
+            for ask in TABS
+            if ask is not Ask.PLAN
+        },
+    }
+
+
+@cache
+def _study() -> Study:
+    """The invented study, worked out once."""
+    return invented_study()
+
+
+def _study_picture(size: tuple[int, int], theme: Theme, text: int, ask: Ask) -> QPixmap:
+    return picture_of(_study(), size, theme, text=text, asks=(ask,))
 
 
 def documentation_pictures(folder: Path) -> list[Path]:
@@ -234,7 +258,7 @@ def documentation_pictures(folder: Path) -> list[Path]:
     ):
         made.append(folder / f"{name}.png")
         _save(screenshot(path, at_s, picture), made[-1])
-    study = picture_of(invented_study(), asks=(Ask.NEXT_SENSOR,))
+    study = picture_of(_study(), asks=(Ask.NEXT_SENSOR,))
     for name, taken in (("start", start_picture()), ("end", end_picture()), ("study", study)):
         made.append(folder / f"{name}.png")
         _save(taken, made[-1])
@@ -247,7 +271,7 @@ def _save(picture: QPixmap, path: Path) -> None:
     flat = picture.toImage().convertToFormat(QImage.Format.Format_RGB888)
     if not flat.save(str(path), "PNG", 0):  # type: ignore[call-overload]
         raise SidebeatError(f"{path} could not be written")
-    print(path)
+    print(path, flush=True)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -267,9 +291,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--turned", action="store_true", help="difference against mean")
     parser.add_argument("--span", choices=("1", "5", "15", "all"), default="5", help="minutes")
     parser.add_argument("--gallery", action="store_true", help="every screen, at every size")
+    parser.add_argument("--screen", action="append", help="of the gallery only this one")
     given = parser.parse_args(arguments)
     if given.gallery:
-        gallery(given.out)
+        gallery(
+            given.out, given.size or tuple(SIZES), given.theme or tuple(THEMES), given.screen or ()
+        )
         return 0
     if given.file is None:
         documentation_pictures(given.out)

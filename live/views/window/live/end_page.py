@@ -44,6 +44,22 @@ OFFERED: Final = (
 _PICTURE_LINES: Final = 34
 """Height in lines of text from which on the picture of the session stands beside the faults."""
 _HEADS: Final = ("sensor", "worn", *COLUMNS, "delay s", "efforts")
+_NUMBERS: Final = range(2, len(_HEADS) - 1)
+"""Places of the columns that hold numbers."""
+_RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+
+
+class _Table(QTableWidget):
+    """``fit``: called when it has another width, and what was wrapped may have room."""
+
+    def __init__(self, fit: Callable[[], None]) -> None:
+        super().__init__(0, len(_HEADS))
+        self._fit = fit
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Its rows are as high as they have to be."""
+        super().resizeEvent(event)
+        self._fit()
 
 
 class EndPage(QWidget):
@@ -58,7 +74,7 @@ class EndPage(QWidget):
         self.head.setObjectName("name")
         self.file = ElidedLabel()
         self.file.setAccessibleName("Capture")
-        self.table = QTableWidget(0, len(_HEADS))
+        self.table = _Table(self._fit)
         self.table.setHorizontalHeaderLabels(list(_HEADS))
         self.table.setAccessibleName("Agreement over the session")
         name_parts(self.table)
@@ -71,6 +87,9 @@ class EndPage(QWidget):
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setStretchLastSection(True)
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        for place in _NUMBERS:
+            if (item := self.table.horizontalHeaderItem(place)) is not None:
+                item.setTextAlignment(_RIGHT)
         self.note = Label()
         self.note.setWordWrap(True)
         self.note.setObjectName("faint")
@@ -82,6 +101,8 @@ class EndPage(QWidget):
         self.picture.setMinimumSize(1, 1)  # a page behind another must not make the window higher
         self.picture.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.picture.viewport().setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        # Its panels are given their room after the page: only then it is known how fine to draw.
+        self.picture.top.vb.sigResized.connect(self._show_picture)
         self._frame: Frame | None = None
         self._faults = faults
         self.buttons: dict[Action, QPushButton] = {}
@@ -132,10 +153,8 @@ class EndPage(QWidget):
             for place, text in enumerate(cells):
                 item = QTableWidgetItem(text)
                 item.setFlags(Qt.ItemFlag.ItemIsEnabled)
-                if 1 < place < len(_HEADS) - 1:
-                    item.setTextAlignment(
-                        Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-                    )
+                if place in _NUMBERS:
+                    item.setTextAlignment(_RIGHT)
                 self.table.setItem(row, place, item)
         out = snapshot.left_out_s
         self.note.setText(
@@ -149,7 +168,7 @@ class EndPage(QWidget):
         self._fit()
         self._show_picture()
 
-    def _show_picture(self) -> None:
+    def _show_picture(self, *_: object) -> None:
         """The whole session, where there is room for it."""
         if self._frame is None or self.picture.isHidden():
             return
@@ -162,11 +181,19 @@ class EndPage(QWidget):
         super().resizeEvent(event)
         line = self.fontMetrics().height()
         self.picture.setVisible(self.height() >= _PICTURE_LINES * line)
-        self._show_picture()
 
     def _fit(self) -> None:
         """The table as high as its rows; the warnings take the rest."""
-        self.table.resizeRowsToContents()
+        last = len(_HEADS) - 1
+        metrics = self.fontMetrics()
+        taken = sum(self.table.columnWidth(place) for place in range(last))
+        room = self.table.viewport().width() - taken
+        for row in range(self.table.rowCount()):
+            item = self.table.item(row, last)
+            needed = 0 if item is None else metrics.horizontalAdvance(item.text()) + 22
+            # All of one height, but where the words of the efforts have to go on in a second line.
+            lines = 1.6 if needed <= room else 2.6
+            self.table.setRowHeight(row, round(lines * metrics.height()))
         rows = sum(self.table.rowHeight(row) for row in range(self.table.rowCount()))
         self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + 4)
 
@@ -181,7 +208,5 @@ class EndPage(QWidget):
             f"QLabel#name {{ font-size: {1.4 * points:g}pt; }}"
             f"QLabel#faint {{ color: {theme.faint}; }}"
         )
-        line = self.fontMetrics().height()
-        self.table.verticalHeader().setDefaultSectionSize(round(1.5 * line))
         self._fit()
         self._show_picture()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -18,8 +19,8 @@ _COLUMNS: Final = 240
 _LEAST_SPAN: Final = 40.0
 
 
-def draw_far_band(painter: QPainter, frame: Frame, box: QRectF) -> None:
-    """What the sensors made of the last three minutes; ``box`` in pixels."""
+def draw_far_band(painter: QPainter, frame: Frame, box: QRectF, numbers: Sequence[int]) -> None:
+    """What these sensors made of the last three minutes; ``box`` in pixels."""
     start = frame.now_s - SHOWN_S
     drawn = {
         number: frame.timeline.readings[number].drawn(max(start, 0.0), frame.now_s, _COLUMNS)
@@ -47,7 +48,7 @@ def draw_far_band(painter: QPainter, frame: Frame, box: QRectF) -> None:
         draw_hatch(painter, QRectF(left, box.top(), right - left, box.height()), frame.theme.faint)
     thick = max(3.0, 0.008 * box.height())
     _line(painter, area, ref, frame.theme.band_core, thick)
-    for number in frame.plan.tests:
+    for number in (n for n in numbers if n != frame.plan.reference):
         _line(painter, area, drawn[number], frame.styles[number].colour(frame.theme), 1.5 * thick)
     painter.restore()
 

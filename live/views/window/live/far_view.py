@@ -1,7 +1,8 @@
 """The far view: what the one who exercises reads from 4 m away.
 
 Digits are a seventh of the screen's height, what to do a sixteenth; a row at fault is filled.
-While all is well the last minutes stand beside the numbers as a broad band.
+While all is well the last minutes stand beside the numbers as a broad band; else beside each row
+that is well its own.
 """
 
 from __future__ import annotations
@@ -98,7 +99,7 @@ class FarView(QWidget):
         if is_well(frame):
             left = box.left() + 0.52 * box.width()
             band = QRectF(left, head.bottom() + 4, box.right() - left - 12, top - head.bottom() - 8)
-            draw_far_band(painter, frame, band)
+            draw_far_band(painter, frame, band, frame.plan.compared)
 
     def _paint_head(self, painter: QPainter, frame: Frame, box: QRectF) -> None:
         theme = frame.theme
@@ -149,7 +150,13 @@ class FarView(QWidget):
         tall = min(DIGITS * whole / CAPITAL, 0.98 * h)
         fit(painter, bpm, digits, tall, ink, flags=RIGHT, bold=True)
         fix = QRectF(box.left() + 0.525 * w, box.top(), 0.46 * w, h)
-        self._paint_fix(painter, frame, number, fix, ink)
+        if is_well(frame):
+            return  # one band of all stands there
+        if has_nothing_to_say(frame, number):
+            margin = 0.08 * h
+            draw_far_band(painter, frame, fix.adjusted(0, margin, 0, -margin), (number,))
+        else:
+            self._paint_fix(painter, frame, number, fix, ink)
 
     @staticmethod
     def _paint_call(
@@ -185,6 +192,7 @@ class FarView(QWidget):
         fit(painter, words, upper, large, ink, bold=True)
         lower = QRectF(box)
         lower.setTop(upper.bottom())
+        lower.setBottom(box.bottom() - 0.015 * whole)
         known = "" if warning.calls else "(known) "
         fit_wrapped(painter, f"{known}{warning.advice}", lower, 0.036 * whole, ink)
 
@@ -214,6 +222,12 @@ def is_well(frame: Frame) -> bool:
     """Whether nothing is to be said beside the numbers."""
     up = all(_is_up(frame.status(n)) for n in frame.plan.compared)
     return up and not (frame.is_stale or frame.halted or frame.snapshot.open_warnings)
+
+
+def has_nothing_to_say(frame: Frame, number: int) -> bool:
+    """Whether a row is well though not all are: its last minutes stand where else a fault would."""
+    silent = not (frame.is_stale or frame.halted) and _is_up(frame.status(number))
+    return silent and _standing(frame, number) is None
 
 
 def _standing(frame: Frame, number: int) -> SensorWarning | None:

@@ -8,13 +8,7 @@ from typing import Final
 
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QCloseEvent, QResizeEvent
-from PySide6.QtWidgets import (
-    QDialog,
-    QMainWindow,
-    QStackedWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
 from analysis.board import Board
 from analysis.board.snapshot import Snapshot
@@ -194,6 +188,12 @@ class MainWindow(QMainWindow):
                 news |= self.model.pump()
         return news
 
+    def _draw_now(self) -> None:
+        """A page that was turned to is painted at once: not as it was left, and not empty."""
+        if self.review is None or not self.review.is_travelling:
+            with self.faults.guard("window"):
+                self._show()
+
     def _show(self) -> None:
         model = self.model
         self.framing.catch_up(self.plan)
@@ -325,6 +325,7 @@ class MainWindow(QMainWindow):
     def _show_workbench(self) -> None:
         if self.far_mode.is_on:
             self.far_mode.leave(self.shortcuts)
+            self._draw_now()
         self.ending.leave()
 
     def show_part(self, part: QWidget) -> None:
@@ -365,6 +366,7 @@ class MainWindow(QMainWindow):
             self.workbench.chart.setFocus()
         else:
             self.far_mode.enter(self.shortcuts)
+            self._draw_now()
 
     def _mark_from_afar(self) -> None:
         if self.model.feed.is_live:

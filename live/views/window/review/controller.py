@@ -64,6 +64,7 @@ class ReviewController(QObject):
         self._reading: Job | None = Job(lambda: read_index(path), "index")
         self._counting: Job | None = None
         self._count_again = False
+        self._asked: list[tuple[BookmarkKind, bool]] = []
         self._resume = False
         self._shown_at: tuple[object, ...] = ()
         self.annotations = Annotations(host, feed, parts)
@@ -128,18 +129,25 @@ class ReviewController(QObject):
             if isinstance(job.result, CaptureIndex):
                 self._take_index(job.result)
             else:
-                self.numbers.show_problem(f"There are no numbers: {job.problem}")
+                self._tell_problem(job.problem)
             news = True
         if self._counting is not None and self._counting.done:
             job, self._counting = self._counting, None
             if isinstance(job.result, Findings):
                 self._take_findings(job.result)
             else:
-                self.numbers.show_problem(f"There are no numbers: {job.problem}")
+                self._tell_problem(job.problem)
             news = True
             if self._count_again:
-                self._count()
+                self.count()
+        self._carry_out_jumps()
         return news
+
+    def _tell_problem(self, problem: object) -> None:
+        self.numbers.show_problem(f"There are no numbers: {problem}")
+        if self._asked:
+            self._asked.clear()
+            self._host.say(f"nothing to jump to: {problem}")
 
     def settle(self) -> None:
         """Wait until nothing is worked on any more; for tests and pictures."""
@@ -156,9 +164,9 @@ class ReviewController(QObject):
         self._whole = whole
         self._named = index.board.warnings
         self.annotations.take_suggestions(index.suggested)
-        self._count()
+        self.count()
 
-    def _count(self) -> None:
+    def count(self) -> None:
         """Work the numbers out anew, with the notes as they are now."""
         if self.index is None:
             return
@@ -288,7 +296,7 @@ class ReviewController(QObject):
             self._host.replan(plan)
             self.notifications.replan(plan)
             self.feed.reload()
-        self._count()
+        self.count()
         self._host.redraw()
 
     # The player
@@ -315,7 +323,7 @@ class ReviewController(QObject):
             Action.NOTIFICATIONS: partial(self._turn, self.notifications, self.notifications.lanes),
             Action.NUMBERS: partial(self._turn, self.numbers, self.numbers.table),
             Action.NOTES: partial(self._turn, self.notes, self.notes.list),
-            **{action: partial(self._jump, *jump) for action, jump in _JUMPS.items()},
+            **{action: partial(self._ask_jump, *jump) for action, jump in _JUMPS.items()},
         }
 
     def _pause(self) -> None:
@@ -337,25 +345,43 @@ class ReviewController(QObject):
 
     def go_to(self, t_ns: int) -> None:
         """Put the cursor there, and bring it into the picture."""
+        self._asked.clear()  # who went elsewhere meanwhile is not taken away from there
+        self._put_cursor(t_ns)
+
+    def _put_cursor(self, t_ns: int) -> None:
         self.feed.seek(t_ns)
         self._host.navigation.bring_into_picture(t_ns / 1e9)
 
-    def _jump(self, kind: BookmarkKind, forward: bool) -> None:
-        host = self._host
-        if self.found is None:
-            host.say("still reading the whole capture")
+    def _ask_jump(self, kind: BookmarkKind, forward: bool) -> None:
+        """Jump as soon as it can be told to where: in the first second of a replay the capture is
+        still being read, and of two quick strokes the second starts where the first has led.
+        """
+        reading = self._reading is not None or self._counting is not None
+        if self.found is None and not reading:
+            self._host.say(f"no {kind.value} is known: the capture could not be counted")
             return
+        self._asked.append((kind, forward))
+        if self.found is None:
+            self._host.say(f"reading the whole capture, then to the {kind.value}")
+        self._carry_out_jumps()
+
+    def _carry_out_jumps(self) -> None:
+        while self._asked and self.found is not None and not self.is_travelling:
+            self._jump(self.found, *self._asked.pop(0))
+
+    def _jump(self, found: Findings, kind: BookmarkKind, forward: bool) -> None:
+        host = self._host
         at_ns = self.feed.position_ns
         if forward:
-            bookmark = next_bookmark(self.found.bookmarks, kind, at_ns)
+            bookmark = next_bookmark(found.bookmarks, kind, at_ns)
         else:
             behind = _AGAIN_NS if self.feed.playing else 0
-            bookmark = previous_bookmark(self.found.bookmarks, kind, at_ns - behind)
+            bookmark = previous_bookmark(found.bookmarks, kind, at_ns - behind)
         if bookmark is None:
             where = "after" if forward else "before"
             host.say(f"no {kind.value} {where} the cursor")
             return
-        self.go_to(bookmark.t_ns)
+        self._put_cursor(bookmark.t_ns)
         host.say(bookmark.text)
 
     def scrub(self, second: float, held: bool) -> None:
@@ -364,6 +390,7 @@ class ReviewController(QObject):
             self._resume = True
             self.feed.pause()
         t_ns = round(max(second, 0.0) * 1e9)
+        self._asked.clear()
         # While the board is still on its way, a new goal at each move would never be reached.
         if not held or not self.feed.catching_up:
             self.feed.seek(t_ns)

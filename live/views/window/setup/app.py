@@ -106,6 +106,7 @@ def live_window(
     if not window.cautions.isVisible():
         live.cautions.hide()
     live.setGeometry(window.geometry())
+    live.frame()  # what is seen first is a whole picture
     if window.isMaximized():
         live.showMaximized()
     else:

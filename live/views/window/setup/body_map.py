@@ -14,6 +14,7 @@ from typing import Final
 from PySide6.QtCore import QPoint, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QColor,
+    QFont,
     QFontMetricsF,
     QKeyEvent,
     QMouseEvent,
@@ -150,7 +151,7 @@ class PlaceButton(QAbstractButton):
         pen = QPen(QColor(theme.ink), 1.4)
         if self.isChecked():
             pen = QPen(QColor(theme.focus), 3)
-        if not self.isEnabled():
+        if not (self.isEnabled() or self.placed):
             pen = QPen(QColor(theme.rule), 1.2)
         painter.setPen(pen)
         painter.setBrush(QColor(theme.panel if self.underMouse() else theme.ground))
@@ -184,6 +185,8 @@ class BodyMap(QWidget):
         self.theme = LIGHT
         self.room = 0
         """Height that can be seen at once; 0 if not known.  The map is no higher if it can."""
+        self.names_places = False
+        """Only to be looked at: beside each place its sensor is named, and no place is empty."""
         self._body = body()
         self.setAccessibleName("Body sketch: places where a sensor is worn")
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
@@ -199,7 +202,7 @@ class BodyMap(QWidget):
     def sizeHint(self) -> QSize:
         """As high as there is room for, within what is still one glance."""
         line = QFontMetricsF(self.font()).height()
-        high = min(self.room, round(58 * line)) if self.room else round(31 * line)
+        high = min(self.room, round(90 * line)) if self.room else round(31 * line)
         high = max(self.minimumSizeHint().height(), high)
         return QSize(round(high * _SIZE[0] / _SIZE[1]), high)
 
@@ -213,6 +216,7 @@ class BodyMap(QWidget):
             button.show_placed(placed.get(place, ()))
             button.setChecked(place == current)
             button.setEnabled(current is not None)
+            button.setVisible(not self.names_places or place in placed)
         self.update()
 
     def apply_theme(self, theme: Theme) -> None:
@@ -237,7 +241,7 @@ class BodyMap(QWidget):
         # No larger than the way to the next place: forearm and wrist lie 20 units apart.
         most = int(17.5 * self._scale())
         for place, button in self.buttons.items():
-            side_px = max(18, min(button.sizeHint().width(), most))
+            side_px = max(18, min(max(button.sizeHint().width(), int(8 * self._scale())), most))
             at = self.point_of(SPOTS[place])
             button.setGeometry(
                 round(at.x() - side_px / 2), round(at.y() - side_px / 2), side_px, side_px
@@ -300,6 +304,8 @@ class BodyMap(QWidget):
         painter.setBrush(QColor(self.theme.rule))
         painter.drawPath(self._body)
         painter.restore()
+        if self.names_places:
+            self._paint_names(painter)
         painter.setPen(QColor(self.theme.faint))
         font = self.font()
         painter.setFont(font)
@@ -312,6 +318,28 @@ class BodyMap(QWidget):
                 box.moveCenter(QPointF(middle + way * reach * 1.25, (0.7 + row) * line))
                 painter.drawText(box, Qt.AlignmentFlag.AlignCenter, word)
         painter.end()
+
+    def _paint_names(self, painter: QPainter) -> None:
+        """Outside of the body, on the side on which the sensor is worn."""
+        painter.setPen(QColor(self.theme.ink))
+        font = QFont(self.font())
+        font.setPixelSize(max(self.fontInfo().pixelSize(), round(3.2 * self._scale())))
+        painter.setFont(font)
+        for place, button in self.buttons.items():
+            words = "\n".join(one.label for one in button.placed)
+            box = QRectF(button.geometry())
+            if side(place) == "right":  # of the wearer, who looks at us
+                box.setLeft(0)
+                box.setRight(button.x() - 6)
+                flags = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+            elif side(place):
+                box.setLeft(button.geometry().right() + 6)
+                box.setRight(self.width())
+                flags = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+            else:
+                box = QRectF(0, box.bottom(), self.width(), 3 * self.fontMetrics().height())
+                flags = Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop
+            painter.drawText(box, flags | Qt.TextFlag.TextDontClip, words)
 
 
 def _nearest(place: str, way: QPointF) -> str:

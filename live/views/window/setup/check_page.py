@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
@@ -20,13 +20,23 @@ from PySide6.QtWidgets import (
 
 from live.setup.checks import Check, State
 from live.views.window.parts.shapes import Shape, draw
-from live.views.window.parts.theme import LIGHT, Theme
+from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
+from live.views.window.setup.body_map import BodyMap, PlacedSensor
 from live.views.window.setup.parts import Section, heading, let_go_of, sentence
 from replay.event import SESSION
 from replay.plan import Plan
 
 _WIDEST: Final = 150
-"""Characters."""
+"""Characters of a row: on a wide screen a state must not stand far from what it is the state of."""
+_BESIDE: Final = 130
+"""Characters of a window in which the sketch of the body finds room beside the checks."""
+_LARGEST: Final = 2.4
+"""Times the text's size: the checks are read from where the straps are put on, and so they are as
+large as they find room for."""
+_LINES: Final = 4.5
+"""Lines of text that a check asks for, with its margins."""
+_ABOVE: Final = 7
+"""Lines of text above the checks."""
 _SHAPES: Final = {
     State.WAITING: Shape.RING,
     State.READY: Shape.DISC,
@@ -156,12 +166,17 @@ class CheckPage(QScrollArea):
         self._rows.setSpacing(6)
         self.section.add(self._rows)
         self.section.column.addStretch(1)
-        # On a wide screen a state must not stand far from what it is the state of.
+        self.body_map = BodyMap()
+        self.placing = Section("Where the plan says it is worn")
+        self.body_map.names_places = True
+        self.placing.add(self.body_map)
+        self.placing.column.addStretch(1)
         inside = QWidget()
         across = QHBoxLayout(inside)
         across.setContentsMargins(0, 0, 0, 0)
-        across.addWidget(self.section, 100)
-        across.addStretch(1)
+        across.setSpacing(8)
+        across.addWidget(self.section, 5)
+        across.addWidget(self.placing, 2)
         self.setWidget(inside)
 
     def begin(self, plan: Plan) -> None:
@@ -177,6 +192,13 @@ class CheckPage(QScrollArea):
         mark = "INVENTED DATA. " if plan.invented else ""
         self.who.setText(f"{mark}{plan.wearer}, {plan.activity}. {worn}.")
         self.say("")
+        styles = sensor_styles(plan)
+        placed: dict[str, list[PlacedSensor]] = {}
+        for number, sensor in enumerate(plan.sensors, 1):
+            placed.setdefault(sensor.placement, []).append(
+                PlacedSensor(sensor.label, styles.get(number))
+            )
+        self.body_map.show_placed(placed, None)
 
     def say(self, problem: str) -> None:
         """A sentence above the checks; empty for none."""
@@ -193,6 +215,7 @@ class CheckPage(QScrollArea):
             row.again.connect(self.again)
             self._rows.addWidget(row)
             self.rows.append(row)
+            self._fit()
         for row, check in zip(self.rows, checks, strict=False):
             row.show_check(check, self.theme)
 
@@ -210,5 +233,25 @@ class CheckPage(QScrollArea):
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
         self.theme = theme
-        self.section.setMaximumWidth(_WIDEST * self.fontMetrics().averageCharWidth())
+        self.body_map.apply_theme(theme)
+        self._fit()
         self.show_checks(self.checks)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """As large as there is room for."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        line, letter = self.fontMetrics().height(), self.fontMetrics().averageCharWidth()
+        wide, high = self.viewport().width(), self.viewport().height()
+        self.placing.setVisible(wide > _BESIDE * letter)
+        self.body_map.room = high - 5 * line
+        self.body_map.updateGeometry()
+        needed = line * (_ABOVE + _LINES * max(len(self.rows), 1))
+        # By tenths, so that a window that is drawn larger does not work the text out at each step.
+        times = max(1.0, min(_LARGEST, int(10 * high / needed) / 10, wide / (_BESIDE * letter)))
+        style = f"QWidget {{ font-size: {times * self.font().pointSizeF():.1f}pt; }}"
+        if style != self.section.styleSheet():
+            self.section.setStyleSheet(style)
+        self.section.setMaximumWidth(round(times * _WIDEST * letter))

@@ -82,9 +82,9 @@ class DiscoveredList(QTableWidget):
         self._fit()
 
     def _fit(self) -> None:
-        """High enough for a handful of sensors; more are scrolled."""
+        """At least as high as a handful of sensors; more are scrolled."""
         rows = min(max(len(self._addresses), 3), _ROWS) * self.verticalHeader().defaultSectionSize()
-        self.setFixedHeight(rows + self.horizontalHeader().sizeHint().height() + 4)
+        self.setMinimumHeight(rows + self.horizontalHeader().sizeHint().height() + 4)
 
     def _lay_out(self, addresses: list[str]) -> None:
         row = self.currentRow()

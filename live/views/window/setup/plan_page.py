@@ -44,6 +44,8 @@ if TYPE_CHECKING:
 _THREE = 138
 _TWO = 92
 """Widths in characters from which the page has three and two columns."""
+_TALL = 64
+"""Height in lines from which all about the session has room below what is worn."""
 
 
 class PlanPage(QScrollArea):
@@ -74,7 +76,7 @@ class PlanPage(QScrollArea):
         self._asked: tuple[PlanBuilder, dict[str, str]] | None = None
         self._wants_nodes = False
         self._columns: list[QVBoxLayout] = []
-        self._count = 0
+        self._arranged = (0, False)
         self._build(out)
         self._show_form()
         self.refresh()
@@ -396,12 +398,14 @@ class PlanPage(QScrollArea):
         self.body_map.room = self.viewport().height() - 7 * self.fontMetrics().height()
         self.body_map.updateGeometry()
         letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
-        self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
+        lines = self.viewport().height() / max(1, self.fontMetrics().height())
+        count = 3 if letters >= _THREE else 2 if letters >= _TWO else 1
+        self._lay_out(count, tall=count == 3 and lines >= _TALL)
 
-    def _lay_out(self, count: int) -> None:
-        if count == self._count:
+    def _lay_out(self, count: int, *, tall: bool = False) -> None:
+        if (count, tall) == self._arranged:
             return
-        self._count = count
+        self._arranged = (count, tall)
         near, selected, study, advice, placing, form = self._sections
         for column in self._columns:
             while column.takeAt(0) is not None:
@@ -409,7 +413,11 @@ class PlanPage(QScrollArea):
             self._across.removeItem(column)
             column.deleteLater()
         shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
-            3: ((5, (near, form)), (6, (selected, study, advice)), (4, (placing,))),
+            3: (
+                (5, (near,) if tall else (near, form)),
+                (6, (selected, study, advice, form) if tall else (selected, study, advice)),
+                (4, (placing,)),
+            ),
             2: ((5, (near, placing)), (6, (selected, study, advice, form))),
             1: ((1, (near, selected, study, advice, placing, form)),),
         }[count]
@@ -419,7 +427,10 @@ class PlanPage(QScrollArea):
             column.setSpacing(8)
             for part in parts:
                 column.addWidget(part)
-            column.addStretch(1)
+            if count == 3 and near in parts:  # who is in reach may be many, as in a hall
+                column.setStretchFactor(near, 1)
+            else:
+                column.addStretch(1)
             self._across.addLayout(column, share)
             self._columns.append(column)
 

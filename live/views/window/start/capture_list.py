@@ -35,6 +35,8 @@ from live.views.window.start.captures import ListedCapture
 
 CAPTURE: Final = Qt.ItemDataRole.UserRole + 1
 _PAD: Final = 8
+_WORDS: Final = 58
+"""Characters beside the trace: a heading and its day, or four sensors with their signs."""
 _LARGEST: Final = 2.5
 """How many times its least height a row may take where there is room."""
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
@@ -138,7 +140,7 @@ class _RowPainter(QStyledItemDelegate):
         inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
         # The trace leaves room for the words, and is never wider than three times its height.
         share = 0.26 if inner.height() < 4 * line else 0.4
-        room = inner.width() - 40 * metrics.averageCharWidth()
+        room = inner.width() - _WORDS * metrics.averageCharWidth()
         wide = max(min(room, share * inner.width(), max(14 * line, 3 * inner.height())), 4 * line)
         _paint_trace(
             painter, capture, QRectF(inner.left(), inner.top(), wide, inner.height()), theme

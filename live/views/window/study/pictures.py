@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 from PySide6.QtCore import QSize, Qt, Signal
@@ -50,6 +51,12 @@ _PLANES: Final = 0.42
 """Share of the width that the planes take at most,"""
 _SQUARE: Final = 0.62
 """and of the height that the upper one does."""
+_GRID: Final = 0.35
+"""Share of the height that the grid of sessions takes at most,"""
+_SAID: Final = 0.28
+"""and the sentences,"""
+_LINES_SAID: Final = 20
+"""and so many lines of them."""
 
 
 class Pictures(QWidget):
@@ -102,7 +109,7 @@ class Pictures(QWidget):
             button.setVisible(tab is not Tab.PLAN or self._beside.plan is not None)
             flow.addWidget(button)
             self.tabs[tab] = button
-        left = QSplitter(Qt.Orientation.Vertical)
+        left = _Column(self._share_left)
         for part, share in ((self.plot, 5), (self.words, 3), (self.grid, 3)):
             left.addWidget(part)
             left.setStretchFactor(left.count() - 1, share)
@@ -121,8 +128,8 @@ class Pictures(QWidget):
         named.addWidget(self.name, 1)
         across.addWidget(_column(row, left))
         across.addWidget(_column(head, right))
-        self._across, self._right = across, right
-        for splitter in (across, right):
+        self._across, self._right, self._left = across, right, left
+        for splitter in (across, right, left):
             splitter.splitterMoved.connect(self._keep_shares)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -144,6 +151,17 @@ class Pictures(QWidget):
         self._across.setSizes([wide - side, side])
         self._right.setSizes([side, max(high - side, 1)])
 
+    def _share_left(self) -> None:
+        """The grid is as high as its sensors, what is said is read at a glance, and the lanes have
+        the rest; whatever the words are, so that nothing moves with another sensor.
+        """
+        if self._is_shared_by_hand or not self.grid.grid.rowCount():
+            return
+        high = self._left.height()
+        grid = min(self.grid.whole_height, round(_GRID * high))
+        said = min(round(_SAID * high), _LINES_SAID * self.words.fontMetrics().lineSpacing())
+        self._left.setSizes([max(high - grid - said, 1), said, grid])
+
     # What is shown
 
     def show_activity(self, study: Study, activity: Activity) -> None:
@@ -155,6 +173,7 @@ class Pictures(QWidget):
             self.sensor = names[0] if names else ""
         self.zoomed = False
         self.grid.show_activity(activity, self._names(), self._looks)
+        self._share_left()
         self._tell_claims(activity)
         self._draw_lanes()
         self._draw_planes()
@@ -237,6 +256,7 @@ class Pictures(QWidget):
         self.grid.apply_theme(theme, font)
         self.plane.apply_theme(theme, font)
         self.differences.apply_theme(theme, font)
+        self._share_left()
         self._draw_lanes()
         self._draw_planes()
 
@@ -255,6 +275,19 @@ class _Row(QWidget):
         """As high as its rows."""
         super().resizeEvent(event)
         self.setMinimumHeight(self.flow.heightForWidth(self.width()))
+
+
+class _Column(QSplitter):
+    """``share``: called when there is another height to be shared."""
+
+    def __init__(self, share: Callable[[], None]) -> None:
+        super().__init__(Qt.Orientation.Vertical)
+        self._share = share
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Share it."""
+        super().resizeEvent(event)
+        self._share()
 
 
 class _Sentences(QPlainTextEdit):

@@ -19,7 +19,7 @@ from PySide6.QtCore import (
     Qt,
     Signal,
 )
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QKeyEvent, QPainter, QPixmap
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QKeyEvent, QPainter, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -44,6 +44,8 @@ from replay.text import printable
 _Index = QModelIndex | QPersistentModelIndex
 _PALEST, _DARKEST = 28, 190
 """Opacity of the best and the worst cell, of 255."""
+_WIDEST: Final = 2
+"""Times the width that a session needs, where there is room."""
 _SIDE: Final = {"left": "L", "right": "R"}
 CELL: Final = Qt.ItemDataRole.UserRole + 1
 
@@ -217,6 +219,7 @@ class SessionGrid(QTableView):
     def __init__(self) -> None:
         super().__init__()
         self.grid = GridModel()
+        self._narrowest = 40
         self._painter = _CellPainter(self.grid)
         self.setModel(self.grid)
         self.setItemDelegate(self._painter)
@@ -261,8 +264,30 @@ class SessionGrid(QTableView):
             (metrics.horizontalAdvance(text) for head in heads for text in head), default=0
         )
         self.updateGeometry()
-        self.horizontalHeader().setDefaultSectionSize(round(widest + 10))
+        self._narrowest = round(widest + 10)
+        self._spread()
         self.verticalHeader().setDefaultSectionSize(round(1.5 * metrics.height()))
+
+    def _spread(self) -> None:
+        """Few sessions take the width that there is, as far as they stay one picture."""
+        count = max(self.grid.columnCount(), 1)
+        room = self.viewport().width() // count
+        self.horizontalHeader().setDefaultSectionSize(
+            min(max(self._narrowest, room), _WIDEST * self._narrowest)
+        )
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The sessions share the new width."""
+        super().resizeEvent(event)
+        self._spread()
+
+    @property
+    def whole_height(self) -> int:
+        """Height in which all sensors are seen."""
+        rows = self.grid.rowCount() * self.verticalHeader().defaultSectionSize()
+        # A bar to scroll sideways would stand before the last sensor.
+        bar = self.horizontalScrollBar().sizeHint().height()
+        return self.horizontalHeader().sizeHint().height() + rows + bar + 4
 
     def sizeHint(self) -> QSize:
         """All sensors as far as there are six, and the heads."""

@@ -66,6 +66,25 @@ def test_what_comes_next_is_one_press(action, expected):
             assert not window.isVisible()
 
 
+def test_the_rows_of_the_table_are_of_one_height_and_the_picture_as_fine_as_its_room():
+    """Whatever sizes the page has had before: what stands on it was laid out for its last."""
+    with shown(session(120)) as (window, feed):
+        ended(feed, window)
+        page, drawn = window.end, []
+        take = page.picture.traces.take
+        page.picture.traces.take = lambda frame, columns: (
+            drawn.append(columns),
+            take(frame, columns),
+        )[1]
+        for size in ((1000, 700), (2560, 1440)):
+            window.resize(*size)
+            picture(window)
+            assert drawn[-1] == page.picture.columns
+            assert len({page.table.rowHeight(row) for row in range(page.table.rowCount())}) == 1
+        assert page.picture.columns > 1000
+        assert window.faults.count == 0
+
+
 def test_the_whole_session_stands_beside_its_numbers():
     """Where there is room the end shows all of the session's time, and no button without a use."""
     with shown(session(120)) as (window, feed):

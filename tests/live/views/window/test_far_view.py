@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication
 from analysis.board.snapshot import WarningKind
 from live.notify.brief import brief
 from live.protocol.feed import Tick
-from live.views.window.live.far_view import DIGITS, WORDS, is_well, rows_of
+from live.views.window.live.far_view import DIGITS, WORDS, has_nothing_to_say, is_well, rows_of
 from live.views.window.parts.keys import Action
 from replay.event import LINK, NS_PER_S, Event
 from replay.plan import PlannedSensor
@@ -140,6 +140,20 @@ def test_while_all_is_well_the_last_minutes_are_shown():
         assert window.theme.band in right
     with far(2, (1280, 720), silent=(1,)) as (window, _):
         assert not is_well(window.far.shown_frame)
+
+
+def test_beside_a_fault_each_row_that_is_well_shows_its_own_minutes():
+    """No half of the screen is empty: the band of a row stands where else what to do would."""
+    with far(2, (1280, 720), silent=(1,)) as (window, _):
+        frame, image = window.far.shown_frame, window.far.grab().toImage()
+        top, shows = 0.13, {}
+        for number, share in rows_of(frame):
+            rows = range(round(720 * top) + 4, round(720 * (top + share)) - 4, 3)
+            spots = [(x, y) for x in range(700, 1260, 5) for y in rows]
+            shows[number] = window.theme.band in {image.pixelColor(*at).name() for at in spots}
+            top += share
+        assert shows == {number: has_nothing_to_say(frame, number) for number in shows}
+        assert set(shows.values()) == {True, False}
 
 
 @pytest.mark.parametrize(

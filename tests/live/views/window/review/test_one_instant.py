@@ -180,3 +180,20 @@ def test_a_paused_replay_stays_at_its_instant(path):
             as_the_timer_does(window)
             compare(window)
         settle(window)
+
+
+def test_a_page_that_is_turned_to_shows_the_present_at_once(path):
+    """Into the far view and back, before the next frame of the timer: no page is painted empty, or
+    as it stood when it was left, with the cursor of now on it.
+    """
+    with replayed(path, at_s=60.0) as window:
+        chart = window.workbench.chart
+        panels = (chart.traces, chart.differences, chart.lanes)
+        press(window, "F")
+        assert window.far.shown_frame is not None
+        assert window.far.shown_frame.now_s == pytest.approx(60.0, abs=0.3)
+        window.review.go_to(200 * NS_PER_S)
+        settle(window)
+        press(window, "F")
+        assert {round(panel.frame.now_s, 3) for panel in panels} == {round(window.seen.cursor_s, 3)}
+        assert window.seen.cursor_s == pytest.approx(200.0, abs=0.3)

@@ -14,7 +14,9 @@ from live.protocol.file_feed import FASTEST, SLOWEST
 from live.views.window.parts.keys import Action
 from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import DARK, LIGHT
+from live.views.window.review import controller
 from live.views.window.review.transport import SPEEDS, next_speed, position_words
+from replay.errors import CaptureError
 from replay.event import BATTERY, HEART_RATE, NS_PER_S
 from tests.standins.feeds import beat, written
 from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, settle, spot_at
@@ -48,6 +50,46 @@ def test_p_and_space_play_and_pause(path):
             settle(window)
             assert not feed.playing
             assert play.text() == "play"
+
+
+def test_a_jump_that_comes_too_early_is_kept(path):
+    """While the capture is still read, A is kept and carried out as soon as it can be: as often as
+    it was pressed, and not by who has gone elsewhere meanwhile.
+    """
+    with replayed(path, at_s=0.0) as window:
+        review = window.review
+        jumped = []
+        for _ in range(2):
+            do(window, "G")
+            jumped.append(at(window))
+        assert 0 < jumped[0] < jumped[1]
+        for keys, stands_at in ((("G", "G"), jumped[1]), (("G", "Home"), 0)):
+            review.feed.seek(0)
+            review.found = None
+            review.count()  # it is being worked out, and taken at the next tick
+            for key in keys:
+                press(window, key)
+                assert at(window) == 0
+            settle(window)
+            assert at(window) == stands_at
+
+
+def test_a_jump_in_a_capture_that_cannot_be_counted_says_so(path, monkeypatch):
+    """No key is kept for ever where the numbers of a capture cannot be had."""
+    monkeypatch.setattr(controller, "findings", failing)
+    with replayed(path, at_s=10.0) as window:
+        press(window, "G")
+        assert "could not be counted" in window.header.notice.text()
+        window.review.count()
+        press(window, "G")
+        assert "then to the gap" in window.header.notice.text()
+        settle(window)
+        assert "no count" in window.header.notice.text()
+        assert at(window) == 10 * NS_PER_S
+
+
+def failing(*_given):
+    raise CaptureError("no count")
 
 
 def test_space_still_presses_buttons(path):
