@@ -108,7 +108,7 @@ def _told(*bad: int, beats: int) -> Strays:
     """After so many beats, of which these were bad."""
     strays = Strays(LOOSE.strays)
     for number in range(1, beats + 1):
-        strays.beats += 1
+        strays.count()
         if number in bad:
             strays.take()
     return strays

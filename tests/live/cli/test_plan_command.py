@@ -78,6 +78,6 @@ def test_the_plan_of_a_capture_has_what_may_run(tmp_path, monkeypatch, capsys, o
     file = tmp_path / "plan.toml"
     plan = replace(plan_of(), attention=AttentionPlan(command=("true",)))
     file.write_text(format_plan(plan), encoding="utf-8")
-    given = SimpleNamespace(plan=file, on_warning=on_warning, rehearse=False)
+    given = SimpleNamespace(plan=file, on_warning=on_warning, rehearse=False, publish=None)
     assert live.planned(given).attention.command == tuple(on_warning)
     capsys.readouterr()
