@@ -172,3 +172,35 @@ def test_a_strap_sends_rr_nearly_always(with_rr, told) -> None:
     test.fresh = [(0, like_a_strap)] * with_rr + [(0, without)] * (60 - with_rr)
     reference.fresh = [(0, HeartRate(mbpm=90_000))] * 60
     assert (rule.step(60) == 1) is told
+
+
+def test_two_seconds_are_no_lead_in_its_sentence_either() -> None:
+    """What is counted and what is told is the same."""
+    rule = _seen(5, 5, 5, 2.0)
+    assert rule._does_lead
+    assert "shows 3 of 4 efforts before Yarrow, by 5 s" in rule.explain().cause
+
+
+@pytest.mark.parametrize(("efforts", "verdict"), [(2, 0), (3, -1)])
+def test_three_efforts_without_a_lead_are_good(efforts, verdict) -> None:
+    """Where no payload has told that the reference is a strap."""
+    rule = _seen(*[-5.0] * efforts)
+    assert int(rule.step(efforts + 1)) == verdict
+
+
+@pytest.mark.parametrize("forgets", [False, True])
+@pytest.mark.parametrize(
+    ("ours", "theirs", "told"), [(60, 60, True), (59, 60, False), (60, 59, False)]
+)
+def test_payloads_are_told_after_a_minute_of_both(ours, theirs, told, forgets) -> None:
+    """Sixty notifications of each, before and after all was forgotten."""
+    session = SessionState(ONE)
+    (rule,) = _swapped(session)
+    test, reference = session.tests[0], session.reference
+    if forgets:
+        test.fresh = reference.fresh = [(0, HeartRate(mbpm=90_000))] * 40
+        rule.step(40)
+        rule.reset()
+    test.fresh = [(0, HeartRate(mbpm=90_000, contact=True, rr=(600,)))] * ours
+    reference.fresh = [(0, HeartRate(mbpm=90_000))] * theirs
+    assert (rule.step(100) == 1) is told
