@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import random
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -112,7 +113,8 @@ def test_a_replay_equals_the_session_where_a_node_was_late(tmp_path: Path, plan:
     path = tmp_path / "c.sqlite"
     messages = _record(path, plan)
     live = told_by(ScriptedFeed([messages[:101], messages[101:]], plan=plan))
-    replayed = told_by(FileFeed(path, None))
+    with closing(FileFeed(path, None)) as feed:
+        replayed = told_by(feed)
     assert_equal(live, replayed)
     with Capture.open(path) as capture:
         assert list(capture.events()) == arrivals()
