@@ -84,7 +84,7 @@ class Board:
         self._tests = frozenset(sensor.number for sensor in session.tests)
         self._agreement = LiveAgreement(session.reference, session.tests, session.tolerance)
         # What views ask for several times in each second, and what changes only between two.
-        self._made_of = -1
+        self._made_of: int | None = None
         self._made: dict[int, _OnGrid] = {}
         self._effort: EffortState | None = None
 
@@ -161,7 +161,7 @@ class Board:
         self._close_before(t_ns + 1)
         self._now_ns = max(self._now_ns, t_ns)
         self._session.efforts.finish()
-        self._made_of = -1
+        self._made_of = None
 
     @property
     def late(self) -> int:

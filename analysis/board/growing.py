@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 _Scalar = TypeVar("_Scalar", bound=np.generic)
 
-_FIRST_ROOM = 1024
-_MOST_WAITING = 1024
-
 
 class Growing(Generic[_Scalar]):
     """A one-dimensional array; appending costs amortised constant time.
 
-    ``dtype``: of the elements, for example ``np.int64``.  What is appended waits in a list and goes
-    into the array in one stroke, when somebody looks or enough is waiting: one by one each would
-    cost as much as the reading that it comes from.
+    ``dtype``: of the elements, for example ``np.int64``.  What is appended waits as it is stored,
+    and goes into the array in one stroke when somebody looks: one by one each would cost as much
+    as the reading that it comes from.
     """
 
     __slots__ = ("_data", "_size", "_waiting")
 
     def __init__(self, dtype: type[_Scalar]) -> None:
-        self._data: npt.NDArray[_Scalar] = np.empty(_FIRST_ROOM, dtype=dtype)
+        self._data: npt.NDArray[_Scalar] = np.empty(0, dtype=dtype)
         self._size = 0
-        self._waiting: list[int | float] = []
+        self._waiting: array[Any] = array(self._data.dtype.char)
 
     def __len__(self) -> int:
         return self._size + len(self._waiting)
@@ -35,14 +33,11 @@ class Growing(Generic[_Scalar]):
     def append(self, value: int | float) -> None:
         """Add one element."""
         self._waiting.append(value)
-        if len(self._waiting) == _MOST_WAITING:
-            self._settle()
 
     def follow(self, values: Sequence[int]) -> None:
         """Add what ``values`` holds beyond what is here: the start of both is the same."""
         self._settle()
-        if len(values) > self._size:
-            self._take_in(values[self._size :])
+        self._take_in(values[self._size :])
 
     @property
     def view(self) -> npt.NDArray[_Scalar]:
@@ -58,12 +53,12 @@ class Growing(Generic[_Scalar]):
     def _settle(self) -> None:
         if self._waiting:
             self._take_in(self._waiting)
-            self._waiting.clear()
+            del self._waiting[:]
 
     def _take_in(self, values: Sequence[int | float]) -> None:
         size, end = self._size, self._size + len(values)
         if end > len(self._data):
-            grown = np.empty(max(end, 2 * len(self._data)), dtype=self._data.dtype)
+            grown = np.empty(max(end, 2 * size), dtype=self._data.dtype)
             grown[:size] = self._data[:size]
             self._data = grown
         self._data[size:end] = values

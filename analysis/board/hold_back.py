@@ -11,10 +11,14 @@ asked, by a tick or by the next event, makes no difference; so a replay repeats 
 
 from __future__ import annotations
 
-from heapq import heappop, heappush
+from bisect import bisect_right, insort
+from operator import attrgetter
+from typing import Final
 
 from replay.event import Event
 from replay.foreign_time import event_time_ns
+
+_TIME: Final = attrgetter("t_ns")
 
 
 class HoldBack:
@@ -30,8 +34,7 @@ class HoldBack:
             raise ValueError(f"the hold must not be negative, got {hold_ns} ns")
         self.hold_ns = hold_ns
         self.late = 0
-        self._held: list[tuple[int, int, Event]] = []
-        self._count = 0  # equal times keep their order of arrival
+        self._held: list[Event] = []  # in order of time, equal ones in that of arrival
 
     def put(self, event: Event) -> list[Event]:
         """Take an event, in order of arrival; what is due by then, ``t_ns`` being its time."""
@@ -42,19 +45,18 @@ class HoldBack:
             time_ns = arrived_ns - self.hold_ns
         if time_ns != arrived_ns:
             event = event._replace(t_ns=time_ns)
-        self._count += 1
-        heappush(self._held, (time_ns, self._count, event))
+        insort(self._held, event, key=_TIME)
         return self.due(arrived_ns)
 
     def due(self, arrived_ns: int) -> list[Event]:
         """What is due once everything that arrived up to ``arrived_ns`` has been put."""
-        found = []
-        while self._held and self._held[0][0] <= arrived_ns - self.hold_ns:
-            found.append(heappop(self._held)[2])
+        count = bisect_right(self._held, arrived_ns - self.hold_ns, key=_TIME)
+        found = self._held[:count]
+        del self._held[:count]
         return found
 
     def rest(self) -> list[Event]:
         """All that is still held: nothing more will arrive."""
-        found = [event for _, _, event in sorted(self._held)]
+        found = self._held.copy()
         self._held.clear()
         return found

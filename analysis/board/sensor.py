@@ -171,8 +171,8 @@ class SensorState:
             self.malformed += 1
             self.last_malformed_ns = t_ns
 
-    def close_second(self, second: int) -> int:
-        """Close grid second ``second``; returns the value held there, mbpm or ``NO_VALUE``."""
+    def close_second(self, second: int) -> None:
+        """Close grid second ``second``."""
         value = self._hold.at(second)
         self.held.append(value)
         if self.has_cadence:
@@ -190,7 +190,6 @@ class SensorState:
         elif not self._in_gap:
             self._in_gap = True
             self.gaps += 1
-        return value
 
     def rates(self, t_ns: int) -> tuple[float, float]:
         """Notifications and RR intervals a second over the last 10 s before ``t_ns``."""

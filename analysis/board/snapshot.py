@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
-from types import MappingProxyType
 from typing import Final, NamedTuple, TypeAlias
 
 from analysis.statistics.agreement import LiveSummary
@@ -140,9 +139,6 @@ class EffortCounts:
         return self.followed + self.late + self.blunted + self.missed
 
 
-_NO_WINDOWS: Final[Mapping[str, Agreement]] = MappingProxyType({})
-
-
 class SensorStatus(NamedTuple):
     """One sensor's card.  A tuple, since views have all of them made anew twice a second.
 
@@ -185,12 +181,12 @@ class SensorStatus(NamedTuple):
     gap_s: int
     difference_bpm: float | None
     within: bool | None
-    windows: Mapping[str, Agreement] = _NO_WINDOWS
-    is_acquiring: bool = False
-    efforts: EffortCounts | None = None
-    doubtful: int = 0
-    without_exclusions: Mapping[str, Agreement] = _NO_WINDOWS
-    delay_s: float | None = None
+    windows: Mapping[str, Agreement]
+    without_exclusions: Mapping[str, Agreement]
+    is_acquiring: bool
+    efforts: EffortCounts | None
+    doubtful: int
+    delay_s: float | None
 
     @property
     def counted(self) -> Mapping[str, Agreement]:
@@ -227,6 +223,6 @@ class Snapshot:
     open_warnings: tuple[SensorWarning, ...]
     closed_warnings: int
     markers: int
-    failed_rules: tuple[RuleFailure, ...] = ()
-    effort: EffortState | None = None
-    left_out_s: int = 0
+    failed_rules: tuple[RuleFailure, ...]
+    effort: EffortState | None
+    left_out_s: int

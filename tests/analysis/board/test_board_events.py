@@ -56,6 +56,9 @@ def test_finish_closes_its_own_second() -> None:
     assert board.second == 2
     board.finish(3 * S)
     assert board.second == 3
+    early = Board(_plan())
+    early.finish(3 * S - 1)
+    assert early.second == 2
 
 
 def test_series_and_grid_follow_the_pairing_rule() -> None:

@@ -43,6 +43,18 @@ def test_a_view_is_read_only_and_stays_as_it_was() -> None:
     assert grown.view[-1] == 3000
 
 
+def test_it_is_copied_seldom_and_takes_less_than_twice_the_room() -> None:
+    """However often it is looked at: a session of hours costs each look the same."""
+    growing = Growing(np.int64)
+    rooms: set[int] = set()
+    for count in range(1, 3001):
+        growing.append(count)
+        room = len(growing.view.base)
+        assert count <= room < max(2, 2 * count)
+        rooms.add(room)
+    assert sorted(rooms) == [2**doubled for doubled in range(13)]
+
+
 @settings(deadline=None, max_examples=60)
 @given(st.lists(st.tuples(st.integers(0, 2500), st.booleans()), max_size=8))
 def test_it_holds_what_was_appended_whenever_it_is_looked_at(steps: list[tuple[int, bool]]) -> None:

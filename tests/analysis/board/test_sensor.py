@@ -7,7 +7,7 @@ import pytest
 
 from analysis.board.sensor import SensorState, leaps
 from replay import event as ev
-from replay.event import Event
+from replay.event import Event, Stamp
 from replay.link_state import LinkState
 from tests.standins.kinds.streams import steps
 from tests.standins.session_events import S, hr, link, planned
@@ -44,11 +44,29 @@ def test_what_is_worn_as_a_strap_has_electrodes(worn, has) -> None:
      (30, 1.5, True), (30, 1.51, False)],
 )  # fmt: skip
 def test_a_leap_is_more_than_thirty_bpm_within_a_second_and_a_half(bpm, apart_s, leapt) -> None:
-    """Told as it comes as in a series that is known whole."""
-    state = _told(_sensor(), hr(1, 2, 86), hr(1 + apart_s, 2, bpm))
+    """Told as it comes as in a series that is known whole, from the session's first instant on."""
+    state = _told(_sensor(), hr(0, 2, 86), hr(apart_s, 2, bpm))
     found = leaps(state.times.view, state.values.view)
-    assert found.tolist() == state.doubtful == ([round((1 + apart_s) * S)] if leapt else [])
+    assert found.tolist() == state.doubtful == ([round(apart_s * S)] if leapt else [])
     assert found.dtype == np.int64
+
+
+def test_before_it_has_sent_nothing_has_a_time() -> None:
+    """Minus one is none, since a session's first instant is 0."""
+    state = _sensor()
+    assert (state.first_ns, state.last_ns, state.last_valid_ns) == (-1, -1, -1)
+    assert (state.signal_ns, state.last_malformed_ns) == (-1, -1)
+
+
+def test_a_node_places_what_it_stamps_while_its_clock_is_known() -> None:
+    """As its newest event has it; what no node stamps is in its place."""
+    node = {"source": "node", "node": "attic", "topic": "a/b", "kind": ""}
+    state = _sensor(**node)
+    assert state.is_placed
+    for offset_ns, is_placed in ((None, False), (5, True), (None, False)):
+        _told(state, hr(1, 2, 100)._replace(foreign=Stamp(S, "node:attic/1", offset_ns)))
+        assert state.is_placed is is_placed
+    assert _told(_sensor(), hr(1, 2, 100)._replace(foreign=Stamp(S, "a", None))).is_placed
 
 
 @pytest.mark.parametrize(("at_s", "is_acquiring"), [(41, True), (41.1, False)])
@@ -114,6 +132,15 @@ def test_a_companion_is_there_while_it_sends() -> None:
     assert [state.cadences[s] >= 0 for s in (0, 1, int(last_s + hold_s), 20)] == [
         False, True, True, False,
     ]  # fmt: skip
+
+
+def test_a_companion_is_held_as_long_as_a_reading_is() -> None:
+    """One notification at the session's first instant: in the seconds 0 to 3, and no longer."""
+    state = _sensor("companion", kind="", source="bluetooth", name="x")
+    state.take(0, steps()[0]._replace(t_ns=0, sensor=2))
+    for second in range(10):
+        state.close_second(second)
+    assert (state.hold_ns, state.covered_s, state.gaps) == (3 * S, 4, 1)
 
 
 def test_a_cadence_that_comes_late_is_unknown_before() -> None:

@@ -1,0 +1,177 @@
+"""What test sensors made of the efforts so far, against the analysis of the seconds that count."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+from dataclasses import replace
+from statistics import median
+
+import numpy as np
+import pytest
+
+from analysis.board.effort_watch import EffortWatch
+from analysis.board.sensor import SensorState
+from analysis.statistics.effort_finder import Effort, EffortFinder
+from analysis.statistics.efforts import Answer, Response, responses
+from analysis.statistics.pairing import NO_VALUE
+from tests.standins.session_events import planned
+
+JUDGED_AFTER_S = 30 + 9
+"""It may show an effort for 30 s after its return, and is smoothed over 9 s on either side."""
+LATE_BY_S = (3, 16, 35, 16)
+"""Followed, late, missed; the last one is a file, as late, that its own changes aligned."""
+
+
+def _heart(second: float) -> float:
+    """Efforts of 75 s every 150, one in four without a return to the same level."""
+    into = second % 150
+    level = 90 + 12 * ((second // 150) % 4)
+    if into < 75:
+        return level + 60 * (1 - math.exp(-into / 18))
+    return level + 60 * math.exp(-(into - 75) / 25)
+
+
+class _Session:
+    """A watch that is fed second by second, and what it should say by now."""
+
+    def __init__(self, *, seed: int = 1) -> None:
+        self._random = random.Random(seed)
+        self._reference = SensorState(1, planned("Yarrow", "reference"))
+        file = {"source": "file", "file": "a.fit", "alignment": "estimated", "kind": ""}
+        last = len(LATE_BY_S) - 1
+        self._late_by_s = {
+            SensorState(k + 2, planned(f"Wrist {k}", **(file if k == last else {}))): by_s
+            for k, by_s in enumerate(LATE_BY_S)
+        }
+        self.tests = [*self._late_by_s]
+        self.watch = EffortWatch(self._reference, self.tests)
+        self.out: list[bool] = []
+
+    def close(self, *, left_out: bool = False, found_from: int | None = None) -> None:
+        """A further second; with it, that all since ``found_from`` turns out to be left out."""
+        second = len(self.out)
+        wavers = self._random.uniform
+        self._reference.held.append(round(1000 * _heart(second)))
+        for test, by_s in self._late_by_s.items():
+            test.held.append(round(1000 * (_heart(second - by_s) + wavers(-2, 2))))
+        self.out.append(left_out)
+        self.watch.close_second(second, left_out=left_out)
+        first = None
+        if found_from is not None:
+            news = [at for at in range(found_from, second + 1) if not self.out[at]]
+            self.out[found_from:] = [True] * (second + 1 - found_from)
+            first = min(news, default=None)
+        self.watch.correct(lambda at: self.out[at], first)
+
+    def correct_newest(self) -> None:
+        """The newest second was taken for left out, and is not."""
+        self.out[-1] = False
+        self.watch.correct(lambda at: self.out[at], None)
+
+    def assert_as_analysed(self, *, finished: bool = False) -> None:
+        """Efforts, and of those that are over for long enough the answers."""
+        out = np.array(self.out)
+        kept = {
+            sensor.number: np.where(out, NO_VALUE, np.array(sensor.held)).astype(np.int32)
+            for sensor in (self._reference, *self.tests)
+        }
+        finder = EffortFinder().feed(kept[1].tolist())
+        efforts = list((finder.finish() if finished else finder).efforts)
+        assert list(self.watch.efforts) == efforts
+        newest = len(out) - 1
+        judged = [one for one in efforts if finished or one.return_s + JUDGED_AFTER_S <= newest]
+        for test in self.tests:
+            expected = responses(judged, kept[1], kept[test.number])
+            if test is self.tests[-1]:
+                expected = tuple(_aligned(one) for one in expected)
+            assert_alike(self.watch.answers(test.number), expected)
+
+    def answers(self) -> list[list[Answer]]:
+        """Of each sensor."""
+        return [[one.answer for one in self.watch.answers(test.number)] for test in self.tests]
+
+
+def _aligned(one: Response) -> Response:
+    if one.answer is not Answer.LATE:
+        return one
+    return replace(one, answer=Answer.FOLLOWED, delay_s=None)
+
+
+def assert_alike(told: Sequence[Response], expected: Sequence[Response]) -> None:
+    """The same answers, and numbers but for rounding."""
+    assert [one.answer for one in told] == [one.answer for one in expected]
+    for one, other in zip(told, expected, strict=True):
+        for name in ("delay_s", "shortfall_bpm", "share"):
+            assert getattr(one, name) == pytest.approx(getattr(other, name), abs=1e-9)
+
+
+def _first(efforts: Sequence[Effort]) -> Effort:
+    assert efforts
+    return efforts[0]
+
+
+def test_an_effort_is_judged_once_what_a_late_sensor_shows_of_it_is_known() -> None:
+    """No second earlier, and at the end in any case."""
+    session = _Session()
+    due_s = None
+    while due_s is None or len(session.out) <= due_s:
+        assert session.watch.answers(2) == []
+        session.close()
+        if session.watch.efforts:
+            due_s = _first(session.watch.efforts).return_s + JUDGED_AFTER_S
+    session.assert_as_analysed()
+    assert session.answers() == [[Answer.FOLLOWED], [Answer.LATE], [Answer.MISSED],
+                                 [Answer.FOLLOWED]]  # fmt: skip
+    while len(session.watch.efforts) < 3:
+        session.close()
+    assert len(session.watch.answers(2)) == 2
+    session.watch.finish()
+    session.assert_as_analysed(finished=True)
+
+
+def test_the_delay_is_the_middle_of_those_that_tell_one() -> None:
+    """None before the first effort, and none of what was aligned by its own changes."""
+    session = _Session()
+    assert [session.watch.delay_s(test.number) for test in session.tests] == [None] * 4
+    for _ in range(700):
+        session.close()
+    told = [one.delay_s for one in session.watch.answers(3)]
+    assert len(told) >= 3
+    assert session.watch.delay_s(3) == median(told)
+    assert session.watch.delay_s(3) == pytest.approx(16, abs=1.5)
+    assert session.watch.delay_s(4) is None
+    assert session.watch.delay_s(5) is None
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_left_out_later_is_as_if_it_had_been_so_at_once(seed) -> None:
+    """Whenever it is found out, and whatever had been made of its efforts by then."""
+    session = _Session(seed=seed)
+    source = random.Random(seed)
+    while len(session.out) < 1200:
+        stands = source.random() < 0.3
+        for _ in range(source.randrange(1, 60)):
+            session.close(left_out=stands)
+        if stands:
+            session.correct_newest()
+        session.close(found_from=max(0, len(session.out) - source.choice((0, 1, 20, 90, 400))))
+        session.assert_as_analysed()
+    session.watch.finish()
+    session.assert_as_analysed(finished=True)
+
+
+@pytest.mark.parametrize("after_s", [*range(26, 31), *range(36, 42)])
+def test_an_answer_is_given_anew_if_a_second_that_it_was_made_of_is_left_out(after_s) -> None:
+    """From so many seconds after the return of the first effort on, found out 15 s later."""
+    session = _Session()
+    while not session.watch.efforts:
+        session.close()
+    from_s = _first(session.watch.efforts).return_s + after_s
+    while len(session.out) < from_s + 15:
+        session.close()
+    session.close(found_from=from_s)
+    for _ in range(60):
+        session.close()
+    session.assert_as_analysed()
