@@ -47,6 +47,7 @@ def test_it_is_copied_seldom_and_takes_less_than_twice_the_room() -> None:
     """However often it is looked at: a session of hours costs each look the same."""
     growing = Growing(np.int64)
     rooms: set[int] = set()
+    assert len(growing.view.base) == 0
     for count in range(1, 3001):
         growing.append(count)
         room = len(growing.view.base)
