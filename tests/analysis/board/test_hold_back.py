@@ -114,6 +114,9 @@ def test_a_hold_of_0_passes_everything_through_at_once() -> None:
 def test_late_events_are_counted_and_taken_as_early_as_the_board_stands() -> None:
     """A stamp further back than the hold is late; one that lies ahead is taken at its arrival."""
     hold = HoldBack(2 * S)
+    just = Event(10 * S, 1, HEART_RATE, b"\x00\x63", Stamp(8 * S, "a", 0))
+    assert [e.t_ns for e in hold.put(just)] == [8 * S]
+    assert hold.late == 0
     late = Event(10 * S, 1, HEART_RATE, b"\x00\x64", Stamp(3 * S, "a", 0))
     ahead = Event(10 * S, 1, HEART_RATE, b"\x00\x65", Stamp(11 * S, "a", 0))
     assert [e.t_ns for e in hold.put(late)] == [8 * S]
