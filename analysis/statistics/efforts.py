@@ -145,15 +145,14 @@ def respond(effort: Effort, ref: FloatArray, test: FloatArray) -> Response:
     ``ref``, ``test``: float64[n] from :func:`smoothed`.  Looked at until 30 s after the return,
     but not beyond where the reference rises again: what a sensor shows of that is another effort.
     """
-    sign = 1.0 if effort.kind is Kind.EFFORT else -1.0
-    end = _end(sign * ref, effort)
+    rising, reference = (test, ref) if effort.kind is Kind.EFFORT else (-test, -ref)
+    end = _end(reference, effort)
     lead = max(effort.start_s - LEAD_S, 0)
     core = test[effort.start_s : min(effort.return_s, len(test) - 1) + 1]
     onset = test[lead : effort.start_s + 1]
     seen = [len(part) > 0 and np.mean(np.isfinite(part)) >= SEEN_SHARE for part in (core, onset)]
     if not all(seen):
         return Response(Answer.UNSEEN)
-    rising, reference = sign * test, sign * ref
     base_at, peak_at = _levels(rising, lead, end)
     base, peak = float(rising[base_at]), float(rising[peak_at])
     # The reference by the same rule, so that a sensor like it answers like it.
@@ -192,41 +191,25 @@ def responses(
     return tuple(respond(effort, ref, test) for effort in efforts)
 
 
-def _around(series: FloatArray, kind: Kind, before: int, peak: int, after: int) -> Effort:
-    """The effort around a peak, between the peaks (or ends) beside it."""
-    top = float(series[peak])
-    low = float(series[before : peak + 1].min())
-    rising = np.flatnonzero(series[before : peak + 1] <= low + EDGE * (top - low))
-    floor = float(series[peak : after + 1].min())
-    falling = np.flatnonzero(series[peak : after + 1] <= floor + EDGE * (top - floor))
-    start, end = before + int(rising[-1]), peak + int(falling[0])
-    return Effort(kind, start, peak, end, low, top)
-
-
 def _trough(part: FloatArray, offset: int) -> list[Effort]:
-    """The dip between two peaks, if it is deep and long enough; ``part`` begins at a peak."""
+    """The dip between two peaks, if it is deep and long enough; ``part`` goes from one to the
+    other, ``offset`` is where it begins.
+    """
     if not np.isfinite(part).mean() >= SEEN_SHARE:
         return []
-    turned = -_filled(part)
-    bottom = int(np.argmax(turned))
+    filled = _filled(part)
+    bottom = int(np.argmin(filled))
     if bottom in (0, len(part) - 1) or not np.isfinite(part[bottom]):
         return []
-    found = _around(turned, Kind.TROUGH, 0, bottom, len(part) - 1)
-    level = max(-found.base_bpm, 0.0)
-    depth = min(part[0], part[-1]) - (-found.peak_bpm)
-    least = least_rise_bpm(float(min(part[0], part[-1])))
-    if depth < least or found.return_s - found.start_s < SHORTEST_S:
+    lowest = float(filled[bottom])
+    down, up = filled[:bottom], filled[bottom:]
+    level, again = float(down.max()), float(up.max())
+    start = int(np.flatnonzero(down >= level - EDGE * (level - lowest))[-1])
+    end = bottom + int(np.flatnonzero(up >= again - EDGE * (again - lowest))[0])
+    lower_peak = float(min(part[0], part[-1]))
+    if lower_peak - lowest < least_rise_bpm(lower_peak) or end - start < SHORTEST_S:
         return []
-    return [
-        Effort(
-            Kind.TROUGH,
-            offset + found.start_s,
-            offset + bottom,
-            offset + found.return_s,
-            level,
-            -found.peak_bpm,
-        )
-    ]
+    return [Effort(Kind.TROUGH, offset + start, offset + bottom, offset + end, level, lowest)]
 
 
 def _marked(series: FloatArray, stretch: Stretch) -> Effort | None:

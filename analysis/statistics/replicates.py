@@ -11,6 +11,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
+from typing import TypeAlias
 
 import numpy as np
 
@@ -47,10 +49,7 @@ def limits_varying(groups: Sequence[Group]) -> Limits:
     """
     _check(groups)
     means = np.array([group.mean for group in groups])
-    degrees = sum(group.degrees for group in groups)
-    within = sum(group.variance * group.degrees for group in groups) / degrees if degrees else 0.0
-    harmonic = _harmonic([group.count for group in groups])
-    return _limits(means, [(1 - 1 / harmonic, within, degrees)])
+    return _limits(means, [_within(groups)])
 
 
 def limits_constant(first: Sequence[FloatArray], second: Sequence[FloatArray]) -> Limits:
@@ -63,14 +62,8 @@ def limits_constant(first: Sequence[FloatArray], second: Sequence[FloatArray]) -
         raise ValueError(f"{len(first)} subjects by one method and {len(second)} by the other")
     _check(first)
     means = np.array([a.mean() - b.mean() for a, b in zip(first, second, strict=True)])
-    parts = []
-    for method in (first, second):
-        groups = [Group.of(values) for values in method]
-        degrees = sum(group.degrees for group in groups)
-        within = sum(group.variance * group.degrees for group in groups)
-        harmonic = _harmonic([group.count for group in groups])
-        parts.append((1 - 1 / harmonic, within / degrees if degrees else 0.0, degrees))
-    return _limits(means, parts)
+    methods = ([Group.of(values) for values in method] for method in (first, second))
+    return _limits(means, [_within(groups) for groups in methods])
 
 
 def limits_by_analysis_of_variance(
@@ -96,11 +89,25 @@ def limits_by_analysis_of_variance(
     return grand, sd, grand - Z * sd, grand + Z * sd
 
 
-def _limits(means: FloatArray, within: Sequence[tuple[float, float, float]]) -> Limits:
-    """``within``: (weight, variance, degrees of freedom) of each variance inside the groups."""
+_Part: TypeAlias = tuple[float, float, float]
+"""A variance: its weight in the total, itself, its degrees of freedom."""
+
+
+def _within(groups: Sequence[Group]) -> list[_Part]:
+    """The variance inside of the groups; none where each of them is a single pair."""
+    degrees = sum(group.degrees for group in groups)
+    if not degrees:
+        return []
+    squares = sum(group.variance * group.degrees for group in groups)
+    harmonic = len(groups) / sum(1 / group.count for group in groups)
+    return [(1 - 1 / harmonic, squares / degrees, degrees)]
+
+
+def _limits(means: FloatArray, within: Sequence[list[_Part]]) -> Limits:
+    """``within``: of each method, or of the differences."""
     count = len(means)
     between = float(means.var(ddof=1))
-    parts = [(1.0, between, float(count - 1)), *((w, v, f) for w, v, f in within if f > 0)]
+    parts = [(1.0, between, float(count - 1)), *chain.from_iterable(within)]
     total = sum(weight * variance for weight, variance, _ in parts)
     down = up = 0.0
     for weight, variance, degrees in parts:
@@ -120,10 +127,6 @@ def _limits(means: FloatArray, within: Sequence[tuple[float, float, float]]) -> 
         low=Estimate(mean - Z * sd, low_interval, count),
         high=Estimate(mean + Z * sd, high_interval, count),
     )
-
-
-def _harmonic(counts: Sequence[float]) -> float:
-    return len(counts) / sum(1 / count for count in counts)
 
 
 def _check(groups: Sequence[object]) -> None:

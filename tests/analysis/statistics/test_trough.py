@@ -92,3 +92,17 @@ def test_a_series_that_begins_at_the_level_is_there_from_its_start() -> None:
     reference = smoothed(_lines((0, 120), (20, 150), (40, 90), (60, 90)))
     found = respond(effort, reference, reference)
     assert (found.answer, found.delay_s) == (Answer.FOLLOWED, 0.0)
+
+
+@pytest.mark.parametrize(("again_s", "share"), [(110, 0.8), (111, 1.0)])
+def test_a_sensor_is_awaited_for_half_a_minute_after_the_return(again_s: int, share: float) -> None:
+    """The 30th second still belongs to the effort: a rise there ends the look at the return, one
+    that comes later does not.
+    """
+    effort = Effort(Kind.EFFORT, 0, 60, 80, 90.0, 150.0)
+    reference = _lines((0, 90), (60, 150), (80, 90), (120, 90)) / 1000
+    reference[again_s:] = 120
+    slow = _lines((0, 90), (30, 90), (60, 130), (110, 150), (120, 150)) / 1000
+    found = respond(effort, reference, slow)
+    assert found.answer is Answer.LATE
+    assert found.share == pytest.approx(share)
