@@ -120,7 +120,7 @@ def agreement_of(
         loa_low=limits.low,
         loa_high=limits.high,
         mae=_with_value(mean_size(size), summary.mae_bpm),
-        mape=mean_size(size / np.where(present, ref, 1.0)).scaled(100),
+        mape=mean_size(size / ref).scaled(100),
         rmse=_with_value(_root(mean_size(size**2)), sums.rmse_bpm),
         within=_with_value(share(tolerance), summary.within_tolerance_percent),
         within_5=share(WITHIN_5_BPM),

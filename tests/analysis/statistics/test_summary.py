@@ -178,6 +178,7 @@ def test_short_stretches_say_what_is_missing(seconds: int) -> None:
         assert estimate.value is not None
         assert estimate.interval is not None or estimate.caution, name
     assert (result.mae.interval is None) == (seconds < 120)
+    assert None not in (result.reference_sd_bpm, result.test_sd_bpm)
     json.dumps(agreement_facts(result), allow_nan=False)
 
 
