@@ -9,6 +9,7 @@ smoothing delays neither.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -162,19 +163,17 @@ def respond(effort: Effort, ref: FloatArray, test: FloatArray) -> Response:
     shortfall = ref_peak - peak
     if share < MISSED_SHARE:
         return Response(Answer.MISSED, None, shortfall, share)
-    half_ref = _crossing(reference, ref_at, ref_peak_at, (ref_base + ref_peak) / 2)
-    half = _crossing(rising, base_at, peak_at, (base + peak) / 2)
-    delay = None if half_ref is None or half is None else half - half_ref
+    half = _half_rise_s(rising, base_at, peak_at)
+    delay = half - _half_rise_s(reference, ref_at, ref_peak_at)
     if share < BLUNTED_SHARE:
         # A partial rise that comes once the reference has peaked is a sensor that finds its way
         # back to the falling heart rate, not one that shows the effort.
-        found_late = half is not None and half > effort.peak_s
-        answer = Answer.MISSED if found_late else Answer.BLUNTED
-    elif delay is not None and delay > LAG_ALLOWED_S:
+        answer = Answer.MISSED if half > effort.peak_s else Answer.BLUNTED
+    elif delay > LAG_ALLOWED_S:
         # Wherever it was, it was not on this effort: on another rhythm, most likely, and its
         # way back is no rise of the heart.
         return Response(Answer.MISSED)
-    elif delay is not None and delay > LATE_S:
+    elif delay > LATE_S:
         answer = Answer.LATE
     else:
         answer = Answer.FOLLOWED
@@ -254,14 +253,12 @@ def _levels(test: FloatArray, start: int, end: int) -> tuple[int, int]:
     return start + int(np.nanargmin(part[: peak + 1])), start + peak
 
 
-def _crossing(series: FloatArray, start: int, peak: int, level: float) -> float | None:
-    """The first time at or after ``start`` that the series reaches ``level``, in s."""
-    part = series[start : peak + 1]
-    reached = np.flatnonzero(part >= level)  # NaN never reaches it
-    if len(reached) == 0:
-        return None
-    at = int(reached[0])
-    if at == 0 or not np.isfinite(part[at - 1]):
-        return float(start + at)
+def _half_rise_s(series: FloatArray, base_at: int, peak_at: int) -> float:
+    """When a series is first half way up from its base to its peak, which lies higher, in s."""
+    part = series[base_at : peak_at + 1]
+    half = float(part[0] + part[-1]) / 2
+    at = int(np.argmax(part >= half))  # NaN is no value that reaches it, the peak is one
     low, high = float(part[at - 1]), float(part[at])
-    return start + at - 1 + (level - low) / (high - low)
+    if math.isnan(low):
+        return float(base_at + at)
+    return base_at + at - 1 + (half - low) / (high - low)

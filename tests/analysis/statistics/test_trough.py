@@ -72,10 +72,15 @@ def test_the_delay_is_what_the_lines_are_apart(late: int) -> None:
 
 
 def test_half_rise_lies_between_two_seconds() -> None:
-    """The delay is told in parts of a second: each crossing lies on the line between readings."""
-    faster = _lines((0, 90), (61, 90), (120, 150), (180, 90), (240, 160), (300, 90), (360, 90))
-    first = responses(find_efforts(TWO_PEAKS), TWO_PEAKS, faster)[0]
-    assert first.delay_s == pytest.approx(0.5, abs=0.05)
+    """The delay is told in parts of a second: each crossing lies on the line between readings, and
+    behind a gap at the first reading that is there.
+    """
+    effort = Effort(Kind.EFFORT, 60, 120, 180, 90.0, 150.0)
+    reference = TWO_PEAKS / 1000
+    quicker = _lines((0, 90), (61, 90), (90, 150), (180, 90), (360, 90)) / 1000
+    assert respond(effort, reference, quicker).delay_s == pytest.approx(75.5 - 90)
+    quicker[74:76] = np.nan
+    assert respond(effort, reference, quicker).delay_s == 76 - 90
 
 
 def test_what_a_sensor_shows_of_the_next_effort_is_not_this_one() -> None:
