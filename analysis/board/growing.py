@@ -27,6 +27,13 @@ class Growing(Generic[_Scalar]):
         self._size = 0
         self._waiting: array[Any] = array(self._data.dtype.char)
 
+    @classmethod
+    def of(cls, values: npt.NDArray[_Scalar]) -> Growing[_Scalar]:
+        """One that holds a copy of ``values`` and grows from there."""
+        made = cls(values.dtype.type)
+        made._take_in(values)
+        return made
+
     def __len__(self) -> int:
         return self._size + len(self._waiting)
 
@@ -55,7 +62,7 @@ class Growing(Generic[_Scalar]):
             self._take_in(self._waiting)
             del self._waiting[:]
 
-    def _take_in(self, values: Sequence[int | float]) -> None:
+    def _take_in(self, values: Sequence[int | float] | npt.NDArray[_Scalar]) -> None:
         size, end = self._size, self._size + len(values)
         if end > len(self._data):
             grown = np.empty(max(end, 2 * size), dtype=self._data.dtype)

@@ -124,20 +124,25 @@ class KeptFile:
 
     def store(self, body: bytes) -> None:
         """Keep a body, readable by this user alone; where that cannot be done, nothing is."""
+        store_whole(self._path, b"\n".join((self._head, _digest(body), body)))
+
+
+def store_whole(path: Path, content: bytes) -> None:
+    """Write a file of the cache, readable by this user alone; where it cannot be, nothing is."""
+    try:
+        folder = path.parent
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        folder.chmod(0o700)
+        # A temporary file is made with mode 0600; it takes its place whole or not at all.
+        with tempfile.NamedTemporaryFile(dir=folder, suffix=".new", delete=False) as file:
+            fresh = Path(file.name)
+            file.write(content)
         try:
-            folder = self._path.parent
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            folder.chmod(0o700)
-            # A temporary file is made with mode 0600; it takes its place whole or not at all.
-            with tempfile.NamedTemporaryFile(dir=folder, suffix=".new", delete=False) as file:
-                fresh = Path(file.name)
-                file.write(b"\n".join((self._head, _digest(body), body)))
-            try:
-                fresh.replace(self._path)
-            except OSError:
-                fresh.unlink(missing_ok=True)
-        except (OSError, ValueError):
-            return
+            fresh.replace(path)
+        except OSError:
+            fresh.unlink(missing_ok=True)
+    except (OSError, ValueError):
+        return
 
 
 def _head(sha256: str) -> bytes:

@@ -100,7 +100,7 @@ def run(arguments: argparse.Namespace) -> int:
     check_command(options.command)
     if view == "none":
         return _tell(arguments, arguments.speed or FLAT_OUT, options)
-    with FileFeed(arguments.file, _speed(arguments.speed or 1.0)) as feed:
+    with FileFeed(arguments.file, _speed(arguments.speed or 1.0), ahead=True) as feed:
         status = show(feed, view, options=options)
     if status or not arguments.json:
         return status

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
+from analysis.board import Board
 from live.protocol.alarm import Alarm
 from replay.event import Event
 from replay.plan import Plan
@@ -85,11 +86,13 @@ class Rewound:
     """A replay stands at another place: forget all but what was kept under this number.
 
     ``to``: 0 is the start; the events from there follow.  ``afresh``: the plan has changed,
-    what was kept at places is of no use any more.
+    what was kept at places is of no use any more.  ``board``: as it stood there, where the player
+    has it; the view may keep it.
     """
 
     to: int = 0
     afresh: bool = False
+    board: Board | None = None
 
 
 Message = Event | Tick | CaptureStatus | Ended | Acknowledged | Checkpoint | Rewound

@@ -11,14 +11,14 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Final, Self
+from typing import Final, NamedTuple, Self
 
+from analysis.session.places import Place
 from live.protocol.feed import Acknowledged, Checkpoint, Ended, Message, Rewound, Tick
+from live.protocol.places_ahead import PlacesAhead
 from replay.capture import Capture
-from replay.channels import DECODERS
 from replay.event import Event
 from replay.plan import Plan
 from replay.text import printable
@@ -31,10 +31,6 @@ SLICE: Final = 2_000
 """Events handed over by one ``poll`` at most: about 20 ms of a board's work, so that a view still
 draws while it runs flat out or catches up after a seek."""
 
-NOTIFICATIONS: Final = frozenset(DECODERS)
-"""What ``step`` stops at; links, anchors and other records of the session pass by unseen."""
-
-
 PLACE_EVENTS: Final = 10_000
 """Events between two places that the player can come back to: half a second of a board's work."""
 
@@ -42,16 +38,16 @@ MOST_PLACES: Final = 12
 """Boards that a view keeps; beyond that every second one is let go, and the distance doubles."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """State of the player at a place.  ``taken``: events handed over, ``same`` of them at t_ns."""
+class _Kept(NamedTuple):
+    """Where a view was told to keep its board, and under which number."""
 
     number: int
-    taken: int
-    t_ns: int
-    same: int
-    notifications: int
-    newest_ns: int
+    place: Place
+
+
+_START: Final = _Kept(0, Place())
+_AHEAD: Final = -1
+"""Number of a place whose board comes with the message."""
 
 
 class FileFeed:
@@ -61,6 +57,8 @@ class FileFeed:
     the wall clock in nanoseconds.  Raises :class:`~replay.errors.CaptureError` if the file
     cannot be read, ``ValueError`` for a speed out of range.  ``places``: whether a view that goes
     back begins from the nearest place where it kept its board, instead of from the start.
+    ``ahead``: whether it may jump to where it has not been by boards from the user's cache, which
+    are made there in the background for a long recording.
     """
 
     is_live: Final = False
@@ -75,6 +73,7 @@ class FileFeed:
         *,
         clock: Callable[[], int] = time.monotonic_ns,
         places: bool = True,
+        ahead: bool = False,
     ) -> None:
         self._places: list[_Kept] = []
         self._place_numbers = 0
@@ -83,6 +82,7 @@ class FileFeed:
         self._clock = clock
         self._capture = Capture.open(path)
         self._end_ns = self._capture.duration_ns
+        self._ahead = PlacesAhead(self._capture) if ahead else None
         self._extra: deque[Message] = deque()
         self._commands = 0
         self._playing = True
@@ -147,7 +147,7 @@ class FileFeed:
     @property
     def taken(self) -> int:
         """How many events of the capture lie up to here."""
-        return self._taken
+        return self._at.taken
 
     @property
     def catching_up(self) -> bool:
@@ -179,7 +179,9 @@ class FileFeed:
         self._wishes.clear()
         goal = self._goal_ns if self._goal_ns is not None else self._position_ns
         self._places.clear()
-        self._go_to(None, afresh=True)
+        if self._ahead is not None:
+            self._ahead.close()  # what is in the cache is of the capture as it was
+        self._go_to(_START, afresh=True)
         self._aim(goal)
 
     def skip(self, by_ns: int) -> None:
@@ -198,12 +200,11 @@ class FileFeed:
         if self._underway:
             self._wishes.append(lambda: self.step(count))
             return
-        if count < 0 and self._position_ns > self._newest_ns:
+        if count < 0 and self._position_ns > self._at.newest_ns:
             count += 1
-        goal = max(self._notifications + count, 0)
+        goal = max(self._at.notifications + count, 0)
         if count <= 0:
-            before = [place for place in self._places if place.notifications < goal]
-            self._go_to(before[-1] if before else None)
+            self._go_to(self._nearest(lambda place: place.notifications < goal))
         self._goal_ns = None
         self._goal_count = goal
 
@@ -214,6 +215,10 @@ class FileFeed:
         messages: list[Message] = list(self._extra)
         self._extra.clear()
         now_ns = self._clock()
+        if self._ahead is not None and self._ahead.look() and self._goal_ns is not None:
+            self._aim(self._goal_ns)
+            messages += self._extra
+            self._extra.clear()
         if self._wishes and not self._underway:
             self._wishes.popleft()()
             messages += self._extra
@@ -245,6 +250,8 @@ class FileFeed:
 
     def close(self) -> None:
         """Let go of the file."""
+        if self._ahead is not None:
+            self._ahead.close()
         self._capture.close()
 
     def __enter__(self) -> Self:
@@ -259,10 +266,9 @@ class FileFeed:
 
     def _aim(self, t_ns: int) -> None:
         goal = min(max(t_ns, 0), self._end_ns)
-        before = [place for place in self._places if place.t_ns <= goal]
-        nearest = before[-1] if before else None
+        nearest = self._nearest(lambda place: place.t_ns <= goal)
         back = goal < self._position_ns or (self._finished and goal < self._end_ns)
-        if back or (nearest is not None and nearest.taken > self._taken + SLICE):
+        if back or nearest.place.taken > self._at.taken + SLICE:
             self._go_to(nearest)
         self._goal_ns = goal
         self._goal_count = None
@@ -271,54 +277,51 @@ class FileFeed:
         self._events: Iterator[Event] = iter(self._capture.events())
         self._next = next(self._events, None)
         self._position_ns = 0
-        self._taken = self._same = self._event_ns = 0
-        self._notifications = 0
-        self._newest_ns = 0
+        self._at = Place()
         self._finished = False
 
-    def _go_to(self, place: _Kept | None, *, afresh: bool = False) -> None:
+    def _nearest(self, is_before: Callable[[Place], bool]) -> _Kept:
+        """The last place before a goal: of those that the view keeps, and of those ahead."""
+        found = [kept for kept in self._places if is_before(kept.place)][-1:]
+        if self._ahead is not None:
+            found += [_Kept(_AHEAD, at) for at in self._ahead.places if is_before(at)][-1:]
+        return max(found, key=lambda kept: kept.place.taken, default=_START)
+
+    def _go_to(self, kept: _Kept, *, afresh: bool = False) -> None:
+        board = None
+        if kept.number == _AHEAD and self._ahead is not None:
+            board = self._ahead.board(kept.place)
+            if board is None:  # damaged after all: there are none any more
+                kept = self._nearest(lambda place: place.taken <= kept.place.taken)
         self._start_over()
-        if place is not None:
+        place = kept.place
+        if place.taken:
             self._events = islice(self._capture.events(place.t_ns), place.same, None)
             self._next = next(self._events, None)
-            self._position_ns = place.t_ns
-            self._taken, self._same, self._event_ns = place.taken, place.same, place.t_ns
-            self._notifications, self._newest_ns = place.notifications, place.newest_ns
+            self._position_ns, self._at = place.t_ns, place
         self._extra = deque(m for m in self._extra if isinstance(m, Acknowledged))
-        self._extra.append(Rewound(0 if place is None else place.number, afresh))
+        self._extra.append(Rewound(kept.number, afresh, board))
 
     def _keep(self, messages: list[Message]) -> None:
         """Make the present a place to come back to, if it is far enough behind the last one."""
-        last = self._places[-1].taken if self._places else 0
-        if not self._spacing or self._taken < last + self._spacing:
+        last = self._places[-1].place.taken if self._places else 0
+        if not self._spacing or self._at.taken < last + self._spacing:
+            return
+        if self._ahead is not None and self._ahead.places:
             return
         forget: tuple[int, ...] = ()
         if len(self._places) == MOST_PLACES:
-            forget = tuple(place.number for place in self._places[::2])
+            forget = tuple(kept.number for kept in self._places[::2])
             self._places = self._places[1::2]
             self._spacing *= 2
         self._place_numbers += 1
-        self._places.append(
-            _Kept(
-                self._place_numbers,
-                self._taken,
-                self._position_ns,
-                self._same,
-                self._notifications,
-                self._newest_ns,
-            )
-        )
+        self._places.append(_Kept(self._place_numbers, self._at))
         messages.append(Checkpoint(self._place_numbers, forget))
 
     def _take(self, event: Event, messages: list[Message]) -> None:
         messages.append(event)
-        self._same = self._same + 1 if self._taken and event.t_ns == self._event_ns else 1
-        self._event_ns = event.t_ns
-        self._taken += 1
+        self._at = self._at.after(event)
         self._position_ns = event.t_ns
-        if event.channel in NOTIFICATIONS:
-            self._notifications += 1
-            self._newest_ns = event.t_ns
         self._next = next(self._events, None)
         self._keep(messages)
 
@@ -342,13 +345,13 @@ class FileFeed:
     def _take_count(self, messages: list[Message], count: int) -> None:
         """Hand over events up to the notification with this number, counted from 1."""
         room = SLICE
-        while self._notifications < count and (event := self._next) is not None:
+        while self._at.notifications < count and (event := self._next) is not None:
             if room == 0:
                 return
             room -= 1
             self._take(event, messages)
         self._goal_count = None
-        if self._notifications < count and not self._finished:
+        if self._at.notifications < count and not self._finished:
             self._position_ns = self._end_ns
             self._finish(messages)
 

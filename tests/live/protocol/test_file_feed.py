@@ -7,9 +7,10 @@ import pytest
 from analysis.board import Board
 from live.protocol import file_feed
 from live.protocol.feed import Acknowledged, Ended, Rewound, Tick
-from live.protocol.file_feed import NOTIFICATIONS, FileFeed
+from live.protocol.file_feed import FileFeed
 from live.protocol.paced_feed import PacedFeed, turns_of
 from live.protocol.view_model import ViewModel
+from replay.channels import DECODERS
 from replay.errors import CaptureError
 from replay.event import NS_PER_S, Event
 from tests.standins.feeds import PLAN, two_sensors, written
@@ -179,7 +180,7 @@ def test_a_step_stops_at_the_next_notification(feed):
     """One step hands over one notification; links and markers before it pass along."""
     feed.step()
     messages = drained(feed)
-    assert [e.channel in NOTIFICATIONS for e in events_of(messages)] == [False, False, True]
+    assert [e.channel in DECODERS for e in events_of(messages)] == [False, False, True]
     assert not feed.playing
 
 

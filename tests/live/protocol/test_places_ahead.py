@@ -1,0 +1,208 @@
+"""Jumps in a long recording to where nobody has played: the same board, from the cache."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+from analysis.session import places
+from live.protocol import places_ahead
+from live.protocol.feed import Rewound
+from live.protocol.file_feed import FileFeed
+from live.protocol.places_ahead import LOOK_EVERY, PlacesAhead
+from live.protocol.view_model import ViewModel
+from replay.capture import Capture
+from replay.event import NS_PER_S, Event
+from tests.standins.feeds import two_sensors, written
+
+
+class Maker:
+    """A process that is done when it is told."""
+
+    def __init__(self):
+        self.commands = []
+        self.status = None
+        self.killed = False
+
+    def start(self, command):
+        self.commands.append(command)
+        return self
+
+    def poll(self):
+        return self.status
+
+    def kill(self):
+        self.killed = True
+
+    def wait(self):
+        return self.status
+
+
+@pytest.fixture(autouse=True)
+def _few_events_apart(monkeypatch, tmp_path):
+    monkeypatch.setattr(places, "LEAST_SPACING", 400)
+    monkeypatch.setattr(places_ahead, "WORTH_IT_EVENTS", 1_000)
+    monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path / "cache"))
+
+
+@pytest.fixture
+def path(tmp_path):
+    """A recording with 6,000 events and a little more."""
+    return written(tmp_path / "c.sqlite", two_sensors(3000), end_s=3000)
+
+
+def arrive(model):
+    """Pump until the player is where it was sent."""
+    while True:
+        model.pump()
+        if not model.feed.catching_up:
+            return
+
+
+def test_a_jump_to_where_nobody_was_begins_from_the_nearest_place(path):
+    """Only what lies behind the place follows, and the board is that of playing all of it."""
+    places.keep_places(path)
+    with FileFeed(path, None, ahead=True) as feed, FileFeed(path, None, places=False) as plain:
+        one, other = ViewModel(feed), ViewModel(plain)
+        for player in (feed, plain):
+            player.pause()
+        feed.seek(2_900 * NS_PER_S)
+        messages = feed.poll()
+        assert isinstance(messages[0], Rewound)
+        assert sum(isinstance(message, Event) for message in messages) <= 400
+        for second in (2_500, 100, 2_999, 1_500):
+            for model in (one, other):
+                model.feed.seek(second * NS_PER_S)
+                arrive(model)
+            assert one.snapshot() == other.snapshot()
+            assert feed.taken == plain.taken
+
+
+def test_steps_back_begin_from_a_place_as_well(path):
+    """One notification back from far in: not from the start."""
+    places.keep_places(path)
+    with FileFeed(path, None, ahead=True) as feed:
+        model = ViewModel(feed)
+        feed.pause()
+        feed.seek(2_900 * NS_PER_S)
+        arrive(model)
+        before = feed.taken
+        feed.step(-2)  # the first of them to the newest notification, of the second before
+        events = sum(isinstance(message, Event) for message in feed.poll())
+        assert not feed.catching_up
+        assert events <= 400
+        assert feed.taken == before - 1
+
+
+def test_a_changed_plan_uses_none_of_them(path):
+    """They are of the capture before the note."""
+    places.keep_places(path)
+    with FileFeed(path, None, ahead=True) as feed:
+        model = ViewModel(feed)
+        feed.pause()
+        feed.capture.add_note("relabel", sensor=2, label="Tansy")
+        feed.reload()
+        for second in (2_900, 50, 2_000):
+            feed.seek(second * NS_PER_S)
+            arrive(model)
+            assert model.snapshot().sensors[1].label == "Tansy"
+
+
+def test_a_board_that_turns_out_damaged_sends_the_player_from_the_start(path, monkeypatch):
+    """Slow, and right."""
+    places.keep_places(path)
+    monkeypatch.setattr(places.KeptPlaces, "board", lambda *_: None)
+    with FileFeed(path, None, ahead=True) as feed, FileFeed(path, None) as plain:
+        one, other = ViewModel(feed), ViewModel(plain)
+        for player, model in ((feed, one), (plain, other)):
+            player.pause()
+            player.seek(2_900 * NS_PER_S)
+            arrive(model)
+        assert one.snapshot() == other.snapshot()
+        assert feed.taken == plain.taken
+
+
+def test_they_are_made_by_a_process_of_its_own_and_found_when_it_is_done(path):
+    """Nothing waits for it; what it made is there soon after it has ended."""
+    maker = Maker()
+    with Capture.open(path) as capture:
+        ahead = PlacesAhead(capture, maker.start)
+        assert maker.commands == [[sys.executable, "-m", "analysis.session.places", str(path)]]
+        assert not any(ahead.look() for _ in range(2 * LOOK_EVERY))
+        assert ahead.places == ()
+        places.keep_places(path)
+        maker.status = 0
+        assert any(ahead.look() for _ in range(LOOK_EVERY))
+        assert len(ahead.places) == 15
+        assert not any(ahead.look() for _ in range(2 * LOOK_EVERY))
+        ahead.close()
+        assert not maker.killed
+
+
+def test_who_closes_the_player_ends_the_process(path):
+    """Nothing goes on behind the tester's back."""
+    maker = Maker()
+    with Capture.open(path) as capture:
+        ahead = PlacesAhead(capture, maker.start)
+        ahead.close()
+        assert maker.killed
+        assert not ahead.look()
+        assert ahead.board(places.Place()) is None
+
+
+def test_a_process_that_cannot_begin_costs_only_its_places(path):
+    """No memory for another process, say."""
+
+    def fail(_command):
+        raise OSError("no more processes")
+
+    with Capture.open(path) as capture:
+        ahead = PlacesAhead(capture, fail)
+        assert ahead.places == ()
+        assert not any(ahead.look() for _ in range(2 * LOOK_EVERY))
+
+
+def test_a_short_recording_wants_none(tmp_path):
+    """A board gets anywhere in it at once."""
+    maker = Maker()
+    with Capture.open(written(tmp_path / "d.sqlite", two_sensors(400), end_s=400)) as capture:
+        assert PlacesAhead(capture, maker.start).places == ()
+    assert maker.commands == []
+
+
+def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, monkeypatch):
+    """Who asked too early need not ask again."""
+    maker = Maker()
+    monkeypatch.setattr(places_ahead.PlacesAhead.__init__, "__defaults__", (maker.start,))
+    monkeypatch.setattr("live.protocol.file_feed.SLICE", 10)
+    with FileFeed(path, None, ahead=True) as feed:
+        model = ViewModel(feed)
+        feed.pause()
+        feed.seek(2_900 * NS_PER_S)
+        model.pump()
+        places.keep_places(path)
+        maker.status = 0
+        polls = 0
+        while feed.catching_up:
+            model.pump()
+            polls += 1
+        assert polls < LOOK_EVERY + 400 // 10 + 2
+        assert model.snapshot().second == 2_899
+
+
+def test_the_real_process_makes_them(path):
+    """As it is begun by the player, in a process without this one's settings."""
+    with Capture.open(path) as capture:
+        capture.event_count = places.WORTH_IT_EVENTS
+        processes: list[subprocess.Popen[bytes]] = []
+
+        def start(command):
+            processes.append(subprocess.Popen(command))
+            return processes[-1]
+
+        ahead = PlacesAhead(capture, start)
+        assert processes[0].wait() == 0
+        assert any(ahead.look() for _ in range(LOOK_EVERY))
+        ahead.close()
