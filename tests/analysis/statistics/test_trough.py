@@ -62,6 +62,11 @@ def test_a_marked_effort_keeps_its_own_ends() -> None:
     assert found.base_bpm == pytest.approx(110, abs=1)
 
 
+def test_a_marked_stretch_in_which_the_heart_only_falls_is_no_effort() -> None:
+    """There is no rise that a sensor could have shown."""
+    assert find_efforts(TWO_PEAKS, [Stretch(125, 175)]) == ()
+
+
 @pytest.mark.parametrize("late", [0, 4, 9])
 def test_the_delay_is_what_the_lines_are_apart(late: int) -> None:
     """A sensor that shows the same lines later is late by as much, at every effort and dip."""
