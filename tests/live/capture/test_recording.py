@@ -281,7 +281,7 @@ def test_a_new_file_that_does_not_take_everything_is_removed_and_tried_again(
     async def course(kept: Kept) -> None:
         path = kept.recording.path
         errors["continued"] = CaptureError("no")
-        aside = path.rename(tmp_path / "aside")
+        path.unlink()
         kept.watch()
         await kept.until(lambda: any(words.startswith(UNSAFE) for words in kept.said))
         kept.put(2)
@@ -291,8 +291,6 @@ def test_a_new_file_that_does_not_take_everything_is_removed_and_tried_again(
         assert files_of(tmp_path) == 0
         errors.clear()
         await kept.until(lambda: kept.moves == 1)
-        with Capture.open(aside) as left:
-            assert list(left.events()) == kept.given
 
     kept = recorded(tmp_path, course)
     kept.assert_all_is_saved()
