@@ -92,6 +92,14 @@ def test_what_is_told_stands_while_four_in_ten_are_the_same(foreign, stands) -> 
     assert (pair.see(_foreign(foreign), 120)[-1] == 1) is stands
 
 
+def test_a_relay_that_ends_is_told_of_for_half_a_minute_more() -> None:
+    """Counted from when too few of the newest forty beats are the same, which takes 20 to 25 s."""
+    pair = _Pair()
+    pair.see(_same, 60)
+    stood_s = pair.see(_foreign(10), 120).index(-1)
+    assert 20 + 30 <= stood_s <= 25 + 30
+
+
 @pytest.mark.parametrize(("off", "found", "stands"), [
     (3, True, True), (5, False, True), (7, False, True), (9, False, False),
 ])  # fmt: skip

@@ -288,7 +288,7 @@ def test_a_new_file_that_does_not_take_everything_is_removed_and_tried_again(
         await kept.until(lambda: kept.recording.committed == 7)
         await asyncio.sleep(0.3)
         assert (kept.recording.path, kept.moves) == (path, 0)
-        assert files_of(tmp_path) == 0
+        await kept.until(lambda: files_of(tmp_path) == 0)
         errors.clear()
         await kept.until(lambda: kept.moves == 1)
 
