@@ -190,6 +190,7 @@ def test_a_file_that_is_taken_is_left_for_another_each_time(tmp_path: Path) -> N
     first, second = paths
     third = kept.recording.path
     names = [path.with_suffix(".sqlite").name for path in paths]
+    assert third.stem == f"{first.stem}-continued-2"  # though the second name is free again
     assert notes_of(first) == [(1, GOES_ON_IN, names[1])]
     assert notes_of(second) == [(1, GOES_ON_FROM, names[0]), (2, GOES_ON_IN, third.name)]
     assert notes_of(third) == [(1, GOES_ON_FROM, names[1])]
