@@ -169,7 +169,9 @@ def test_saving_that_failed_says_what_is_saved_and_how_much_is_not(
     """A failure of the file alone is a reason to go on in another; its path is not said twice."""
     file = begun(tmp_path)
     put(file, 64)
-    while file.saver.committed < 64:
+    for _ in range(1000):
+        if file.saver.committed == 64:
+            break
         time.sleep(0.005)
     failing.error = CaptureError(f"{file.path}: another program holds it")
     put(file, 3)
