@@ -135,6 +135,18 @@ def test_each_further_file_of_a_recording_is_named_after_the_first(tmp_path: Pat
     assert notes == [(1, GOES_ON_FROM, second.path.name), (2, "marker", None)]
 
 
+def test_no_name_of_a_recording_is_used_twice(tmp_path: Path) -> None:
+    """Though the second file is gone: the first one's note names it."""
+    first = begun(tmp_path)
+    second = begun(tmp_path, before=first)
+    closed(second)
+    second.path.unlink()
+    third = begun(tmp_path, before=second)
+    assert third.path.stem == f"{first.path.stem}-continued-2"
+    closed(third)
+    closed(first)
+
+
 def test_a_file_that_is_taken_as_soon_as_it_is_closed_ended_badly(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
