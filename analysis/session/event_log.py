@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from replay.capture import Capture
     from replay.plan import Plan
 
-LOOK_BACK_S: Final = (0, 30, 600)
+LOOK_BACK_S: Final = (30, 600)
 """How far before the shown stretch the predecessor of a notification is looked for; behind the
 last step stands the whole capture."""
 
@@ -74,20 +74,18 @@ def notifications(
     searched, which takes as long as the gap is old.  Raises ``replay.errors.DamagedCapture`` where
     the capture is damaged.
     """
-    plan = capture.plan
+    plan, start_ns = capture.plan, max(start_ns, 0)
     longest_ns = max(sensor.hold_ns for sensor in plan.sensors) + NS_PER_S
     wanted = sensors if sensors is not None else frozenset(range(1, len(plan.sensors) + 1))
     read = [
-        event
-        for event in capture.events(max(start_ns, 0), end_ns + longest_ns)
-        if event.sensor in wanted
+        event for event in capture.events(start_ns, end_ns + longest_ns) if event.sensor in wanted
     ]
     shown = [event for event in read if event.t_ns < end_ns]
     streams = {(event.sensor, event.channel) for event in shown}
     if before is None:
-        newest = _searched(capture, max(start_ns, 0), streams)
+        newest = _searched(capture, start_ns, streams)
     else:
-        known = {stream: before(*stream, max(start_ns, 0)) for stream in streams}
+        known = {stream: before(*stream, start_ns) for stream in streams}
         newest = {stream: t_ns for stream, t_ns in known.items() if t_ns is not None}
     following = _next_valid(read)
     ends_s = capture.duration_ns // NS_PER_S
@@ -115,7 +113,7 @@ def _searched(capture: Capture, start_ns: int, streams: set[_Stream]) -> dict[_S
     """Time of the newest event before ``start_ns`` in each stream that has one."""
     found: dict[_Stream, int] = {}
     until_ns = start_ns
-    for step_s in (*LOOK_BACK_S[1:], None):
+    for step_s in (*LOOK_BACK_S, None):
         if until_ns <= 0 or streams <= found.keys():
             break
         from_ns = 0 if step_s is None else max(start_ns - step_s * NS_PER_S, 0)

@@ -5,11 +5,20 @@ from __future__ import annotations
 import pytest
 
 from analysis.board import Board
-from analysis.session.event_log import Outcome, notifications, values_in
+from analysis.session.event_log import Outcome, notifications, values_in, who
 from analysis.session.index import read_index
 from analysis.statistics.pairing import NO_VALUE
 from replay.capture import Capture
-from replay.event import BATTERY, DOUBLED, HEART_RATE, MQTT_HEART_RATE, NS_PER_S, Event
+from replay.event import (
+    BATTERY,
+    DOUBLED,
+    HEART_RATE,
+    LINK,
+    MARKER,
+    MQTT_HEART_RATE,
+    NS_PER_S,
+    Event,
+)
 from tests.standins.feeds import PLAN, beat, two_sensors, written
 
 
@@ -18,6 +27,7 @@ def at(second, sensor, channel, payload):
 
 
 EVENTS = [
+    at(0, 2, LINK, b"streaming"),
     at(1.0, 2, BATTERY, b"\x50"),
     beat(1.1, 1, 100),
     beat(1.2, 2, 101),
@@ -42,6 +52,7 @@ def test_each_notification_tells_what_became_of_it(capture):
     found = notifications(capture, 0, 3 * NS_PER_S)
     assert [one.outcome for one in found] == [
         Outcome.NOTED,
+        Outcome.NOTED,
         Outcome.HELD,
         Outcome.PASSED,
         Outcome.HELD,
@@ -51,16 +62,16 @@ def test_each_notification_tells_what_became_of_it(capture):
         Outcome.NOT_VALID,
         Outcome.NOT_VALID,
     ]
-    assert found[5].why == "byte 1: the bpm are missing"
-    assert "no skin contact" in found[6].why
-    assert found[7].why.startswith("0 bpm")
-    assert found[8].why == "250 bpm is not within 25 to 240 bpm"
-    assert found[4].channel == HEART_RATE
+    assert found[6].why == "byte 1: the bpm are missing"
+    assert "no skin contact" in found[7].why
+    assert found[8].why.startswith("0 bpm")
+    assert found[9].why == "250 bpm is not within 25 to 240 bpm"
+    assert found[5].channel == HEART_RATE
 
 
 def test_a_value_is_held_for_the_plan_s_time_and_no_longer(capture):
     """A reading at 1.1 s with 3 s of hold is the value at seconds 2, 3 and 4."""
-    held = notifications(capture, 0, 3 * NS_PER_S)[1]
+    held = notifications(capture, 0, 3 * NS_PER_S)[2]
     assert (held.from_s, held.to_s) == (2, 5)
     assert held.why == "seconds 2 to 4"
 
@@ -69,8 +80,17 @@ def test_spacing_reaches_back_over_any_gap(capture):
     """The spacing is that to the last one of the same sensor and channel, however long ago."""
     (one,) = notifications(capture, 199 * NS_PER_S, 201 * NS_PER_S)
     assert one.spacing_ns == round(197.8 * NS_PER_S)
-    first = notifications(capture, 0, 2 * NS_PER_S)[1]
-    assert first.spacing_ns is None
+    assert [one.spacing_ns for one in notifications(capture, -5, 2 * NS_PER_S)[:4]] == [None] * 4
+
+
+def test_the_session_s_own_events_are_shown_if_they_are_asked_for(tmp_path):
+    """They are of nobody; else the first event of each sensor is, from the very start on."""
+    events = [at(0, 0, MARKER, b"warm"), *EVENTS]
+    with Capture.open(written(tmp_path / "c.sqlite", events, end_s=201)) as capture:
+        shown = notifications(capture, 0, NS_PER_S)
+        assert [who(PLAN, one.event) for one in shown] == ["Sorrel"]
+        own = notifications(capture, 0, NS_PER_S, sensors=frozenset({0}))
+        assert [who(PLAN, one.event) for one in own] == ["session"]
 
 
 def test_the_index_knows_the_same_spacings(capture):
