@@ -10,6 +10,8 @@ import gc
 import os
 import pickle
 import resource
+import select
+import signal
 import sys
 import time
 import traceback
@@ -31,6 +33,8 @@ FACTOR = 4.0
 the fault counts as noticed."""
 ALL_S = 3.0
 """All tests that are put to one fault take no more, in s of CPU without it."""
+WAITING_S = 120.0
+"""So much longer, by the clock on the wall, may a run last that only waits."""
 MOST_BYTES = 12 << 30
 OPTIONS = ("-qq", "-p", "no:cacheprovider", "-p", "no:randomly")
 
@@ -78,8 +82,8 @@ def with_tests(tests: list[str], work: Callable[[list[pytest.Item]], None]) -> i
 def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
     """What ``work`` returns in a fork of this process; None where it was stopped.
 
-    ``limit_s``: of CPU, so that a busy machine stops nothing.  :raises RuntimeError: where the work
-    itself fails.
+    ``limit_s``: of CPU, so that a busy machine stops nothing; what only waits is stopped too.
+    Raises ``RuntimeError`` where the work itself fails.
     """
     reading, writing = os.pipe()
     with warnings.catch_warnings():
@@ -97,6 +101,8 @@ def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
             pipe.flush()
             os._exit(0)
     os.close(writing)
+    if limit_s is not None and not select.select([reading], [], [], limit_s + WAITING_S)[0]:
+        os.kill(child, signal.SIGKILL)
     with os.fdopen(reading, "rb") as pipe:
         told = pipe.read()
     _, status = os.waitpid(child, 0)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import ast
 import itertools
 import os
+import threading
 
 import pytest
 
+from benchmarks.mutation import forks
 from benchmarks.mutation.faults import drawn, faults_of
 from benchmarks.mutation.forks import Measured, Order, in_fork, replace_code
 from benchmarks.mutation.ledger import Run, Section, compared
@@ -94,12 +96,16 @@ def test_a_fault_stands_in_its_fork_alone(module) -> None:
     assert namespace["Counter"]().count(3) == -3
 
 
-def test_a_fork_is_stopped_and_its_failure_told() -> None:
-    """What never ends is stopped by what it takes of the processor; errors are passed on."""
+def test_a_fork_is_stopped_and_its_failure_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What never ends is stopped by what it takes of the processor, or by the clock where it only
+    waits; errors are passed on.
+    """
     assert in_fork(os.getpid, 20) != os.getpid()
     assert in_fork(lambda: sum(1 for _ in itertools.count()), 0) is None
     with pytest.raises(RuntimeError, match="ZeroDivisionError"):
         in_fork(lambda: 1 // 0, 20)
+    monkeypatch.setattr(forks, "WAITING_S", 0.1)
+    assert in_fork(threading.Event().wait, 0) is None
 
 
 def test_marks_tell_which_statements_run(module) -> None:
