@@ -16,6 +16,7 @@ from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.rolling import RollingAgreement
 from analysis.statistics.stretch import Stretch, gaps_of, kept_seconds
 from replay.capture import Capture, CaptureWriter
+from replay.capture.notes import EffectiveNotes
 from replay.event import (
     BATTERY,
     FIRMWARE,
@@ -26,7 +27,9 @@ from replay.event import (
     RUNNING,
     SESSION,
     Event,
+    Stamp,
 )
+from replay.foreign_time import Translation
 from replay.payloads import encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
@@ -201,3 +204,90 @@ def test_an_empty_session_is_a_result_without_numbers() -> None:
     result = compute_record(session_data(_plan(), [], 0))
     assert [sensor.whole.pairs for sensor in result.sensors] == [0, 0]
     json.dumps(session_facts(result, Path("a.sqlite")), allow_nan=False)
+
+
+NODE_CLOCK = "node:attic/1"
+KNOWN = {NODE_CLOCK: Translation(offset_ns=-900 * NS_PER_S)}
+
+
+def _node_plan() -> Plan:
+    return Plan(
+        wearer="W1",
+        activity="rowing ergometer",
+        sensors=(
+            PlannedSensor(label="Yarrow", role="reference", placement="chest", name="Yarrow"),
+            PlannedSensor(label="Sorrel", role="test", source="node", node="attic", name="Sorrel"),
+            PlannedSensor(label="Tansy", role="test", source="mqtt", topic="a"),
+        ),
+    )
+
+
+def _stamped(
+    arrived_s: float, at_s: float, payload: bytes, *, offset_s: int | None = -900, sensor: int = 2
+) -> Event:
+    """What happened at a second, stamped by a clock that is 900 s ahead, and arrived later."""
+    offset_ns = None if offset_s is None else offset_s * NS_PER_S
+    stamp = Stamp(round((at_s + 900) * NS_PER_S), NODE_CLOCK, offset_ns)
+    return Event(round(arrived_s * NS_PER_S), sensor, HEART_RATE, payload, stamp)
+
+
+def _bpm(bpm: int) -> bytes:
+    return encode_heart_rate(bpm)
+
+
+def test_a_reading_of_another_clock_stands_where_it_happened_and_once() -> None:
+    """However late, out of order or twice it arrived; each is counted once, whatever it was."""
+    bad, off = b"\x01", encode_heart_rate(0)
+    events = [
+        _stamped(3.0, 2.5, _bpm(102)), _stamped(3.1, 1.5, _bpm(101)), _stamped(3.2, 1.5, _bpm(101)),
+        _stamped(4.0, 3.5, bad), _stamped(4.1, 3.5, bad), _stamped(4.2, 3.6, off),
+        _stamped(4.3, 3.6, off), _stamped(8.4, 8.25, _bpm(108)),
+    ]  # fmt: skip
+    data = session_data(_node_plan(), events, round(10.5 * NS_PER_S))
+    sorrel = data.sensors[2]
+    assert data.seconds == 11
+    assert (sorrel.t_ns / NS_PER_S).tolist() == [1.5, 2.5, 8.25]
+    assert sorrel.mbpm.tolist() == [101_000, 102_000, 108_000]
+    assert sorrel.grid.tolist() == [
+        NO_VALUE, NO_VALUE, 101_000, 102_000, 102_000, 102_000, NO_VALUE, NO_VALUE, NO_VALUE,
+        108_000, 108_000,
+    ]  # fmt: skip
+    assert (sorrel.notifications, sorrel.malformed, sorrel.invalid) == (5, 1, 1)
+    assert sorrel.unplaced == 0
+
+
+def test_readings_of_a_node_whose_clock_was_never_known_are_counted() -> None:
+    """Those that arrived before it was, unless it has been found since; they stand where they
+    arrived.  A message that its sender gave a time never needs another clock.
+    """
+    events = [
+        _stamped(2, 1.5, _bpm(101), offset_s=None),
+        _stamped(3, 2.5, _bpm(102)),
+        _stamped(4, 3.5, _bpm(103), offset_s=None, sensor=3),
+    ]
+    plan, end_ns = _node_plan(), 10 * NS_PER_S
+    unknown = session_data(plan, events, end_ns)
+    assert [one.unplaced for one in unknown.tests] == [1, 0]
+    assert (unknown.sensors[2].t_ns / NS_PER_S).tolist() == [2, 2.5]
+    found = session_data(plan, events, end_ns, EffectiveNotes(translations=KNOWN))
+    assert found.sensors[2].unplaced == 0
+    assert (found.sensors[2].t_ns / NS_PER_S).tolist() == [1.5, 2.5]
+
+
+def test_a_marker_that_was_delivered_twice_is_one() -> None:
+    """What a node sends again; two that the tester set are two."""
+    stamp = Stamp(902 * NS_PER_S, NODE_CLOCK, -900 * NS_PER_S)
+    sent = Event(3 * NS_PER_S, SESSION, MARKER, b"warm", stamp)
+    events = [sent, sent._replace(t_ns=4 * NS_PER_S), Event(5 * NS_PER_S, SESSION, MARKER, b"warm")]
+    data = session_data(_node_plan(), events, 10 * NS_PER_S)
+    assert [text for _, text in data.markers] == ["warm", "warm"]
+    assert data.markers == data.recorded
+    assert data.markers[1][0] == 5 * NS_PER_S
+
+
+def test_only_a_test_sensor_has_doubtful_readings() -> None:
+    """The reference has rules of its own."""
+    leap = [Event(k * NS_PER_S, n, HEART_RATE, _bpm(100 + 50 * k)) for k in (1, 2) for n in (1, 2)]
+    data = session_data(_node_plan(), leap, 10 * NS_PER_S)
+    assert data.sensors[2].doubtful_ns.tolist() == [2 * NS_PER_S]
+    assert data.sensors[1].doubtful_ns.tolist() == []
