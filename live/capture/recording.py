@@ -186,8 +186,10 @@ class Recording:
         """Until the file is as it should be, is another one, or saving has failed for good."""
         if self._file.saver.failed_by_disk:
             await self._file.look_closely()
+        before = self._file
         while why := self._file.why_elsewhere:
-            if await self._go_on(why):
+            await self._go_on(why)
+            if self._file is not before:
                 return
             if self._file.saver.failure or self._closing.is_set():
                 break
@@ -197,14 +199,14 @@ class Recording:
             await self._file.has_failed()
             self._duties.lost()
 
-    async def _go_on(self, why: str) -> bool:
-        """Begin another file, bring everything into it, and leave the present one; whether it did.
+    async def _go_on(self, why: str) -> None:
+        """Begin another file, bring everything into it, and leave the present one for it.
 
-        A new file that does not take everything is removed again.
+        A new file that does not take everything is removed again, and the present one is kept to.
         """
         before = self._file
         if before.place >= MOST_FILES:
-            return False
+            return
         try:
             after = await asyncio.to_thread(
                 make_capture_file,
@@ -215,7 +217,7 @@ class Recording:
                 before=before,
             )
         except (CaptureError, OSError):
-            return False
+            return
         # One step of the loop: what has come is earlier, what comes is put into both.
         after.saver.catch_up(self._duties.earlier(), before.saver.accepted)
         self._next = after
@@ -228,7 +230,7 @@ class Recording:
             after.saver.let_go(last_words)
             if await asyncio.to_thread(after.saver.join, PARTING_S):
                 after.remove()
-            return False
+            return
         self._file = after
         before.saver.let_go(last_words)
         self._left.append(before.saver)
@@ -242,4 +244,3 @@ class Recording:
         if self._looking is not None:
             self._looking.cancel()
         self._duties.moved()
-        return True
