@@ -49,6 +49,10 @@ _RR_FORMATS: Final = tuple(struct.Struct(f"<{count}H") for count in range(16))
 _TEXT: Final = re.compile(rb" *\+?([0-9]{1,5})(?:\.([0-9]{1,9}))?[ \r\n\t]*")
 
 
+_made: Final = tuple.__new__
+"""Makes a reading of all of its fields without the detour through names and defaults."""
+
+
 class HeartRate(NamedTuple):
     """One heart-rate reading.  A tuple: there is one for each notification of a session.
 
@@ -103,10 +107,10 @@ def decode_heart_rate(payload: bytes, channel: str = HEART_RATE) -> HeartRate:
     if flags & _RR:
         count, trailing = divmod(size - at, 2)
         rr = _rr_format(count).unpack_from(payload, at)
-        return HeartRate(bpm * 1000, contact, energy, rr, trailing)
+        return _made(HeartRate, (bpm * 1000, contact, energy, rr, trailing))
     if size > at and not flags & ~_KNOWN:
         raise PayloadError(channel, at, "more bytes than the flags announce", payload)
-    return HeartRate(bpm * 1000, contact, energy)
+    return _made(HeartRate, (bpm * 1000, contact, energy, (), 0))
 
 
 def decode_mqtt_heart_rate(payload: bytes) -> HeartRate:

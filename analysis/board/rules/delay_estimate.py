@@ -39,12 +39,15 @@ class DelayEstimate:
 
 class Course(NamedTuple):
     """The reference before a grid second: mbpm, their squares, and 1 where it has a value, else 0;
-    float64[window_s + most_delay_s] each.
+    float64[window_s + most_delay_s] each.  ``sums``, ``of_squares``: under each shift, float64[
+    most_delay_s + 1], where it has a value everywhere, else ``None``.
     """
 
     values: _Sums
     squares: _Sums
     there: _Sums
+    sums: _Sums | None
+    of_squares: _Sums | None
 
 
 class ReferenceCourse:
@@ -81,7 +84,11 @@ class ReferenceCourse:
         if start < 0:
             reference = np.concatenate([np.zeros(-start), reference])
         values = np.maximum(reference, 0.0)
-        return Course(values, values**2, np.sign(values))
+        squares, size = values**2, len(values) - limits.most_delay_s
+        if len(there) < len(values):
+            return Course(values, squares, np.sign(values), None, None)
+        sums, of_squares = _under_each_shift(values, size), _under_each_shift(squares, size)
+        return Course(values, squares, np.ones(len(values)), sums, of_squares)
 
 
 class DelayEstimator:
@@ -135,16 +142,22 @@ class DelayEstimator:
         if course is None:
             return None
         # Entry d of each sum: the reference d seconds before each second of the test sensor.
-        theirs, theirs_squared, was = course
+        theirs, theirs_squared, was, sums, of_squares = course
         ours = np.maximum(self._watched.grid.view[first:second].astype(np.float64), 0.0)
-        here = np.sign(ours)
-        count = _shifted(was, here)
-        if count.min() < limits.least_s:
-            return None
-        mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
-        squares = (
-            _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
-        )
+        if sums is not None and len(ours) == window_s and ours.all():
+            # No gaps in either: all sums but one are the same for every shift, or every sensor.
+            count: _Sums | int = window_s
+            mean = (ours.sum() - sums) / count
+            squares = (ours**2).sum() - 2 * _shifted(theirs, ours) + of_squares
+        else:
+            here = np.sign(ours)
+            count = _shifted(was, here)
+            if count.min() < limits.least_s:
+                return None
+            mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
+            squares = (
+                _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
+            )
         spread = np.sqrt(np.maximum(squares / count - mean**2, 0))
         best = int(np.argmin(spread))
         if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():
@@ -156,6 +169,13 @@ def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> 
     """Sums of products under each shift, float64[most_delay_s + 1]; whole numbers, so exact."""
     sums: _Sums = np.correlate(theirs, ours, "valid")[::-1]
     return sums
+
+
+def _under_each_shift(values: _Sums, size: int) -> _Sums:
+    """Sums of ``size`` values, the last ones first; whole numbers, so exact."""
+    sums = np.concatenate((np.zeros(1), np.cumsum(values)))
+    under: _Sums = (sums[size:] - sums[:-size])[::-1]
+    return under
 
 
 def _percentile(ordered: npt.NDArray[np.float64], share: float) -> float:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 _KEPT: Final = 48
 
-_Sent: TypeAlias = "dict[int, list[tuple[int, int, HeartRate]]]"
-"""By bpm as sent, mbpm: when, by which of the streams, and the whole reading."""
+_Sent: TypeAlias = "dict[HeartRate, list[tuple[int, int]]]"
+"""By what was sent: when, and by which of the streams."""
 
 
 class Stream:
@@ -104,21 +104,18 @@ class Coincidences:
                 if stream.second != second:
                     stream.look(second)
                 for t_ns, reading in stream.sensor.fresh:
-                    mbpm, one = reading.mbpm, (t_ns, place, reading)
-                    if mbpm in before:
-                        self._match(one, before[mbpm])
-                    if mbpm in sent:
-                        self._match(one, sent[mbpm])
-                        sent[mbpm].append(one)
+                    if reading in before:
+                        self._match(t_ns, place, before[reading])
+                    there = sent.get(reading)
+                    if there is None:
+                        sent[reading] = [(t_ns, place)]
                     else:
-                        sent[mbpm] = [one]
+                        self._match(t_ns, place, there)
+                        there.append((t_ns, place))
             self._sent = sent
         return self._alike
 
-    def _match(
-        self, one: tuple[int, int, HeartRate], others: Sequence[tuple[int, int, HeartRate]]
-    ) -> None:
-        t_ns, place, reading = one
-        for at_ns, other, theirs in others:
-            if theirs == reading and other != place and abs(t_ns - at_ns) <= self._window_ns:
+    def _match(self, t_ns: int, place: int, others: Sequence[tuple[int, int]]) -> None:
+        for at_ns, other in others:
+            if other != place and abs(t_ns - at_ns) <= self._window_ns:
                 self._alike.update((self._streams[place], self._streams[other]))

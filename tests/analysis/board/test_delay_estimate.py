@@ -156,3 +156,20 @@ def test_it_is_made_anew_every_twenty_seconds_and_holds_for_ten_minutes() -> Non
     last = max(s for s in range(240, 1200, 20) if (e := estimator.estimate(s)) and e.second == s)
     assert estimator.estimate(last + 600) is not None
     assert estimator.estimate(last + 601) is None
+
+
+@pytest.mark.parametrize("gap_s", [None, 130, 290])
+def test_mean_and_spread_are_those_of_the_differences(gap_s) -> None:
+    """As numpy has them of the seconds at which both have a value, with a gap and without."""
+    random = np.random.default_rng(7)
+    noise = random.normal(0, 1.5, 300)
+    ours = [round(1000 * (_swing(t - 6) + 2 + noise[t])) for t in range(300)]
+    theirs = [round(1000 * _swing(t)) for t in range(300)]
+    if gap_s is not None:
+        ours[gap_s] = 0
+    told = _told(300, lambda t: theirs[int(t)] / 1000, lambda t: ours[int(t)] / 1000)
+    assert told is not None
+    differences = [ours[t] - theirs[t - 6] for t in range(120, 300) if ours[t]]
+    assert told.delay_s == 6
+    assert told.mean_mbpm == pytest.approx(np.mean(differences), rel=1e-12)
+    assert told.spread_mbpm == pytest.approx(np.std(differences), rel=1e-9)
