@@ -46,14 +46,13 @@ class LineWriter:
 
         What nobody read within that time is not waited for again.
         """
-        if self._gave_up:
-            wait_s = 0.0
-        with self._queue.all_tasks_done:
-            done = self._queue.all_tasks_done.wait_for(self._is_idle, wait_s)
+        is_idle, one_is_done = self._is_idle, self._queue.all_tasks_done
+        with one_is_done:
+            done = is_idle() if self._gave_up else one_is_done.wait_for(is_idle, wait_s)
         self._gave_up = not done
         return done
 
-    def close(self, wait_s: float = 1.0) -> bool:
+    def close(self, wait_s: float) -> bool:
         """Write what is left as :meth:`flush` does, and let the thread end; whether it has.
 
         One that still waits for its reader is left to end with the process.
