@@ -144,6 +144,7 @@ def test_the_real_writer_ends_as_a_clean_file(tmp_path: Path) -> None:
         saver.put(event)
     saver.close(500, "done")
     assert saver.join(30)
+    assert (saver.failure, saver.failed_by_disk) == ("", False)
     with Capture.open(path) as capture:
         assert list(capture.events()) == events
         assert (capture.clean, capture.end_t_ns, capture.end_reason) == (True, 500, "done")
