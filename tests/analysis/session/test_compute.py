@@ -12,7 +12,7 @@ import pytest
 
 from analysis.report.facts import session_facts
 from analysis.session.clock_doubt import BY_ARRIVAL
-from analysis.session.compute import compute_record
+from analysis.session.compute import compute_record, section_masks
 from analysis.session.load import SessionData, session_data
 from analysis.session.record import NO_EFFORTS, SessionRecord
 from analysis.statistics.agreement import Tolerance
@@ -238,3 +238,109 @@ def test_the_facts_are_plain_json(data: SessionData, record: SessionRecord) -> N
     facts = session_facts(empty, Path("a.sqlite"))
     json.dumps(facts, allow_nan=False)
     assert facts["error_variances"] == []
+
+
+def _from(readings: dict[int, list[tuple[float, float]]], end_s: float, **sorrel) -> SessionData:
+    """A session of these readings, (s, bpm) by sensor: the reference 1 and Sorrel, 2."""
+    told = {"name": "Sorrel", **sorrel}
+    plan = Plan(
+        wearer="W2",
+        activity="stair climbing with a pack",
+        sensors=(
+            PlannedSensor(label="Yarrow", role="reference", name="Yarrow"),
+            PlannedSensor(label="Sorrel", role="test", **told),
+        ),
+    )
+    events = [
+        Event(round(at_s * NS_PER_S), number, HEART_RATE, encode_heart_rate(round(bpm)))
+        for number, sent in readings.items()
+        for at_s, bpm in sent
+    ]
+    return session_data(plan, sorted(events), round(end_s * NS_PER_S))
+
+
+def test_markers_part_a_session_where_there_are_two() -> None:
+    """From each to the next, the last one to the end; parts of one name are one.  One marker parts
+    nothing, and sections that the tester drew come before markers.
+    """
+    data = _from({}, 99)
+    assert section_masks(replace(data, markers=((10 * NS_PER_S, "row"),))) == {}
+    markers = ((10, "row"), (30, ""), (30, "gone at once"), (60, "row"))
+    marked = replace(data, markers=tuple((at_s * NS_PER_S, text) for at_s, text in markers))
+    marked = replace(marked, markers=(*marked.markers[:1], *marked.markers[2:]))
+    parts = {name: np.flatnonzero(mask).tolist() for name, mask in section_masks(marked).items()}
+    assert parts == {
+        "row": [*range(10, 30), *range(60, 99)], "gone at once": [*range(30, 60)],
+    }  # fmt: skip
+    drawn = replace(marked, sections=(Stretch(5, 9, "warm"), Stretch(20, 22, "warm")))
+    (mask,) = section_masks(drawn).values()
+    assert np.flatnonzero(mask).tolist() == [*range(5, 9), 20, 21]
+
+
+@pytest.mark.parametrize(("readings", "is_said"), [(77, False), (76, True)])
+def test_a_reference_that_was_missing_for_a_fifth_is_said(readings, is_said) -> None:
+    """Held for 3 s, so many readings are 80 and 79 of 100 seconds; what is left out counts less."""
+    data = _from({1: [(second, 100) for second in range(readings)]}, 99)
+    record = compute_record(data, exclusions=[Stretch(0, 10, "dry", 1)])
+    said = [one for one in record.cautions if one.startswith("The reference had a value in")]
+    assert len(said) == is_said
+    assert record.reference_usable_percent == readings + 3 - 10
+
+
+def test_a_sensor_that_sends_seldom_is_compared_at_its_own_readings_too() -> None:
+    """Each with the newest value of the reference that is not older than its time; what is left
+    out of the grid is left out there.
+    """
+    ramp = [(second + 0.3, 100 + second % 50) for second in range(100) if not 40 <= second < 50]
+    sent = [(at_s, bpm) for at_s, bpm in ((0.1, 90), (10.2, 109), (20.4, 120), (44.0, 150))]
+    data = _from({1: ramp, 2: [*sent, (98.9, 148), (99.5, 160)]}, 99.6, hold_s=12)
+    assert compute_record(_from({1: ramp, 2: sent}, 99)).sensors[0].at_readings is None
+    (whole,) = compute_record(data).sensors
+    assert whole.at_readings is not None
+    assert (whole.at_readings.pairs, whole.at_readings.mae.value) == (4, 11 / 4)
+    (without,) = compute_record(data, exclusions=[Stretch(99, 100, "taken off", 2)]).sensors
+    assert without.at_readings is not None
+    assert (without.at_readings.pairs, without.at_readings.mae.value) == (3, 0)
+
+
+def test_a_sensor_without_a_clock_has_values_and_no_agreement() -> None:
+    """Not with one of its readings: neither on the grid nor at its own times."""
+    beats = [(second + 0.2, 100 + second) for second in range(60)]
+    file = {"source": "file", "file": "a.fit", "alignment": "as recorded", "name": "", "hold_s": 12}
+    record = compute_record(_from({1: beats, 2: beats}, 60, **file))
+    (sorrel,) = record.sensors
+    assert sorrel.at_readings is not None
+    assert (sorrel.whole.pairs, sorrel.at_readings.pairs, record.closer) == (0, 0, ())
+    assert sorrel.facts.notifications == 60
+
+
+def test_the_delay_is_taken_out_by_how_much_older_the_values_on_the_grid_are() -> None:
+    """A sensor whose readings come late in each second: its values on the grid are younger."""
+    heart = [(k + 0.05, _heart(k + 0.05)) for k in range(1200)]
+    late = [(k + 0.95, _heart(k + 0.95 - LATE_BY)) for k in range(1200)]
+    (sorrel,) = compute_record(_from({1: late, 2: heart}, 1200)).sensors
+    assert sorrel.delay.value == pytest.approx(-LATE_BY, abs=0.3)
+    (sorrel,) = compute_record(_from({1: heart, 2: late}, 1200)).sensors
+    assert sorrel.delay.value == pytest.approx(LATE_BY, abs=0.3)
+    assert sorrel.without_delay is not None
+    assert sorrel.without_delay.mae.value < 0.7
+
+
+def test_error_variances_are_those_of_the_sensors_once_they_are_in_step(record) -> None:
+    """Sorrel is late and not wrong by that; what it errs by is its noise and the rounding."""
+    sorrel = next(one for one in record.error_variances if one.sensor == 2)
+    assert sorrel.error.variance == pytest.approx(1.5**2 + 1 / 12, abs=1)
+
+
+def test_what_was_kept_of_an_import_stands_with_the_clock() -> None:
+    """As it was noted, and empty where that cannot be."""
+    data = _from({}, 10)
+    kept = {
+        "offset_s_interval": [1, 2.5], "mae_as_recorded_bpm": 7, "mae_aligned_bpm": None,
+        "problem": "too short",
+    }  # fmt: skip
+    told = replace(data, imports={2: kept, 1: {"offset_s_interval": [1, 2, 3], "problem": None}})
+    first, second = compute_record(told).clocks
+    assert (first.offset_s_interval, first.problem) == (None, "")
+    assert (second.offset_s_interval, second.problem) == ((1.0, 2.5), "too short")
+    assert (second.mae_as_recorded_bpm, second.mae_aligned_bpm) == (7.0, None)
