@@ -89,11 +89,9 @@ class Regressors:
     def of(cls, course: FloatArray, present: BoolArray) -> Regressors:
         """``course`` float64[n, m], whatever stands where ``present`` bool[n] is False."""
         known = course.copy()
-        if present.all():
-            known -= known.mean(axis=0)
-        else:
-            known -= course[present].mean(axis=0) if present.any() else 0.0
-            known[~present] = 0.0
+        if present.any():
+            known -= course[present].mean(axis=0)
+        known[~present] = 0.0
         products, along = known.T @ known, _cosines(len(known)) @ known
         # What makes a column that never changes solvable is too little to be seen in the others.
         ridge = np.diag(1e-8 * products.diagonal() + 1e-12)

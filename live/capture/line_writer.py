@@ -52,7 +52,7 @@ class LineWriter:
         self._gave_up = not done
         return done
 
-    def close(self, wait_s: float) -> bool:
+    def close(self, wait_s: float = 1.0) -> bool:
         """Write what is left as :meth:`flush` does, and let the thread end; whether it has.
 
         One that still waits for its reader is left to end with the process.
