@@ -38,6 +38,7 @@ class SwappedLabels(SensorRule):
         self._since = 0
         self._answers = session.efforts.answers(watched.number)
         self._does_lead = False
+        self._by_payload = self._told_by_payload = False
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
@@ -46,8 +47,13 @@ class SwappedLabels(SensorRule):
         answers = self._answers
         if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
             self._take_answers(answers)
-        if self._does_lead or (not self._theirs_of_a_strap and self._sends_what_a_strap_sends):
+        # Once told by the payloads it stays until the reference sends such, too: a sensor that
+        # sends RR in about so many of its readings as are asked for would come and go.
+        told = self._by_payload or self._sends_what_a_strap_sends
+        self._by_payload = told and not self._theirs_of_a_strap
+        if self._does_lead or self._by_payload:
             self._since = self._since or second
+            self._told_by_payload = not self._does_lead
             return BAD
         self._since = 0
         reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
@@ -118,14 +124,14 @@ class SwappedLabels(SensorRule):
     def cleared(self) -> str:
         """See :class:`Rule`."""
         reference = self.session.reference.label
-        if not self._leads:
+        if not self._leads or self._told_by_payload:
             return f"{reference} sends RR intervals or contact, too."
         return f"It no longer leads {reference}."
 
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._leads.clear()
-        self._does_lead = False
+        self._does_lead = self._by_payload = False
         self._first = self._taken = len(self.session.efforts.answers(self.watched.number))
         self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
         self._since = 0

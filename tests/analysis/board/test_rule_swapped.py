@@ -109,6 +109,28 @@ def test_payloads_of_a_strap_from_the_reference_end_it() -> None:
     assert (warning.end_s, warning.cleared) == (101, "Yarrow sends RR intervals or contact, too.")
 
 
+def test_a_sensor_that_sends_rr_now_and_then_is_named_once() -> None:
+    """About as often as is asked for: it does not come and go, and ends by what the reference does,
+    though the sensor shows no effort early.
+    """
+    session = SessionState(ONE)
+    (rule,) = _swapped(session)
+    test, reference = session.tests[0], session.reference
+    late = [Response(Answer.FOLLOWED, 2.0, 0.0, 1.0)] * 3
+    session.efforts._answers[2].extend(late)
+    plain = [(0, HeartRate(mbpm=90_000))]
+    like_a_strap = [(0, HeartRate(mbpm=90_000, contact=True, rr=(600,)))]
+    reference.fresh, test.fresh = plain * 60, like_a_strap * 60
+    assert int(rule.step(60)) == 1
+    test.fresh = plain * 600
+    assert int(rule.step(61)) == 1
+    reference.fresh = like_a_strap
+    assert int(rule.step(62)) == -1
+    assert rule.cleared() == "Yarrow sends RR intervals or contact, too."
+    reference.fresh, test.fresh = plain * 60, plain
+    assert int(rule.step(63)) == -1
+
+
 def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
     """By the last efforts alone; what another rule explained is forgotten."""
     session = SessionState(ONE)
