@@ -12,11 +12,11 @@ from analysis.statistics.efforts import Kind
 from live.__main__ import main
 from live.protocol.feed import Ended, Tick
 from live.protocol.file_feed import FileFeed
+from live.views.shared.far import effort_words
 from live.views.terminal.app import TerminalView
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.screen import screen
 from live.views.window.app import window_on
-from live.views.window.live.header import effort_words
 from live.views.window.parts.application import open_application
 from live.views.window.parts.theme import LIGHT
 from replay.capture import Capture

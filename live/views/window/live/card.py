@@ -18,6 +18,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolButton, QWidget
 
 from analysis.board.snapshot import SensorStatus, SensorWarning
+from live.views.shared.far import gravest
 from live.views.window.live.card_table import paint_table, table_lines
 from live.views.window.parts.accessibility import accessible_text
 from live.views.window.parts.canvas import elided
@@ -31,7 +32,6 @@ from live.views.window.parts.words import (
     agreement_rows,
     card_facts,
     facts,
-    gravest,
     r_reason,
     stretch,
     subtitle,

@@ -10,11 +10,11 @@ import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen
 
+from live.views.shared.far import SHOWN_S
 from live.views.window.parts.canvas import Area, draw_band, draw_hatch
 from live.views.window.parts.columns import Drawn
 from live.views.window.parts.frame import Frame
 
-SHOWN_S: Final = 180.0
 _COLUMNS: Final = 240
 _LEAST_SPAN: Final = 40.0
 

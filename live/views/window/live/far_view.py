@@ -13,28 +13,32 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
-from analysis.board.snapshot import SensorStatus, SensorWarning
+from analysis.board.snapshot import SensorStatus
 from live.notify.brief import brief
+from live.views.shared.far import (
+    HEAD,
+    bpm_words,
+    call,
+    gravest,
+    has_nothing_to_say,
+    head_words,
+    is_well,
+    rows_of,
+    standing,
+    trouble_words,
+)
 from live.views.window.live.far_band import draw_far_band
 from live.views.window.live.far_text import CAPITAL, CENTRE, RIGHT, fit, fit_wrapped
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.number_format import clock, signed
+from live.views.window.parts.number_format import clock
 from live.views.window.parts.shapes import draw
-from live.views.window.parts.words import LINK_WORDS, gravest
 from replay.event import SESSION
-from replay.link_state import LinkState
 
-_HEAD: Final = 0.13
-"""Height of the line above the rows, in shares of the whole."""
 DIGITS: Final = 1 / 7
 """Height of a digit, in shares of the whole, in every row of up to four."""
 WORDS: Final = 1 / 16
 """Height of a capital letter of what to do."""
-_ROOMY: Final = 4
-"""So many rows have digits of the full size; beyond, only those at fault have."""
-_TALLEST: Final = 0.29
-_TALL: Final = 0.2175
 _LEAVE: Final = (Qt.Key.Key_Escape, Qt.Key.Key_F)
 _HOLDS: Final = (Qt.Key.Key_Shift, Qt.Key.Key_Control, Qt.Key.Key_Alt, Qt.Key.Key_Meta)
 
@@ -61,7 +65,7 @@ class FarView(QWidget):
     def show_frame(self, frame: Frame, *, effort: str = "", said: str = "") -> None:
         """Take what to draw, and ask to be painted.  ``said``: the answer to the last key."""
         self.shown_frame, self._effort, self._said = frame, effort, said
-        words = [f"{s.label} {call(s, frame)[0]}" for s in frame.snapshot.sensors]
+        words = [f"{s.label} {call(frame, s)[0]}" for s in frame.snapshot.sensors]
         self.setAccessibleDescription(", ".join(words))
         self.update()
 
@@ -89,7 +93,7 @@ class FarView(QWidget):
     def _paint(self, painter: QPainter, frame: Frame) -> None:
         box = QRectF(self.rect())
         painter.fillRect(box, QColor(frame.theme.ground))
-        head = QRectF(box.left(), box.top(), box.width(), _HEAD * box.height())
+        head = QRectF(box.left(), box.top(), box.width(), HEAD * box.height())
         self._paint_head(painter, frame, head)
         top = head.bottom()
         for number, height in rows_of(frame):
@@ -112,12 +116,12 @@ class FarView(QWidget):
         left = box.left() + 0.02 * w
         time = QRectF(box.right() - 0.2 * w, box.top(), 0.18 * w, h)
         fit(painter, clock(frame.now_s), time, 0.75 * h, ink, flags=RIGHT, bold=True)
-        words = self._effort or f"{frame.plan.activity} · {frame.plan.wearer}"
+        words = head_words(frame, self._effort)
         large, colour = 0.75 * h if self._effort else 0.5 * h, ink
-        if self._said:
+        if self._said and warning is None:
             words, large = self._said, 0.5 * h
         if warning is not None:
-            words, large = brief(warning, frame.plan).large, WORDS * h / (_HEAD * CAPITAL)
+            large = WORDS * h / (HEAD * CAPITAL)
         room = QRectF(left, box.top(), (0.5 if frame.plan.invented else 0.74) * w, h)
         fit(painter, words, room, large, colour, bold=bool(self._effort) or warning is not None)
         if frame.plan.invented:
@@ -127,7 +131,7 @@ class FarView(QWidget):
     def _paint_row(self, painter: QPainter, frame: Frame, number: int, box: QRectF) -> None:
         theme = frame.theme
         status = frame.status(number)
-        warning = _standing(frame, number)
+        warning = standing(frame, number)
         filled = warning is not None and warning.calls
         ground = theme.ground
         if filled and warning is not None:
@@ -145,7 +149,7 @@ class FarView(QWidget):
         draw(painter, style.shape, spot, radius, QColor(style.colour(theme)), edge=edge)
         fit(painter, status.label, name, 0.3 * h, ink, bold=True)
         self._paint_call(painter, frame, status, name.translated(0, 0.46 * h), ink)
-        bpm = "–" if status.held_bpm is None or frame.is_stale else f"{status.held_bpm:.0f}"
+        bpm = bpm_words(frame, status)
         digits = QRectF(box.left() + 0.245 * w, box.top(), 0.265 * w, h)
         tall = min(DIGITS * whole / CAPITAL, 0.98 * h)
         fit(painter, bpm, digits, tall, ink, flags=RIGHT, bold=True)
@@ -163,7 +167,7 @@ class FarView(QWidget):
         painter: QPainter, frame: Frame, status: SensorStatus, box: QRectF, ink: str
     ) -> None:
         """In or out, and how far: filled when out."""
-        word, detail = call(status, frame)
+        word, detail = call(frame, status)
         words = f"{word} {detail}".strip()
         out = word == "OUT" and ink == frame.theme.ink
         if out:
@@ -181,9 +185,9 @@ class FarView(QWidget):
     ) -> None:
         """What to do about it: two or three large words, the whole sentence below."""
         whole = float(self.height())
-        status, warning = frame.status(number), _standing(frame, number)
+        warning = standing(frame, number)
         if warning is None:
-            trouble = frame.halted or ("" if _is_up(status) else LINK_WORDS[status.link])
+            trouble = trouble_words(frame, number)
             fit(painter, trouble, box, min(0.25 * box.height(), 0.05 * whole), frame.theme.faint)
             return
         large = WORDS * whole / CAPITAL
@@ -195,58 +199,3 @@ class FarView(QWidget):
         lower.setBottom(box.bottom() - 0.015 * whole)
         known = "" if warning.calls else "(known) "
         fit_wrapped(painter, f"{known}{warning.advice}", lower, 0.036 * whole, ink)
-
-
-def rows_of(frame: Frame) -> list[tuple[int, float]]:
-    """The sensors from the top, each with its row's share of the height.
-
-    Up to four in the usual order.  Of more, those at fault come first and are as tall as one of
-    four, as far as there is room; the others share the rest.
-    """
-    numbers = frame.plan.compared
-    room = 1 - _HEAD
-    if len(numbers) <= _ROOMY:
-        height = min(room / len(numbers), _TALLEST)
-        return [(number, height) for number in numbers]
-    faulty = [n for n in numbers if _calls(frame, n)][: _ROOMY - 1]
-    others = [n for n in numbers if n not in faulty]
-    small = (room - _TALL * len(faulty)) / len(others)
-    return [(n, _TALL) for n in faulty] + [(n, small) for n in others]
-
-
-def _is_up(status: SensorStatus) -> bool:
-    return status.link.is_up or status.link is LinkState.FILE
-
-
-def is_well(frame: Frame) -> bool:
-    """Whether nothing is to be said beside the numbers."""
-    up = all(_is_up(frame.status(n)) for n in frame.plan.compared)
-    return up and not (frame.is_stale or frame.halted or frame.snapshot.open_warnings)
-
-
-def has_nothing_to_say(frame: Frame, number: int) -> bool:
-    """Whether a row is well though not all are: its last minutes stand where else a fault would."""
-    silent = not (frame.is_stale or frame.halted) and _is_up(frame.status(number))
-    return silent and _standing(frame, number) is None
-
-
-def _standing(frame: Frame, number: int) -> SensorWarning | None:
-    """The gravest warning of a sensor, while time goes on."""
-    return None if frame.is_stale else gravest(frame.snapshot.open_warnings, number)
-
-
-def _calls(frame: Frame, number: int) -> bool:
-    status = frame.status(number)
-    warning = gravest(frame.snapshot.open_warnings, number)
-    return warning is not None or (status.within is False and not frame.is_stale)
-
-
-def call(status: SensorStatus, frame: Frame) -> tuple[str, str]:
-    """The verdict in one word, and what stands beside it."""
-    if frame.is_stale:
-        return "–", "no news"
-    if status.role == "reference":
-        return ("REF", "") if status.held_bpm is not None else ("REF", "no value")
-    if status.within is None or status.difference_bpm is None:
-        return "–", "no pair"
-    return ("IN" if status.within else "OUT"), signed(status.difference_bpm)

@@ -11,10 +11,10 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from analysis.statistics.effort_finder import EffortState
+from live.views.shared.far import effort_words
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Action, every_key
-from live.views.window.parts.number_format import clock
 from live.views.window.parts.plain_text import ElidedLabel, Label, tip
 from live.views.window.parts.span import Follow
 from replay.plan import Plan
@@ -79,13 +79,6 @@ class MarkerField(QLineEdit):
             self.leave()
         else:
             super().keyPressEvent(event)
-
-
-def effort_words(state: EffortState | None) -> str:
-    """``effort 3 · 1:24`` while it lasts, ``after effort 3 · 0:40`` behind it."""
-    if state is None:
-        return ""
-    return f"{'' if state.under_way else 'after '}effort {state.number} · {clock(state.for_s)}"
 
 
 class Header(QWidget):

@@ -16,6 +16,7 @@ from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
+from live.views.shared.far import effort_words
 from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
 from live.views.window.live.context_menus import ContextMenus
@@ -26,7 +27,7 @@ from live.views.window.live.far_mode import FarMode
 from live.views.window.live.far_view import FarView
 from live.views.window.live.filing import Filing
 from live.views.window.live.framing import Framing
-from live.views.window.live.header import Header, effort_words
+from live.views.window.live.header import Header
 from live.views.window.live.leaving import Leaving
 from live.views.window.live.menu import Menus, bind_keys
 from live.views.window.live.navigation import Navigation

@@ -3,34 +3,13 @@
 from __future__ import annotations
 
 import math
-from enum import StrEnum
 
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
 
+from live.views.shared.palette import SENSOR_SHAPES, Shape
 
-class Shape(StrEnum):
-    """One shape; the value is the word for it."""
-
-    BAR = "bar"
-    DISC = "disc"
-    SQUARE = "square"
-    TRIANGLE = "triangle"
-    DIAMOND = "diamond"
-    CROSS = "cross"
-    PLUS = "plus"
-    STAR = "star"
-    HALF = "half disc"
-    WEDGE = "wedge"
-    RING = "ring"
-    OCTAGON = "octagon"
-
-
-SENSOR_SHAPES = (
-    Shape.DIAMOND, Shape.DISC, Shape.TRIANGLE, Shape.SQUARE, Shape.STAR, Shape.PLUS, Shape.HALF,
-    Shape.CROSS,
-)  # fmt: skip
-"""By :mod:`replay.signs`."""
+__all__ = ["SENSOR_SHAPES", "Shape", "Stamps", "draw", "outline"]
 
 
 def _polygon(*points: tuple[float, float]) -> QPainterPath:

@@ -2,33 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning, is_few
 from analysis.report.words import count, number, share_text
+from live.views.shared.far import LINK_WORDS
 from live.views.window.parts.number_format import clock, duration, signed
 from replay.event import SESSION
 from replay.link_state import LinkState
 from replay.plan import Plan
 
 NONE: Final = "–"
-
-LINK_WORDS: Final = {
-    LinkState.WAITING: "waiting to start",
-    LinkState.SEARCHING: "searching for it",
-    LinkState.QUEUED: "waiting for its turn",
-    LinkState.CONNECTING: "connecting",
-    LinkState.PREPARING: "preparing",
-    LinkState.STREAMING: "streaming",
-    LinkState.QUIET: "linked, but silent",
-    LinkState.LOST: "link lost, trying again",
-    LinkState.REFUSED: "refused, trying slowly",
-    LinkState.ADAPTER_OFF: "adapter or broker off",
-    LinkState.FILE: "from a file",
-    LinkState.STOPPED: "stopped",
-}
 
 WHOLE: Final = "whole"
 """The row of the session with the stretches that are left out."""
@@ -214,8 +199,3 @@ def stretch(warning: SensorWarning) -> str:
         return f"since {clock(warning.since_s)}"
     length = duration(warning.end_s - warning.since_s)
     return f"{clock(warning.since_s)} to {clock(warning.end_s)}, {length}"
-
-
-def gravest(warnings: Sequence[SensorWarning], sensor: int) -> SensorWarning | None:
-    """The open warning of a sensor that matters most."""
-    return next((w for w in warnings if w.sensor == sensor), None)

@@ -16,7 +16,8 @@ from PySide6.QtWidgets import QApplication
 from analysis.board.snapshot import WarningKind
 from live.notify.brief import brief
 from live.protocol.feed import Tick
-from live.views.window.live.far_view import DIGITS, WORDS, has_nothing_to_say, is_well, rows_of
+from live.views.shared.far import has_nothing_to_say, is_well, rows_of
+from live.views.window.live.far_view import DIGITS, WORDS
 from live.views.window.parts.keys import Action
 from replay.event import LINK, NS_PER_S, Event
 from replay.plan import PlannedSensor
