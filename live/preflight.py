@@ -40,6 +40,9 @@ REPORT_PACKAGES = {"jinja2": "jinja2", "matplotlib": "matplotlib"}
 FILE_PACKAGES = {"fitdecode": "fitdecode", "gpxpy": "gpxpy", "pyarrow": "pyarrow"}
 """What reads activity files and writes Parquet."""
 
+PAGE_PACKAGES = {"aiohttp": "aiohttp", "segno": "segno"}
+"""What serves the page for a phone, and draws the code that opens it."""
+
 CLUSTER_PACKAGES = {"distributed": "distributed"}
 """What hands the work of a study to a cluster."""
 

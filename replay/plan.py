@@ -20,6 +20,7 @@ from replay.broker import BROKER_KEYS, Broker, check_prefix, parse_broker
 from replay.errors import PlanError
 from replay.files_only import read_text
 from replay.message_form import message_table, parse_message_form
+from replay.page import PagePlan, check_page, page_table, parse_page
 from replay.planned_sensor import (
     CAPTURE_CLOCK,
     DEFAULT_HOLD_S,
@@ -65,6 +66,7 @@ class Plan:
 
     ``tolerance_bpm`` / ``tolerance_percent``: a test reading agrees when it differs from the
     reference by no more than the greater of the two.  ``attention``: what a warning sets off.
+    ``page``: where one for a phone is served, ``None`` for nowhere.
     ``study``: file with the plan of the study that the session belongs to, or empty.  ``details``:
     free facts that a published report should state (skin tone, temperature …), by name.
     ``invented``: the data come from simulated wearers; every screen and page says so.
@@ -77,6 +79,7 @@ class Plan:
     tolerance_percent: float = 10.0
     broker: Broker | None = None
     attention: AttentionPlan = field(default_factory=AttentionPlan)
+    page: PagePlan | None = None
     details: Mapping[str, str] = field(default_factory=dict)
     invented: bool = False
     study: str = ""
@@ -143,7 +146,7 @@ class Plan:
     @property
     def needs_watcher(self) -> bool:
         """Whether more is asked for than what a view does by itself."""
-        return bool(self.prefix) or self.attention.needs_watcher
+        return bool(self.prefix) or self.page is not None or self.attention.needs_watcher
 
     def publishing(self, prefix: str) -> Plan:
         """The same plan, its board published under ``prefix``.
@@ -161,13 +164,14 @@ class Plan:
 
     @property
     def to_keep(self) -> Plan:
-        """The plan as a capture keeps it: without the command that warnings set off, and without
-        the place of the study's plan.
+        """The plan as a capture keeps it: without the command that warnings set off, without where
+        the page listens, and without the place of the study's plan.
 
         They are this computer's business, may hold what others should not read, and a command
         must never be run because it stood in a file that came from somewhere else.
         """
-        return replace(self, attention=replace(self.attention, command=()), study="")
+        attention = replace(self.attention, command=())
+        return replace(self, attention=attention, page=None, study="")
 
     def relabelled(self, number: int, label: str) -> Plan:
         """The same plan with another label for one sensor."""
@@ -190,6 +194,8 @@ def _check(plan: Plan) -> None:
     if plan.heart not in HEARTS:
         raise PlanError("session.heart", "must be one of " + ", ".join(HEARTS), plan.heart)
     check_attention(plan.attention)
+    if plan.page is not None:
+        check_page(plan.page)
     if plan.prefix:
         check_prefix(plan.prefix, plan._topics)  # noqa: SLF001 - the plan's own check
     labels: set[str] = set()
@@ -202,7 +208,7 @@ def _check(plan: Plan) -> None:
 
 LONGEST_TEXT: Final = 200_000
 """Characters of a plan: some hundred for each sensor."""
-_PARTS: Final = ("session", "sensor", "broker", "attention", "details")
+_PARTS: Final = ("session", "sensor", "broker", "attention", "page", "details")
 _SESSION_KEYS: Final = {
     "wearer": str, "activity": str, "tolerance_bpm": float, "tolerance_percent": float,
     "invented": bool, "study": str, "seed": int, "heart": str,
@@ -242,7 +248,15 @@ def parse_plan(text: str) -> Plan:
     if not isinstance(details, dict) or not all(isinstance(v, str) for v in details.values()):
         raise PlanError("details", "must be a table of texts")
     attention = parse_attention(raw.get("attention", {}))
-    return Plan(**session, sensors=sensors, broker=broker, attention=attention, details=details)
+    page = parse_page(raw["page"]) if "page" in raw else None
+    return Plan(
+        **session,
+        sensors=sensors,
+        broker=broker,
+        attention=attention,
+        page=page,
+        details=details,
+    )
 
 
 def parse_sensor(where: str, row: object) -> PlannedSensor:
@@ -256,7 +270,7 @@ def parse_sensor(where: str, row: object) -> PlannedSensor:
 def load_plan(path: Path) -> Plan:
     """Read a plan file.  Raises :class:`PlanError` if it is missing, unreadable or wrong.
 
-    The files that ``[broker]`` and ``session.study`` name count from the folder of the plan.
+    The files that ``[broker]``, ``[page]`` and ``session.study`` name count from the plan's folder.
     """
     try:
         plan = parse_plan(read_text(path))
@@ -270,7 +284,8 @@ def load_plan(path: Path) -> Plan:
         return str(folder / name) if name else ""
 
     broker = None if plan.broker is None else plan.broker.with_files(found)
-    return replace(plan, study=found(plan.study), broker=broker)
+    page = None if plan.page is None else plan.page.with_files(found)
+    return replace(plan, study=found(plan.study), broker=broker, page=page)
 
 
 def format_plan(plan: Plan) -> str:
@@ -286,6 +301,8 @@ def format_plan(plan: Plan) -> str:
         table["broker"] = _filled(plan.broker, BROKER_KEYS, always=("host", "port"))
     if attention := attention_table(plan.attention):
         table["attention"] = attention
+    if plan.page is not None:
+        table["page"] = page_table(plan.page)
     if plan.details:
         table["details"] = dict(plan.details)
     parts = [tomli_w.dumps(table)]

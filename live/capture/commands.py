@@ -12,6 +12,7 @@ from live.sources.base import Source
 LONGEST_MARKER: Final = 2000
 """Characters; a note, not a file."""
 LONGEST_TROUBLE: Final = 300
+LONGEST_URL: Final = 400
 LONGEST_KIND: Final = 40
 """Characters; the kinds of warnings are a few words each."""
 _ALSO_AT_THE_END: Final = ("stop", "watch")
@@ -40,11 +41,14 @@ class Commands:
         self._is_ending = is_ending
         self.trouble = ""
         """What the watcher said last that it could not do; usually empty."""
+        self.page = ("", "")
+        """Where the watcher serves the page, with its buttons and without; empty: nowhere."""
         self._actions: Final[dict[str, Callable[[Command], tuple[bool, str]]]] = {
             "stop": self._stop,
             "watch": self._watch,
             "marker": self._marker,
             "trouble": self._trouble,
+            "page": self._page,
             "acknowledge": self._acknowledge,
             "connect": self._connect,
         }
@@ -85,6 +89,13 @@ class Commands:
 
     def _trouble(self, command: Command) -> tuple[bool, str]:
         self.trouble = str(command.values.get("text", ""))[:LONGEST_TROUBLE]
+        return True, "noted"
+
+    def _page(self, command: Command) -> tuple[bool, str]:
+        full, read = (str(command.values.get(name, "")) for name in ("full", "read"))
+        if max(len(full), len(read)) > LONGEST_URL:
+            return False, "a page's address is shorter"
+        self.page = (full, read)
         return True, "noted"
 
     def _acknowledge(self, command: Command) -> tuple[bool, str]:

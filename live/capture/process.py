@@ -379,6 +379,8 @@ class _Capture:
             problem=(file.problem if file else "") or session.problem,
             alarm=file.alarm if file else None,
             trouble=self._commands.trouble,
+            page=self._commands.page[0],
+            page_to_look=self._commands.page[1],
         )
 
     def _mention_links(self) -> None:

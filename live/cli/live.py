@@ -9,22 +9,27 @@ import math
 import signal
 import sys
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from live.cli.outcome import facts_of, silence, summary
 from live.cli.output import json_line, say
+from live.cli.page_option import HELP as PAGE_HELP
+from live.cli.page_option import page_lines, parse_place, with_page
 from live.cli.plan_command import may_run
 from live.cli.terminal_log import TerminalLog
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.options import NotifyOptions
 from replay.errors import PlanError, SidebeatError
-from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from live.capture.process import CaptureOutcome
+    from live.protocol.view_model import ViewModel
     from live.sources.base import Source
+    from live.views.page.page import Page
+    from replay.page import PagePlan
     from replay.plan import Plan
 
 HELP: Final = (
@@ -36,6 +41,7 @@ sidebeat live --out captures                     set up in the window, then reco
 sidebeat live --plan plan.toml --out captures
 sidebeat live --plan plan.toml --practice        nothing is saved
 sidebeat live --plan plan.toml --publish gym/board    readings, agreement and warnings over MQTT
+sidebeat live --plan plan.toml --page 0.0.0.0    and a page for a phone in the same network
 sidebeat live --attach                           another view of the running capture
 """
 
@@ -98,6 +104,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print the JSON Schema of what --publish sends, and do nothing else",
     )
+    parser.add_argument(
+        "--page", nargs="?", const="", type=parse_place, metavar="ADDRESS[:PORT]", help=PAGE_HELP
+    )
     parser.add_argument("--mute", action="store_true", help="no sounds, whatever the plan says")
     # Set by the start page: wear what was worn in that capture.
     parser.add_argument("--like", type=Path, help=argparse.SUPPRESS)
@@ -126,7 +135,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _attach(arguments: argparse.Namespace) -> int:
-    for option in ("plan", "out", "minutes", "on-warning", "publish"):
+    for option in ("plan", "out", "minutes", "on-warning", "publish", "page"):
         if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} is for a new capture, not for --attach")
     if arguments.practice or arguments.json:
@@ -161,7 +170,17 @@ def _watch(run_file: Path) -> int:
     # Ctrl-C reaches this process too, but is meant for the capture, whose end is then seen here.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     step_behind()
-    watch(lambda: CaptureFeed.attach(run_file), lambda said: say(f"Note: {said}."))
+
+    def page_of(model: ViewModel, plan: PagePlan) -> Page:
+        from live.views.page.page import Page  # noqa: PLC0415 - the web library
+
+        page = Page(model, plan)
+        for line in page_lines(page.full, page.read, plan):
+            say(line)
+        return page
+
+    attach = partial(CaptureFeed.attach, run_file)
+    watch(attach, lambda said: say(f"Note: {said}."), page_of=page_of)
     return 0
 
 
@@ -193,7 +212,7 @@ def planned(arguments: argparse.Namespace) -> Plan:
         tls_of(plan.broker or Broker())
     if plan.prefix and is_new:
         _check_nearby_broker()
-    return plan
+    return with_page(plan, arguments.page)
 
 
 def _check_nearby_broker() -> None:
@@ -225,8 +244,8 @@ def _set_up(arguments: argparse.Namespace) -> int:
     """Make a plan in the window, and record it there."""
     from live import preflight  # noqa: PLC0415
 
-    for option, given in (("on-warning", arguments.on_warning), ("publish", arguments.publish)):
-        if given is not None:
+    for option in ("on-warning", "publish", "page"):
+        if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} needs a plan: --plan FILE")
     no_window = preflight.no_window()
     if arguments.json or arguments.view in {"terminal", "none"} or no_window:
@@ -390,51 +409,3 @@ def sources_for(plan: Plan, log: TerminalLog) -> list[Source]:
             log.say(f"{problem}  The other sensors are captured meanwhile.")
         sources.append(BluetoothSource(plan))
     return sources
-
-
-def summary(outcome: CaptureOutcome) -> str:
-    """One line about a capture that has ended."""
-    minutes, seconds = divmod(outcome.duration_ns // NS_PER_S, 60)
-    lasted = f"{minutes} min {seconds} s"
-    if outcome.path is None:
-        return f"Practice ended ({outcome.reason}) after {lasted}; nothing was saved."
-    saved = f"Saved {outcome.saved} events of {lasted} to {outcome.path} ({outcome.reason})."
-    clocks = [
-        f"The clock of {one['clock']} is known to ±{int(one['bound_ns']) / 1e6:.1f} ms."
-        for one in outcome.clocks
-    ]
-    return "  ".join([saved, *clocks])
-
-
-def silence(outcome: CaptureOutcome, plan: Plan) -> str:
-    """Nobody was heard: the newest sentence about each link, each once."""
-    said = dict.fromkeys(outcome.advice.values())
-    return "  ".join([f"none of the {len(plan.sensors)} planned sensors was ever heard.", *said])
-
-
-def facts_of(outcome: CaptureOutcome, plan: Plan) -> dict[str, object]:
-    """The same for scripts."""
-    return {
-        "capture": str(outcome.path) if outcome.path else None,
-        "duration_s": round(outcome.duration_ns / NS_PER_S, 3),
-        "events": outcome.events,
-        "saved_events": outcome.saved,
-        "reordered_events": outcome.reordered,
-        "refused_events": outcome.refused,
-        "not_heard": [
-            {"sensor": sensor.label, "advice": outcome.advice.get(number, "")}
-            for number, sensor in enumerate(plan.sensors, 1)
-            if number not in outcome.heard
-        ],
-        "reason": outcome.reason,
-        "problem": outcome.problem,
-        "clocks": [
-            {
-                "clock": one["clock"],
-                "offset_s": int(one["offset_ns"]) / NS_PER_S,
-                "drift_ppm": int(one["drift_ppb"]) / 1000,
-                "bound_ms": round(int(one["bound_ns"]) / 1e6, 3),
-            }
-            for one in outcome.clocks
-        ],
-    }

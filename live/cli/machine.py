@@ -47,6 +47,7 @@ _EXTRAS: Final = (
     ("window", preflight.WINDOW_PACKAGES, "the window"),
     ("report", preflight.REPORT_PACKAGES, "reports and figures"),
     ("files", preflight.FILE_PACKAGES, "FIT and GPX files, Parquet"),
+    ("page", preflight.PAGE_PACKAGES, "the page for a phone"),
 )
 
 

@@ -9,7 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.live import facts_of, silence, sources_for, summary
+from live.cli.live import sources_for
+from live.cli.outcome import facts_of, silence, summary
 from live.cli.output import json_line, say
 from live.cli.terminal_log import TerminalLog
 from replay.broker import Broker

@@ -167,12 +167,17 @@ class BoardMessages:
 
     def _warning(self, warning: SensorWarning) -> dict[str, object]:
         facts = warning_facts(warning, self._plan)
-        if (ours := _OF_THE_SOURCE.get(warning.kind)) is not None:
-            facts["advice"] = ours + _MORE
+        facts["advice"] = advice_elsewhere(warning)
         return facts
 
     def _sensor(self, label: str) -> str:
         return f"{self._plan.prefix}/sensors/{level_of(label)}"
+
+
+def advice_elsewhere(warning: SensorWarning) -> str:
+    """What to do, in words that may leave this computer."""
+    ours = _OF_THE_SOURCE.get(warning.kind)
+    return warning.advice if ours is None else ours + _MORE
 
 
 def schema_text() -> str:

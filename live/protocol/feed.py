@@ -34,8 +34,9 @@ class CaptureStatus:
     ``path``: the capture file, empty for practice without saving.  ``saved``: events committed
     to disk; ``commit_age_s``: seconds since the last commit.  ``views``: attached views.
     ``trouble``: what warnings should set off and could not, in one sentence.  ``in_front``: the
-    view that reads this is the newest one; it alone may be heard.  ``alarm``: the file is in
-    danger, or saving has failed; ``None`` while all is well.
+    view that reads this is the newest one; it alone may be heard.  ``page``, ``page_to_look``:
+    where the page for a phone can be opened, with its buttons and without; empty if none is served.
+    ``alarm``: the file is in danger, or saving has failed; ``None`` while all is well.
     """
 
     path: str
@@ -45,6 +46,8 @@ class CaptureStatus:
     views: int
     problem: str = ""
     trouble: str = ""
+    page: str = ""
+    page_to_look: str = ""
     in_front: bool = False
     alarm: Alarm | None = None
 
@@ -103,7 +106,8 @@ class Command:
     """What a view asks of the capture: ``marker`` (text, and ``ago_ms`` for a moment that has
     passed), ``acknowledge`` (the kind and the sensor of a warning), ``stop``, ``connect``
     (sensor), and of a rehearsal ``record``.  A view without a picture, which only calls the
-    tester, says so by ``watch``; by ``trouble`` (text) it says what it could not do.
+    tester, says so by ``watch``; by ``trouble`` (text) it says what it could not do, by ``page``
+    (``full``, ``read``) where it serves one.
     """
 
     number: int

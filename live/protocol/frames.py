@@ -37,7 +37,7 @@ from replay.errors import SidebeatError
 from replay.event import CHANNEL_NAMES, CHANNEL_NUMBERS, Event, Stamp
 from replay.text import printable
 
-VERSION: Final = 3
+VERSION: Final = 4
 """Version of this conversation; the capture and its view must agree on it."""
 REHEARSAL: Final = "rehearsal"
 """Title of what is shown until a recording begins."""
@@ -71,7 +71,7 @@ class Kind(IntEnum):
 _KINDS: Final = frozenset(Kind)
 _SHOWN: Final[Mapping[int, tuple[str, ...]]] = {
     Kind.HELLO: ("title",),
-    Kind.STATUS: ("problem", "trouble"),
+    Kind.STATUS: ("problem", "trouble", "page", "page_to_look"),
     Kind.ENDED: ("reason",),
     Kind.ACK: ("message",),
 }

@@ -89,7 +89,7 @@ def browser() -> str | None:
     return next((path for name in NAMES if (path := shutil.which(name))), None)
 
 
-_QUIET = (
+QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
@@ -100,7 +100,7 @@ def printed(page: Path, folder: Path) -> Path:
     path = folder / "page.pdf"
     subprocess.run(
         [
-            browser() or "chromium", *_QUIET, f"--user-data-dir={folder / 'profile'}",
+            browser() or "chromium", *QUIET, f"--user-data-dir={folder / 'profile'}",
             "--no-pdf-header-footer", f"--print-to-pdf={path}", page.as_uri(),
         ],
         capture_output=True, timeout=110, check=True,
@@ -117,7 +117,7 @@ def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], li
     path.write_text(script, encoding="utf-8")
     done = subprocess.run(
         [
-            browser() or "chromium", *_QUIET, "--enable-logging=stderr",
+            browser() or "chromium", *QUIET, "--enable-logging=stderr",
             f"--user-data-dir={folder / 'profile'}", "--window-size=1600,2200",
             "--virtual-time-budget=60000", "--dump-dom", path.as_uri(),
         ],

@@ -14,6 +14,8 @@ class Proxy:
         self.port = 0
         self.there_s = 0.0
         self.back_s = 0.0
+        self.over = asyncio.Event()
+        """Set at the end: nothing is held back any more."""
         self._to = port
         self._cut = False
         self._writers: set[asyncio.StreamWriter] = set()
@@ -50,7 +52,8 @@ class Proxy:
         with contextlib.suppress(OSError):
             while data := await reader.read(65536):
                 if wait_s := delay_s():
-                    await asyncio.sleep(wait_s)
+                    with contextlib.suppress(TimeoutError):
+                        await asyncio.wait_for(self.over.wait(), wait_s)
                 writer.write(data)
                 await writer.drain()
         writer.close()
@@ -66,5 +69,6 @@ async def running_proxy(port: int) -> AsyncIterator[Proxy]:
         yield proxy
     finally:
         server.close()
+        proxy.over.set()
         proxy.cut()
         await asyncio.sleep(0.05)

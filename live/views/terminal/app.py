@@ -6,19 +6,20 @@ import time
 from collections.abc import Callable
 from typing import Final
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.live import Live
 
 from analysis.report.words import clock
 from live.notify.factory import closing_if_any, notifier_of
 from live.notify.notifier import Notifier
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
-from live.protocol.feed import Feed
+from live.protocol.feed import CaptureStatus, Feed
 from live.protocol.file_feed import FASTEST, SLOWEST, FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.keys import Keys, keyboard
 from live.views.terminal.lines import follow_in_lines
+from live.views.terminal.page_code import page_screen
 from live.views.terminal.screen import ScreenState, screen
 from live.views.terminal.summary import print_summary
 from live.views.terminal.tables import Halt
@@ -38,6 +39,7 @@ CALL_ON_S: Final = 60.0
 killed, and the terminal is its shell's again."""
 
 LIVE_KEYS: Final = "m marker   v, V acknowledge one, all   q stop recording   d leave, it goes on"
+PAGE_KEY: Final = "p page   "
 ALARM_KEYS: Final = "v I know of the alarm   q stop recording   d leave, it goes on"
 LOST_KEYS: Final = "v I know: leave this screen"
 REPLAY_KEYS: Final = "space pause   ← → 10 s   n next   p previous   + - speed   q leave"
@@ -67,6 +69,7 @@ class TerminalView:
         self._asked: dict[int, str] = {}
         self._stop_asked_twice = False
         self._stopping = False
+        self.shows_page = False
 
     @property
     def in_a_hurry(self) -> bool:
@@ -100,14 +103,8 @@ class TerminalView:
         if self._player is not None:
             self._press_player(self._player, key)
             return
-        if self.model.alarm is not None and key in {"v", "V", "q", "d", "\x1b"}:
-            if self.model.acknowledge_alarm():
-                self._note = "the alarm is known; its sound has stopped"
-            if self.model.ended is not None:
-                self.done = True
-                return
-            if key in {"v", "V"}:
-                return
+        if self._was_for_the_alarm(key):
+            return
         if key == "m":
             self._ask("marker", "marker", text=self._marker_text())
         elif key in {"v", "V"}:
@@ -121,7 +118,24 @@ class TerminalView:
                 return
         elif key == "d":
             self.done = True
+        elif key == "p":
+            self._turn_page()
         self._stop_asked_twice = False
+
+    def _was_for_the_alarm(self, key: str) -> bool:
+        """Note an alarm as known; whether the key is used up by that."""
+        if self.model.alarm is None or key not in {"v", "V", "q", "d", "\x1b"}:
+            return False
+        if self.model.acknowledge_alarm():
+            self._note = "the alarm is known; its sound has stopped"
+        if self.model.ended is not None:
+            self.done = True
+            return True
+        return key in {"v", "V"}
+
+    def _turn_page(self) -> None:
+        self.shows_page = self.page is not None and not self.shows_page
+        self._note = "" if self.page is not None else "no page is served: live --page"
 
     def interrupt(self) -> None:
         """Ctrl-C: a recording is stopped and its end awaited; the second time leaves at once."""
@@ -144,10 +158,25 @@ class TerminalView:
         """Whether the capture was asked to stop."""
         return self._stopping
 
+    @property
+    def page(self) -> CaptureStatus | None:
+        """Where the page for the phone is; ``None`` if none is served, or the recording is over."""
+        status = self.model.status
+        is_there = status is not None and status.page and self.model.ended is None
+        return status if is_there else None
+
+    def picture(self, width: int, height: int) -> RenderableType:
+        """What the screen shows now: the page's code, where it was asked for and nothing calls."""
+        if self.shows_page and self.page is not None and self.model.alarm is None:
+            return page_screen(self.page, height, plain=self._plain)
+        return screen(self.shown(), width, height)
+
     def shown(self) -> ScreenState:
         """What the screen shows now."""
         model = self.model
         keys = LIVE_KEYS if self._player is None else REPLAY_KEYS
+        if self.page is not None:
+            keys = PAGE_KEY + keys
         if self.model.alarm is not None and not self.model.alarm_is_known:
             keys = ALARM_KEYS if self.model.ended is None else LOST_KEYS
         if self._plain:
@@ -297,6 +326,6 @@ def _show(
         if wanted or (news and waited >= FRAME_S):
             drawn_at, drawn_size = now, console.size
             width, height = console.size
-            live.update(screen(view.shown(), width, height), refresh=True)
+            live.update(view.picture(width, height), refresh=True)
         if not view.in_a_hurry:
             sleep(FRAME_S / 2)

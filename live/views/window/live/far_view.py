@@ -14,11 +14,13 @@ from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
 from analysis.board.snapshot import SensorStatus
+from analysis.statistics.effort_finder import EffortState
 from live.notify.brief import brief
 from live.views.shared.far import (
     HEAD,
     bpm_words,
     call,
+    effort_words,
     gravest,
     has_nothing_to_say,
     head_words,
@@ -62,9 +64,11 @@ class FarView(QWidget):
         self.setAccessibleName("Far view")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
-    def show_frame(self, frame: Frame, *, effort: str = "", said: str = "") -> None:
+    def show_frame(
+        self, frame: Frame, *, effort: EffortState | None = None, said: str = ""
+    ) -> None:
         """Take what to draw, and ask to be painted.  ``said``: the answer to the last key."""
-        self.shown_frame, self._effort, self._said = frame, effort, said
+        self.shown_frame, self._effort, self._said = frame, effort_words(effort), said
         words = [f"{s.label} {call(frame, s)[0]}" for s in frame.snapshot.sensors]
         self.setAccessibleDescription(", ".join(words))
         self.update()

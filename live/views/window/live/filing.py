@@ -13,6 +13,7 @@ from live.protocol.view_model import ViewModel
 from live.views.window.live.taking_away import ReportWriter, numbers_text, stretch_csv
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
+from live.views.window.parts.page_code import PageCode
 from live.views.window.parts.preferences import Preferences
 from live.views.window.parts.settings import SettingsDialog
 from live.views.window.parts.wishes import START, wish
@@ -40,6 +41,7 @@ class Filing(QObject):
         self.report = ReportWriter(self)
         self.report.said.connect(say)
         self.settings: SettingsDialog | None = None
+        self.page: PageCode | None = None
         self.preferences: Callable[[], Preferences] = Preferences
         self.prefer: Callable[[Preferences], None] = lambda _: None
         self.actions: dict[Action, Callable[[], None]] = {
@@ -51,6 +53,7 @@ class Filing(QObject):
             Action.SAVE_PICTURE: self._save_picture,
             Action.COPY: self._copy,
             Action.SETTINGS: self._settings,
+            Action.PAGE: self._page,
         }
 
     @property
@@ -65,6 +68,8 @@ class Filing(QObject):
 
     def is_able(self, action: Action) -> bool:
         """Whether an action of this menu can be done now."""
+        if action is Action.PAGE:
+            return self._model.status is not None and bool(self._model.status.page)
         if action is Action.REPLAY:
             return self.capture is not None and self._model.feed.is_live
         return action is not Action.REPORT or self.capture is not None
@@ -125,6 +130,14 @@ class Filing(QObject):
     def _copy(self) -> None:
         QApplication.clipboard().setText(numbers_text(self._frame()))
         self._say("the sensors' numbers are on the clipboard")
+
+    def _page(self) -> None:
+        status = self._model.status
+        if status is None or not status.page:
+            self._say("no page is served: begin with 'sidebeat live --page'")
+            return
+        self.page = PageCode(status.page, status.page_to_look, self._window)
+        self.page.open()
 
     def _settings(self) -> None:
         self.settings = SettingsDialog(self.preferences(), self._window)

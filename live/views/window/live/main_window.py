@@ -16,7 +16,6 @@ from live.notify.notifier import Notifier
 from live.protocol.feed import Feed
 from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
-from live.views.shared.far import effort_words
 from live.views.window.live.alarm_banner import AlarmBanner
 from live.views.window.live.commands import Commands, pause_or_play
 from live.views.window.live.context_menus import ContextMenus
@@ -212,7 +211,7 @@ class MainWindow(QMainWindow):
         if is_far:
             with self.faults.guard("far view"):
                 said = self.far_mode.said(self.header.notice)
-                self.far.show_frame(frame, effort=effort_words(effort), said=said)
+                self.far.show_frame(frame, effort=effort, said=said)
         else:
             self.workbench.show_frame(frame)
             with self.faults.guard("cursor"):

@@ -19,6 +19,7 @@ class Action(StrEnum):
     SAVE_PICTURE = "save-picture"
     COPY = "copy"
     SETTINGS = "settings"
+    PAGE = "page"
     MINUTE = "follow-1"
     FIVE = "follow-5"
     FIFTEEN = "follow-15"
@@ -99,6 +100,7 @@ KEYS: Final[dict[str, tuple[Key, ...]]] = {
         Key(Action.SAVE_PICTURE, ("Ctrl+P",), "Export the time panels as a picture"),
         Key(Action.COPY, ("Ctrl+C",), "Copy the sensors' numbers"),
         Key(Action.SETTINGS, ("Ctrl+,",), "Settings: text, sounds, voice, tolerance, folder"),
+        Key(Action.PAGE, ("Ctrl+K",), "The page for the phone: its address, and a code to scan"),
     ),
     "Time": (
         Key(Action.MINUTE, ("1",), "Follow the last minute", "1 min"),
