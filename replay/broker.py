@@ -37,6 +37,10 @@ class Broker:
     publish: str = ""
     """Prefix of the topics under which the board is published; empty: it is not."""
 
+    embedded: bool = False
+    """It is the small one that the recording starts beside itself, which speaks MQTT 3.1.1 alone;
+    never said in a plan."""
+
     def with_files(self, found: Callable[[str], str]) -> Broker:
         """The same, each of its files at the place that ``found`` gives."""
         return replace(

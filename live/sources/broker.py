@@ -47,6 +47,11 @@ _log = logging.getLogger(__name__)
 _TLS_PORT: Final = "8883 is usual"
 
 
+def first_version(broker: Broker) -> aiomqtt.ProtocolVersion:
+    """Which version of MQTT is tried first."""
+    return OLDER if broker.embedded else NEWEST
+
+
 def where(broker: Broker) -> str:
     """The broker as sentences name it."""
     return f"{broker.host}:{broker.port}"
@@ -239,7 +244,7 @@ async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
     :func:`password_of` and :func:`tls_of` do.
     """
     password, tls = password_of(broker), tls_of(broker)
-    for version in (NEWEST, OLDER):
+    for version in dict.fromkeys((first_version(broker), OLDER)):
         client = new_client(
             broker, f"sidebeat-{secrets.token_hex(4)}", password, tls, version=version
         )
