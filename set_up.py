@@ -29,7 +29,7 @@ SERVICE_POLICY = Path("/usr/sbin/policy-rc.d")
 STAMP = VENV / "sidebeat-setup.txt"
 """What was installed, as a checksum of what it depends on, for each set of extras."""
 
-PURPOSES = {"run": "window,files,page,report", "test": "window,test"}
+PURPOSES = {"run": "window,broker,files,page,report", "test": "window,test"}
 """The extras to install, by what the folder is set up for."""
 
 SIZES = {"run": "0.8 GB", "test": "1.2 GB"}

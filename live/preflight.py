@@ -43,6 +43,9 @@ FILE_PACKAGES = {"fitdecode": "fitdecode", "gpxpy": "gpxpy", "pyarrow": "pyarrow
 PAGE_PACKAGES = {"aiohttp": "aiohttp", "segno": "segno"}
 """What serves the page for a phone, and draws the code that opens it."""
 
+BROKER_PACKAGES = {"amqtt": "amqtt"}
+"""What `--embedded-broker` runs."""
+
 CLUSTER_PACKAGES = {"distributed": "distributed"}
 """What hands the work of a study to a cluster."""
 

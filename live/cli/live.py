@@ -13,6 +13,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from live.cli.embedded_broker import HELP as BROKER_HELP
+from live.cli.embedded_broker import EmbeddedBroker, be_broker, port_of, with_embedded
 from live.cli.outcome import facts_of, silence, summary
 from live.cli.output import json_line, say
 from live.cli.page_option import HELP as PAGE_HELP
@@ -107,11 +109,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--page", nargs="?", const="", type=parse_place, metavar="ADDRESS[:PORT]", help=PAGE_HELP
     )
+    parser.add_argument(
+        "--embedded-broker", nargs="?", const=0, type=port_of, metavar="PORT", help=BROKER_HELP
+    )
     parser.add_argument("--mute", action="store_true", help="no sounds, whatever the plan says")
     # Set by the start page: wear what was worn in that capture.
     parser.add_argument("--like", type=Path, help=argparse.SUPPRESS)
-    # Set by the capture for the view and the watcher that it starts itself.
+    # Set by the capture for the view, the watcher and the broker that it starts itself.
     parser.add_argument("--watch", action="store_true", help=argparse.SUPPRESS)
+    parser.add_argument("--be-broker", type=int, nargs=2, help=argparse.SUPPRESS)
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
     # Set by the set-up page for the capture that it starts; see live.setup.subprocesses.
     parser.add_argument("--rehearse", action="store_true", help=argparse.SUPPRESS)
@@ -124,6 +130,8 @@ def run(arguments: argparse.Namespace) -> int:
 
         say(schema_text())
         return 0
+    if arguments.be_broker is not None:
+        return be_broker(*arguments.be_broker)
     if arguments.attach is not None:
         return _attach(arguments)
     _check(arguments)
@@ -135,7 +143,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _attach(arguments: argparse.Namespace) -> int:
-    for option in ("plan", "out", "minutes", "on-warning", "publish", "page"):
+    for option in ("plan", "out", "minutes", "on-warning", "publish", "page", "embedded-broker"):
         if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} is for a new capture, not for --attach")
     if arguments.practice or arguments.json:
@@ -193,6 +201,7 @@ def planned(arguments: argparse.Namespace) -> Plan:
     from replay.plan import load_plan  # noqa: PLC0415
 
     plan = plan_with_invention_marked(load_plan(arguments.plan))
+    plan = with_embedded(plan, arguments.embedded_broker)
     is_new = plan.broker is None
     if arguments.publish is not None:
         try:
@@ -244,7 +253,7 @@ def _set_up(arguments: argparse.Namespace) -> int:
     """Make a plan in the window, and record it there."""
     from live import preflight  # noqa: PLC0415
 
-    for option in ("on-warning", "publish", "page"):
+    for option in ("on-warning", "publish", "page", "embedded-broker"):
         if getattr(arguments, option.replace("-", "_")) is not None:
             raise SidebeatError(f"--{option} needs a plan: --plan FILE")
     no_window = preflight.no_window()
@@ -325,7 +334,11 @@ class _AttachedPage:
 
 def _capture(arguments: argparse.Namespace) -> int:
     plan = planned(arguments)
-    with contextlib.closing(TerminalLog(aside=arguments.json)) as log:
+    with contextlib.ExitStack() as held:
+        log = held.enter_context(contextlib.closing(TerminalLog(aside=arguments.json)))
+        if plan.broker is not None and plan.broker.embedded:
+            held.enter_context(EmbeddedBroker(plan.broker.port, log.say))
+            log.say(f"A broker listens on 127.0.0.1:{plan.broker.port}, for this computer alone.")
         return _record(arguments, plan, log)
 
 

@@ -47,6 +47,7 @@ _EXTRAS: Final = (
     ("window", preflight.WINDOW_PACKAGES, "the window"),
     ("report", preflight.REPORT_PACKAGES, "reports and figures"),
     ("files", preflight.FILE_PACKAGES, "FIT and GPX files, Parquet"),
+    ("broker", preflight.BROKER_PACKAGES, "a broker of its own"),
     ("page", preflight.PAGE_PACKAGES, "the page for a phone"),
 )
 
