@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import asyncio
 import sys
 import time
+from contextlib import closing, nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -13,8 +16,10 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from analysis.report.words import started_text
 from live import preflight
 from live.cli.json_facts import board_facts, print_json
+from live.cli.node import parse_place
 from live.cli.output import say
 from live.cli.views import add_view_option, chosen_view, show, split_command
+from live.notify.board_publisher import BoardPublisher
 from live.notify.factory import closing_if_any, notifier_of
 from live.notify.facts import plan_facts
 from live.notify.options import DEFAULT_OPTIONS, NotifyOptions
@@ -22,8 +27,10 @@ from live.protocol.file_feed import FileFeed
 from live.protocol.view_model import ViewModel
 from live.views.terminal.console import PlainConsole
 from live.views.terminal.summary import print_summary
-from replay.errors import SidebeatError
+from replay.broker import Broker
+from replay.errors import PlanError, SidebeatError
 from replay.event import NS_PER_S
+from replay.plan import Plan
 
 HELP: Final = (
     "Play a recorded session through the same pipeline as a live one, in the window, in the "
@@ -32,6 +39,7 @@ HELP: Final = (
 EXAMPLE: Final = """
 sidebeat replay recordings_demo/2026-03-04_0715_rowing-ergometer_W1.sqlite
 sidebeat replay captures/rowing.sqlite --speed max --view none --json
+sidebeat replay captures/rowing.sqlite --publish gym/board
 sidebeat replay captures/rowing.sqlite --beside other_computer/rowing.sqlite
 """
 
@@ -67,7 +75,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--on-warning",
         type=split_command,
         metavar="CMD",
-        help="run this program for each warning, as 'live' does; nothing is published",
+        help="run this program for each warning, as 'live' does",
+    )
+    parser.add_argument(
+        "--publish",
+        metavar="PREFIX",
+        help="publish the board as JSON under topics that begin with PREFIX, as 'live' does, while "
+        "it is played (at speed 1 unless --speed says otherwise); implies --view none",
+    )
+    parser.add_argument(
+        "--broker",
+        type=parse_place,
+        metavar="HOST",
+        help="where --publish goes: HOST or HOST:PORT (default: the broker on this computer; never "
+        "the one that the capture names)",
     )
 
 
@@ -93,13 +114,19 @@ def run(arguments: argparse.Namespace) -> int:
         return _show_comparison(arguments)
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
-    view = "none" if arguments.json and not arguments.view else chosen_view(arguments.view)
+    quiet = (arguments.json or arguments.publish is not None) and not arguments.view
+    view = "none" if quiet else chosen_view(arguments.view)
+    if arguments.publish is not None and view != "none":
+        raise SidebeatError("--publish plays without a view: leave --view out")
+    if arguments.broker is not None and arguments.publish is None:
+        raise SidebeatError("--broker is where --publish goes: say --publish PREFIX too")
     from live.notify.command import check_command  # noqa: PLC0415 - only when it runs
 
     options = NotifyOptions(arguments.sounds or None, arguments.on_warning or ())
     check_command(options.command)
     if view == "none":
-        return _tell(arguments, arguments.speed or FLAT_OUT, options)
+        usual = FLAT_OUT if arguments.publish is None else 1.0
+        return _tell(arguments, arguments.speed or usual, options)
     with FileFeed(arguments.file, _speed(arguments.speed or 1.0), ahead=True) as feed:
         status = show(feed, view, options=options)
     if status or not arguments.json:
@@ -114,7 +141,7 @@ def _speed(pace: float) -> float | None:
 def _tell(arguments: argparse.Namespace, pace: float, options: NotifyOptions) -> int:
     """Play to the end and print what came of it."""
     with FileFeed(arguments.file, _speed(pace), places=False) as feed:
-        model = play_out(feed, options)
+        model = play_out(feed, options, _publishing(feed.plan, arguments))
         if arguments.json:
             print_json(
                 {
@@ -130,6 +157,28 @@ def _tell(arguments: argparse.Namespace, pace: float, options: NotifyOptions) ->
     return _faults(model)
 
 
+def _publishing(plan: Plan, arguments: argparse.Namespace) -> Plan | None:
+    """The capture's plan with where its board goes; ``None`` for nowhere.
+
+    Raises :class:`SidebeatError` in one sentence.
+    """
+    if arguments.publish is None:
+        return None
+    host, port = arguments.broker or (Broker().host, Broker().port)
+    broker = Broker(host=host, port=port)
+    try:
+        found = replace(plan, broker=broker).publishing(arguments.publish)
+    except PlanError as error:
+        raise SidebeatError(f"--publish {error.rule} (got {arguments.publish!r})") from None
+    from live.sources.broker import tried  # noqa: PLC0415 - only where it is wanted
+
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        problem = runner.run(tried(broker))
+    if problem:
+        raise SidebeatError(problem)
+    return found
+
+
 def _show_comparison(arguments: argparse.Namespace) -> int:
     if arguments.json or arguments.view in {"terminal", "none"} or arguments.speed is not None:
         raise SidebeatError(
@@ -143,19 +192,33 @@ def _show_comparison(arguments: argparse.Namespace) -> int:
     return run_compare_window(arguments.file, arguments.beside)
 
 
-def play_out(feed: FileFeed, options: NotifyOptions = DEFAULT_OPTIONS) -> ViewModel:
-    """Play to the end without a view, at the feed's own speed; progress on a terminal's stderr."""
+def play_out(
+    feed: FileFeed, options: NotifyOptions = DEFAULT_OPTIONS, published: Plan | None = None
+) -> ViewModel:
+    """Play to the end without a view, at the feed's own speed; progress on a terminal's stderr.
+
+    ``published``: the plan that says where the board goes meanwhile, if anywhere.
+    """
     model = ViewModel(feed)
-    with closing_if_any(notifier_of(feed, options)) as notifier, Progress(
+    publisher = BoardPublisher(model, published) if published is not None else None
+    progress = Progress(
         TextColumn("replaying"), BarColumn(), TimeRemainingColumn(),
         console=PlainConsole(stderr=True), transient=True, disable=not sys.stderr.isatty(),
-    ) as progress:  # fmt: skip
+    )  # fmt: skip
+    with (
+        closing_if_any(notifier_of(feed, options)) as notifier,
+        closing(publisher) if publisher is not None else nullcontext(),
+        progress,
+    ):
         task = progress.add_task("", total=max(feed.duration_ns, 1))
         while model.ended is None:
             model.pump()
             if notifier is not None:
                 notifier.look(model)
-                if trouble := notifier.trouble():
+            if publisher is not None:
+                publisher.look()
+            for one in (notifier, publisher):
+                if one is not None and (trouble := one.trouble()):
                     say(f"sidebeat: {trouble}", file=sys.stderr)
             progress.update(task, completed=feed.position_ns)
             if feed.speed is not None and not feed.catching_up:

@@ -23,6 +23,7 @@ from live.protocol.alarm import CUT_OFF
 from live.protocol.view_model import ViewModel
 from replay.broker import Broker
 from replay.event import NS_PER_S
+from replay.plan import Plan
 
 SIGN_OF_LIFE_S: Final = 10
 """How often the state is told again: a reader sees by it that somebody is still there."""
@@ -36,12 +37,21 @@ _log = logging.getLogger(__name__)
 class BoardPublisher:
     """Publishes the board of a view's model; ``look`` is called after each ``pump``.
 
+    ``plan``: says where and under which prefix, if not the model's own (a replay's may name a
+    broker of somebody else).
     Raises :class:`~replay.errors.PlanError` for a broker that cannot be meant.
     """
 
-    def __init__(self, model: ViewModel, *, clock: Callable[[], float] = time.monotonic) -> None:
-        plan = model.plan
+    def __init__(
+        self,
+        model: ViewModel,
+        plan: Plan | None = None,
+        *,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        plan = plan or model.plan
         self._model = model
+        self._prefix = plan.prefix
         self._clock = clock
         self._messages = BoardMessages(plan, model.feed.started_utc_ns)
         self._me = secrets.token_hex(4)
@@ -198,7 +208,7 @@ class BoardPublisher:
         if heard.topic == self._messages.state_topic:
             if not heard.stored and self._is_of_another(heard.payload):
                 self.client.complain(
-                    f"another board is published under {self._model.plan.prefix!r} too: choose "
+                    f"another board is published under {self._prefix!r} too: choose "
                     "another prefix for one of them"
                 )
         elif heard.stored and heard.payload and not self._messages.is_ours(heard.topic):
