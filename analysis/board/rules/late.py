@@ -167,7 +167,7 @@ class Late(SensorRule):
             delay_s, limit_s = seen.delay_s if seen else 0, self._limit_s
             cause = f"{self.name} follows {reference}, but about {delay_s} s late."
         return Explanation(
-            cause,
+            f"{cause}{self._clock_words()}",
             "Nothing is lost: compare it after taking the delay out, and check that its band is "
             "snug, since a loose one makes a sensor average for longer.",
             (
@@ -176,6 +176,18 @@ class Late(SensorRule):
                 Measure("spread without it", seen.spread_now_mbpm / 1000 if seen else 0, "bpm"),
             ),
         )
+
+    def _clock_words(self) -> str:
+        """On which clock the delay rests, where a node has stamped either of the two."""
+        both = (self.session.reference, self.watched)
+        of_nodes = [one for one in both if one.planned.source == "node"]
+        if not of_nodes:
+            return ""
+        named = " and ".join(dict.fromkeys(f"'{one.planned.node}'" for one in of_nodes))
+        clocks = f"the clock{'s' if ' and ' in named else ''} of node {named}"
+        if all(one.is_placed for one in of_nodes):
+            return f"  This rests on {clocks}, translated to this one."
+        return f"  This rests on arrival here: {clocks} cannot be translated yet."
 
     def cleared(self) -> str:
         """See :class:`Rule`."""

@@ -13,6 +13,7 @@ from analysis.board.session_state import SessionState
 from analysis.board.snapshot import EffortCounts, Severity
 from analysis.board.snapshot import WarningKind as K
 from analysis.statistics.efforts import Answer, Kind, Response, find_efforts, responses
+from replay.event import Stamp
 from tests.standins.session_events import hr, of_kind, plan_of, planned, play, stream
 
 ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
@@ -51,6 +52,30 @@ def test_sensor_always_15_s_late_is_told_after_the_second_effort(end_s: int) -> 
     assert abs(warning.since_s - 100) <= 5
     of = 3 if end_s == END_S else 2
     assert warning.cause == f"Sorrel follows Yarrow 15 s late in {of} of {of} efforts."
+
+
+@pytest.mark.parametrize(
+    ("offset_ns", "words"),
+    [
+        (0, "This rests on the clock of node 'attic', translated to this one."),
+        (None, "This rests on arrival here: the clock of node 'attic' cannot be translated yet."),
+    ],
+)
+def test_a_delay_names_the_clock_that_it_rests_on(offset_ns: int | None, words: str) -> None:
+    """Where a node has stamped, the cause says by whose clock, or that it is not known."""
+    plan = plan_of(
+        planned("Yarrow", "reference"),
+        planned("Sorrel", source="node", node="attic", kind="", name="Sorrel"),
+    )
+    told = [
+        event._replace(foreign=Stamp(event.t_ns, "node:attic/1", offset_ns))
+        for event in stream(2, 0.5, END_S, lambda t: _intervals(t - 15))
+    ]
+    board = play(plan, stream(1, 0.3, END_S, _intervals), told, until_s=END_S)
+    (warning,) = board.warnings
+    first, _, rest = warning.cause.partition("  ")
+    assert first == "Sorrel follows Yarrow 15 s late in 3 of 3 efforts."
+    assert rest == words
 
 
 @pytest.mark.parametrize("delay_s", [0, 5, 12])
