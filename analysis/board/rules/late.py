@@ -161,13 +161,13 @@ class Late(SensorRule):
             last = "last " if len(self._efforts) == self._limits.efforts_kept else ""
             cause = (
                 f"{self.name} follows {reference} {delay_s} s late in {len(late)} of "
-                f"{'the ' if last else ''}{last}{len(self._efforts)} efforts."
+                f"{'the ' if last else ''}{last}{len(self._efforts)} efforts"
             )
         else:
             delay_s, limit_s = seen.delay_s if seen else 0, self._limit_s
-            cause = f"{self.name} follows {reference}, but about {delay_s} s late."
+            cause = f"{self.name} follows {reference}, but about {delay_s} s late"
         return Explanation(
-            f"{cause}{self._clock_words()}",
+            f"{cause}{self._clock_words()}.",
             "Nothing is lost: compare it after taking the delay out, and check that its band is "
             "snug, since a loose one makes a sensor average for longer.",
             (
@@ -186,8 +186,8 @@ class Late(SensorRule):
         named = " and ".join(dict.fromkeys(f"'{one.planned.node}'" for one in of_nodes))
         clocks = f"the clock{'s' if ' and ' in named else ''} of node {named}"
         if all(one.is_placed for one in of_nodes):
-            return f"  This rests on {clocks}, translated to this one."
-        return f"  This rests on arrival here: {clocks} cannot be translated yet."
+            return f", by {clocks}, translated to this one"
+        return f", by arrival here: {clocks} cannot be translated yet"
 
     def cleared(self) -> str:
         """See :class:`Rule`."""

@@ -57,8 +57,8 @@ def test_sensor_always_15_s_late_is_told_after_the_second_effort(end_s: int) -> 
 @pytest.mark.parametrize(
     ("offset_ns", "words"),
     [
-        (0, "This rests on the clock of node 'attic', translated to this one."),
-        (None, "This rests on arrival here: the clock of node 'attic' cannot be translated yet."),
+        (0, "by the clock of node 'attic', translated to this one."),
+        (None, "by arrival here: the clock of node 'attic' cannot be translated yet."),
     ],
 )
 def test_a_delay_names_the_clock_that_it_rests_on(offset_ns: int | None, words: str) -> None:
@@ -73,8 +73,8 @@ def test_a_delay_names_the_clock_that_it_rests_on(offset_ns: int | None, words: 
     ]
     board = play(plan, stream(1, 0.3, END_S, _intervals), told, until_s=END_S)
     (warning,) = board.warnings
-    first, _, rest = warning.cause.partition("  ")
-    assert first == "Sorrel follows Yarrow 15 s late in 3 of 3 efforts."
+    first, _, rest = warning.cause.partition(", ")
+    assert first == "Sorrel follows Yarrow 15 s late in 3 of 3 efforts"
     assert rest == words
 
 
