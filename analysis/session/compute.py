@@ -257,9 +257,9 @@ def _at_readings(
     reference: SensorSeries, test: SensorSeries, tolerance: Tolerance, kept: BoolArray
 ) -> Agreement | None:
     """Agreement at the moments of the sensor's own readings; ``None`` if it sends often enough
-    that its held values are its readings.
+    that its held values are its readings, or has none that may be compared.
     """
-    if test.sensor.hold_s <= DEFAULT_HOLD_S:
+    if test.sensor.hold_s <= DEFAULT_HOLD_S or len(test.t_ns) == 0:
         return None
     newest = np.searchsorted(reference.t_ns, test.t_ns, side="right") - 1
     held = newest >= 0
