@@ -9,10 +9,9 @@ import argparse
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache, partial
-from itertools import product
 from pathlib import Path
 from typing import Final
 
@@ -20,19 +19,16 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QImage, QPixmap
 from PySide6.QtWidgets import QApplication
 
-from analysis.study.study import Study
 from live.protocol.feed import CaptureStatus, Feed, Message
 from live.protocol.file_feed import FileFeed
 from live.views.window.app import window_on
 from live.views.window.live.main_window import MainWindow
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
-from live.views.window.parts.preferences import SIZES as TEXT_SIZES
-from live.views.window.parts.preferences import USUAL_SIZE, Preferences, PreferenceStore
+from live.views.window.parts.preferences import Preferences, PreferenceStore
 from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme
-from live.views.window.setup.pictures import setup_picture
 from live.views.window.start.window import StartWindow
-from live.views.window.study.keys import TABS, Ask
+from live.views.window.study.keys import Ask
 from live.views.window.study.picture import invented_study, picture_of
 from replay.demo_files import demo_captures, demo_folder
 from replay.errors import SidebeatError
@@ -92,6 +88,14 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
     ``source``: a capture file, or a feed that has something to give until it is paused.
     Raises :class:`~replay.errors.SidebeatError` if the file or Qt cannot be used.
     """
+    with session_window(source, at_s, picture) as window:
+        window.resize(QSize(*picture.size))
+        return drawn(window)
+
+
+@contextmanager
+def session_window(source: Feed | Path, at_s: float, picture: Picture) -> Iterator[MainWindow]:
+    """The window of :func:`screenshot`, of any size, closed behind it."""
     open_application()
     feed: Feed = FileFeed(source, speed=None) if isinstance(source, Path) else source
     if isinstance(feed, FileFeed):
@@ -104,31 +108,35 @@ def screenshot(source: Feed | Path, at_s: float, picture: Picture) -> QPixmap:
     window.cautions.setVisible(picture.cautions)
     window.show()
     window.workbench.chart.setFocus()
-    _settle(window)
+    settle(window)
     for action in picture.actions:
         window.do(action)
-        _settle(window)
+        settle(window)
     if picture.far:
         window.do(Action.FAR)
         window.setWindowState(Qt.WindowState.WindowNoState)  # of the size that was asked for
-        window.resize(QSize(*picture.size))
-    taken = drawn(window)
-    faults = window.faults
-    window.leave()
-    if faults.count:
-        raise SidebeatError(f"the picture is not whole: {faults.last}")
-    return taken
+    try:
+        yield window
+    finally:
+        window.leave()
+    if window.faults.count:
+        raise SidebeatError(f"the picture is not whole: {window.faults.last}")
 
 
 def drawn(window: MainWindow) -> QPixmap:
     """The window as it stands, once all that was asked for is on it."""
-    _settle(window)
+    draw(window)
+    return window.grab()
+
+
+def draw(window: MainWindow) -> None:
+    """Bring all that was asked for onto the window."""
+    settle(window)
     for _ in range(3):  # what was laid out anew by an action is drawn in the next frame
         QApplication.processEvents()
         window.redraw()
         window.frame()
     QApplication.processEvents()
-    return window.grab()
 
 
 def as_recorded(feed: FileFeed) -> Feed:
@@ -136,7 +144,7 @@ def as_recorded(feed: FileFeed) -> Feed:
     return _Watched(feed)
 
 
-def _settle(window: MainWindow) -> None:
+def settle(window: MainWindow) -> None:
     """Wait for what is read in the background, and draw until nothing more comes."""
     if window.review is not None:
         window.review.settle()
@@ -144,97 +152,27 @@ def _settle(window: MainWindow) -> None:
         pass
 
 
-def start_picture(
-    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, text: int = 0
-) -> QPixmap:
-    """The start page with the demo recordings.  ``text``: steps of larger text."""
+@contextmanager
+def start_window(theme: Theme = LIGHT) -> Iterator[StartWindow]:
+    """The start page with the demo recordings, closed behind it."""
     open_application()
     with tempfile.TemporaryDirectory() as folder:
         store = PreferenceStore(Path(folder) / "window.toml")
-        chosen = Preferences(theme=theme.name, size=USUAL_SIZE + text, folder=folder)
-        store.keep(chosen)
+        store.keep(Preferences(theme=theme.name, folder=folder))
         window = StartWindow(store, [demo_folder()], theme=theme)
-        window.resize(QSize(*size))
         window.show()
         window.start()
         window.settle()
-        for _ in range(3):
-            QApplication.processEvents()
-        taken = window.grab()
-        window.close()
-    return taken
+        try:
+            yield window
+        finally:
+            window.close()
 
 
-def end_picture(
-    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, text: int = 0
-) -> QPixmap:
-    """The page behind the end of a recording.  ``text``: steps of larger text."""
-    rowing, *_ = demo_captures()
-    actions = (Action.LARGER,) * text
-    picture = Picture(size=size, theme=theme, actions=actions, cautions=False, player=False)
-    return screenshot(rowing, 1e6, picture)
-
-
-_TEXTS: Final = ((0, 100), (len(TEXT_SIZES) - 1 - USUAL_SIZE, 200))
-"""Steps of larger text, and the per cent they come to."""
-
-
-def gallery(
-    folder: Path,
-    sizes: Sequence[str] = tuple(SIZES),
-    themes: Sequence[str] = tuple(THEMES),
-    screens: Sequence[str] = (),
-) -> list[Path]:
-    """Every screen at three sizes, light and dark, with text of 100 and 200 %, to be looked at.
-
-    ``sizes``, ``themes``, ``screens``: only these, by their names; no screens are all of them.
-    """
-    made = []
-    for size_name, theme_name, (text, percent) in product(sizes, themes, _TEXTS):
-        for name, take in _screens(SIZES[size_name], THEMES[theme_name], text).items():
-            if screens and name not in screens:
-                continue
-            made.append(folder / f"{name}-{theme_name}-{size_name}-{percent}.png")
-            _save(take(), made[-1])
-    return made
-
-
-def _screens(size: tuple[int, int], theme: Theme, text: int) -> dict[str, Callable[[], QPixmap]]:
-    """How to take a picture of each screen, by its name in the gallery."""
-    rowing, *_ = demo_captures()
-
-    def shot(
-        at_s: float, *actions: Action, player: bool = False, far: bool = False
-    ) -> Callable[[], QPixmap]:
-        done = (Action.LARGER,) * text + actions
-        wanted = Picture(size, theme, far, done, cautions=False, player=player)
-        return lambda: screenshot(rowing, at_s, wanted)
-
-    return {
-        "start": lambda: start_picture(size, theme, text=text),
-        "set-up": lambda: setup_picture(size, theme, text=text),
-        "checks": lambda: setup_picture(size, theme, checks=True, text=text),
-        "live": shot(885.0),
-        "far": shot(885.0, far=True),
-        "replay": shot(800.0, Action.ALL, player=True),
-        "bytes": shot(800.0, Action.NOTIFICATIONS, player=True),
-        "end": lambda: end_picture(size, theme, text=text),
-        **{
-            f"study-{ask}": partial(_study_picture, size, theme, text, ask)
-            for ask in TABS
-            if ask is not Ask.PLAN
-        },
-    }
-
-
-@cache
-def _study() -> Study:
-    """The invented study, worked out once."""
-    return invented_study()
-
-
-def _study_picture(size: tuple[int, int], theme: Theme, text: int, ask: Ask) -> QPixmap:
-    return picture_of(_study(), size, theme, text=text, asks=(ask,))
+END: Final = Picture(cautions=False, player=False)
+"""The page behind the end of a recording is what is shown"""
+AT_THE_END_S: Final = 1e6
+"""past it."""
 
 
 def documentation_pictures(folder: Path) -> list[Path]:
@@ -257,15 +195,22 @@ def documentation_pictures(folder: Path) -> list[Path]:
         ),
     ):
         made.append(folder / f"{name}.png")
-        _save(screenshot(path, at_s, picture), made[-1])
-    study = picture_of(_study(), asks=(Ask.NEXT_SENSOR,))
-    for name, taken in (("start", start_picture()), ("end", end_picture()), ("study", study)):
+        save(screenshot(path, at_s, picture), made[-1])
+    with start_window() as window:
+        window.resize(1280, 720)
+        for _ in range(3):
+            QApplication.processEvents()
+        start = window.grab()
+    study = picture_of(invented_study(), asks=(Ask.NEXT_SENSOR,))
+    end = screenshot(rowing, AT_THE_END_S, END)
+    for name, taken in (("start", start), ("end", end), ("study", study)):
         made.append(folder / f"{name}.png")
-        _save(taken, made[-1])
+        save(taken, made[-1])
     return made
 
 
-def _save(picture: QPixmap, path: Path) -> None:
+def save(picture: QPixmap, path: Path) -> None:
+    """Write a picture, and its name to stdout."""
     path.parent.mkdir(parents=True, exist_ok=True)
     # Without transparency and packed tightly: a quality of 0 is the strongest compression of a PNG.
     flat = picture.toImage().convertToFormat(QImage.Format.Format_RGB888)
@@ -290,14 +235,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--text", type=int, default=0, help="steps of larger text")
     parser.add_argument("--turned", action="store_true", help="difference against mean")
     parser.add_argument("--span", choices=("1", "5", "15", "all"), default="5", help="minutes")
-    parser.add_argument("--gallery", action="store_true", help="every screen, at every size")
-    parser.add_argument("--screen", action="append", help="of the gallery only this one")
     given = parser.parse_args(arguments)
-    if given.gallery:
-        gallery(
-            given.out, given.size or tuple(SIZES), given.theme or tuple(THEMES), given.screen or ()
-        )
-        return 0
     if given.file is None:
         documentation_pictures(given.out)
         return 0
@@ -308,7 +246,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for theme in given.theme or THEMES:
             wanted = Picture(SIZES[size], THEMES[theme], given.far, tuple(actions))
             taken = screenshot(given.file, given.at, wanted)
-            _save(taken, given.out / f"{given.name}-{theme}-{size}.png")
+            save(taken, given.out / f"{given.name}-{theme}-{size}.png")
     return 0
 
 

@@ -244,7 +244,7 @@ class SensorCard(QWidget):
     def _paint_head(self, painter: QPainter, status: SensorStatus, head: QRectF) -> None:
         """Two lines: name and place, or the warning, on the left; verdict and value opposite."""
         line = self._line()
-        end = self._paint_value(painter, status, head) - 6
+        end, below_end = (x - 6 for x in self._paint_value(painter, status, head))
         style = self._style
         if style is not None:
             spot = QPointF(head.left() + 0.45 * line, head.top() + 0.5 * line)
@@ -255,18 +255,20 @@ class SensorCard(QWidget):
         painter.setFont(bold)
         painter.setPen(QColor(self._theme.ink))
         painter.drawText(name, _LEFT, elided(status.label, QFontMetricsF(bold), name.width()))
-        below = QRectF(head.left(), head.top() + line, end - head.left(), line)
+        below = QRectF(head.left(), head.top() + line, below_end - head.left(), line)
         painter.setFont(self.font())
         if self._warning is None:
             self._paint_subtitle(painter, status, below)
         else:
             self._paint_warning(painter, self._warning, below)
 
-    def _paint_value(self, painter: QPainter, status: SensorStatus, head: QRectF) -> float:
-        """Verdict, bpm and unit; returns where they begin."""
+    def _paint_value(
+        self, painter: QPainter, status: SensorStatus, head: QRectF
+    ) -> tuple[float, float]:
+        """Verdict, bpm and unit; returns where they begin, in the upper line and in the lower."""
         theme, is_stale = self._theme, self._halt[1]
         if status.role == "companion":
-            return head.right()
+            return head.right(), head.right()
         line = self._line()
         gone = status.held_bpm is None or is_stale
         metrics = QFontMetricsF(self.font())
@@ -283,10 +285,10 @@ class SensorCard(QWidget):
         painter.setPen(QColor(theme.faint))
         painter.drawText(unit, _RIGHT, "old" if gone and status.shown_bpm is not None else "bpm")
         if status.role != "test":
-            return value.left()
+            return value.left(), value.left()
         bold = QFontMetricsF(self._bold())
-        plate = QRectF(0, 0, bold.horizontalAdvance("OUT  −100") + 10, 1.25 * line)
-        plate.moveCenter(head.center())
+        # In the line of the name, which is short: the warning below it has the width to itself.
+        plate = QRectF(0, head.top(), bold.horizontalAdvance("OUT  −100") + 10, 1.1 * line)
         plate.moveRight(value.left() - 6)
         words = "" if is_stale else verdict(status)
         outside = status.within is False and not is_stale
@@ -295,7 +297,7 @@ class SensorCard(QWidget):
             painter.fillRect(plate, QColor(theme.alarm))
         painter.setPen(QColor(theme.ground if outside else theme.ink))
         painter.drawText(plate, _CENTRE, words)
-        return plate.left()
+        return plate.left(), value.left()
 
     def _paint_facts(self, painter: QPainter, box: QRectF) -> None:
         """What needs an act in the one accent, the rest plain."""

@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QHBoxLayout,
+    QBoxLayout,
     QHeaderView,
     QPushButton,
     QTableWidget,
@@ -41,11 +41,17 @@ OFFERED: Final = (
     (Action.WORKBENCH, "Look back"),
     (Action.CLOSE, "Close"),
 )
-_PICTURE_LINES: Final = 34
-"""Height in lines of text from which on the picture of the session stands beside the faults."""
+_PICTURE_LINES: Final = 30
+"""Height in lines of text from which on the picture of the session is shown."""
+_BESIDE: Final = 60
+"""Letters of room beside the table from which on the faults stand there, not below it."""
+_FAULT_ROWS: Final = 8
+"""Rows of the list of faults at most, where the picture wants the height."""
 _HEADS: Final = ("sensor", "worn", *COLUMNS, "delay s", "efforts")
 _NUMBERS: Final = range(2, len(_HEADS) - 1)
 """Places of the columns that hold numbers."""
+_ANY: Final = (1 << 24) - 1
+"""Qt's own greatest size of a widget."""
 _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 
 
@@ -83,6 +89,8 @@ class EndPage(QWidget):
         self.table.setShowGrid(False)
         self.table.setTabKeyNavigation(False)
         self.table.verticalHeader().hide()
+        # As high as its rows; a bar that comes for a moment would narrow what is being laid out.
+        self.table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setStretchLastSection(True)
@@ -116,20 +124,31 @@ class EndPage(QWidget):
             button.clicked.connect(lambda _=False, action=action: do(action))
             flow.addWidget(button)
             self.buttons[action] = button
+        self.found = QWidget()
+        left = QVBoxLayout(self.found)
+        left.setContentsMargins(0, 0, 0, 0)
+        left.setSpacing(8)
+        for part in (self.table, self.note):
+            left.addWidget(part)
+        left.addStretch(1)
+        self.listed = QWidget()
+        right = QVBoxLayout(self.listed)
+        right.setContentsMargins(0, 0, 0, 0)
+        right.setSpacing(8)
+        right.addWidget(self.warned)
+        right.addWidget(self.warnings, 1)
+        self._upper = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._upper.setSpacing(14)
+        self._upper.addWidget(self.found, 1)
+        self._upper.addWidget(self.listed, 1)
         column = QVBoxLayout(self)
         column.setContentsMargins(14, 10, 14, 10)
         column.setSpacing(8)
-        for part in (self.head, self.file, row, self.table, self.note):
-            column.addWidget(part)
-        below = QHBoxLayout()
-        below.setSpacing(14)
-        listed = QVBoxLayout()
-        listed.setSpacing(8)
-        listed.addWidget(self.warned)
-        listed.addWidget(self.warnings, 1)
-        below.addLayout(listed, 2)
-        below.addWidget(self.picture, 3)
-        column.addLayout(below, 1)
+        column.addWidget(self.head)
+        column.addWidget(self.file)
+        column.addWidget(row)
+        column.addLayout(self._upper)
+        column.addWidget(self.picture, 1)
 
     def show_end(self, frame: Frame, reason: str, file: str) -> None:
         """What came of it.  ``file``: where the capture lies, empty for practice."""
@@ -179,8 +198,38 @@ class EndPage(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """The picture takes the new room, or none where there is too little."""
         super().resizeEvent(event)
-        line = self.fontMetrics().height()
-        self.picture.setVisible(self.height() >= _PICTURE_LINES * line)
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Faults beside the table where there is room, and as high as they are; the picture of the
+        whole session has the rest.
+        """
+        metrics = self.fontMetrics()
+        shown = self.height() >= _PICTURE_LINES * metrics.height()
+        beside = self.width() - self._table_width() >= _BESIDE * metrics.averageCharWidth()
+        way = QBoxLayout.Direction
+        self._upper.setDirection(way.LeftToRight if beside else way.TopToBottom)
+        self._upper.setStretch(0, 0 if beside else 1)
+        width = self._table_width() if beside else 0
+        self.found.setMinimumWidth(width)
+        self.found.setMaximumWidth(width or _ANY)
+        self.picture.setVisible(shown)
+        rows = max(min(self.warnings.model().rowCount(), _FAULT_ROWS), 1)
+        high = sum(max(self.warnings.sizeHintForRow(row), 0) for row in range(rows)) + 4
+        head = self.warned.sizeHint().height() + 8
+        if beside:  # as high as the table at least: the two stand side by side
+            high = max(high, self.found.sizeHint().height() - head)
+        self.warnings.setMinimumHeight(min(high, 3 * metrics.height()))
+        self.listed.setMaximumHeight(head + high if shown else _ANY)
+
+    def _table_width(self) -> int:
+        """Of the table with the longest words about efforts in one line."""
+        last = len(_HEADS) - 1
+        taken = sum(self.table.columnWidth(place) for place in range(last))
+        words = [self.table.item(row, last) for row in range(self.table.rowCount())]
+        width = self.table.fontMetrics().horizontalAdvance
+        longest = max((width(item.text()) for item in words if item is not None), default=0)
+        return taken + longest + 30
 
     def _fit(self) -> None:
         """The table as high as its rows; the warnings take the rest."""
@@ -196,6 +245,7 @@ class EndPage(QWidget):
             self.table.setRowHeight(row, round(lines * metrics.height()))
         rows = sum(self.table.rowHeight(row) for row in range(self.table.rowCount()))
         self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + 4)
+        self._arrange()
 
     def apply_theme(self, theme: Theme, font: QFont) -> None:
         """Sizes and colours that follow the theme and the text."""

@@ -126,8 +126,10 @@ class Header(QWidget):
         signs = self.fontMetrics().averageCharWidth()
         self.marker.setFixedWidth(20 * signs)
         # Room for the longest that it says: what stands beside it stays where it is.
-        longest = self.fontMetrics().horizontalAdvance(" after effort 88 · 88:88 ")
-        self.effort.setFixedWidth(longest)
+        space = self.fontMetrics().averageCharWidth()
+        longest = self.fontMetrics().horizontalAdvance("after effort 88 · 88:88 ")
+        self.effort.setContentsMargins(space, 0, 0, 0)
+        self.effort.setFixedWidth(longest + space)
         self.updateGeometry()
 
     def show_follow(self, follow: Follow | None) -> None:

@@ -34,6 +34,8 @@ from live.views.window.parts.words import stretch, who
 from replay.plan import Plan
 
 WARNING: Final = Qt.ItemDataRole.UserRole + 1
+_APART: Final = 10
+"""Pixels between a heading and what follows it."""
 _WRAP: Final = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop) | int(
     Qt.TextFlag.TextWordWrap
 )
@@ -108,14 +110,20 @@ class _WarningPainter(QStyledItemDelegate):
         width = view.viewport().width() if isinstance(view, QListView) else 300
         metrics = QFontMetricsF(view.font())
         height = metrics.height() + 2 * _PAD
-        if warning.end_s is None:
-            room = QRectF(0, 0, width - self._indent(metrics) - _PAD, 1000)
-            height += metrics.boundingRect(room, _WRAP, story(warning)).height()
+        room = width - self._indent(metrics) - _PAD
+        if warning.end_s is None or not self._is_one_line(warning, metrics, room):
+            below = QRectF(0, 0, room, 1000)
+            height += metrics.boundingRect(below, _WRAP, story(warning)).height()
         return QSize(width, int(height))
 
     @staticmethod
     def _indent(metrics: QFontMetricsF) -> float:
         return 1.6 * metrics.height()
+
+    def _is_one_line(self, warning: SensorWarning, metrics: QFontMetricsF, room: float) -> bool:
+        """Whether what came of it has room behind the heading; else it goes on below."""
+        words = metrics.horizontalAdvance
+        return words(heading(self.plan, warning)) + _APART + words(story(warning)) <= room
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: _Index) -> None:
         painter.save()
@@ -156,12 +164,12 @@ class _WarningPainter(QStyledItemDelegate):
         used = QFontMetricsF(font).horizontalAdvance(shown)
         font.setBold(False)
         painter.setFont(font)
-        if is_open:
+        if is_open or not self._is_one_line(warning, metrics, text.width()):
             below = QRectF(left, line.bottom(), text.width(), box.bottom() - line.bottom())
             painter.drawText(below, _WRAP, story(warning))
         else:
-            text.setLeft(text.left() + used + 10)
-            painter.drawText(text, _LEFT, elided(story(warning), metrics, text.width()))
+            text.setLeft(text.left() + used + _APART)
+            painter.drawText(text, _LEFT, story(warning))
         painter.setPen(QColor(theme.rule))
         painter.drawLine(box.bottomLeft(), box.bottomRight())
 

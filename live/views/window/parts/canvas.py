@@ -50,7 +50,10 @@ class Area:
 
 
 class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untyped
-    """One panel's painting.  ``name``: for the log; subclasses write ``paint_in``."""
+    """One panel's painting.  ``name``: for the log; subclasses write ``paint_in``.
+
+    ``told``: what was painted where, in pixels of the view, for a tip: words may have had no room.
+    """
 
     name = "panel"
 
@@ -59,6 +62,7 @@ class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untype
         self._view = view
         self._faults = faults
         self.font = QFont()
+        self.told: list[tuple[QRectF, str]] = []
         view.addItem(self, ignoreBounds=True)
 
     def paint_in(self, painter: QPainter, area: Area) -> None:
@@ -82,6 +86,7 @@ class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untype
         painter.save()
         painter.resetTransform()
         painter.setFont(self.font)
+        self.told = []
         with self._faults.guard(self.name):
             self.paint_in(painter, area)
         painter.restore()

@@ -5,15 +5,17 @@ from __future__ import annotations
 from typing import Final
 
 import pyqtgraph as pg
-from PySide6.QtCore import QSize, Signal
-from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QEvent, QPointF, QSize, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QResizeEvent
+from PySide6.QtWidgets import QToolTip, QWidget
 
 from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, style_axis
+from live.views.window.parts.canvas import PixelItem
 from live.views.window.parts.differences import DifferencesCanvas
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.lanes import LanesCanvas
+from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import Theme, sensor_styles
 from live.views.window.parts.traces import TracesCanvas
@@ -127,6 +129,26 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         lanes = len(self._plan.sensors) + 1
         lane = min(max(0.25 * self.height() / lanes, LANE_LINES * line), 2.4 * line)
         self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
+
+    def tip_at(self, spot: QPointF) -> str:
+        """What is said of a place, in pixels of the viewport: names of warnings, stretches and
+        markers, which may have had no room for their words.
+        """
+        said = [
+            text
+            for item in self.scene().items()
+            if isinstance(item, PixelItem) and item.isVisible()
+            for box, text in item.told
+            if box.adjusted(-1, -1, 1, 1).contains(spot)
+        ]
+        return "\n".join(dict.fromkeys(said))
+
+    def viewportEvent(self, event: QEvent) -> bool:
+        """A tip for what lies under the pointer."""
+        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            QToolTip.showText(event.globalPos(), tip(self.tip_at(QPointF(event.pos()))), self)
+            return True
+        return bool(super().viewportEvent(event))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """The panels share the new height."""

@@ -22,8 +22,10 @@ from live.views.window.parts.canvas import (
     line_pen,
 )
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.number_format import clock
 from live.views.window.parts.shapes import Shape, draw
 from live.views.window.parts.theme import SEVERITY_SHAPES
+from live.views.window.parts.words import stretch
 from replay.event import SESSION
 
 _TRACK: Final = 0.22
@@ -136,6 +138,7 @@ class LanesCanvas(Canvas):
         radius = min(0.42 * box.height(), 0.36 * metrics.height())
         spot = QPointF(box.left() + radius + 1, box.center().y() - 0.5)
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
+        self.told.append((box, f"{warning.kind}, {stretch(warning)}"))
         text = box.adjusted(2 * radius + 5, 0, -2, 0)
         words = str(warning.kind)
         if box.height() < 0.75 * metrics.height() or text.width() < 0.4 * metrics.horizontalAdvance(
@@ -160,14 +163,18 @@ class LanesCanvas(Canvas):
             draw_flag(painter, area.box, x, frame.theme.ink)
             draw(painter, Shape.WEDGE, QPointF(x, room.top() + 4), 4, ink)
             text = marker.text or f"marker {count}"
+            flag = QRectF(x - 4, room.top(), 8, room.height())
+            self.told.append((flag, f"{clock(marker.t_ns / 1e9)}: {text}"))
             # A label ends before the next flag, or is left out; its own flag still stands.
             room_right = min(end - 8, area.box.right()) - x - 8
             width = min(metrics.horizontalAdvance(text) + 2, room_right)
             if width < min(metrics.horizontalAdvance(text) + 2, 20 + metrics.averageCharWidth()):
                 continue
             painter.setPen(ink)
+            box = QRectF(x + 7, room.top(), width, room.height())
+            self.told.append((box, text))
             painter.drawText(
-                QRectF(x + 7, room.top(), width, room.height()),
+                box,
                 Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
                 elided(text, metrics, width),
             )

@@ -117,12 +117,22 @@ def draw_end_labels(
 
     ``head``: pixels at the top of the panel that are kept for other words.
 
-    Where the panel is too low for all they are smaller, and of those that still do not fit the
-    ones that call for nothing are left out.
+    Where the panel is too low for all, or too narrow for one, they are smaller; of those that
+    still do not fit the ones that call for nothing are left out.
     """
     box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
     painter.save()
-    _shrink_to(painter, box.height() / max(len(labels), 1))
+    metrics = QFontMetricsF(painter.font())
+    beside = _BEFORE_LABEL + 1.6 * (radius_for(metrics) + 1) + 2
+    shares = [(box.height() / max(len(labels), 1) - 1) / metrics.height()]
+    shares += [  # a little less, as glyphs of another size are not as wide as they are high
+        0.94
+        * (box.right() - area.x(label.t_s) - beside)
+        / max(metrics.horizontalAdvance(label.text), 1)
+        for label in labels
+        if area.x(label.t_s) <= box.right()
+    ]
+    _shrink_to(painter, min(shares))
     metrics = QFontMetricsF(painter.font())
     height = metrics.height() + 1
     labels = _fitting(labels, int(box.height() / height))
@@ -136,7 +146,7 @@ def draw_end_labels(
             continue
         style = frame.styles[label.number]
         colour = QColor(style.colour(frame.theme))
-        left = x + 14
+        left = x + _BEFORE_LABEL
         if abs(middle - end) > 2:
             painter.setPen(line_pen(frame.theme.faint))
             painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
@@ -154,14 +164,15 @@ def draw_end_labels(
 
 _SMALLEST: Final = 0.72
 """Of the text's size; smaller could not be read."""
+_BEFORE_LABEL: Final = 14.0
+"""Pixels from the end of a line to the shape of its label."""
 
 
-def _shrink_to(painter: QPainter, height: float) -> None:
-    """A font whose lines are no higher, down to the smallest that can be read."""
-    font = QFont(painter.font())
-    wanted = (height - 1) / QFontMetricsF(font).height()
-    if wanted < 1:
-        font.setPointSizeF(font.pointSizeF() * max(wanted, _SMALLEST))
+def _shrink_to(painter: QPainter, share: float) -> None:
+    """A font of this share of its size, down to the smallest that can be read."""
+    if share < 1:
+        font = QFont(painter.font())
+        font.setPointSizeF(font.pointSizeF() * max(share, _SMALLEST))
         painter.setFont(font)
 
 

@@ -141,6 +141,7 @@ class Overlay(Canvas):
         if self._place == _TRACES:
             metrics = QFontMetricsF(painter.font())
             words = f"{stretch.standing.value}: {stretch.words}"
+            self.told.append((strip, words))
             shown = elided(words, metrics, strip.width() - 8)
             if len(shown) > len(stretch.standing.value):  # less says nothing
                 self._plate(painter, frame, shown, strip)

@@ -86,7 +86,9 @@ class ReadoutStrip(QWidget):
     def _pieces(self, frame: Frame, *, with_label: bool) -> list[_Piece]:
         second = self._seen.read_s
         if second is None or self._seen.values is None:
-            start, end = max(frame.start_s, 0.0), min(frame.end_s, frame.drawn_to_s)
+            # To the instant that everything else is of, or as far as a replay shows what comes.
+            last = max(frame.now_s, frame.drawn_to_s)
+            start, end = max(frame.start_s, 0.0), min(frame.end_s, last)
             words = f"{clock(start)} to {clock(max(end, start))}"
             day = self._day(frame, end)
             labels = [frame.plan.sensor(number).label for number in sorted(frame.hidden)]

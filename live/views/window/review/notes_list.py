@@ -10,6 +10,7 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QListView,
     QListWidget,
     QListWidgetItem,
     QToolButton,
@@ -99,7 +100,8 @@ class NotesPage(QWidget):
         self.list.setAccessibleName("Notes and suggested exclusions")
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.list.setTextElideMode(Qt.TextElideMode.ElideRight)
+        self.list.setWordWrap(True)
+        self.list.setResizeMode(QListView.ResizeMode.Adjust)
         self.list.currentRowChanged.connect(lambda _: self._enable())
         self.list.itemActivated.connect(self._go)
         self.says = Label()

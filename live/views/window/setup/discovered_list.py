@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Final
 
-from PySide6.QtCore import QItemSelectionModel, Qt, Signal
+from PySide6.QtCore import QItemSelectionModel, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFontMetricsF
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QSizePolicy,
+    QTableWidget,
+    QTableWidgetItem,
+)
 
 from live.setup.discovered import DiscoveredSensor, DiscoveredSensors
 from live.views.window.parts.accessibility import name_parts
@@ -38,6 +44,7 @@ class DiscoveredList(QTableWidget):
         self.setHorizontalHeaderLabels(list(_COLUMNS))
         self.setAccessibleName("Sensors in reach; Space ticks the sensor of a row")
         name_parts(self)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.verticalHeader().hide()
         self.setShowGrid(False)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -83,8 +90,16 @@ class DiscoveredList(QTableWidget):
 
     def _fit(self) -> None:
         """At least as high as a handful of sensors; more are scrolled."""
-        rows = min(max(len(self._addresses), 3), _ROWS) * self.verticalHeader().defaultSectionSize()
-        self.setMinimumHeight(rows + self.horizontalHeader().sizeHint().height() + 4)
+        self.setMinimumHeight(self._height_of(min(max(len(self._addresses), 3), _ROWS)))
+        self.updateGeometry()
+
+    def _height_of(self, rows: int) -> int:
+        head = self.horizontalHeader().sizeHint().height()
+        return rows * self.verticalHeader().defaultSectionSize() + head + 4
+
+    def sizeHint(self) -> QSize:
+        """As high as those in reach, with a little room for the next one."""
+        return QSize(super().sizeHint().width(), self._height_of(max(len(self._addresses) + 1, 3)))
 
     def _lay_out(self, addresses: list[str]) -> None:
         row = self.currentRow()

@@ -9,7 +9,8 @@ import argparse
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -76,14 +77,9 @@ class _PlayedRehearsal(Rehearsal):
         return True
 
 
-def setup_picture(
-    size: tuple[int, int] = (1280, 720),
-    theme: Theme = LIGHT,
-    *,
-    checks: bool = False,
-    text: int = 0,
-) -> QPixmap:
-    """The plan page, or the checks of a simulated session.  ``text``: steps of larger text."""
+@contextmanager
+def setup_window(theme: Theme = LIGHT, *, checks: bool = False) -> Iterator[SetupWindow]:
+    """The plan page, or the checks of a simulated session; closed behind it."""
     open_application()
     rows = [
         {
@@ -110,9 +106,6 @@ def setup_picture(
                 del os.environ[CONFIG_FOLDER_VARIABLE]
             else:
                 os.environ[CONFIG_FOLDER_VARIABLE] = before
-        for _ in range(text):
-            window.do(Step.LARGER)
-        window.resize(QSize(*size))
         window.show()
         window.start()
         window.frame()
@@ -122,11 +115,21 @@ def setup_picture(
             QApplication.processEvents()
         if not checks:
             window.plan_page.know_past([window.plan_page.builder.plan()] * 3)
+        try:
+            yield window
+        finally:
+            window.close()
+
+
+def setup_picture(
+    size: tuple[int, int] = (1280, 720), theme: Theme = LIGHT, *, checks: bool = False
+) -> QPixmap:
+    """A picture of :func:`setup_window`."""
+    with setup_window(theme, checks=checks) as window:
+        window.resize(QSize(*size))
         for _ in range(3):
             QApplication.processEvents()
-        picture = window.grab()
-        window.close()
-    return picture
+        return window.grab()
 
 
 def _fill(window: SetupWindow, *, checks: bool) -> None:

@@ -44,8 +44,10 @@ if TYPE_CHECKING:
 _THREE = 138
 _TWO = 92
 """Widths in characters from which the page has three and two columns."""
-_TALL = 64
-"""Height in lines from which all about the session has room below what is worn."""
+_LARGEST = 1.6
+"""How many times the usual size of text may grow,"""
+_LINES = 54
+"""and lines that three columns need at the usual one, with all that may stand in them."""
 
 
 class PlanPage(QScrollArea):
@@ -76,7 +78,7 @@ class PlanPage(QScrollArea):
         self._asked: tuple[PlanBuilder, dict[str, str]] | None = None
         self._wants_nodes = False
         self._columns: list[QVBoxLayout] = []
-        self._arranged = (0, False)
+        self._arranged = 0
         self._build(out)
         self._show_form()
         self.refresh()
@@ -394,18 +396,24 @@ class PlanPage(QScrollArea):
         self._arrange()
 
     def _arrange(self) -> None:
-        # Title, sentence and margins about the map take some six lines.
-        self.body_map.room = self.viewport().height() - 7 * self.fontMetrics().height()
+        letter, line = self.fontMetrics().averageCharWidth(), self.fontMetrics().height()
+        letters, lines = self.viewport().width() / letter, self.viewport().height() / line
+        # As large as there is room for, so that a large screen is read from where the sensors are
+        # put on; by tenths, so that a window that is drawn larger is not laid out at each step.
+        times = max(1.0, min(_LARGEST, int(10 * lines / _LINES) / 10, letters / _THREE))
+        style = f"QWidget {{ font-size: {times * self.font().pointSizeF():.1f}pt; }}"
+        if style != self._inside.styleSheet():
+            self._inside.setStyleSheet(style)
+            self.list.apply_theme(self.list.theme)
+        # Title, sentence and margins about the map take some seven lines.
+        self.body_map.room = self.viewport().height() - round(7 * times * line)
         self.body_map.updateGeometry()
-        letters = self.viewport().width() / max(1, self.fontMetrics().averageCharWidth())
-        lines = self.viewport().height() / max(1, self.fontMetrics().height())
-        count = 3 if letters >= _THREE else 2 if letters >= _TWO else 1
-        self._lay_out(count, tall=count == 3 and lines >= _TALL)
+        self._lay_out(3 if letters >= _THREE else 2 if letters >= _TWO else 1)
 
-    def _lay_out(self, count: int, *, tall: bool = False) -> None:
-        if (count, tall) == self._arranged:
+    def _lay_out(self, count: int) -> None:
+        if count == self._arranged:
             return
-        self._arranged = (count, tall)
+        self._arranged = count
         near, selected, study, advice, placing, form = self._sections
         for column in self._columns:
             while column.takeAt(0) is not None:
@@ -414,8 +422,8 @@ class PlanPage(QScrollArea):
             column.deleteLater()
         shares: tuple[tuple[int, tuple[QWidget, ...]], ...] = {
             3: (
-                (5, (near,) if tall else (near, form)),
-                (6, (selected, study, advice, form) if tall else (selected, study, advice)),
+                (5, (near, form)),
+                (6, (selected, study, advice)),
                 (4, (placing,)),
             ),
             2: ((5, (near, placing)), (6, (selected, study, advice, form))),
@@ -427,10 +435,7 @@ class PlanPage(QScrollArea):
             column.setSpacing(8)
             for part in parts:
                 column.addWidget(part)
-            if count == 3 and near in parts:  # who is in reach may be many, as in a hall
-                column.setStretchFactor(near, 1)
-            else:
-                column.addStretch(1)
+            column.addStretch(1)
             self._across.addLayout(column, share)
             self._columns.append(column)
 

@@ -37,8 +37,10 @@ CAPTURE: Final = Qt.ItemDataRole.UserRole + 1
 _PAD: Final = 8
 _WORDS: Final = 58
 """Characters beside the trace: a heading and its day, or four sensors with their signs."""
-_LARGEST: Final = 2.5
+_LARGEST: Final = 4.0
 """How many times its least height a row may take where there is room."""
+_BESIDE: Final = 76
+"""Characters from which on the day stands beside the heading."""
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 _RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _WRAP: Final = int(Qt.TextFlag.TextWordWrap)
@@ -102,7 +104,7 @@ class CapturesModel(QAbstractListModel):
         if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
             return spoken(row)
         if role == Qt.ItemDataRole.ToolTipRole:
-            return tip(str(row.path))
+            return tip(f"{spoken(row)}\n{row.path}")
         return None
 
 
@@ -113,13 +115,20 @@ class _RowPainter(QStyledItemDelegate):
 
     def sizeHint(self, option: QStyleOptionViewItem, index: _Index) -> QSize:
         view = option.widget
-        least = 3 * QFontMetricsF(option.widget.font()).height() + 2 * _PAD
+        metrics = QFontMetricsF(view.font())
+        lines = 4 if self._is_narrow(metrics, view.width()) else 3
+        least = lines * metrics.height() + 2 * _PAD
         if not isinstance(view, QListView):
             return QSize(400, round(least))
         # Few captures in a large window are drawn larger, so that their traces can be read.
         room = view.viewport().height() / max(index.model().rowCount(), 1)
         width = view.viewport().width()
         return QSize(width, round(min(max(least, room - 1), _LARGEST * least)))
+
+    @staticmethod
+    def _is_narrow(metrics: QFontMetricsF, width: float) -> bool:
+        """Whether the day has to stand below the rest, as there is no room beside the heading."""
+        return width < _BESIDE * metrics.averageCharWidth()
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: _Index) -> None:
         painter.save()
@@ -138,25 +147,28 @@ class _RowPainter(QStyledItemDelegate):
         metrics = QFontMetricsF(font)
         line = metrics.height()
         inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
-        # The trace leaves room for the words, and is never wider than three times its height.
-        share = 0.26 if inner.height() < 4 * line else 0.4
+        # The trace leaves room for the words, and is never wider than four times its height.
+        share = 0.26 if inner.height() < 4 * line else 0.5
         room = inner.width() - _WORDS * metrics.averageCharWidth()
-        wide = max(min(room, share * inner.width(), max(14 * line, 3 * inner.height())), 4 * line)
+        wide = max(min(room, share * inner.width(), max(14 * line, 4 * inner.height())), 4 * line)
         _paint_trace(
             painter, capture, QRectF(inner.left(), inner.top(), wide, inner.height()), theme
         )
         text = QRectF(inner.left() + wide + 12, inner.top(), inner.width() - wide - 12, line)
         when = day_words(capture.started_utc_ns) if capture.plan is not None else ""
-        side = metrics.horizontalAdvance("0000-00-00 00:00") + 8
+        narrow = self._is_narrow(metrics, option.widget.width())
         bold = QFont(font)
         bold.setBold(True)
         painter.setFont(bold)
         painter.setPen(QColor(theme.ink))
-        room = text.width() - side
+        room = text.width() - (0 if narrow else metrics.horizontalAdvance("0000-00-00 00:00") + 8)
         painter.drawText(text, _LEFT, elided(heading(capture), QFontMetricsF(bold), room))
         painter.setFont(font)
         painter.setPen(QColor(theme.faint))
-        painter.drawText(text, _RIGHT, when)
+        if narrow:
+            painter.drawText(text.translated(0, 3 * line), _LEFT, when)
+        else:
+            painter.drawText(text, _RIGHT, when)
         below = text.translated(0, line)
         if capture.plan is None:
             painter.setPen(QColor(theme.alarm))
@@ -200,7 +212,6 @@ class _RowPainter(QStyledItemDelegate):
 
 def _paint_trace(painter: QPainter, capture: ListedCapture, box: QRectF, theme: Theme) -> None:
     """The reference over the session, between its own least and greatest value."""
-    painter.fillRect(box, QColor(theme.ground))
     values = [float(v) for v in capture.trace]
     known = [v for v in values if not math.isnan(v)]
     if len(known) < 2:

@@ -5,36 +5,29 @@ from __future__ import annotations
 from typing import Final
 
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
-    QColor,
     QFont,
     QFontMetricsF,
     QKeyEvent,
     QMouseEvent,
     QPainter,
-    QPen,
     QResizeEvent,
 )
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from live.views.window.parts.axes import style_axis
-from live.views.window.parts.canvas import Area, PixelItem, elided, line_pen
+from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.marks import radius_for
 from live.views.window.parts.plain_text import tip
-from live.views.window.parts.shapes import Shape, draw
-from live.views.window.parts.theme import LIGHT, Theme
+from live.views.window.parts.theme import Theme
+from live.views.window.study.lane_canvas import GAP, LEFT, RIGHT, LaneCanvas
 from live.views.window.study.lanes import Lane, Lanes, Point
 
 _NEAR: Final = 1.6
 """Radii around a point within which it is meant."""
-_SPREAD: Final = 0.16
-"""Share of a lane by which neighbouring sessions stand above and below its middle."""
-_RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-_LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 _MOST_OF_NAME: Final = 0.34
-"""Share of the width that names may take."""
+"""Share of the width that names may take beside the lanes, and values; longer ones stand above."""
 
 
 class NumberAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
@@ -61,107 +54,6 @@ class NumberAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         return [text.replace("-", "−") for text in texts]
 
 
-class LaneCanvas(PixelItem):
-    """Paints the lanes.  ``at``: the lane and the point that the keyboard stands on; a point of
-    −1 is none.
-    """
-
-    name = "lanes of the study"
-
-    def __init__(self, view: pg.ViewBox, faults: DrawingFaults) -> None:
-        super().__init__(view, faults)
-        self.lanes: tuple[Lane, ...] = ()
-        self.theme = LIGHT
-        self.from_zero = False
-        self.chosen = ""
-        self.at = (0, -1)
-        self.has_focus = False
-        self.spots: list[list[QPointF]] = []
-        """Where each point was painted, by lane."""
-
-    def paint_in(self, painter: QPainter, area: Area) -> None:
-        """Ground and rules first, then means, then points."""
-        self.spots = [self._spots(area, row) for row in range(len(self.lanes))]
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        self._draw_ground(painter, area)
-        for row, lane in enumerate(self.lanes):
-            self._draw_points(painter, lane, self.spots[row])
-            self._draw_mean(painter, area, row, lane)
-        self._draw_cursor(painter)
-
-    def _draw_ground(self, painter: QPainter, area: Area) -> None:
-        for row, lane in enumerate(self.lanes):
-            box = self._box(area, row)
-            if lane.sensor == self.chosen:
-                painter.fillRect(box, QColor(self.theme.panel))
-            painter.setPen(line_pen(self.theme.rule))
-            painter.drawLine(box.bottomLeft(), box.bottomRight())
-        if self.from_zero:
-            x = area.x(0.0)
-            painter.setPen(line_pen(self.theme.faint, dashed=True))
-            painter.drawLine(QPointF(x, area.box.top()), QPointF(x, area.box.bottom()))
-
-    @staticmethod
-    def _box(area: Area, row: int) -> QRectF:
-        top, bottom = sorted((area.y(float(row)), area.y(float(row + 1))))
-        return QRectF(area.box.left(), top, area.box.width(), bottom - top)
-
-    def _spots(self, area: Area, row: int) -> list[QPointF]:
-        box = self._box(area, row)
-        return [
-            # Sessions with equal values lie beside each other, not on each other.
-            QPointF(area.x(point.value), box.center().y() + _SPREAD * box.height() * (n % 3 - 1))
-            for n, point in enumerate(self.lanes[row].points)
-        ]
-
-    @property
-    def radius(self) -> float:
-        """Of the points."""
-        return radius_for(QFontMetricsF(self.font))
-
-    def _draw_points(self, painter: QPainter, lane: Lane, spots: list[QPointF]) -> None:
-        ground = QColor(self.theme.ground)
-        for point, spot in zip(lane.points, spots, strict=True):
-            if point.lost:
-                draw(painter, Shape.CROSS, spot, self.radius, QColor(self.theme.alarm), edge=ground)
-            elif lane.look is None:
-                draw(painter, Shape.DISC, spot, 0.6 * self.radius, QColor(self.theme.faint))
-            else:
-                colour = QColor(lane.look.colour(self.theme))
-                hollow = lane.look.hollow
-                draw(
-                    painter, lane.look.style.shape, spot, self.radius,
-                    ground if hollow else colour, edge=colour if hollow else ground,
-                )  # fmt: skip
-
-    def _draw_mean(self, painter: QPainter, area: Area, row: int, lane: Lane) -> None:
-        if lane.mean.value is None:
-            return
-        box = self._box(area, row)
-        pen = QPen(QColor(self.theme.ink), 2)
-        painter.setPen(pen)
-        y, x = box.center().y(), area.x(lane.mean.value)
-        if lane.mean.interval is not None:
-            low, high = (area.x(end) for end in lane.mean.interval)
-            painter.drawLine(QPointF(low, y), QPointF(high, y))
-            for end in (low, high):
-                painter.drawLine(QPointF(end, y - 4), QPointF(end, y + 4))
-        if lane.look is None:
-            ink = QColor(self.theme.ink)
-            fill = ink if lane.filled else QColor(self.theme.ground)
-            draw(painter, Shape.DIAMOND, QPointF(x, y), 1.2 * self.radius, fill, edge=ink)
-        else:
-            reach = 0.34 * box.height()
-            painter.drawLine(QPointF(x, y - reach), QPointF(x, y + reach))
-
-    def _draw_cursor(self, painter: QPainter) -> None:
-        row, place = self.at
-        if self.has_focus and row < len(self.spots) and 0 <= place < len(self.spots[row]):
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.setPen(QPen(QColor(self.theme.focus), 2))
-            painter.drawEllipse(self.spots[row][place], 2 * self.radius, 2 * self.radius)
-
-
 class _TextAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
     """A text beside each lane: names on the left, with the sensors' shapes; values on the right."""
 
@@ -175,43 +67,42 @@ class _TextAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
 
     def paint(self, painter: QPainter, *_: object) -> None:
         """Called by Qt."""
-        view, lanes, theme = self.linkedView(), self._canvas.lanes, self._canvas.theme
-        if view is None or not lanes:
+        view, lanes = self.linkedView(), self._canvas.lanes
+        if view is None or not lanes or self._canvas.caption_lines:
             return
         edge, box = self.mapRectFromParent(view.geometry()), QRectF(self.boundingRect())
         metrics = QFontMetricsF(self._canvas.font)
         painter.setFont(self._canvas.font)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         height = edge.height() / len(lanes)
-        radius = min(self._canvas.radius, 0.35 * height)
+        radius = self._canvas.radius
         for row, lane in enumerate(lanes):
             middle = edge.top() + (row + 0.5) * height
-            painter.setPen(QColor(theme.ink if lane.sensor == self._canvas.chosen else theme.faint))
+            painter.setPen(self._canvas.ink(lane))
             if self.orientation == "left":
-                right = edge.left() - 6
+                right = edge.left() - GAP
                 if lane.look is not None:
-                    colour = QColor(lane.look.colour(theme))
-                    fill = QColor(theme.panel) if lane.look.hollow else colour
-                    spot = QPointF(right - radius, middle)
-                    draw(painter, lane.look.style.shape, spot, radius, fill, edge=colour)
+                    self._canvas.draw_sign(painter, lane.look, QPointF(right - radius, middle))
+                    painter.setPen(self._canvas.ink(lane))
                     right -= 3 * radius
                 room = QRectF(box.left(), middle - height / 2, right - box.left(), height)
-                painter.drawText(room, _RIGHT, elided(self.text(lane), metrics, room.width()))
+                painter.drawText(room, RIGHT, elided(self.text(lane), metrics, room.width()))
             else:
-                room = QRectF(
-                    edge.right() + 6, middle - height / 2, box.right() - edge.right() - 6, height
-                )
-                painter.drawText(room, _LEFT, elided(self.text(lane), metrics, room.width()))
+                left = edge.right() + GAP
+                room = QRectF(left, middle - height / 2, box.right() - left, height)
+                painter.drawText(room, LEFT, elided(self.text(lane), metrics, room.width()))
 
 
 class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
-    """``opened``: the session of a point was asked for; ``chosen``: a sensor, by its name.
+    """``opened``: the session of a point was asked for; ``chosen``: a sensor, by its name;
+    ``pointed``: what the point says that the mouse or the keyboard is at, empty for none.
 
     Up and down choose a lane, left and right a session in it, Enter opens the session.
     """
 
     opened = Signal(object)
     chosen = Signal(str)
+    pointed = Signal(str)
 
     def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -270,23 +161,36 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         self.updateGeometry()
 
     def _make_room(self) -> None:
-        """Names and values have the width that they need, as far as that leaves a picture."""
-        width = QFontMetricsF(self.canvas.font).horizontalAdvance
-        most = _MOST_OF_NAME * max(self.width(), 1)
-        for axis, more in ((self._names, 4 * self.canvas.radius + 8), (self._values, 12)):
-            wanted = max((width(axis.text(lane)) for lane in self.canvas.lanes), default=0.0)
-            axis.setWidth(min(wanted + more, most))
+        """Names and values have the width that they need beside the lanes.  Where that leaves no
+        picture they stand above the points: in one line, or the values in a second.
+        """
+        canvas = self.canvas
+        widths = [canvas.caption_width(lane) for lane in canvas.lanes] or [(0.0, 0.0)]
+        names, values = (max(column) + 2 * GAP for column in zip(*widths, strict=True))
+        wide = max(self.width(), 1)
+        if max(names, values) <= _MOST_OF_NAME * wide:
+            canvas.caption_lines = 0
+        else:
+            in_one = max(map(sum, widths)) + 8 * GAP <= wide
+            canvas.caption_lines = 1 if in_one else 2
+            names = values = 2 * GAP
+        self._names.setWidth(names)
+        self._values.setWidth(values)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Names may have more room now."""
         super().resizeEvent(event)
         if hasattr(self, "canvas"):
+            before = self.canvas.caption_lines
             self._make_room()
+            if self.canvas.caption_lines != before:
+                self.updateGeometry()
 
     def minimumSizeHint(self) -> QSize:
-        """A line of text and a half for each lane, and the axis."""
+        """A line of text and a half for each lane, its caption, and the axis."""
         line = QFontMetricsF(self.canvas.font).height()
-        return QSize(round(24 * line), round((1.5 * max(len(self.canvas.lanes), 2) + 4) * line))
+        lane = 1.5 + self.canvas.caption_lines
+        return QSize(round(24 * line), round((lane * max(len(self.canvas.lanes), 2) + 4) * line))
 
     def sizeHint(self) -> QSize:
         """What is needed; the window gives more where it has it."""
@@ -319,9 +223,17 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         )
         if at is None:
             QToolTip.hideText()
+            self.pointed.emit("")
         else:
-            text = f"{self._point(at).text}\nClick to replay this session"
-            QToolTip.showText(event.globalPosition().toPoint(), tip(text), self)
+            text = self._point(at).text
+            told = tip(f"{text}\nClick to replay this session")
+            QToolTip.showText(event.globalPosition().toPoint(), told, self)
+            self.pointed.emit(text)
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """Nothing is pointed at any more."""
+        super().leaveEvent(event)
+        self.pointed.emit("")
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """A point opens its session; a lane chooses its sensor."""
@@ -364,6 +276,7 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
     def _choose(self, row: int) -> None:
         self.canvas.at = (row, -1)
         self.chosen.emit(self.canvas.lanes[row].sensor)
+        self.pointed.emit("")
         self.canvas.update()
         self._tell()
 
@@ -376,6 +289,7 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         order = sorted(range(len(points)), key=lambda n: (points[n].value, n))
         at = order.index(place) + step if place >= 0 else (0 if step > 0 else len(order) - 1)
         self.canvas.at = (row, order[min(max(at, 0), len(order) - 1)])
+        self.pointed.emit(self._point(self.canvas.at).text)
         self.canvas.update()
         self._tell()
 

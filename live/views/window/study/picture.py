@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from PySide6.QtGui import QPixmap
@@ -27,15 +29,14 @@ def invented_study() -> Study:
         return read_study(folder)
 
 
-def picture_of(
-    study: Study,
-    size: tuple[int, int] = (1280, 720),
-    theme: Theme = LIGHT,
-    *,
-    text: int = 0,
-    asks: tuple[Ask, ...] = (),
-) -> QPixmap:
-    """The window with a study.  ``text``: steps of larger text; ``asks``: what the user does."""
+@contextmanager
+def study_window(
+    study: Study, theme: Theme = LIGHT, *, asks: Sequence[Ask] = ()
+) -> Iterator[StudyWindow]:
+    """The window with a study, closed behind it.  ``asks``: what the user does.
+
+    Raises :class:`~replay.errors.SidebeatError` behind it if a part of it could not be drawn.
+    """
     open_application()
     request = StudyRequest(
         read=lambda _: study,
@@ -46,16 +47,28 @@ def picture_of(
         page=("study", "demo_study"),
     )
     window = StudyWindow(request, theme)
-    window.resize(*size)
     window.show()
     window.settle()
-    for ask in (*(Ask.LARGER,) * text, *asks):
+    for ask in asks:
         window.do(ask)
-    for _ in range(4):  # what was laid out anew is painted in the next round
-        QApplication.processEvents()
-    taken = window.grab()
-    faults = window.faults
-    window.close()
-    if faults.count:
-        raise SidebeatError(f"the picture is not whole: {faults.last}")
-    return taken
+    try:
+        yield window
+    finally:
+        window.close()
+    if window.faults.count:
+        raise SidebeatError(f"the picture is not whole: {window.faults.last}")
+
+
+def picture_of(
+    study: Study,
+    size: tuple[int, int] = (1280, 720),
+    theme: Theme = LIGHT,
+    *,
+    asks: Sequence[Ask] = (),
+) -> QPixmap:
+    """A picture of :func:`study_window`."""
+    with study_window(study, theme, asks=asks) as window:
+        window.resize(*size)
+        for _ in range(4):  # what was laid out anew is painted in the next round
+            QApplication.processEvents()
+        return window.grab()

@@ -60,9 +60,12 @@ _LINES_SAID: Final = 20
 
 
 class Pictures(QWidget):
-    """``opened``: a session is to be replayed."""
+    """``opened``: a session is to be replayed; ``pointed``: what the session says that the mouse or
+    the keyboard is at, empty for none.
+    """
 
     opened = Signal(object)
+    pointed = Signal(str)
 
     def __init__(self, faults: DrawingFaults, view: StudyView, beside: Beside) -> None:
         super().__init__()
@@ -90,6 +93,7 @@ class Pictures(QWidget):
         for part in (self.plot, self.grid):
             part.opened.connect(self.opened)
             part.chosen.connect(self.choose)
+            part.pointed.connect(self.pointed)
 
     def _build(self) -> None:
         row = _Row()

@@ -11,6 +11,7 @@ from typing import Final
 
 from PySide6.QtCore import (
     QAbstractTableModel,
+    QEvent,
     QModelIndex,
     QPersistentModelIndex,
     QPointF,
@@ -117,6 +118,10 @@ class GridModel(QAbstractTableModel):
         """The sensor in the session, and how bad it was; ``None`` where it was not worn."""
         return self._cells.get((index.row(), index.column()))
 
+    def said(self, index: _Index) -> str:
+        """Session, sensor and value of a cell; empty where the sensor was not worn."""
+        return self._texts.get((index.row(), index.column()), "")
+
     def data(self, index: _Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
         """A letter, a tip, and the words for a reader of screens."""
         at = (index.row(), index.column())
@@ -211,10 +216,13 @@ class _CellPainter(QStyledItemDelegate):
 
 
 class SessionGrid(QTableView):
-    """``opened``: the session of a cell was asked for; ``chosen``: a sensor, by its name."""
+    """``opened``: the session of a cell was asked for; ``chosen``: a sensor, by its name;
+    ``pointed``: what the cell says that the mouse or the keyboard is at, empty for none.
+    """
 
     opened = Signal(object)
     chosen = Signal(str)
+    pointed = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -235,6 +243,10 @@ class SessionGrid(QTableView):
             header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
             header.setHighlightSections(False)
         self.clicked.connect(self._open)
+        self.setMouseTracking(True)
+        self.entered.connect(self._point)
+        self.viewportEntered.connect(lambda: self.pointed.emit(""))
+        self.selectionModel().currentChanged.connect(self._point)
 
     def show_activity(
         self, activity: Activity, names: list[str], looks: dict[str, SensorLook]
@@ -301,6 +313,14 @@ class SessionGrid(QTableView):
 
     def _choose(self, row: int) -> None:
         self.chosen.emit(self.grid.names[row])
+
+    def _point(self, index: _Index, *_: object) -> None:
+        self.pointed.emit(self.grid.said(index))
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """Nothing is pointed at any more."""
+        super().leaveEvent(event)
+        self.pointed.emit("")
 
     def _open(self, index: _Index) -> None:
         if self.grid.cell(index) is not None:

@@ -138,12 +138,14 @@ class StudyWindow(QMainWindow):
         self.buttons[Ask.ZOOM].setCheckable(True)
         self.pictures = Pictures(self.faults, self.request.view, self.request.beside)
         self.pictures.opened.connect(self.open_session)
+        self.pictures.pointed.connect(self._point)
         self.waiting = self._waiting_page()
         self.pages = QStackedWidget()
         self.pages.addWidget(self.waiting)
         self.pages.addWidget(self._scrolled(self.pictures))
         self.told = ElidedLabel()
-        self.told.setAccessibleName("Answer")
+        self.told.setAccessibleName("What is pointed at, or the last answer")
+        self._answer = ""
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.setContentsMargins(8, 6, 8, 6)
@@ -306,20 +308,28 @@ class StudyWindow(QMainWindow):
         """Replay a session in a window beside this one."""
         path = Path(session.path)
         if not path.exists():
-            self.told.setText(f"{path}: the file is not there any more")
+            self._say(f"{path}: the file is not there any more")
         elif self._open_session(session.path):
-            self.told.setText(f"replaying {path.name} in a window of its own")
+            self._say(f"replaying {path.name} in a window of its own")
         else:
-            self.told.setText(f"{path}: the replay could not be started")
+            self._say(f"{path}: the replay could not be started")
+
+    def _say(self, answer: str) -> None:
+        self._answer = answer
+        self.told.setText(answer)
+
+    def _point(self, said: str) -> None:
+        """What a session says in the line of the answers, for mouse and keyboard alike."""
+        self.told.setText(said.replace("\n", " · ") or self._answer)
 
     def _write_page(self) -> None:
         arguments = [*self.request.page, "--sort", self.sort_choice.currentData()]
         if self.program.run([*arguments, "--out", str(self.request.page_file)]):
-            self.told.setText("writing the page …")
+            self._say("writing the page …")
 
     def _page_ended(self, status: int, told: str) -> None:
         page = self.request.page_file
-        self.told.setText(told if status else f"written: {page}")
+        self._say(told if status else f"written: {page}")
         if not status:
             self._show(QUrl.fromLocalFile(str(page.absolute())))
         self._tend_buttons()
