@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 
+import numpy as np
 import pytest
 
 from analysis.session.offset import UtcClock, align, on_common_time, utc_clock
@@ -109,6 +110,27 @@ def test_beyond_the_anchors_a_clock_runs_at_its_own_pace():
     assert clock.t(NOON - NS_PER_S) == -NS_PER_S
 
 
+def test_between_two_anchors_time_runs_along_a_straight_line():
+    """Both ways, in whole ns; what has no anchor has its start, and runs at its own pace."""
+    clock = UtcClock(np.array([0, 10, 20]), np.array([100, 120, 130]))
+    assert [clock.utc(t) for t in (-5, 0, 5, 10, 14, 20, 23)] == [95, 100, 110, 120, 124, 130, 133]
+    assert [clock.t(utc) for utc in (95, 100, 110, 120, 124, 130, 133)] == [
+        -5, 0, 5, 10, 14, 20, 23,
+    ]  # fmt: skip
+    bare = utc_clock([beat(1, 1, 100)], NOON)
+    assert (bare.utc(0), bare.utc(7), bare.t(NOON - 7)) == (NOON, NOON + 7, -7)
+
+
+@pytest.mark.parametrize(("seconds", "is_told"), [(119, False), (120, True)])
+def test_a_drift_is_told_of_two_minutes_with_anchors(tmp_path, seconds, is_told):
+    """Four anchors; with fewer a step of UTC would look like one."""
+    made = [(NOON, 300, anchored(300, every=1)), (NOON, 300, anchored(seconds, every=1, ppm=-50))]
+    with captures(tmp_path, *made) as (one, two):
+        drift_ppm = align(one, two).drift_ppm
+    assert (drift_ppm is not None) is is_told
+    assert drift_ppm in (None, pytest.approx(-50, abs=0.1))
+
+
 def test_events_keep_their_order_on_the_common_axis(tmp_path):
     """Times of the shifted events never decrease, and nothing else about them changes."""
     late = NOON + 5 * NS_PER_S
@@ -120,6 +142,7 @@ def test_events_keep_their_order_on_the_common_axis(tmp_path):
     with captures(tmp_path, *made) as (one, two):
         moved = list(on_common_time(align(one, two), 1, two.events()))
         kept = list(two.events())
+        assert list(on_common_time(align(one, two), 0, one.events())) == list(one.events())
     times = [event.t_ns for event in moved]
     assert times == sorted(times)
     assert [event[1:] for event in moved] == [event[1:] for event in kept]
