@@ -83,6 +83,28 @@ def test_spacing_reaches_back_over_any_gap(capture):
     assert [one.spacing_ns for one in notifications(capture, -5, 2 * NS_PER_S)[:4]] == [None] * 4
 
 
+@pytest.mark.parametrize(
+    ("sent_s", "asked_s"),
+    [([], []), ([90, 100], [(70, 100)]), ([100], [(70, 100), (0, 70)])],
+)
+def test_a_capture_is_searched_no_further_back_than_is_needed(
+    tmp_path, monkeypatch, sent_s, asked_s
+):
+    """Half a minute first, where nearly all are; eight hours are read for a rare one alone."""
+    events = [*EVENTS[:-1], *(beat(second, 2, 104) for second in sent_s)]
+    with Capture.open(written(tmp_path / "c.sqlite", events, end_s=201)) as capture:
+        events_of, asked = capture.events, []
+
+        def noted(from_ns, until_ns):
+            asked.append((from_ns / NS_PER_S, until_ns / NS_PER_S))
+            return events_of(from_ns, until_ns)
+
+        monkeypatch.setattr(capture, "events", noted)
+        found = notifications(capture, 100 * NS_PER_S, 101 * NS_PER_S)
+    assert asked[1:] == asked_s
+    assert [one.spacing_ns is not None for one in found] == [True] * len(sent_s[-1:])
+
+
 def test_the_session_s_own_events_are_shown_if_they_are_asked_for(tmp_path):
     """They are of nobody; else the first event of each sensor is, from the very start on."""
     events = [at(0, 0, MARKER, b"warm"), *EVENTS]
