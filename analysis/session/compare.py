@@ -39,8 +39,9 @@ class Comparison:
         """How they were aligned, in one sentence or two."""
         first, second = self.sides
         later = second.from_s - first.from_s
-        when = "at the same time as" if later == 0 else f"{abs(later):.3f} s "
-        when += "" if later == 0 else ("after" if later > 0 else "before")
+        when = f"{abs(later):.3f} s before" if later else "at the same time as"
+        if later > 0:
+            when = f"{later:.3f} s after"
         drift = self.alignment.drift_ppm
         pace = (
             "too short to compare the clocks' pace"

@@ -47,9 +47,9 @@ class CaptureIndex:
 
     def before(self, sensor: int, channel: str, t_ns: int) -> int | None:
         """Time of the newest event of a sensor on a channel before ``t_ns``."""
-        times = self.arrivals.get((sensor, channel))
-        place = bisect_left(times, t_ns) if times else 0
-        return times[place - 1] if times and place else None
+        times = self.arrivals.get((sensor, channel), ())
+        place = bisect_left(times, t_ns)
+        return times[place - 1] if place else None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,10 +11,9 @@ from analysis.session.bookmarks import BookmarkKind
 from analysis.session.index import CaptureIndex, Job, findings, read_index
 from analysis.statistics.efforts import Kind
 from replay.capture import Capture
-from replay.demo_files import demo_captures
 from replay.errors import CaptureError
 from replay.event import HEART_RATE, NS_PER_S
-from tests.standins.feeds import beat, written
+from tests.standins.feeds import beat, two_sensors, written
 
 
 @pytest.fixture(name="index")
@@ -35,9 +34,9 @@ def test_the_one_before_is_the_newest_that_is_earlier(index, at_s, before_s) -> 
     assert index.before(2, "2a19", at_s * NS_PER_S) is None
 
 
-def test_findings_are_of_the_efforts_and_say_how_many_notes_they_rest_on() -> None:
+def test_findings_are_of_the_efforts_and_say_how_many_notes_they_rest_on(tmp_path) -> None:
     """Dips are none; the number of notes stands in the record, 0 unless it is told."""
-    path = demo_captures()[0]
+    path = written(tmp_path / "c.sqlite", two_sensors(240), end_s=240)
     index = read_index(path)
     with Capture.open(path) as capture:
         found = findings(index, capture.plan, capture.effective_notes)
