@@ -76,6 +76,9 @@ def test_the_words_say_who_began_when_and_whose_clock_ran_fast(later: Comparison
         "50.0 ppm fast and is drawn at the other's pace. How well the two computers agreed on UTC "
         "is not known from the captures."
     )
+    first, second = later.sides
+    at_once = replace(later, sides=(first, replace(second, from_s=0.25)))
+    assert "two.sqlite began 0.250 s after one.sqlite" in at_once.words()
     slower = replace(later, alignment=replace(later.alignment, drift_ppm=-50.0))
     assert "its clock ran 50.0 ppm slow and" in slower.words()
     even = replace(later, alignment=replace(later.alignment, drift_ppm=0.0))
