@@ -149,7 +149,7 @@ def kurtosis_of(values: FloatArray) -> float:
 class Fit:
     """Weights on the values before, newest first, and the share of the variance that is left."""
 
-    weights: Sequence[float]
+    weights: Sequence[float] | FloatArray
     rest: float
 
 
@@ -190,7 +190,7 @@ def levinson(rho: FloatArray, highest: int) -> list[Fit]:
     return fits
 
 
-def extended(rho: FloatArray, weights: Sequence[float], seconds: int) -> FloatArray:
+def extended(rho: FloatArray, weights: Sequence[float] | FloatArray, seconds: int) -> FloatArray:
     """Autocorrelations of a fit: those it was made from, carried on by its recursion."""
     # A filter of scipy.signal would do; loading that takes longer than a session's other numbers.
     # Row k says how the value k lags on depends on the last ``order`` known ones, the oldest first.

@@ -32,6 +32,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.statistics.dependence import Fit, levinson
 from analysis.statistics.effective import BoolArray, FloatArray, lagged_sums
@@ -71,6 +72,10 @@ exact Poisson limit of one event is 5.6."""
 
 LOOK_BACK_S: Final = (5, 10, 20)
 """Seconds before, from which the heart rate's change is taken: sensors smooth over 5 to 20 s."""
+
+
+_NOTHING_LEFT: Final = 1e-9
+"""Share of the variance below which rounding decides what an order leaves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -229,7 +234,7 @@ def _fall(centred: FloatArray) -> FloatArray:
     fit = _autoregression(lagged_sums(centred, HIGHEST_ORDER), size)
     if fit is None:
         return np.ones(COSINES)
-    weights = np.array(fit.weights)
+    weights = np.asarray(fit.weights)
     angles = np.pi * np.arange(COSINES + 1) / size
     lags = np.arange(1, len(weights) + 1)
     response = 1 - np.exp(-1j * np.outer(angles, lags)) @ weights
@@ -238,10 +243,31 @@ def _fall(centred: FloatArray) -> FloatArray:
     return fall
 
 
+@lru_cache(maxsize=4)
+def _lags_between(count: int) -> npt.NDArray[np.int64]:
+    """How far apart any two of so many neighbours are, int64[count, count]."""
+    places = np.arange(count)
+    between: npt.NDArray[np.int64] = np.abs(np.subtract.outer(places, places))
+    return between
+
+
 def _autoregression(lagged: FloatArray, size: int) -> Fit | None:
     """The one whose order Akaike's criterion chooses, of ``size`` seconds; ``None`` without any."""
-    fits = levinson(lagged / lagged[0], len(lagged) - 1) if lagged[0] > 0 else []
-    if not fits:
+    if not lagged[0] > 0:
         return None
-    scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
-    return fits[scores.index(min(scores))]
+    rho = lagged / lagged[0]
+    orders = np.arange(1, len(rho))
+    matrix = rho[_lags_between(len(rho))]
+    try:
+        # The squares on the diagonal of a Cholesky factor are what each order leaves unexplained:
+        # the same numbers as Levinson's recursion has, of all orders at once.
+        left: FloatArray = np.linalg.cholesky(matrix).diagonal()[1:] ** 2
+    except np.linalg.LinAlgError:
+        left = np.zeros(1)
+    if left.min() <= _NOTHING_LEFT:
+        fits = levinson(rho, len(rho) - 1)  # of the orders up to the one that explains it all
+        scores = [size * math.log(one.rest) + 2 * order for order, one in enumerate(fits, 1)]
+        return fits[scores.index(min(scores))] if fits else None
+    order = int(orders[np.argmin(size * np.log(left) + 2 * orders)])
+    weights = np.linalg.solve(matrix[:order, :order], rho[1 : order + 1])
+    return Fit(weights, float(left[order - 1]))

@@ -55,12 +55,15 @@ class ClippedCosts:
 
         ``None`` if the lowest cost lies at either end of the shifts, or there are no columns.
         """
-        member = self.stretch[:, None] == np.arange(BATCHES)
+        clipped, stretch = self.clipped, self.stretch
         if columns is not None:
-            member &= columns[:, None]
-        if not member.any():
+            clipped, stretch = clipped[:, columns], stretch[columns]
+        if not len(stretch):
             return None
-        sums = self.clipped @ member.astype(float)
+        # Columns are in order of time, so that those of each stretch stand together.
+        there, first = np.unique(stretch, return_index=True)
+        sums = np.zeros((len(clipped), BATCHES))
+        sums[:, there] = np.add.reduceat(clipped, first, axis=1)
         total, left_out = sums.sum(axis=1), []
         place = lowest_place(total)
         if place is None:

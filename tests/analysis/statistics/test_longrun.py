@@ -256,3 +256,27 @@ def test_a_course_that_never_changes_takes_nothing() -> None:
         assert one.of_cosines == pytest.approx(1, abs=1e-3)
         both = Regressors.of(np.stack((size * swing, np.zeros(1800)), axis=1), everywhere)
         assert both.of_cosines == pytest.approx(1, abs=1e-3)
+
+
+@pytest.mark.parametrize("phi", [0.0, 0.6, 0.97])
+def test_all_orders_at_once_are_those_of_the_recursion(phi: float, monkeypatch) -> None:
+    """Cholesky's factor of the autocorrelations holds what Levinson's recursion finds in turn."""
+    values = _ar1(np.random.default_rng(3), 1200, phi)
+    at_once = long_run(values, _everywhere(1200))
+
+    def refuse(_matrix: np.ndarray) -> np.ndarray:
+        raise np.linalg.LinAlgError
+
+    monkeypatch.setattr(np.linalg, "cholesky", refuse)
+    one_by_one = long_run(values, _everywhere(1200))
+    assert at_once is not None
+    assert one_by_one is not None
+    assert at_once.error == pytest.approx(one_by_one.error, rel=1e-10)
+    assert at_once.cosines == pytest.approx(one_by_one.cosines, rel=1e-8)
+
+
+def test_a_series_that_an_order_explains_wholly_has_an_error() -> None:
+    """A sine is its own forecast from two seconds: no factor of its autocorrelations can be had."""
+    run = long_run(np.sin(np.arange(2400) / 3.0), _everywhere(2400))
+    assert run is not None
+    assert 0 < run.error < 0.05
