@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-ingest bench-seek bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
+.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-ingest bench-seek bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -20,6 +20,8 @@ help:
 	@echo "             measure what the documents state; faults and both coverages take long"
 	@echo "make fuzz, kill, soak"
 	@echo "             hostile input for whatever reads; recordings that come to grief, or last for hours"
+	@echo "make nodes, nodes-latency"
+	@echo "             whether all that nodes hear arrives once, through a network that is cut; and how soon"
 	@echo "make branches"
 	@echo "             which branches of the core its tests take; below 95 % it fails; takes long"
 	@echo "make mutants, thresholds"
@@ -98,6 +100,10 @@ kill: setup-test
 # make soak ARGS="--hours 0.3"; 12 h without ARGS.
 soak: setup-test
 	$(RUN) -m benchmarks.soak $(ARGS)
+
+# 20 sensors over 4 nodes for 10 min, through a network that is cut: make nodes ARGS="--minutes 2"
+nodes nodes-latency: setup-test
+	$(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 thresholds: setup-test
 	$(RUN) -m benchmarks.moved_thresholds $(ARGS)

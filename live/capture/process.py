@@ -33,9 +33,10 @@ from live.sources.base import Source
 from replay.errors import CaptureError
 from replay.plan import Plan, format_plan
 
-TICK_S: Final = 0.25
-STATUS_EVERY: Final = 4
-"""Ticks from one status to the next: once a second."""
+TICKS: Final = 4
+"""A second."""
+NODE_TICKS: Final = 20
+"""The same where a node is in the plan: what a board holds back goes on with a tick."""
 LETTING_GO_S: Final = 15.0
 """How long sensors may take to be let go: a disconnection takes 2 to 2.5 s, a broken adapter
 longer; the file is closed after this in any case."""
@@ -346,11 +347,11 @@ class _Capture:
                 self._say(f"The view could not be started ({error}); the capture goes on.")
 
     async def _keep_views_informed(self) -> None:
-        count = 0
+        count, a_second = 0, NODE_TICKS if self._plan.nodes else TICKS
         watched_s = time.monotonic()
         while True:
             self._router.session.tick()
-            if count % STATUS_EVERY == 0:
+            if count % a_second == 0:
                 self._tell_views()
                 self._mention_links()
             self._mention_dead_view()
@@ -359,7 +360,7 @@ class _Capture:
             elif time.monotonic() - watched_s > ABANDONED_S:
                 self._request_stop("nobody watches the rehearsal")
             count += 1
-            await asyncio.sleep(TICK_S)
+            await asyncio.sleep(1 / a_second)
 
     @property
     def _path(self) -> Path | None:

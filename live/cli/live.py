@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from live.protocol.view_model import ViewModel
     from live.sources.base import Source
     from live.views.page.page import Page
+    from replay.broker import Broker
     from replay.page import PagePlan
     from replay.plan import Plan
 
@@ -221,6 +222,8 @@ def planned(arguments: argparse.Namespace) -> Plan:
         tls_of(plan.broker or Broker())
     if plan.prefix and is_new:
         _check_nearby_broker()
+    elif plan.prefix and plan.broker is not None and not plan.broker.embedded:
+        _check_named_broker(plan.broker)
     return with_page(plan, arguments.page)
 
 
@@ -239,6 +242,16 @@ def _check_nearby_broker() -> None:
             "publishing the board needs a broker; the plan names none in [broker], and on this "
             f"computer: {problem}"
         )
+
+
+def _check_named_broker(broker: Broker) -> None:
+    """The plan's own may come later; one that answers and does not let us in will not change."""
+    from live.sources.broker import refused  # noqa: PLC0415 - only where it is wanted
+
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        problem = runner.run(refused(broker))
+    if problem:
+        raise SidebeatError(f"the board cannot be published: {problem}")
 
 
 def _check(arguments: argparse.Namespace) -> None:

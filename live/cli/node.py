@@ -90,11 +90,23 @@ def _listen(arguments: argparse.Namespace, plan: Plan, log: TerminalLog) -> int:
     from live.capture.process import run_capture  # noqa: PLC0415
     from live.sources.node.relay import NodeRelay  # noqa: PLC0415 - see live.cli.main
 
-    relay = NodeRelay(plan.broker or Broker(), arguments.name, told_sensors(plan), log.say)
+    sources = sources_for(plan, log)
+
+    def try_again(sensor: int) -> None:
+        for source in sources:
+            source.connect(sensor)
+
+    relay = NodeRelay(
+        plan.broker or Broker(),
+        arguments.name,
+        told_sensors(plan),
+        log.say,
+        try_again=try_again,
+    )
     outcome = run_capture(
         plan,
         arguments.out or Path(),
-        [*sources_for(plan, log), relay],
+        [*sources, relay],
         minutes=arguments.minutes,
         say=log.say,
         say_of_links=log.complain,

@@ -243,6 +243,16 @@ async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
     ``topics``: whether these may be read is asked as well.  Raises :class:`PlanError` as
     :func:`password_of` and :func:`tls_of` do.
     """
+    return (await _attempt(broker, topics))[1]
+
+
+async def refused(broker: Broker) -> str:
+    """The same for a broker that may come later: what is wrong with one that answers."""
+    state, sentence = await _attempt(broker)
+    return sentence if state is LinkState.REFUSED else ""
+
+
+async def _attempt(broker: Broker, topics: Sequence[str] = ()) -> tuple[LinkState, str]:
     password, tls = password_of(broker), tls_of(broker)
     for version in dict.fromkeys((first_version(broker), OLDER)):
         client = new_client(
@@ -253,14 +263,14 @@ async def tried(broker: Broker, topics: Sequence[str] = ()) -> str:
                 for topic in topics:
                     (code,) = await client.subscribe(topic)
                     if is_refusal(code):
-                        return may_not_read(broker, topic)
-                return ""
+                        return LinkState.REFUSED, may_not_read(broker, topic)
+                return LinkState.STREAMING, ""
         except (aiomqtt.MqttError, OSError, ValueError) as error:
             if version is OLDER or not may_be_older(error):
-                return (await understood(error, broker))[1]
+                return await understood(error, broker)
         finally:
             left(client)
-    return ""
+    return LinkState.STREAMING, ""
 
 
 def is_refusal(code: object) -> bool:
@@ -274,13 +284,18 @@ def may_not_read(broker: Broker, topic: str) -> str:
     return f"The broker at {where(broker)} does not let this user read {topic!r}; allow it there."
 
 
-async def understood(error: Exception, broker: Broker) -> tuple[LinkState, str]:
-    """Link state and sentence for an error of the client: what is wrong, and what to do."""
-    state, words = await _cause(error, broker)
+async def understood(
+    error: Exception, broker: Broker, *, was_let_in: bool = False
+) -> tuple[LinkState, str]:
+    """Link state and sentence for an error of the client: what is wrong, and what to do.
+
+    ``was_let_in``: with these settings, earlier; so that their kind of connection is the right one.
+    """
+    state, words = await _cause(error, broker, was_let_in)
     return state, f"The broker at {where(broker)} {words}"
 
 
-async def _cause(error: Exception, broker: Broker) -> tuple[LinkState, str]:
+async def _cause(error: Exception, broker: Broker, was_let_in: bool) -> tuple[LinkState, str]:
     if isinstance(error, aiomqtt.exceptions.MqttConnectError):
         return _login(error, broker)
     beneath = error.__cause__ or error.__context__ or error
@@ -297,6 +312,11 @@ async def _cause(error: Exception, broker: Broker) -> tuple[LinkState, str]:
             "runs, and port in [broker]."
         )
     ended = isinstance(beneath, ssl.SSLError | ConnectionResetError | TimeoutError)
+    if ended and was_let_in and await _somebody_answers(broker):
+        return LinkState.ADAPTER_OFF, (
+            "ends each connection at once; it may be starting again behind a relay or a port "
+            "mapping, and is tried again."
+        )
     if ended and await _somebody_answers(broker):
         return LinkState.REFUSED, _other_language(beneath, broker)
     return LinkState.ADAPTER_OFF, (
@@ -354,14 +374,17 @@ def _other_language(beneath: BaseException, broker: Broker) -> str:
 
 
 async def _somebody_answers(broker: Broker) -> bool:
-    with contextlib.suppress(OSError, TimeoutError):
+    try:
         async with asyncio.timeout(ANSWERS_S):
             _, writer = await asyncio.open_connection(broker.host, broker.port)
-        writer.close()
-        with contextlib.suppress(OSError):
-            await writer.wait_closed()
+    except ConnectionResetError:  # whoever resets a connection is there
         return True
-    return False
+    except (OSError, TimeoutError):
+        return False
+    writer.close()
+    with contextlib.suppress(OSError):
+        await writer.wait_closed()
+    return True
 
 
 def _no_phrase() -> bytes:

@@ -72,6 +72,7 @@ class KeptClient:
         self._tls = broker.tls_of(to)
         self._identifier = f"sidebeat-{secrets.token_hex(4)}"
         self._version = broker.first_version(to)
+        self._was_let_in = False
         self.hurry: Final = asyncio.Event()
         """Set by whoever wants it tried at once."""
         self.client: aiomqtt.Client | None = None
@@ -87,6 +88,7 @@ class KeptClient:
                 async with client:
                     await self._owner.joined(client)
                     self.client = client
+                    self._was_let_in = True
                     async for _ in client.messages:
                         pass  # never reached: the queue keeps nothing, see _queue_type
             except (aiomqtt.MqttError, OSError, ValueError) as error:
@@ -96,7 +98,9 @@ class KeptClient:
                     self._version = broker.OLDER if was_newest else broker.first_version(self._to)
                     if was_newest and isinstance(error, aiomqtt.exceptions.MqttConnectError):
                         continue  # it says so itself: nothing is wrong with it yet
-                state, sentence = await broker.understood(error, self._to)
+                state, sentence = await broker.understood(
+                    error, self._to, was_let_in=self._was_let_in
+                )
             finally:
                 self.client = None
                 broker.left(client)

@@ -75,6 +75,7 @@ class Node:
     kept: int = 100_000
     said: list[str] = field(default_factory=list)
     put: list[Event] = field(default_factory=list)
+    tried: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.uuid = str(uuid.uuid4())
@@ -87,6 +88,7 @@ class Node:
             ],
             self.said.append,
             most_kept=self.kept,
+            try_again=self.tried.append,
         )
         self.relay.begin(self.uuid)
 

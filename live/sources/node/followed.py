@@ -52,6 +52,7 @@ class FollowedNode:
         self._missing = False
         self._is_late = False
         self._told: set[str] = set()
+        self._again: list[int] = []  # the node's numbers of sensors that are to be tried again
         self.late = 0
         """Events that came longer after they happened than the board waits for."""
         self.lost = 0
@@ -102,7 +103,14 @@ class FollowedNode:
         elif self._next is not None and self._wants(now_ns):
             seq = self._next
             self._moved_ns = now_ns
-        return wire.Ask(self._reader, self._asked, facts, self.run, seq)
+        again = self._again.pop(0) if self.run and self._again else 0
+        return wire.Ask(self._reader, self._asked, facts, self.run, seq, again)
+
+    def try_again(self, sensor: int) -> None:
+        """Have the node try a sensor of the plan again at once, with the next question."""
+        for theirs, ours in self._numbers.items():
+            if ours == sensor and theirs not in self._again:
+                self._again.append(theirs)
 
     def _wants(self, now_ns: int) -> bool:
         return self._missing and now_ns - self._moved_ns > STUCK_NS

@@ -29,6 +29,9 @@ from replay.link_state import LinkState
 
 MOST_KEPT: Final = 100_000
 """Events: six sensors fill it in some three hours, and it takes 20 MB."""
+LEAST_AGAIN_NS: Final = 2_000_000_000
+"""Between two attempts at one sensor that a reader asks for: whoever may ask cannot keep the radio
+from its other work."""
 PROBE_S: Final = 10.0
 """How often it is asked whether another computer answers to the same name."""
 
@@ -37,7 +40,8 @@ class NodeRelay:
     """Both a source, which never has events of its own, and the place where all events go.
 
     ``sensors``: whom it listens to, with their numbers in the node's own plan.  ``say``: takes one
-    line for whoever looks at the node.
+    line for whoever looks at the node.  ``try_again``: is given a sensor that a reader wants tried
+    again at once.
     """
 
     def __init__(
@@ -48,6 +52,7 @@ class NodeRelay:
         say: Callable[[str], None],
         *,
         most_kept: int = MOST_KEPT,
+        try_again: Callable[[int], None] = lambda _: None,
     ) -> None:
         self._name = name
         self._sensors = tuple(sensors)
@@ -62,6 +67,8 @@ class NodeRelay:
         self._news = asyncio.Event()
         self._asked: asyncio.Queue[tuple[int, wire.Ask]] = asyncio.Queue(maxsize=1000)
         self._others: set[str] = set()
+        self._try_again = try_again
+        self._tried_ns: dict[int, int] = {}
         self._said = ""
         self.refused = 0
         """Messages that made no sense."""
@@ -156,6 +163,7 @@ class NodeRelay:
             if ask.seq is not None and ask.run == self._run and ask.seq < self._cursor:
                 self._cursor = max(ask.seq, self._first)
                 self._news.set()
+            self._heed(received_ns, ask)
             facts = None
             if ask.facts:
                 facts = tuple(wire.Fact(*key, payload) for key, payload in self._facts.items())
@@ -166,6 +174,16 @@ class NodeRelay:
             await self._connection.publish(
                 wire.topic(self._name, f"answer/{ask.reader}"), wire.pack_answer(answer)
             )
+
+    def _heed(self, now_ns: int, ask: wire.Ask) -> None:
+        """Try a sensor again, if that is asked, and not more often than a radio can."""
+        sensor = ask.connect
+        if sensor not in self._numbers or ask.run != self._run:
+            return
+        before = self._tried_ns.get(sensor)
+        if before is None or now_ns - before >= LEAST_AGAIN_NS:
+            self._tried_ns[sensor] = now_ns
+            self._try_again(sensor)
 
     async def _probe(self) -> None:
         """Tell that it is there whenever the broker is, and ask whether it is alone."""

@@ -71,9 +71,11 @@ class NodeSource:
         }
 
     def connect(self, sensor: int) -> None:
-        """Try the broker again at once; ignored if the sensor is not ours."""
+        """Try the broker, and the sensor at its node, again at once; ignored if it is not ours."""
         if sensor in self._owner:
             self._connection.hurry()
+            self._nodes[self._owner[sensor]].try_again(sensor)
+            self._hurry[self._owner[sensor]].set()
 
     async def run(self, clock: CaptureClock, emit: Emit) -> None:
         """Serve until cancelled."""

@@ -102,13 +102,17 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A reader's question.  ``seq``: events from there on are wanted, of this ``run``."""
+    """A reader's question.  ``seq``: events from there on are wanted, of this ``run``.
+
+    ``connect``: the node's number of a sensor that is to be tried again at once; 0 for none.
+    """
 
     reader: str
     n: int
     facts: bool = False
     run: str = ""
     seq: int | None = None
+    connect: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +166,8 @@ def pack_ask(ask: Ask) -> bytes:
         table["facts"] = True
     if ask.seq is not None:
         table.update(run=ask.run, seq=ask.seq)
+    if ask.connect:
+        table.update(run=ask.run, connect=ask.connect)
     return _pack(**table)
 
 
@@ -213,9 +219,11 @@ def read_ask(payload: bytes) -> Ask:
         raise WireError("from is no token")
     n = _whole(table.get("n"), 0, "n")
     facts = "facts" in table and _bool(table, "facts")
-    if "seq" not in table:
+    if not {"seq", "connect"} & set(table):
         return Ask(reader, n, facts)
-    return Ask(reader, n, facts, _run(table), _whole(table["seq"], 1, "seq"))
+    seq = _whole(table["seq"], 1, "seq") if "seq" in table else None
+    connect = _whole(table["connect"], 1, "connect", MOST_SENSORS) if "connect" in table else 0
+    return Ask(reader, n, facts, _run(table), seq, connect)
 
 
 def read_answer(payload: bytes) -> Answer:

@@ -6,8 +6,10 @@ import json
 import time
 from dataclasses import replace
 
+import paho.mqtt.client as paho
 import psutil
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
 
 from live import __main__ as entry
 from live.cli.json_facts import board_facts
@@ -17,8 +19,9 @@ from live.protocol.file_feed import FileFeed
 from live.sources import broker as broker_module
 from replay.broker import Broker
 from replay.plan import PlannedSensor, format_plan
+from tests.standins.authority import Authority
 from tests.standins.board_reader import SCHEMA, reading_board
-from tests.standins.broker import running_broker
+from tests.standins.broker import password_file, running_broker
 from tests.standins.feeds import PLAN
 from tests.standins.running import running_capture
 
@@ -155,3 +158,94 @@ def test_the_schema_is_printed(capsys):
     """``--publish-schema`` prints the schema that every message of these tests is checked by."""
     assert entry.main(["live", "--publish-schema"]) == 0
     assert json.loads(capsys.readouterr().out) == SCHEMA
+
+
+def encrypted(folder, authority):
+    """Settings of a broker with a certificate, a plain listener for the test to read on, and one
+    login.
+    """
+    passwords = password_file(folder, "bench", "opensesame")
+    return authority.settings(f"password_file {passwords}").replace(
+        "allow_anonymous true", "allow_anonymous false"
+    )
+
+
+def test_the_board_is_published_over_tls_with_a_login(tmp_path, monkeypatch):
+    """The broker is verified by the authority that the plan names, the password comes from the
+    environment, and stands neither in what is printed nor in the capture.
+    """
+    authority = Authority(tmp_path / "authority")
+    monkeypatch.setenv("BENCH_SECRET", "opensesame")
+    with running_broker(tmp_path, encrypted(tmp_path, authority)) as broker:
+        named = Broker(
+            host="localhost", port=broker.port, tls=True, ca_file=str(authority.ca),
+            username="bench", password_env="BENCH_SECRET",
+        )  # fmt: skip
+        plan = replace(SIMULATED, broker=named)
+        options = ("--view", "none", "--publish", PREFIX)
+        with running_capture(tmp_path / "run", plan, *options) as capture:
+            reader = ReaderOverTls(named, "opensesame")
+            try:
+                capture.until(lambda: any("/reading" in t for t in reader.topics), "reading")
+                assert all(topic.startswith(f"{PREFIX}/") for topic in reader.topics)
+            finally:
+                reader.close()
+            feed = capture.attach()
+            feed.send("stop")
+            assert capture.wait() == 0
+            feed.close()
+            said = capture.stdout + capture.stderr
+            assert "is not published" not in said
+            assert "opensesame" not in said
+            assert b"opensesame" not in capture.file().read_bytes()
+
+
+class ReaderOverTls:
+    """Reads everything under the prefix."""
+
+    def __init__(self, broker, password):
+        self.topics = []
+        self._client = paho.Client(CallbackAPIVersion.VERSION2)
+        self._client.username_pw_set(broker.username, password)
+        self._client.tls_set(broker.ca_file)
+        self._client.on_connect = lambda client, *_: client.subscribe(f"{PREFIX}/#")
+        self._client.on_message = lambda _c, _d, message: self.topics.append(message.topic)
+        self._client.connect(broker.host, broker.port)
+        self._client.loop_start()
+
+    def close(self):
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"ca": "other"}, "shows a certificate that is not trusted here"),
+        ({"password_env": "WRONG_SECRET"}, "refuses 'bench'"),
+        ({"host": "127.0.0.1"}, "shows a certificate for another name"),
+    ],
+)
+@pytest.mark.filterwarnings(
+    "ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning"
+)
+def test_a_broker_that_does_not_let_in_is_refused_before(
+    change, sentence, tmp_path, capsys, monkeypatch
+):
+    """Another authority, a wrong password, another name: one sentence, and nothing begins."""
+    authority, other = Authority(tmp_path / "authority"), Authority(tmp_path / "other")
+    monkeypatch.setenv("BENCH_SECRET", "opensesame")
+    monkeypatch.setenv("WRONG_SECRET", "closesesame")
+    more = dict(change)
+    ca = other.ca if more.pop("ca", "") else authority.ca
+    with running_broker(tmp_path, encrypted(tmp_path, authority)) as broker:
+        named = Broker(
+            host="localhost", port=broker.port, tls=True, ca_file=str(ca),
+            username="bench", password_env="BENCH_SECRET",
+        )  # fmt: skip
+        plan = replace(SIMULATED, broker=replace(named, **more))
+        status, said = asked(tmp_path, plan, capsys, "--publish", PREFIX)
+    assert (status, len(said.splitlines())) == (WRONG, 1)
+    assert said.startswith("sidebeat: the board cannot be published: The broker at ")
+    assert sentence in said
+    assert "opensesame" not in said

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import socket
+import struct
+import threading
 from dataclasses import replace
 from pathlib import Path
 
 import aiomqtt
 import pytest
-import trustme
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.reasoncodes import ReasonCode
 
@@ -17,40 +19,13 @@ from replay.broker import Broker
 from replay.errors import PlanError
 from replay.link_state import LinkState
 from replay.plan import load_plan
+from tests.standins.authority import Authority
 from tests.standins.broker import running_broker
 
 # The client library leaves the socket of a failed handshake to the collector, which closes it.
 pytestmark = pytest.mark.filterwarnings(
     "ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning"
 )
-
-
-class Authority:
-    """A certificate authority with a broker's certificate and one for this computer, as files."""
-
-    def __init__(self, folder: Path) -> None:
-        folder.mkdir()
-        authority = trustme.CA()
-        server = authority.issue_cert("localhost")
-        own = authority.issue_cert("tester@bench.invalid")
-        self.ca, self.cert, self.key = folder / "ca.pem", folder / "c.pem", folder / "k.pem"
-        self.own = folder / "own.pem"
-        authority.cert_pem.write_to_path(str(self.ca))
-        server.cert_chain_pems[0].write_to_path(str(self.cert))
-        server.private_key_pem.write_to_path(str(self.key))
-        own.private_key_and_cert_chain_pem.write_to_path(str(self.own))
-
-    def settings(self, *more: str) -> str:
-        """Lines of mosquitto's configuration for a listener with TLS."""
-        return "\n".join(
-            [
-                "allow_anonymous true",
-                f"cafile {self.ca}",
-                f"certfile {self.cert}",
-                f"keyfile {self.key}",
-                *more,
-            ]
-        )
 
 
 @pytest.fixture
@@ -186,3 +161,41 @@ def test_files_count_from_the_folder_of_the_plan(tmp_path: Path):
     loaded = load_plan(plan).broker
     assert loaded is not None
     assert (loaded.ca_file, loaded.cert_file) == (str(tmp_path / "ca.pem"), "")
+
+
+def test_a_broker_behind_a_relay_may_restart():
+    """A port that takes connections and resets them is refused at first; where the same settings
+    have been good before, it is waited for like one that is out of reach.
+    """
+    with socket.create_server(("127.0.0.1", 0)) as relay:
+
+        def reset() -> None:
+            while True:
+                try:
+                    line, _ = relay.accept()
+                except OSError:
+                    return
+                line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+                line.close()
+
+        thread = threading.Thread(target=reset)
+        thread.start()
+        planned = Broker(port=relay.getsockname()[1])
+
+        async def told() -> list[tuple[LinkState, str]]:
+            error = aiomqtt.MqttError("as the client says it")
+            error.__cause__ = ConnectionResetError()
+            return [
+                await brokers.understood(error, planned, was_let_in=before)
+                for before in (False, True)
+            ]
+
+        try:
+            first, again = asyncio.run(told())
+        finally:
+            relay.shutdown(socket.SHUT_RDWR)
+            thread.join()
+    assert first[0] is LinkState.REFUSED
+    assert "not in plain MQTT" in first[1]
+    assert again[0] is LinkState.ADAPTER_OFF
+    assert "behind a relay" in again[1]

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from live.sources.node import wire
 from replay.event import ADVICE, HEART_RATE, LINK, MODEL
 from tests.standins.broker import Broker, running_broker
 from tests.standins.nodes import Listener, Node, ShiftedClock, fingerprint, node_plan, until
@@ -240,5 +241,35 @@ def test_a_sensor_that_the_node_does_not_have_is_said(tmp_path: Path) -> None:
                 )
             )
             assert listener.told(LINK, 3)[-1] == b"refused"
+
+    _run(tmp_path, check)
+
+
+def test_a_sensor_is_tried_again_by_the_nodes_radio(tmp_path: Path) -> None:
+    """What a view asks of a node's sensor reaches the node, by the node's own number, soon; asked
+    over and over it is done every 2 s at most, and for nobody who does not know the run.
+    """
+
+    async def check(broker: Broker) -> None:
+        node = Node(broker.port, sensors=2)
+        plan = node_plan(broker.port, sensors=2)
+        listener = Listener(plan)
+        async with node.running(), listener.running():
+            await until(lambda: listener.told(LINK)[-1:] == [b"streaming"])
+            listener.source.connect(3)
+            await until(lambda: node.tried == [2], 5)
+            for _ in range(20):
+                listener.source.connect(3)
+                await asyncio.sleep(0.01)
+            with broker.publisher() as stranger:
+                stranger.publish(
+                    "sidebeat/nodes/attic/ask",
+                    wire.pack_ask(wire.Ask("0" * 16, 1, run="f" * 16, connect=1)),
+                )
+            listener.source.connect(1)  # of this computer: not the node's
+            await asyncio.sleep(0.5)
+            assert node.tried == [2]
+            listener.source.connect(2)
+            await until(lambda: node.tried == [2, 1], 5)
 
     _run(tmp_path, check)

@@ -24,6 +24,8 @@ def test_what_is_packed_is_read_back() -> None:
     assert wire.read_events(wire.pack_events(RUN, EVENTS)) == (RUN, EVENTS)
     assert wire.read_ask(wire.pack_ask(ASK)) == ASK
     assert wire.read_ask(wire.pack_ask(Ask("abc", 0))) == Ask("abc", 0)
+    again = Ask("abc", 5, run=RUN, connect=2)
+    assert wire.read_ask(wire.pack_ask(again)) == again
     assert wire.read_answer(wire.pack_answer(ANSWER)) == ANSWER
 
 
