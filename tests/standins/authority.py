@@ -14,7 +14,7 @@ class Authority:
         folder.mkdir()
         authority = trustme.CA()
         server = authority.issue_cert("localhost")
-        own = authority.issue_cert("tester@bench.invalid")
+        own = authority.issue_cert("tester@bench.invalid", common_name="bench")
         self.ca, self.cert, self.key = folder / "ca.pem", folder / "c.pem", folder / "k.pem"
         self.own = folder / "own.pem"
         authority.cert_pem.write_to_path(str(self.ca))

@@ -10,7 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import aiomqtt
+import paho.mqtt.client as paho
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.reasoncodes import ReasonCode
 
@@ -107,6 +109,34 @@ def test_a_certificate_of_this_computer(tmp_path: Path, authority: Authority, mo
         planned = Broker(host="localhost", port=strict.port, tls=True, ca_file=str(authority.ca))
         assert "cert_file and key_file in [broker]" in told(planned)
         assert tried(replace(planned, cert_file=str(authority.own))) is None
+
+
+def test_the_name_in_a_certificate_is_the_user_of_the_rights(tmp_path: Path, authority: Authority):
+    """As the documents set a broker up: no password, and only what the list allows."""
+    rights = tmp_path / "rights"
+    rights.write_text("user bench\ntopic readwrite gym/+/hr\n")
+    settings = authority.settings(
+        "require_certificate true", "use_identity_as_username true", f"acl_file {rights}"
+    )
+    heard, came = [], threading.Event()
+    with running_broker(tmp_path, settings) as strict:
+        client = paho.Client(CallbackAPIVersion.VERSION2)
+        client.tls_set(str(authority.ca), str(authority.own))
+
+        def take(_client, _data, message) -> None:
+            heard.append(message.topic)
+            came.set()
+
+        client.on_message = take
+        client.connect("localhost", strict.port)
+        client.loop_start()
+        client.subscribe("#", 1)
+        for topic in ("hall/hr", "gym/yarrow/hr"):
+            client.publish(topic, b"90", qos=1).wait_for_publish(10)
+        assert came.wait(10)
+        client.disconnect()
+        client.loop_stop()
+    assert heard == ["gym/yarrow/hr"]
 
 
 def test_a_login_that_is_missing_or_wrong(tmp_path: Path, monkeypatch):
