@@ -7,7 +7,6 @@ and the set-up script use it before the first package is there.
 from __future__ import annotations
 
 import ctypes
-import importlib.metadata
 import importlib.util
 import os
 import shutil
@@ -133,10 +132,12 @@ def broken_qt() -> str:
     """
     if sys.version_info >= (3, 12):
         return ""
+    from importlib import metadata  # noqa: PLC0415 - it loads a good deal of the library
+
     for package in ("PySide6-Essentials", "PySide6"):
         try:
-            version = importlib.metadata.version(package)
-        except importlib.metadata.PackageNotFoundError:
+            version = metadata.version(package)
+        except metadata.PackageNotFoundError:
             continue
         numbers = tuple(int(part) for part in version.split(".")[:2])
         if numbers >= (6, 12):

@@ -25,13 +25,10 @@ _TALLEST_IN: Final = 12.0
 _LONGEST: Final = 15
 """Letters of a label that stand beside the cells."""
 
-_POINTS: Final = 100
-"""Points of a curve in a cell: more could not be seen, and would make the page heavy."""
-
 _LOOKS: Final = {
     Answer.FOLLOWED: ("ground", "faint", ""),
     Answer.LATE: ("caution-tint", "caution", ""),
-    Answer.BLUNTED: ("caution-tint", "caution", ".."),
+    Answer.BLUNTED: ("caution-tint", "caution", "."),
     Answer.MISSED: ("alarm-tint", "alarm", ""),
     Answer.UNSEEN: ("panel", "faint", "///"),
 }
@@ -245,7 +242,7 @@ def _curves(
     left, top, width, height = box
     start = max(effort.start_s - LEAD_S, 0)
     end = min(effort.return_s + LAG_ALLOWED_S, data.seconds - 1)
-    part = slice(start, end + 1, max((end - start) // _POINTS, 1))
+    part = slice(start, end + 1)
     ref = series_of(data.reference.grid)[part]
     all_of_them = [ref, *(series_of(test.grid)[part] for test in data.tests)]
     known = np.concatenate([v[np.isfinite(v)] for v in all_of_them])
@@ -261,16 +258,21 @@ def _curves(
     # On a dark ground the edge is what is seen of the band.
     ax.plot(
         x, up(ref), color=LIGHT["band-edge"], linewidth=0.42 * layout.type_pt,
-        solid_capstyle="butt",
+        solid_capstyle="butt", clip_on=False,
     )  # fmt: skip
     ax.plot(
         x, up(ref), color=LIGHT["band"], linewidth=0.34 * layout.type_pt, solid_capstyle="butt",
+        clip_on=False,
     )  # fmt: skip
-    ax.plot(x, up(ref), color=LIGHT["band-core"], linewidth=0.06 * layout.type_pt)
+    ax.plot(
+        x, up(ref), color=LIGHT["band-core"], linewidth=0.06 * layout.type_pt,
+        solid_capstyle="butt", clip_on=False,
+    )  # fmt: skip
     number = data.tests[index].number
     colour = panels.view.colour(number, signs_in(session.record.plan)[number])
     ax.plot(
         x, up(all_of_them[index + 1]), color=colour, linewidth=0.15 * layout.type_pt,
+        clip_on=False,
     )  # fmt: skip
 
 

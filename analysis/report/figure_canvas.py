@@ -23,6 +23,7 @@ from matplotlib.figure import Figure
 
 from analysis.report.palette import LIGHT
 from analysis.report.svg_paths import compact
+from analysis.report.svg_shared import shared
 from analysis.report.words import INVENTED
 from replay.text import printable
 
@@ -243,12 +244,13 @@ def inline(svg: str, name: str, title: str, description: str) -> str:
     view = re.search(r'viewBox="([^"]+)"', body)
     start = body.index(">") + 1
     head = (
-        f'<svg role="img" aria-labelledby="{name}-title {name}-desc" '
+        f'<svg id="{name}" role="img" aria-labelledby="{name}-title {name}-desc" '
         f'viewBox="{view.group(1) if view else ""}" xmlns="http://www.w3.org/2000/svg">'
         f'<title id="{name}-title">{_escaped(title)}</title>'
         f'<desc id="{name}-desc">{_escaped(description)}</desc>'
     )
-    return head + body[start:]
+    inside, end = body[start:].rsplit("</svg>", 1)
+    return f"{head}{shared(inside, name)}</svg>{end}"
 
 
 def _shortened(path: re.Match[str]) -> str:

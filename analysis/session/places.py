@@ -17,21 +17,17 @@ import uuid
 import zipfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 
 from analysis.board import Board
 from analysis.board.growing import Growing
 from analysis.session.cache import cache_folder, is_being_written, store_whole
+from analysis.session.place import Place
 from analysis.session.provenance import computation_version, file_sha256
 from replay.capture import Capture
-from replay.channels import DECODERS
 from replay.errors import SidebeatError
-from replay.event import Event
-
-WORTH_IT_EVENTS: Final = 50_000
-"""Below this a board gets anywhere in a second or two."""
 
 MOST_PLACES: Final = 48
 """At most so many in a recording: eight hours of six sensors at 4 Hz are 14,000 events apart, well
@@ -44,29 +40,6 @@ MOST_BYTES: Final = 512 * 2**20
 """Room of all places together; those of the recordings longest not made anew go first."""
 
 _FORMAT: Final = "sidebeat places 1"
-_NOTIFICATIONS: Final = frozenset(DECODERS)
-
-
-class Place(NamedTuple):
-    """Where a player stands after some events.
-
-    ``taken``: how many; ``t_ns``: the time of the newest, which ``same`` of them have;
-    ``notifications``: how many were readings, and ``newest_ns`` the time of the newest of these.
-    """
-
-    taken: int = 0
-    t_ns: int = 0
-    same: int = 0
-    notifications: int = 0
-    newest_ns: int = 0
-
-    def after(self, event: Event) -> Place:
-        """The place one event later."""
-        t_ns = event.t_ns
-        same = self.same + 1 if self.taken and t_ns == self.t_ns else 1
-        if event.channel in _NOTIFICATIONS:
-            return Place(self.taken + 1, t_ns, same, self.notifications + 1, t_ns)
-        return Place(self.taken + 1, t_ns, same, self.notifications, self.newest_ns)
 
 
 class KeptPlaces:

@@ -15,7 +15,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final, NamedTuple, Self
 
-from analysis.session.places import Place
+from analysis.session.place import Place
 from live.protocol.feed import Acknowledged, Checkpoint, Ended, Message, Rewound, Tick
 from live.protocol.places_ahead import PlacesAhead
 from replay.capture import Capture

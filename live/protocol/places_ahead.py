@@ -9,11 +9,14 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from analysis.board import Board
-from analysis.session.places import WORTH_IT_EVENTS, KeptPlaces, Place
+from analysis.session.place import WORTH_IT_EVENTS, Place
 from replay.capture import Capture
+
+if TYPE_CHECKING:
+    from analysis.session.places import KeptPlaces
 
 LOOK_EVERY: Final = 16
 """Polls of a player between two looks at whether they are made."""
@@ -43,6 +46,9 @@ class PlacesAhead:
         self._looks = 0
         if capture.event_count < WORTH_IT_EVENTS:
             return
+        # Statistics stand behind it, which the window of a live session need not load.
+        from analysis.session.places import KeptPlaces  # noqa: PLC0415
+
         kept = KeptPlaces(capture)
         if kept.load():
             self._kept = kept

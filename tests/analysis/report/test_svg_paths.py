@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 
-from analysis.report.svg_paths import COLUMN, compact
+from analysis.report.svg_paths import APART, COLUMN, compact
 
 
 def points_of(path):
@@ -35,7 +35,7 @@ def test_no_step_drifts():
     path = "M 0 0 " + "".join(f"\nL {a:.4f} {b:.4f} " for a, b in zip(x, y, strict=True))
     found = points_of(compact(path))[1:]
     at = np.searchsorted(x, found[:, 0] - 0.051)
-    assert len(found) > 9_000
+    assert len(found) > 8_000
     assert np.abs(found[:, 0] - x[at]).max() <= 0.051
     assert np.abs(found[:, 1] - y[at]).max() <= 0.051
 
@@ -51,8 +51,8 @@ def test_what_shows_of_a_dense_line_is_kept():
     for column in range(19):
         inside = (x >= column * COLUMN) & (x < (column + 1) * COLUMN)
         kept = (found[:, 0] >= column * COLUMN - 0.05) & (found[:, 0] <= (column + 1) * COLUMN)
-        assert abs(found[kept, 1].max() - y[inside].max()) <= 0.051
-        assert abs(found[kept, 1].min() - y[inside].min()) <= 0.051
+        assert abs(found[kept, 1].max() - y[inside].max()) <= APART
+        assert abs(found[kept, 1].min() - y[inside].min()) <= APART
 
 
 def test_closed_parts_and_curves_keep_their_place():
@@ -64,3 +64,32 @@ def test_closed_parts_and_curves_keep_their_place():
 def test_what_it_does_not_know_stays():
     """A path with other letters comes back untouched."""
     assert compact("M 0 0 A 1 1 0 0 0 2 2") == "M 0 0 A 1 1 0 0 0 2 2"
+
+
+def test_what_is_dropped_lies_on_what_is_drawn():
+    """Of a noisy line every point lies within the stated distance of the line that is left, the one
+    spike of a second too; a flat stretch costs two points.
+    """
+    rng = np.random.default_rng(3)
+    x = np.arange(2_000) * 0.3
+    y = 60 + 20 * np.sin(x / 40) + rng.normal(0, 0.3, 2_000)
+    y[1_000:1_500] = 70.0
+    y[700] = 5.0
+    path = "M 0 60 " + "".join(f"\nL {a:.4f} {b:.4f} " for a, b in zip(x, y, strict=True))
+    left = points_of(compact(path))
+    assert len(left) < 1_500
+    assert np.sum((left[:, 0] > x[1_000] + 1) & (left[:, 0] < x[1_499] - 1)) == 0
+    assert abs(left[:, 1].min() - 5.0) <= 0.051
+    heads, ends = left[:-1], left[1:]
+    along = ends - heads
+    square = np.maximum(np.sum(along**2, axis=1), 1e-12)
+    for spot in np.column_stack([x, y]):
+        share = np.clip(np.sum((spot - heads) * along, axis=1) / square, 0, 1)
+        apart = np.hypot(*(spot - heads - share[:, None] * along).T).min()
+        assert apart <= APART + COLUMN
+
+
+def test_a_gap_stays_a_gap():
+    """Each part of a broken line begins anew where it did, however many points are dropped."""
+    path = "M 0 5 \nL 10 5 \nL 20 5 \nL 30 5 \nM 40 5 \nL 50 5 \nL 60 5 \nL 70 5 "
+    assert compact(path) == "M0 5h30M40 5h30"

@@ -8,6 +8,7 @@ import sys
 import pytest
 
 from analysis.session import places
+from analysis.session.place import WORTH_IT_EVENTS
 from live.protocol import places_ahead
 from live.protocol.feed import Rewound
 from live.protocol.file_feed import FileFeed
@@ -195,7 +196,7 @@ def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, monkeypatch)
 def test_the_real_process_makes_them(path):
     """As it is begun by the player, in a process without this one's settings."""
     with Capture.open(path) as capture:
-        capture.event_count = places.WORTH_IT_EVENTS
+        capture.event_count = WORTH_IT_EVENTS
         processes: list[subprocess.Popen[bytes]] = []
 
         def start(command):

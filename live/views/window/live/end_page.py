@@ -125,7 +125,7 @@ class EndPage(QWidget):
             flow.addWidget(button)
             self.buttons[action] = button
         self.found = QWidget()
-        left = QVBoxLayout(self.found)
+        left = self._left = QVBoxLayout(self.found)
         left.setContentsMargins(0, 0, 0, 0)
         left.setSpacing(8)
         for part in (self.table, self.note):
@@ -221,6 +221,10 @@ class EndPage(QWidget):
             high = max(high, self.found.sizeHint().height() - head)
         self.warnings.setMinimumHeight(min(high, 3 * metrics.height()))
         self.listed.setMaximumHeight(head + high if shown else _ANY)
+        # It would keep the width of the other way, which it was given while this one came about.
+        self._upper.activate()
+        self._left.invalidate()
+        self._left.activate()
 
     def _table_width(self) -> int:
         """Of the table with the longest words about efforts in one line."""

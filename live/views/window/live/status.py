@@ -19,14 +19,14 @@ _LATE_COMMIT_S = 3.0
 
 
 def capture_words(status: CaptureStatus | None, *, is_stale: bool = False) -> str:
-    """File, events and last commit in words; ``is_stale``: no age is of now any more."""
+    """File, events and last commit in words; ``is_stale``: none of these is of now any more."""
     if status is None:
         return ""
     if not status.path:
         return f"practice, nothing is saved · {count(status.events)} events"
-    saved = f"{count(status.events)} events, {count(status.saved)} on disk"
     if is_stale:
-        return f"{Path(status.path).name} · {saved}"
+        return Path(status.path).name
+    saved = f"{count(status.events)} events, {count(status.saved)} on disk"
     commit = f"last commit {status.commit_age_s:.1f} s ago"
     return f"{Path(status.path).name} · {saved} · {commit}"
 

@@ -12,7 +12,8 @@ from PySide6.QtGui import QPainter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-from live.views.window.parts.number_format import clock
+from live.views.shared.far import effort_words
+from live.views.window.parts.number_format import clock, signed
 from live.views.window.parts.words import (
     agreement_row,
     agreement_rows,
@@ -113,6 +114,10 @@ def compare(window):
             continue
         held = "no value" if status.held_bpm is None else f"{status.held_bpm:.0f}"
         assert f"{held}  {status.label}" in texts
+        if status.within is not None:
+            beside = f"{signed(status.difference_bpm)}  {'in' if status.within else 'out'}"
+            assert any(text.removesuffix(" ↓").removesuffix(" ↑") == beside for text in texts)
+    compare_times(window, snapshot)
     second = snapshot.t_ns / NS_PER_S
     assert window.status_line.elapsed.text() == clock(second)
     assert window.review.transport.position.text() == position_words(
@@ -128,6 +133,45 @@ def compare(window):
     fresh = window.grab().toImage()
     assert screen.convertTo(fresh.format()) is None
     assert screen == fresh
+
+
+def compare_times(window, snapshot):
+    """The clock of the effort, the stretch in sight, and how far the band and lines are drawn."""
+    now = snapshot.t_ns / NS_PER_S
+    assert window.header.effort.text() == effort_words(window.review.effort(snapshot.second))
+    with drawn_texts() as texts:
+        window.workbench.strip.grab()
+    start, end = window.span.at(now)
+    assert f"{clock(max(start, 0.0))} to {clock(min(end, float(LENGTH_S)))}" in texts
+    chart = window.workbench.chart
+    for panel in (chart.traces, chart.differences, chart.lanes):
+        assert panel.frame.now_s == pytest.approx(now, abs=1e-3)
+        assert panel.frame.snapshot.second == snapshot.second
+
+
+def compare_far(window):
+    """Every number of the far view with the board's snapshot."""
+    snapshot = window.model.board.snapshot()
+    with drawn_texts() as texts:
+        window.far.grab()
+    assert clock(snapshot.t_ns / NS_PER_S) in texts
+    expected = {
+        clock(snapshot.t_ns / NS_PER_S),
+        effort_words(window.review.effort(snapshot.second)),
+    }
+    for status in snapshot.sensors:
+        bpm = "–" if status.held_bpm is None else f"{status.held_bpm:.0f}"
+        word = {None: "– no pair", True: "IN", False: "OUT"}[status.within]
+        beside = "" if status.within is None else f" {signed(status.difference_bpm)}"
+        own = {bpm, "REF" if status.role == "reference" else f"{word}{beside}"}
+        if status.held_bpm is not None:
+            assert own <= set(texts), (status.label, own - set(texts))
+        expected |= own
+    told = {text for text in texts if any(sign.isdigit() for sign in text)}
+    advice = " ".join(warning.advice for warning in snapshot.open_warnings)
+    told = {text for text in told if text.removeprefix("(known) ") not in advice}
+    heads = {f"{PLAN.activity} · {PLAN.wearer}"}
+    assert told <= expected | heads, told - expected
 
 
 @pytest.mark.parametrize("playing", [False, True], ids=["paused", "playing"])
@@ -164,6 +208,16 @@ def test_a_jump_brings_everything_to_the_same_instant(path, playing):
             jump()
             as_the_timer_does(window)
             compare(window)
+
+
+def test_the_far_view_is_of_the_instant_that_was_jumped_to(path):
+    """After each jump its digits, verdicts and clocks are those of the snapshot."""
+    with replayed(path, at_s=30) as window:
+        press(window, "F")
+        for second in (251.4, 46.0, 180.2, 399.0, 12.0):
+            window.review.go_to(round(second * NS_PER_S))
+            as_the_timer_does(window)
+            compare_far(window)
 
 
 def test_a_paused_replay_stays_at_its_instant(path):
