@@ -111,7 +111,7 @@ def test_a_new_note_ends_redo(path):
     """After undo and a new note there is nothing to redo, and undo takes the new note."""
     with Capture.open(path) as capture:
         notebook = Notebook(capture)
-        notebook.add("marker", t_ns=1, text="one")
+        assert notebook.add("marker", t_ns=1, text="one") == capture.notes()[-1]
         notebook.undo()
         assert notebook.redoable
         notebook.add("marker", t_ns=2, text="two")
