@@ -92,3 +92,14 @@ def test_a_copy_goes_its_own_way() -> None:
     copy = deepcopy(growing)
     copy.append(2)
     assert (growing.view.tolist(), copy.view.tolist()) == ([1], [1, 2])
+
+
+def test_one_that_begins_with_an_array_goes_on_from_a_copy() -> None:
+    """Of its type; what it was made of stays as it was."""
+    values = np.array([1, 2], dtype=np.int32)
+    growing = Growing.of(values)
+    growing.append(3)
+    assert growing.view.tolist() == [1, 2, 3]
+    assert growing.view.dtype == np.int32
+    values[0] = 9
+    assert growing.view[0] == 1
