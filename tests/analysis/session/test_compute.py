@@ -313,16 +313,27 @@ def test_a_sensor_without_a_clock_has_values_and_no_agreement() -> None:
     assert sorrel.facts.notifications == 60
 
 
+def _late(seconds: int = 600) -> SessionData:
+    """Sorrel is late, and its readings come at the end of each second; Yarrow's at its start."""
+    heart = [(k + 0.05, _heart(k + 0.05)) for k in range(seconds)]
+    late = [(k + 0.95, _heart(k + 0.95 - LATE_BY)) for k in range(seconds)]
+    return _from({1: heart, 2: late}, seconds)
+
+
 def test_the_delay_is_taken_out_by_how_much_older_the_values_on_the_grid_are() -> None:
-    """A sensor whose readings come late in each second: its values on the grid are younger."""
-    heart = [(k + 0.05, _heart(k + 0.05)) for k in range(1200)]
-    late = [(k + 0.95, _heart(k + 0.95 - LATE_BY)) for k in range(1200)]
-    (sorrel,) = compute_record(_from({1: late, 2: heart}, 1200)).sensors
-    assert sorrel.delay.value == pytest.approx(-LATE_BY, abs=0.3)
-    (sorrel,) = compute_record(_from({1: heart, 2: late}, 1200)).sensors
+    """Those of a sensor whose readings come at the end of each second are younger there."""
+    (sorrel,) = compute_record(_late()).sensors
     assert sorrel.delay.value == pytest.approx(LATE_BY, abs=0.3)
     assert sorrel.without_delay is not None
     assert sorrel.without_delay.mae.value < 0.7
+
+
+def test_a_delay_is_claimed_on_one_clock_alone() -> None:
+    """On another the same series have none, and no effort is late."""
+    (sorrel,) = compute_record(_late(), one_clock=False).sensors
+    assert (sorrel.delay.value, sorrel.without_delay, sorrel.rising) == (None, None, None)
+    assert "one clock" in sorrel.delay.caution
+    assert {one.delay_s for one in sorrel.responses} == {None}
 
 
 def test_error_variances_are_those_of_the_sensors_once_they_are_in_step(record) -> None:
