@@ -28,7 +28,7 @@ _LONGEST: Final = 15
 _LOOKS: Final = {
     Answer.FOLLOWED: ("ground", "faint", ""),
     Answer.LATE: ("caution-tint", "caution", ""),
-    Answer.BLUNTED: ("caution-tint", "caution", "."),
+    Answer.BLUNTED: ("caution-tint", "caution", "---"),
     Answer.MISSED: ("alarm-tint", "alarm", ""),
     Answer.UNSEEN: ("panel", "faint", "///"),
 }

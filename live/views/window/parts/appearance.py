@@ -8,7 +8,16 @@ from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QApplication, QMainWindow, QToolTip
 
 from live.views.window.parts.preferences import SIZES, USUAL_SIZE, PreferenceStore
-from live.views.window.parts.theme import DARK, LIGHT, THEMES, Theme, palette, style_sheet
+from live.views.window.parts.theme import (
+    DARK,
+    FRAMED,
+    LIGHT,
+    THEMES,
+    Theme,
+    framed_palette,
+    palette,
+    style_sheet,
+)
 
 
 class Appearance:
@@ -50,6 +59,8 @@ class Appearance:
         font.setPointSizeF(self._usual.pointSizeF() * SIZES[self.size])
         # The palette is the application's: a window's own does not reach all of its parts.
         QApplication.setPalette(palette(self.theme))
+        for kind in FRAMED:
+            QApplication.setPalette(framed_palette(self.theme), kind)
         window.setFont(font)
         QToolTip.setFont(font)
         window.setStyleSheet(style_sheet(self.theme, font.pointSizeF()) + more)
