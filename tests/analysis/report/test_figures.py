@@ -76,7 +76,7 @@ def test_the_colours_are_told_apart():
 def test_the_colours_are_those_of_the_window():
     """Sensors, band and words have the same colours and shapes as in the window."""
     pytest.importorskip("PySide6.QtGui", exc_type=ImportError)
-    from live.views.window.parts import theme
+    from live.views.window.parts import shapes, theme
 
     for scheme, window in ((LIGHT, theme.LIGHT), (DARK, theme.DARK)):
         mine = [scheme[palette.sensor_colour(index)] for index in range(len(window.sensors))]
@@ -85,7 +85,7 @@ def test_the_colours_are_those_of_the_window():
             assert scheme[name] == getattr(window, name), name
         assert (scheme["band"], scheme["band-core"]) == (window.band, window.band_core)
         assert scheme["band-edge"] == window.band_edge
-    words = [shape.value for shape in theme.SENSOR_SHAPES]
+    words = [shape.value for shape in shapes.SENSOR_SHAPES]
     signs = dict(zip(palette.SIGNS, words, strict=True))
     assert signs == {
         "◆": "diamond", "●": "disc", "▲": "triangle", "■": "square", "★": "star", "✚": "plus",
