@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
 from contextlib import closing
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter
+from replay.capture.files import read_header
 from replay.capture.writer import fold_log
 from replay.errors import CaptureError
 from replay.event import HEART_RATE, SESSION, Event, Stamp
@@ -94,6 +96,54 @@ def test_an_sqlite_without_strict_tables_is_refused(
         assert names_in(tmp_path) == []
     else:
         begun(tmp_path / "c").abandon()
+
+
+@pytest.mark.parametrize(
+    ("answer", "words"),
+    [("SELECT 'delete'", "cannot hold the log of a capture: choose a local folder"),
+     ("SELECT nothing", "cannot create")],
+)  # fmt: skip
+def test_a_file_system_without_a_log_leaves_no_file_behind(
+    tmp_path, monkeypatch, answer, words
+) -> None:
+    """One sentence of what is wrong with it, whether SQLite says so or fails."""
+
+    class Reluctant(sqlite3.Connection):
+        def execute(self, sql, *rest):
+            return super().execute(answer if "journal_mode = WAL" in sql else sql, *rest)
+
+    connect = sqlite3.connect
+    monkeypatch.setattr(
+        sqlite3, "connect", lambda *at, **how: connect(*at, **how, factory=Reluctant)
+    )
+    with pytest.raises(CaptureError, match=words) as caught:
+        begun(tmp_path / "c")
+    assert type(caught.value) is CaptureError
+    assert names_in(tmp_path) == []
+
+
+def test_a_file_is_not_opened_beside_sqlite_while_it_is_recorded_here(tmp_path) -> None:
+    """Closing it again would drop the locks that this process holds on it."""
+    writer = begun(tmp_path / "c")
+    assert read_header(tmp_path / "c").pages == 0  # not looked at
+    writer.close(t_ns=2, reason="stopped")
+    assert read_header(tmp_path / "c").pages > 0
+
+
+def test_one_thread_after_the_other_may_use_it(tmp_path) -> None:
+    """It is made where the capture begins, and written where that waits for no disk."""
+    writer = begun(tmp_path / "c")
+    saved: list[int] = []
+
+    def write() -> None:
+        writer.append(beat(1))
+        saved.append(writer.commit())
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    thread.join()
+    writer.close(t_ns=2, reason="stopped")
+    assert saved == [1]
 
 
 @pytest.mark.parametrize("other", ["", "x"])
