@@ -60,7 +60,8 @@ class Appearance:
         # The palette is the application's: a window's own does not reach all of its parts.
         QApplication.setPalette(palette(self.theme))
         for kind in FRAMED:
-            QApplication.setPalette(framed_palette(self.theme), kind)
+            # The stub wants bytes, the function a str.
+            QApplication.setPalette(framed_palette(self.theme), kind)  # type: ignore[arg-type]
         window.setFont(font)
         QToolTip.setFont(font)
         window.setStyleSheet(style_sheet(self.theme, font.pointSizeF()) + more)

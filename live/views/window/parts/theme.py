@@ -62,7 +62,7 @@ def palette(theme: Theme) -> QPalette:
     return made
 
 
-FRAMED: Final = (b"QComboBox", b"QAbstractSpinBox")
+FRAMED: Final = ("QComboBox", "QAbstractSpinBox")
 """Controls that Qt's style frames itself, in a colour made of the ground that they lie on."""
 
 
