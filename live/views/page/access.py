@@ -76,12 +76,13 @@ def headers_of(host: str, *, secure: bool) -> dict[str, str]:
         f"connect-src 'self' {socket_scheme}://{host}; "
         "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
+    isolated = {"Cross-Origin-Opener-Policy": "same-origin"} if secure else {}
     return {
+        **isolated,  # browsers complain of it where they would not heed it
         "Content-Security-Policy": policy,
         "Referrer-Policy": "no-referrer",
         "X-Content-Type-Options": "nosniff",
         "Cross-Origin-Resource-Policy": "same-origin",
-        "Cross-Origin-Opener-Policy": "same-origin",
         "Permissions-Policy": "screen-wake-lock=(self), camera=(), microphone=(), geolocation=()",
         "Cache-Control": "no-store",
     }

@@ -8,6 +8,7 @@ import socket
 import time
 from dataclasses import replace
 
+import amqtt  # noqa: F401 - an extra, without which this module is skipped
 import paho.mqtt.client as paho
 import psutil
 import pytest

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QStatusBar
 from analysis.report.words import count
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import ViewModel, late_words, rules_off
+from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock, wall_clock
 from live.views.window.parts.plain_text import ElidedLabel, Label
@@ -95,6 +96,8 @@ class StatusLine(QStatusBar):
             words = f"PROBLEM: nothing was saved for {status.commit_age_s:.0f} s · {words}"
         if status is not None and status.trouble:
             words = f"{words} · {status.trouble}"
+        if status is not None and status.page and ended is None:
+            words = f"{words} · page for the phone: {native(('Ctrl+K',))}"
         _set(self.capture, words)
         if ended is not None:
             state = f"ended: {ended.reason}"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 
+import segno  # noqa: F401 - an extra, without which this module is skipped
+
 from live.views.shared.qr import qr_lines, qr_matrix
 
 URL = "http://192.168.1.20:8765/0123456789abcdefABCDEF/"

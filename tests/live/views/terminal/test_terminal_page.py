@@ -6,6 +6,7 @@ import io
 from dataclasses import replace
 
 import pytest
+import segno  # noqa: F401 - an extra, without which this module is skipped
 
 from live.protocol.alarm import BEGIN_ANEW, ENDED, Alarm
 from live.protocol.feed import CaptureStatus, Ended

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import segno  # noqa: F401 - an extra, without which this module is skipped
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
@@ -37,6 +38,7 @@ def test_the_code_is_offered_where_a_page_is_served():
     """By its key and in the menu; the address for looking is a tick away, each with its code."""
     with shown([*session(10), PAGE]) as (window, _):
         assert window.is_able(Action.PAGE)
+        assert "page for the phone: Ctrl+K" in window.status_line.capture.text()
         press(window, "Ctrl+K")
         code = window.filing.page
         assert isinstance(code, PageCode)
