@@ -20,6 +20,7 @@ from typing import Final
 from live import preflight
 from replay.broker import Broker
 from replay.errors import SidebeatError
+from replay.page import PagePlan
 from replay.plan import Plan
 
 
@@ -67,6 +68,8 @@ def checks(folder: Path, plan: Plan | None) -> Iterator[MachineCheck]:
     broker = _broker_of(plan, sources)
     if plan is not None and broker is not None:
         yield _broker(broker, [s.topic for s in plan.sensors if s.source == "mqtt"])
+    if plan is not None and plan.page is not None:
+        yield _page(plan.page)
     yield sound()
     yield _folder(folder)
     yield clock()
@@ -140,6 +143,17 @@ def _broker(broker: Broker, topics: list[str]) -> MachineCheck:
     login = f" as {broker.username!r}" if broker.username else ""
     secured = ", encrypted" if broker.tls else ""
     return MachineCheck("broker", title, State.GOOD, f"{where(broker)} lets in{login}{secured}")
+
+
+def _page(page: PagePlan) -> MachineCheck:
+    from live.cli.page_option import check_page  # noqa: PLC0415 - only where it is wanted
+
+    try:
+        check_page(page)
+    except SidebeatError as error:
+        return MachineCheck("page", "page for the phone", State.PROBLEM, str(error))
+    found = f"can be served on {page.address}:{page.port}"
+    return MachineCheck("page", "page for the phone", State.GOOD, found)
 
 
 def sound() -> MachineCheck:

@@ -14,6 +14,7 @@ from live.simulated.script import script_for
 from replay.attention import AttentionPlan
 from replay.broker import Broker
 from replay.errors import PlanError
+from replay.page import PagePlan
 from replay.plan import IMPORTED_SOURCES, Plan, PlannedSensor
 
 Identity = tuple[str, str]
@@ -53,6 +54,7 @@ class PlanBuilder:
     tolerance_percent: float = 10.0
     broker: Broker | None = None
     attention: AttentionPlan = field(default_factory=AttentionPlan)
+    page: PagePlan | None = None
     details: Mapping[str, str] = field(default_factory=dict)
     study: str = ""
     seed: int = 1
@@ -68,6 +70,7 @@ class PlanBuilder:
             tolerance_percent=plan.tolerance_percent,
             broker=plan.broker,
             attention=plan.attention,
+            page=plan.page,
             details=dict(plan.details),
             study=plan.study,
             seed=plan.seed,
@@ -207,6 +210,7 @@ class PlanBuilder:
             tolerance_percent=self.tolerance_percent,
             broker=(self.broker or Broker()) if over_mqtt else None,
             attention=self.attention,
+            page=self.page,
             details={key: text.strip() for key, text in self.details.items() if text.strip()},
             invented=any(sensor.kind for sensor in sensors),
             study=self.study,

@@ -14,6 +14,7 @@ from live.cli import machine
 from live.cli.machine import State
 from live.cli.main import run
 from tests.standins.broker import Broker, running_broker
+from tests.standins.pages import free_port
 
 PLAN = """
 [session]
@@ -137,3 +138,15 @@ def test_what_may_have_been_meant_is_named(words: list[str], meant: str | None, 
     """A command or an option that does not exist is answered with the nearest one."""
     assert run(words if meant else [*words, "x.sqlite"]) == 2
     assert (meant or "did you mean --speed?") in capsys.readouterr().err
+
+
+def test_the_page_of_a_plan_is_tried(tmp_path: Path, capsys):
+    """Whether its port is free and its packages are there, before the day on which it is wanted."""
+    plain = 'address = "127.0.0.1"\nport = {port}\n'
+    with running_broker(tmp_path) as broker:
+        for port, state in ((free_port(), State.GOOD), (broker.port, State.PROBLEM)):
+            plan = plan_file(tmp_path, broker.port, "\n[page]\n" + plain.format(port=port))
+            status, found = looked(capsys, "--plan", plan, "--out", str(tmp_path / "captures"))
+            assert found["page"]["state"] == state.value
+            assert (status == 0) is (state is State.GOOD)
+    assert "something listens on" in found["page"]["sentence"]

@@ -11,6 +11,7 @@ from live.setup.places import PLACES, from_sensor
 from live.setup.plan_builder import DETAILS, PlanBuilder
 from replay.attention import AttentionPlan
 from replay.broker import Broker
+from replay.page import PagePlan
 from replay.payloads.device import BODY_LOCATIONS
 from replay.placement import mirrored, part, side
 from replay.plan import PlannedSensor, format_plan, parse_plan
@@ -83,10 +84,13 @@ def test_the_broker_is_in_the_plan_only_if_it_is_needed():
 
 
 def test_what_the_page_has_no_field_for_is_kept():
-    """A plan that was read keeps what a warning sets off, and each sensor's own age limit."""
+    """A plan that was read keeps what a warning sets off, the page that it serves, and each sensor's
+    own age limit.
+    """
     plan = replace(
         WHOLE.plan(),
         attention=AttentionPlan(command=("notify", "me")),
+        page=PagePlan(address="192.168.1.20"),
         sensors=(YARROW, replace(SORREL, hold_s=8.0)),
     )
     assert PlanBuilder.of(plan).plan() == plan
