@@ -84,7 +84,7 @@ def test_the_broker_is_in_the_plan_only_if_it_is_needed():
 
 
 def test_what_the_page_has_no_field_for_is_kept():
-    """A plan that was read keeps what a warning sets off, the page that it serves, and each sensor's
+    """A plan that was read keeps what a warning sets off, the page that it serves, each sensor's
     own age limit.
     """
     plan = replace(
