@@ -78,7 +78,8 @@ def with_embedded(plan: Plan, port: int | None) -> Plan:
         )
     broker = replace(named, host=LOOPBACK, port=port or named.port, embedded=True)
     with socket.socket() as trial:
-        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if os.name == "posix":  # elsewhere it would take a port that is in use
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             trial.bind((LOOPBACK, broker.port))
         except OSError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import socket
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
@@ -59,7 +60,8 @@ def check_page(page: PagePlan) -> None:
         found = socket.getaddrinfo(page.address, page.port, type=socket.SOCK_STREAM)
         for family, kind, protocol, _, at in found[:1]:
             with socket.socket(family, kind, protocol) as trial:
-                trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+                if os.name == "posix":  # elsewhere it would take a port that is in use
+                    trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
                 trial.bind(at)
     except OSError as error:
         raise SidebeatError(cannot_listen(page, error)) from None

@@ -120,8 +120,9 @@ class PageServer:
         try:
             with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
                 runner.run(self._run())
-        except Exception:
+        except Exception as error:
             self.faults += 1
+            self._problem = self._problem or f"the page cannot be served ({error})"
             _log.exception("the page is not served any more")
         finally:
             self._started.set()

@@ -156,6 +156,19 @@ def test_a_viewer_knows_all_and_then_what_is_new(served):
     )
 
 
+def test_what_is_sent_is_compressed(served):
+    """As every browser offers it; a phone at the edge of the Wi-Fi has less to take."""
+
+    async def look():
+        async with (
+            aiohttp.ClientSession() as session,
+            session.ws_connect(served.url() + "live", compress=15) as opened,
+        ):
+            return opened.compress
+
+    assert asyncio.run(look()) > 0
+
+
 def test_a_marker_and_what_is_known_go_the_way_of_every_view(served):
     """As commands of the protocol, answered in the capture's words; what was not shown is not
     silenced.
@@ -476,3 +489,14 @@ def test_a_page_is_made_by_the_watchers_model_alone(served):
     assert isinstance(served.page, Page)
     assert served.page.full != served.page.read
     assert "W1" not in served.page.full
+
+
+def test_a_server_that_cannot_begin_says_so(monkeypatch, caplog):
+    """Whatever goes wrong there is one sentence for the watcher, which goes on without a page."""
+
+    async def fails(_self):
+        raise RuntimeError("as planted")
+
+    monkeypatch.setattr(PageServer, "_run", fails)
+    with caplog.at_level(logging.CRITICAL), pytest.raises(SidebeatError, match="as planted"):
+        served_page(PagedFeed()).__enter__()
