@@ -27,7 +27,7 @@ def begin() -> None:
         return
     _begun.append(
         subprocess.Popen(
-            [sys.executable, "-c", _TRY],
+            [sys.executable, "-P", "-c", _TRY],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,

@@ -85,6 +85,28 @@ def test_input_is_not_checked_by_assert():
     assert asserts == []
 
 
+def test_our_own_processes_take_no_module_from_the_folder_they_are_begun_in():
+    """With ``-m`` and ``-c`` Python looks for modules there first: a folder of captures that holds
+    an ``analysis`` of its own would be run in place of ours.
+    """
+    begun, exposed = 0, []
+    for path in MODULES:
+        if path.is_relative_to(ROOT / "benchmarks"):
+            continue
+        for node in ast.walk(_tree(path)):
+            if not isinstance(node, (ast.Call, ast.List, ast.Tuple)):
+                continue
+            words = {part.value for part in ast.walk(node) if isinstance(part, ast.Constant)}
+            first = getattr(node, "elts", None) or getattr(node, "args", None) or [node]
+            if not (words & {"-m", "-c", "-P"} and ast.unparse(first[0]) == "sys.executable"):
+                continue
+            begun += 1
+            if "-P" not in words:
+                exposed.append(f"{_name(path)}:{node.lineno}")
+    assert exposed == []
+    assert begun >= 5
+
+
 def test_functions_stay_simple():
     """No function has a cyclomatic complexity above 11 without a reason beside it.
 

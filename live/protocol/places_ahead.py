@@ -54,7 +54,7 @@ class PlacesAhead:
             self._kept = kept
         elif kept.can_be_made:
             self._kept = kept
-            command = [sys.executable, "-m", "analysis.session.places", str(capture.path)]
+            command = [sys.executable, "-P", "-m", "analysis.session.places", str(capture.path)]
             try:
                 self._maker = start(command)
             except OSError:

@@ -130,7 +130,8 @@ def test_they_are_made_by_a_process_of_its_own_and_found_when_it_is_done(path):
     maker = Maker()
     with Capture.open(path) as capture:
         ahead = PlacesAhead(capture, maker.start)
-        assert maker.commands == [[sys.executable, "-m", "analysis.session.places", str(path)]]
+        module = ["-P", "-m", "analysis.session.places"]
+        assert maker.commands == [[sys.executable, *module, str(path)]]
         assert not any(ahead.look() for _ in range(2 * LOOK_EVERY))
         assert ahead.places == ()
         places.keep_places(path)

@@ -30,7 +30,7 @@ class Program(QObject):
         process.finished.connect(lambda status, _=None: self._finished(int(status)))
         process.errorOccurred.connect(self._failed)
         self._process = process
-        process.start(sys.executable, ["-m", "live", *arguments])
+        process.start(sys.executable, ["-P", "-m", "live", *arguments])
         return True
 
     def _finished(self, status: int) -> None:

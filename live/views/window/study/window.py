@@ -67,7 +67,7 @@ class StudyRequest:
 
 def replay_beside(path: str) -> bool:
     """Open a session in a window of its own, which outlives this one; whether it could be."""
-    started = QProcess.startDetached(sys.executable, ["-m", "live", "replay", path])
+    started = QProcess.startDetached(sys.executable, ["-P", "-m", "live", "replay", path])
     return bool(started[0] if isinstance(started, tuple) else started)
 
 
