@@ -64,6 +64,7 @@ pictures: setup
 	@$(RUN) -m live.views.window.screenshots
 	@$(RUN) -m live.views.window.setup.pictures
 	@$(RUN) -m live.views.window.moving_picture
+	@if command -v chromium >/dev/null; then $(RUN) -m benchmarks.phone_picture; fi
 
 # As root, with debootstrap: make newcomer SUITES="trixie sid" TESTS=1
 newcomer:

@@ -122,7 +122,6 @@ function draw() {
   set(at('invented'), session.invented);
   drawRows(session, cut);
   drawWarnings(cut);
-  drawPast(session);
   const full = state.get('right') === 'full';
   at('buttons').hidden = !full;
   at('marker').disabled = over;
@@ -136,6 +135,7 @@ function draw() {
   set(at('notes'), notes.join('\n'));
   const large = rows().map(row => row.severity && !row.known ? row.large : '').find(Boolean);
   document.title = cut ? 'CUT OFF' : alarm ? alarm.headline : large || session.activity;
+  drawPast(session);          // last: it is as high as what is left
 }
 
 function drawBanner(alarm, cut) {
@@ -278,6 +278,8 @@ const colourOf = sign => sign.colour < 0 ? '--reference' : `--sensor-${sign.colo
 
 function drawPast(session) {
   const canvas = at('drawing');
+  const reference = points.map(point => point[1]).filter(value => value !== null);
+  set(at('caption'), reference.length ? `last ${Math.round(session.seconds / 60)} min` : '');
   const ratio = devicePixelRatio || 1;
   const width = canvas.clientWidth, height = canvas.clientHeight;
   if (!width || !height) return;
@@ -290,8 +292,6 @@ function drawPast(session) {
   const pen = canvas.getContext('2d');
   pen.setTransform(ratio, 0, 0, ratio, 0, 0);
   pen.clearRect(0, 0, width, height);
-  const reference = points.map(point => point[1]).filter(value => value !== null);
-  set(at('caption'), reference.length ? `last ${Math.round(session.seconds / 60)} min` : '');
   if (reference.length < 2) return;
   const tolerance = bpm => Math.max(session.tolerance_bpm, session.tolerance_percent / 100 * bpm);
   const low = Math.min(...reference), high = Math.max(...reference);
