@@ -80,6 +80,16 @@ OBJECTS = {
         DamagedCapture,
         "the columns of 'note'",
     ),
+    "another column in the copy of the session": (
+        ["ALTER TABLE session_copy ADD COLUMN more TEXT"],
+        DamagedCapture,
+        "the columns of 'session_copy'",
+    ),
+    "a table that a module makes up": (
+        ["DROP TABLE note", "CREATE VIRTUAL TABLE note USING fts5(body)"],
+        NotACapture,
+        "'note' is a table",
+    ),
     "a column that is computed": (
         [
             *without("ending"),
@@ -324,7 +334,9 @@ def test_an_interrupt_during_a_question_is_no_damage() -> None:
 
 
 def test_the_plan_of_a_capture_of_the_first_versions_is_read(altered) -> None:
-    """The table of events without the columns of a foreign stamp is a capture's."""
+    """The table of events without the columns of a foreign stamp is a capture's, and a file
+    without a copy of the session's row.
+    """
     path = altered(
         "DROP VIEW notifications",
         "ALTER TABLE event RENAME TO newer",
@@ -332,6 +344,7 @@ def test_the_plan_of_a_capture_of_the_first_versions_is_read(altered) -> None:
         "NULL, channel INTEGER NOT NULL, payload BLOB NOT NULL, crc32 INTEGER NOT NULL) STRICT",
         "INSERT INTO event SELECT seq, t_ns, sensor, channel, payload, crc32 FROM newer",
         "DROP TABLE newer",
+        "DROP TABLE session_copy",
     )
     with Capture.open(path) as capture:
         assert format_plan(capture.recorded_plan) == format_plan(PLAN)
