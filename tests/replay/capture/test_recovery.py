@@ -89,6 +89,7 @@ def row(seq: int) -> Row:
 def test_holes_are_numbers_without_a_whole_event(seqs, ending, changed, holes) -> None:
     """Up to the last that there must have been: by the ending, or a number that comes next."""
     found = Recovered()
+    assert (found.is_damaged, found.hidden, found.only_in_log) == (False, 0, 0)
     found.rows = {seq: row(seq) for seq in seqs}
     found.ending = None if ending is None else Ending(9, 9, "stopped", ending)
     found.altered = changed
