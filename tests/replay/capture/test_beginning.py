@@ -67,7 +67,9 @@ def test_a_kill_leaves_a_whole_file_under_its_name_or_none(tmp_path: Path, momen
 
 
 def test_only_files_of_our_temporary_names_that_nobody_holds_are_swept(tmp_path: Path) -> None:
-    """Another's files, folders, and what a slow disk is still making, stay."""
+    """Another's files, folders, and what a slow disk is still making, stay, with its journal: that
+    holds what a kill would have to be undone by.
+    """
     held, left = tmp_path / f"{UNBEGUN}held", tmp_path / f"{UNBEGUN}left"
     others = [tmp_path / "c.sqlite", tmp_path / ".sidebeat", tmp_path / "x.sidebeat-1"]
     for path in (left, *others):
@@ -76,7 +78,11 @@ def test_only_files_of_our_temporary_names_that_nobody_holds_are_swept(tmp_path:
     with closing(sqlite3.connect(held, isolation_level=None)) as connection:
         connection.execute("CREATE TABLE a (b)")
         connection.execute("BEGIN IMMEDIATE")
+        connection.execute("INSERT INTO a VALUES (1)")
+        journal = tmp_path / f"{UNBEGUN}held-journal"
+        assert journal.exists()
         assert sweep(tmp_path, time.time() + LATER_S) == 1
+        assert journal.exists()
         assert not left.exists()
         assert held.exists()
         assert all(path.exists() for path in others)
