@@ -26,7 +26,7 @@ class Broker:
     def __init__(self, folder: Path, settings: str = "allow_anonymous true") -> None:
         if _PROGRAM is None:
             pytest.skip("needs mosquitto (apt-get install mosquitto)")
-        self.port = _free_port()
+        self.port = free_port()
         self._settings = settings
         self._configuration = folder / "mosquitto.conf"
         self._process: subprocess.Popen[bytes] | None = None
@@ -125,7 +125,8 @@ def _is_root() -> bool:
     return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """A port on which nothing listens."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -15,16 +14,10 @@ from live.views.page.page import Page
 from replay.event import ACKNOWLEDGED, MARKER, NS_PER_S, Event
 from replay.page import PagePlan
 from replay.plan import Plan
+from tests.standins.broker import free_port
 from tests.standins.feeds import PLAN, ScriptedFeed
 
 STATUS = CaptureStatus(path="/captures/a.sqlite", events=1, saved=1, commit_age_s=0.1, views=1)
-
-
-def free_port() -> int:
-    """A port on which nothing listens."""
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return found.getsockname()[1]
 
 
 class PagedFeed(ScriptedFeed):

@@ -25,9 +25,8 @@ from replay.errors import SidebeatError
 from replay.event import HEART_RATE, MQTT_HEART_RATE
 from replay.plan import PlannedSensor, format_plan
 from tests.standins.board_reader import reading_board
-from tests.standins.broker import Publisher
+from tests.standins.broker import Publisher, free_port
 from tests.standins.feeds import PLAN
-from tests.standins.pages import free_port
 from tests.standins.running import follow, running_capture
 
 pytestmark = pytest.mark.timeout(120)

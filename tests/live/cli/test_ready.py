@@ -13,8 +13,7 @@ from live import preflight
 from live.cli import machine
 from live.cli.machine import State
 from live.cli.main import run
-from tests.standins.broker import Broker, running_broker
-from tests.standins.pages import free_port
+from tests.standins.broker import Broker, free_port, running_broker
 
 PLAN = """
 [session]

@@ -23,8 +23,8 @@ from replay.errors import PlanError, SidebeatError
 from replay.event import MARKER
 from replay.page import PagePlan
 from replay.plan import format_plan, parse_plan
+from tests.standins.broker import free_port
 from tests.standins.feeds import PLAN
-from tests.standins.pages import free_port
 from tests.standins.running import follow, running_capture
 
 pytestmark = pytest.mark.timeout(150)

@@ -17,6 +17,7 @@ import trustme
 from live.protocol.feed import Tick
 from live.views.page import server as server_module
 from live.views.page import viewer as viewer_module
+from live.views.page.access import shown_address
 from live.views.page.facts import PageFacts
 from live.views.page.page import Page
 from live.views.page.server import PageServer
@@ -24,8 +25,9 @@ from live.views.page.viewer import LONGEST_REQUEST, MOST_ASKED, read_request
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S
 from replay.page import PagePlan
+from tests.standins.broker import free_port
 from tests.standins.feeds import two_sensors
-from tests.standins.pages import PagedFeed, free_port, seconds, served_page
+from tests.standins.pages import PagedFeed, seconds, served_page
 
 SOON_S = 10.0
 
@@ -477,7 +479,7 @@ def test_with_a_certificate_the_page_is_encrypted(tmp_path):
 def test_it_listens_on_loopback_unless_an_address_is_given(served):
     """The usual plan is this computer alone: another of its addresses answers nothing."""
     assert PagePlan().address == "127.0.0.1"
-    elsewhere = server_module.socket.gethostbyname(socket.gethostname())
+    elsewhere = shown_address("0.0.0.0")  # noqa: S104 - asked, not bound
     if elsewhere.startswith("127."):
         elsewhere = "127.0.0.2"
     with pytest.raises(OSError, match=r"refused|unreachable"):
