@@ -12,10 +12,10 @@ from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from analysis.statistics.effort_finder import EffortState
 from live.views.shared.far import effort_words
-from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.key_buttons import tool_button
 from live.views.window.parts.keys import Action, every_key
-from live.views.window.parts.plain_text import ElidedLabel, Label, tip
+from live.views.window.parts.plain_text import ElidedLabel, Label
 from live.views.window.parts.span import Follow
 from replay.plan import Plan
 
@@ -103,13 +103,8 @@ class Header(QWidget):
                 continue
             if key.action is Action.MARKER:
                 flow.addWidget(self.marker)
-            button = QToolButton()
-            button.setText(key.button)
-            button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
-            button.setAccessibleName(key.words)
-            button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+            button = tool_button(key, do)
             button.setCheckable(key.action in FOLLOWED)
-            button.clicked.connect(lambda _=False, action=key.action: do(action))
             flow.addWidget(button)
             self.buttons[key.action] = button
         self.buttons[Action.MARKER].setText("set marker")

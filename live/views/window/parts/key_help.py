@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Protocol
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
@@ -17,19 +17,8 @@ from PySide6.QtWidgets import (
 )
 
 from live.views.window.parts.dialogs import native
+from live.views.window.parts.key_row import KeyRow
 from live.views.window.parts.plain_text import Label
-
-
-class HasKeys(Protocol):
-    """A row of a screen's table of keys."""
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        """Qt's names, the usual one first."""
-
-    @property
-    def words(self) -> str:
-        """What it does."""
 
 
 class KeyHelp(QDialog):
@@ -41,7 +30,7 @@ class KeyHelp(QDialog):
         self,
         title: str,
         name: str,
-        keys: Iterable[HasKeys],
+        keys: Iterable[KeyRow[Any]],
         parts: Sequence[tuple[str, str]],
         parent: QWidget | None = None,
     ) -> None:
@@ -74,7 +63,7 @@ class KeyHelp(QDialog):
         self.resize(wide, high)
 
 
-def _table(keys: Iterable[HasKeys]) -> QWidget:
+def _table(keys: Iterable[KeyRow[Any]]) -> QWidget:
     table = QWidget()
     grid = QGridLayout(table)
     grid.setContentsMargins(0, 0, 0, 0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
+
+from live.views.window.parts.key_row import KeyRow
 
 
 class Action(StrEnum):
@@ -79,15 +80,7 @@ class Action(StrEnum):
     READ_LATER = "read-later"
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One row of the help page.  ``keys``: Qt's names; ``button``: its words, empty for none."""
-
-    action: Action
-    keys: tuple[str, ...]
-    words: str
-    button: str = ""
-
+Key = KeyRow[Action]
 
 KEYS: Final[dict[str, tuple[Key, ...]]] = {
     "File": (

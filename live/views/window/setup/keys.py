@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
+
+from live.views.window.parts.key_row import KeyRow
 
 
 class Step(StrEnum):
@@ -26,15 +27,7 @@ class Step(StrEnum):
     CLOSE = "close"
 
 
-@dataclass(frozen=True, slots=True)
-class StepKey:
-    """One row of the help.  ``keys``: Qt's names; ``button``: its words, empty for none."""
-
-    step: Step
-    keys: tuple[str, ...]
-    words: str
-    button: str = ""
-
+StepKey = KeyRow[Step]
 
 STEP_KEYS: Final = (
     StepKey(Step.FORWARD, ("Ctrl+Return", "Ctrl+Enter"), "Go on: check the sensors, then record"),

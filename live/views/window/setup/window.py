@@ -33,10 +33,10 @@ from live.setup.rehearsal import Rehearsal
 from live.setup.subprocesses import LineSubprocess, listening_subprocess
 from live.views.window.live.workbench import Cautions
 from live.views.window.parts.appearance import Appearance
-from live.views.window.parts.dialogs import native
 from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.key_buttons import tool_button
 from live.views.window.parts.key_help import KeyHelp
-from live.views.window.parts.plain_text import MarkupLabel, tip
+from live.views.window.parts.plain_text import MarkupLabel
 from live.views.window.parts.preferences import PreferenceStore
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.setup.check_page import CheckPage
@@ -126,13 +126,9 @@ class SetupWindow(QMainWindow):
         for key in STEP_KEYS:
             if not key.button:
                 continue
-            button = QToolButton()
-            button.setText(key.button)
-            button.setToolTip(tip(f"{key.words} ({native(key.keys[:1])})"))
-            button.setAccessibleName(key.words)
-            button.clicked.connect(lambda _=False, step=key.step: self.do(step))
+            button = tool_button(key, self.do)
             flow.addWidget(button)
-            self.buttons[key.step] = button
+            self.buttons[key.action] = button
         self.cautions = Cautions()
         self.note = sentence(kind="alarm")
         self.pages = QStackedWidget()
@@ -157,8 +153,8 @@ class SetupWindow(QMainWindow):
         for key in STEP_KEYS:
             for sequence in key.keys:
                 shortcut = QShortcut(QKeySequence(sequence), self)
-                shortcut.activated.connect(lambda step=key.step: self.do(step))
-                self.shortcuts.setdefault(key.step, []).append(shortcut)
+                shortcut.activated.connect(lambda step=key.action: self.do(step))
+                self.shortcuts.setdefault(key.action, []).append(shortcut)
 
     def start(self) -> None:
         """Listen for sensors from now on."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
+
+from live.views.window.parts.key_row import KeyRow
 
 
 class Start(StrEnum):
@@ -20,23 +21,15 @@ class Start(StrEnum):
     CLOSE = "close"
 
 
-@dataclass(frozen=True, slots=True)
-class StartKey:
-    """``keys``: Qt's names; ``words``: on its button; ``hint``: in its tip."""
-
-    start: Start
-    keys: tuple[str, ...]
-    words: str
-    hint: str
-
+StartKey = KeyRow[Start]
 
 START_KEYS: Final = (
-    StartKey(Start.NEW, ("Ctrl+N",), "New session", "Who wears what, checks, recording"),
-    StartKey(Start.AGAIN, ("A",), "As last time", "The last plan, straight to its checks"),
-    StartKey(Start.OPEN, ("Ctrl+O",), "Open a capture …", "Replay it, look into it, take notes"),
-    StartKey(Start.IMPORT, ("Ctrl+I",), "Import files …", "Activity files of other devices"),
-    StartKey(Start.STUDY, ("Ctrl+U",), "Study of the captures", "What all sessions together say"),
-    StartKey(Start.DEMO, ("Ctrl+D",), "Demo", "An invented session; needs no sensor"),
-    StartKey(Start.SETTINGS, ("Ctrl+,",), "Settings …", "Text, theme, sounds, voice, folder"),
-    StartKey(Start.CLOSE, ("Ctrl+Q",), "Close", "Nothing is running"),
+    StartKey(Start.NEW, ("Ctrl+N",), "Who wears what, checks, recording", "New session"),
+    StartKey(Start.AGAIN, ("A",), "The last plan, straight to its checks", "As last time"),
+    StartKey(Start.OPEN, ("Ctrl+O",), "Replay it, look into it, take notes", "Open a capture …"),
+    StartKey(Start.IMPORT, ("Ctrl+I",), "Activity files of other devices", "Import files …"),
+    StartKey(Start.STUDY, ("Ctrl+U",), "What all sessions together say", "Study of the captures"),
+    StartKey(Start.DEMO, ("Ctrl+D",), "An invented session; needs no sensor", "Demo"),
+    StartKey(Start.SETTINGS, ("Ctrl+,",), "Text, theme, sounds, voice, folder", "Settings …"),
+    StartKey(Start.CLOSE, ("Ctrl+Q",), "Nothing is running", "Close"),
 )

@@ -94,16 +94,16 @@ class StartWindow(QMainWindow):
         left.addWidget(self.about)
         self.shortcuts: dict[Start, QShortcut] = {}
         for key in START_KEYS:
-            button = QPushButton(f"{key.words}    {native(key.keys[:1])}")
-            button.setAccessibleName(key.words)
-            button.setToolTip(tip(key.hint))
-            button.setObjectName("forward" if key.start is Start.NEW else "plain")
-            button.clicked.connect(lambda _=False, start=key.start: self.do(start))
+            button = QPushButton(f"{key.button}    {native(key.keys[:1])}")
+            button.setAccessibleName(key.button)
+            button.setToolTip(tip(key.words))
+            button.setObjectName("forward" if key.action is Start.NEW else "plain")
+            button.clicked.connect(lambda _=False, start=key.action: self.do(start))
             left.addWidget(button)
-            self.buttons[key.start] = button
+            self.buttons[key.action] = button
             shortcut = QShortcut(QKeySequence(key.keys[0]), self)
-            shortcut.activated.connect(lambda start=key.start: self.do(start))
-            self.shortcuts[key.start] = shortcut
+            shortcut.activated.connect(lambda start=key.action: self.do(start))
+            self.shortcuts[key.action] = shortcut
         self.drop = Label("Drop activity files here (FIT, TCX, GPX, CSV) to import them.")
         self.drop.setWordWrap(True)
         self.drop.setObjectName("drop")
@@ -199,8 +199,8 @@ class StartWindow(QMainWindow):
         last = self._last()
         button = self.buttons[Start.AGAIN]
         button.setEnabled(last is not None)
-        key = next(key for key in START_KEYS if key.start is Start.AGAIN)
-        words = key.words if last is None else f"{key.words}: {heading(last)}"
+        key = next(key for key in START_KEYS if key.action is Start.AGAIN)
+        words = key.button if last is None else f"{key.button}: {heading(last)}"
         metrics = button.fontMetrics()
         shown = metrics.elidedText(
             words,

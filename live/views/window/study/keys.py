@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from live.views.window.parts.key_row import KeyRow
 from live.views.window.study.words import Tab
 
 
@@ -32,15 +32,7 @@ class Ask(StrEnum):
     CLOSE = "close"
 
 
-@dataclass(frozen=True, slots=True)
-class AskKey:
-    """One row of the help.  ``keys``: Qt's names; ``button``: its words, empty for none."""
-
-    ask: Ask
-    keys: tuple[str, ...]
-    words: str
-    button: str = ""
-
+AskKey = KeyRow[Ask]
 
 TABS: Final = {
     Ask.RANKING: Tab.RANKING,

@@ -20,10 +20,10 @@ from analysis.report.study.shown import places_shown
 from analysis.report.study.study_view import StudyView
 from analysis.report.words import INVENTED
 from analysis.study.study import Activity, Study
-from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.flow_row import FlowLayout
-from live.views.window.parts.plain_text import ElidedLabel, Label, lines, tip
+from live.views.window.parts.key_buttons import tool_button
+from live.views.window.parts.plain_text import ElidedLabel, Label, lines
 from live.views.window.parts.theme import LIGHT, Theme
 from live.views.window.study.keys import ASK_KEYS, TABS
 from live.views.window.study.lane_plot import LanePlot
@@ -100,16 +100,12 @@ class Pictures(QWidget):
         flow = row.flow
         self.tabs: dict[Tab, QToolButton] = {}
         for key in ASK_KEYS:
-            if key.ask not in TABS:
+            if key.action not in TABS:
                 continue
-            tab = TABS[key.ask]
-            button = QToolButton()
+            tab = TABS[key.action]
+            button = tool_button(key, lambda ask: self.turn_to(TABS[ask]))
             button.setText(tab)
             button.setCheckable(True)
-            button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
-            button.setAccessibleName(key.words)
-            button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            button.clicked.connect(lambda _=False, tab=tab: self.turn_to(tab))
             button.setVisible(tab is not Tab.PLAN or self._beside.plan is not None)
             flow.addWidget(button)
             self.tabs[tab] = button

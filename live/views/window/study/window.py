@@ -30,9 +30,9 @@ from analysis.study.row import SessionRow
 from analysis.study.study import Activity, Study
 from live.views.window.parts.accessibility import name_parts
 from live.views.window.parts.appearance import Appearance
-from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.flow_row import FlowLayout
+from live.views.window.parts.key_buttons import tool_button
 from live.views.window.parts.number_format import duration
 from live.views.window.parts.plain_text import ElidedLabel, Label, tip
 from live.views.window.parts.preferences import PreferenceStore
@@ -124,17 +124,12 @@ class StudyWindow(QMainWindow):
         for key in ASK_KEYS:
             for sequence in key.keys:
                 shortcut = QShortcut(QKeySequence(sequence), self)
-                shortcut.activated.connect(partial(self.do, key.ask))
-                self.shortcuts.setdefault(key.ask, shortcut)
+                shortcut.activated.connect(partial(self.do, key.action))
+                self.shortcuts.setdefault(key.action, shortcut)
             if key.button:
-                button = QToolButton()
-                button.setText(key.button)
-                button.setToolTip(tip(f"{key.words} ({native(key.keys)})"))
-                button.setAccessibleName(key.words)
-                button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-                button.clicked.connect(lambda _=False, ask=key.ask: self.do(ask))
+                button = tool_button(key, self.do)
                 flow.addWidget(button)
-                self.buttons[key.ask] = button
+                self.buttons[key.action] = button
         self.buttons[Ask.ZOOM].setCheckable(True)
         self.pictures = Pictures(self.faults, self.request.view, self.request.beside)
         self.pictures.opened.connect(self.open_session)

@@ -20,11 +20,11 @@ from tests.standins.setups import setup_page
 from tests.standins.windows import press
 
 
-@pytest.mark.parametrize("key", STEP_KEYS, ids=lambda key: key.step)
+@pytest.mark.parametrize("key", STEP_KEYS, ids=lambda key: key.action)
 def test_every_key_is_bound(key, tmp_path):
     """Each key of the help page has its shortcut."""
     with setup_page(tmp_path) as (window, _):
-        bound = [s.key().toString() for s in window.shortcuts[key.step]]
+        bound = [s.key().toString() for s in window.shortcuts[key.action]]
         assert len(bound) == len(key.keys)
         assert all(bound)
 

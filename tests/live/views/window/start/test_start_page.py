@@ -101,7 +101,7 @@ def test_enter_replays_and_remembers(tmp_path):
 )
 def test_a_choice_is_a_command_of_the_program(tmp_path, start, begins):
     """By its key and by its button alike."""
-    key = next(key for key in START_KEYS if key.start is start)
+    key = next(key for key in START_KEYS if key.action is start)
     for act in (lambda w: press(w, key.keys[0]), lambda w: w.buttons[start].click()):
         with started(tmp_path) as window:
             act(window)
