@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import QEvent, QPoint, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
@@ -165,10 +165,32 @@ def test_the_keyboard_does_what_the_mouse_does(tmp_path):
         QTest.keyClick(plot, Qt.Key.Key_Right)
         least = min(last.points, key=lambda point: point.value)
         assert least.text in plot.accessibleDescription()
+        assert window.told.text() == least.text.replace("\n", " · ")
         QTest.keyClick(plot, Qt.Key.Key_Return)
         assert window.opened == [least.session.path]
         QTest.keyClick(plot, Qt.Key.Key_Left)
         assert least.text in plot.accessibleDescription()
+
+
+def test_what_is_pointed_at_is_said_until_nothing_is():
+    """A point under the pointer and a cell of the grid say session, sensor and value in the line of
+    the answers; the last answer comes back behind them.
+    """
+    with shown() as window:
+        painted(window)
+        window.open_session(window.study.rows[0])
+        answer = window.told.text()
+        plot, grid = window.pictures.plot, window.pictures.grid
+        spot = plot.canvas.spots[0][0].toPoint()
+        QTest.mouseMove(plot.viewport(), spot)
+        said = lanes(window)[0].points[plot.point_at(QPointF(spot))[1]].text
+        assert window.told.text() == said.replace("\n", " · ")
+        QTest.mouseMove(plot.viewport(), QPoint(3, 3))
+        assert window.told.text() == answer
+        cells = [grid.model().index(0, column) for column in range(grid.model().columnCount())]
+        grid.setCurrentIndex(next(cell for cell in cells[1:] if grid.grid.said(cell)))
+        assert window.told.text() == grid.grid.said(grid.currentIndex()).replace("\n", " · ")
+        assert lanes(window)[0].sensor in window.told.text()
 
 
 def test_a_session_whose_file_is_gone_says_so():
