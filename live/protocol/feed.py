@@ -7,12 +7,14 @@ It cannot tell a live capture from a replay except by what it may ask for (``con
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
-from analysis.board import Board
 from live.protocol.alarm import Alarm
 from replay.event import Event
 from replay.plan import Plan
+
+if TYPE_CHECKING:  # a capture speaks this protocol too, and has no use for a board and its numpy
+    from analysis.board import Board
 
 RECORDING_BEGINS: Final = "the recording begins"
 """Reason by which the stream of a rehearsal ends; attach again for the recording's own."""
