@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from replay.capture import Capture
+from replay.capture import Capture, CaptureWriter
 from replay.capture.recovery import Ending, Recovered, recover
 from replay.capture.row_scan import Row
-from replay.event import NS_PER_S
-from tests.standins.captures import session_events, write_capture
+from replay.capture.schema import PAGE_SIZE
+from replay.event import HEART_RATE, NS_PER_S, Event
+from tests.standins.captures import PLAN, session_events, write_capture
 
 
 @pytest.fixture(name="path")
@@ -70,6 +71,54 @@ def test_nothing_is_asked_of_objects_that_are_not_a_captures(path: Path) -> None
     found = recover(path)
     assert found.complaints == ["this is not a capture of Sidebeat: 'note' is a view"]
     assert len(found.rows) > 0
+
+
+def page_of(path: Path, table: str) -> slice:
+    """Where the first page of a table lies in the file."""
+    with closing(sqlite3.connect(path)) as file:
+        query = "SELECT rootpage FROM sqlite_schema WHERE name = ?"
+        (page,) = file.execute(query, (table,)).fetchone()
+    return slice((page - 1) * PAGE_SIZE, page * PAGE_SIZE)
+
+
+def test_notes_that_cannot_be_read_are_damaged(path: Path) -> None:
+    """Their page was written over: at least one is lost."""
+    data, page = bytearray(path.read_bytes()), page_of(path, "note")
+    data[page] = b"\xff" * PAGE_SIZE
+    path.write_bytes(data)
+    found = recover(path)
+    assert (found.notes, found.damaged_notes) == ([], 1)
+    assert found.expected > 0
+
+
+def test_events_of_a_page_that_cannot_be_read_are_found_by_their_bytes(tmp_path: Path) -> None:
+    """But for the one that was itself altered, which is asked for alone at last."""
+    path = tmp_path / "c.sqlite"
+    events = [Event(k, 1, HEART_RATE, bytes((0, 60 + k, 0x11, 0x22))) for k in range(9)]
+    write_capture(path, events)
+    data, page = bytearray(path.read_bytes()), page_of(path, "event")
+    data[page.start] ^= 0xFF
+    at = data.index(events[4].payload, page.start)
+    data[at] ^= 1
+    path.write_bytes(data)
+    found = recover(path)
+    assert list(found.holes()) == [(5, 6)]
+    assert [one.event for one in found.in_order()] == [*events[:4], *events[5:]]
+
+
+def test_a_file_with_a_log_is_not_called_short(tmp_path: Path) -> None:
+    """What it lacks may stand in the log."""
+    writer = CaptureWriter(tmp_path / "c", PLAN, started_utc_ns=1, software="test")
+    for event in session_events(3):
+        writer.append(event)
+    writer.commit()
+    whole, log = (tmp_path / "c").read_bytes(), (tmp_path / "c-wal").read_bytes()
+    writer.abandon()
+    path = tmp_path / "killed"
+    path.write_bytes(whole[:-PAGE_SIZE])
+    assert recover(path).missing_bytes == PAGE_SIZE
+    (tmp_path / "killed-wal").write_bytes(log)
+    assert recover(path).missing_bytes == 0
 
 
 def row(seq: int) -> Row:
