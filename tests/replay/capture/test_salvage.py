@@ -1,0 +1,41 @@
+"""What a salvage says of what it could not save, and from where it has the session's start."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from replay.capture import Capture, CaptureWriter, salvage
+from replay.capture.recovery import Ending, Recovered
+from replay.capture.salvage import lost_stretches
+from replay.capture.schema import Row
+from replay.event import ANCHOR, HEART_RATE, SESSION, Event, pack_int
+from tests.standins.captures import PLAN
+
+
+def test_lost_events_are_told_by_the_times_around_them() -> None:
+    """From the start where the first are lost, and without an end where the last are."""
+    found = Recovered()
+    found.rows = {seq: Row(seq, 10 * seq, 1, 1, b"") for seq in (2, 5)}
+    found.ending = Ending(99, 99, "stopped", 6)
+    told = [(one.after_ns, one.before_ns, one.events) for one in lost_stretches(found)]
+    assert told == [(0, 20, 1), (20, 50, 2), (50, None, 1)]
+
+
+def test_where_the_session_is_lost_its_start_follows_from_the_first_anchor(tmp_path: Path) -> None:
+    """The plan is given; all else is in the events."""
+    events = [
+        Event(3, 1, HEART_RATE, b"\x00\x64"),
+        Event(7, SESSION, ANCHOR, pack_int(1_000_007)),
+        Event(9, SESSION, ANCHOR, pack_int(2_000_009)),
+    ]
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=1_000_000, software="test")
+    for event in events:
+        writer.append(event)
+    writer.close(t_ns=10, reason="stopped")
+    path.write_bytes(path.read_bytes().replace(PLAN.wearer.encode(), b"W9"))
+    report = salvage(path, tmp_path / "new.sqlite", plan=PLAN)
+    assert (report.saved, report.lost) == (3, 0)
+    with Capture.open(tmp_path / "new.sqlite") as capture:
+        assert capture.started_utc_ns == 1_000_000
+        assert list(capture.events()) == events
