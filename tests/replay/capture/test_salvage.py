@@ -19,6 +19,8 @@ def test_lost_events_are_told_by_the_times_around_them() -> None:
     found.ending = Ending(99, 99, "stopped", 6)
     told = [(one.after_ns, one.before_ns, one.events) for one in lost_stretches(found)]
     assert told == [(0, 20, 1), (20, 50, 2), (50, None, 1)]
+    found.rows = {1: Row(1, 10, 1, 1, b"")}
+    assert [one.after_ns for one in lost_stretches(found)] == [10]
 
 
 def test_where_the_session_is_lost_its_start_follows_from_the_first_anchor(tmp_path: Path) -> None:
