@@ -49,8 +49,9 @@ class SwappedLabels(SensorRule):
             self._take_answers(answers)
         # Once told by the payloads it stays until the reference sends such, too: a sensor that
         # sends RR in about so many of its readings as are asked for would come and go.
-        told = self._by_payload or self._sends_what_a_strap_sends
-        self._by_payload = told and not self._theirs_of_a_strap
+        self._by_payload = not self._theirs_of_a_strap and (
+            self._by_payload or self._sends_what_a_strap_sends
+        )
         if self._does_lead or self._by_payload:
             self._since = self._since or second
             self._told_by_payload = not self._does_lead
