@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import io
+import shlex
 import sys
 from dataclasses import replace
-from types import SimpleNamespace
 
 import pytest
 
 from live.cli import import_dialog, live
+from live.cli.main import command_parser
 from live.cli.plan_command import may_run
 from live.setup.agreed_commands import agreed_path, is_agreed
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
@@ -78,6 +79,7 @@ def test_the_plan_of_a_capture_has_what_may_run(tmp_path, monkeypatch, capsys, o
     file = tmp_path / "plan.toml"
     plan = replace(plan_of(), attention=AttentionPlan(command=("true",)))
     file.write_text(format_plan(plan), encoding="utf-8")
-    given = SimpleNamespace(plan=file, on_warning=on_warning, rehearse=False, publish=None)
+    options = ["--on-warning", shlex.join(on_warning)] if on_warning else []
+    given = command_parser("live").parse_args(["--plan", str(file), *options])
     assert live.planned(given).attention.command == tuple(on_warning)
     capsys.readouterr()
