@@ -3,33 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import json
 import logging
-import socket
-import ssl
 import time
 
 import aiohttp
 import pytest
-import trustme
 
 from live.protocol.feed import Tick
 from live.views.page import server as server_module
 from live.views.page import viewer as viewer_module
-from live.views.page.access import shown_address
 from live.views.page.facts import PageFacts
 from live.views.page.page import Page
-from live.views.page.server import PageServer
 from live.views.page.viewer import LONGEST_REQUEST, MOST_ASKED, read_request
-from replay.errors import SidebeatError
 from replay.event import NS_PER_S
-from replay.page import PagePlan
-from tests.standins.broker import free_port
 from tests.standins.feeds import two_sensors
+from tests.standins.page_viewer import SOON_S, get, looking, refused
 from tests.standins.pages import PagedFeed, seconds, served_page
-
-SOON_S = 10.0
 
 
 @pytest.fixture
@@ -38,75 +28,6 @@ def served():
     feed.put(*seconds(two_sensors(40)))
     with served_page(feed) as page:
         yield page
-
-
-def get(url, **headers):
-    """Status, headers and text of one request."""
-
-    async def ask():
-        async with (
-            aiohttp.ClientSession() as session,
-            session.get(url, headers=headers, allow_redirects=False) as answer,
-        ):
-            return answer.status, answer.headers, await answer.text()
-
-    return asyncio.run(ask())
-
-
-class Looking:
-    """A phone that is a program: it keeps the state as the page's script does."""
-
-    def __init__(self, socket):
-        self.socket = socket
-        self.state = {}
-        self.points = []
-        self.answers = []
-        self.messages = 0
-
-    async def take(self, *, seen=True):
-        message = await asyncio.wait_for(self.socket.receive(), SOON_S)
-        assert message.type is aiohttp.WSMsgType.TEXT, message
-        told = json.loads(message.data)
-        self.messages += 1
-        self.state |= told.get("set", {})
-        for key in told.get("gone", []):
-            del self.state[key]
-        if told.get("afresh"):
-            self.points = []
-        self.points += told.get("points", [])
-        self.answers += told.get("answers", [])
-        if seen:
-            await self.socket.send_str(json.dumps({"seen": told["n"]}))
-        return told
-
-    async def until(self, condition):
-        async with asyncio.timeout(SOON_S):
-            while not condition(self):
-                await self.take()
-
-    async def ask(self, **request):
-        await self.socket.send_str(json.dumps(request))
-
-
-@contextlib.asynccontextmanager
-async def looking(url, **headers):
-    async with (
-        aiohttp.ClientSession() as session,
-        session.ws_connect(url + "live", headers=headers) as socket,
-    ):
-        yield Looking(socket)
-
-
-def refused(url, **headers):
-    """Status with which a WebSocket is refused."""
-
-    async def ask():
-        async with looking(url, **headers):
-            raise AssertionError("let in")
-
-    with pytest.raises(aiohttp.WSServerHandshakeError) as error:
-        asyncio.run(ask())
-    return error.value.status
 
 
 def test_the_page_and_its_parts_are_behind_the_token(served):
@@ -389,116 +310,8 @@ def test_an_error_is_counted_and_the_page_goes_on(served, monkeypatch, caplog):
     asyncio.run(look())
 
 
-def test_at_the_end_every_viewer_has_the_last_state():
-    """Closing waits until it has arrived; then nothing listens any more."""
-    feed = PagedFeed()
-    feed.put(*seconds(two_sensors(20)))
-
-    async def look(served):
-        async with looking(served.url()) as phone:
-            await phone.take()
-            feed.end("stopped from a view")
-            await phone.until(lambda p: p.state["ended"])
-            closing = asyncio.to_thread(served.close)
-            task = asyncio.ensure_future(closing)
-            async with asyncio.timeout(SOON_S):
-                while not phone.socket.closed:
-                    message = await phone.socket.receive()
-                    if message.type is aiohttp.WSMsgType.TEXT:
-                        told = json.loads(message.data)["n"]
-                        await phone.socket.send_str(json.dumps({"seen": told}))
-            await task
-            return phone.state["ended"]
-
-    with served_page(feed) as served:
-        assert asyncio.run(look(served)) == "stopped from a view"
-        with pytest.raises(ConnectionRefusedError):
-            socket.create_connection(("127.0.0.1", served.port), 1)
-
-
-def test_an_unasked_end_stays_for_phones_that_come_back(monkeypatch):
-    """For a while, where any phone has looked; where none has, the page goes at once."""
-    feed = PagedFeed()
-    slept = []
-    with served_page(feed) as served:
-        served.page.server.was_seen = False
-        served.page.close(slept.append)
-    assert slept == []
-
-
-def test_a_port_that_is_taken_is_one_sentence():
-    """Which names it, and another that may be free."""
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        port = taken.getsockname()[1]
-        with pytest.raises(SidebeatError) as error:
-            served_page(PagedFeed(), port=port).__enter__()
-    assert str(error.value).startswith("the page cannot be served: something listens on 127.0.0.1:")
-    assert "--page 127.0.0.1:" in str(error.value)
-
-
-def test_an_address_of_another_computer_is_one_sentence():
-    """It says what would be right."""
-    with pytest.raises(SidebeatError, match=r"'192.0.2.77' is no address of this computer"):
-        served_page(PagedFeed(), address="192.0.2.77").__enter__()
-
-
-def test_with_a_certificate_the_page_is_encrypted(tmp_path):
-    """Over https and wss alone, with a policy that says so; a broken one is one sentence."""
-    authority = trustme.CA()
-    certificate = authority.issue_cert("127.0.0.1")
-    certificate.cert_chain_pems[0].write_to_path(tmp_path / "page.pem")
-    certificate.private_key_pem.write_to_path(tmp_path / "page.key")
-    trust = ssl.create_default_context()
-    authority.configure_trust(trust)
-    feed = PagedFeed()
-    feed.put(*seconds(two_sensors(10)))
-    files = {"cert_file": str(tmp_path / "page.pem"), "key_file": str(tmp_path / "page.key")}
-
-    async def look(url):
-        async with aiohttp.ClientSession(connector=aiohttp.TCPConnector(ssl=trust)) as session:
-            async with session.get(url) as answer:
-                policy = answer.headers["Content-Security-Policy"]
-            async with session.ws_connect(url + "live") as opened:
-                phone = Looking(opened)
-                await phone.take()
-                wearer = phone.state["session"]["wearer"]
-        await asyncio.sleep(0.1)  # the client ends an encrypted connection behind our back
-        return policy, wearer
-
-    with served_page(feed, **files) as served:
-        assert served.url().startswith("https://127.0.0.1:")
-        policy, wearer = asyncio.run(look(served.url()))
-    assert (f"wss://127.0.0.1:{served.port}" in policy, wearer) == (True, "W1")
-    (tmp_path / "page.key").write_text("no key", encoding="ascii")
-    with pytest.raises(SidebeatError, match="the page's certificate cannot be used"):
-        PageServer(PagePlan(port=free_port(), **files), None, None)
-
-
-def test_it_listens_on_loopback_unless_an_address_is_given(served):
-    """The usual plan is this computer alone: another of its addresses answers nothing."""
-    assert PagePlan().address == "127.0.0.1"
-    elsewhere = shown_address("0.0.0.0")  # noqa: S104 - asked, not bound
-    if elsewhere.startswith("127."):
-        elsewhere = "127.0.0.2"
-    with pytest.raises(OSError, match=r"refused|unreachable"):
-        socket.create_connection((elsewhere, served.port), 1)
-
-
 def test_a_page_is_made_by_the_watchers_model_alone(served):
     """The two addresses differ in the token, and hold nothing of the session."""
     assert isinstance(served.page, Page)
     assert served.page.full != served.page.read
     assert "W1" not in served.page.full
-
-
-def test_a_server_that_cannot_begin_says_so(monkeypatch, caplog):
-    """Whatever goes wrong there is one sentence for the watcher, which goes on without a page."""
-
-    async def fails(_self):
-        raise RuntimeError("as planted")
-
-    monkeypatch.setattr(PageServer, "_run", fails)
-    with caplog.at_level(logging.CRITICAL), pytest.raises(SidebeatError, match="as planted"):
-        served_page(PagedFeed()).__enter__()
