@@ -36,11 +36,10 @@ setup-test:
 demo: setup
 	@$(RUN) -m live demo
 
-# The tests run and are told of even where the text of the code has a fault.  Many wait for real
-# processes: three workers keep two cores busy.
+# The tests run and are told of even where the text of the code has a fault.
 test: setup-test
 	@failed=0; SIDEBEAT_SET_UP=test $(MAKE) --no-print-directory --keep-going check || failed=1; \
-	echo "$(RUN) -m pytest -n 3"; $(RUN) -m pytest -n 3 || failed=1; \
+	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
 	exit $$failed
 
 # What needs the window, the report or other extras is skipped, by name and with the reason.
