@@ -30,8 +30,8 @@ from replay.capture import Capture
 from replay.errors import SidebeatError
 
 MOST_PLACES: Final = 48
-"""At most so many in a recording: eight hours of six sensors at 4 Hz are 14,000 events apart, well
-under half a second of a board's work."""
+"""At most so many in a recording: in eight hours of six sensors at 4 Hz they are some 14,000
+events apart (``make bench-seek``)."""
 
 LEAST_SPACING: Final = 5_000
 """Events between two places at least: closer ones would save nothing that could be felt."""
