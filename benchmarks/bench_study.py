@@ -30,12 +30,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analysis.processes import usable_cores
 from analysis.report.frames import pairs_frame
 from analysis.session import read_pairs
 from analysis.session.cache import CACHE_FOLDER_VARIABLE, RecordCache
 from analysis.session.pipeline import record_of
 from analysis.study.folders import find_captures
-from analysis.study.reading import read_rows, usable_cores
+from analysis.study.reading import read_rows
 from analysis.study.row import SessionRow
 from analysis.study.row_reading import read_row
 from analysis.study.study import study_of

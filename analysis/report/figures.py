@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
+from analysis.processes import pool_of_processes
 from analysis.report.agreement_plots import draw_agreement, draw_differences
 from analysis.report.effort_panels import draw_effort_panels
 from analysis.report.figure_canvas import (
@@ -103,8 +102,7 @@ def saving_figures(session: Session, files: FigureFiles) -> Iterator[Callable[[]
         files.folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SidebeatError(f"{files.folder}: cannot be written: {error.strerror}") from None
-    # Never forked: threads of the caller and forked locks do not go together.
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
+    with pool_of_processes(1) as beside:
         video = beside.submit(_save_all, VIDEO, session, files)
 
         def rest() -> Iterator[Path]:

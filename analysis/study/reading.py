@@ -8,26 +8,18 @@ be read is one line, never the end of the study.
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from concurrent.futures import as_completed
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from analysis.processes import pool_of_processes, usable_cores
 from analysis.study.row import SessionRow
 from analysis.study.row_reading import read_row
-from replay.errors import SidebeatError
 
 FEWEST_FOR_PROCESSES: Final = 3
 """Sessions to compute below which starting processes takes longer than it saves."""
-
-BLAS_THREADS: Final = "OPENBLAS_NUM_THREADS"
-"""Environment variable of the linear algebra that numpy's wheels bring, read when it is loaded."""
 
 Told = Callable[[int, int], None]
 """Called with how many of how many files are done."""
@@ -60,7 +52,8 @@ def read_rows(
     address of a Dask cluster that computes instead (:mod:`analysis.study.cluster`).
 
     Raises ``KeyboardInterrupt`` when interrupted, with the records done so far kept, and
-    :class:`SidebeatError` if a reading process was killed or the cluster is of no use.
+    :class:`~replay.errors.SidebeatError` if a reading process was killed or the cluster is of no
+    use.
     """
     results: dict[Path, SessionRow | str] = {}
     for path, result in _results(files, workers or usable_cores(), scheduler):
@@ -72,13 +65,6 @@ def read_rows(
         LeftOut(str(path), result) for path in files if isinstance(result := results[path], str)
     ]
     return Reading(tuple(rows), tuple(left))
-
-
-def usable_cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _results(
@@ -101,39 +87,7 @@ def _results(
         for path in rest:
             yield path, read_row(path) or ""
         return
-    # Spawned everywhere alike: a forked one would inherit threads and open files.
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(
-        min(workers, len(rest)), context, initializer=_leave_interrupts_to_the_parent
-    )
-    try:
-        with one_thread_each():
-            waiting = {pool.submit(read_row, path): path for path in rest}
+    with pool_of_processes(min(workers, len(rest))) as pool:
+        waiting = {pool.submit(read_row, path): path for path in rest}
         for future in as_completed(waiting):
             yield waiting[future], future.result() or ""
-    except BrokenProcessPool:
-        raise SidebeatError(
-            "a process that read captures was ended from outside; what was done is kept, and the "
-            "next run takes it up"
-        ) from None
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _leave_interrupts_to_the_parent() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-@contextmanager
-def one_thread_each() -> Iterator[None]:
-    """Processes started meanwhile do linear algebra in one thread, unless it is said otherwise.
-
-    The cores are taken already; a second thread waits busily for matrices that are small.
-    """
-    before = os.environ.get(BLAS_THREADS)
-    os.environ.setdefault(BLAS_THREADS, "1")
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ[BLAS_THREADS]

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-import multiprocessing
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
+from analysis.processes import pool_of_processes, usable_cores
 from analysis.study.manifest import ENDINGS, ListedSession, load_manifest
-from analysis.study.reading import LeftOut, usable_cores
+from analysis.study.reading import LeftOut
 from live.cli.main import version
 from replay.errors import SidebeatError
 
@@ -74,13 +73,8 @@ def _made(sessions: Sequence[ListedSession], folder: Path, workers: int) -> Iter
     if workers < 2 or len(sessions) < FEWEST_FOR_PROCESSES:
         yield from map(make, sessions)
         return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context) as pool:
-        try:
-            yield from pool.map(make, sessions)
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
+    with pool_of_processes(workers) as pool:
+        yield from pool.map(make, sessions)
 
 
 def make_capture(session: ListedSession, folder: Path, software: str) -> Path | str:

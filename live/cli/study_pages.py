@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from pathlib import Path
 from typing import Final
 
-from analysis.study.reading import usable_cores
+from analysis.processes import pool_of_processes, usable_cores
 from analysis.study.study import Study
 from live.cli.report import SessionFigures, write_report
 from replay.errors import SidebeatError
@@ -42,16 +41,11 @@ def session_pages(
     told(done, len(captures))
     if not lacking:
         return pages
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(min(workers or usable_cores(), len(lacking)), context) as pool:
+    with pool_of_processes(min(workers or usable_cores(), len(lacking))) as pool:
         waiting = [pool.submit(_write, path, pages[str(path)], figures) for path in lacking]
-        try:
-            for number, future in enumerate(as_completed(waiting), done + 1):
-                future.result()
-                told(number, len(captures))
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
+        for number, future in enumerate(as_completed(waiting), done + 1):
+            future.result()
+            told(number, len(captures))
     return pages
 
 

@@ -99,20 +99,6 @@ def test_several_processes_give_the_same_rows_in_the_same_order(folder, tmp_path
     assert heard == [(n, len(files)) for n in range(1, len(files) + 1)]
 
 
-def test_processes_beside_each_other_have_one_thread_of_algebra(monkeypatch):
-    """Their number is that of the cores already; what the user has set stays, and nothing is left
-    in this process.
-    """
-    monkeypatch.delenv(reading.BLAS_THREADS, raising=False)
-    with reading.one_thread_each():
-        assert os.environ[reading.BLAS_THREADS] == "1"
-    assert reading.BLAS_THREADS not in os.environ
-    monkeypatch.setenv(reading.BLAS_THREADS, "3")
-    with reading.one_thread_each():
-        assert os.environ[reading.BLAS_THREADS] == "3"
-    assert os.environ[reading.BLAS_THREADS] == "3"
-
-
 def test_a_first_session_does_not_load_what_takes_longer_than_its_numbers(folder, tmp_path):
     """``scipy.signal`` and ``scipy.stats`` take longer to load than a session to compute."""
     script = (
@@ -130,7 +116,7 @@ def test_a_first_session_does_not_load_what_takes_longer_than_its_numbers(folder
 def test_what_is_kept_starts_no_processes(folder, monkeypatch):
     """A study whose records are all in the cache is read by one process alone."""
     first = read_rows(find_captures([folder]).files, workers=2)
-    monkeypatch.setattr(reading, "ProcessPoolExecutor", None)
+    monkeypatch.setattr(reading, "pool_of_processes", None)
     assert read_rows(find_captures([folder]).files, workers=2) == first
 
 
