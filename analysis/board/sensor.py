@@ -141,7 +141,9 @@ class SensorState:
     def is_acquiring(self, t_ns: int) -> bool:
         """Whether it has only just begun to send and has not found the heart yet.
 
-        Electrodes hear the heart at once: a contact bit of theirs is believed from the start.
+        As of its newest reading while that is held: of a sensor that sends every 10 s no more is
+        known until the next.  Electrodes hear the heart at once: a contact bit of theirs is
+        believed from the start.
         """
         newest = self.newest
         if newest is None or newest.valid_mbpm is not None:
@@ -151,7 +153,8 @@ class SensorState:
         began_ns = self.first_ns
         if self.link is LinkState.STREAMING and self.link_since_ns > self.last_valid_ns:
             began_ns = max(began_ns, self.link_since_ns)
-        return self.last_valid_ns < began_ns and t_ns - began_ns <= ACQUIRING_NS
+        as_of_ns = self.last_ns if t_ns - self.last_ns <= self.hold_ns else t_ns
+        return self.last_valid_ns < began_ns and as_of_ns - began_ns <= ACQUIRING_NS
 
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""

@@ -169,11 +169,18 @@ class Frozen(SensorRule):
         return self._known_run
 
     def _needed_mbpm(self) -> int:
-        """Movement of the others that is asked for: the less, the longer it stands still."""
-        limits = self._limits
+        """Movement of the others that is asked for; beside a strap less, the longer it stands."""
+        limits, reference = self._limits, self.session.reference
         over = min(1.0, (self._readings - limits.least) / (limits.long - limits.least))
         needed = limits.moved_mbpm - over * (limits.moved_mbpm - limits.moved_least_mbpm)
-        return round(needed * (limits.reference_times if self.watched.is_reference else 1))
+        if self.watched.is_reference:
+            return round(limits.reference_times * needed)
+        if reference.has_electrodes and reference.held[-1] != NO_VALUE:
+            return round(needed)
+        # The others swing by themselves.
+        if len(self.session.tests) == 1:
+            needed *= limits.reference_times
+        return max(limits.moved_mbpm, round(needed))
 
     def _take_rr(self, second: int, rr: tuple[int, ...]) -> None:
         kept, times = self._rr, self._rr_s
@@ -212,18 +219,25 @@ class Frozen(SensorRule):
     def _slower_half(
         self, sensors: Iterable[SensorState], second: int, lags: range, needed: int
     ) -> bool:
-        """Whether half of the others have moved: one that jumps proves nothing."""
-        movements = [
-            (self._moved(other.held, second, lags, needed), other.number, other)
+        """Whether half of the others have moved, since one that jumps proves nothing; and together,
+        since the heart moves all of them at once, and what each errs by does not.
+        """
+        others = [
+            other
             for other in sensors
             if other is not self.watched and other.held[second] != NO_VALUE
         ]
-        if not movements:
+        if not others:
             return False
-        movements.sort()
+        movements = sorted(
+            (self._moved([other.held], second, lags, needed), other.number, other)
+            for other in others
+        )
         self._moved_mbpm, _, mover = movements[(len(movements) - 1) // 2]
         self._mover = mover.label
-        return self._moved_mbpm >= needed
+        if self._moved_mbpm < needed or len(others) == 1:
+            return self._moved_mbpm >= needed
+        return self._moved([other.held for other in others], second, lags, needed) >= needed
 
     def _others_moved(self, second: int) -> bool:
         session, watched, limits = self.session, self.watched, self._limits
@@ -236,8 +250,6 @@ class Frozen(SensorRule):
         if reference.held[second] == NO_VALUE:
             return self._slower_half(session.tests, second, range(-lag, lag + 1), needed)
         if not reference.has_electrodes:  # it swings by itself, as test sensors do
-            if len(session.tests) == 1:
-                needed = round(limits.reference_times * needed)
             return self._slower_half(session.compared, second, range(-lag, lag + 1), needed)
         if self._breaks_habit() and self._has_moved(reference, second, range(1), needed):
             before = reference.held[max(0, self._start - lag) : second]
@@ -259,19 +271,20 @@ class Frozen(SensorRule):
 
     def _has_moved(self, other: SensorState, second: int, lags: range, needed: int) -> bool:
         self._mover = other.label
-        self._moved_mbpm = self._moved(other.held, second, lags, needed)
+        self._moved_mbpm = self._moved([other.held], second, lags, needed)
         return self._moved_mbpm >= needed
 
-    def _moved(self, held: Sequence[int], second: int, lags: range, needed: int) -> int:
-        """Least movement of another sensor, mbpm, over all the delays that ours may have; 0 where
-        it has not left the value that ours shows.
+    def _moved(self, held: Sequence[Sequence[int]], second: int, lags: range, needed: int) -> int:
+        """Least movement of another sensor, or of the mean of several, mbpm, over all the delays
+        that ours may have; 0 where it has not left the value that ours shows.
         """
         start = self._start
         smooth_s = self._limits.smooth_s
         first = max(0, start - max(lags[-1], 0) - smooth_s + 1)
-        while first < second and held[first] == NO_VALUE:
-            first += 1
-        values = held[first : second + 1]
+        values = _middle([other[first : second + 1] for other in held])
+        missing = next((n for n, value in enumerate(values) if value != NO_VALUE), len(values) - 1)
+        first += missing
+        values = values[missing:]
         if NO_VALUE in values or max(values) - min(values) < needed:
             return 0
         total = sum(values[:smooth_s])
@@ -304,6 +317,13 @@ class Frozen(SensorRule):
             if inside and max(inside) - value < left and value - min(inside) < left:
                 return True
         return False
+
+
+def _middle(others: Sequence[Sequence[int]]) -> Sequence[int]:
+    """Their mean, second by second; no value where one has none."""
+    if len(others) == 1:
+        return others[0]
+    return [NO_VALUE if NO_VALUE in at else sum(at) // len(at) for at in zip(*others, strict=True)]
 
 
 def _longest_run(values: Sequence[int]) -> int:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+import numpy.typing as npt
+
 from analysis.board.rules.base import (
     BAD,
     GOOD,
@@ -27,6 +30,9 @@ if TYPE_CHECKING:
 class Silent(SensorRule):
     """No readable notification for longer than the sensor's own habit allows.
 
+    A link that loses single notifications all the time makes long gaps by chance: it is waited for
+    as long as they come too often to be a fault.
+
     The sentences tell a link that is up from one that is down: the first needs the sensor to be
     restarted, the second the wearer to come closer.
     """
@@ -41,6 +47,7 @@ class Silent(SensorRule):
         self._least_ns = round(limits.least_s * NS_PER_S)
         self._back_ns = round(limits.back_s * NS_PER_S)
         self._quiet_since_ns = 0
+        self._chance: tuple[int, int] = (-1, 0)
         self.clear_after_s = limits.clear_after_s
 
     def step(self, second: int) -> Verdict:
@@ -54,7 +61,7 @@ class Silent(SensorRule):
             return GOOD
         if age_ns <= self._least_ns or self.stopped:
             return UNSURE
-        if age_ns <= self._limit_ns():
+        if age_ns <= self._limit_ns() or age_ns <= self._chance_limit_ns():
             return UNSURE
         newest = self.watched.newest
         if (
@@ -112,11 +119,12 @@ class Silent(SensorRule):
             advice = self.watched.advice  # its source knows the cause
         if self.watched.last_malformed_ns > self.watched.last_ns:
             cause = cause[:-1] + f"; {unreadable_words(self.watched.malformed)}."
+        limit_ns = max(self._limit_ns(), self._chance_limit_ns())
         return Explanation(
             cause,
             advice,
             (
-                Measure("age of the newest notification", age, "s", self._limit_ns() / NS_PER_S),
+                Measure("age of the newest notification", age, "s", limit_ns / NS_PER_S),
                 Measure("malformed notifications", self.watched.malformed, ""),
             ),
         )
@@ -136,3 +144,32 @@ class Silent(SensorRule):
         limit_ns = min(limits.spacings * slower_ns, most_ns)
         # A sensor planned with a wider age limit sends less often by design.
         return round(max(limit_ns, self._least_ns, self.watched.hold_ns))
+
+    def _chance_limit_ns(self) -> int:
+        """How long its link keeps it quiet by chance, ns; counted once a silence."""
+        if self._chance[0] != self.watched.last_ns:
+            times = self.watched.times.view[-self._limits.counted - 1 :]
+            self._chance = (self.watched.last_ns, _chance_ns(np.diff(times), self._limits))
+        return self._chance[1]
+
+
+def _chance_ns(gaps: npt.NDArray[np.int64], limits: SilentLimits) -> int:
+    """How long losses by chance last, ns, on a link that left these ``gaps``, ns; 0 where they are
+    too few to know.
+
+    Losses are taken to be independent: of ``n`` notifications an hour of which a share ``p`` is
+    lost, ``n (1 - p) p**(k + 1)`` begin a run of more than ``k`` losses.
+    """
+    if len(gaps) < limits.counted_least:
+        return 0
+    # Where half is lost the middle one is no single spacing any more.
+    usual_ns = max(float(np.quantile(gaps, 0.25)), 1.0)
+    most = max(limits.most_lost, int(limits.most_s * NS_PER_S / usual_ns) - 2)
+    lost = np.rint(gaps / usual_ns) - 1
+    lost = lost[(lost >= 0) & (lost <= most)]
+    share = float(lost.sum() / (len(lost) + lost.sum() + limits.prior_kept))
+    begins_per_h = 3600 * NS_PER_S / usual_ns * (1 - share)
+    in_a_row = 0
+    while in_a_row < most and begins_per_h * share ** (in_a_row + 1) > limits.per_h:
+        in_a_row += 1
+    return round((in_a_row + 1 + limits.wavers) * usual_ns)

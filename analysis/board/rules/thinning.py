@@ -32,6 +32,7 @@ class Thinning(SensorRule):
         self._sum = 0
         self._until_block = limits.window_s
         self._usual_count = 0.0
+        self._thin_s = 0
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
@@ -52,7 +53,10 @@ class Thinning(SensorRule):
             return UNSURE
         if self._usual_count >= limits.least_usual:
             if self._sum < limits.thin * self._usual_count:
-                return BAD
+                self._thin_s += 1
+                is_few = self._usual_count < limits.few and self._thin_s <= limits.window_s
+                return UNSURE if is_few else BAD
+            self._thin_s = 0
             if self._sum < limits.fine * self._usual_count:
                 return UNSURE
         self._until_block -= 1
@@ -85,5 +89,5 @@ class Thinning(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._counts.clear()
-        self._sum = 0
+        self._sum = self._thin_s = 0
         self._until_block = self._limits.window_s

@@ -12,7 +12,7 @@ from analysis.board.session_state import SessionState
 from analysis.board.snapshot import Severity, WarningKind
 from replay import event as ev
 from replay.event import Event
-from tests.standins.session_events import S, hr, link, of_kind, plan_of, play, stream
+from tests.standins.session_events import S, hr, link, of_kind, plan_of, planned, play, stream
 
 
 def _contact(session):
@@ -256,6 +256,17 @@ def test_a_sensor_that_looks_for_the_heart_is_acquiring(sensor, bpm, contact, fo
     status = early.snapshot().sensors[sensor - 1]
     assert status.is_acquiring is (found_by > 40)
     assert (status.state == "acquiring") is (found_by > 40)
+
+
+@pytest.mark.parametrize(("until_s", "told"), [(40, []), (50, [51])])
+def test_of_a_slow_sensor_no_more_is_known_until_the_next_reading(until_s, told) -> None:
+    """One that sends every 12 s and found the heart after 40 s says so at 48 s; 0 then is told."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=18))
+    sent = [hr(t + 0.3, 2, 0 if t < until_s else 70) for t in range(0, 120, 12)]
+    board = play(plan, sent, until_s=120, rules=_contact)
+    assert [warning.start_s for warning in board.warnings] == told
+    early = play(plan, sent, until_s=45, rules=_contact)
+    assert early.snapshot().sensors[1].is_acquiring
 
 
 def test_a_sensor_that_has_found_the_heart_is_not_acquiring_any_more() -> None:

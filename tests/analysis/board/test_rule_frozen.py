@@ -395,3 +395,49 @@ def test_beside_an_arm_sensor_alone_twice_the_movement_is_asked_for(slope, told)
         rules=_rule,
     )
     assert [w.sensor for w in board.warnings] == ([2] if told else [])
+
+
+@pytest.mark.parametrize(
+    ("kind", "moves_bpm", "told"), [("arm", 7, False), ("arm", 12, True), ("strap", 7, True)]
+)
+def test_beside_an_arm_sensor_no_less_is_asked_for_the_longer_it_stands(
+    kind: str, moves_bpm: float, told: bool
+) -> None:
+    """What swings by itself has moved by 5 bpm within any minute; a strap has not."""
+    plan = plan_of(
+        planned("Yarrow", "reference", kind=kind), planned("Sorrel"), planned("Tansy", kind="arm")
+    )
+
+    def rise(t: float) -> float:
+        return 140 + moves_bpm * min(max((t - 130) / 10, 0), 1)
+
+    board = play(
+        plan,
+        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else rise(t)),
+        stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
+        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else rise(t)),
+        until_s=180,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([2] if told else [])
+
+
+@pytest.mark.parametrize(("sign", "told"), [(1, True), (-1, False)])
+def test_two_that_swing_apart_are_no_heart_that_moves(sign: int, told: bool) -> None:
+    """The heart moves all at once; where one rises while the other falls, each errs by itself."""
+    plan = plan_of(
+        planned("Yarrow", "reference", kind="arm"), planned("Sorrel"), planned("Tansy", kind="arm")
+    )
+
+    def rise(t: float) -> float:
+        return 12 * min(max((t - 130) / 10, 0), 1)
+
+    board = play(
+        plan,
+        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else 140 + rise(t)),
+        stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
+        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else 140 + sign * rise(t)),
+        until_s=180,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([2] if told else [])

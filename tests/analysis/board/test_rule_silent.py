@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from analysis.board.rules.not_started import NotStarted
-from analysis.board.rules.silent import Silent
+from analysis.board.rules.silent import Silent, _chance_ns
+from analysis.board.rules.thresholds import SILENT
 from analysis.board.snapshot import Severity, WarningKind
 from tests.standins.kinds.streams import steps
 from tests.standins.session_events import S, hr, link, of_kind, plan_of, planned, play, stream
@@ -260,12 +262,67 @@ def test_a_sensor_that_has_said_that_it_is_off_the_skin_is_silent_after_half_a_m
     assert warning.start_s == 66
 
 
-def test_a_sensor_of_two_seconds_is_missed_after_eight() -> None:
-    """However much its link loses: here one in five spacings is of 4 s."""
-    times, now = [], 0.5
-    for k in range(60):
-        times.append(now)
-        now += 4 if k % 5 == 0 else 2
+def _losing(every_s: float, one_in: int) -> list[float]:
+    """When a sensor sends of which one notification in so many is lost."""
+    return [0.5 + every_s * k for k in range(60) if k % one_in != one_in // 2]
+
+
+@pytest.mark.parametrize(("one_in", "after_s"), [(60, 7), (6, 11)])
+def test_a_sensor_of_two_seconds_is_missed_after_eight_or_ten(one_in: int, after_s: int) -> None:
+    """However much its link loses, it is told with the fifth in a row that stays away."""
+    times = _losing(2.0, one_in)
     events = [hr(t, SORREL, 120) for t in times]
     (warning,) = _silences(play(plan_of(), events, until_s=times[-1] + 30, rules=_rule))
-    assert warning.start_s == int(times[-1]) + 9
+    assert warning.start_s == int(times[-1]) + after_s
+
+
+@pytest.mark.parametrize(
+    ("one_in", "lost", "is_told"), [(60, 4, True), (8, 4, False), (8, 5, True)]
+)
+def test_what_a_link_loses_by_chance_is_no_silence(one_in: int, lost: int, is_told: bool) -> None:
+    """One that loses one in eight loses four in a row every few hours; one that loses hardly any
+    does not.
+    """
+    before = _losing(2.0, one_in)
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
+    again = stream(SORREL, before[-1] + 2.0 * (lost + 1), 200, 120, every_s=2)
+    board = play(plan, [hr(t, SORREL, 120) for t in before], again, until_s=200, rules=_rule)
+    assert bool(_silences(board)) is is_told
+
+
+@pytest.mark.parametrize(
+    ("usual_s", "lost_share", "in_a_row"),
+    [
+        (1, 0.0, 0),
+        (1, 0.01, 2),
+        (1, 0.05, 4),
+        (1, 0.1, 5),
+        (1, 0.3, 6),
+        (2, 0.06, 4),
+        (6, 0.05, 3),
+        (6, 0.02, 2),
+        (15, 0.3, 4),
+    ],
+)
+def test_losses_by_chance_are_what_comes_oftener_than_once_in_a_hundred_hours(
+    usual_s: float, lost_share: float, in_a_row: int
+) -> None:
+    """3600/usual (1 − p) p**(k + 1) an hour begin a run of more than k; never more than
+    four, or than make seven seconds.
+    """
+    share = lost_share * 330 / 300  # as if 30 more had come without a loss
+    lost = round(300 * share / (1 - share))
+    gaps = np.full(300, usual_s * S, np.int64)
+    np.add.at(gaps, np.arange(lost) % 300, usual_s * S)
+    limit_s = _chance_ns(gaps, SILENT) / S
+    assert limit_s == pytest.approx((in_a_row + 1.2) * usual_s)
+
+
+def test_of_few_notifications_or_of_a_silence_no_chance_is_known() -> None:
+    """Fewer than 30 gaps tell nothing; a gap of nine spacings is no loss by chance."""
+    gaps = np.full(30, S, np.int64)
+    gaps[::3] = 2 * S
+    assert _chance_ns(gaps[:29], SILENT) == 0
+    assert _chance_ns(gaps, SILENT) == round(7.2 * S)
+    gaps[::3] = 9 * S
+    assert _chance_ns(gaps, SILENT) == round(1.2 * S)

@@ -51,7 +51,19 @@ def test_a_sensor_that_sends_seldom_does_not_thin_out(usual, told) -> None:
     """With fewer than six in 20 s one that is lost looks like a trend."""
     sending = _Sending()
     sending.send(usual / 20, 200)
-    assert (BAD in sending.send(0.1, 20)) is told
+    assert (BAD in sending.send(0.1, 60)) is told
+
+
+@pytest.mark.parametrize(("usual", "more_s"), [(14, 20), (15, 0)])
+def test_of_few_the_next_window_must_be_thin_as_well(usual, more_s) -> None:
+    """From fifteen in 20 s on one thin window is enough; of fewer, half are lost by chance."""
+    sending = _Sending()
+    sending.send(usual / 20, 400)
+    said = sending.send(0.0, 60)
+    counts = [sum(1 for s in range(20) if s > at) * usual / 20 for at in range(20)]
+    thin_at = next(at for at, count in enumerate(counts) if count < 0.6 * usual)
+    assert abs(said.index(BAD) - thin_at - more_s) <= 1
+    assert sending.send(usual / 20, 40)[-1] is GOOD
 
 
 @pytest.mark.parametrize(("faster_s", "told"), [(143, False), (144, True)])

@@ -23,14 +23,14 @@ from tests.standins.session_events import strap
 READINGS: Final[dict[K, Case]] = {
     K.NO_CONTACT: Case(
         made=lambda bad: [STRAP, TANSY, off_skin(20 if bad else 2)],
-        since_s=41,
-        raised_s=43,
+        since_s=42,
+        raised_s=44,
         over_s=106,
-        told="Sorrel says that it has had no skin contact for 62 s.",
+        told="Sorrel says that it has had no skin contact for 61 s.",
         cleared="Contact is back: 138 bpm.",
         known_from_s=40,  # until then it is acquiring
         measures=(
-            Measure("seconds without contact", 62, "s", 3),
+            Measure("seconds without contact", 61, "s", 3),
             Measure("bpm sent", 139.0, "bpm"),
         ),
     ),

@@ -29,8 +29,23 @@ class SilentLimits:
     common, three are not.  Where one in twenty is lost, a sensor that sends every 7 s loses two in
     a row once an hour, three once in fifteen."""
     most_s: float = 8.0
-    """A sensor that sends every 2 s must be missed within 10 s, however much its link loses; one
-    that by its middle spacing sends every 5 to 15 s cannot be."""
+    """A sensor that sends every 2 s must be missed within 10 s, give or take a waver, however much
+    its link loses; one that by its middle spacing sends every 5 to 15 s cannot be."""
+    per_h: float = 0.01
+    """Longer only where its own link loses so many that such a gap comes by chance more often than
+    once in 100 hours: ten sensors on such links then give one false alarm in ten hours …"""
+    most_lost: int = 4
+    """… and for no more losses in a row than these, or than make ``most_s``, so that at 0.5 Hz it
+    is told after 10 s and a waver still; a longer gap is a silence, and says nothing of the share
+    that is lost."""
+    counted: int = 300
+    """Notifications of which the lost share is counted: one in ten is known to 2 % of all …"""
+    counted_least: int = 30
+    """… and with fewer to nothing."""
+    prior_kept: int = 30
+    """As if so many had come without a loss: one early loss is no share yet."""
+    wavers: float = 0.2
+    """Of a spacing: by so much an arrival wavers."""
     off_skin_s: float = 30.0
     """A sensor that has said that it has no contact sends now and then only; for longer, its link
     is to be looked at."""
@@ -50,6 +65,9 @@ class ThinningLimits:
     """Chosen: long enough to hold ten notifications of a sensor of 0.5 Hz."""
     least_usual: float = 6.0
     """With fewer in a window a single loss looks like a trend."""
+    few: float = 15.0
+    """With fewer, a link that loses one in ten loses half of a window by chance every few hours: it
+    must stay as thin until the next window has passed."""
     thin: float = 0.6
     """Radio links lose up to a fifth in a crowd; two in five is a link about to fail."""
     fine: float = 0.8
