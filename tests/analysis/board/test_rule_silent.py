@@ -291,31 +291,38 @@ def test_what_a_link_loses_by_chance_is_no_silence(one_in: int, lost: int, is_to
 
 
 @pytest.mark.parametrize(
-    ("usual_s", "lost_share", "in_a_row"),
+    ("usual_s", "lost", "in_a_row"),
     [
-        (1, 0.0, 0),
-        (1, 0.01, 2),
-        (1, 0.05, 4),
-        (1, 0.1, 5),
-        (1, 0.3, 6),
-        (2, 0.06, 4),
-        (6, 0.05, 3),
-        (6, 0.02, 2),
-        (15, 0.3, 4),
+        (1, 0, 0),
+        (1, 3, 2),
+        (1, 14, 3),
+        (1, 15, 4),
+        (1, 140, 6),
+        (2, 17, 3),
+        (2, 18, 4),
+        (15, 140, 4),
     ],
 )
 def test_losses_by_chance_are_what_comes_oftener_than_once_in_a_hundred_hours(
-    usual_s: float, lost_share: float, in_a_row: int
+    usual_s: int, lost: int, in_a_row: int
 ) -> None:
-    """3600/usual (1 − p) p**(k + 1) an hour begin a run of more than k; never more than
-    four, or than make seven seconds.
+    """3600/usual (1 − p) p**(k + 1) an hour begin a run of more than k, p = lost/(330 + lost) of
+    300 that came; never more than four, or than make seven seconds.
     """
-    share = lost_share * 330 / 300  # as if 30 more had come without a loss
-    lost = round(300 * share / (1 - share))
     gaps = np.full(300, usual_s * S, np.int64)
-    np.add.at(gaps, np.arange(lost) % 300, usual_s * S)
-    limit_s = _chance_ns(gaps, SILENT) / S
-    assert limit_s == pytest.approx((in_a_row + 1.2) * usual_s)
+    gaps[:lost] += usual_s * S
+    assert _chance_ns(gaps, SILENT) / S == pytest.approx((in_a_row + 1.2) * usual_s)
+
+
+@pytest.mark.parametrize(("since", "is_told"), [(200, False), (300, True)])
+def test_what_was_lost_long_ago_is_forgotten(since: int, is_told: bool) -> None:
+    """Counted are the last 300 notifications."""
+    lossy = [0.5 + t for t in range(400) if t % 4]
+    well = [lossy[-1] + 1 + t for t in range(since)]
+    again = stream(SORREL, well[-1] + 6, well[-1] + 60, 120)
+    sent = [hr(t, SORREL, 120) for t in (*lossy, *well)]
+    board = play(plan_of(), sent, again, until_s=well[-1] + 60, rules=_rule)
+    assert bool(_silences(board)) is is_told
 
 
 def test_of_few_notifications_or_of_a_silence_no_chance_is_known() -> None:
