@@ -112,6 +112,11 @@ class Board:
         for due in self.hold(event):
             self.take(due)
 
+    @property
+    def holds_back(self) -> bool:
+        """Whether it stays behind the newest arrival: else each event is due as it comes."""
+        return self._hold_back.hold_ns > 0
+
     def hold(self, event: Event) -> Iterable[Event]:
         """Hold an event back, in order of arrival; those that are to be taken now."""
         return self._hold_back.put(event) if self._hold_back.hold_ns else (event,)

@@ -16,7 +16,13 @@ import numpy.typing as npt
 from analysis.board.growing import Growing
 from analysis.statistics.pairing import NO_VALUE, HeldValue
 from replay import event as ev
-from replay.channels import COMPANION_CHANNELS, HEART_RATE_CHANNELS, decode
+from replay.channels import (
+    COMPANION_CHANNELS,
+    DECODERS,
+    HEART_RATE_CHANNELS,
+    Reading,
+    decode,
+)
 from replay.event import NS_PER_S, Event
 from replay.link_state import LinkState
 from replay.payloads import Battery, DeviceText, HeartRate, Motion, RevolutionRate, Revolutions
@@ -42,6 +48,7 @@ NO_CADENCE: Final = -1.0
 
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
 _MOST_ARRIVALS: Final = 256
+_HEART_RATE_DECODERS: Final = {name: DECODERS[name] for name in HEART_RATE_CHANNELS}
 _LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
 
 
@@ -161,8 +168,9 @@ class SensorState:
         channel, payload = event.channel, event.payload
         if event.foreign is not None and self.planned.source == "node":
             self.is_placed = event.foreign.offset_ns is not None
-        if channel in HEART_RATE_CHANNELS:
-            self._take_heart_rate(t_ns, channel, payload)
+        decoder = _HEART_RATE_DECODERS.get(channel)
+        if decoder is not None:
+            self._take_heart_rate(t_ns, decoder, payload)
             return
         handler = _RECORDS.get(channel)
         try:
@@ -238,11 +246,13 @@ class SensorState:
         while arrivals and arrivals[0][0] <= oldest_ns:
             self._beats_before = arrivals.popleft()[1]
 
-    def _take_heart_rate(self, t_ns: int, channel: str, payload: bytes) -> None:
+    def _take_heart_rate(
+        self, t_ns: int, decoder: Callable[[bytes], Reading], payload: bytes
+    ) -> None:
         self.notifications += 1
         self.heart_rates += 1
         try:
-            reading = decode(channel, payload)
+            reading = decoder(payload)
         except ValueError:
             self.malformed += 1
             self.undecoded += 1

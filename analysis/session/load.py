@@ -128,16 +128,18 @@ def session_of(
     (``replay.errors.DamagedCapture``).
     """
     board = Board(capture.plan)
-
-    def told() -> Iterator[Event]:
-        for event in capture.events():
-            if also is not None:
-                also(event)
-            yield event
-
+    events: Iterable[Event] = capture.events()
+    if also is not None:
+        events = _telling(events, also)
     notes = capture.effective_notes
-    data = _read(board, told(), capture.duration_ns, notes.translations)
+    data = _read(board, events, capture.duration_ns, notes.translations)
     return with_notes(data, capture.plan, notes), board
+
+
+def _telling(events: Iterable[Event], also: Callable[[Event], object]) -> Iterator[Event]:
+    for event in events:
+        also(event)
+        yield event
 
 
 def load_session(capture: CaptureLike) -> SessionData:
@@ -191,7 +193,7 @@ def _read(
     plan, seconds = board.plan, duration_ns // NS_PER_S + 1
     gathered = {number: _Gathered(board.sensor(number)) for number in plan.compared}
     repeats, repeated = Repeats(), []
-    for event in _as_held(board, events):
+    for event in _as_held(board, events) if board.holds_back else events:
         if event.foreign is None:
             board.take(event)
             continue

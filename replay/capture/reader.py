@@ -19,7 +19,7 @@ from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.schema import ENDING_TYPES as _ENDING
 from replay.capture.schema import SESSION_TYPES as _SESSION
-from replay.capture.schema import has_types, text_crc, whole_row
+from replay.capture.schema import NotWhole, has_types, stamp_of, text_crc, whole_row
 from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.errors import DamagedCapture, PlanError
 from replay.event import CHANNEL_NAMES, Event
@@ -158,10 +158,11 @@ class Capture:
                 if not rows:
                     break
                 for columns in rows:
-                    row = whole_row(columns)
-                    if row is None:
-                        raise self._damage(columns[0], expected)
-                    seq, t_ns, sensor, channel, payload, foreign = row
+                    try:
+                        foreign = stamp_of(columns)
+                    except NotWhole:
+                        raise self._damage(columns[0], expected) from None
+                    seq, t_ns, sensor, channel, payload = columns[:5]
                     if seq != expected or t_ns < last_ns:
                         raise self._damage(seq, expected)
                     expected += 1

@@ -187,15 +187,29 @@ class Row(NamedTuple):
         return Event(t_ns, sensor, CHANNEL_NAMES[channel], payload, foreign)
 
 
-def whole_row(columns: tuple[Any, ...]) -> Row | None:
-    """The row of these columns, in the order of the table; ``None`` if it is not whole.
+class NotWhole(Exception):
+    """A row of the events is damaged."""
 
-    Columns of a damaged row may be of any type.
+
+def whole_row(columns: tuple[Any, ...]) -> Row | None:
+    """The row of these columns, in the order of the table; ``None`` if it is not whole."""
+    try:
+        foreign = stamp_of(columns)
+    except NotWhole:
+        return None
+    seq, t_ns, sensor, channel, payload = columns[:5]
+    return Row(seq, t_ns, sensor, channel, payload, foreign)
+
+
+def stamp_of(columns: tuple[Any, ...]) -> Stamp | None:
+    """What another clock said of the event with these columns, once they are known to be whole.
+
+    Raises :class:`NotWhole`.  Columns of a damaged row may be of any type.
     """
     seq, t_ns, sensor, channel, payload, *stamped, crc = columns
     try:
-        if t_ns < 0 or sensor < 0 or seq < 0:
-            return None
+        if t_ns < 0 or sensor < 0 or seq < 0 or channel not in CHANNEL_NAMES:
+            raise NotWhole
         foreign = None
         if stamped and stamped != _UNSTAMPED:
             foreign = Stamp(*stamped)
@@ -203,11 +217,11 @@ def whole_row(columns: tuple[Any, ...]) -> Row | None:
         else:  # nearly always; written out, since each event of a session comes by here
             found = crc32(_EVENT_HEAD(seq, t_ns, sensor, channel) + payload)
             found -= (found & 0x8000_0000) << 1
-        if found != crc:
-            return None
     except (TypeError, ValueError, OverflowError, StructError):
-        return None
-    return Row(seq, t_ns, sensor, channel, payload, foreign) if channel in CHANNEL_NAMES else None
+        raise NotWhole from None
+    if found != crc:
+        raise NotWhole
+    return foreign
 
 
 SESSION_TYPES: Final = (str, int, str, int, str, int)

@@ -66,15 +66,15 @@ class BeatPhase:
         aged = passed_s - rr_s * unit
         self.youngest += aged
         self.oldest += aged
-        if self.oldest < -slack:
-            self.youngest, self.oldest = -slack, beat + slack
+        lowest, highest = -slack, beat + slack  # the bounds of any newest beat
+        if self.oldest < lowest:
+            self.youngest, self.oldest = lowest, highest
             return True
-        if self.youngest > beat + slack:
+        if self.youngest > highest:
             left_out = ceil((self.youngest - beat - slack) / beat)
             self._without(left_out, beat, left_out)
-        # Between the bounds of any newest beat.
-        self.youngest = max(self.youngest, -slack)
-        self.oldest = max(min(self.oldest, beat + slack), self.youngest)
+        self.youngest = max(self.youngest, lowest)
+        self.oldest = max(min(self.oldest, highest), self.youngest)
         return False
 
     def _without(self, beats: int, beat: float, uncertain: int) -> None:

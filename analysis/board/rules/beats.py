@@ -50,6 +50,8 @@ class BeatJudge:
 
     def __init__(self, limits: BeatLimits) -> None:
         self._limits = limits
+        # Within this share of its neighbours a beat is good whatever their rate.
+        self._surely = min(limits.pair_share, *(share for _, share in limits.natural))
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
         self.beside = 0.0
         self._refused: list[int] = []
@@ -93,6 +95,8 @@ class BeatJudge:
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             return self._first(rr)
+        if abs(rr / beside - 1) <= self._surely and not self._half and not self._short:
+            return self._good(rr, beside)  # nearly always
         if self._half:
             return (self._halved(rr), *self._alone(rr, self.beside))
         if not self._short:
@@ -131,9 +135,8 @@ class BeatJudge:
         return [judged for one in first for judged in self.judge(one)]
 
     def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
-        limits = self._limits
         ratio = rr / beside
-        limit = self._limit if self._limit_of == beside else self.limit
+        limits, limit = self._limits, self.limit
         accepted = self._accepted
         if (
             ratio < 1 - limits.pair_share
@@ -149,9 +152,7 @@ class BeatJudge:
             or abs(rr / accepted[-1] - 1) <= limit
             or (ratio > 1 and rr <= max(accepted))
         ):
-            self._take_for_neighbour(rr)
-            self._refused.clear()
-            return (Judged(Beat.GOOD, rr, beside),)
+            return self._good(rr, beside)
         if self._is_back(rr):
             return (Judged(Beat.GOOD, rr, self.beside),)
         if ratio < 1:
@@ -163,6 +164,11 @@ class BeatJudge:
         else:
             beat = Beat.MISSED if ratio < limits.missed_many_ratio else Beat.MISSED_MANY
         return (Judged(beat, rr, beside),)
+
+    def _good(self, rr: int, beside: float) -> Sequence[Judged]:
+        self._take_for_neighbour(rr)
+        self._refused.clear()
+        return (Judged(Beat.GOOD, rr, beside),)
 
     def _halved(self, rr: int) -> Judged:
         """Judge the two before this one, which make one though either passes for a beat at rest.

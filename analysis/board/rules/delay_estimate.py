@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.board.rules.thresholds import DELAY, DelayLimits
+from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
@@ -75,20 +76,21 @@ class ReferenceCourse:
     def _course(self, second: int, window_s: int) -> Course | None:
         limits = self._limits
         start = max(0, second - window_s) - limits.most_delay_s
-        reference = self._reference.grid.view[max(0, start) : second].astype(np.float64)
-        there = np.sort(reference[reference > 0])
-        if len(there) < limits.least_s:
+        reference = self._reference.grid.view[max(0, start) : second]
+        ordered = np.sort(reference)
+        if len(ordered) and ordered[0] == NO_VALUE:
+            ordered = ordered[np.searchsorted(ordered, 0, side="right") :]
+        if len(ordered) < limits.least_s:
             return None
-        if _percentile(there, 0.9) - _percentile(there, 0.1) < limits.least_range_mbpm:
+        if _percentile(ordered, 0.9) - _percentile(ordered, 0.1) < limits.least_range_mbpm:
             return None
-        if start < 0:
-            reference = np.concatenate([np.zeros(-start), reference])
-        values = np.maximum(reference, 0.0)
-        squares, size = values**2, len(values) - limits.most_delay_s
-        if len(there) < len(values):
-            return Course(values, squares, np.sign(values), None, None)
-        sums, of_squares = _under_each_shift(values, size), _under_each_shift(squares, size)
-        return Course(values, squares, np.ones(len(values)), sums, of_squares)
+        values = reference.astype(np.float64)
+        if start >= 0 and len(ordered) == len(values):
+            squares, each = values * values, np.ones(len(values) - limits.most_delay_s)
+            sums, of_squares = _shifted(values, each), _shifted(squares, each)
+            return Course(values, squares, np.ones(len(values)), sums, of_squares)
+        values = np.concatenate((np.zeros(max(0, -start)), np.maximum(values, 0.0)))
+        return Course(values, values * values, np.sign(values), None, None)
 
 
 class DelayEstimator:
@@ -143,13 +145,15 @@ class DelayEstimator:
             return None
         # Entry d of each sum: the reference d seconds before each second of the test sensor.
         theirs, theirs_squared, was, sums, of_squares = course
-        ours = np.maximum(self._watched.grid.view[first:second].astype(np.float64), 0.0)
-        if sums is not None and len(ours) == window_s and ours.all():
-            # No gaps in either: all sums but one are the same for every shift, or every sensor.
+        ours = self._watched.grid.view[first:second].astype(np.float64)
+        no_gaps = len(ours) == window_s and ours.min() > 0
+        if sums is not None and of_squares is not None and no_gaps:
+            # Nor in the reference: all sums but one are the same for every shift, or every sensor.
             count: _Sums | int = window_s
             mean = (ours.sum() - sums) / count
-            squares = (ours**2).sum() - 2 * _shifted(theirs, ours) + of_squares
+            squares = (ours @ ours + of_squares) - 2 * _shifted(theirs, ours)
         else:
+            ours = np.maximum(ours, 0.0)
             here = np.sign(ours)
             count = _shifted(was, here)
             if count.min() < limits.least_s:
@@ -158,11 +162,12 @@ class DelayEstimator:
             squares = (
                 _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
             )
-        spread = np.sqrt(np.maximum(squares / count - mean**2, 0))
-        best = int(np.argmin(spread))
-        if spread[best] > limits.most_spread_mbpm or spread[best] > limits.gain * spread.max():
+        spread = np.sqrt(np.maximum(squares / count - mean * mean, 0))
+        best = int(spread.argmin())
+        least = float(spread[best])
+        if least > limits.most_spread_mbpm or least > limits.gain * float(spread.max()):
             return None
-        return DelayEstimate(second, best, float(spread[best]), float(mean[best]), float(spread[0]))
+        return DelayEstimate(second, best, least, float(mean[best]), float(spread[0]))
 
 
 def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:
@@ -171,15 +176,8 @@ def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> 
     return sums
 
 
-def _under_each_shift(values: _Sums, size: int) -> _Sums:
-    """Sums of ``size`` values, the last ones first; whole numbers, so exact."""
-    sums = np.concatenate((np.zeros(1), np.cumsum(values)))
-    under: _Sums = (sums[size:] - sums[:-size])[::-1]
-    return under
-
-
-def _percentile(ordered: npt.NDArray[np.float64], share: float) -> float:
+def _percentile(ordered: npt.NDArray[np.int32], share: float) -> float:
     at = share * (len(ordered) - 1)
     below = int(at)
-    above = min(below + 1, len(ordered) - 1)
-    return float(ordered[below] + (ordered[above] - ordered[below]) * (at - below))
+    lower, upper = int(ordered[below]), int(ordered[min(below + 1, len(ordered) - 1)])
+    return lower + (upper - lower) * (at - below)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
@@ -58,7 +58,7 @@ class Frozen(SensorRule):
         # The RR of the last seconds, and the second in which each came.
         self._rr: deque[int] = deque()
         self._rr_s: deque[int] = deque()
-        self._rr_at_start = 0
+        self._rr_at_start: tuple[int, ...] = ()
         self._repeats = Repeats(limits)
         self._apart_s = 0
         self._moved_mbpm = 0
@@ -150,7 +150,7 @@ class Frozen(SensorRule):
         self._start = second
         self._readings = 0
         self._apart_s = self._moved_mbpm = 0
-        self._rr_at_start = self._own_rr_mbpm() or mbpm
+        self._rr_at_start = tuple(self._rr)
 
     def _accuse(self) -> Verdict:
         if not self._accused:
@@ -196,16 +196,13 @@ class Frozen(SensorRule):
         return len(times) >= self._limits.own_rr_beats and second - times[-1] <= _RR_FRESH_S
 
     def _own_rr_mbpm(self) -> int:
-        """Median rate by the RR of the last seconds, 0 without any; single bad beats drop out."""
-        if not self._rr:
-            return 0
-        middle = sorted(self._rr)[len(self._rr) // 2]
-        return _MBPM_OF_RR // middle if middle else 0
+        return _mbpm_of(self._rr)
 
     def _beside_own_rr(self) -> Verdict:
         rate, most = self._own_rr_mbpm(), self._limits.own_rr_mbpm
+        at_start = _mbpm_of(self._rr_at_start) or self._value
         # The RR must have moved, too: a bpm that is off by a constant is another rule's.
-        if abs(rate - self._value) <= most or abs(rate - self._rr_at_start) <= most:
+        if abs(rate - self._value) <= most or abs(rate - at_start) <= most:
             self._apart_s = 0
             return GOOD
         self._apart_s += 1
@@ -324,6 +321,12 @@ def _middle(others: Sequence[Sequence[int]]) -> Sequence[int]:
     if len(others) == 1:
         return others[0]
     return [NO_VALUE if NO_VALUE in at else sum(at) // len(at) for at in zip(*others, strict=True)]
+
+
+def _mbpm_of(rr: Collection[int]) -> int:
+    """Median rate by RR of some seconds, 0 without any; single bad beats drop out."""
+    middle = sorted(rr)[len(rr) // 2] if rr else 0
+    return _MBPM_OF_RR // middle if middle else 0
 
 
 def _longest_run(values: Sequence[int]) -> int:

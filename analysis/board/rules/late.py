@@ -46,6 +46,7 @@ class Late(SensorRule):
         self._first_effort = 0
         self._efforts_taken = 0
         self._efforts: deque[tuple[int, float | None]] = deque(maxlen=limits.efforts_kept)
+        self._late: list[tuple[int, float]] | None = None  # of these efforts
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
@@ -73,8 +74,8 @@ class Late(SensorRule):
         self._efforts_taken = len(answers)
         if not self._tells_efforts():
             return False
-        two = list(self._efforts)[-2:]
-        in_time = two[-1][1] is None and (self._is_fine or two[0][1] is None)
+        before, last = self._efforts[max(0, len(self._efforts) - 2)], self._efforts[-1]
+        in_time = last[1] is None and (self._is_fine or before[1] is None)
         return not in_time
 
     def _take_effort(self, effort: Effort, delay_s: float | None) -> None:
@@ -84,6 +85,7 @@ class Late(SensorRule):
         reaches later: here it must also have been late at the reference's.  On a slow rise an error
         of some bpm looks like a delay: such an effort tells nothing.
         """
+        self._late = None
         least_s = self._limits.effort_delay_s + self._seldom_s
         if delay_s is None or delay_s < least_s:
             self._efforts.append((effort.start_s, None))
@@ -108,11 +110,11 @@ class Late(SensorRule):
 
     def _late_efforts(self) -> list[tuple[int, float]]:
         """Those that it showed late, by about the same delay: one that wavers is another matter."""
-        late = [(at, late_s) for at, late_s in self._efforts if late_s is not None]
-        if not late:
-            return []
-        middle, wavers_s = median(late_s for _, late_s in late), self._limits.wavers_s
-        return [one for one in late if abs(one[1] - middle) <= wavers_s]
+        if self._late is None:
+            late = [(at, late_s) for at, late_s in self._efforts if late_s is not None]
+            middle = median(late_s for _, late_s in late) if late else 0.0
+            self._late = [one for one in late if abs(one[1] - middle) <= self._limits.wavers_s]
+        return self._late
 
     def _last_effort_is_late(self) -> bool:
         return bool(self._efforts) and self._efforts[-1][1] is not None
@@ -199,6 +201,7 @@ class Late(SensorRule):
         """See :class:`Rule`."""
         self._late_in_a_row = 0
         self._efforts.clear()
+        self._late = None
         # An effort that was under way is not judged by what was explained.
         self._first_effort = len(self.session.efforts.efforts) + 1
 

@@ -162,7 +162,8 @@ class LooseReference(SensorRule):
             self._settled_ns = -1
         if self._settled_ns < 0:
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
-        self._look_for_leap(second, t_ns, mbpm)
+        if not self._recent:
+            self._look_for_leap(second, t_ns, mbpm)
         self._last_ns, self._last_mbpm = t_ns, mbpm
         self._judge_beats(second, reading)
         if not self.watched.has_electrodes:
@@ -181,18 +182,17 @@ class LooseReference(SensorRule):
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
         if not self.watched.has_electrodes:
             return  # optical sensors leave beats out, and guess others, by habit
-        recent = self._recent
+        recent, judge, strays = self._recent, self._judge.judge, self._strays
         for rr in reading.rr:
-            for judged in self._judge.judge(rr):
+            for judged in judge(rr):
                 self._beats += 1
-                self._strays.count()
+                strays.count()
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
-                is_bad = weight > 0
                 if self._recent_bad and len(recent) == _RECENT_BEATS:
                     self._recent_bad -= recent[0]
-                recent.append(is_bad)
-                self._recent_bad += is_bad
-                if weight:
+                recent.append(weight > 0)
+                if weight > 0:
+                    self._recent_bad += 1
                     self._add(second, weight, self._in_words(second, judged))
 
     def _weight(self, judged: Judged) -> float:
@@ -254,7 +254,7 @@ class LooseReference(SensorRule):
     def _look_for_leap(self, second: int, t_ns: int, mbpm: int) -> None:
         """Where RR come they are the better witness, and a leap of theirs is in the beats."""
         limits = self._limits
-        if self._recent or self._last_ns < 0 or t_ns < self._settled_ns:
+        if self._last_ns < 0 or t_ns < self._settled_ns:
             return
         apart_s = (t_ns - self._last_ns) / NS_PER_S
         leap = abs(mbpm - self._last_mbpm)

@@ -61,8 +61,8 @@ class Stream:
                 self.beats.extend(rr)
                 self.beat_times.extend([t_ns] * len(rr))
                 self.new_beats += len(rr)
-            mbpm = reading.valid_mbpm
-            if mbpm is not None and mbpm != self._mbpm:
+            mbpm = reading.mbpm
+            if mbpm != self._mbpm and reading.valid_mbpm is not None:
                 self._mbpm = mbpm
                 self._count += 1
                 changes.append((t_ns, mbpm))
@@ -104,14 +104,13 @@ class Coincidences:
                 if stream.second != second:
                     stream.look(second)
                 for t_ns, reading in stream.sensor.fresh:
-                    if reading in before:
-                        self._match(t_ns, place, before[reading])
-                    there = sent.get(reading)
-                    if there is None:
-                        sent[reading] = [(t_ns, place)]
-                    else:
+                    earlier = before.get(reading)
+                    if earlier:
+                        self._match(t_ns, place, earlier)
+                    there = sent.setdefault(reading, [])
+                    if there:
                         self._match(t_ns, place, there)
-                        there.append((t_ns, place))
+                    there.append((t_ns, place))
             self._sent = sent
         return self._alike
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, insort
 from collections import deque
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
@@ -29,7 +30,9 @@ class RrAccount:
     def __init__(self, limits: LooseLimits, unit: Callable[[], float] = lambda: 1.0) -> None:
         self._limits = limits
         self._unit = unit
-        self._spacings: deque[int] = deque(maxlen=_SPACINGS)
+        self._account_ns = limits.account_s * NS_PER_S
+        self._spacings: deque[int] = deque()
+        self._by_size: list[int] = []
         self._counts: deque[int] = deque(maxlen=_PACKETS)
         self._lows: deque[tuple[int, float]] = deque()
         self._new_lows: deque[tuple[int, float]] = deque()
@@ -60,9 +63,8 @@ class RrAccount:
         if last_ns < 0 or usual_rr == 0:
             return False
         spacing_ns = t_ns - last_ns
-        spacings = self._spacings
-        usual_ns = sorted(spacings)[len(spacings) // 2] if spacings else spacing_ns
-        spacings.append(spacing_ns)
+        usual_ns = self._usual_ns if self._by_size else spacing_ns
+        self._keep(spacing_ns)
         if rr:
             self._beat_ns = t_ns
         unknown = len(self._counts) < _PACKETS  # whether it sends all of its beats
@@ -79,7 +81,7 @@ class RrAccount:
         self._balance += spacing_ns / NS_PER_S - sum(rr) / RR_PER_S * self._unit()
         if self._first_ns < 0:
             self._first_ns = t_ns
-        least = _lowest(self._lows, t_ns, self._balance, self._limits.account_s * NS_PER_S)
+        least = _lowest(self._lows, t_ns, self._balance, self._account_ns)
         # Late notifications lift the balance until those behind them have come, too.
         now = _lowest(self._new_lows, t_ns, self._balance, _SETTLED_NS - 1)
         if t_ns - self._first_ns < 2 * _SETTLED_NS:
@@ -94,11 +96,23 @@ class RrAccount:
 
     def _sends_part(self, usual_rr: float) -> bool:
         """Whether the sensor sends one RR a notification, however many beats there were."""
-        counts, spacings = self._counts, self._spacings
+        counts = self._counts
         if counts[-1] > 1 or max(counts) != 1:
             return False
-        usual_ns = sorted(spacings)[len(spacings) // 2]
-        return min(counts) == 1 and usual_rr / RR_PER_S < 0.9 * usual_ns / NS_PER_S
+        return min(counts) == 1 and usual_rr / RR_PER_S < 0.9 * self._usual_ns / NS_PER_S
+
+    @property
+    def _usual_ns(self) -> int:
+        """The middle one of the newest spacings."""
+        return self._by_size[len(self._by_size) // 2]
+
+    def _keep(self, spacing_ns: int) -> None:
+        """Count a spacing in, and the oldest of too many out."""
+        spacings, by_size = self._spacings, self._by_size
+        if len(spacings) == _SPACINGS:
+            del by_size[bisect_left(by_size, spacings.popleft())]
+        spacings.append(spacing_ns)
+        insort(by_size, spacing_ns)
 
 
 def _lowest(lows: deque[tuple[int, float]], t_ns: int, value: float, span_ns: int) -> float:

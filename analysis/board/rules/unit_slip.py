@@ -86,19 +86,19 @@ class UnitSlip(SensorRule):
         for t_ns, reading in fresh:
             if reading.rr or totals:
                 self._take(t_ns, reading.rr, reading.valid_mbpm)
-        if not fresh or not totals:
+        if not totals or not fresh:
             return UNSURE
         first, last = self._first(), totals[-1]
         if first is None:
             return UNSURE
         ticks, beats = last.ticks - first.ticks, last.beats - first.beats
-        bpm, count = last.mbpm - first.mbpm, last.readings - first.readings
+        count = last.readings - first.readings
         if not ticks or not beats or not count:
             return UNSURE
         if not self._evidence.is_there:
             self._factor = 1.0
             return GOOD  # nearly always
-        limits = self._limits
+        limits, bpm = self._limits, last.mbpm - first.mbpm
         self._ratio = _time_over_rr(first, last)
         self._against_bpm = ticks / RR_PER_S / beats * (bpm / count / 1000) / 60
         slip = max(self._slips, key=self._evidence.of)
