@@ -1,100 +1,32 @@
-"""The capture file against two plain ways of storing events, in the same run.
+"""The capture file against other ways of storing events, in the same run.
 
-Run ``python -m benchmarks.bench_capture``.  One hour of six sensors (21,600 events) is written
-with a commit per second of session, by the capture writer, by a SQLite table with a commit per
-event, and as JSON lines with an fsync per event; then read back.  What counts is the ratio.
-Then recordings are killed with SIGKILL at random moments and looked at (``--kills``), and a closed
-capture is cut and salvaged.
+Run ``python -m benchmarks.bench_capture``.  One hour of six sensors (21,600 events) is written in
+the ways of :mod:`benchmarks.recorders`, then read back; what counts is the ratio.  Each way is
+killed with SIGKILL while it records (``--stops``): what it had been given and what can be read
+afterwards differ by what it loses.  Then captures are killed at random moments while they are
+written as fast as may be and looked at (``--kills``), and a closed one is cut and salvaged.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-import os
 import random
-import sqlite3
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
-from replay.capture import Capture, CaptureWriter, salvage
-from replay.event import HEART_RATE, NS_PER_S, Event
-from replay.plan import Plan, PlannedSensor
+from benchmarks.recorders import SENSORS, Recorder, events, recorders
+from replay.capture import Capture, salvage
+from replay.errors import SidebeatError
+from replay.event import Event
 from tests.standins import capture_process
 
-SENSORS = 6
-PLAN = Plan(
-    wearer="W1",
-    activity="rowing ergometer",
-    sensors=tuple(
-        PlannedSensor(label=f"Sensor {n}", role="test" if n else "reference", name=f"S{n}")
-        for n in range(SENSORS)
-    ),
-)
-
-
-def _events(seconds: int, seed: int) -> list[Event]:
-    """Notifications of six sensors at 1 Hz; every other sensor sends RR intervals."""
-    source = random.Random(seed)
-    events = []
-    for second in range(seconds):
-        for sensor in range(1, SENSORS + 1):
-            bpm = source.randrange(60, 190)
-            payload = bytes((0, bpm))
-            if sensor % 2:
-                beats = [source.randrange(330, 900).to_bytes(2, "little") for _ in range(bpm // 60)]
-                payload = bytes((0x10, bpm)) + b"".join(beats)
-            t_ns = second * NS_PER_S + sensor * 150_000_000 + source.randrange(1_000_000)
-            events.append(Event(t_ns, sensor, HEART_RATE, payload))
-    return events
-
-
-def _write_capture(path: Path, events: list[Event]) -> None:
-    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="benchmark")
-    for number, event in enumerate(events, 1):
-        writer.append(event)
-        if number % SENSORS == 0:
-            writer.commit()
-    writer.close(t_ns=events[-1].t_ns, reason="done")
-
-
-def _read_capture(path: Path) -> list[Event]:
-    with Capture.open(path) as capture:
-        return list(capture.events())
-
-
-def _write_table(path: Path, events: list[Event]) -> None:
-    connection = sqlite3.connect(path)
-    connection.execute("CREATE TABLE event (t_ns, sensor, channel, payload)")
-    for event in events:
-        connection.execute("INSERT INTO event VALUES (?, ?, ?, ?)", event[:4])
-        connection.commit()
-    connection.close()
-
-
-def _read_table(path: Path) -> list[Event]:
-    connection = sqlite3.connect(path)
-    events = [Event(*row) for row in connection.execute("SELECT * FROM event")]
-    connection.close()
-    return events
-
-
-def _write_lines(path: Path, events: list[Event]) -> None:
-    with path.open("w") as file:
-        for t_ns, sensor, channel, payload, _ in events:
-            row = {"t_ns": t_ns, "sensor": sensor, "channel": channel, "payload": payload.hex()}
-            file.write(json.dumps(row) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-
-
-def _read_lines(path: Path) -> list[Event]:
-    with path.open() as file:
-        rows = [json.loads(line) for line in file]
-    return [Event(r["t_ns"], r["sensor"], r["channel"], bytes.fromhex(r["payload"])) for r in rows]
+ROOT = Path(__file__).resolve().parents[1]
 
 
 def _seconds(job: Callable[[], object]) -> float:
@@ -103,22 +35,57 @@ def _seconds(job: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def _compare(folder: Path, events: list[Event]) -> None:
+def _compare(folder: Path, given: list[Event]) -> None:
     print(f"{'format':<28} {'writes/s':>9} {'bytes/event':>12} {'read ms':>8}")
-    for name, write, read in (
-        ("capture, commit per second", _write_capture, _read_capture),
-        ("table, commit per event", _write_table, _read_table),
-        ("JSON lines, fsync per event", _write_lines, _read_lines),
-    ):
-        path = folder / name.replace(" ", "_")
-        written = _seconds(lambda write=write, path=path: write(path, events))  # type: ignore[misc]
-        if read(path) != events:
-            raise SystemExit(f"{name}: what was read is not what was written")
-        times = [_seconds(lambda read=read, path=path: read(path)) for _ in range(5)]  # type: ignore[misc]
+    for one in recorders():
+        path = folder / "".join(filter(str.isalnum, one.name))
+        written = _seconds(lambda one=one, path=path: one.write(path, given))  # type: ignore[misc]
+        if list(one.read(path)) != given:
+            raise SystemExit(f"{one.name}: what was read is not what was written")
+        times = [_seconds(lambda one=one, path=path: list(one.read(path))) for _ in range(5)]  # type: ignore[misc]
         print(
-            f"{name:<28} {len(events) / written:>9,.0f} "
-            f"{path.stat().st_size / len(events):>12.1f} {statistics.median(times) * 1e3:>8.1f}"
+            f"{one.name:<28} {len(given) / written:>9,.0f} "
+            f"{path.stat().st_size / len(given):>12.1f} {statistics.median(times) * 1e3:>8.1f}"
         )
+
+
+def _stop(folder: Path, stops: int, seed: int) -> None:
+    """Kill each way of recording in the midst of it, so many times."""
+    print(f"{'killed while recording':<28} {'given':>9} {'lost, median':>12} {'most':>6}  in s")
+    for one in recorders():
+        source = random.Random(seed)
+        given, lost = 0, []
+        for number in range(stops):
+            path = folder / f"stop{number}"
+            taken = _stopped(one, path, source.uniform(0.5, 4.0))
+            given += taken
+            lost.append(max(0, taken - sum(1 for _ in _readable(one, path))))
+            for file in folder.glob(f"{path.name}*"):
+                file.unlink()
+        most = max(lost)
+        print(
+            f"{one.name:<28} {given:>9,} {statistics.median(lost):>12.0f} {most:>6} "
+            f"{most / SENSORS:>5.1f}"
+        )
+
+
+def _stopped(one: Recorder, path: Path, after_s: float) -> int:
+    """Record for so long; how many events it was given."""
+    command = [sys.executable, "-m", "benchmarks.recorders", one.name, str(path)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE) as process:
+        if process.stdout is None:
+            raise SystemExit("the recording has no output")
+        process.stdout.readline()
+        time.sleep(after_s)
+        process.kill()
+        whole = process.stdout.read().rpartition(b"\n")[0]  # the last line may be cut
+        return int(whole.split()[-1])
+
+
+def _readable(one: Recorder, path: Path) -> Iterator[Event]:
+    if path.exists():
+        with suppress(SidebeatError):
+            yield from one.read(path)
 
 
 def _kill(folder: Path, kills: int, seed: int) -> bool:
@@ -148,19 +115,19 @@ def _kill(folder: Path, kills: int, seed: int) -> bool:
     return survived == kills
 
 
-def _cut(folder: Path, events: list[Event]) -> None:
+def _cut(folder: Path, given: list[Event]) -> None:
     whole = folder / "whole.sqlite"
-    _write_capture(whole, events)
+    recorders()[0].write(whole, given)
     data = whole.read_bytes()
     print(f"a capture of {len(data):,} bytes, cut at its end and salvaged:")
     for cut in (100, len(data) // 20, len(data) // 2):
         path = folder / f"cut{cut}.sqlite"
         path.write_bytes(data[:-cut])
         report = salvage(path, folder / f"saved{cut}.sqlite")
-        share = cut * len(events) / len(data)
+        share = cut * len(given) / len(data)
         print(
-            f"cut by {cut:>7,} bytes: {report.saved} of {len(events)} events saved, "
-            f"{len(events) - report.saved} lost "
+            f"cut by {cut:>7,} bytes: {report.saved} of {len(given)} events saved, "
+            f"{len(given) - report.saved} lost "
             f"({share:.0f} by the share of bytes)"
         )
 
@@ -169,14 +136,16 @@ def main() -> int:
     """Print the comparison, the kills and the cuts; status 1 if an acknowledged event was lost."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=int, default=3600, help="session seconds")
+    parser.add_argument("--stops", type=int, default=10, help="of each way of recording")
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args()
-    events = _events(arguments.seconds, arguments.seed)
+    given = list(events(arguments.seed, arguments.seconds))
     with tempfile.TemporaryDirectory(prefix="sidebeat-bench-") as name:
         folder = Path(name)
-        _compare(folder, events)
-        _cut(folder, events)
+        _compare(folder, given)
+        _stop(folder, arguments.stops, arguments.seed)
+        _cut(folder, given)
         return 0 if _kill(folder, arguments.kills, arguments.seed) else 1
 
 

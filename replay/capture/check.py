@@ -216,7 +216,8 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
             f"{_count(stretch.events, 'event', 'events')}."
         )
     if len(lost) > _LISTED_STRETCHES:
-        faults.append(f"Lost in {len(lost) - _LISTED_STRETCHES} more places.")
+        more = _count(len(lost) - _LISTED_STRETCHES, "more place", "more places")
+        faults.append(f"Lost in {more}.")
     if unknown:
         faults.append(
             f"{_count(unknown, 'event is', 'events are')} of sensors that the plan does not have."

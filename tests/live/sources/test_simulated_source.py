@@ -134,3 +134,16 @@ def test_invention_must_be_marked():
     assert plan_with_invention_marked(unmarked) == PLAN
     real = replace(unmarked, sensors=(replace(PLAN.sensors[1], role="reference"),))
     assert plan_with_invention_marked(real) is real
+
+
+def test_one_that_joins_does_so_at_the_pace_of_the_others():
+    """At speed 4 it joins the sensors' lives where they are, four times as far as the clock."""
+    heard = _played(SimulatedSource(PLAN, 4.0, duration_s=800), 40, connect=3)
+    first_s = _first_reading_s(heard, 3)
+    assert 10 < first_s < 15
+    soon = [
+        one for one in heard
+        if one.sensor == 3 and one.channel == event.HEART_RATE
+        and one.t_ns < (5 + first_s + 2) * NS_PER_S
+    ]  # fmt: skip
+    assert 6 <= len(soon) <= 10

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from replay.capture import Capture, CaptureWriter, ClockJump, check_capture
+from replay.capture import Capture, CaptureWriter, ClockJump, check, check_capture
+from replay.capture.notes import GOES_ON_FROM, GOES_ON_IN, Note
+from replay.capture.schema import PAGE_SIZE
 from replay.errors import DamagedCapture
 from replay.event import ANCHOR, BATTERY, HEART_RATE, JUMP, LATE, LINK, NS_PER_S, RUNNING, Event
 from replay.event import pack_int as pack
@@ -131,6 +133,83 @@ def test_missing_numbers_are_told_with_their_place(tmp_path: Path) -> None:
         assert stretch.before_ns is None or stretch.before_ns <= 13 * _S
     with pytest.raises(DamagedCapture, match="its last one is number 98"):
         Capture.open(path)
+
+
+@pytest.mark.parametrize(
+    ("places", "last"),
+    [(10, "Lost between"), (11, "Lost in 1 more place."), (12, "2 more places.")],
+)
+def test_ten_places_are_told_and_the_rest_are_counted(tmp_path: Path, places, last) -> None:
+    """A sentence each; then one for all that are beyond."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, _beats(1, *range(100)), end_ns=100 * _S)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA secure_delete = ON")  # the raw bytes hold none of them
+        connection.execute("DROP TRIGGER event_no_delete")
+        connection.execute("DELETE FROM event WHERE seq % 5 = 0 AND seq <= ?", (5 * places,))
+        connection.commit()
+    report = check_capture(path)
+    assert len(report.lost) == places
+    assert last in report.problems[-1]
+    assert sum(problem.startswith("Lost between") for problem in report.problems) == 10
+
+
+def test_a_lost_session_is_said_and_nothing_is_made_up_for_it(tmp_path: Path) -> None:
+    """No name, no start and no sensors; its events are counted all the same."""
+    path = tmp_path / "c.sqlite"
+    written = write_capture(path, session_events(200))
+    data = path.read_bytes()
+    path.write_bytes(data[:100] + bytes(3 * PAGE_SIZE - 100) + data[3 * PAGE_SIZE :])
+    report = check_capture(path)
+    assert (report.uuid, report.software, report.started_utc_ns) == (None, None, None)
+    assert (report.invented, report.sensors) == (False, ())
+    assert "The session's own row, with the plan, is lost." in report.problems
+    assert report.events == len(written)
+
+
+def test_the_file_before_and_the_file_after_are_named(tmp_path: Path) -> None:
+    """Of a recording that went on in another file."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
+    writer.commit()
+    before = check_capture(path)
+    assert (before.goes_on_from, before.goes_on_in) == (None, None)
+    writer.keep_notes(
+        [
+            Note(1, 0, GOES_ON_FROM, {"file": "a.sqlite", "why": "the file was removed"}),
+            Note(2, 0, GOES_ON_IN, {"file": "b.sqlite"}),
+        ]
+    )
+    writer.close(t_ns=0, reason="stopped")
+    report = check_capture(path)
+    assert (report.goes_on_from, report.goes_on_in) == ("a.sqlite", "b.sqlite")
+
+
+def test_what_a_commit_may_hold_and_the_log_alone_has_is_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kill may cut that much off; it is counted, and one event more is a fault."""
+    live = tmp_path / "live.sqlite"
+    writer = CaptureWriter(live, PLAN, started_utc_ns=0, software="x")
+    for number, event in enumerate(session_events(200)):
+        writer.append(event)
+        if number % 20 == 0:
+            writer.commit()
+    writer.commit()
+    path = tmp_path / "c.sqlite"
+    path.write_bytes(live.read_bytes())
+    log = bytearray(Path(f"{live}-wal").read_bytes())
+    log[32 + 24 + 2000] ^= 1  # in its first page: SQLite reads none of what follows
+    Path(f"{path}-wal").write_bytes(log)
+    writer.abandon()
+    report = check_capture(path)
+    assert not report.whole
+    assert f"{report.only_by_salvage} events can only be reached by a salvage." in report.problems
+    monkeypatch.setattr(check, "COMMIT_EVERY_EVENTS", report.only_by_salvage)
+    assert check_capture(path).only_by_salvage == report.only_by_salvage
+    assert not [p for p in check_capture(path).problems if "salvage" in p]
+    monkeypatch.setattr(check, "COMMIT_EVERY_EVENTS", report.only_by_salvage - 1)
+    assert [p for p in check_capture(path).problems if "salvage" in p]
 
 
 def test_altered_lists_for_other_tools_are_noticed(tmp_path: Path) -> None:
