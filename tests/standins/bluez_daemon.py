@@ -222,9 +222,10 @@ class Daemon(ObjectTree):
 
     async def flow(self) -> None:
         """Deliver what was held back, all at once and in order."""
-        held_up, self._held_up = self._held_up or [], None
-        for sensor, channel, payload in held_up:
-            await self._deliver(sensor, channel, payload)
+        # What comes meanwhile lines up behind.
+        while self._held_up:
+            await self._deliver(*self._held_up.pop(0))
+        self._held_up = None
 
     async def notify(self, sensor: Sensor, channel: str, payload: bytes) -> int:
         """Send one notification; returns the copies that went out (one per subscriber)."""
