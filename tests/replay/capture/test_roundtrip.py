@@ -99,6 +99,15 @@ def test_what_the_session_says_of_itself_comes_back(tmp_path: Path) -> None:
         assert not capture.invented
 
 
+def test_the_first_instant_is_before_the_first_nanosecond(tmp_path: Path) -> None:
+    """A stretch from 1 ns on leaves out what came at 0."""
+    path = tmp_path / "c.sqlite"
+    first, second = write_capture(path, [Event(t, 1, HEART_RATE, b"\x00\x64") for t in (0, 1)])
+    with Capture.open(path) as capture:
+        assert list(capture.events(0)) == [first, second]
+        assert list(capture.events(1)) == [second]
+
+
 def test_a_closed_capture_is_one_file(tmp_path: Path) -> None:
     """After closing, nothing lies beside the capture, and it no longer asks for a log."""
     path = tmp_path / "c.sqlite"

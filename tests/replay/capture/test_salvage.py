@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from replay.capture import Capture, CaptureWriter, salvage
 from replay.capture.recovery import Ending, Recovered
 from replay.capture.salvage import lost_stretches
 from replay.capture.schema import Row
+from replay.errors import DamagedCapture
 from replay.event import ANCHOR, HEART_RATE, SESSION, Event, pack_int
 from tests.standins.captures import PLAN
 
@@ -41,3 +44,26 @@ def test_where_the_session_is_lost_its_start_follows_from_the_first_anchor(tmp_p
     with Capture.open(tmp_path / "new.sqlite") as capture:
         assert capture.started_utc_ns == 1_000_000
         assert list(capture.events()) == events
+
+
+def test_what_is_saved_is_the_same_session(tmp_path: Path) -> None:
+    """Under the same identifier, though not one event is left."""
+    path, uuid = tmp_path / "c.sqlite", "00000000-0000-4000-8000-000000000001"
+    CaptureWriter(path, PLAN, started_utc_ns=5, software="x", session_uuid=uuid).abandon()
+    with Capture.open(path) as capture:
+        assert (capture.uuid, capture.started_utc_ns) == (uuid, 5)
+    report = salvage(path, tmp_path / "new.sqlite")
+    assert (report.saved, report.lost) == (0, 0)
+    with Capture.open(tmp_path / "new.sqlite") as capture:
+        assert (capture.uuid, capture.started_utc_ns) == (uuid, 5)
+
+
+def test_where_nothing_is_left_nothing_is_saved(tmp_path: Path) -> None:
+    """Neither a session nor an event: no plan can make a capture of it."""
+    path = tmp_path / "c.sqlite"
+    CaptureWriter(path, PLAN, started_utc_ns=5, software="x").abandon()
+    data = path.read_bytes()
+    path.write_bytes(data[:100] + bytes(len(data) - 100))
+    with pytest.raises(DamagedCapture, match="nothing in the capture is whole enough"):
+        salvage(path, tmp_path / "new.sqlite", plan=PLAN)
+    assert list(tmp_path.glob("new*")) == []
