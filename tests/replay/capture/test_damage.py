@@ -303,6 +303,19 @@ def test_the_sieve_finds_each_kind_of_row(tmp_path: Path) -> None:
     ]
 
 
+def test_the_sieve_finds_every_row_that_lies_on_one_page(tmp_path: Path) -> None:
+    """Each of these takes a page, and those that do not fit take one more."""
+    pages = {}
+    for name, lengths in (("short", [4000] * 100), ("longer", range(4000, 4100))):
+        path = tmp_path / f"{name}.sqlite"
+        write_capture(path, [Event(5, 1, "mqtt-hr", bytes(length)) for length in lengths])
+        pages[name] = path.stat().st_size // PAGE_SIZE
+    found = {row.seq for row in scan_rows(path.read_bytes())}
+    assert 0 < len(found) < 100
+    assert found == set(range(1, len(found) + 1))
+    assert 100 - len(found) == pages["longer"] - pages["short"]
+
+
 def test_the_sieve_finds_nothing_in_noise() -> None:
     """Random bytes hold no event."""
     assert list(scan_rows(random.Random(3).randbytes(500_000))) == []
