@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from replay.capture import Capture
+from replay.capture import Capture, CaptureWriter
+from replay.capture.notes import Note
 from replay.capture.schema import PAGE_SIZE
 from replay.capture.small_row_scan import scan_notes
-from replay.event import NS_PER_S
-from tests.standins.captures import session_events, write_capture
+from tests.standins.captures import PLAN
 
 SIZES = (*range(1, 40, 13), *range(PAGE_SIZE - 180, PAGE_SIZE), *range(8050, 8250, 7), 30_000)
 """Of texts: short ones, those about the most that a page holds, and those with one page and seven
@@ -21,10 +21,13 @@ behind it (SQLite's file format, section 1.6: a row beyond it keeps a part of it
 def noted_fixture(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A capture with a note of each of the sizes."""
     path = tmp_path_factory.mktemp("noted") / "c.sqlite"
-    write_capture(path, session_events(1))
-    with Capture.open(path) as capture:
-        for size in SIZES:
-            capture.add_note("marker", t_ns=NS_PER_S, text="w" * size)
+    writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
+    writer.commit()
+    writer.keep_notes(
+        Note(number, 0, "marker", {"t_ns": 0, "text": "w" * size})
+        for number, size in enumerate(SIZES, 1)
+    )
+    writer.close(t_ns=0, reason="stopped")
     return path
 
 
