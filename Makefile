@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-capture bench-ingest bench-seek bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
+.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-ingest bench-seek bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -79,7 +79,7 @@ guide: setup
 	$(RUN) -m mkdocs build --quiet
 	@echo site/index.html
 
-bench-board bench-rolling bench-capture bench-ingest bench-seek bench-window bench-study: setup-test
+bench-board bench-rolling bench-ingest bench-seek bench-window bench-study: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 # Faults that were noticed before are not run again; ARGS=--afresh forgets them.
@@ -114,6 +114,11 @@ faults coverage coverage-study: setup-test
 
 faults-radio: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.radio_faults --markdown docs/reliability.md $(ARGS)
+
+# mcap is wanted for this comparison alone.
+bench-capture: setup-test
+	@$(RUN) -m pip install -qq --disable-pip-version-check --editable ".[bench]"
+	$(RUN) -m benchmarks.bench_capture $(ARGS)
 
 # arch is wanted for this comparison alone; one thread of linear algebra, as the program has itself.
 bench-analysis: setup-test
