@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
-from datetime import datetime
 from itertools import accumulate
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from replay import event as event_module
-from replay.capture import Capture, CaptureWriter, capture_name
+from replay.capture import Capture, CaptureWriter
 from replay.capture.gate import LONGEST_VARIABLE
 from replay.errors import CaptureError
 from replay.event import CHANNEL_NUMBERS, CHANNELS, HEART_RATE, NS_PER_S, Event, Stamp
@@ -258,18 +257,3 @@ def test_a_closed_writer_takes_nothing_more(tmp_path: Path) -> None:
     writer.append(Event(0, 1, HEART_RATE, b"\x00\x64"))
     with pytest.raises(CaptureError, match="already closed"):
         writer.commit()
-
-
-@pytest.mark.parametrize(
-    ("activity", "name"),
-    [
-        ("rowing ergometer", "2026-03-04_0715_rowing-ergometer_W1.sqlite"),
-        ("Stair climbing, 12 kg pack!", "2026-03-04_0715_stair-climbing-12-kg-pack_W1.sqlite"),
-        ("Höhenläufe", "2026-03-04_0715_hohenlaufe_W1.sqlite"),
-        ("../..", "2026-03-04_0715_session_W1.sqlite"),
-    ],
-)
-def test_the_name_says_when_what_and_who(activity: str, name: str) -> None:
-    """The file's name has local start, activity and wearer, in signs every file system takes."""
-    plan = Plan(wearer="W1", activity=activity, sensors=PLAN.sensors)
-    assert capture_name(datetime(2026, 3, 4, 7, 15), plan) == name
