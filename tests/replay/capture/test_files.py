@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import struct
 import threading
 from dataclasses import replace
@@ -11,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter
-from replay.capture.files import Header, capture_name, read_header
+from replay.capture.files import Header, cannot, capture_name, read_header
 from replay.capture.schema import PAGE_SIZE
-from replay.errors import DamagedCapture
+from replay.errors import CaptureError, DamagedCapture, DiskError
 from replay.event import NS_PER_S
 from tests.standins.captures import PLAN, session_events, write_capture
 
@@ -62,10 +63,35 @@ def test_what_is_recorded_here_is_never_opened_by_its_bytes(tmp_path: Path) -> N
     writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
     writer.commit()
     link.symlink_to(path)
+    other = tmp_path / "other.sqlite"
+    write_capture(other, [])
     for name in (path, link):
         assert read_header(name) == Header(PAGE_SIZE, pages=0, missing=0, has_log_mode=True)
+    assert read_header(other).pages > 0
     writer.close(t_ns=0, reason="stopped")
     assert read_header(link).pages > 0
+
+
+@pytest.mark.parametrize(
+    ("code", "kind", "words"),
+    [
+        ("SQLITE_FULL", DiskError, "the disk is full"),
+        ("SQLITE_CANTOPEN", CaptureError, "the place is read-only or gone"),
+        ("SQLITE_BUSY", CaptureError, "another program holds it"),
+        ("SQLITE_IOERR_WRITE", DiskError, "the disk reports an error"),
+        ("SQLITE_INTERRUPT", DamagedCapture, "takes more work than its size allows"),
+        ("SQLITE_CORRUPT", DamagedCapture, "is damaged (what it says)"),
+        ("SQLITE_ERROR", CaptureError, "cannot read the capture: what it says"),
+    ],
+)
+def test_what_sqlite_reports_is_said_in_words(code: str, kind: type, words: str) -> None:
+    """By its code (SQLite's list of result codes), never by what its message happens to say."""
+    error = sqlite3.OperationalError("what it says")
+    error.sqlite_errorname = code
+    found = cannot("read", Path("c.sqlite"), error)
+    assert type(found) is kind
+    assert str(found).startswith("c.sqlite: ")
+    assert words in str(found)
 
 
 @pytest.mark.parametrize("killed", [False, True])
