@@ -16,7 +16,6 @@ The bytes of a capture stay as they came.
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
 REPLACEMENT: Final = "\N{REPLACEMENT CHARACTER}"
@@ -28,7 +27,6 @@ _UNSEEN: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u18
 _JOINERS: Final = frozenset("\u200c\u200d")
 _FORMULA: Final = frozenset("=+-@\t\r'")
 """The apostrophe itself too, so that what was written can be had back without a guess."""
-_SEEN_AT_ONCE: Final = re.compile(r"[ -~]*")
 
 
 def printable(text: str) -> str:
@@ -39,7 +37,8 @@ def printable(text: str) -> str:
     private or unassigned code point becomes U+FFFD.  Blanks of any width stay, and so does a joiner
     between two signs that are not ASCII: scripts and pictographs are spelled with it.
     """
-    if _SEEN_AT_ONCE.fullmatch(text):
+    # Printable in Python's sense leaves out all of these but the letters that are drawn as nothing.
+    if text.isprintable() and _UNSEEN.isdisjoint(text):
         return text
     return "".join(_shown(text, at) for at in range(len(text)))
 

@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFont,
-    QFontMetricsF,
+    QHelpEvent,
     QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
     QResizeEvent,
 )
-from PySide6.QtWidgets import QSizePolicy, QToolButton, QWidget
+from PySide6.QtWidgets import QSizePolicy, QToolButton, QToolTip, QWidget
 
 from analysis.board.snapshot import SensorStatus, SensorWarning
 from live.views.shared.far import gravest
 from live.views.window.live.card_table import paint_table, table_lines
 from live.views.window.parts.accessibility import accessible_text
-from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.lettering import Lettering, lettering
 from live.views.window.parts.plain_text import tip
-from live.views.window.parts.shapes import draw
+from live.views.window.parts.shapes import Shape, Stamps, draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SensorStyle, Theme
 from live.views.window.parts.words import (
     CardFact,
@@ -44,9 +44,16 @@ _PAD: Final = 7
 _BIG: Final = 1.9
 """The bpm, in times of the text's size."""
 
-_RIGHT: Final = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-_LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
-_CENTRE: Final = Qt.AlignmentFlag.AlignCenter
+_RIGHT: Final = Qt.AlignmentFlag.AlignRight
+_CENTRE: Final = Qt.AlignmentFlag.AlignHCenter
+
+
+class _Letters(NamedTuple):
+    """The fonts of a card."""
+
+    plain: Lettering
+    bold: Lettering
+    big: Lettering
 
 
 class SensorCard(QWidget):
@@ -69,6 +76,8 @@ class SensorCard(QWidget):
         self._halt: tuple[str, bool] = ("", False)
         self._details: list[str] = []
         self._painted: tuple[object, ...] | None = None
+        self._shaped: _Letters | None = None
+        self._stamps = Stamps()
         self.is_open = False
         self.more = QToolButton(self)
         self.more.setText("link")
@@ -76,6 +85,7 @@ class SensorCard(QWidget):
         self.more.setObjectName("quiet")
         self.more.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.more.clicked.connect(self._turn)
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)  # nothing shines through
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
@@ -100,9 +110,22 @@ class SensorCard(QWidget):
         self.setAccessibleName(f"Card of {status.label}")
         self.setAccessibleDescription(accessible_text(status, halt[0], is_stale=halt[1]))
         self.more.setAccessibleName(f"Link of {status.label}: details")
-        told = (status.advice, r_reason(status), whole_words(status))
-        self.setToolTip(tip("\n".join(t for t in told if t)))
         self.update()
+
+    @property
+    def told(self) -> str:
+        """What the pointer brings up over the card."""
+        status = self._status
+        if status is None:
+            return ""
+        return "\n".join(filter(None, (status.advice, r_reason(status), whole_words(status))))
+
+    def event(self, event: QEvent) -> bool:
+        """The tip is put together when it is asked for."""
+        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            QToolTip.showText(event.globalPos(), tip(self.told), self)
+            return True
+        return super().event(event)
 
     def _in_sight(self) -> tuple[object, ...] | None:
         """All that is painted, and last the number of lines."""
@@ -141,12 +164,12 @@ class SensorCard(QWidget):
             return
         halted, is_stale = self._halt
         parts = facts(self._status, halted, is_stale=is_stale)
-        metrics = QFontMetricsF(self.font())
+        letters = self._letters.plain
         room = self.width() - 2 * _PAD - 4
         wrapped = [parts[0]]
         for part in parts[1:]:
             longer = f"{wrapped[-1]} · {part}"
-            if metrics.horizontalAdvance(longer) <= room:
+            if letters.width(longer) <= room:
                 wrapped[-1] = longer
             else:
                 wrapped.append(part)
@@ -165,6 +188,7 @@ class SensorCard(QWidget):
         """So may another size of text."""
         super().changeEvent(event)
         if event.type() == QEvent.Type.FontChange:
+            self._shaped = None
             self._wrap()
             self._place_button()
             self.updateGeometry()
@@ -180,7 +204,18 @@ class SensorCard(QWidget):
         )
 
     def _line(self) -> float:
-        return QFontMetricsF(self.font()).height()
+        return self._letters.plain.line
+
+    @property
+    def _letters(self) -> _Letters:
+        if self._shaped is None:
+            font = QFont(self.font())
+            plain = lettering(font)
+            font.setBold(True)
+            bold = lettering(font)
+            font.setPointSizeF(_BIG * font.pointSizeF())
+            self._shaped = _Letters(plain, bold, lettering(font))
+        return self._shaped
 
     def _lines(self) -> float:
         """Height in lines of text."""
@@ -206,17 +241,16 @@ class SensorCard(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         """Called by Qt."""
         del event
-        if self._status is None:
-            return
         painter = QPainter(self)
-        with self._faults.guard("card"):
-            self._paint(painter, self._status)
+        painter.fillRect(self.rect(), QColor(self._theme.ground))
+        if self._status is not None:
+            with self._faults.guard("card"):
+                self._paint(painter, self._status)
         painter.end()
 
     def _paint(self, painter: QPainter, status: SensorStatus) -> None:
         theme = self._theme
         box = QRectF(self.rect())
-        painter.fillRect(box, QColor(theme.ground))
         colour = QColor(theme.faint if self._style is None else self._style.colour(theme))
         painter.fillRect(QRectF(0, 0, 6 if self._selected else 2, box.height()), colour)
         if self.hasFocus():
@@ -233,12 +267,11 @@ class SensorCard(QWidget):
         y += 1.1 * line
         if status.windows:
             row = QRectF(inner.left(), y + 0.2 * line, inner.width(), line)
-            paint_table(painter, status, row, self.font(), theme)
+            paint_table(painter, status, row, self._letters.plain, theme)
             y += (table_lines(status) + 0.3) * line
-        painter.setFont(self.font())
         painter.setPen(QColor(theme.faint))
         for text in self._details:
-            painter.drawText(QRectF(inner.left(), y, inner.width(), line), _LEFT, text)
+            self._letters.plain.write(painter, QRectF(inner.left(), y, inner.width(), line), text)
             y += line
 
     def _paint_head(self, painter: QPainter, status: SensorStatus, head: QRectF) -> None:
@@ -248,19 +281,22 @@ class SensorCard(QWidget):
         style = self._style
         if style is not None:
             spot = QPointF(head.left() + 0.45 * line, head.top() + 0.5 * line)
-            draw(painter, style.shape, spot, 0.42 * line, QColor(style.colour(self._theme)))
+            self._stamp(painter, style.shape, spot, 0.42 * line, style.colour(self._theme))
         name = QRectF(head.left() + 1.25 * line, head.top(), 0, line)
         name.setRight(end)
-        bold = self._bold()
-        painter.setFont(bold)
         painter.setPen(QColor(self._theme.ink))
-        painter.drawText(name, _LEFT, elided(status.label, QFontMetricsF(bold), name.width()))
+        self._letters.bold.write(painter, name, status.label)
         below = QRectF(head.left(), head.top() + line, below_end - head.left(), line)
-        painter.setFont(self.font())
         if self._warning is None:
             self._paint_subtitle(painter, status, below)
         else:
             self._paint_warning(painter, self._warning, below)
+
+    def _stamp(
+        self, painter: QPainter, shape: Shape, spot: QPointF, radius: float, colour: str
+    ) -> None:
+        stamp = self._stamps.get(shape, radius, QColor(colour), None, self.devicePixelRatioF())
+        self._stamps.put(painter, stamp, spot.x(), spot.y())
 
     def _paint_value(
         self, painter: QPainter, status: SensorStatus, head: QRectF
@@ -271,58 +307,50 @@ class SensorCard(QWidget):
             return head.right(), head.right()
         line = self._line()
         gone = status.held_bpm is None or is_stale
-        metrics = QFontMetricsF(self.font())
-        unit = QRectF(0, head.top() + 0.8 * line, metrics.horizontalAdvance("bpm") + 1, line)
+        plain, bold, big = self._letters
+        unit = QRectF(0, head.top() + 0.8 * line, plain.width("bpm") + 1, line)
         unit.moveRight(head.right())
-        big = self._bold()
-        big.setPointSizeF(_BIG * big.pointSizeF())
-        digits = QFontMetricsF(big).horizontalAdvance("000")
+        digits = big.width("000")
         value = QRectF(unit.left() - 4 - digits, head.top(), digits, head.height())
-        painter.setFont(big)
         painter.setPen(QColor(theme.faint if gone else theme.ink))
-        painter.drawText(value, _RIGHT, value_words(status))
-        painter.setFont(self.font())
+        big.write(painter, value, value_words(status), _RIGHT)
         painter.setPen(QColor(theme.faint))
-        painter.drawText(unit, _RIGHT, "old" if gone and status.shown_bpm is not None else "bpm")
+        is_old = gone and status.shown_bpm is not None
+        plain.write(painter, unit, "old" if is_old else "bpm", _RIGHT)
         if status.role != "test":
             return value.left(), value.left()
-        bold = QFontMetricsF(self._bold())
         # In the line of the name, which is short: the warning below it has the width to itself.
-        plate = QRectF(0, head.top(), bold.horizontalAdvance("OUT  −100") + 10, 1.1 * line)
+        plate = QRectF(0, head.top(), bold.width("OUT  −100") + 10, 1.1 * line)
         plate.moveRight(value.left() - 6)
         words = "" if is_stale else verdict(status)
         outside = status.within is False and not is_stale
-        painter.setFont(self._bold() if outside else self.font())
         if outside:
             painter.fillRect(plate, QColor(theme.alarm))
         painter.setPen(QColor(theme.ground if outside else theme.ink))
-        painter.drawText(plate, _CENTRE, words)
+        (bold if outside else plain).write(painter, plate, words, _CENTRE)
         return plate.left(), value.left()
 
     def _paint_facts(self, painter: QPainter, box: QRectF) -> None:
         """What needs an act in the one accent, the rest plain."""
         x = box.left()
-        metrics = QFontMetricsF(self.font())
-        painter.setFont(self.font())
+        letters = self._letters.plain
         for place, fact in enumerate(self._facts()):
             text = f" · {fact.text}" if place else fact.text
             room = QRectF(x, box.top(), box.right() - x, box.height())
-            if room.width() < 3 * metrics.averageCharWidth():
+            if room.width() < 3 * letters.metrics.averageCharWidth():
                 break
             painter.setPen(QColor(self._theme.alarm if fact.act else self._theme.ink))
-            painter.drawText(room, _LEFT, elided(text, metrics, room.width()))
-            x += metrics.horizontalAdvance(text)
+            letters.write(painter, room, text)
+            x += letters.width(text)
 
     def _paint_subtitle(self, painter: QPainter, status: SensorStatus, box: QRectF) -> None:
         """The place; of what is not under test its role before it."""
-        metrics = QFontMetricsF(self.font())
         text = status.placement if status.role == "test" and status.placement else subtitle(status)
         painter.setPen(QColor(self._theme.faint))
-        painter.drawText(box, _LEFT, elided(text, metrics, box.width()))
+        self._letters.plain.write(painter, box, text)
 
     def _paint_warning(self, painter: QPainter, warning: SensorWarning, box: QRectF) -> None:
-        metrics, theme = QFontMetricsF(self.font()), self._theme
-        line = metrics.height()
+        theme, line = self._theme, self._line()
         colour = QColor(theme.severity(warning.severity))
         spot = QPointF(box.left() + 0.45 * line, box.center().y())
         filled = colour if warning.calls else QColor(theme.ground)
@@ -332,12 +360,7 @@ class SensorCard(QWidget):
         words.setLeft(box.left() + 1.25 * line)
         known = "" if warning.calls else " (known)"
         text = f"{warning.kind}{known}, {stretch(warning)}"
-        painter.drawText(words, _LEFT, elided(text, metrics, words.width()))
-
-    def _bold(self) -> QFont:
-        font = QFont(self.font())
-        font.setBold(True)
-        return font
+        self._letters.plain.write(painter, words, text)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Choose this sensor."""

@@ -2,38 +2,60 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
 from live.views.window.parts.canvas import elided, rows_in
+from live.views.window.parts.lettering import lettering
 from live.views.window.parts.number_format import clock, tick_step, value_rows
 from live.views.window.parts.shapes import Shape, draw
 from live.views.window.parts.theme import Theme
 
+_TICK: Final = 4
+"""Length of a tick, which stands in the panel, in pixels."""
+_TEXT_BELOW: Final = 4
+"""Pixels between the axis and its text."""
+
 
 class TimeAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
-    """Seconds since the session began, with ticks at times a clock reader expects."""
+    """Seconds since the session began, with ticks at the times that a clock reader expects;
+    none before the start.
+    """
 
-    def tickValues(
-        self,
-        minVal: float,
-        maxVal: float,
-        size: float,
-    ) -> list[tuple[float, list[float]]]:
-        """Ticks at multiples of the step; none before the start."""
-        step = float(tick_step(maxVal - minVal, max(2, round(size / 90))))
-        t = step * -(-max(minVal, 0.0) // step)
+    def paint(self, painter: QPainter, *_: object) -> None:
+        """Called by Qt.  In pyqtgraph's way the axis is laid out anew for each picture of a chart
+        that follows, at many times the cost.
+        """
+        view = self.linkedView()
+        font = self.style["tickFont"]
+        if view is None or font is None:
+            return
+        box, letters = self.mapRectFromParent(self.geometry()), lettering(font)
+        edge = self.mapRectFromParent(view.geometry())
+        start, end = self.range
+        scale = edge.width() / (end - start)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        painter.setPen(self.pen())
+        top = box.top() + 0.5
+        painter.drawLine(QPointF(edge.left(), top), QPointF(edge.right(), top))
+        step = float(tick_step(end - start, max(2, round(edge.width() / 90))))
         ticks = []
-        while t <= maxVal:
-            ticks.append(t)
+        t = step * -(-max(start, 0.0) // step)
+        while t <= end:
+            ticks.append((edge.left() + (t - start) * scale, clock(t)))
             t += step
-        return [(step, ticks)]
-
-    def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:
-        """``m:ss`` and ``h:mm:ss``."""
-        del scale, spacing
-        return [clock(value) for value in values]
+        for x, _text in ticks:
+            painter.drawLine(QPointF(round(x) + 0.5, top), QPointF(round(x) + 0.5, top - _TICK))
+        painter.setPen(self.textPen())
+        painter.setFont(letters.font)
+        for x, text in ticks:
+            width = letters.width(text)
+            left = x - width / 2
+            if box.left() <= left and left + width <= box.right():
+                letters.put(painter, left, top + _TEXT_BELOW, text, width)
 
 
 class ValueAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
@@ -103,6 +125,6 @@ def style_axis(axis: pg.AxisItem, theme: Theme, font: QFont) -> None:
     axis.setPen(pg.mkPen(theme.rule))
     axis.setTextPen(pg.mkPen(theme.faint))
     axis.setTickFont(font)
-    axis.setStyle(tickLength=-4, tickTextOffset=5)
+    axis.setStyle(tickLength=-_TICK, tickTextOffset=5)
     axis.label.setFont(font)
     axis.label.setDefaultTextColor(QColor(theme.faint))

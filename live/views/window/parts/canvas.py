@@ -9,21 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Final, TypeVar
 
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
 
-from live.views.window.parts.columns import Drawn, Floats
+from live.views.window.parts.columns import Bools, Drawn, Floats
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import tick_step
 from live.views.window.parts.theme import Theme
 
 _Number = TypeVar("_Number", float, Floats)
+
+_FEW_RUNS: Final = 6
 
 MARK_EVERY_PX: Final = 110
 """Distance between the shapes along a line: near enough to tell lines apart, few enough to see
@@ -114,8 +117,9 @@ class Canvas(PixelItem):
             self.draw(painter, area, self.frame)
 
 
+@lru_cache(maxsize=256)
 def line_pen(colour: str, *, dashed: bool = False) -> QPen:
-    """A pen one pixel wide."""
+    """A pen one pixel wide; shared by all who ask for the same."""
     pen = QPen(QColor(colour))
     pen.setWidthF(1.0)
     pen.setCosmetic(True)
@@ -158,20 +162,35 @@ def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, sparse)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
-    if len(px) > 1:
-        whole = bool(joined[:-1].all())
-        path = pg.arrayToQPath(px, py, connect="all" if whole else joined)
+    # A thin pen is one device pixel wide, however many of them make up a pixel.
+    ratio = painter.device().devicePixelRatio()
+    steps = round(1.5 * ratio) if sparse else 1
+    for path in _paths(px, py, joined):
         painter.drawPath(path)
-        if sparse:
-            # A thin pen is one device pixel wide, however many of them make up a pixel.
-            ratio = painter.device().devicePixelRatio()
-            for step in range(1, round(1.5 * ratio)):
-                painter.drawPath(path.translated(0, step / ratio))
+        for step in range(1, steps):
+            painter.drawPath(path.translated(0, step / ratio))
     # A reading with a gap on either side has no line to be seen by.
     lone = ~joined
     lone[1:] &= ~joined[:-1]
     for i in np.flatnonzero(lone):
         painter.fillRect(QRectF(px[i] - 1.5, py[i] - 1.5, 3, 3), pen.color())
+
+
+def _paths(px: Floats, py: Floats, joined: Bools) -> list[QPainterPath]:
+    """A line's path, in one piece per run where these are few: pyqtgraph makes such a piece in a
+    sixth of the time that it takes to look at each point whether it is joined.
+    """
+    if len(px) < 2:
+        return []
+    breaks = np.flatnonzero(~joined[:-1])
+    if len(breaks) > _FEW_RUNS:
+        return [pg.arrayToQPath(px, py, connect=joined)]
+    edges = [0, *(breaks + 1).tolist(), len(px)]
+    return [
+        pg.arrayToQPath(px[first:last], py[first:last], connect="all")
+        for first, last in pairwise(edges)
+        if last - first > 1
+    ]
 
 
 def draw_band(
@@ -228,7 +247,7 @@ def draw_veil(painter: QPainter, area: Area, frame: Frame) -> None:
 
 def draw_flag(painter: QPainter, box: QRectF, x: float, colour: str) -> None:
     """The dashed upright of a marker."""
-    pen = line_pen(colour)
+    pen = QPen(line_pen(colour))
     pen.setDashPattern([2, 4])
     painter.setPen(pen)
     painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))

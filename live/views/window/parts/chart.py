@@ -21,6 +21,9 @@ from live.views.window.parts.theme import Theme, sensor_styles
 from live.views.window.parts.traces import TracesCanvas
 from replay.plan import Plan
 
+_LANES: Final = 2
+"""The lowest panel, which has the time axis."""
+
 _LABEL_SIGNS: Final = 19
 """Room at the lines' ends, in average letters."""
 
@@ -42,7 +45,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.lane_axis = LaneAxis()
         self.top = self._add_plot(0, ValueAxis("left"))
         self.middle = self._add_plot(1, ValueAxis("left"))
-        self.bottom = self._add_plot(2, self.lane_axis)
+        self.bottom = self._add_plot(_LANES, self.lane_axis)
         stamps = Stamps()
         self.traces = TracesCanvas(self.top.vb, faults, stamps)
         self.differences = DifferencesCanvas(self.middle.vb, faults, stamps)
@@ -67,10 +70,13 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         # Not linked to one another: a link costs more at each picture than setting the range of
         # all three, and only a hand on the mouse moves one alone.
         plot.vb.sigRangeChangedManually.connect(lambda *_: self._was_moved(plot))
-        if row < 2:
-            plot.hideAxis("bottom")
         for axis in ("left", "bottom"):
             plot.getAxis(axis).enableAutoSIPrefix(False)
+        # What is not shown need not follow: each would be laid out anew for each picture.
+        unseen = ("top", "right") if row == _LANES else ("top", "right", "bottom")
+        for axis in unseen:
+            plot.hideAxis(axis)
+            plot.getAxis(axis).unlinkFromView()
         return plot
 
     def _was_moved(self, moved: pg.PlotItem) -> None:

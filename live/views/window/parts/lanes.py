@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QColor, QPainter
 
 from analysis.board.snapshot import SensorWarning
 from live.views.window.parts.canvas import (
@@ -18,10 +18,10 @@ from live.views.window.parts.canvas import (
     draw_grid,
     draw_hatch,
     draw_veil,
-    elided,
     line_pen,
 )
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.lettering import lettering
 from live.views.window.parts.number_format import clock
 from live.views.window.parts.shapes import Shape, draw
 from live.views.window.parts.theme import SEVERITY_SHAPES
@@ -127,7 +127,7 @@ class LanesCanvas(Canvas):
     ) -> None:
         theme = frame.theme
         colour = QColor(theme.severity(warning.severity))
-        metrics = QFontMetricsF(painter.font())
+        letters = lettering(painter.font())
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         wash = QColor(colour)
         wash.setAlpha(44)
@@ -135,25 +135,19 @@ class LanesCanvas(Canvas):
         painter.fillRect(box, wash)
         painter.setPen(line_pen(colour.name()))
         painter.drawLine(box.bottomLeft(), box.bottomRight())
-        radius = min(0.42 * box.height(), 0.36 * metrics.height())
+        radius = min(0.42 * box.height(), 0.36 * letters.line)
         spot = QPointF(box.left() + radius + 1, box.center().y() - 0.5)
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
         self.told.append((box, f"{warning.kind}, {stretch(warning)}"))
         text = box.adjusted(2 * radius + 5, 0, -2, 0)
         words = str(warning.kind)
-        if box.height() < 0.75 * metrics.height() or text.width() < 0.4 * metrics.horizontalAdvance(
-            words
-        ):
+        if box.height() < 0.75 * letters.line or text.width() < 0.4 * letters.width(words):
             return
         painter.setPen(QColor(theme.ink))
-        painter.drawText(
-            text,
-            Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
-            elided(words, metrics, text.width()),
-        )
+        letters.write(painter, text, words)
 
     def _draw_markers(self, painter: QPainter, area: Area, frame: Frame, room: QRectF) -> None:
-        metrics = QFontMetricsF(painter.font())
+        letters = lettering(painter.font())
         ink = QColor(frame.theme.ink)
         places = [area.x(marker.t_ns / 1e9) for marker in frame.markers]
         ends = [*places[1:], area.box.right() + 8][: len(places)]
@@ -167,17 +161,14 @@ class LanesCanvas(Canvas):
             self.told.append((flag, f"{clock(marker.t_ns / 1e9)}: {text}"))
             # A label ends before the next flag, or is left out; its own flag still stands.
             room_right = min(end - 8, area.box.right()) - x - 8
-            width = min(metrics.horizontalAdvance(text) + 2, room_right)
-            if width < min(metrics.horizontalAdvance(text) + 2, 20 + metrics.averageCharWidth()):
+            wanted = letters.width(text) + 2
+            width = min(wanted, room_right)
+            if width < min(wanted, 20 + letters.metrics.averageCharWidth()):
                 continue
             painter.setPen(ink)
             box = QRectF(x + 7, room.top(), width, room.height())
             self.told.append((box, text))
-            painter.drawText(
-                box,
-                Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
-                elided(text, metrics, width),
-            )
+            letters.write(painter, box, text)
 
 
 def stacked(warnings: list[SensorWarning]) -> list[tuple[int, int, SensorWarning]]:

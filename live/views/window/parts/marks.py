@@ -11,9 +11,10 @@ from typing import Final
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
-from live.views.window.parts.canvas import Area, elided, line_pen, mark_points, spread
+from live.views.window.parts.canvas import Area, line_pen, mark_points, spread
 from live.views.window.parts.columns import Cut, Drawn
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.lettering import Lettering, lettering
 from live.views.window.parts.shapes import Shape, Stamps, draw
 
 
@@ -122,43 +123,42 @@ def draw_end_labels(
     """
     box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
     painter.save()
-    metrics = QFontMetricsF(painter.font())
-    beside = _BEFORE_LABEL + 1.6 * (radius_for(metrics) + 1) + 2
-    shares = [(box.height() / max(len(labels), 1) - 1) / metrics.height()]
+    plain = lettering(painter.font())
+    beside = _BEFORE_LABEL + 1.6 * (radius_for(plain.metrics) + 1) + 2
+    shares = [(box.height() / max(len(labels), 1) - 1) / plain.line]
     shares += [  # a little less, as glyphs of another size are not as wide as they are high
-        0.94
-        * (box.right() - area.x(label.t_s) - beside)
-        / max(metrics.horizontalAdvance(label.text), 1)
+        0.94 * (box.right() - area.x(label.t_s) - beside) / max(plain.width(label.text), 1)
         for label in labels
         if area.x(label.t_s) <= box.right()
     ]
-    _shrink_to(painter, min(shares))
-    metrics = QFontMetricsF(painter.font())
-    height = metrics.height() + 1
+    letters = _shrunk(plain, min(shares))
+    height = letters.line + 1
     labels = _fitting(labels, int(box.height() / height))
-    radius = min(radius_for(metrics) + 1, height / 2)
+    radius = min(radius_for(letters.metrics) + 1, height / 2)
     ends = [area.y(label.value) for label in labels]
     middles = spread(ends, height, box.top(), box.bottom())
     ratio = painter.device().devicePixelRatio()
+    ground, ink, faint = (
+        QColor(c) for c in (frame.theme.ground, frame.theme.ink, frame.theme.faint)
+    )
     for label, end, middle in zip(labels, ends, middles, strict=True):
         x = area.x(label.t_s)
         if not box.left() <= x <= box.right():
             continue
         style = frame.styles[label.number]
-        colour = QColor(style.colour(frame.theme))
         left = x + _BEFORE_LABEL
         if abs(middle - end) > 2:
             painter.setPen(line_pen(frame.theme.faint))
             painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
-        stamp = stamps.get(style.shape, radius, colour, QColor(frame.theme.ground), ratio)
+        colour = QColor(style.colour(frame.theme))
+        stamp = stamps.get(style.shape, radius, colour, ground, ratio)
         stamps.put(painter, stamp, left, middle)
         text = QRectF(left + 1.6 * radius, middle - height / 2, 1000, height)
         text.setRight(box.right() - 2)
-        words = elided(label.text, metrics, text.width())
-        plate = QRectF(text.left() - 2, text.top(), metrics.horizontalAdvance(words) + 4, height)
-        painter.fillRect(plate, QColor(frame.theme.ground))
-        painter.setPen(QColor(frame.theme.faint if label.faint else frame.theme.ink))
-        painter.drawText(text, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, words)
+        wide = min(letters.width(label.text), text.width())
+        painter.fillRect(QRectF(text.left() - 2, text.top(), wide + 4, height), ground)
+        painter.setPen(faint if label.faint else ink)
+        letters.write(painter, text, label.text)
     painter.restore()
 
 
@@ -168,12 +168,15 @@ _BEFORE_LABEL: Final = 14.0
 """Pixels from the end of a line to the shape of its label."""
 
 
-def _shrink_to(painter: QPainter, share: float) -> None:
-    """A font of this share of its size, down to the smallest that can be read."""
-    if share < 1:
-        font = QFont(painter.font())
-        font.setPointSizeF(font.pointSizeF() * max(share, _SMALLEST))
-        painter.setFont(font)
+def _shrunk(letters: Lettering, share: float) -> Lettering:
+    """Letters of this share of their size, down to the smallest that can be read."""
+    if share >= 1:
+        return letters
+    font = QFont(letters.font)
+    # In quarters of a point: each further font has its words shaped anew.
+    wanted = math.floor(4 * font.pointSizeF() * max(share, _SMALLEST)) / 4
+    font.setPointSizeF(max(wanted, _SMALLEST * font.pointSizeF()))
+    return lettering(font)
 
 
 def _fitting(labels: list[EndLabel], count: int) -> list[EndLabel]:
