@@ -57,6 +57,11 @@ class CardColumn(QScrollArea):
         """How high all cards are with the details of their links."""
         return round(sum(card.height_open(is_open=True) + 4 for card in self.cards))
 
+    @property
+    def closed_height(self) -> int:
+        """How high all cards are without the details of their links."""
+        return round(sum(card.height_open(is_open=False) + 4 for card in self.cards))
+
     def _share(self) -> None:
         """Open all links where that fits, close them where it no longer does."""
         is_roomy = self.whole_height <= self.viewport().height()

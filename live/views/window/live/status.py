@@ -29,7 +29,8 @@ def capture_words(status: CaptureStatus | None, *, is_stale: bool = False) -> st
         return Path(status.path).name
     saved = f"{count(status.events)} events, {count(status.saved)} on disk"
     commit = f"last commit {status.commit_age_s:.1f} s ago"
-    return f"{Path(status.path).name} · {saved} · {commit}"
+    # The file last: where there is not room for all, it is what can be done without.
+    return f"{saved} · {commit} · {Path(status.path).name}"
 
 
 def fault_words(model: ViewModel, faults: DrawingFaults) -> str:
@@ -110,6 +111,8 @@ class StatusLine(QStatusBar):
         _set(self.state, state)
         _set(self.elapsed, clock(now_s))
         _set(self.wall, wall_clock(model.snapshot().utc_ns))
+        # Its room is the capture's while it is empty.
+        self.notice.setVisible(bool(self.notice.text()))
         _set(self.faults, faults)
         self.faults.setVisible(bool(faults))
 

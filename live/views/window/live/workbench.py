@@ -60,13 +60,19 @@ class Cautions(QFrame):
         )
 
 
+USUAL_SHARE: Final = 0.31
+"""Share of the height for warnings and plane, below the time panels."""
 _PLANE_LINES: Final = 20
 """Lines of text that the plane needs to stand below the cards."""
 _SPARE: Final = 12
 """Pixels between the cards and the divider, so that the cards need not be scrolled."""
 _LIST_ALONE: Final = 0.2
 """Share of the height for the list of warnings where the plane does not stand beside it."""
-_TABLES_FROM: Final = 0.3
+_LIST_LOW: Final = 4.4
+"""Lines of the list of warnings where it stands above the time panels."""
+_ANY_HEIGHT: Final = (1 << 24) - 1
+"""Qt's word for no limit."""
+_TABLES_FROM: Final = 0.35
 """From this share on a table is shown below, which needs all of it."""
 
 
@@ -83,7 +89,9 @@ class Workbench(QWidget):
         super().__init__()
         self._faults = faults
         self._dragged = False
-        self.lower_share = 0.27
+        self._room = 0
+        self._is_low = False
+        self.lower_share = USUAL_SHARE
         """Share of the height for what stands below the time panels."""
         self.chart = Chart(plan, faults)
         self.strip = ReadoutStrip(faults, seen)
@@ -160,8 +168,31 @@ class Workbench(QWidget):
         super().resizeEvent(event)
         self.share()
 
+    def fit(self, room: int) -> None:
+        """Take the height that is in sight, in pixels: in one that is too low for all panels the
+        warnings stand first, and the cards are scrolled with the rest, not by a bar of their own.
+        """
+        self._room = room
+        line = QFontMetricsF(self.font()).height()
+        needed = self.chart.minimumSizeHint().height() + self.strip.sizeHint().height() + 9 * line
+        is_low = room < needed
+        self.cards.setMinimumHeight(self.cards.closed_height if is_low else 0)
+        if is_low == self._is_low:
+            return
+        self._is_low = is_low
+        if self.under.parentWidget() is self.left:  # a recorded session has them among its tables
+            if is_low:
+                self.left.insertWidget(0, self.warnings)
+            else:
+                self.under.insertWidget(0, self.warnings)
+        few = round(_LIST_LOW * line)
+        self.warnings.setMinimumHeight(few if is_low else 0)
+        self.warnings.setMaximumHeight(few if is_low else _ANY_HEIGHT)
+        self._dragged = False
+
     def share(self) -> None:
         """Give the panels their parts of the room, unless the user has dragged a divider."""
+        self.fit(self._room or self.height())
         if self._dragged:
             return
         wide, high = self.width(), self.height()
@@ -183,7 +214,11 @@ class Workbench(QWidget):
             max(round(share * high), round(9 * line)),
             round(max(0.4, share) * high),
         )
-        self.left.setSizes([high - lower, lower])
+        if self.left.count() > 2:
+            first = self.warnings.maximumHeight()
+            self.left.setSizes([first, high - first - lower, lower])
+        else:
+            self.left.setSizes([high - lower, lower])
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])
 
@@ -207,6 +242,13 @@ class ScrolledWorkbench(QScrollArea):
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setAccessibleName("Workbench")
+        self._bench = bench
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another height may hold all panels, or no longer."""
+        super().resizeEvent(event)
+        self._bench.fit(self.viewport().height())
+        self._bench.share()
 
 
 def _splitter(orientation: Qt.Orientation, first: QWidget, second: QWidget) -> QSplitter:

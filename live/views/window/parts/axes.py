@@ -22,8 +22,16 @@ _TEXT_BELOW: Final = 4
 
 class TimeAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
     """Seconds since the session began, with ticks at the times that a clock reader expects;
-    none before the start.
+    none before the start.  ``margin``: pixels to its left, where its unit stands.
     """
+
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation)
+        self.margin = 0.0
+
+    def boundingRect(self) -> QRectF:
+        """With the margin."""
+        return QRectF(super().boundingRect()).adjusted(-self.margin, 0, 0, 0)
 
     def paint(self, painter: QPainter, *_: object) -> None:
         """Called by Qt.  In pyqtgraph's way the axis is laid out anew for each picture of a chart
@@ -51,6 +59,8 @@ class TimeAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
             painter.drawLine(QPointF(round(x) + 0.5, top), QPointF(round(x) + 0.5, top - _TICK))
         painter.setPen(self.textPen())
         painter.setFont(letters.font)
+        unit = QRectF(box.left() - self.margin, top + _TEXT_BELOW, self.margin - 8, letters.line)
+        letters.write(painter, unit, "h:mm:ss", Qt.AlignmentFlag.AlignRight)
         for x, text in ticks:
             width = letters.width(text)
             left = x - width / 2

@@ -40,7 +40,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         super().__init__(parent)
         self._plan = plan
         self._styles = sensor_styles(plan)
-        self.least_lines = 14.5
+        self.least_lines = 13.0
         """Height that the two upper panels and the axis ask for at least, in lines of text."""
         self.lane_axis = LaneAxis()
         self.top = self._add_plot(0, ValueAxis("left"))
@@ -109,7 +109,9 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             for name in ("left", "bottom"):
                 style_axis(plot.getAxis(name), theme, font)
             plot.getAxis("left").setWidth(width)
-        self.bottom.setLabel("bottom", "time since the start (h:mm:ss)")
+        time_axis = self.bottom.getAxis("bottom")
+        time_axis.margin = width
+        time_axis.setHeight(round(metrics.height()) + 6)
         self._share_height()
         self._name_lanes(theme)
 
@@ -134,7 +136,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         line = QFontMetricsF(self.font()).height()
         lanes = len(self._plan.sensors) + 1
         lane = min(max(0.25 * self.height() / lanes, LANE_LINES * line), 2.4 * line)
-        self.ci.layout.setRowFixedHeight(2, lanes * lane + 3.2 * line)
+        self.ci.layout.setRowFixedHeight(2, lanes * lane + line + 8)
 
     def tip_at(self, spot: QPointF) -> str:
         """What is said of a place, in pixels of the viewport: names of warnings, stretches and

@@ -18,6 +18,7 @@ from analysis.session.index import CaptureIndex, Findings, Job, findings, read_i
 from analysis.statistics.effort_finder import EffortState, state_at
 from live.protocol.file_feed import FileFeed
 from live.views.window.live.reviewing import ReviewHost, ReviewParts
+from live.views.window.live.workbench import USUAL_SHARE
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import Theme
@@ -285,7 +286,7 @@ class ReviewController(QObject):
     def _turned(self) -> None:
         page = self.tabs.pages.currentWidget()
         # Tables need more room than the plane; the panels keep the rest.
-        self._workbench.share_below(0.27 if page is self._workbench.under else 0.42)
+        self._workbench.share_below(USUAL_SHARE if page is self._workbench.under else 0.42)
         self._shown_at = ()
         self._host.redraw()
 

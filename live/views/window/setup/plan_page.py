@@ -116,6 +116,7 @@ class PlanPage(QScrollArea):
         selected = Section("Worn today")
         selected.add(self.nobody)
         selected.add(self.selected)
+        selected.column.addStretch(1)
         self.study = StudySection()
         self.study.taken.connect(self._wear)
         self.advice = Section("Worth a swap")
@@ -433,9 +434,12 @@ class PlanPage(QScrollArea):
         for share, parts in shares:
             column = QVBoxLayout()
             column.setSpacing(8)
+            # What may get longer takes the room that is left; in one column none is.
+            grows = next((p for p in parts if p in (near, selected)), None) if count > 1 else None
             for part in parts:
-                column.addWidget(part)
-            column.addStretch(1)
+                column.addWidget(part, int(part is grows))
+            if grows is None:
+                column.addStretch(1)
             self._across.addLayout(column, share)
             self._columns.append(column)
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Final
 
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QRect, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -159,8 +160,23 @@ class Pictures(QWidget):
             return
         high = self._left.height()
         grid = min(self.grid.whole_height, round(_GRID * high))
-        said = min(round(_SAID * high), _LINES_SAID * self.words.fontMetrics().lineSpacing())
+        line = self.words.fontMetrics().lineSpacing()
+        said = min(round(_SAID * high), _LINES_SAID * line, self._longest_said(line))
         self._left.setSizes([max(high - grid - said, 1), said, grid])
+
+    def _longest_said(self, line: int) -> int:
+        """Height of the longest text of any sensor on this tab."""
+        if self._activity is None or self._study is None:
+            return line
+        width = self.words.viewport().width() - 2 * line
+        of = partial(self.words.fontMetrics().boundingRect, QRect(0, 0, width, 10**6))
+        wrapped = int(Qt.TextFlag.TextWordWrap)
+        heights = [
+            of(wrapped, lines(joined(said))).height()
+            for name in self._names()
+            if (said := paragraphs(self._study, self._activity, self.tab, name, self._beside))
+        ]
+        return max(heights, default=0) + 2 * line
 
     # What is shown
 
@@ -228,6 +244,7 @@ class Pictures(QWidget):
         if tab is Tab.PLAN and self._beside.plan is None:
             return
         self.tab = tab
+        self._share_left()
         self._draw_lanes()
 
     def zoom(self) -> None:
