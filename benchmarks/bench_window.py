@@ -35,7 +35,8 @@ from PySide6.QtWidgets import QApplication
 
 from benchmarks.pushed import RATE_HZ, Pushed, plan_of
 from live.protocol.feed import Tick
-from live.views.window.live.main_window import FRAME_MS, MainWindow
+from live.views.window.live.main_window import MainWindow
+from live.views.window.live.pace import FRAME_MS
 from live.views.window.parts.application import open_application
 from live.views.window.parts.keys import Action
 from live.views.window.parts.theme import LIGHT

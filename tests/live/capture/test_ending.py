@@ -15,7 +15,7 @@ from live.protocol.alarm import CUT_OFF, ENDED, NO_WORD, UNSAFE
 from live.protocol.feed import Ended
 from live.protocol.view_model import ViewModel
 from live.views.terminal import app
-from live.views.window.live import main_window
+from live.views.window.live import pace
 from replay.capture import Capture
 from tests.standins.recordings import NO_ROOM, PLAN, fill_the_disk, recording, until
 from tests.standins.running import SOON_S, running_capture
@@ -107,7 +107,7 @@ def test_a_file_that_is_gone_at_the_end_fails_the_capture(capture, model):
 
 def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
     """The longest way: just after a look, then a look, its word, and the slowest picture."""
-    window_s = main_window.FRAME_MS / 1000
+    window_s = pace.SLOWEST_MS / 1000
     terminal_s = app.QUIET_FRAME_S + app.FRAME_S
     assert file_watch.EVERY_S + max(window_s, terminal_s) < SOON_S
     assert capture_feed.ANSWER_S + max(window_s, terminal_s) < SOON_S

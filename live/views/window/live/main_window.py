@@ -6,7 +6,6 @@ import time
 from collections.abc import Callable
 from typing import Final
 
-from PySide6.QtCore import QTimer
 from PySide6.QtGui import QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import QDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
@@ -30,6 +29,7 @@ from live.views.window.live.header import Header
 from live.views.window.live.leaving import Leaving
 from live.views.window.live.menu import Menus, bind_keys
 from live.views.window.live.navigation import Navigation
+from live.views.window.live.pace import Pace
 from live.views.window.live.reviewing import Review, ReviewOf, ReviewParts
 from live.views.window.live.status import StatusLine, fault_words
 from live.views.window.live.workbench import Cautions, ScrolledWorkbench, Workbench
@@ -46,9 +46,6 @@ from live.views.window.parts.readout import Readout
 from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
 from live.views.window.parts.timeline import Timeline
 from replay.plan import Plan
-
-FRAME_MS: Final = 110
-"""About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
 
 TRAVEL_S: Final = 0.06
 """Time of one frame that goes into bringing a replay to where its cursor was put."""
@@ -76,14 +73,12 @@ class MainWindow(QMainWindow):
         self._stale = True
         self._over = False
         self.help: HelpPage | None = None
+        self._pace = Pace(self, self.frame, spares=feed.is_live)
         self._build(feed, review_of)
         self._connect()
         self._actions = self._table_of_actions()
         self.shortcuts = bind_keys(self, self.do)
         self.apply_theme()
-        self._timer = QTimer(self)
-        self._timer.setInterval(FRAME_MS)
-        self._timer.timeout.connect(self.frame)
 
     def _build(self, feed: Feed, review_of: ReviewOf | None) -> None:
         set_window_title(self, f"{feed.title} – Sidebeat")
@@ -153,7 +148,7 @@ class MainWindow(QMainWindow):
     def start(self) -> None:
         """Draw from now on."""
         self.workbench.chart.setFocus()
-        self._timer.start()
+        self._pace.start()
 
     # Pictures
 
@@ -252,6 +247,7 @@ class MainWindow(QMainWindow):
     def redraw(self) -> None:
         """Draw at the next frame even if nothing comes."""
         self._stale = True
+        self._pace.hurry()
 
     # What the user does
 
@@ -437,7 +433,7 @@ class MainWindow(QMainWindow):
         """While a capture runs the user is asked; otherwise the window goes."""
         if not self.leaving.may_close(event):
             return
-        self._timer.stop()
+        self._pace.stop()
         self.filing.report.close()
         if self.notifier is not None:
             self.notifier.close()

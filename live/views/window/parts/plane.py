@@ -177,7 +177,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
 
     def show_frame(self, frame: Frame) -> None:
         """Draw a frame; the picture changes once per grid second."""
-        counts = frame.timeline.counts[frame.selected]
+        counts = frame.timeline.counts(frame.selected, frame.board)
         key = (frame.selected, self.turned, counts.pairs, frame.snapshot.second, frame.theme.name)
         if key == self._drawn_for:
             return

@@ -157,6 +157,10 @@ class GapRuns:
         if n == old:
             return
         self._taken = n
+        if n == old + 1:  # as it is while a session runs: no arrays for one second
+            if grid[old] < 0:
+                self._lengthen(old)
+            return
         empty = (grid[old:] < 0).astype(np.int8)
         edges = np.diff(empty, prepend=0, append=0)
         starts = (np.flatnonzero(edges == 1) + old).tolist()
@@ -166,6 +170,13 @@ class GapRuns:
             del starts[0], ends[0]
         self.starts += starts
         self.ends += ends
+
+    def _lengthen(self, second: int) -> None:
+        if self.ends and self.ends[-1] == second:
+            self.ends[-1] = second + 1
+        else:
+            self.starts.append(second)
+            self.ends.append(second + 1)
 
     def between(self, start_s: float, end_s: float, least_s: float = 0.0) -> list[tuple[int, int]]:
         """Gaps that touch a stretch of time.  Those closer together than ``least_s`` come as
@@ -190,9 +201,15 @@ class Timeline:
         self.readings = {n: ReadingSeries(plan.sensor(n).hold_ns) for n in plan.compared}
         self.differences = {n: DifferenceSeries() for n in plan.tests}
         self.gaps = {n: GapRuns() for n in plan.compared}
-        self.counts = {n: PairCounts() for n in plan.tests}
+        self._counts = {n: PairCounts() for n in plan.tests}
         self.doubtful = {n: DoubtfulReadings() for n in plan.tests}
         self.seconds = 0
+
+    def counts(self, number: int, board: Board) -> PairCounts:
+        """The pairs of one test sensor so far; counted for the one that is looked at alone."""
+        counts, last = self._counts[number], self.seconds
+        counts.catch_up(board.grid(self.plan.reference)[:last], board.grid(number)[:last])
+        return counts
 
     def catch_up(self, board: Board) -> None:
         """Take what the board has got since the last call."""
@@ -204,5 +221,4 @@ class Timeline:
         for number in self.plan.tests:
             test = board.grid(number)
             self.differences[number].catch_up(ref, test)
-            self.counts[number].catch_up(ref, test)
             self.doubtful[number].catch_up(board.sensor(number).doubtful, *board.series(number))

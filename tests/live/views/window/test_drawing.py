@@ -180,7 +180,7 @@ def test_a_rewind_draws_anew():
         feed.waiting += [Rewound(), *session(20)]
         picture(window)
         assert len(window.workbench.chart.traces.drawn[1].t_s) == 20
-        assert window.timeline.counts[2].pairs < 25
+        assert window.timeline.counts(2, window.model.board).pairs < 25
 
 
 def test_the_end_is_said():

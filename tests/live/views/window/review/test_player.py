@@ -259,7 +259,7 @@ def test_what_comes_after_the_cursor_is_shown_pale_and_can_be_hidden(path):
         assert traces.drawn[1].t_s[-1] > 290
         assert window.model.snapshot().second == 99
         assert len(window.model.board.grid(1)) == 100
-        assert window.timeline.counts[2].pairs < 100
+        assert window.timeline.counts(2, window.model.board).pairs < 100
         do(window, "H")
         assert traces.drawn[1].t_s[-1] <= 100
         do(window, "H")
