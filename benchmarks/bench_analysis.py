@@ -61,16 +61,16 @@ PLAN: Final = Plan(
 )  # fmt: skip
 
 
-def write_session(path: Path) -> int:
+def write_session(path: Path, seconds: int = SECONDS) -> int:
     """Write the simulated session; returns its number of events."""
     writer = CaptureWriter(path, PLAN, started_utc_ns=1_772_604_900 * 10**9, software="benchmark")
     count = 0
-    script = script_for(PLAN.activity).lasting(SECONDS)
-    for count, event in enumerate(simulate(PLAN, SECONDS, script), 1):
+    script = script_for(PLAN.activity).lasting(seconds)
+    for count, event in enumerate(simulate(PLAN, seconds, script), 1):
         writer.append(event)
         if count % COMMIT_EVERY_EVENTS == 0:
             writer.commit()
-    writer.close(t_ns=SECONDS * 10**9, reason="end of the script")
+    writer.close(t_ns=seconds * 10**9, reason="end of the script")
     return count
 
 

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QLayout,
     QPushButton,
     QSizePolicy,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -58,6 +59,15 @@ class Section(QFrame):
             self.column.addWidget(part, stretch)
         else:
             self.column.addLayout(part, stretch)
+
+
+def named_button(text: str, name: str) -> QToolButton:
+    """A button with a name that a reader of screens says."""
+    button = QToolButton()
+    button.setText(text)
+    button.setAccessibleName(name)
+    button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    return button
 
 
 def let_go_of(layout: QLayout) -> None:

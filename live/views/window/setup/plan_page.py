@@ -15,7 +15,6 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QPushButton,
     QScrollArea,
-    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -31,7 +30,7 @@ from live.views.window.setup.adding import AddDialog, AddSimulated, AddTopic
 from live.views.window.setup.body_map import BodyMap, PlacedSensor
 from live.views.window.setup.discovered_list import DiscoveredList
 from live.views.window.setup.listening import Listening
-from live.views.window.setup.parts import Section, let_go_of, sentence
+from live.views.window.setup.parts import Section, let_go_of, named_button, sentence
 from live.views.window.setup.selected_sensors import SelectedSensors
 from live.views.window.setup.session_form import SessionFacts, SessionForm
 from live.views.window.setup.study_section import StudySection
@@ -92,13 +91,15 @@ class PlanPage(QScrollArea):
         self.list = DiscoveredList()
         self.list.ticked.connect(self._tick)
         self.told = sentence(kind="alarm")
-        self.topic = _button("add a topic …", "Add a sensor that comes over MQTT")
+        self.topic = named_button("add a topic …", "Add a sensor that comes over MQTT")
         self.topic.clicked.connect(lambda: self._add(AddTopic(self)))
-        self.simulated = _button("add a simulated sensor …", "Add a simulated sensor, for practice")
+        self.simulated = named_button(
+            "add a simulated sensor …", "Add a simulated sensor, for practice"
+        )
         self.simulated.clicked.connect(lambda: self._add(AddSimulated(self)))
         more = QWidget()
         flow = FlowLayout(more, gap=6)
-        self.nodes = _button("list nodes …", "List sensors that other computers listen to")
+        self.nodes = named_button("list nodes …", "List sensors that other computers listen to")
         self.nodes.clicked.connect(self._list_nodes)
         flow.addWidget(self.nodes)
         flow.addWidget(self.topic)
@@ -442,11 +443,3 @@ class PlanPage(QScrollArea):
                 column.addStretch(1)
             self._across.addLayout(column, share)
             self._columns.append(column)
-
-
-def _button(text: str, name: str) -> QToolButton:
-    button = QToolButton()
-    button.setText(text)
-    button.setAccessibleName(name)
-    button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-    return button
