@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-ingest bench-seek bench-window bench-analysis bench-study faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
+.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-ingest bench-seek bench-window bench-analysis bench-study bench-page faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -16,7 +16,7 @@ help:
 	@echo "make guide    build the guide as a site"
 	@echo "make pictures    make the pictures of the documents again"
 	@echo "make bench-rolling, bench-capture, bench-ingest, bench-seek, bench-window,"
-	@echo "     bench-analysis, bench-study, faults, faults-radio, coverage, coverage-study"
+	@echo "     bench-analysis, bench-study, bench-page, faults, faults-radio, coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
 	@echo "make fuzz, kill, soak"
 	@echo "             hostile input for whatever reads; recordings that come to grief, or last for hours"
@@ -79,7 +79,7 @@ guide: setup
 	$(RUN) -m mkdocs build --quiet
 	@echo site/index.html
 
-bench-board bench-rolling bench-ingest bench-seek bench-window bench-study: setup-test
+bench-board bench-rolling bench-ingest bench-seek bench-window bench-study bench-page: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 # Faults that were noticed before are not run again; ARGS=--afresh forgets them.
