@@ -6,8 +6,8 @@ the whole session in view, memory by the hour (all; what of it is the session's 
 with it; and the rest, which has to stay as it is), and the time from the start of a process to its
 first picture, which loads Python, Qt and the window as ``sidebeat`` does.  In the same run, so that
 the figures mean something on any machine: the naive way, all points handed to stock plot items each
-time and a scatter of all pairs; and an empty window of the same libraries.  The goals stand as times
-of one machine, idle, and as ratios to these two; what is missed of either is listed.
+time and a scatter of all pairs; and an empty window of the same libraries.  The goals stand as
+times of one machine, idle, and as ratios to these two; what is missed of either is listed.
 """
 
 from __future__ import annotations
