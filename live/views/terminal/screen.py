@@ -27,10 +27,13 @@ from live.views.terminal.tables import (
     Halt,
     agreement_table,
     sensor_table,
+    shown_sensors,
 )
-from live.views.terminal.warning_lines import alarm_lines, past_lines, warning_lines
+from live.views.terminal.warning_lines import alarm_lines, needed_lines, past_lines, warning_lines
 from replay.event import NS_PER_S
 from replay.plan import Plan
+
+_KEPT_FOR_WARNINGS: Final = 3
 
 INVENTED: Final = "INVENTED DATA: simulated wearers and sensors, no measurement of anyone."
 
@@ -67,8 +70,9 @@ class ScreenState:
 def screen(state: ScreenState, width: int, height: int) -> RenderableType:
     """The whole screen, cut to ``width`` x ``height`` characters, most needed first.
 
-    Warnings that stand come before the agreement: where there is not room for both, the agreement
-    is shorter, or left out.
+    Warnings that stand come before the agreement, with cause and advice until they are known: where
+    there is not room for both, the agreement is shorter, or left out.  They come before sensors of
+    which nothing is wrong, too.
     """
     snapshot = state.snapshot
     top: list[RenderableType] = []
@@ -77,15 +81,29 @@ def screen(state: ScreenState, width: int, height: int) -> RenderableType:
     top.append(_header(state, width))
     if snapshot.invented:
         top.append(Text(INVENTED, style="bold reverse", no_wrap=True, overflow="crop"))
-    top.append(sensor_table(snapshot, state.plan, width, plain=state.plain, halt=state.halt))
     bottom = _footer(state)
-    room = max(height - len(top) - len(snapshot.sensors) - len(bottom), 0)
-    table, lines = _agreement(state, width, room - max(len(snapshot.open_warnings), 1))
+    room = height - len(top) - len(bottom) - 1
+    rows, unseen = shown_sensors(snapshot, state.plan, room - _least_lines(snapshot))
+    top.append(
+        sensor_table(snapshot, state.plan, width, rows=rows, plain=state.plain, halt=state.halt)
+    )
+    room -= len(rows)
+    if unseen:
+        words = f"and {len(unseen)} more: {', '.join(unseen)}"
+        top.append(Text(words, style=FAINT, no_wrap=True, overflow="ellipsis"))
+        room -= 1
+    room = max(room, 0)
+    table, lines = _agreement(state, width, room - needed_lines(snapshot, width))
     room -= lines
     warnings = warning_lines(snapshot, width, room)
     warnings += past_lines(state.past, snapshot, room - len(warnings))
     filling = max(room - len(warnings), 0)
     return Group(*top, *table, *warnings, *([Text()] * filling), *bottom)
+
+
+def _least_lines(snapshot: Snapshot) -> int:
+    """Lines that are kept for the warnings, however many sensors there are."""
+    return min(max(len(snapshot.open_warnings), 1), _KEPT_FOR_WARNINGS)
 
 
 def _agreement(state: ScreenState, width: int, room: int) -> tuple[list[RenderableType], int]:

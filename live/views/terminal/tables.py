@@ -24,6 +24,10 @@ OUT: Final = "bold #D55E00"
 FAINT: Final = "dim"
 
 
+_SMALL: Final = 76
+"""Below so many signs in a line words are shorter and the agreement is that of two windows."""
+
+
 class Halt(NamedTuple):
     """``words``: stand in place of each link's state once the recording is over unasked or in
     danger, empty while it is not; ``is_stale``: what was last heard is no longer of now.
@@ -42,24 +46,56 @@ def signed(value: float, form: str) -> str:
     return text if float(text) else text.lstrip("+-")
 
 
+def shown_sensors(snapshot: Snapshot, plan: Plan, room: int) -> tuple[list[int], list[str]]:
+    """Numbers of the sensors that ``room`` lines show, in their order, and the labels of the rest.
+
+    Where there is not room for all, the reference stays, and those of which something is wrong; one
+    line is left for the names of the others.
+    """
+    order = list(plan.shown_order)
+    if len(order) <= room:
+        return order, []
+    warned = {warning.sensor for warning in snapshot.open_warnings}
+
+    def rank(number: int) -> int:
+        sensor = snapshot.sensors[number - 1]
+        if sensor.role == "reference":
+            return 0
+        if number in warned:
+            return 1
+        return 2 if sensor.within is False or sensor.held_bpm is None else 3
+
+    kept = set(sorted(order, key=rank)[: max(room - 1, 1)])
+    unseen = [snapshot.sensors[number - 1].label for number in order if number not in kept]
+    return [number for number in order if number in kept], unseen
+
+
 def sensor_table(
-    snapshot: Snapshot, plan: Plan, width: int, *, plain: bool, halt: Halt = NOT_HALTED
+    snapshot: Snapshot,
+    plan: Plan,
+    width: int,
+    *,
+    plain: bool,
+    rows: Sequence[int] | None = None,
+    halt: Halt = NOT_HALTED,
 ) -> Table:
     """One row per sensor, the reference's first: what it says now, and how it is doing.
 
-    A value in brackets is old: its sensor has none now.
+    A value in brackets is old: its sensor has none now.  ``rows``: numbers of the sensors that are
+    shown, all by default.
     """
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
+    small = width < _SMALL
     table.add_column("sensor", no_wrap=True, min_width=9)
     if width >= 100:
         table.add_column("where", no_wrap=True)
     table.add_column("bpm", justify="right", no_wrap=True, min_width=4)
-    table.add_column("differs", justify="right", no_wrap=True)
+    table.add_column("diff" if small else "differs", justify="right", no_wrap=True)
     table.add_column("is", no_wrap=True, min_width=4)
     table.add_column("link", no_wrap=True, min_width=9)
     table.add_column("contact", no_wrap=True)
-    table.add_column("battery", justify="right", no_wrap=True)
-    table.add_column("covered", justify="right", no_wrap=True)
+    table.add_column("batt" if small else "battery", justify="right", no_wrap=True)
+    table.add_column("cover" if small else "covered", justify="right", no_wrap=True)
     table.add_column("gaps", justify="right", no_wrap=True)
     if width >= 80:
         table.add_column("silent for" if width >= 100 else "silent", justify="right", no_wrap=True)
@@ -69,7 +105,7 @@ def sensor_table(
     if width >= 140:
         table.add_column("model", no_wrap=True, overflow="ellipsis", max_width=18)
         table.add_column("firmware", no_wrap=True, overflow="ellipsis", max_width=12)
-    for number in plan.shown_order:
+    for number in plan.shown_order if rows is None else rows:
         table.add_row(*_sensor_cells(snapshot.sensors[number - 1], plan, width, plain, halt))
     return table
 
@@ -77,12 +113,15 @@ def sensor_table(
 def agreement_table(
     tests: Sequence[SensorStatus], plan: Plan, width: int, *, plain: bool, left_out_s: int
 ) -> RenderableType:
-    """Bias, MAE and share within tolerance of each test sensor over each window of time.
+    """Bias, MAE and share within tolerance of each test sensor over each window of time; over the
+    shortest and the longest alone where a number would be cut otherwise.
 
     ``left_out_s``: seconds of a faulty reference that the first row leaves out; then the whole
     stands below it.
     """
     names = list(tests[0].windows)
+    if width < _SMALL:
+        names = [names[0], names[-1]]
     wide, narrow = width >= 110, width < 90
     table = Table(box=None, padding=(0, 1, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("agreement\nover", no_wrap=True)

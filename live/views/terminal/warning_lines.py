@@ -36,6 +36,16 @@ def alarm_lines(alarm: Alarm, width: int, *, is_known: bool = False) -> list[Tex
     return filled
 
 
+def needed_lines(snapshot: Snapshot, width: int) -> int:
+    """Lines in which all is said that stands: cause and advice until it is known."""
+    standing = snapshot.open_warnings
+    blocks = [
+        len(_wrapped(warning_text(one, snapshot), width)) if one.acknowledged_s is None else 1
+        for one in standing
+    ]
+    return 1 + sum(blocks) if standing else 1
+
+
 def warning_lines(snapshot: Snapshot, width: int, room: int) -> list[Text]:
     """The standing warnings, most severe first, in at most ``room`` lines, but in one at least.
 

@@ -5,12 +5,8 @@ its whole being in a tip, none lies on another, no part lies on its neighbour or
 from __future__ import annotations
 
 import os
-from contextlib import contextmanager
-from dataclasses import dataclass
 
 import pytest
-from PySide6.QtCore import QPointF, QRect, QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractItemView,
@@ -29,6 +25,7 @@ from live.views.window.parts.chart import Chart
 from live.views.window.parts.plain_text import ElidedLabel, MarkupLabel
 from live.views.window.parts.theme import LIGHT
 from live.views.window.screenshots import SIZES
+from tests.standins.painted import painted_texts
 
 DOTS = "…"
 SLACK = 2
@@ -37,50 +34,6 @@ EVERY = [(size, percent) for percent in TEXTS for size in SIZES.values()]
 ENDS = [(SIZES["1280x720"], 100), (SIZES["1280x720"], 200), (SIZES["2560x1440"], 100)]
 LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else ENDS
 """The least and the most room for words; with the variable set, all three sizes with both texts."""
-
-
-@dataclass
-class Painted:
-    """A text that was painted.  ``box``: where, in pixels of the window's part ``on``."""
-
-    text: str
-    box: QRectF
-    room: QRectF | None
-    on: object
-    metrics: QFontMetricsF
-    wraps: bool
-
-
-@contextmanager
-def painted_texts():
-    """All texts that are painted while the block runs, with where and in how much room."""
-    texts, plain = [], QPainter.drawText
-
-    def draw(painter, *given):
-        first, *more = given
-        text = str(given[-1])
-        flags = int(more[0]) if isinstance(first, (QRect, QRectF)) and len(more) > 1 else 0
-        metrics = QFontMetricsF(painter.font(), painter.device())
-        if isinstance(first, (QRect, QRectF)):
-            room = QRectF(first)
-            box = metrics.boundingRect(room, flags, text)
-        else:
-            room = None
-            box = metrics.boundingRect(text).translated(QPointF(first))
-        turned = painter.combinedTransform()
-        where = turned.mapRect(box)
-        wraps = bool(flags & int(Qt.TextFlag.TextWordWrap))
-        on = painter.device()
-        texts.append(
-            Painted(text, where, turned.mapRect(room) if room else None, on, metrics, wraps)
-        )
-        return plain(painter, *given)
-
-    QPainter.drawText = draw
-    try:
-        yield texts
-    finally:
-        QPainter.drawText = plain
 
 
 def called(widget):

@@ -8,7 +8,6 @@ from itertools import cycle
 
 import pytest
 from PySide6.QtCore import QPoint, Qt
-from PySide6.QtGui import QPainter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
@@ -26,6 +25,7 @@ from live.views.window.review.transport import position_words
 from replay.event import LINK, NS_PER_S, Event
 from replay.plan import Plan, PlannedSensor
 from tests.standins.feeds import beat, written
+from tests.standins.painted import painted_texts
 from tests.standins.replayed import replayed, settle
 from tests.standins.windows import press
 
@@ -61,18 +61,11 @@ def path(tmp_path_factory):
 
 @contextmanager
 def drawn_texts():
-    """All texts that are painted while the block runs."""
-    texts, plain = [], QPainter.drawText
-
-    def draw(painter, *given):
-        texts.append(given[-1])
-        return plain(painter, *given)
-
-    QPainter.drawText = draw
-    try:
+    """All texts that are painted while the block runs; filled at its end."""
+    texts = []
+    with painted_texts() as painted:
         yield texts
-    finally:
-        QPainter.drawText = plain
+    texts += [one.text for one in painted]
 
 
 def as_the_timer_does(window):
