@@ -24,7 +24,7 @@ OUT: Final = "bold #D55E00"
 FAINT: Final = "dim"
 
 
-_SMALL: Final = 76
+_SMALL: Final = 80
 """Below so many signs in a line words are shorter and the agreement is that of two windows."""
 
 
