@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -170,6 +171,7 @@ def _chance_ns(gaps: npt.NDArray[np.int64], limits: SilentLimits) -> int:
     share = float(lost.sum() / (len(lost) + lost.sum() + limits.prior_kept))
     begins_per_h = 3600 * NS_PER_S / usual_ns * (1 - share)
     in_a_row = 0
-    while in_a_row < most and begins_per_h * share ** (in_a_row + 1) > limits.per_h:
-        in_a_row += 1
+    if begins_per_h * share > limits.per_h:
+        # Solved, not counted: notifications of one instant make the spacing next to nothing.
+        in_a_row = min(math.ceil(math.log(limits.per_h / begins_per_h) / math.log(share)) - 1, most)
     return round((in_a_row + 1 + limits.wavers) * usual_ns)

@@ -325,6 +325,14 @@ def test_what_was_lost_long_ago_is_forgotten(since: int, is_told: bool) -> None:
     assert bool(_silences(board)) is is_told
 
 
+def test_notifications_of_one_instant_leave_little_to_chance() -> None:
+    """As after a stall: the spacing is next to nothing then, and what follows from it is bounded
+    and found at once.
+    """
+    gaps = np.array(([0] * 9 + [10 * S]) * 30)
+    assert 0 <= _chance_ns(gaps, SILENT) <= SILENT.most_s * S + 2
+
+
 def test_of_few_notifications_or_of_a_silence_no_chance_is_known() -> None:
     """Fewer than 30 gaps tell nothing; a gap of nine spacings is no loss by chance."""
     gaps = np.full(30, S, np.int64)
