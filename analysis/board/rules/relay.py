@@ -95,6 +95,7 @@ class Relay(SensorRule):
         self._due = 0
         self._unlike_s = 0
         self._beat_s = -1
+        self._has_evidence = False
         self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
 
     @property
@@ -158,9 +159,11 @@ class Relay(SensorRule):
         self._lose_source()
         self._by_rr = False
         self._unlike_s = 0
-        for echo in self._echoes:
-            echo.settle(self._limits)
-            echo.score = 0.0
+        if self._has_evidence:
+            for echo in self._echoes:
+                echo.settle(self._limits)
+                echo.score = 0.0
+        self._has_evidence = False
 
     def _lose_source(self) -> None:
         self._source = self._own.repeats = None
@@ -236,6 +239,7 @@ class Relay(SensorRule):
         echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
 
     def _compare_changes(self, second: int) -> None:
+        self._has_evidence = True
         own, clear_s = self._own, self._limits.clear_s
         echoes: Sequence[_Echo] = self._echoes
         if own.beats and second - self._beat_s <= clear_s:

@@ -85,8 +85,10 @@ class SameSensor(SensorRule):
         if not (self._same or self._has_equal_ones or own in alike):
             return GOOD
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
+        partners = self._coincidences.partners(own)
         for twin in self._twins:
-            if self._same or twin.equal or twin.source in alike:
+            # Nor are they of any other than the one that it was found to be.
+            if twin.equal or twin.source in partners or self._same is twin.source.sensor:
                 self._compare(twin, oldest_ns)
         self._has_equal_ones = any(twin.equal for twin in self._twins)
         return BAD if self._same else GOOD
@@ -96,7 +98,7 @@ class SameSensor(SensorRule):
         theirs = source.readings
         if theirs and theirs[-1][0] >= oldest_ns:
             self._compare_readings(twin)
-        elif twin.equal or self._same:
+        else:
             self._found_alone(twin)
         if self._same is source.sensor:
             if self._is_over(twin):

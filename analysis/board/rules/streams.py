@@ -89,6 +89,7 @@ class Coincidences:
         self._second = -1
         self._sent: _Sent = {}
         self._alike: set[Stream] = set()
+        self._partners: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
 
     def look(self, second: int) -> set[Stream]:
         """Those of this second, all streams having been looked at; made on the first call for it.
@@ -97,6 +98,8 @@ class Coincidences:
         """
         if second != self._second:
             self._second = second
+            for stream in self._alike:
+                self._partners[stream].clear()
             self._alike.clear()
             before = self._sent
             sent: _Sent = {}
@@ -114,7 +117,17 @@ class Coincidences:
             self._sent = sent
         return self._alike
 
+    def partners(self, stream: Stream) -> set[Stream]:
+        """With which of the others this one is alike, in the second last looked at."""
+        return self._partners[stream]
+
     def _match(self, t_ns: int, place: int, others: Sequence[tuple[int, int]]) -> None:
+        streams, partners, window_ns = self._streams, self._partners, self._window_ns
+        own = streams[place]
         for at_ns, other in others:
-            if other != place and abs(t_ns - at_ns) <= self._window_ns:
-                self._alike.update((self._streams[place], self._streams[other]))
+            if other != place and abs(t_ns - at_ns) <= window_ns:
+                partners[own].add(streams[other])
+                partners[streams[other]].add(own)
+                self._alike.add(streams[other])
+        if partners[own]:
+            self._alike.add(own)

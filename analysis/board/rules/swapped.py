@@ -38,13 +38,17 @@ class SwappedLabels(SensorRule):
         self._since = 0
         self._answers = session.efforts.answers(watched.number)
         self._does_lead = False
+        self._otherwise = UNSURE
         self._by_payload = self._told_by_payload = False
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        if not self._theirs_of_a_strap:
-            self._count_what_straps_send()
         answers = self._answers
+        if self._theirs_of_a_strap:
+            if not self._does_lead and not self._by_payload and len(answers) == self._taken:
+                return self._otherwise  # nothing has come that it could be told by
+        else:
+            self._count_what_straps_send()
         if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
             self._take_answers(answers)
         # Once told by the payloads it stays until the reference sends such, too: a sensor that
@@ -58,7 +62,9 @@ class SwappedLabels(SensorRule):
             return BAD
         self._since = 0
         reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
-        return GOOD if len(self._leads) >= self._limits.efforts or reference_is_a_strap else UNSURE
+        is_good = len(self._leads) >= self._limits.efforts or reference_is_a_strap
+        self._otherwise = GOOD if is_good else UNSURE
+        return self._otherwise
 
     def _count_what_straps_send(self) -> None:
         """Once the reference is seen to be a strap, nobody asks for these counts any more."""

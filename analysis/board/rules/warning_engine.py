@@ -28,11 +28,13 @@ class _Entry:
     ``index``: of its standing warning in the list, −1 if none stands.  ``explained_by``,
     ``withheld_by``: entries with a standing warning that suppress this one, ``held_by`` how many
     in all; ``explains``, ``withholds``: those that this one suppresses while it stands.
+    ``is_calm``: nothing of it stands, nothing holds it and it was not bad when last asked, which is
+    how nearly all of them are in nearly all seconds; where in doubt False.
     """
 
     __slots__ = (
-        "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "rule", "withheld_by",
-        "withholds",
+        "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "is_calm", "rule",
+        "withheld_by", "withholds",
     )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
@@ -40,6 +42,7 @@ class _Entry:
         self.bad_s = 0
         self.good_s = 0
         self.index = -1
+        self.is_calm = True
         self.explained_by: list[_Entry] = []
         self.withheld_by: list[_Entry] = []
         self.held_by = 0
@@ -102,24 +105,31 @@ class WarningEngine:
         if news:
             self._awake = [(entry, entry.rule) for entry in self._entries]
         failures = len(self._failures)
-        bad, good = BAD, GOOD
+        bad = BAD
         for entry, rule in self._awake:
             try:
-                if entry.held_by and self._is_held(entry, second):
-                    continue
-                if second < rule.quiet_until and entry.index < 0 and not news:
-                    continue
-                verdict = rule.step(second)
-                if verdict is good:
-                    entry.bad_s = 0
-                    if entry.index >= 0:  # seldom
-                        self._good(entry, second)
-                elif verdict is bad:
+                if not entry.is_calm:
+                    self._step_one(entry, second, news=news)
+                elif (second >= rule.quiet_until or news) and rule.step(second) is bad:
                     self._bad(entry, second)
             except Exception as error:
                 self._switch_off(entry, second, error)
         if news or len(self._failures) > failures:
             self._awake = self._waiting_for_readings()
+
+    def _step_one(self, entry: _Entry, second: int, *, news: bool) -> None:
+        """Let one rule look, whatever stands of it or holds it."""
+        rule = entry.rule
+        is_held = entry.held_by > 0 and self._is_held(entry, second)
+        if not is_held and (second >= rule.quiet_until or entry.index >= 0 or news):
+            verdict = rule.step(second)
+            if verdict is BAD:
+                self._bad(entry, second)
+            elif verdict is GOOD:
+                entry.bad_s = 0
+                if entry.index >= 0:
+                    self._good(entry, second)
+        entry.is_calm = not (entry.held_by or entry.bad_s or entry.index >= 0)
 
     def _waiting_for_readings(self) -> list[tuple[_Entry, Rule]]:
         """All but those that wait for other news, with nothing of theirs standing."""
@@ -147,6 +157,7 @@ class WarningEngine:
 
     def _bad(self, entry: _Entry, second: int) -> None:
         entry.good_s = 0
+        entry.is_calm = False
         if entry.index >= 0:
             self._explain_anew(entry)
             return
@@ -207,9 +218,11 @@ class WarningEngine:
         for other in entry.explains:
             other.explained_by.append(entry)
             other.held_by += 1
+            other.is_calm = False
         for other in entry.withholds:
             other.withheld_by.append(entry)
             other.held_by += 1
+            other.is_calm = False
 
     def _explain_anew(self, entry: _Entry) -> None:
         why = entry.rule.explain()

@@ -43,13 +43,16 @@ def test_they_are_those_of_equal_readings_within_the_window(
                 sensors[place].take(t_ns, Event(t_ns, place + 1, HEART_RATE, payload))
                 now.append((place, t_ns, HeartRate(bpm * 1000, None, None, rr)))
         alike = {
-            streams[place]
+            pair
             for one in now
             for other in [*before, *now]
             if one[0] != other[0] and one[2] == other[2] and abs(one[1] - other[1]) <= WINDOW_NS
-            for place in (one[0], other[0])
+            for pair in ((one[0], other[0]), (other[0], one[0]))
         }
-        assert coincidences.look(second) == alike
+        assert coincidences.look(second) == {streams[place] for place, _ in alike}
+        for place, stream in enumerate(streams):
+            partners = {streams[other] for this, other in alike if this == place}
+            assert coincidences.partners(stream) == partners
         for sensor in sensors:
             sensor.fresh = []
         before = now
