@@ -64,9 +64,9 @@ class Tolerance:
         return half
 
 
-@dataclass(frozen=True, slots=True)
-class LiveSummary:
-    """What the monitor shows of a stretch of pairs; ``None`` where a value is not defined.
+class LiveSummary(NamedTuple):
+    """What the monitor shows of a stretch of pairs; ``None`` where one is not defined.  A tuple:
+    views have three of each sensor made anew each second.
 
     ``r_caution``: why r must not be trusted, empty if it may be shown plainly.
     """

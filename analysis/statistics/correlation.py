@@ -78,12 +78,13 @@ def correlation_of(
             Estimate.undefined("r is not defined: one of the two series did not change."),
             Estimate.undefined("Concordance is not defined: one of the two series did not change."),
         )
-    away, offset = x - x.mean(), float(y.mean() - x.mean())
+    mean_x, mean_y, spread_y = x.mean(), y.mean(), float(np.var(y))
+    away, offset = x - mean_x, float(mean_y - mean_x)
     spread = float(np.mean(away**2))
-    slope = float(np.mean(away * (y - y.mean()))) / spread
-    rest = float(np.var(y)) - slope * slope * spread  # of y, what no line through x explains
-    r = min(max(slope * math.sqrt(spread / float(np.var(y))), -1.0), 1.0)
-    whole = spread + float(np.var(y)) + offset**2
+    slope = float(np.mean(away * (y - mean_y))) / spread
+    rest = spread_y - slope * slope * spread  # of y, what no line through x explains
+    r = min(max(slope * math.sqrt(spread / spread_y), -1.0), 1.0)
+    whole = spread + spread_y + offset**2
     ccc = 2 * slope * spread / whole
     why = ""
     if degrees is None or rest <= 1e-12 * spread or slope == 0:
@@ -93,8 +94,8 @@ def correlation_of(
     if why or degrees is None:
         return Correlation(Estimate(r, caution=why), Estimate(ccc, caution=why))
     # On the grid, so that seconds on both sides of a gap are as far apart as they are.
-    around = np.where(present, reference - x.mean(), 0.0)
-    error = np.where(present, test - y.mean() - slope * around, 0.0)
+    around = np.where(present, reference - mean_x, 0.0)
+    error = np.where(present, test - mean_y - slope * around, 0.0)
     of_slope, of_rest = around * error / spread, error**2 - rest
     of_r = r * (of_slope / slope - of_rest / (2 * rest))
     of_whole = 2 * slope * spread * of_slope + of_rest + 2 * offset * error

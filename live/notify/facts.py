@@ -54,8 +54,8 @@ def agreement_facts(status: SensorStatus) -> dict[str, object]:
     """
     return {
         "agreement_without_exclusions": {
-            name: asdict(window) for name, window in status.counted.items()
+            name: window._asdict() for name, window in status.counted.items()
         },
-        "agreement": {name: asdict(window) for name, window in status.windows.items()},
+        "agreement": {name: window._asdict() for name, window in status.windows.items()},
         "efforts": None if status.efforts is None else asdict(status.efforts),
     }

@@ -6,7 +6,6 @@ import copy
 import heapq
 import math
 import random
-from dataclasses import astuple
 from itertools import count
 from pathlib import Path
 
@@ -104,7 +103,7 @@ def _batch(board: Board, number: int, seconds: int | None) -> Agreement:
     kept = kept_seconds(closed, stretches)
     ref = np.where(kept, board.grid(1), NO_VALUE)[-(seconds or closed) :]
     summary = sums_of(ref, board.grid(number)[-(seconds or closed) :], Tolerance(5, 10)).summary()
-    return Agreement(*astuple(summary))
+    return Agreement(*summary)
 
 
 def test_dry_strap_is_not_charged_to_the_sensors() -> None:
