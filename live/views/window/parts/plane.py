@@ -10,19 +10,25 @@ from typing import Final
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from analysis.statistics.agreement import Tolerance, sums_of
 from live.views.window.parts.axes import ValueAxis, style_axis
-from live.views.window.parts.canvas import Area, Canvas, line_pen, spread
+from live.views.window.parts.canvas import Area, Canvas
 from live.views.window.parts.columns import Floats
 from live.views.window.parts.counts import CELL_SIZES, FAR_BPM, LOW_BPM, Counts
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.marks import radius_for
-from live.views.window.parts.number_format import signed
+from live.views.window.parts.plane_lines import (
+    BIAS,
+    LIMIT,
+    draw_equality,
+    draw_limit_words,
+    draw_limits,
+)
 from live.views.window.parts.shade import Shade, shade_of
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import Theme
@@ -60,7 +66,7 @@ class PlaneCanvas(Canvas):
             self.shade.draw(painter, area)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         if self.turned:
-            self._draw_limits(painter, area, frame)
+            draw_limits(painter, area, frame.theme, self._lines())
         else:
             self._draw_equality(painter, area, frame)
         self._draw_latest(painter, area, frame)
@@ -70,49 +76,19 @@ class PlaneCanvas(Canvas):
     def _draw_equality(self, painter: QPainter, area: Area, frame: Frame) -> None:
         low, high = self._view.viewRange()[0]
         bpm = np.linspace(max(low, 1.0), high, 40)
-        allowed = frame.tolerance(bpm)
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        for edge, colour, dashed in (
-            (bpm, frame.theme.ink, False),
-            (bpm + allowed, frame.theme.faint, True),
-            (bpm - allowed, frame.theme.faint, True),
-        ):
-            painter.setPen(line_pen(colour, dashed=dashed))
-            painter.drawPath(pg.arrayToQPath(area.x(bpm), area.y(edge)))
-
-    def _draw_limits(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        painter.setPen(line_pen(frame.theme.rule))
-        left, right = area.box.left(), area.box.right()
-        painter.drawLine(QPointF(left, area.y(0.0)), QPointF(right, area.y(0.0)))
-        for value, words in self._lines():
-            y = area.y(value)
-            painter.setPen(line_pen(frame.theme.ink, dashed=words == "limit"))
-            painter.drawLine(QPointF(left, y), QPointF(right, y))
+        draw_equality(painter, area, frame.theme, bpm, frame.tolerance(bpm))
 
     def _lines(self) -> list[tuple[float, str]]:
-        """Height and word of the bias and its limits, from the top."""
         if self.limits is None:
             return []
         bias, half = self.limits
-        return [(bias + half, "limit"), (bias, "bias"), (bias - half, "limit")]
+        return [(bias + half, LIMIT), (bias, BIAS), (bias - half, LIMIT)]
 
     def _draw_words(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        left, right = area.box.left(), area.box.right()
-        lines = self._lines()
-        metrics = QFontMetricsF(painter.font())
-        high = metrics.height()
-        wanted = [area.y(value) - 0.6 * high for value, _ in lines]
-        middles = spread(wanted, high, area.box.top(), area.box.bottom())
-        # The words stand on the side where most of the newest pairs do not.
+        """On the side where most of the newest pairs do not stand."""
         across, _ = self._latest(frame)
         at_left = len(across) > 0 and float(np.median(area.x(across))) > area.box.center().x()
-        painter.setPen(QColor(frame.theme.ink))
-        for (value, words), middle in zip(lines, middles, strict=True):
-            text = f"{words} {signed(value, 1)}"
-            width = metrics.horizontalAdvance(text) + 6
-            plate = QRectF(left if at_left else right - width, middle - high / 2, width, high)
-            painter.fillRect(plate, QColor(frame.theme.ground))
-            painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
+        draw_limit_words(painter, area, frame.theme, self._lines(), at_left=at_left)
 
     def _latest(self, frame: Frame) -> tuple[Floats, Floats]:
         """Where the newest pairs lie, bpm."""

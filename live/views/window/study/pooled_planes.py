@@ -10,21 +10,25 @@ from typing import Final
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from analysis.report.study.shown import difference_ends, pairs_over, plane_ends, r_text
 from analysis.session.pair_counts import CELL_BPM
 from analysis.statistics.agreement import Tolerance
-from analysis.statistics.estimate import Estimate
 from analysis.study.sensors import SensorResult
 from analysis.study.statistic import BIAS
 from analysis.study.study import Activity
 from live.views.window.parts.axes import ValueAxis, style_axis
-from live.views.window.parts.canvas import Area, PixelItem, line_pen, spread
+from live.views.window.parts.canvas import Area, PixelItem
 from live.views.window.parts.drawing_faults import DrawingFaults
-from live.views.window.parts.number_format import signed
+from live.views.window.parts.plane_lines import (
+    LIMIT,
+    draw_equality,
+    draw_limit_words,
+    draw_limits,
+)
 from live.views.window.parts.shade import Shade, shade_of
 from live.views.window.parts.theme import LIGHT, Theme
 
@@ -84,14 +88,8 @@ class _PooledCanvas(PixelItem):
     def _draw_equality(self, painter: QPainter, area: Area) -> None:
         low, high = self._view.viewRange()[0]
         bpm = np.linspace(max(low, 1.0), high, 40)
-        lines = [(bpm, self.theme.ink, False)]
-        if self.tolerance is not None:
-            allowed = self.tolerance.half_width(bpm)
-            lines += [(edge, self.theme.faint, True) for edge in (bpm + allowed, bpm - allowed)]
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        for edge, colour, dashed in lines:
-            painter.setPen(line_pen(colour, dashed=dashed))
-            painter.drawPath(pg.arrayToQPath(area.x(bpm), area.y(edge)))
+        allowed = None if self.tolerance is None else self.tolerance.half_width(bpm)
+        draw_equality(painter, area, self.theme, bpm, allowed)
 
     def _draw_words(self, painter: QPainter, box: QRectF, text: str) -> None:
         metrics = QFontMetricsF(painter.font())
@@ -104,28 +102,11 @@ class _PooledCanvas(PixelItem):
         painter.drawText(room, flags, text)
 
     def _draw_limits(self, painter: QPainter, area: Area, result: SensorResult) -> None:
-        left, right = area.box.left(), area.box.right()
-        painter.setPen(line_pen(self.theme.rule))
-        painter.drawLine(QPointF(left, area.y(0.0)), QPointF(right, area.y(0.0)))
         means = result.every
-        named: tuple[tuple[str, Estimate], ...] = (
-            ("limit", means.loa_high), ("bias", means.of(BIAS)), ("limit", means.loa_low),
-        )  # fmt: skip
+        named = ((LIMIT, means.loa_high), ("bias", means.of(BIAS)), (LIMIT, means.loa_low))
         lines = [(one.value, words) for words, one in named if one.value is not None]
-        for value, words in lines:
-            painter.setPen(line_pen(self.theme.ink, dashed=words == "limit"))
-            painter.drawLine(QPointF(left, area.y(value)), QPointF(right, area.y(value)))
-        metrics = QFontMetricsF(painter.font())
-        high = metrics.height()
-        wanted = [area.y(value) - 0.6 * high for value, _ in lines]
-        middles = spread(wanted, high, area.box.top(), area.box.bottom())
-        painter.setPen(QColor(self.theme.ink))
-        for (value, words), middle in zip(lines, middles, strict=True):
-            text = f"{words} {signed(value, 1)}"
-            width = metrics.horizontalAdvance(text) + 6
-            plate = QRectF(right - width, middle - high / 2, width, high)
-            painter.fillRect(plate, QColor(self.theme.ground))
-            painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
+        draw_limits(painter, area, self.theme, lines)
+        draw_limit_words(painter, area, self.theme, lines)
 
 
 class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
