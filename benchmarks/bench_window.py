@@ -58,7 +58,9 @@ RATIO_GOALS = {
     "follow_p95_to_naive": 0.25,
     "all_p95_to_naive": 0.5,
 }
-"""What holds on any machine: against what is measured in the same run."""
+"""What holds on any machine: against what is measured in the same run.  Those to the naive drawing
+are of eight hours: what it costs grows with the session, and what the window costs does not.
+"""
 FIRST_FRAME = """
 from live.views.window.parts.application import open_application
 app = open_application()
