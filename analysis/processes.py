@@ -6,7 +6,7 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -27,8 +27,15 @@ def usable_cores() -> int:
 
 
 @contextmanager
-def pool_of_processes(workers: int) -> Iterator[ProcessPoolExecutor]:
+def pool_of_processes(
+    workers: int,
+    begin: Callable[[], object] | None = None,
+    *,
+    tasks_each: int | None = None,
+) -> Iterator[ProcessPoolExecutor]:
     """A pool whose processes end with this one, however it ends.
+
+    ``begin``: called in each first.  ``tasks_each``: after so many a new one takes its place.
 
     They are spawned everywhere alike: a forked one would inherit threads and open files.  An
     interruption at the keyboard is left to this process, and linear algebra is done in one thread
@@ -37,7 +44,13 @@ def pool_of_processes(workers: int) -> Iterator[ProcessPoolExecutor]:
     Raises :class:`SidebeatError` where one of them was ended from outside.
     """
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers, context, initializer=_live_and_die_with_the_parent)
+    pool = ProcessPoolExecutor(
+        workers,
+        context,
+        initializer=_live_and_die_with_the_parent,
+        initargs=(begin,),
+        max_tasks_per_child=tasks_each,
+    )
     try:
         with one_thread_each():
             yield pool
@@ -50,9 +63,11 @@ def pool_of_processes(workers: int) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _live_and_die_with_the_parent() -> None:
+def _live_and_die_with_the_parent(begin: Callable[[], object] | None) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_the_parent, daemon=True).start()
+    if begin is not None:
+        begin()
 
 
 def _end_with_the_parent() -> None:

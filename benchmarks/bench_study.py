@@ -22,7 +22,6 @@ import tempfile
 import time
 import uuid
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -30,7 +29,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis.processes import usable_cores
+from analysis.processes import pool_of_processes, usable_cores
 from analysis.report.frames import pairs_frame
 from analysis.session import read_pairs
 from analysis.session.cache import CACHE_FOLDER_VARIABLE, RecordCache
@@ -126,7 +125,7 @@ def warm_of_many(files: list[Path], copies: int, jobs: int) -> None:
     folder = files[0].parent.with_name("copies")
     folder.mkdir()
     count = len(files) * copies
-    with _timed(f"copied to {count:,} sessions", count), ProcessPoolExecutor(jobs) as pool:
+    with _timed(f"copied to {count:,} sessions", count), pool_of_processes(jobs) as pool:
         for number in range(copies):
             list(pool.map(partial(copied, number, folder=folder), files))
     with _timed(f"warm study of {count:,} sessions, all of it", count):
@@ -181,7 +180,7 @@ def main() -> None:
         os.environ[CACHE_FOLDER_VARIABLE] = f"{place}/cache"
         folder = Path(place) / "captures"
         folder.mkdir()
-        with _timed("made", count), ProcessPoolExecutor(jobs) as pool:
+        with _timed("made", count), pool_of_processes(jobs) as pool:
             list(pool.map(partial(make, folder, options.minutes), range(count)))
         files = list(find_captures([folder]).files)
         with _timed(f"cold, {jobs} processes", count):

@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import argparse
 import math
-import multiprocessing
 import zlib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from typing import Any
 
 import numpy as np
 
+from analysis.processes import pool_of_processes
 from analysis.statistics.agreement import Tolerance
 from analysis.statistics.batch import BATCHES
 from analysis.statistics.delay import EARLIEST_S, LATEST_S, LEAST_RANGE_BPM, delay_of
@@ -187,8 +186,7 @@ def main() -> int:
     seeds = range(arguments.seed, arguments.seed + runs)
     print(f"{runs} sessions per row, seeds from {arguments.seed}; a share near .95 is known to "
           f"± {1.96 * math.sqrt(0.95 * 0.05 / runs):.3f}")  # fmt: skip
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(arguments.workers, mp_context=context) as pool:
+    with pool_of_processes(arguments.workers) as pool:
 
         def each(run: Callable[[int], Any]) -> Iterable[Any]:
             return pool.map(run, seeds, chunksize=max(1, runs // 20))

@@ -7,7 +7,6 @@ default seeds were not used while methods were chosen.
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -17,6 +16,7 @@ from functools import partial
 import numpy as np
 import scipy.stats
 
+from analysis.processes import pool_of_processes, usable_cores
 from analysis.study.comparison import Kind
 from analysis.study.row import SensorRow, SessionRow
 from analysis.study.selection import select
@@ -320,8 +320,7 @@ def main() -> None:
     runs, claims = (40, 100) if options.quick else (options.runs, options.claims)
     print(f"A share near .95 is known to ± {1.96 * (0.95 * 0.05 / runs) ** 0.5:.3f} with {runs:,}")
     print("studies a row.  In brackets: share of the studies for which no interval was given.")
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(options.jobs, context) as pool:
+    with pool_of_processes(options.jobs or usable_cores()) as pool:
         for one in (one for one in _tables(runs, claims) if options.only in one.title):
             one.show(pool, options.seed)
 

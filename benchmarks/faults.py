@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
 from collections import Counter
@@ -26,6 +25,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from analysis.processes import pool_of_processes
 from benchmarks.fault_sim import faults as first_faults
 from benchmarks.fault_sim.recorded import recorded_session
 from benchmarks.fault_sim.session import draw_session as draw_first
@@ -153,8 +153,7 @@ def _recorded(path: Path) -> dict[str, Any]:
 
 def _run(name: str, options: argparse.Namespace) -> Score:
     total = Score()
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(options.workers, mp_context=context, initializer=_be_nice) as pool:
+    with pool_of_processes(options.workers, _be_nice) as pool:
         for done, one in enumerate(_scores(pool, name, options), 1):
             total.add(one)
             if sys.stderr.isatty() or done % 50 == 0:

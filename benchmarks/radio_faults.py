@@ -15,14 +15,14 @@ import asyncio
 import json
 import logging
 import math
-import multiprocessing
 import random
 import sys
 from collections.abc import Iterable
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import Future, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.processes import pool_of_processes
 from benchmarks.radio_sim import tables
 from benchmarks.radio_sim.bench import HERE, Place
 from benchmarks.radio_sim.lateness import lateness
@@ -125,8 +125,7 @@ def main(arguments: list[str] | None = None) -> int:
     drops: list[tuple[int, int, int]] = []
     problems: list[str] = []
     todo = jobs(options.tables, options.runs, options.seeds, options.sizes, options.only)
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(options.workers, mp_context=context, max_tasks_per_child=1) as pool:
+    with pool_of_processes(options.workers, tasks_each=1) as pool:
         futures: dict[Future[list[Outcome] | tuple[int, int, int]], Job] = {
             pool.submit(carry_out, job): job for job in todo
         }

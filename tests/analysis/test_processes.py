@@ -80,3 +80,14 @@ def test_one_that_is_ended_from_outside_is_said():
         pool_of_processes(1) as pool,
     ):
         pool.submit(os._exit, 3).result()
+
+
+def test_each_begins_as_it_is_told():
+    """Once, before its first task."""
+    with pool_of_processes(1, begin_quietly) as pool:
+        assert [pool.submit(os.getenv, "SIDEBEAT_QUIET").result() for _ in range(2)] == ["yes"] * 2
+    assert "SIDEBEAT_QUIET" not in os.environ
+
+
+def begin_quietly():
+    os.environ["SIDEBEAT_QUIET"] = "yes"
