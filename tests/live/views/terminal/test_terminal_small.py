@@ -41,7 +41,7 @@ def lines_of(tests, width, height, *, warnings=(), left_out_s=20, off=-108.2):
         ),
     )
     windows = {
-        name: replace(one, bias_bpm=off, mae_bpm=-off) if one.pairs else one
+        name: one._replace(bias_bpm=off, mae_bpm=-off) if one.pairs else one
         for name, one in test.windows.items()
     }
     sensors = tuple(
