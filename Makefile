@@ -39,14 +39,14 @@ demo: setup
 # The tests run and are told of even where the text of the code has a fault.
 test: setup-test
 	@failed=0; SIDEBEAT_SET_UP=test $(MAKE) --no-print-directory --keep-going check || failed=1; \
-	echo "$(RUN) -m pytest -n 2"; $(RUN) -m pytest -n 2 || failed=1; \
+	echo "$(RUN) -m pytest -n 2 --dist worksteal"; $(RUN) -m pytest -n 2 --dist worksteal || failed=1; \
 	exit $$failed
 
 # What needs the window, the report or other extras is skipped, by name and with the reason.
 test-base:
 	$(PYTHON) -m venv .venv-base
 	.venv-base/bin/python -m pip install -qq --disable-pip-version-check --editable ".[test-base]"
-	env -u CI .venv-base/bin/python -m pytest -n 2
+	env -u CI .venv-base/bin/python -m pytest -n 2 --dist worksteal
 
 check: style types arrows
 
