@@ -31,9 +31,9 @@ DOTS = "…"
 SLACK = 2
 """Pixels that rounding may cost."""
 EVERY = [(size, percent) for percent in TEXTS for size in SIZES.values()]
-ENDS = [(SIZES["1280x720"], 100), (SIZES["1280x720"], 200), (SIZES["2560x1440"], 100)]
-LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else ENDS
-"""The least and the most room for words; with the variable set, all three sizes with both texts."""
+LEAST = [(SIZES["1280x720"], 100), (SIZES["1280x720"], 200)]
+LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else LEAST
+"""The least room for words; with the variable set, all three sizes with both texts."""
 
 
 def called(widget):
