@@ -11,7 +11,11 @@ import pytest
 from hypothesis import settings
 
 from tests.lacking import module_or_skip
-from tests.leftovers import no_leftovers  # noqa: F401 - a fixture, found here by its name
+from tests.leftovers import (  # noqa: F401 - fixtures, found here by their names
+    no_leftovers,
+    no_lower_priority,
+    no_windows,
+)
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 

@@ -1,4 +1,4 @@
-"""What a test may not leave behind: threads, pending tasks, exceptions that nobody saw.
+"""What a test may not leave behind: threads, pending tasks, exceptions that nobody saw, windows.
 
 Daemon threads count as well: most of the program's own are daemons, and one that outlives its test
 goes on reading a file or a socket underneath the next one.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -88,3 +89,32 @@ def no_leftovers() -> Iterator[None]:
     logger.removeHandler(complaints)
     if left or complaints.said:
         pytest.fail(f"left behind: {'; '.join(left + complaints.said)}")
+
+
+@pytest.fixture(autouse=True)
+def no_windows() -> Iterator[None]:
+    """Destroy the windows that a test leaves standing.
+
+    Each takes its part of every later change of theme, font or style of the application: a
+    thousand widgets that nobody sees make the tests after them several times as slow.
+    """
+    yield
+    widgets = sys.modules.get("PySide6.QtWidgets")
+    if widgets is None or (application := widgets.QApplication.instance()) is None:
+        return
+    for left in widgets.QApplication.topLevelWidgets():
+        # Menus of charts and what lies in them, without a parent too, go with their charts.
+        if left.parent() is None and isinstance(left, (widgets.QMainWindow, widgets.QDialog)):
+            left.hide()  # not close(), which may ask or record
+            left.deleteLater()
+    core = sys.modules["PySide6.QtCore"]
+    application.sendPostedEvents(None, core.QEvent.Type.DeferredDelete)
+
+
+@pytest.fixture(autouse=True)
+def no_lower_priority() -> Iterator[None]:
+    """Fail a test that leaves this process behind all others, and every test after it slow."""
+    before = os.nice(0) if hasattr(os, "nice") else 0
+    yield
+    if hasattr(os, "nice") and os.nice(0) != before:
+        pytest.fail(f"left behind: a priority lower by {os.nice(0) - before}")

@@ -60,6 +60,28 @@ def test_it():
     thread.start()
     asyncio.run(waits())
 """
+PRIORITY = """
+import os
+
+def test_it():
+    os.nice(1)
+"""
+WINDOWS = """
+from PySide6.QtWidgets import QApplication, QMainWindow
+
+application = QApplication.instance() or QApplication([])
+gone = []
+
+def test_it():
+    left = QMainWindow()
+    left.destroyed.connect(lambda: gone.append(True))
+    left.show()
+    assert not gone
+
+def test_after_it():
+    assert gone
+    assert not QApplication.topLevelWidgets()
+"""
 
 
 def _run(folder: Path, patience_s: float, **planted: str) -> subprocess.CompletedProcess[str]:
@@ -100,3 +122,11 @@ def test_what_ends_in_time_is_not_blamed(tmp_path):
     """Threads and tasks that end with their test, or just after it, are nobody's fault."""
     run = _run(tmp_path, 5, nothing=NOTHING)
     assert run.returncode == 0, run.stdout + run.stderr
+
+
+def test_a_lower_priority_is_seen_and_a_window_destroyed(tmp_path):
+    """A test that leaves its process behind all others fails; a window left is gone after it."""
+    run = _run(tmp_path, 5, priority=PRIORITY, windows=WINDOWS)
+    said = run.stdout + run.stderr
+    assert "3 passed, 1 error" in said, said
+    assert "left behind: a priority lower by 1" in said

@@ -179,9 +179,21 @@ def test_a_cache_that_cannot_be_written_stops_nothing(path, tmp_path):
     assert loaded(path) == 0
 
 
-def test_the_process_of_its_own_keeps_them_and_tells_of_nothing_else(path, tmp_path, capfd):
+@pytest.fixture
+def stepped_back(monkeypatch):
+    """By how much the process asked to stand behind the others; this one stays where it is."""
+    asked = []
+    monkeypatch.setattr(os, "nice", lambda by: asked.append(by) or 0)
+    yield asked
+    monkeypatch.undo()
+
+
+def test_the_process_of_its_own_keeps_them_and_tells_of_nothing_else(
+    path, tmp_path, stepped_back, capfd
+):
     """As the player starts it; a file that is no capture is the player's to speak of."""
     assert places.main([str(path)]) == 0
+    assert stepped_back == [10]
     assert loaded(path) == 3
     (tmp_path / "no.sqlite").write_text("no capture")
     assert places.main([str(tmp_path / "no.sqlite")]) == 1
