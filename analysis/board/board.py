@@ -28,7 +28,7 @@ from analysis.board.snapshot import (
     SensorWarning,
     Snapshot,
 )
-from analysis.statistics.effort_finder import EffortState
+from analysis.statistics.effort_finder import EffortFinder, EffortState
 from analysis.statistics.pairing import NO_VALUE
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event
@@ -127,21 +127,20 @@ class Board:
 
     def take(self, event: Event) -> None:
         """Count in an event that was held back for long enough; :meth:`feed` does both."""
-        t_ns = event.t_ns
+        t_ns, number, channel, payload, _ = event
         if t_ns < self._now_ns:
             t_ns = self._now_ns
         elif t_ns > self._next_second * NS_PER_S:
             self._close_before(t_ns)
         self._now_ns = t_ns
-        number = event.sensor
-        if event.channel == ev.ACKNOWLEDGED:
-            kind = event.payload.decode("utf-8", errors="replace")
+        if channel == ev.ACKNOWLEDGED:
+            kind = payload.decode("utf-8", errors="replace")
             self._engine.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
             return
         sensors = self._session.sensors
         if 0 < number <= len(sensors):
             sensors[number - 1].take(t_ns, event)
-            if event.channel in _NEWS:
+            if channel in _NEWS:
                 self._engine.news()
         elif number == SESSION:
             self._session.take(t_ns, event)
@@ -187,6 +186,11 @@ class Board:
     def effort(self) -> EffortState | None:
         """The effort under way, or the last that has returned; ``None`` before the first."""
         return self._session.efforts.state
+
+    @property
+    def effort_finder(self) -> EffortFinder:
+        """What has found the efforts so far, to be read only."""
+        return self._session.efforts.finder
 
     @property
     def markers(self) -> list[Marker]:

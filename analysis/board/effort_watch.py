@@ -58,6 +58,11 @@ class EffortWatch:
         return self._finder.efforts
 
     @property
+    def finder(self) -> EffortFinder:
+        """What finds them, to be read only."""
+        return self._finder
+
+    @property
     def state(self) -> EffortState | None:
         """Which effort, and since when; ``None`` before the first."""
         return self._finder.state

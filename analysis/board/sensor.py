@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -48,7 +49,11 @@ NO_CADENCE: Final = -1.0
 
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
 _MOST_ARRIVALS: Final = 256
-_HEART_RATE_DECODERS: Final = {name: DECODERS[name] for name in HEART_RATE_CHANNELS}
+_HEART_RATE_DECODERS: Final = {
+    # Most payloads without RR have been read before: there are no more than bpm.
+    name: lru_cache(maxsize=1024)(DECODERS[name])
+    for name in HEART_RATE_CHANNELS
+}
 _LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
 
 
@@ -165,9 +170,9 @@ class SensorState:
 
     def take(self, t_ns: int, event: Event) -> None:
         """One event of this sensor.  Never raises: what cannot be read is counted."""
-        channel, payload = event.channel, event.payload
-        if event.foreign is not None and self.planned.source == "node":
-            self.is_placed = event.foreign.offset_ns is not None
+        _, _, channel, payload, foreign = event
+        if foreign is not None and self.planned.source == "node":
+            self.is_placed = foreign.offset_ns is not None
         decoder = _HEART_RATE_DECODERS.get(channel)
         if decoder is not None:
             self._take_heart_rate(t_ns, decoder, payload)

@@ -44,6 +44,7 @@ from analysis.statistics.closer import compare_all
 from analysis.statistics.delay import UNSURE, delay_of, mean_age_s
 from analysis.statistics.departures import departures_of
 from analysis.statistics.effective import BoolArray
+from analysis.statistics.effort_finder import EffortFinder
 from analysis.statistics.effort_shares import share_of
 from analysis.statistics.efforts import (
     Answer,
@@ -93,6 +94,7 @@ def compute_record(
     *,
     failed_rules: Iterable[RuleFailure] = (),
     one_clock: bool = True,
+    finder: EffortFinder | None = None,
 ) -> SessionRecord:
     """Compute all numbers of a session.
 
@@ -104,6 +106,8 @@ def compute_record(
     No delay is claimed of a sensor whose clock is not known against the reference's but by its
     heart rate (:mod:`analysis.session.clock_doubt`), and of none with ``one_clock=False``; its
     efforts are not late then.
+
+    ``finder``: of the finished board, which has mostly found the same efforts already.
     """
     plan, reference = data.plan, data.reference
     stretches = tuple(sorted({*data.exclusions, *exclusions}))
@@ -112,7 +116,7 @@ def compute_record(
         for number in data.sensors
     }
     ref = np.where(kept[reference.number], reference.grid, NO_VALUE).astype(np.int32)
-    efforts = find_efforts(ref, data.efforts)
+    efforts = find_efforts(ref, data.efforts, finder)
     heart = _Heart(ref, efforts, phase_masks(ref), zone_masks(ref), section_masks(data))
     warnings = tuple(warnings)
     standing = standing_faults(warnings, data.seconds)

@@ -73,8 +73,7 @@ def lagged_correlation(values: FloatArray, present: BoolArray, lags: int) -> Flo
 
 def _centred(values: FloatArray, present: BoolArray) -> FloatArray:
     """The values less their mean, 0 in gaps."""
-    centred: FloatArray = np.where(present, values, 0.0)
-    centred[present] -= centred[present].mean()
+    centred: FloatArray = np.where(present, values - values[present].mean(), 0.0)
     return centred
 
 
@@ -92,7 +91,7 @@ def lagged_sums(values: FloatArray, lags: int) -> FloatArray:
     """Σ values[k] · values[k + j] for j = 0 … ``lags``, float64[lags + 1]."""
     if lags <= _FEW_LAGS:
         size = len(values)
-        return np.array([np.dot(values[: size - j], values[j:]) for j in range(lags + 1)])
+        return np.array([values[: size - j].dot(values[j:]) for j in range(lags + 1)])
     size = scipy.fft.next_fast_len(len(values) + lags, real=True)
     spectrum = scipy.fft.rfft(values, size)
     power = spectrum.real**2 + spectrum.imag**2

@@ -137,6 +137,10 @@ class EffortFinder:
             self.push(mbpm)
         return self
 
+    def was_fed(self, grid_mbpm: list[int]) -> bool:
+        """Whether these are the grid seconds that it was told of, and no others."""
+        return self._raw == grid_mbpm
+
     def push(self, mbpm: int) -> None:
         """The next grid second, mbpm; ``NO_VALUE`` in a gap: nothing changes there."""
         raw = self._raw

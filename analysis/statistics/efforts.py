@@ -115,12 +115,15 @@ def smoothed(grid_mbpm: npt.NDArray[np.int32]) -> FloatArray:
 
 
 def find_efforts(
-    ref_mbpm: npt.NDArray[np.int32], marked: Sequence[Stretch] = ()
+    ref_mbpm: npt.NDArray[np.int32],
+    marked: Sequence[Stretch] = (),
+    fed: EffortFinder | None = None,
 ) -> tuple[Effort, ...]:
     """Efforts and troughs of the reference, in order of time.
 
     ``ref_mbpm`` int32[n] with ``NO_VALUE`` in gaps.  ``marked``: efforts that the tester drew;
-    where there are any they are taken in place of found ones.
+    where there are any they are taken in place of found ones.  ``fed``: a finder that is finished;
+    if it was told of these very values, its efforts need not be found again.
 
     >>> import numpy as np
     >>> ref = np.round(120_000 + 30_000 * np.sin(np.arange(1200) / 60)).astype(np.int32)
@@ -131,13 +134,19 @@ def find_efforts(
     efforts = (
         [effort for stretch in marked if (effort := _marked(series, stretch)) is not None]
         if marked
-        else EffortFinder().feed(ref_mbpm.tolist()).finish().efforts
+        else _found(ref_mbpm.tolist(), fed)
     )
     troughs = []
     for one, following in pairwise(efforts):
         part = series[one.peak_s : following.peak_s + 1]
         troughs += _trough(part, one.peak_s)
     return tuple(sorted([*efforts, *troughs], key=lambda effort: effort.peak_s))
+
+
+def _found(values: list[int], fed: EffortFinder | None) -> Sequence[Effort]:
+    if fed is not None and fed.was_fed(values):
+        return fed.efforts
+    return EffortFinder().feed(values).finish().efforts
 
 
 def respond(effort: Effort, ref: FloatArray, test: FloatArray) -> Response:

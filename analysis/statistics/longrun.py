@@ -93,10 +93,13 @@ class Regressors:
     @classmethod
     def of(cls, course: FloatArray, present: BoolArray) -> Regressors:
         """``course`` float64[n, m], whatever stands where ``present`` bool[n] is False."""
-        known = course.copy()
-        if present.any():
-            known -= course[present].mean(axis=0)
-        known[~present] = 0.0
+        known, there = np.zeros_like(course), np.flatnonzero(present)
+        if len(there):
+            part = course.take(there, axis=0)
+            # Column by column: rows are so short that to go along them takes several times as long.
+            for column, total in enumerate(np.einsum("ij->j", part)):
+                part[:, column] -= total / len(there)
+            known[there] = part
         products, along = known.T @ known, _cosines(len(known)) @ known
         # What makes a column that never changes solvable is too little to be seen in the others.
         ridge = np.diag(1e-8 * products.diagonal() + 1e-12)
@@ -180,8 +183,7 @@ def long_run(
     count = int(np.count_nonzero(present))
     if count < FEWEST_PAIRS:
         return None
-    centred: FloatArray = np.where(present, values, 0.0)
-    centred[present] -= centred[present].mean()
+    centred: FloatArray = np.where(present, values - values[present].mean(), 0.0)
     scale = float(np.abs(centred).max())
     if not scale > 1e-9:
         return None
@@ -235,12 +237,18 @@ def _fall(centred: FloatArray) -> FloatArray:
     if fit is None:
         return np.ones(COSINES)
     weights = np.asarray(fit.weights)
-    angles = np.pi * np.arange(COSINES + 1) / size
-    lags = np.arange(1, len(weights) + 1)
-    response = 1 - np.exp(-1j * np.outer(angles, lags)) @ weights
+    response = 1 - _turns(size, len(weights)) @ weights
     inverse = response.real**2 + response.imag**2
     fall: FloatArray = inverse[1:] / max(float(inverse[0]), 1e-12)
     return fall
+
+
+@lru_cache(maxsize=32)
+def _turns(size: int, order: int) -> npt.NDArray[np.complex128]:
+    """What 1 … ``order`` seconds turn frequency zero and each cosine by, complex128[13, order]."""
+    angles = np.pi * np.arange(COSINES + 1) / size
+    turns: npt.NDArray[np.complex128] = np.exp(-1j * np.outer(angles, np.arange(1, order + 1)))
+    return turns
 
 
 @lru_cache(maxsize=4)

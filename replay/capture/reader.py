@@ -19,10 +19,10 @@ from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.schema import ENDING_TYPES as _ENDING
 from replay.capture.schema import SESSION_TYPES as _SESSION
-from replay.capture.schema import NotWhole, has_types, stamp_of, text_crc, whole_row
+from replay.capture.schema import NotWhole, event_of, has_types, text_crc, whole_row
 from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.errors import DamagedCapture, PlanError
-from replay.event import CHANNEL_NAMES, Event
+from replay.event import Event
 from replay.plan import Plan, parse_plan
 from replay.text import printable
 
@@ -147,7 +147,6 @@ class Capture:
         expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         last_ns = 0
-        names = CHANNEL_NAMES
         try:
             # Page by page: a query left open while the caller pauses would keep notes out.
             while expected < stop:
@@ -159,15 +158,15 @@ class Capture:
                     break
                 for columns in rows:
                     try:
-                        foreign = stamp_of(columns)
+                        event = event_of(columns)
                     except NotWhole:
                         raise self._damage(columns[0], expected) from None
-                    seq, t_ns, sensor, channel, payload = columns[:5]
-                    if seq != expected or t_ns < last_ns:
-                        raise self._damage(seq, expected)
+                    t_ns = event[0]
+                    if columns[0] != expected or t_ns < last_ns:
+                        raise self._damage(columns[0], expected)
                     expected += 1
                     last_ns = t_ns
-                    yield Event(t_ns, sensor, names[channel], payload, foreign)
+                    yield event
         except READ_ERRORS as error:
             raise cannot("read", self.path, error) from None
         if expected < stop:

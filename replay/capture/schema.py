@@ -146,6 +146,8 @@ def schema() -> str:
 _EVENT_HEAD: Final = Struct("<qqqq").pack
 _FOREIGN: Final = Struct("<q?q").pack
 _UNSTAMPED: Final = [None, None, None]
+_made: Final = tuple.__new__
+"""Makes an event of all of its fields without the detour through names and defaults."""
 
 
 def signed_crc(data: bytes) -> int:
@@ -194,34 +196,34 @@ class NotWhole(Exception):
 def whole_row(columns: tuple[Any, ...]) -> Row | None:
     """The row of these columns, in the order of the table; ``None`` if it is not whole."""
     try:
-        foreign = stamp_of(columns)
+        event = event_of(columns)
     except NotWhole:
         return None
     seq, t_ns, sensor, channel, payload = columns[:5]
-    return Row(seq, t_ns, sensor, channel, payload, foreign)
+    return Row(seq, t_ns, sensor, channel, payload, event.foreign)
 
 
-def stamp_of(columns: tuple[Any, ...]) -> Stamp | None:
-    """What another clock said of the event with these columns, once they are known to be whole.
+def event_of(columns: tuple[Any, ...]) -> Event:
+    """The event with these columns, once they are known to be whole.
 
     Raises :class:`NotWhole`.  Columns of a damaged row may be of any type.
     """
     seq, t_ns, sensor, channel, payload, *stamped, crc = columns
     try:
-        if t_ns < 0 or sensor < 0 or seq < 0 or channel not in CHANNEL_NAMES:
+        if t_ns < 0 or sensor < 0 or seq < 0:
             raise NotWhole
-        foreign = None
+        name, foreign = CHANNEL_NAMES[channel], None
         if stamped and stamped != _UNSTAMPED:
             foreign = Stamp(*stamped)
             found = event_crc(seq, t_ns, sensor, channel, payload, foreign=foreign)
         else:  # nearly always; written out, since each event of a session comes by here
             found = crc32(_EVENT_HEAD(seq, t_ns, sensor, channel) + payload)
             found -= (found & 0x8000_0000) << 1
-    except (TypeError, ValueError, OverflowError, StructError):
+    except (TypeError, ValueError, LookupError, OverflowError, StructError):
         raise NotWhole from None
     if found != crc:
         raise NotWhole
-    return foreign
+    return _made(Event, (t_ns, sensor, name, payload, foreign))
 
 
 SESSION_TYPES: Final = (str, int, str, int, str, int)

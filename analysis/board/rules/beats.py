@@ -82,6 +82,20 @@ class BeatJudge:
         self._earlier = ()
         self._short = self._half = 0
 
+    def passes(self, rr: int) -> bool:
+        """Take the next RR if it is good at any rate and nothing waits for it, as nearly always;
+        else nothing is done, and it is to be judged.
+        """
+        beside = self.beside
+        if beside == 0 or self._half or self._short or rr > self._limits.most_rr:
+            return False
+        if abs(rr / beside - 1) > self._surely:
+            return False
+        self._take_for_neighbour(rr)
+        if self._refused:
+            self._refused.clear()
+        return True
+
     def judge(self, rr: int) -> Sequence[Judged]:
         """Take the next RR; the judgements that are ripe with it, oldest first.
 
@@ -95,8 +109,8 @@ class BeatJudge:
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             return self._first(rr)
-        if abs(rr / beside - 1) <= self._surely and not self._half and not self._short:
-            return self._good(rr, beside)  # nearly always
+        if self.passes(rr):
+            return (Judged(Beat.GOOD, rr, beside),)
         if self._half:
             return (self._halved(rr), *self._alone(rr, self.beside))
         if not self._short:

@@ -182,18 +182,27 @@ class LooseReference(SensorRule):
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
         if not self.watched.has_electrodes:
             return  # optical sensors leave beats out, and guess others, by habit
-        recent, judge, strays = self._recent, self._judge.judge, self._strays
+        judge = self._judge
         for rr in reading.rr:
-            for judged in judge(rr):
-                self._beats += 1
-                strays.count()
+            if judge.passes(rr):
+                self._count()
+                continue
+            for judged in judge.judge(rr):
+                self._count()
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
-                if self._recent_bad and len(recent) == _RECENT_BEATS:
-                    self._recent_bad -= recent[0]
-                recent.append(weight > 0)
                 if weight > 0:
+                    self._recent[-1] = True
                     self._recent_bad += 1
                     self._add(second, weight, self._in_words(second, judged))
+
+    def _count(self) -> None:
+        """A beat has come, good until it is found bad."""
+        self._beats += 1
+        self._strays.count()
+        recent = self._recent
+        if self._recent_bad and len(recent) == _RECENT_BEATS:
+            self._recent_bad -= recent[0]
+        recent.append(False)
 
     def _weight(self, judged: Judged) -> float:
         """How much one judgement says against the seat of the strap, in nats."""

@@ -110,10 +110,12 @@ class Coincidences:
                     earlier = before.get(reading)
                     if earlier:
                         self._match(t_ns, place, earlier)
-                    there = sent.setdefault(reading, [])
+                    there = sent.get(reading)
                     if there:
                         self._match(t_ns, place, there)
-                    there.append((t_ns, place))
+                        there.append((t_ns, place))
+                    else:
+                        sent[reading] = [(t_ns, place)]
             self._sent = sent
         return self._alike
 

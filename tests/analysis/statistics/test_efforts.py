@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.statistics.effort_finder import EffortFinder
 from analysis.statistics.effort_shares import share_of
 from analysis.statistics.efforts import (
     LATE_S,
@@ -47,6 +48,16 @@ def _efforts_only(test: np.ndarray) -> list[Answer]:
     answers = responses(efforts, REFERENCE, test)
     pairs = zip(efforts, answers, strict=True)
     return [answer.answer for effort, answer in pairs if effort.kind is Kind.EFFORT]
+
+
+@pytest.mark.parametrize("seconds", [600, 1000])
+def test_a_finder_is_believed_for_the_values_that_it_was_fed(seconds: int) -> None:
+    """Its efforts are taken where it has seen this very grid, and never where it has not."""
+    fed = EffortFinder().feed(REFERENCE[:seconds].tolist()).finish()
+    found = find_efforts(REFERENCE, fed=fed)
+    assert found == find_efforts(REFERENCE)
+    is_same = next(one for one in found if one.kind is Kind.EFFORT) is fed.efforts[0]
+    assert is_same == (seconds == len(REFERENCE))
 
 
 def test_every_effort_and_trough_is_found_in_its_place() -> None:
