@@ -22,6 +22,7 @@ from analysis.board.rules.thresholds import SILENT, SilentLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
 from replay.link_state import LinkState
+from replay.plan import DEFAULT_HOLD_S
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
@@ -139,7 +140,12 @@ class Silent(SensorRule):
         limits = self._limits
         if self.watched.is_companion:
             return round(limits.companion_s * NS_PER_S)
-        spacings = sorted(self.watched.spacings) or [0]
+        spacings = sorted(self.watched.spacings)
+        if not spacings:
+            # Heard once.  A plan that widens the age limit says how far apart its values may come.
+            hold_ns = self.watched.hold_ns
+            is_wide = hold_ns > DEFAULT_HOLD_S * NS_PER_S
+            return max(round(limits.spacings * hold_ns) if is_wide else 0, self._least_ns)
         slower_ns, usual_ns = spacings[len(spacings) * 9 // 10], spacings[len(spacings) // 2]
         most_ns = max(limits.most_s * NS_PER_S, limits.spacings * usual_ns)
         limit_ns = min(limits.spacings * slower_ns, most_ns)
@@ -163,15 +169,25 @@ def _chance_ns(gaps: npt.NDArray[np.int64], limits: SilentLimits) -> int:
     """
     if len(gaps) < limits.counted_least:
         return 0
-    # Where half is lost the middle one is no single spacing any more.
-    usual_ns = max(float(np.quantile(gaps, 0.25)), 1.0)
-    most = max(limits.most_lost, int(limits.most_s * NS_PER_S / usual_ns) - 2)
-    lost = np.rint(gaps / usual_ns) - 1
-    lost = lost[(lost >= 0) & (lost <= most)]
-    share = float(lost.sum() / (len(lost) + lost.sum() + limits.prior_kept))
+    usual_ns, most, share = _losses(gaps, limits)
     begins_per_h = 3600 * NS_PER_S / usual_ns * (1 - share)
     in_a_row = 0
     if begins_per_h * share > limits.per_h:
         # Solved, not counted: notifications of one instant make the spacing next to nothing.
         in_a_row = min(math.ceil(math.log(limits.per_h / begins_per_h) / math.log(share)) - 1, most)
     return round((in_a_row + 1 + limits.wavers) * usual_ns)
+
+
+def lost_share(gaps: npt.NDArray[np.int64], limits: SilentLimits = SILENT) -> float:
+    """Share of its notifications that a link which left these ``gaps``, ns, loses by chance."""
+    return _losses(gaps, limits)[2] if len(gaps) else 0.0
+
+
+def _losses(gaps: npt.NDArray[np.int64], limits: SilentLimits) -> tuple[float, int, float]:
+    """The single spacing, ns, how many in a row may be lost by chance, and the share lost."""
+    # Where half is lost the middle one is no single spacing any more.
+    usual_ns = max(float(np.quantile(gaps, 0.25)), 1.0)
+    most = max(limits.most_lost, int(limits.most_s * NS_PER_S / usual_ns) - 2)
+    lost = np.rint(gaps / usual_ns) - 1
+    lost = lost[(lost >= 0) & (lost <= most)]
+    return usual_ns, most, float(lost.sum() / (len(lost) + lost.sum() + limits.prior_kept))

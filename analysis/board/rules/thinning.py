@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.thresholds import THINNING, ThinningLimits
+from analysis.board.rules.silent import lost_share
+from analysis.board.rules.thresholds import SILENT, THINNING, ThinningLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.link_state import LinkState
 
@@ -16,7 +20,11 @@ if TYPE_CHECKING:
 
 
 class Thinning(SensorRule):
-    """Compares the readings of the last seconds with what was usual while all was well."""
+    """Compares the readings of the last seconds with what was usual while all was well.
+
+    A link that loses single notifications all the time loses many of one window by chance: where so
+    few come too often by chance, the next window must be as thin.
+    """
 
     kind = WarningKind.THINNING
 
@@ -32,6 +40,7 @@ class Thinning(SensorRule):
         self._sum = 0
         self._until_block = limits.window_s
         self._usual_count = 0.0
+        self._lost = 0.0  # share, while all was well
         self._thin_s = 0
 
     def step(self, second: int) -> Verdict:
@@ -54,8 +63,9 @@ class Thinning(SensorRule):
         if self._usual_count >= limits.least_usual:
             if self._sum < limits.thin * self._usual_count:
                 self._thin_s += 1
-                is_few = self._usual_count < limits.few and self._thin_s <= limits.window_s
-                return UNSURE if is_few else BAD
+                if self._thin_s <= limits.window_s and self._comes_by_chance():
+                    return UNSURE
+                return BAD
             self._thin_s = 0
             if self._sum < limits.fine * self._usual_count:
                 return UNSURE
@@ -65,7 +75,16 @@ class Thinning(SensorRule):
             self._usual.append(self._sum)
             usual = sorted(self._usual)
             self._usual_count = usual[len(usual) // 2]
+            times = self.watched.times.view[-SILENT.counted - 1 :]
+            self._lost = lost_share(np.diff(times))
         return GOOD
+
+    def _comes_by_chance(self) -> bool:
+        """Whether its link makes windows as thin as this one too often to be a fault."""
+        lost = max(self._lost, self._limits.least_lost)
+        sent = max(round(self._usual_count / (1 - lost)), self._sum + 1)
+        windows_per_h = 3600 / self._limits.window_s
+        return windows_per_h * falls_a_window(self._sum, sent, lost) > self._limits.per_h
 
     def since(self) -> int:
         """See :class:`Rule`."""
@@ -91,3 +110,16 @@ class Thinning(SensorRule):
         self._counts.clear()
         self._sum = self._thin_s = 0
         self._until_block = self._limits.window_s
+
+
+def falls_a_window(count: int, sent: int, lost: float) -> float:
+    """How often per window the readings of the last ``sent`` notifications fall to ``count``.
+
+    Losses are taken to be independent, each with chance ``lost``: the count falls where one that
+    came leaves the window, one that was lost enters it, and ``count`` of the others have come.
+    """
+    others = sent - 1
+    # By logarithms, since the binomial coefficient of a fast sensor is no float any more.
+    ways = math.lgamma(others + 1) - math.lgamma(count + 1) - math.lgamma(others - count + 1)
+    chance = ways + count * math.log1p(-lost) + (others - count) * math.log(lost)
+    return sent * lost * (1 - lost) * math.exp(chance)

@@ -152,6 +152,24 @@ def test_wider_age_limit_is_waited_for() -> None:
     assert _silences(board) == []
 
 
+@pytest.mark.parametrize(("hold_s", "told_s"), [(3, 6), (10, 33)])
+def test_one_that_was_heard_once_is_given_what_its_plan_says(hold_s: int, told_s: int) -> None:
+    """Nothing is known of its spacing, nor of its losses: with an age limit of 10 s that it was
+    planned with, three values in a row may stay away; with none of its own it is silent after 5 s.
+    """
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=hold_s))
+    (warning,) = _silences(play(plan, [hr(0.5, SORREL, 120)], until_s=60, rules=_rule))
+    assert warning.start_s == told_s
+
+
+def test_a_slow_sensor_may_lose_its_second_and_third_notification() -> None:
+    """One of 7 s; what stays away then is held against the spacing that is known by then."""
+    plan = plan_of(planned("Yarrow", "reference"), planned("Sorrel", hold_s=10))
+    sent = [hr(0.5, SORREL, 120)], stream(2, 21.5, 100, 120, every_s=7)
+    (warning,) = _silences(play(plan, *sent, until_s=200, rules=_rule))
+    assert 99 + 10 <= warning.start_s <= 99 + 32
+
+
 def test_a_notification_at_the_very_start_is_one() -> None:
     """Heard at 0 s and never again: silent from 5 s on."""
     board = play(plan_of(), [hr(0, SORREL, 120)], until_s=20, rules=_rule)

@@ -65,9 +65,13 @@ class ThinningLimits:
     """Chosen: long enough to hold ten notifications of a sensor of 0.5 Hz."""
     least_usual: float = 6.0
     """With fewer in a window a single loss looks like a trend."""
-    few: float = 15.0
-    """With fewer, a link that loses one in ten loses half of a window by chance every few hours: it
-    must stay as thin until the next window has passed."""
+    per_h: float = 0.002
+    """A window as thin as comes by chance more often than once in 500 hours, by the share that its
+    own link loses, must be followed by another: of 20 that are sent, a link that loses one in ten
+    lets nine through once in 860 hours, ten once in 96 and eleven once in 13.  Less often than a
+    silence may, since 20 s more matter less here."""
+    least_lost: float = 0.03
+    """Chosen: as much is lost on a good link in a crowd, before it has shown its own."""
     thin: float = 0.6
     """Radio links lose up to a fifth in a crowd; two in five is a link about to fail."""
     fine: float = 0.8
