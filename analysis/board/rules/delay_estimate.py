@@ -28,7 +28,7 @@ _Sums: TypeAlias = npt.NDArray[np.float64]
 class DelayEstimate:
     """One estimate: ``delay_s``, the spread of the differences that is left at that delay and the
     mean difference (test − reference), mbpm, and the spread without any delay; at grid second
-    ``second``.
+    ``second``, over the ``window_s`` before.
     """
 
     second: int
@@ -36,6 +36,7 @@ class DelayEstimate:
     spread_mbpm: float
     mean_mbpm: float
     spread_now_mbpm: float
+    window_s: int = DELAY.window_s
 
 
 class Course(NamedTuple):
@@ -167,7 +168,7 @@ class DelayEstimator:
         least = float(spread[best])
         if least > limits.most_spread_mbpm or least > limits.gain * float(spread.max()):
             return None
-        return DelayEstimate(second, best, least, float(mean[best]), float(spread[0]))
+        return DelayEstimate(second, best, least, float(mean[best]), float(spread[0]), window_s)
 
 
 def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:

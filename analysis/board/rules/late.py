@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
-from analysis.board.rules.thresholds import LATE, LateLimits
+from analysis.board.rules.delay_sides import least_shown
+from analysis.board.rules.thresholds import DELAY, LATE, LateLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.efforts import Answer
 from replay.event import NS_PER_S
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 class Late(SensorRule):
     """It shows effort after effort late; or its delay over the last minutes is longer than optical
     sensors need, or by far longer than its own was.
+
+    Of such a delay two estimates must agree, it must be a best one among those looked for and not
+    their end, and neither the rises nor the falls of these minutes may deny it.
     """
 
     kind = WarningKind.LATE
@@ -39,6 +43,7 @@ class Late(SensorRule):
         self._delay = delay or DelayEstimator(session, watched)
         self._seen: DelayEstimate | None = None
         self._late_in_a_row = 0
+        self._late_s = 0  # of the newest of these
         self._fine_in_a_row = 0
         self._limit_s = limits.delay_s
         self._usual: deque[int] = deque(maxlen=limits.usual_kept)
@@ -132,18 +137,33 @@ class Late(SensorRule):
         self._limit_s = min(own, limits.delay_s) if known else limits.delay_s
         self._limit_s += round(self._seldom_s)
         late = (
-            newest.delay_s >= self._limit_s
+            self._limit_s <= newest.delay_s < DELAY.most_delay_s
             and newest.spread_mbpm <= limits.better * newest.spread_now_mbpm
+            and self._shows(newest)
         )
         fine = newest.delay_s <= self._limit_s - limits.fine_s
+        if abs(newest.delay_s - self._late_s) > limits.agree_s:
+            self._late_in_a_row = 0
         if late and self._late_in_a_row == 0:
             self._since = second
         self._late_in_a_row = self._late_in_a_row + 1 if late else 0
+        self._late_s = newest.delay_s
         if not fine:
             self._fine_in_a_row = 0
         else:
             self._fine_in_a_row += 1
             self._usual.append(newest.delay_s)
+
+    def _shows(self, newest: DelayEstimate) -> bool:
+        """Whether neither the rises nor the falls that it was made of deny the delay."""
+        first, delay_s = newest.second - newest.window_s, newest.delay_s
+        first = max(first, delay_s)
+        reference = self.session.reference.grid.view[first - delay_s : newest.second]
+        test = self.watched.grid.view[first : newest.second]
+        if len(reference) != len(test) + delay_s:
+            return True
+        shown = least_shown(reference, test, delay_s, self._limits.side_energy)
+        return shown >= self._limits.shown
 
     def since(self) -> int:
         """See :class:`Rule`."""

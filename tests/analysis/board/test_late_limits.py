@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from analysis.board.rules.delay_estimate import DelayEstimate
@@ -20,7 +22,7 @@ class _Told:
 
     due = 10_000
 
-    def __init__(self, made: list[DelayEstimate]) -> None:
+    def __init__(self, made: Sequence[DelayEstimate | None]) -> None:
         self.made = made
 
     def estimate(self, second: int) -> DelayEstimate | None:
@@ -122,3 +124,42 @@ def test_it_is_asked_again_when_an_effort_may_have_returned() -> None:
     rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
     rule.step(100)
     assert rule.quiet_until == 105
+
+
+@pytest.mark.parametrize(("delay_s", "told"), [(39, True), (40, False)])
+def test_the_longest_delay_looked_for_is_no_best_one(delay_s, told) -> None:
+    """Where a longer one might fit better still, none was found."""
+    assert (1 in _verdicts(_one(delay_s), _one(delay_s))) is told
+
+
+@pytest.mark.parametrize(("second_s", "told"), [(26, True), (27, False), (34, False)])
+def test_two_estimates_must_agree(second_s, told) -> None:
+    """Within four seconds; then the next that agrees with the newest tells."""
+    assert (1 in _verdicts(_one(22), _one(second_s))) is told
+    assert _verdicts(_one(22), _one(second_s), _one(second_s))[-1] == 1
+
+
+def _of_a_hill(*, late_on_the_rise: bool, late_on_the_fall: bool) -> list[int]:
+    """Verdicts where two estimates say 25 s of a rise and a fall that both sensors show."""
+    session = SessionState(ONE)
+    made = [replace(_one(25), second=20 * k) if k >= 20 else None for k in range(22)]
+
+    def hill(at: int) -> int:
+        return round(np.interp(at, [0, 270, 300, 340, 370], [100, 100, 140, 140, 100]) * 1000)
+
+    for at in range(500):
+        is_late = late_on_the_rise if at < 332 else late_on_the_fall
+        session.reference.grid.append(hill(at))
+        session.tests[0].grid.append(hill(at - 25 if is_late else at))
+    rule = Late(session, session.tests[0], _Told(made))  # type: ignore[arg-type]
+    return [int(rule.step(second)) for second in range(400, 440, 20)]
+
+
+@pytest.mark.parametrize(
+    ("on_the_rise", "on_the_fall", "told"),
+    [(True, True, True), (False, True, False), (True, False, False), (False, False, False)],
+)
+def test_rise_and_fall_must_both_show_it(on_the_rise, on_the_fall, told) -> None:
+    """A value that was held for once while the heart fell is a lapse and no delay."""
+    said = _of_a_hill(late_on_the_rise=on_the_rise, late_on_the_fall=on_the_fall)
+    assert (1 in said) is told

@@ -177,7 +177,15 @@ class LateLimits:
     fine_s: int = 5
     """Chosen: so clearly below the limit, that a sensor which wavers about it gives one warning."""
     estimates: int = 2
-    """Chosen: two estimates in a row: one may be made across a change of the band's seat."""
+    """Chosen: two estimates in a row: one may be made across a change of the band's seat …"""
+    agree_s: int = 4
+    """… of about the same delay: estimates of one waver by so much between rises and falls."""
+    shown: float = 0.5
+    """Nearer to the delay than to none, on rises as on falls: on one of them alone it is a lapse
+    during that one change …"""
+    side_energy: float = 1_000.0
+    """… where the delay would show by so much, bpm² s: with errors of 2.5 bpm that last for 10 s
+    the share is then known to a quarter."""
     fine_estimates: int = 6
     """Chosen: two minutes of movement; a sensor on the border gives one warning, not one an
     effort."""
