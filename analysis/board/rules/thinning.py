@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.silent import lost_share
+from analysis.board.rules.losses import lost_share
 from analysis.board.rules.thresholds import SILENT, THINNING, ThinningLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.link_state import LinkState

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from analysis.board.rules.not_started import NotStarted
-from analysis.board.rules.silent import Silent, _chance_ns
+from analysis.board.rules.losses import chance_ns
+from analysis.board.rules.silent import Silent
 from analysis.board.rules.thresholds import SILENT
 from analysis.board.snapshot import Severity, WarningKind
 from tests.standins.kinds.streams import steps
@@ -329,7 +330,7 @@ def test_losses_by_chance_are_what_comes_oftener_than_once_in_a_hundred_hours(
     """
     gaps = np.full(300, usual_s * S, np.int64)
     gaps[:lost] += usual_s * S
-    assert _chance_ns(gaps, SILENT) / S == pytest.approx((in_a_row + 1.2) * usual_s)
+    assert chance_ns(gaps, SILENT) / S == pytest.approx((in_a_row + 1.2) * usual_s)
 
 
 @pytest.mark.parametrize(("since", "is_told"), [(200, False), (300, True)])
@@ -348,14 +349,14 @@ def test_notifications_of_one_instant_leave_little_to_chance() -> None:
     and found at once.
     """
     gaps = np.array(([0] * 9 + [10 * S]) * 30)
-    assert 0 <= _chance_ns(gaps, SILENT) <= SILENT.most_s * S + 2
+    assert 0 <= chance_ns(gaps, SILENT) <= SILENT.most_s * S + 2
 
 
 def test_of_few_notifications_or_of_a_silence_no_chance_is_known() -> None:
     """Fewer than 30 gaps tell nothing; a gap of nine spacings is no loss by chance."""
     gaps = np.full(30, S, np.int64)
     gaps[::3] = 2 * S
-    assert _chance_ns(gaps[:29], SILENT) == 0
-    assert _chance_ns(gaps, SILENT) == round(7.2 * S)
+    assert chance_ns(gaps[:29], SILENT) == 0
+    assert chance_ns(gaps, SILENT) == round(7.2 * S)
     gaps[::3] = 9 * S
-    assert _chance_ns(gaps, SILENT) == round(1.2 * S)
+    assert chance_ns(gaps, SILENT) == round(1.2 * S)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Verdict
-from analysis.board.rules.silent import lost_share
+from analysis.board.rules.losses import lost_share
 from analysis.board.rules.thinning import Thinning, falls_a_window
 from analysis.board.session_state import SessionState
 from replay.payloads import HeartRate
