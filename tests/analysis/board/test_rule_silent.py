@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.losses import chance_ns
+from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.silent import Silent
 from analysis.board.rules.thresholds import SILENT
 from analysis.board.snapshot import Severity, WarningKind
