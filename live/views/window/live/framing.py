@@ -50,6 +50,7 @@ class Framing:
         whole = review.whole if review is not None else None
         self._span.whole_s = float(whole.seconds) if whole is not None else 0.0
         self._span.room = self._chart.label_room
+        self._span.pixels = self._chart.pixels
         start_s, end_s = self._span.at(now_s)
         return Frame(
             plan=plan,

@@ -124,7 +124,8 @@ class Header(QWidget):
         space = self.fontMetrics().averageCharWidth()
         longest = self.fontMetrics().horizontalAdvance("after effort 88 · 88:88 ")
         self.effort.setContentsMargins(space, 0, 0, 0)
-        self.effort.setFixedWidth(longest + space)
+        # Fixed both ways, or each second of an effort would lay out the whole window anew.
+        self.effort.setFixedSize(longest + space, self.fontMetrics().height())
         self.updateGeometry()
 
     def show_follow(self, follow: Follow | None) -> None:

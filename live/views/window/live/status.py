@@ -12,7 +12,7 @@ from live.protocol.view_model import ViewModel, late_words, rules_off
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock, wall_clock
-from live.views.window.parts.plain_text import ElidedLabel, Label
+from live.views.window.parts.plain_text import ClockLabel, ElidedLabel, Label
 from live.views.window.parts.theme import Theme
 
 _LATE_COMMIT_S = 3.0
@@ -58,24 +58,21 @@ class StatusLine(QStatusBar):
         self.faults = ElidedLabel(most=40)
         self.faults.setAccessibleName("Faults of drawing")
         self.addPermanentWidget(self.faults)
-        self.invented = self._label("Kind of data")
+        self.invented = Label()
+        self.invented.setAccessibleName("Kind of data")
         self.invented.setText("INVENTED DATA" if invented else "")
         self.invented.setVisible(invented)
         self.addPermanentWidget(self.invented)
         self.state = ElidedLabel(most=36)
         self.state.setAccessibleName("State")
         self.addPermanentWidget(self.state)
-        self.elapsed = self._label("Time since the start")
+        self.elapsed = ClockLabel()
+        self.elapsed.setAccessibleName("Time since the start")
         self.addPermanentWidget(self.elapsed)
-        self.wall = self._label("Time of day")
+        self.wall = ClockLabel()
+        self.wall.setAccessibleName("Time of day")
         self.addPermanentWidget(self.wall)
         self.faults.hide()
-
-    @staticmethod
-    def _label(name: str) -> Label:
-        label = Label()
-        label.setAccessibleName(name)
-        return label
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""

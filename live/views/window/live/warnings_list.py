@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from PySide6.QtCore import (
@@ -73,8 +74,11 @@ class WarningsModel(QAbstractListModel):
         if rows == self.rows:
             return
         if len(rows) == len(self.rows):
+            changed = [
+                i for i, (old, new) in enumerate(zip(self.rows, rows, strict=True)) if old != new
+            ]
             self.rows = rows
-            self.dataChanged.emit(self.index(0), self.index(len(rows) - 1))
+            self.dataChanged.emit(self.index(changed[0]), self.index(changed[-1]))
             return
         self.beginResetModel()
         self.rows = rows
@@ -105,10 +109,13 @@ class _WarningPainter(QStyledItemDelegate):
         self.theme: Theme = LIGHT
 
     def sizeHint(self, option: QStyleOptionViewItem, index: _Index) -> QSize:
-        warning = index.data(WARNING)
         view = option.widget
         width = view.viewport().width() if isinstance(view, QListView) else 300
-        metrics = QFontMetricsF(view.font())
+        return self.size(index.data(WARNING), width, view.font())
+
+    def size(self, warning: SensorWarning, width: int, font: QFont) -> QSize:
+        """Room of a row in a list of this width."""
+        metrics = QFontMetricsF(font)
         height = metrics.height() + 2 * _PAD
         room = width - self._indent(metrics) - _PAD
         if warning.end_s is None or not self._is_one_line(warning, metrics, room):
@@ -217,6 +224,19 @@ class WarningsList(QListView):
         self.setAccessibleDescription(
             f"{open_count} open, {frame.snapshot.closed_warnings} cleared"
         )
+
+    def dataChanged(self, topLeft: _Index, bottomRight: _Index, roles: Sequence[int] = ()) -> None:
+        """Paint these rows again.  Only where one has another height now are all laid out: Qt would
+        do so each second in which a warning counts how long it has stood.
+        """
+        width, font = self.viewport().width(), self.font()
+        for row in range(topLeft.row(), bottomRight.row() + 1):
+            high = self._painter.size(self.warnings.rows[row], width, font).height()
+            if self.visualRect(self.warnings.index(row)).height() != high:
+                super().dataChanged(topLeft, bottomRight, roles)
+                return
+        QAbstractItemView.dataChanged(self, topLeft, bottomRight, roles)
+        self.viewport().update()  # a layout that was due has been made just now, with these rows
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """An empty list says that it is empty."""

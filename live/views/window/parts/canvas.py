@@ -139,8 +139,9 @@ def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]
     painter.setPen(line_pen(frame.theme.rule))
     box = area.box
     step = tick_step(frame.end_s - frame.start_s, max(2, round(box.width() / 90)))
-    t = step * -(-max(frame.start_s, 0.0) // step)
-    while t <= frame.end_s:
+    pixel_s = 1 / area.x_scale
+    t = step * -(-max(frame.start_s - pixel_s, 0.0) // step)
+    while t <= frame.end_s + pixel_s:
         x = round(area.x(t)) + 0.5
         painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
         t += step
@@ -149,23 +150,32 @@ def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]
         painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
 
 
-def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
+def is_sparse(area: Area, drawn: Drawn) -> bool:
+    """Whether a line has fewer points than pixels."""
+    n = len(drawn.t_s)
+    if n == 0:
+        return False
+    points = 2 * n if drawn.by_column else n
+    return bool(points < area.x_scale * (drawn.t_s[-1] - drawn.t_s[0]))
+
+
+def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen, *, sparse: bool) -> None:
     """A series as a line of about two pixels: the same thin path again, a little lower.
 
-    Where points are as dense as pixels the line is broad enough by itself.
+    Where points are as dense as pixels (not ``sparse``) the line is broad enough by itself.
     """
     x, y, joined = drawn.line()
     if len(x) == 0:
         return
     px, py = area.x(x), area.y(y)
-    sparse = bool(len(px) < px[-1] - px[0])
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, sparse)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
     # A thin pen is one device pixel wide, however many of them make up a pixel.
     ratio = painter.device().devicePixelRatio()
     steps = round(1.5 * ratio) if sparse else 1
-    for path in _paths(px, py, joined):
+    dash = np.floor(x / dash_s(area)) if pen.style() != Qt.PenStyle.SolidLine else None
+    for path in _paths(px, py, joined, dash):
         painter.drawPath(path)
         for step in range(1, steps):
             painter.drawPath(path.translated(0, step / ratio))
@@ -176,20 +186,41 @@ def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen) -> None:
         painter.fillRect(QRectF(px[i] - 1.5, py[i] - 1.5, 3, 3), pen.color())
 
 
-def _paths(px: Floats, py: Floats, joined: Bools) -> list[QPainterPath]:
+DASHED_PX: Final = 64
+"""At least so long, and at most twice as long, dashes go on before they begin anew."""
+
+
+def dash_s(area: Area) -> float:
+    """Length in s after which the dashes of a line begin anew: where they stand is bound to times,
+    not to where the picture begins, so that they move along with the line.
+    """
+    return float(2.0 ** np.ceil(np.log2(DASHED_PX / area.x_scale)))
+
+
+def _paths(px: Floats, py: Floats, joined: Bools, dash: Floats | None) -> list[QPainterPath]:
     """A line's path, in one piece per run where these are few: pyqtgraph makes such a piece in a
     sixth of the time that it takes to look at each point whether it is joined.
+
+    ``dash``: float64[n], another value where dashes begin anew; ``None`` of a line without any.
     """
     if len(px) < 2:
         return []
     breaks = np.flatnonzero(~joined[:-1])
-    if len(breaks) > _FEW_RUNS:
+    if dash is None and len(breaks) > _FEW_RUNS:
         return [pg.arrayToQPath(px, py, connect=joined)]
     edges = [0, *(breaks + 1).tolist(), len(px)]
+    pieces = [(first, last) for first, last in pairwise(edges) if last - first > 1]
+    if dash is not None:
+        anew = np.flatnonzero(np.diff(dash)) + 1
+        pieces = [
+            (start, end + 1 if end < last else last)
+            for first, last in pieces
+            for start, end in pairwise(
+                [first, *anew[(anew > first) & (anew < last - 1)].tolist(), last]
+            )
+        ]
     return [
-        pg.arrayToQPath(px[first:last], py[first:last], connect="all")
-        for first, last in pairwise(edges)
-        if last - first > 1
+        pg.arrayToQPath(px[first:last], py[first:last], connect="all") for first, last in pieces
     ]
 
 

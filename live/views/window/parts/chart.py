@@ -88,7 +88,12 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     @property
     def columns(self) -> int:
         """Screen columns of the time axis, in device pixels."""
-        return max(int(self.top.vb.width() * self.devicePixelRatioF()), 50)
+        return max(int(self.pixels), 50)
+
+    @property
+    def pixels(self) -> float:
+        """Width of the time axis in device pixels."""
+        return float(self.top.vb.width() * self.devicePixelRatioF())
 
     @property
     def label_room(self) -> float:

@@ -92,6 +92,30 @@ class Drawn:
             ]
         return inside, cuts
 
+    def since(self, start_s: float) -> Drawn:
+        """From the last point before a moment on."""
+        first = int(np.searchsorted(self.t_s, start_s)) - 1
+        if first <= 0:
+            return self
+        low = self.low[first:]
+        high = self.high[first:] if self.by_column else low
+        return Drawn(self.t_s[first:], low, high, self.joined[first:])
+
+    @property
+    def end(self) -> tuple[float, float, float, float]:
+        """What tells it from itself with one more reading: when the last point but one stands, and
+        the last with its values.  All before these stays as it is.
+        """
+        n = len(self.t_s)
+        if n == 0:
+            return (-np.inf, -np.inf, 0.0, 0.0)
+        return (
+            float(self.t_s[max(n - 2, 0)]),
+            float(self.t_s[-1]),
+            float(self.low[-1]),
+            float(self.high[-1]),
+        )
+
     def runs(self) -> list[tuple[int, int]]:
         """Stretches without a gap, as half-open index ranges."""
         n = len(self.t_s)

@@ -7,25 +7,22 @@ from typing import Final
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF
-from PySide6.QtGui import QFontMetricsF, QPainter
+from PySide6.QtGui import QPainter
 
 from live.views.window.parts.canvas import (
     Area,
     Canvas,
     draw_band,
-    draw_flag,
-    draw_grid,
-    draw_line,
     draw_veil,
     line_pen,
-    rows_in,
 )
 from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import EndLabel, draw_cuts, draw_end_labels, draw_marks
-from live.views.window.parts.number_format import signed, value_rows
+from live.views.window.parts.marks import EndLabel, draw_cuts, draw_end_labels
+from live.views.window.parts.number_format import signed
 from live.views.window.parts.shapes import Stamps
+from live.views.window.parts.standing import StandingLines, beyond
 from live.views.window.parts.traces import band_of
 
 _LEAST_REACH: Final = 20.0
@@ -47,12 +44,14 @@ class DifferencesCanvas(Canvas):
         self.drawn: dict[int, Drawn] = {}
         self.cuts: dict[int, list[Cut]] = {}
         self._ref = NOTHING
+        self._standing = StandingLines(stamps)
+        self._zero_s = 0.0
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self._ref = band_of(frame, columns)
         self.drawn = {
-            number: frame.lines.differences[number].drawn(frame.start_s, frame.end_s, columns)
+            number: frame.lines.differences[number].drawn(*beyond(frame, columns, number), columns)
             for number in frame.drawn_tests
         }
         self.show_frame(frame)
@@ -67,31 +66,31 @@ class DifferencesCanvas(Canvas):
         return -reach, reach
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        """Grid, zone, lines, labels: from back to front."""
-        theme, styles = frame.theme, frame.styles
-        ref = self._ref
-        allowed = frame.tolerance(ref.high)
-        low, high = self._view.viewRange()[1]
-        line = QFontMetricsF(painter.font()).height()
-        draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
-        draw_band(painter, area, ref, (-allowed, allowed), theme)
-        painter.setPen(line_pen(theme.faint))
-        zero = round(area.y(0.0)) + 0.5
-        end = min(area.x(max(frame.now_s, frame.drawn_to_s)), area.box.right())
-        painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
+        """What stands for good; over it what depends on now, or on the edges of the picture."""
+        before_s, self._zero_s = self._zero_s, max(frame.now_s, frame.drawn_to_s)
+        self._standing.draw(
+            painter,
+            area,
+            frame,
+            drawn=self.drawn,
+            band=self._ref,
+            since_s=min(before_s, self._zero_s),
+            below=lambda brush, from_s: self._draw_below(brush, area, frame, from_s),
+        )
         for number in frame.drawn_tests:
-            pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
-            draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
-        for marker in frame.markers:
-            x = area.x(marker.t_ns / 1e9)
-            if area.box.left() <= x <= area.box.right():
-                draw_flag(painter, area.box, x, theme.ink)
-        for number in frame.drawn_tests:
-            drawn = self.drawn.get(number, NOTHING)
-            draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
             draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
         draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
+
+    def _draw_below(self, painter: QPainter, area: Area, frame: Frame, from_s: float) -> None:
+        """The zone, and the line of no difference up to now."""
+        ref = self._ref.since(from_s)
+        allowed = frame.tolerance(ref.high)
+        draw_band(painter, area, ref, (-allowed, allowed), frame.theme)
+        painter.setPen(line_pen(frame.theme.faint))
+        zero = round(area.y(0.0)) + 0.5
+        end = min(area.x(self._zero_s), area.box.right())
+        painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
 
     def _labels(self, frame: Frame) -> list[EndLabel]:
         labels = []

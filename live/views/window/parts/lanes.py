@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
+import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QPainter
 
@@ -20,9 +21,11 @@ from live.views.window.parts.canvas import (
     draw_veil,
     line_pen,
 )
+from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.lettering import lettering
 from live.views.window.parts.number_format import clock
+from live.views.window.parts.roll import KeptPicture
 from live.views.window.parts.shapes import Shape, draw
 from live.views.window.parts.theme import SEVERITY_SHAPES
 from live.views.window.parts.words import stretch
@@ -40,8 +43,48 @@ class LanesCanvas(Canvas):
 
     name = "lanes"
 
+    def __init__(self, view: pg.ViewBox, faults: DrawingFaults) -> None:
+        super().__init__(view, faults)
+        self._kept = KeptPicture()
+        self._told: list[tuple[QRectF, str]] = []
+
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
+        """The picture as it was, as long as nothing in it has moved by a pixel."""
+        ratio = painter.device().devicePixelRatio()
+        key = (*self._look(area, frame, ratio), painter.font().key())
+        self._kept.draw(
+            painter,
+            area,
+            key,
+            ground=QColor(frame.theme.ground),
+            paint=lambda brush: self._paint(brush, area, frame),
+        )
+        self.told += self._told
+
+    @staticmethod
+    def _look(area: Area, frame: Frame, ratio: float) -> tuple[object, ...]:
+        def column(second: float) -> int:
+            return round(area.x(second) * ratio)
+
+        gaps = [frame.lines.gaps[number] for number in frame.plan.compared]
+        return (
+            frame.plan,
+            frame.theme.name,
+            frame.start_s,
+            frame.end_s,
+            column(frame.now_s),
+            column(frame.drawn_to_s),
+            tuple((len(gap.ends), column(gap.ends[-1]) if gap.ends else 0) for gap in gaps),
+            tuple(
+                (w.kind, w.sensor, w.severity, w.since_s, w.start_s, w.end_s)
+                for w in frame.lane_warnings
+            ),
+            tuple((marker.t_ns, marker.text) for marker in frame.markers),
+        )
+
+    def _paint(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """Tracks with their gaps, then the warnings, then the markers."""
+        self._told = []
         draw_grid(painter, area, frame, ())
         lanes = len(frame.plan.sensors) + 1
         height = area.box.height() / lanes
@@ -138,7 +181,7 @@ class LanesCanvas(Canvas):
         radius = min(0.42 * box.height(), 0.36 * letters.line)
         spot = QPointF(box.left() + radius + 1, box.center().y() - 0.5)
         draw(painter, SEVERITY_SHAPES[warning.severity], spot, radius, colour)
-        self.told.append((box, f"{warning.kind}, {stretch(warning)}"))
+        self._told.append((box, f"{warning.kind}, {stretch(warning)}"))
         text = box.adjusted(2 * radius + 5, 0, -2, 0)
         words = str(warning.kind)
         if box.height() < 0.75 * letters.line or text.width() < 0.4 * letters.width(words):
@@ -158,7 +201,7 @@ class LanesCanvas(Canvas):
             draw(painter, Shape.WEDGE, QPointF(x, room.top() + 4), 4, ink)
             text = marker.text or f"marker {count}"
             flag = QRectF(x - 4, room.top(), 8, room.height())
-            self.told.append((flag, f"{clock(marker.t_ns / 1e9)}: {text}"))
+            self._told.append((flag, f"{clock(marker.t_ns / 1e9)}: {text}"))
             # A label ends before the next flag, or is left out; its own flag still stands.
             room_right = min(end - 8, area.box.right()) - x - 8
             wanted = letters.width(text) + 2
@@ -167,7 +210,7 @@ class LanesCanvas(Canvas):
                 continue
             painter.setPen(ink)
             box = QRectF(x + 7, room.top(), width, room.height())
-            self.told.append((box, text))
+            self._told.append((box, text))
             letters.write(painter, box, text)
 
 

@@ -52,8 +52,10 @@ def draw_marks(
         painter.device().devicePixelRatio(),
     )
     xs, ys = mark_points(drawn, area, (0.37 * (style.index + 1)) % 1.0)
+    # Those at the edges too, as much of them as is inside: they move in and out.
+    left, right = area.box.left() - radius - 2, area.box.right() + radius + 2
     for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
-        if area.box.left() <= x <= area.box.right():
+        if left <= x <= right:
             stamps.put(painter, stamp, x, y)
 
 
@@ -61,6 +63,8 @@ def draw_doubtful(painter: QPainter, area: Area, frame: Frame, number: int) -> N
     """A question mark beside each reading that leapt as no heart does, as far as there is room."""
     found = frame.lines.doubtful[number]
     first, last = bisect_left(found.t_s, frame.start_s), bisect_right(found.t_s, frame.end_s)
+    if first == last:
+        return
     metrics = QFontMetricsF(painter.font())
     wide, high = metrics.horizontalAdvance("?") + 4, metrics.height() - 2
     free = area.box.left()
@@ -88,6 +92,8 @@ def draw_cuts(
     painter: QPainter, area: Area, frame: Frame, number: int, cuts: Sequence[Cut]
 ) -> None:
     """An arrowhead at the edge over the middle of each stretch that is cut out."""
+    if not cuts:
+        return
     metrics = QFontMetricsF(painter.font())
     radius = 0.8 * radius_for(metrics)
     colour = QColor(frame.styles[number].colour(frame.theme))
@@ -123,6 +129,7 @@ def draw_end_labels(
     """
     box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
     painter.save()
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     plain = lettering(painter.font())
     beside = _BEFORE_LABEL + 1.6 * (radius_for(plain.metrics) + 1) + 2
     shares = [(box.height() / max(len(labels), 1) - 1) / plain.line]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QEvent, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QWidget
 
@@ -31,6 +31,32 @@ class Label(QLabel):
     def setText(self, text: str) -> None:
         """Show another text."""
         super().setText(lines(text))
+
+
+class ClockLabel(Label):
+    """Words with digits that go on: another digit moves nothing, and lays nothing out anew.
+
+    Qt would do the latter with the whole window, at each second of a clock.
+    """
+
+    def setText(self, text: str) -> None:
+        """Show another text; only one of another length has another width."""
+        is_longer = len(text) != len(self.text())
+        super().setText(text)
+        if is_longer:
+            self._fix()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Letters of another size need another room."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
+            self._fix()
+
+    def _fix(self) -> None:
+        metrics = self.fontMetrics()
+        widest = max("0123456789", key=metrics.horizontalAdvance)
+        text = "".join(widest if sign.isdigit() else sign for sign in self.text())
+        self.setFixedSize(metrics.horizontalAdvance(text), metrics.height())
 
 
 class ElidedLabel(Label):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from enum import Enum
 from typing import Final
 
 SHORTEST_S: Final = 5.0
 LONGEST_S: Final = 48 * 3600.0
+_SHORT_S: Final = 60.0
+"""Shown at least where all of a session is."""
 
 
 class Follow(Enum):
@@ -28,7 +31,9 @@ class TimeSpan:
 
     ``follow``: what is followed, ``None`` after the user moved the picture.  ``room``: share of
     the width kept free to the right of the newest second for the labels at the lines' ends.
-    ``whole_s``: length of a recorded session of which all is drawn, 0 if none is.
+    ``whole_s``: length of a recorded session of which all is drawn, 0 if none is.  ``pixels``: the
+    width in device pixels, if it is known.  What is followed then moves by whole ones: what stands
+    is painted at the next place as it was at the last, and need not be painted again.
     """
 
     def __init__(self, follow: Follow = Follow.FIVE, room: float = 0.12) -> None:
@@ -36,16 +41,31 @@ class TimeSpan:
         self.last_follow = follow
         self.follow: Follow | None = follow
         self.whole_s = 0.0
+        self.pixels = 0.0
         self._free = (0.0, 60.0)
 
     def at(self, now_s: float) -> tuple[float, float]:
         """Start and end of the visible stretch when the newest second is ``now_s``."""
         if self.follow is None:
             return self._free
-        length = float(self.follow.value) or max(now_s, self.whole_s, 60.0)
+        length = float(self.follow.value) or max(self._in_steps(now_s), self.whole_s, _SHORT_S)
+        wide = length / (1 - self.room)
         # Until the first window is full the session starts at the left edge and stays there.
         start = max(now_s - length, 0.0)
-        return start, start + length / (1 - self.room)
+        if self.pixels:
+            pixel = wide / self.pixels
+            steps = math.floor(start / pixel)
+            # The clock beside the picture tells its beginning in whole seconds: rather the next.
+            later = pixel * (steps + 1)
+            start = later if pixel * steps < start // 1 == later // 1 else pixel * steps
+        return start, start + wide
+
+    def _in_steps(self, length_s: float) -> float:
+        """A length that grows with the session, by about a pixel at a time."""
+        if length_s <= _SHORT_S or not self.pixels:
+            return length_s
+        step = math.log1p(1 / self.pixels)
+        return _SHORT_S * math.exp(step * math.ceil(math.log(length_s / _SHORT_S) / step))
 
     def set_follow(self, follow: Follow) -> None:
         """Follow the session from now on."""

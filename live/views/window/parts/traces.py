@@ -16,13 +16,11 @@ from live.views.window.parts.canvas import (
     Area,
     Canvas,
     draw_band,
-    draw_flag,
-    draw_grid,
     draw_hatch,
     draw_line,
     draw_veil,
+    is_sparse,
     line_pen,
-    rows_in,
 )
 from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -32,10 +30,9 @@ from live.views.window.parts.marks import (
     draw_cuts,
     draw_doubtful,
     draw_end_labels,
-    draw_marks,
 )
-from live.views.window.parts.number_format import value_rows
 from live.views.window.parts.shapes import Stamps
+from live.views.window.parts.standing import News, StandingLines, beyond
 
 _RESTING: Final = (50.0, 110.0)
 """Range shown while nothing has been read."""
@@ -56,11 +53,13 @@ class TracesCanvas(Canvas):
         self.drawn: dict[int, Drawn] = {}
         self.cuts: dict[int, list[Cut]] = {}
         self.band = NOTHING
+        self._standing = StandingLines(stamps)
+        self._gaps = News()
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self.drawn = {
-            number: frame.lines.readings[number].drawn(frame.start_s, frame.end_s, columns)
+            number: frame.lines.readings[number].drawn(*beyond(frame, columns, number), columns)
             for number in frame.drawn_sensors
         }
         self.band = band_of(frame, columns)
@@ -95,45 +94,58 @@ class TracesCanvas(Canvas):
         return max(low, 0.0), high
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        """Grid, gaps of the reference, band, lines, markers, labels: from back to front."""
-        plan, theme, styles = frame.plan, frame.theme, frame.styles
-        low, high = self._view.viewRange()[1]
-        line = QFontMetricsF(painter.font()).height()
-        draw_grid(painter, area, frame, value_rows(low, high, rows_in(area.box.height(), line)))
-        self._draw_lost_reference(painter, area, frame)
-        band = self.band
-        low_edge = band.low - frame.tolerance(band.low)
-        draw_band(painter, area, band, (low_edge, band.high + frame.tolerance(band.high)), theme)
-        ref = self.drawn.get(plan.reference, NOTHING)
-        if not ref.by_column:
-            draw_line(painter, area, ref, line_pen(theme.band_core))
-        draw_cuts(painter, area, frame, plan.reference, self.cuts.get(plan.reference, ()))
-        for number in frame.drawn_tests:
-            pen = line_pen(styles[number].colour(theme), dashed=styles[number].dashed)
-            draw_line(painter, area, self.drawn.get(number, NOTHING), pen)
-        for marker in frame.markers:
-            x = area.x(marker.t_ns / 1e9)
-            if area.box.left() <= x <= area.box.right():
-                draw_flag(painter, area.box, x, theme.ink)
-        for number in frame.drawn_tests:
-            drawn = self.drawn.get(number, NOTHING)
-            draw_marks(painter, self._stamps, area, frame, number=number, drawn=drawn)
-            draw_doubtful(painter, area, frame, number)
+        """What stands for good; over it what depends on now, or on the edges of the picture."""
+        lost = frame.lines.gaps[frame.plan.reference].between(
+            frame.start_s, frame.end_s, 1 / area.x_scale
+        )
+        self._standing.draw(
+            painter,
+            area,
+            frame,
+            drawn=self.drawn,
+            band=self.band,
+            since_s=self._gaps.of_gaps(lost),
+            below=lambda brush, from_s: self._draw_below(brush, area, frame, lost, from_s),
+        )
+        for number in frame.drawn_sensors:
+            if number != frame.plan.reference:
+                draw_doubtful(painter, area, frame, number)
             draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
         draw_veil(painter, area, frame)
         # The names of efforts stand at the top of a recorded session's panel.
-        head = 0.0 if frame.whole is None else 1.5 * line
+        head = 0.0 if frame.whole is None else 1.5 * QFontMetricsF(painter.font()).height()
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame), head=head)
 
-    def _draw_lost_reference(self, painter: QPainter, area: Area, frame: Frame) -> None:
+    def _draw_below(
+        self,
+        painter: QPainter,
+        area: Area,
+        frame: Frame,
+        lost: list[tuple[int, int]],
+        from_s: float,
+    ) -> None:
+        """Gaps of the reference, its band, its line."""
+        theme = frame.theme
+        self._draw_lost_reference(painter, area, frame, [gap for gap in lost if gap[1] >= from_s])
+        band = self.band.since(from_s)
+        low_edge = band.low - frame.tolerance(band.low)
+        draw_band(painter, area, band, (low_edge, band.high + frame.tolerance(band.high)), theme)
+        ref = self.drawn.get(frame.plan.reference, NOTHING)
+        if not ref.by_column:
+            core, sparse = line_pen(theme.band_core), is_sparse(area, ref)
+            draw_line(painter, area, ref.since(from_s), core, sparse=sparse)
+
+    @staticmethod
+    def _draw_lost_reference(
+        painter: QPainter, area: Area, frame: Frame, lost: list[tuple[int, int]]
+    ) -> None:
         theme = frame.theme
         metrics = QFontMetricsF(painter.font())
-        gaps = frame.lines.gaps[frame.plan.reference]
-        for start, end in gaps.between(frame.start_s, frame.end_s, 1 / area.x_scale):
+        for start, end in lost:
             # The gap begins with the last second that had a value and ends with the next one.
             left, right = area.x(max(start - 1, 0)), area.x(end)
             strip = QRectF(left, area.box.top(), right - left, area.box.height())
-            draw_hatch(painter, strip.intersected(area.box), theme.faint)
+            draw_hatch(painter, strip, theme.faint)
             words = "no reference"
             if strip.width() > metrics.horizontalAdvance(words) + 8:
                 plate = metrics.boundingRect(words).adjusted(-4, -2, 4, 2)
@@ -163,5 +175,6 @@ def band_of(frame: Frame, columns: int) -> Drawn:
     """The reference as its band is made of: in columns of three pixels where readings are dense,
     because filling costs by the corner, and a band three pixels coarse styles the same.
     """
-    readings = frame.lines.readings[frame.plan.reference]
-    return readings.drawn(frame.start_s, frame.end_s, max(columns // 3, 1))
+    number = frame.plan.reference
+    readings = frame.lines.readings[number]
+    return readings.drawn(*beyond(frame, columns, number), max(columns // 3, 1))

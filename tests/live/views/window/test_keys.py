@@ -30,13 +30,14 @@ THREE = Plan(
     [("1", Follow.MINUTE), ("2", Follow.FIVE), ("3", Follow.FIFTEEN), ("4", Follow.ALL)],
 )
 def test_number_keys_choose_what_is_followed(key, follow):
-    """1 to 4 follow a stretch, its button is down, and the picture has that length."""
+    """1 to 4 follow a stretch, its button is down, and the picture has that length to the pixel."""
     with shown(session(1000)) as (window, _):
         press(window, key)
         picture(window)
         start, end = window.workbench.chart.top.vb.viewRange()[0]
         assert window.span.follow is follow
-        assert 999.9 - start == pytest.approx(follow.value or 999.9, abs=0.01)
+        pixel_s = (end - start) / window.workbench.chart.pixels
+        assert 999.9 - start == pytest.approx(follow.value or 999.9, abs=pixel_s)
         assert end > 999.9
         down = [d for d, button in window.header.buttons.items() if button.isChecked()]
         assert len(down) == 1
