@@ -6,6 +6,7 @@ judgement: what counts as a fault is the rules' business.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import deque
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -137,7 +138,7 @@ class SensorState:
         self._grid: Final = Growing(np.int32)
         self._hold = HeldValue(planned.hold_ns)
         # When each of the last notifications came, and how many RR had come with it by then.
-        self._arrivals: deque[tuple[int, int]] = deque()
+        self._arrivals: list[tuple[int, int]] = []
         self._beats = self._beats_before = 0
         self._in_gap = False
         self._cadence = NO_CADENCE
@@ -247,9 +248,11 @@ class SensorState:
         """Those that rates are not counted over any more: done when somebody asks for a rate, or
         when many have come.
         """
-        arrivals, oldest_ns = self._arrivals, self.last_ns - RATE_WINDOW_NS
-        while arrivals and arrivals[0][0] <= oldest_ns:
-            self._beats_before = arrivals.popleft()[1]
+        arrivals = self._arrivals
+        old = bisect_left(arrivals, (self.last_ns - RATE_WINDOW_NS + 1,))
+        if old:
+            self._beats_before = arrivals[old - 1][1]
+            del arrivals[:old]
 
     def _take_heart_rate(
         self, t_ns: int, decoder: Callable[[bytes], Reading], payload: bytes

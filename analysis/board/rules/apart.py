@@ -47,6 +47,7 @@ class Apart(SensorRule):
         self._off: deque[tuple[int, int]] = deque()
         self._lately: deque[bool] = deque(maxlen=limits.clear_window_s)
         self._lately_outside = 0
+        self._is_settled = False
         self._told = False
         self._since = 0
         self._for_s = 0
@@ -54,6 +55,9 @@ class Apart(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
+        if self._is_settled and now.paired and now.side == 0:
+            return GOOD  # nearly always: it has kept as many such seconds as it keeps, and no other
+        self._is_settled = False
         limits, off = self._limits, self._off
         while off and second - off[0][0] >= limits.long_window_s:
             off.popleft()
@@ -74,6 +78,7 @@ class Apart(SensorRule):
         ):
             if self._told:
                 self._forget()
+            self._is_settled = self._lately_outside == 0 and not off
             return GOOD
         if not self._told and now.unexplained:
             self._told = self._is_apart(second)
@@ -132,6 +137,7 @@ class Apart(SensorRule):
         self._forget()
         self._lately.clear()
         self._lately_outside = 0
+        self._is_settled = False
 
     def _forget(self) -> None:
         self._off.clear()

@@ -55,6 +55,9 @@ class NoContact(SensorRule):
             self._count_beats(fresh)
             if not bad and self._beats_stopped(second):
                 return self._no_beats()
+        if not bad and self._score_s == 0:
+            self._bad_readings = 0
+            return GOOD  # nearly always
         if bad and watched.is_acquiring(now_ns):
             return UNSURE
         return self._weigh(second, bad=bad)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
@@ -295,19 +296,16 @@ class Relay(SensorRule):
             echo.settle(limits)
         usual = echo.lag_s if len(echo.lags) >= 4 else None
         last_count, band_s = echo.last_count, limits.lag_band_s
-        match = times = 0
-        matched_s = 0.0
-        for at_ns, count in reversed(shown):
-            if at_ns < oldest_ns:
-                break
-            times += 1
-            if match:
-                continue
+        oldest = bisect_left(shown, (oldest_ns,))
+        match, matched_s = 0, 0.0
+        for place in range(len(shown) - 1, oldest - 1, -1):
+            at_ns, count = shown[place]
             if count <= last_count:
                 break
             lag_s = (t_ns - at_ns) / NS_PER_S
             if usual is None or abs(lag_s - usual) <= band_s:
                 match, matched_s = count, lag_s
+                break
         if not match:
             echo.missed = 1
             return
@@ -315,6 +313,7 @@ class Relay(SensorRule):
         echo.last_count = match
         echo.take_lag(matched_s)
         # A value that the other shows again and again is matched at any lag.
+        times = len(shown) - oldest
         by_chance = min(1.0, times * 2 * band_s / limits.most_lag_s)
         echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
 

@@ -32,7 +32,7 @@ class Stream:
         self.sensor: Final = sensor
         self.second = -1
         self.changes: deque[tuple[int, int]] = deque(maxlen=_KEPT)
-        self.shown: dict[int, deque[tuple[int, int]]] = {}
+        self.shown: dict[int, list[tuple[int, int]]] = {}
         self.beats: deque[int] = deque(maxlen=limits.rr_kept)
         self.beat_times: deque[int] = deque(maxlen=limits.rr_kept)
         self.readings: deque[tuple[int, HeartRate]] = deque(maxlen=_KEPT)
@@ -56,19 +56,20 @@ class Stream:
         self.readings.extend(fresh)
         changes = []
         for t_ns, reading in fresh:
-            rr = reading.rr
+            mbpm, _, _, rr, _ = reading
             if rr:
                 self.beats.extend(rr)
                 self.beat_times.extend([t_ns] * len(rr))
                 self.new_beats += len(rr)
-            mbpm = reading.mbpm
             if mbpm != self._mbpm and reading.valid_mbpm is not None:
                 self._mbpm = mbpm
                 self._count += 1
                 changes.append((t_ns, mbpm))
                 shown = self.shown.get(mbpm)
                 if shown is None:
-                    shown = self.shown[mbpm] = deque(maxlen=_KEPT)
+                    shown = self.shown[mbpm] = []
+                elif len(shown) == _KEPT:
+                    del shown[0]
                 shown.append((t_ns, self._count))
         if changes:
             self.new_changes = changes
