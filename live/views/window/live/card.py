@@ -13,11 +13,12 @@ from PySide6.QtGui import (
     QMouseEvent,
     QPainter,
     QPaintEvent,
+    QRegion,
     QResizeEvent,
 )
 from PySide6.QtWidgets import QSizePolicy, QToolButton, QToolTip, QWidget
 
-from analysis.board.snapshot import SensorStatus, SensorWarning
+from analysis.board.snapshot import Agreement, SensorStatus, SensorWarning
 from live.views.shared.far import gravest
 from live.views.window.live.card_table import paint_table, table_lines
 from live.views.window.parts.accessibility import accessible_text
@@ -29,6 +30,7 @@ from live.views.window.parts.shapes import Shape, Stamps, draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SensorStyle, Theme
 from live.views.window.parts.words import (
     CardFact,
+    agreement_row,
     agreement_rows,
     card_facts,
     facts,
@@ -56,6 +58,16 @@ class _Letters(NamedTuple):
     big: Lettering
 
 
+class _InSight(NamedTuple):
+    """What is painted, by the parts that change apart; ``whole``: what all of it depends on."""
+
+    head: tuple[object, ...]
+    value: tuple[object, ...]
+    facts: tuple[CardFact, ...]
+    rows: tuple[tuple[str, Agreement], ...]
+    whole: tuple[object, ...]
+
+
 class SensorCard(QWidget):
     """One sensor.  ``chosen``: clicked, or Enter or Space pressed on it.  ``opened``: the button
     for the details of its link was pressed.
@@ -75,7 +87,7 @@ class SensorCard(QWidget):
         self._selected = False
         self._halt: tuple[str, bool] = ("", False)
         self._details: list[str] = []
-        self._painted: tuple[object, ...] | None = None
+        self._painted: _InSight | None = None
         self._shaped: _Letters | None = None
         self._stamps = Stamps()
         self.is_open = False
@@ -105,12 +117,29 @@ class SensorCard(QWidget):
         new = self._painted = self._in_sight()
         if new == old:
             return
-        if old is None or new is None or new[-1] != old[-1]:
+        if old is None or new is None or new.whole != old.whole:
             self.updateGeometry()
+            self.update()
+        else:
+            self._update_parts(old, new)
         self.setAccessibleName(f"Card of {status.label}")
         self.setAccessibleDescription(accessible_text(status, halt[0], is_stale=halt[1]))
         self.more.setAccessibleName(f"Link of {status.label}: details")
-        self.update()
+
+    def _update_parts(self, old: _InSight, new: _InSight) -> None:
+        """Ask for what has changed alone: most of a card stands for minutes."""
+        line, wide = self._line(), self.width()
+        head, below = QRectF(0, 0, wide, _PAD + 2.1 * line), _PAD + 2.1 * line
+        if new.head != old.head:
+            self.update(head.toAlignedRect())
+        elif new.value != old.value:  # its digits end above the button
+            self.update(QRectF(0, 0, wide, _PAD + 1.85 * line).toRect())
+        if new.facts != old.facts:
+            self.update(QRectF(0, below, wide, 1.2 * line).toAlignedRect())
+        first = below + 2.3 * line
+        for place, (row, before) in enumerate(zip(new.rows, old.rows, strict=True)):
+            if row != before and agreement_row(row[1]) != agreement_row(before[1]):
+                self.update(QRectF(0, first + place * line, wide, line).toAlignedRect())
 
     @property
     def told(self) -> str:
@@ -127,16 +156,26 @@ class SensorCard(QWidget):
             return True
         return super().event(event)
 
-    def _in_sight(self) -> tuple[object, ...] | None:
-        """All that is painted, and last the number of lines."""
+    def _in_sight(self) -> _InSight | None:
+        """All that is painted."""
         status = self._status
         if status is None:
             return None
-        return (
-            status.label, subtitle(status), value_words(status), verdict(status), status.held_bpm,
-            self._warning, self._selected, self._theme.name, self._halt, tuple(self._facts()),
-            agreement_rows(status), tuple(self._details), self._lines(),
-        )  # fmt: skip
+        rows = agreement_rows(status)
+        return _InSight(
+            head=(status.label, subtitle(status), self._warning),
+            value=(value_words(status), verdict(status), status.held_bpm),
+            facts=tuple(self._facts()),
+            rows=tuple(rows),
+            whole=(
+                self._selected,
+                self._theme.name,
+                self._halt,
+                tuple(self._details),
+                len(rows),
+                self._lines(),
+            ),
+        )
 
     def _facts(self) -> list[CardFact]:
         if self._status is None:
@@ -240,15 +279,14 @@ class SensorCard(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Called by Qt."""
-        del event
         painter = QPainter(self)
-        painter.fillRect(self.rect(), QColor(self._theme.ground))
+        painter.fillRect(event.rect(), QColor(self._theme.ground))
         if self._status is not None:
             with self._faults.guard("card"):
-                self._paint(painter, self._status)
+                self._paint(painter, self._status, event.region())
         painter.end()
 
-    def _paint(self, painter: QPainter, status: SensorStatus) -> None:
+    def _paint(self, painter: QPainter, status: SensorStatus, asked: QRegion) -> None:
         theme = self._theme
         box = QRectF(self.rect())
         colour = QColor(theme.faint if self._style is None else self._style.colour(theme))
@@ -258,19 +296,25 @@ class SensorCard(QWidget):
             painter.drawRect(box.adjusted(0.5, 0.5, -1.5, -1.5))
         line = self._line()
         inner = box.adjusted(_PAD + 4, _PAD, -_PAD, -_PAD)
-        self._paint_head(
-            painter, status, QRectF(inner.left(), inner.top(), inner.width(), 2 * line)
-        )
+
+        def is_asked(top: float, height: float) -> bool:
+            return asked.intersects(QRectF(0, top, box.width(), height).toAlignedRect())
+
+        if is_asked(0, inner.top() + 2.1 * line):
+            self._paint_head(
+                painter, status, QRectF(inner.left(), inner.top(), inner.width(), 2 * line)
+            )
         y = inner.top() + 2.1 * line
         room = inner.width() - self.more.width() - 6
-        self._paint_facts(painter, QRectF(inner.left(), y, room, line))
+        if is_asked(y, 1.2 * line):
+            self._paint_facts(painter, QRectF(inner.left(), y, room, line))
         y += 1.1 * line
         if status.windows:
             row = QRectF(inner.left(), y + 0.2 * line, inner.width(), line)
-            paint_table(painter, status, row, self._letters.plain, theme)
+            paint_table(painter, status, row, self._letters.plain, theme, is_asked=is_asked)
             y += (table_lines(status) + 0.3) * line
         painter.setPen(QColor(theme.faint))
-        for text in self._details:
+        for text in self._details if is_asked(y, box.bottom() - y) else ():
             self._letters.plain.write(painter, QRectF(inner.left(), y, inner.width(), line), text)
             y += line
 

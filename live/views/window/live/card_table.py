@@ -4,6 +4,7 @@ one for the whole session where the reference's bad stretches are left out of th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Final
 
@@ -30,12 +31,18 @@ def table_lines(status: SensorStatus) -> int:
 
 
 def paint_table(
-    painter: QPainter, status: SensorStatus, row: QRectF, plain: Lettering, theme: Theme
+    painter: QPainter,
+    status: SensorStatus,
+    row: QRectF,
+    plain: Lettering,
+    theme: Theme,
+    *,
+    is_asked: Callable[[float, float], bool],
 ) -> None:
     """Paint the agreement by window.
 
     ``row``: the first of the table's lines; the others follow below it.  ``plain``: the letters
-    of the card.
+    of the card; ``is_asked``: whether what lies from this height on, so high, is to be painted.
     """
     letters, first, share = _fitted(plain, row.width())
     painter.setPen(QColor(theme.rule))
@@ -47,6 +54,9 @@ def paint_table(
     table = [("", COLUMNS)]
     table += [(name, agreement_row(found)) for name, found in agreement_rows(status)]
     for line, (name, texts) in enumerate(table):
+        if not is_asked(row.top() + line * height, height):
+            y += height
+            continue
         dim = line == 0 or name == WHOLE
         painter.setPen(faint if dim else ink)
         letters.put(painter, left, y, name, room)
