@@ -220,13 +220,14 @@ def test_local_time_stands_beside_utc(zone, words, tmp_path, capsys, monkeypatch
     monkeypatch.setenv("TZ", zone)
     time.tzset()
     try:
-        text, _ = reported(capsys, demo_captures()[0], tmp_path)
+        text, _ = reported(capsys, written(tmp_path / "a.sqlite", two_sensors(60)), tmp_path)
     finally:
         monkeypatch.undo()
         time.tzset()
     assert words in text
 
 
+@pytest.mark.timeout(180)  # two sessions, two pages; most of a minute on a busy machine
 def test_the_page_of_a_long_session_opens_at_once(tmp_path):
     """Paths are thinned to what shows and looks are said once: an hour of four sensors makes a page
     below 0.8 MB and 7000 elements, of which the second half of the hour costs less than what there

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import pytest
@@ -38,6 +40,17 @@ def reported(capsys, file, folder):
     return out.read_text(encoding="utf-8"), json.loads(told)
 
 
+@pytest.fixture(scope="module")
+def rowing_facts(tmp_path_factory):
+    """What ``--json`` says of the demo session on the rowing machine."""
+    page = tmp_path_factory.mktemp("rowing") / "page.html"
+    with redirect_stdout(io.StringIO()) as told:
+        assert (
+            entry.main(["report", str(ROWING), "--out", str(page), "--no-figures", "--json"]) == 0
+        )
+    return json.loads(told.getvalue())
+
+
 def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monkeypatch):
     """Without options the page is in `reports` and its figures beside it; both are named."""
     monkeypatch.chdir(tmp_path)
@@ -60,9 +73,9 @@ def test_the_json_names_all_files(tmp_path, capsys):
     assert all(Path(path).stat().st_size > 1000 for path in [facts["page"], *facts["figures"]])
 
 
-def test_every_key_is_documented(tmp_path, capsys):
+def test_every_key_is_documented(rowing_facts):
     """Each key of the JSON stands in the documentation of this command or of the analysis."""
-    _, facts = reported(capsys, ROWING, tmp_path)
+    facts = dict(rowing_facts)
     for by_label in ("hold_s", "sources", "other_details"):
         facts[by_label] = None
     unknown = undocumented(facts, "report") & undocumented(facts, "analyse")
@@ -70,12 +83,11 @@ def test_every_key_is_documented(tmp_path, capsys):
     assert unknown & undocumented(facts, "replay") == set()
 
 
-def test_analysis_and_report_say_the_same(tmp_path, capsys):
+def test_analysis_and_report_say_the_same(rowing_facts, capsys):
     """Every fact that the analysis prints has the same value in the report."""
     _, told, _ = run(capsys, "analyse", ROWING, "--json")
     analysed = json.loads(told)
-    _, facts = reported(capsys, ROWING, tmp_path)
-    assert {key: facts[key] for key in analysed} == analysed
+    assert {key: rowing_facts[key] for key in analysed} == analysed
 
 
 def test_a_page_of_another_kind_is_refused(tmp_path, capsys):
