@@ -7,6 +7,7 @@ one pixel wide, because Qt draws wider ones by outlining and filling them, at ma
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -194,7 +195,7 @@ def dash_s(area: Area) -> float:
     """Length in s after which the dashes of a line begin anew: where they stand is bound to times,
     not to where the picture begins, so that they move along with the line.
     """
-    return float(2.0 ** np.ceil(np.log2(DASHED_PX / area.x_scale)))
+    return float(2.0 ** math.ceil(math.log2(DASHED_PX / area.x_scale)))
 
 
 def _paths(px: Floats, py: Floats, joined: Bools, dash: Floats | None) -> list[QPainterPath]:
@@ -295,8 +296,10 @@ def mark_points(drawn: Drawn, area: Area, place: float) -> tuple[Floats, Floats]
         return t_s, t_s
     step = MARK_EVERY_PX / area.x_scale
     # A power of two keeps the shapes where they are while the view grows.
-    step = 2.0 ** np.ceil(np.log2(step))
-    first = np.ceil(t_s[0] / step - place)
+    step = 2.0 ** math.ceil(math.log2(step))
+    first = math.ceil(float(t_s[0]) / step - place)
+    if (first + place) * step >= t_s[-1]:  # as it is in most strips that are new
+        return t_s[:0], t_s[:0]
     wanted = (np.arange(first, t_s[-1] / step - place) + place) * step
     index = np.searchsorted(t_s, wanted)
     index = index[index < len(t_s)]

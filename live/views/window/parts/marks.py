@@ -43,6 +43,9 @@ def draw_marks(
 ) -> None:
     """The sensor's shape along its line."""
     style = frame.styles[number]
+    xs, ys = mark_points(drawn, area, (0.37 * (style.index + 1)) % 1.0)
+    if len(xs) == 0:
+        return
     radius = radius_for(QFontMetricsF(painter.font()))
     stamp = stamps.get(
         style.shape,
@@ -51,7 +54,6 @@ def draw_marks(
         QColor(frame.theme.ground),
         painter.device().devicePixelRatio(),
     )
-    xs, ys = mark_points(drawn, area, (0.37 * (style.index + 1)) % 1.0)
     # Those at the edges too, as much of them as is inside: they move in and out.
     left, right = area.box.left() - radius - 2, area.box.right() + radius + 2
     for x, y in zip(xs.tolist(), ys.tolist(), strict=True):

@@ -102,19 +102,21 @@ class StandingLines:
         rows = value_rows(low, high, rows_in(area.box.height(), line))
         every = {**drawn, _BAND: band}
         plan = frame.plan
+        sparse = {number: is_sparse(area, one) for number, one in every.items()}
         key = (
             frame.lines,
             frame.theme.name,
             painter.font().key(),
             (plan.tolerance_bpm, plan.tolerance_percent),
             tuple(marker.t_ns for marker in frame.markers),
-            tuple((n, one.by_column, is_sparse(area, one)) for n, one in every.items()),
+            tuple((number, one.by_column, sparse[number]) for number, one in every.items()),
         )
 
         def paint(brush: QPainter, from_s: float) -> None:
             draw_grid(brush, area, frame, rows)
             below(brush, from_s)
-            self._draw_tests(brush, area, frame, drawn, from_s)
+            tests = {number: drawn[number] for number in frame.drawn_tests if number in drawn}
+            self._draw_tests(brush, area, frame, tests, from_s)
 
         self._roll.draw(
             painter,
@@ -132,14 +134,13 @@ class StandingLines:
         painter: QPainter,
         area: Area,
         frame: Frame,
-        drawn: Mapping[int, Drawn],
+        tests: Mapping[int, Drawn],
         from_s: float,
     ) -> None:
         """Lines of the test sensors, the markers' uprights, the lines' shapes."""
         # Dashes begin anew at times of their own: from one before the last of these they are right.
         dashes = dash_s(area)
         dashed_s = dashes * (math.floor(from_s / dashes) - 1)
-        tests = {number: drawn[number] for number in frame.drawn_tests if number in drawn}
         for number, line in tests.items():
             style = frame.styles[number]
             new = line.since(dashed_s if style.dashed else from_s)
