@@ -40,7 +40,7 @@ class Thinning(SensorRule):
         self._sum = 0
         self._until_block = limits.window_s
         self._usual_count = 0.0
-        self._lost = 0.0  # share, while all was well
+        self._well = 0  # valid readings by when all was well
         self._thin_s = 0
 
     def step(self, second: int) -> Verdict:
@@ -63,7 +63,7 @@ class Thinning(SensorRule):
         if self._usual_count >= limits.least_usual:
             if self._sum < limits.thin * self._usual_count:
                 self._thin_s += 1
-                if self._thin_s <= limits.window_s and self._comes_by_chance():
+                if self._thin_s <= limits.window_s and self._comes_by_chance(self._lost):
                     return UNSURE
                 return BAD
             self._thin_s = 0
@@ -75,13 +75,20 @@ class Thinning(SensorRule):
             self._usual.append(self._sum)
             usual = sorted(self._usual)
             self._usual_count = usual[len(usual) // 2]
-            times = self.watched.times.view[-SILENT.counted - 1 :]
-            self._lost = lost_share(np.diff(times))
+            self._well = len(self.watched.times)
         return GOOD
 
-    def _comes_by_chance(self) -> bool:
-        """Whether its link makes windows as thin as this one too often to be a fault."""
-        lost = max(self._lost, self._limits.least_lost)
+    @property
+    def _lost(self) -> float:
+        """The share that its link lost while all was well; asked for only where few have come."""
+        times = self.watched.times.view[max(0, self._well - SILENT.counted - 1) : self._well]
+        return lost_share(np.diff(times))
+
+    def _comes_by_chance(self, lost: float) -> bool:
+        """Whether a link that loses such a share makes windows as thin as this one too often to be
+        a fault.
+        """
+        lost = max(lost, self._limits.least_lost)
         sent = max(round(self._usual_count / (1 - lost)), self._sum + 1)
         windows_per_h = 3600 / self._limits.window_s
         return windows_per_h * falls_a_window(self._sum, sent, lost) > self._limits.per_h

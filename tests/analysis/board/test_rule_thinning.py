@@ -89,9 +89,8 @@ def test_what_comes_by_chance_must_last_for_another_window(usual, left, told_of,
 def test_what_its_own_link_loses_by_chance_does_not_thin_out(lost, thin, by_chance) -> None:
     """The share is that of the last minutes in which all was well; once in 500 hours decides."""
     sending = _Sending()
-    sending.rule._lost, sending.rule._usual_count = lost, 20 * (1 - lost)
-    sending.rule._sum = thin
-    assert sending.rule._comes_by_chance() is by_chance
+    sending.rule._usual_count, sending.rule._sum = 20 * (1 - lost), thin
+    assert sending.rule._comes_by_chance(lost) is by_chance
 
 
 def test_the_share_that_is_lost_is_learned_while_all_is_well() -> None:
