@@ -24,6 +24,7 @@ from types import CodeType, FunctionType
 
 import pytest
 from _pytest.runner import runtestprotocol
+from _pytest.warnings import catch_warnings_for_item
 
 from benchmarks.mutation.faults import ROOT
 
@@ -125,10 +126,16 @@ def _alone(limit_s: float | None) -> None:
             os.dup2(nowhere.fileno(), 2)
 
 
+def _run(item: pytest.Item, following: pytest.Item | None) -> list[pytest.TestReport]:
+    """One test, with the warnings that it asks to be let pass."""
+    with catch_warnings_for_item(item.config, item.ihook, when="runtest", item=item):
+        return runtestprotocol(item, log=False, nextitem=following)
+
+
 def first_failure(items: list[pytest.Item]) -> str:
     """Run tests until one fails: its name and its last line, or nothing."""
     for item, following in zip(items, [*items[1:], None], strict=True):
-        for report in runtestprotocol(item, log=False, nextitem=following):
+        for report in _run(item, following):
             if report.failed:
                 return item.nodeid
     return ""
@@ -171,8 +178,7 @@ def _measured(
     def run() -> Measured:
         clear()
         begun = time.process_time()
-        reports = runtestprotocol(item, log=False, nextitem=None)
-        failed = [report.longreprtext for report in reports if report.failed]
+        failed = [report.longreprtext for report in _run(item, None) if report.failed]
         ran = frozenset(number for number, flag in enumerate(seen) if flag)
         return Measured(item.nodeid, time.process_time() - begun, ran, "\n".join(failed))
 
