@@ -2,12 +2,14 @@
 
 Eight sensors at 4 Hz for eight hours, drawn offscreen.  Reported: CPU time of one frame (95th
 percentile; events, board and painting together) while following the last five minutes and with
-the whole session in view, memory by the hour (all; what of it is the session's data, which grows
-with it; and the rest, which has to stay as it is), and the time from the start of a process to its
-first picture, which loads Python, Qt and the window as ``sidebeat`` does.  In the same run, so that
-the figures mean something on any machine: the naive way, all points handed to stock plot items each
-time and a scatter of all pairs; and an empty window of the same libraries.  The goals stand as
-times of one machine, idle, and as ratios to these two; what is missed of either is listed.
+the whole session in view, of the quietest of some stretches of frames and of all of them: other
+work on the machine only ever adds to it; memory by the hour (all; what of it is the session's data,
+which grows with it; and the rest, which has to stay as it is), and the time from the start of a
+process to its first picture, which loads Python, Qt and the window as ``sidebeat`` does, the
+shortest of some.  In the same run, so that the figures mean something on any machine: the naive
+way, all points handed to stock plot items each time and a scatter of all pairs; and an empty window
+of the same libraries.  The goals stand as times of one machine, idle, and as ratios to these two;
+what is missed of either is listed.
 """
 
 from __future__ import annotations
@@ -48,11 +50,12 @@ from replay.payloads import encode_heart_rate
 Floats = npt.NDArray[np.float64]
 
 SIZE = (1280, 900)
-GOALS = {"follow_p95_ms": 16.0, "all_p95_ms": 33.0, "first_frame_s": 1.5}
+STRETCHES = 5
+GOALS = {"follow_p95_ms": 16.0, "all_p95_ms": 33.0, "first_frame_s": 1.0}
 """On the machine for which they were set, idle; there an empty window takes this long:"""
 EMPTY_THERE_S = 0.44
 RATIO_GOALS = {
-    "first_frame_to_empty_window": 1.6,
+    "first_frame_to_empty_window": round(GOALS["first_frame_s"] / EMPTY_THERE_S, 1),
     "follow_p95_ms_to_empty_window_s": round(GOALS["follow_p95_ms"] / EMPTY_THERE_S, 1),
     "all_p95_ms_to_empty_window_s": round(GOALS["all_p95_ms"] / EMPTY_THERE_S, 1),
     "follow_p95_to_naive": 0.25,
@@ -220,7 +223,7 @@ def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
     window.show()
     QApplication.processEvents()
     seconds = round(hours * 3600)
-    source = messages(sensors, seconds + 120 + round(4 * count * FRAME_MS / 1000))
+    source = messages(sensors, seconds + 120 + STRETCHES * count)
     memory, kept = [], []
     for second in range(seconds):
         feed.waiting += next(source)
@@ -235,8 +238,13 @@ def run(hours: float, sensors: int, count: int) -> dict[str, Any]:
     for name, action in (("follow", Action.FIVE), ("all", Action.ALL)):
         window.do(action)
         frames(window, feed, source, 5)
-        whole, drawing = frames(window, feed, source, count)
-        found[f"{name}_p95_ms"] = round(float(np.percentile(whole, 95)), 1)
+        stretches = [frames(window, feed, source, count) for _ in range(STRETCHES)]
+        p95, whole, drawing = min(
+            ((np.percentile(one[0], 95), *one) for one in stretches), key=lambda one: one[0]
+        )
+        every = np.concatenate([one[0] for one in stretches])
+        found[f"{name}_p95_ms"] = round(float(p95), 1)
+        found[f"{name}_p95_of_all_ms"] = round(float(np.percentile(every, 95)), 1)
         found[f"{name}_median_ms"] = round(float(np.median(whole)), 1)
         found[f"{name}_drawing_median_ms"] = round(float(np.median(drawing)), 1)
     plain, with_pairs = naive(window, 5)
@@ -261,7 +269,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="CPU time, memory and start of the window.")
     parser.add_argument("--hours", type=float, default=8.0)
     parser.add_argument("--sensors", type=int, default=8)
-    parser.add_argument("--frames", type=int, default=200)
+    parser.add_argument("--frames", type=int, default=120, help="of a stretch")
     given = parser.parse_args()
     wall, cpu = first_frame_s(FIRST_FRAME, 5)
     _, least = first_frame_s(EMPTY_WINDOW, 5)
