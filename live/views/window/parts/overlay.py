@@ -84,7 +84,7 @@ class Overlay(Canvas):
         for stretch in seen.stretches:
             strip = self._strip(area, stretch.start_s, stretch.end_s)
             if strip is not None:
-                self._draw_stretch(painter, frame, stretch, strip)
+                self._draw_stretch(painter, area, frame, stretch, strip)
         if self._place == _TRACES:
             for start, end, words in seen.efforts:
                 strip = self._strip(area, start, end)
@@ -127,7 +127,7 @@ class Overlay(Canvas):
         return QRectF(left, box.top(), max(right - left, 2), box.height())
 
     def _draw_stretch(
-        self, painter: QPainter, frame: Frame, stretch: DrawnStretch, strip: QRectF
+        self, painter: QPainter, area: Area, frame: Frame, stretch: DrawnStretch, strip: QRectF
     ) -> None:
         theme = frame.theme
         is_out = stretch.standing is ExclusionState.EXCLUDED
@@ -142,9 +142,12 @@ class Overlay(Canvas):
             metrics = QFontMetricsF(painter.font())
             words = f"{stretch.standing.value}: {stretch.words}"
             self.told.append((strip, words))
-            shown = elided(words, metrics, strip.width() - 8)
+            # Where the lines end their labels begin.
+            free = QRectF(strip)
+            free.setRight(min(strip.right(), area.x(frame.now_s)))
+            shown = elided(words, metrics, free.width() - 8)
             if len(shown) > len(stretch.standing.value):  # less says nothing
-                self._plate(painter, frame, shown, strip)
+                self._plate(painter, frame, shown, free)
 
     @staticmethod
     def _plate(painter: QPainter, frame: Frame, words: str, strip: QRectF) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from live.views.window.review.numbers import WHOLE
 from replay.capture import Capture, CaptureWriter
 from replay.event import NS_PER_S
 from tests.standins.feeds import PLAN, two_sensors, written
+from tests.standins.painted import painted_texts
 from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, settle, spot_at
 
 
@@ -175,6 +177,28 @@ def test_suggestions_are_refused_and_accepted(path, capsys):
         do(window, "Ctrl+Z")
         assert "suggested" in page.list.item(row).text()
         assert same_numbers(window, capsys, path)["sensors"][0] == whole
+
+
+def test_what_is_said_of_a_stretch_keeps_clear_of_the_labels_of_the_lines(path):
+    """A replay that stands within a suggested stretch says so left of where the lines end: the
+    labels of the sensors stay uncovered, and where there is no room nothing is said.
+    """
+    seen = []
+    for second in (153, 170, 185, 210):
+        with replayed(path, at_s=second) as window, painted_texts() as texts:
+            do(window, "Y")
+            window.workbench.chart.viewport().grab()
+            said = [one for one in texts if one.text.startswith("suggested: ")]
+            labels = [one for one in texts if re.match(r"\d+  (Yarrow|Sorrel)$", one.text)]
+            assert labels
+            seen += [second] if said else []
+            assert not any(
+                one.on is label.on and one.box.intersects(label.box)
+                for one in said
+                for label in labels
+            )
+    assert seen
+    assert 153 not in seen
 
 
 def test_undo_and_redo_by_keys_through_all_kinds(path, capsys):
