@@ -98,7 +98,8 @@ class Roll:
             if step:
                 left = min(left, place.right() - step / ratio - margin)
                 self._picture.scroll(-step, 0, self._picture.rect(), QRegion())
-            left = max(math.floor(left * ratio) / ratio, place.left())
+            # What is new altogether begins at no moment: all of it is painted.
+            left = math.floor(max(left, place.left()) * ratio) / ratio
         else:
             left = place.left()
             self._picture = _blank(place, ratio, ground)

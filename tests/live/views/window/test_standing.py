@@ -50,6 +50,25 @@ def test_a_picture_that_moved_on_is_the_one_painted_at_once(action):
     assert different(moved, anew) < 40
 
 
+@pytest.mark.parametrize("action", [Action.FIVE, Action.ALL], ids=["five", "all"])
+def test_a_session_is_drawn_from_its_first_reading_on(action):
+    """Sensors that are first heard while the picture stands are painted where they begin."""
+    messages = [*session(20)]
+    late = [m for m in messages if isinstance(m, Tick) or m.sensor == 1 or m.t_ns > 6 * NS_PER_S]
+    with shown([]) as (window, feed):
+        window.do(action)
+        for message in late:
+            feed.waiting.append(message)
+            picture(window)
+        assert window.faults.count == 0
+        moved = pixels(window.workbench.chart)
+    with shown(late) as (window, _):
+        window.do(action)
+        picture(window)
+        anew = pixels(window.workbench.chart)
+    assert different(moved, anew) < 40
+
+
 def test_what_is_followed_moves_by_whole_pixels():
     """Between two moments the picture moves by whole pixels, and never by more than has passed and
     one; all of a session grows by about a pixel at a time, and always holds it.
