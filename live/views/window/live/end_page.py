@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -194,6 +194,12 @@ class EndPage(QWidget):
         end_s = self._frame.now_s / (1.0 - self.picture.label_room)
         with self._faults.guard("picture of the session"):
             self.picture.show_frame(replace(self._frame, start_s=0.0, end_s=end_s))
+
+    def minimumSizeHint(self) -> QSize:
+        """How the parts stand now says nothing of how narrow the page can be: it is arranged for
+        each width.
+        """
+        return QSize(1, super().minimumSizeHint().height())
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """The picture takes the new room, or none where there is too little."""

@@ -104,6 +104,20 @@ def test_the_whole_session_stands_beside_its_numbers():
         assert window.faults.count == 0
 
 
+def test_a_wide_window_becomes_a_narrow_one_in_one_step():
+    """Table and faults side by side, in the largest text, do not keep the window wide."""
+    with shown(session(120, silent=range(40, 70)), size=(2560, 1440)) as (window, feed):
+        ended(feed, window)
+        for _ in range(6):
+            window.do(Action.LARGER)
+        picture(window)
+        assert window.end.listed.x() > window.end.found.x() + window.end.found.width()
+        window.resize(1280, 720)
+        picture(window)
+        assert (window.width(), window.height()) == (1280, 720)
+        assert window.end.listed.y() > window.end.found.y()
+
+
 def test_the_pictures_can_be_looked_back_at():
     """Ctrl+B goes to the workbench and to the end page again; before the end it does nothing."""
     with shown(session(60)) as (window, feed):
