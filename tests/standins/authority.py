@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import trustme
 
 
 class Authority:
-    """A certificate authority with a broker's certificate and one for this computer, as files."""
+    """A certificate authority with a broker's certificate and one for this computer, as files.
 
-    def __init__(self, folder: Path) -> None:
+    ``not_after``: when the broker's ends, if it is not long from now.
+    """
+
+    def __init__(self, folder: Path, *, not_after: datetime | None = None) -> None:
         folder.mkdir()
         authority = trustme.CA()
-        server = authority.issue_cert("localhost")
+        server = authority.issue_cert("localhost", not_after=not_after)
         own = authority.issue_cert("tester@bench.invalid", common_name="bench")
         self.ca, self.cert, self.key = folder / "ca.pem", folder / "c.pem", folder / "k.pem"
         self.own = folder / "own.pem"

@@ -7,7 +7,9 @@ import socket
 import struct
 import threading
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
+from unittest.mock import Mock
 
 import aiomqtt
 import paho.mqtt.client as paho
@@ -145,9 +147,38 @@ def test_a_login_that_is_missing_or_wrong(tmp_path: Path, monkeypatch):
     with running_broker(tmp_path, "allow_anonymous false") as closed:
         assert "it may want a login" in told(Broker(port=closed.port))
         sentence = told(Broker(port=closed.port, username="tester", password_env="BENCH_SECRET"))
-    assert "refuses 'tester'" in sentence
+    assert "refuses 'tester' (Not authorized)" in sentence
     assert "BENCH_SECRET" in sentence
     assert "opensesame" not in sentence
+
+
+def test_a_certificate_that_is_out_of_date(tmp_path: Path):
+    """Neither the name nor the authority is at fault, and the sentence says so."""
+    past = Authority(tmp_path / "past", not_after=datetime(2001, 1, 1, tzinfo=UTC))
+    with running_broker(tmp_path, past.settings()) as encrypted:
+        planned = Broker(host="localhost", port=encrypted.port, tls=True, ca_file=str(past.ca))
+        assert "shows a certificate that is out of date" in told(planned)
+
+
+def test_whoever_resets_a_connection_is_there(monkeypatch: pytest.MonkeyPatch):
+    """Asked whether anybody answers on the port, a reset is an answer; a refusal is none."""
+    ended = aiomqtt.MqttError("as the client says it")
+    ended.__cause__ = ConnectionResetError()
+
+    async def check() -> list[LinkState]:
+        found = []
+        for error in (ConnectionResetError, ConnectionRefusedError):
+            monkeypatch.setattr(asyncio, "open_connection", Mock(side_effect=error))
+            found.append((await brokers.understood(ended, Broker()))[0])
+        return found
+
+    assert asyncio.run(check()) == [LinkState.REFUSED, LinkState.ADAPTER_OFF]
+
+
+@pytest.mark.parametrize("port", [1, 65535])
+def test_the_first_and_the_last_port_can_be_meant(port: int):
+    """A plan may name any port that there is."""
+    assert brokers.password_of(Broker(port=port)) is None
 
 
 @pytest.mark.parametrize(
@@ -169,7 +200,10 @@ def test_answers_to_a_subscription(code: object, refused: bool):
     ("settings", "complaint"),
     [
         ({"ca_file": "ca.pem"}, "has no meaning without tls = true"),
-        ({"tls": True, "ca_file": "/nowhere/ca.pem"}, r"broker\.ca_file: cannot be read"),
+        (
+            {"tls": True, "ca_file": "/nowhere/ca.pem"},
+            r"broker\.ca_file: cannot be read as certificates \(No such file or directory\)",
+        ),
         ({"tls": True, "key_file": "k.pem"}, "is needed where there is a key_file"),
         ({"tls": True, "cert_file": "/nowhere/c.pem"}, r"broker\.cert_file: and its key cannot"),
     ],
