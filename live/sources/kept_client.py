@@ -87,6 +87,7 @@ class KeptClient:
             try:
                 async with client:
                     await self._owner.joined(client)
+                    _end_if_cancelled()
                     self.client = client
                     self._was_let_in = True
                     async for _ in client.messages:
@@ -148,8 +149,10 @@ def _queue_type(
     return Stamping
 
 
-def _end_if_cancelled(error: Exception) -> None:
-    """Leaving the broker may fail while we are being cancelled; the cancellation counts."""
+def _end_if_cancelled(error: Exception | None = None) -> None:
+    """The cancellation counts where leaving the broker fails meanwhile, and where its answer came
+    in the same moment (before Python 3.12 ``asyncio.wait_for`` then keeps it to itself).
+    """
     task = asyncio.current_task()
     if task is not None and task.cancelling():
         raise asyncio.CancelledError from error
