@@ -53,9 +53,12 @@ class BeatJudge:
         # Within this share of its neighbours a beat is good whatever their rate.
         self._surely = min(limits.pair_share, *(share for _, share in limits.natural))
         self._accepted: deque[int] = deque(maxlen=limits.neighbours)
+        # The neighbours and those before them: what this heart has shown that it does.
+        self._shown: deque[int] = deque(maxlen=limits.shown)
         self.beside = 0.0
         self._refused: list[int] = []
         self._earlier: tuple[int, ...] = ()
+        self._since_rebase = 0
         self._short = 0
         self._half = 0
         self._limit_of = 0.0
@@ -77,9 +80,15 @@ class BeatJudge:
     def forget(self) -> None:
         """Beats were lost on the way: the next ones have no neighbours."""
         self._accepted.clear()
+        self._shown.clear()
         self.beside = 0.0
         self._refused.clear()
         self._earlier = ()
+        self._short = self._half = 0
+
+    def skip(self) -> None:
+        """A few beats were not told: the neighbours stand, but what waits for the next has none."""
+        self._refused.clear()
         self._short = self._half = 0
 
     def passes(self, rr: int) -> bool:
@@ -146,6 +155,7 @@ class BeatJudge:
         self.beside = _median(first)
         accepted.clear()
         accepted.append(round(self.beside))
+        self._shown.append(accepted[-1])
         return [judged for one in first for judged in self.judge(one)]
 
     def _alone(self, rr: int, beside: float) -> Sequence[Judged]:
@@ -159,16 +169,15 @@ class BeatJudge:
         ):
             self._half = rr
             return ()
-        # A steep change of the rate leaves the median behind, but not the newest beat; and a heart
-        # that hurried for some beats comes back to those before, which are neighbours as well.
-        if (
-            abs(ratio - 1) <= limit
-            or abs(rr / accepted[-1] - 1) <= limit
-            or (ratio > 1 and rr <= max(accepted))
-        ):
+        # A steep change of the rate leaves the median behind, but not the newest beat.
+        if abs(ratio - 1) <= limit or abs(rr / accepted[-1] - 1) <= limit:
             return self._good(rr, beside)
         if self._is_back(rr):
             return (Judged(Beat.GOOD, rr, self.beside),)
+        # And a heart that hurried comes back to what it did before: after effort and at rest it
+        # swings by half and more with each slow wave, in whose trough all neighbours may lie.
+        if ratio > 1 and rr <= max(self._shown):
+            return self._good(rr, beside)
         if ratio < 1:
             self._short = rr
             return ()
@@ -192,6 +201,7 @@ class BeatJudge:
         half, self._half = self._half, 0
         beside, accepted = self.beside, self._accepted
         if rr > self._limits.whole * beside:
+            self._shown.pop()
             self._take_for_neighbour(accepted.pop() + half)
             return Judged(Beat.EXTRA, half, beside)
         self._take_for_neighbour(half)
@@ -210,15 +220,19 @@ class BeatJudge:
         return count > 0 and count % 2 == 0
 
     def _is_back(self, rr: int) -> bool:
-        """Whether a run of other beats is over: this one is like those from before it."""
+        """Whether a run of other beats is over: this one is like those from before it.
+
+        After a longer run they are no measure any more: the heart has gone on.
+        """
         earlier = self._earlier
-        if not earlier:
+        if not earlier or self._since_rebase > self._limits.shown:
             return False
         middle = _median(earlier)
         if abs(rr / middle - 1) > interpolated(self._limits.natural, middle):
             return False
-        self._accepted.clear()
-        self._accepted.extend(earlier)
+        for kept in (self._accepted, self._shown):
+            kept.clear()
+            kept.extend(earlier)
         self._take_for_neighbour(rr)
         self._earlier = ()
         self._refused.clear()
@@ -231,6 +245,8 @@ class BeatJudge:
     def _take_for_neighbour(self, rr: int) -> None:
         accepted = self._accepted
         accepted.append(rr)
+        self._shown.append(rr)
+        self._since_rebase += 1
         if len(accepted) >= self._limits.least_neighbours:
             self.beside = _median(accepted)
 
@@ -243,6 +259,7 @@ class BeatJudge:
         if len(refused) >= limits.rebase:
             self._earlier = tuple(self._accepted)
             self._accepted.clear()
+            self._since_rebase = 0
             for one in refused:
                 self._take_for_neighbour(one)
             refused.clear()

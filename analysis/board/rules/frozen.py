@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Collection, Iterable, Sequence
 from itertools import groupby
+from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
@@ -272,7 +273,7 @@ class Frozen(SensorRule):
         return self._moved_mbpm >= needed
 
     def _moved(self, held: Sequence[Sequence[int]], second: int, lags: range, needed: int) -> int:
-        """Least movement of another sensor, or of the mean of several, mbpm, over all the delays
+        """Least movement of another sensor, or of the middle of several, mbpm, over all the delays
         that ours may have; 0 where it has not left the value that ours shows.
         """
         start = self._start
@@ -317,10 +318,10 @@ class Frozen(SensorRule):
 
 
 def _middle(others: Sequence[Sequence[int]]) -> Sequence[int]:
-    """Their mean, second by second; no value where one has none."""
+    """Their median, second by second, which one alone cannot move; no value where one has none."""
     if len(others) == 1:
         return others[0]
-    return [NO_VALUE if NO_VALUE in at else sum(at) // len(at) for at in zip(*others, strict=True)]
+    return [NO_VALUE if NO_VALUE in at else int(median(at)) for at in zip(*others, strict=True)]
 
 
 def _mbpm_of(rr: Collection[int]) -> int:

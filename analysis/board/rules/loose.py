@@ -66,6 +66,7 @@ class LooseReference(SensorRule):
         self._rates: deque[tuple[int, int]] = deque()
         self._against_s = 0
         self._last_ns = -1
+        self._heard_ns = -1
         self._last_mbpm = 0
         self._settled_ns = -1
 
@@ -137,7 +138,7 @@ class LooseReference(SensorRule):
         self._account.restart()
         self._rates.clear()
         self._against_s = 0
-        self._last_ns = self._settled_ns = -1
+        self._last_ns = self._heard_ns = self._settled_ns = -1
 
     def _leak(self) -> float:
         """What a second takes away: the bad beats that a badly seated strap would have had."""
@@ -151,15 +152,21 @@ class LooseReference(SensorRule):
         if mbpm is None:
             self._account.restart()
             self._last_ns = -1
-            if reading.contact is False or reading.mbpm == 0 or not reading.rr:
-                self._judge.forget()
+            if reading.contact is False and reading.mbpm != 0:
+                # A contact bit flickers while the heart goes on: the neighbours stand, for a while.
+                self._judge.skip()
                 self._settled_ns = -1
+            elif reading.mbpm == 0 or not reading.rr:
+                self._judge.forget()
+                self._heard_ns = self._settled_ns = -1
             else:  # doubled beats drive the bpm out of range: they are told by their neighbours
+                self._heard_ns = t_ns
                 self._judge_beats(second, reading)
             return
-        if self._last_ns >= 0 and t_ns - self._last_ns > _LOST_AFTER_NS:
+        if self._heard_ns >= 0 and t_ns - self._heard_ns > _LOST_AFTER_NS:
             self._judge.forget()
             self._settled_ns = -1
+        self._heard_ns = t_ns
         if self._settled_ns < 0:
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
         if not self._recent:

@@ -124,6 +124,43 @@ def test_a_slow_heart_that_hurries_for_some_beats_comes_back_to_its_own() -> Non
     assert _judge(*run, 1180)[-1] is Beat.MISSED
 
 
+@pytest.mark.parametrize(
+    ("fast", "slow", "expected"),
+    [(24, 990, Beat.GOOD), (24, 1010, Beat.MISSED), (25, 990, Beat.MISSED)],
+)
+def test_what_a_heart_did_thirty_beats_ago_it_may_do_again(fast, slow, expected) -> None:
+    """At the end of the trough of a slow wave all nine neighbours are short: an RR of nearly twice
+    theirs is no missed beat if one as long is among the last thirty.
+    """
+    falls = [840, 720, 640, 580, 530]
+    judged = _judge(*[1000] * 9, *falls, *[530] * fast, slow)
+    assert judged == [*[Beat.GOOD] * (14 + fast), expected]
+
+
+@pytest.mark.parametrize(("beats", "comes_back"), [(25, True), (26, False)])
+def test_beats_from_before_a_new_rate_are_no_measure_for_ever(beats, comes_back) -> None:
+    """Within thirty beats one like those from before ends the run, and those behind it are held
+    against them; later it is an early one of the new rate, which stands.
+    """
+    new_rate = [*[400] * 12, *[800] * 5, *[800] * beats]
+    judged = _judge(*new_rate, 410, 810, 800)[len(new_rate) :]
+    if comes_back:
+        assert judged == [Beat.GOOD, Beat.MISSED, Beat.MISSED]
+    else:
+        assert judged == [Beat.EARLY, Beat.GOOD, Beat.GOOD]
+
+
+def test_beats_that_were_not_told_leave_the_neighbours() -> None:
+    """What waits for the next beat has none; the next ones are held against those before."""
+    judge = BeatJudge(BEAT)
+    for rr in (*STEADY, 180):
+        judge.judge(rr)
+    judge.skip()
+    assert [j.beat for rr in (250, 431, 861) for j in judge.judge(rr)] == [
+        Beat.EARLY, Beat.GOOD, Beat.MISSED,
+    ]  # fmt: skip
+
+
 def test_a_heart_that_slows_after_effort_is_good() -> None:
     """Slowing by a third within four beats after hard effort is the heart's own."""
     rr = [370] * 30 + [400, 435, 470, 495] + [500] * 20

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 
 import pytest
 
@@ -438,6 +439,34 @@ def test_two_that_swing_apart_are_no_heart_that_moves(sign: int, told: bool) -> 
         stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
         stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else 140 + sign * rise(t)),
         until_s=180,
+        rules=_rule,
+    )
+    assert [w.sensor for w in board.warnings] == ([2] if told else [])
+
+
+@pytest.mark.parametrize(("apart_s", "told"), [(0, True), (16, False)])
+def test_three_that_swing_one_after_the_other_are_no_heart_that_moves(apart_s, told) -> None:
+    """One that swings alone moves the mean of three by a third of its swing, and never what the
+    middle one of them shows.
+    """
+    plan = plan_of(
+        planned("Yarrow", "reference", kind="arm"), planned("Sorrel"),
+        planned("Tansy", kind="arm"), planned("Bracken", kind="wrist"),
+    )  # fmt: skip
+
+    def swings(number: int) -> Callable[[float], float]:
+        def shown(t: float) -> float:
+            return 120 + t % 20 if t < 90 else 140 + 32 * (4 < (t - apart_s * number) % 96 < 18)
+
+        return shown
+
+    board = play(
+        plan,
+        stream(1, 0.2, 260, swings(0)),
+        stream(2, 0.6, 260, lambda t: 120 + t % 20 if t < 90 else 140),
+        stream(3, 0.4, 260, swings(1)),
+        stream(4, 0.5, 260, swings(2)),
+        until_s=260,
         rules=_rule,
     )
     assert [w.sensor for w in board.warnings] == ([2] if told else [])

@@ -73,6 +73,33 @@ def test_beats_that_an_optical_reference_leaves_out_are_its_habit() -> None:
     assert play(plan, events, until_s=130, rules=loose_rule).warnings == ()
 
 
+def _without_contact(events, at):
+    """The same, with the contact bit off in those for whose time ``at`` is true."""
+    return [
+        e._replace(payload=bytes([e.payload[0] | (4 if at(e.t_ns / 1e9) else 6)]) + e.payload[1:])
+        for e in events
+    ]
+
+
+@pytest.mark.parametrize(("bad", "found"), [([100.5, 104.5], True), ([100.5], False)])
+def test_bad_beats_are_told_while_the_contact_bit_flickers(bad, found) -> None:
+    """Where it is off for one notification in three, the neighbours of the others still stand."""
+    events = _strap(with_bad_beats(bad, bpm=SLOW), SLOW)
+    flickering = _without_contact(events, lambda t: round(t) % 3 == 0)
+    board = play(plan_of(), flickering, until_s=200, rules=loose_rule)
+    assert [w.start_s <= 108 for w in board.warnings] == ([True] if found else [])
+
+
+@pytest.mark.parametrize(("off_s", "found"), [(3, True), (6, False)])
+def test_after_seconds_without_contact_a_heart_may_beat_otherwise(off_s, found) -> None:
+    """Its beats are held against those of 5 s before, and no older ones."""
+    rr = [*[0.43] * 240, *[0.86] * 60]
+    since = sum(rr[:240])
+    off = _without_contact(_strap(rr), lambda t: since - off_s + 0.9 < t < since + 0.9)
+    board = play(plan_of(), off, until_s=sum(rr[:254]), rules=loose_rule)
+    assert bool(board.warnings) is found
+
+
 def test_sound_strap_raises_nothing() -> None:
     """An hour of beats with two slips far apart is sound."""
     rr = steady_heart(8000)
@@ -183,6 +210,22 @@ def test_doubled_beats_are_told_though_the_bpm_leaves_its_range() -> None:
     (warning,) = board.warnings
     assert 60 <= warning.start_s <= 64
     assert "doubled" in warning.cause
+
+
+def test_beats_stay_neighbours_while_they_drive_the_bpm_out_of_its_range() -> None:
+    """Every other beat is missed just behind eight seconds of a bpm of 255: the beats within them
+    tell it.
+    """
+    rr = [*steady_heart(400), *[0.86] * 20]
+    until = sum(rr[:400])
+    events = [
+        e._replace(payload=bytes([e.payload[0], 255]) + e.payload[2:])
+        if until - 8 < e.t_ns / 1e9 < until
+        else e
+        for e in _strap(rr)
+    ]
+    (warning,) = play(plan_of(), events, until_s=sum(rr), rules=loose_rule).warnings
+    assert until < warning.start_s <= until + 4
 
 
 def _played(events, until_s):
