@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable
 
 import pytest
 
@@ -316,31 +315,6 @@ def test_advice_on_an_imported_file_is_about_the_file() -> None:
     assert "Leave this stretch out" in warning.advice
 
 
-@pytest.mark.parametrize(
-    ("kind", "others_move", "found"),
-    [("strap", False, True), ("arm", False, False), ("arm", True, True)],
-)
-def test_an_optical_reference_alone_accuses_nobody(kind, others_move, found) -> None:
-    """A strap that moves is the heart; an arm sensor may have lost it, unless others moved too."""
-    plan = plan_of(planned("Yarrow", "reference", kind=kind), planned("Sorrel"), planned("Tansy"))
-
-    def swings(t: float) -> float:
-        return 130 + 14 * max(0.0, math.sin((t - 300) / 12)) * (300 < t < 340)
-
-    def steady(t: float) -> float:
-        return 130 + round(math.sin(t / 3))
-
-    board = play(
-        plan,
-        stream(1, 0.2, 400, swings),
-        stream(2, 0.5, 400, lambda t: 130 if 300 < t < 345 else steady(t)),
-        stream(3, 0.7, 400, swings if others_move else steady),
-        until_s=400,
-        rules=lambda session: [Frozen(session, session.tests[0])],
-    )
-    assert bool(board.warnings) is found
-
-
 @pytest.mark.parametrize(("held_s", "told"), [(7, False), (10, True)])
 def test_a_fast_sensor_must_stand_still_for_seconds_as_well(held_s: int, told: bool) -> None:
     """At 4 Hz ten readings are over in 2.5 s: in 7 s on a steep rise it is not frozen yet."""
@@ -378,95 +352,3 @@ def test_a_sensor_that_shows_a_new_value_twice_a_minute_is_not_frozen(stands_s, 
         rules=_rule,
     )
     assert bool([w for w in board.warnings if w.start_s > 100]) is told
-
-
-@pytest.mark.parametrize(("slope", "told"), [(0.9, False), (1.4, True)])
-def test_beside_an_arm_sensor_alone_twice_the_movement_is_asked_for(slope, told) -> None:
-    """It swings by itself: within the last 10 of 30 s it must have moved by 10 bpm, not by 5."""
-    plan = plan_of(planned("Yarrow", "reference", kind="arm"), planned("Sorrel"))
-
-    def rise(t: float) -> float:
-        return 70 + slope * min(max(t - 60, 0), 80)
-
-    board = play(
-        plan,
-        stream(1, 0.2, 150, rise),
-        stream(2, 0.6, 150, lambda t: rise(100) if 100 < t < 130 else rise(t)),
-        until_s=150,
-        rules=_rule,
-    )
-    assert [w.sensor for w in board.warnings] == ([2] if told else [])
-
-
-@pytest.mark.parametrize(
-    ("kind", "moves_bpm", "told"), [("arm", 7, False), ("arm", 12, True), ("strap", 7, True)]
-)
-def test_beside_an_arm_sensor_no_less_is_asked_for_the_longer_it_stands(
-    kind: str, moves_bpm: float, told: bool
-) -> None:
-    """What swings by itself has moved by 5 bpm within any minute; a strap has not."""
-    plan = plan_of(
-        planned("Yarrow", "reference", kind=kind), planned("Sorrel"), planned("Tansy", kind="arm")
-    )
-
-    def rise(t: float) -> float:
-        return 140 + moves_bpm * min(max((t - 130) / 10, 0), 1)
-
-    board = play(
-        plan,
-        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else rise(t)),
-        stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
-        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else rise(t)),
-        until_s=180,
-        rules=_rule,
-    )
-    assert [w.sensor for w in board.warnings] == ([2] if told else [])
-
-
-@pytest.mark.parametrize(("sign", "told"), [(1, True), (-1, False)])
-def test_two_that_swing_apart_are_no_heart_that_moves(sign: int, told: bool) -> None:
-    """The heart moves all at once; where one rises while the other falls, each errs by itself."""
-    plan = plan_of(
-        planned("Yarrow", "reference", kind="arm"), planned("Sorrel"), planned("Tansy", kind="arm")
-    )
-
-    def rise(t: float) -> float:
-        return 12 * min(max((t - 130) / 10, 0), 1)
-
-    board = play(
-        plan,
-        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else 140 + rise(t)),
-        stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
-        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else 140 + sign * rise(t)),
-        until_s=180,
-        rules=_rule,
-    )
-    assert [w.sensor for w in board.warnings] == ([2] if told else [])
-
-
-@pytest.mark.parametrize(("apart_s", "told"), [(0, True), (16, False)])
-def test_three_that_swing_one_after_the_other_are_no_heart_that_moves(apart_s, told) -> None:
-    """One that swings alone moves the mean of three by a third of its swing, and never what the
-    middle one of them shows.
-    """
-    plan = plan_of(
-        planned("Yarrow", "reference", kind="arm"), planned("Sorrel"),
-        planned("Tansy", kind="arm"), planned("Bracken", kind="wrist"),
-    )  # fmt: skip
-
-    def swings(number: int) -> Callable[[float], float]:
-        def shown(t: float) -> float:
-            return 120 + t % 20 if t < 90 else 140 + 32 * (4 < (t - apart_s * number) % 96 < 18)
-
-        return shown
-
-    board = play(
-        plan,
-        stream(1, 0.2, 260, swings(0)),
-        stream(2, 0.6, 260, lambda t: 120 + t % 20 if t < 90 else 140),
-        stream(3, 0.4, 260, swings(1)),
-        stream(4, 0.5, 260, swings(2)),
-        until_s=260,
-        rules=_rule,
-    )
-    assert [w.sensor for w in board.warnings] == ([2] if told else [])
