@@ -54,4 +54,7 @@ def shade_cells(
         if len(chosen):
             outline = (chosen[:, None, :] + corners * np.array(size)).reshape(-1, 2)
             path = Outline(outline, codes * len(chosen))
-            ax.add_patch(PathPatch(path, facecolor=LIGHT[name], edgecolor="none", zorder=1.5))
+            patch = PathPatch(path, facecolor=LIGHT[name], edgecolor="none", zorder=1.5)
+            # Not add_patch: it would ask each edge of each cell how far the axes must reach, and
+            # the figures set that themselves.
+            ax.add_artist(patch)

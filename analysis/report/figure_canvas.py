@@ -22,7 +22,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from analysis.report.palette import LIGHT
-from analysis.report.svg_paths import compact
+from analysis.report.svg_paths import compact_all
 from analysis.report.svg_shared import shared
 from analysis.report.words import INVENTED
 from replay.text import printable
@@ -30,8 +30,8 @@ from replay.text import printable
 POINTS: Final = 72.0
 """Points in an inch."""
 
-_COORDINATES: Final = re.compile(r' d="[^"]*"')
-_DECIMALS: Final = re.compile(r"(\d+\.\d\d)\d+")
+_COORDINATES: Final = re.compile(r' d="([^"]*)"')
+_FINER: Final = re.compile(r"(?<=\.\d\d)\d+")
 
 _FONTS: Final = "'DejaVu Sans', Verdana, sans-serif"
 """Verdana has the widths of DejaVu Sans, which the figures are laid out with."""
@@ -238,7 +238,8 @@ def inline(svg: str, name: str, title: str, description: str) -> str:
     body = re.sub(r'\bxlink:href="#', f'xlink:href="#{name}-', body)
     body = re.sub(r"url\(#(?!" + name + "-)", f"url(#{name}-", body)
     body = body.replace("xlink:href=", "href=")
-    body = _COORDINATES.sub(lambda found: f' d="{compact(found.group()[4:-1])}"', body)
+    short = iter(compact_all(_COORDINATES.findall(body)))
+    body = _COORDINATES.sub(lambda _: f' d="{next(short)}"', body)
     for colour, value in LIGHT.items():
         body = body.replace(value, f"var(--{colour})")
     view = re.search(r'viewBox="([^"]+)"', body)
@@ -254,7 +255,7 @@ def inline(svg: str, name: str, title: str, description: str) -> str:
 
 
 def _shortened(path: re.Match[str]) -> str:
-    return _DECIMALS.sub(r"\1", path.group())
+    return _FINER.sub("", path.group())
 
 
 def _escaped(text: str) -> str:

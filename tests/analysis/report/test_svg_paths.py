@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 
-from analysis.report.svg_paths import APART, COLUMN, compact
+from analysis.report.svg_paths import APART, COLUMN, compact, compact_all
 
 
 def points_of(path):
@@ -93,3 +93,17 @@ def test_a_gap_stays_a_gap():
     """Each part of a broken line begins anew where it did, however many points are dropped."""
     path = "M 0 5 \nL 10 5 \nL 20 5 \nL 30 5 \nM 40 5 \nL 50 5 \nL 60 5 \nL 70 5 "
     assert compact(path) == "M0 5h30M40 5h30"
+
+
+def test_many_at_once_are_each_what_it_is_alone():
+    """Paths that are made short together do not run into each other, in any order."""
+    rng = np.random.default_rng(8)
+    paths = ["", "M 1 1 ", "M 0 0 A 1 1 0 0 0 2 2", "L 1 1 \nL 2 2 \nL 3 3 "]
+    for count in (2, 3, 40, 400):
+        x, y = np.sort(rng.uniform(0, 20, count)), rng.normal(50, 9, count)
+        lines = "".join(f"\nL {a:.4f} {b:.4f} " for a, b in zip(x, y, strict=True))
+        paths += [f"M 0 50 {lines}", f"M 3 4 \nC 1 2 3 4 5 6 {lines}\nz{lines}\nM 9 9 {lines}\nz"]
+    found = compact_all(paths)
+    assert found == [compact(path) for path in paths]
+    assert [paths[at] == found[at] for at in range(4)] == [True, False, True, True]
+    assert compact_all(paths[::-1]) == found[::-1]
