@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import tempfile
 from pathlib import Path
 
@@ -23,6 +24,11 @@ _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")
 os.environ["SIDEBEAT_LOG_DIR"] = str(Path(_CACHE.name) / "log")
+
+# Whoever forbids it pays for it hundreds of times: each process that a test starts would compile
+# all that it imports, and each worker rewrite every assertion.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # What a shell runs in the background ignores interrupts, and its children would with it.

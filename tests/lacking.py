@@ -75,21 +75,27 @@ def _found(package: str) -> bool:
 def _needs(path: Path) -> frozenset[str]:
     """Top-level names from outside the standard library that importing ``path`` imports."""
     needed: set[str] = set()
-    waiting, seen = [path], {path}
+    waiting, seen = {str(path)}, set[str]()
     while waiting:
-        for dotted in _imported(waiting.pop()):
-            top = dotted.split(".")[0]
-            if top not in OWN:
-                needed.add(top)
-                continue
-            for place in _files(dotted):
-                if place not in seen:
-                    seen.add(place)
-                    waiting.append(place)
+        seen |= waiting
+        direct = [_directly(place) for place in waiting]
+        needed = needed.union(*(outside for outside, _ in direct))
+        waiting = set().union(*(inside for _, inside in direct)) - seen
     return frozenset(needed - set(sys.stdlib_module_names))
 
 
 @cache
+def _directly(path: str) -> tuple[frozenset[str], frozenset[str]]:
+    """What a module itself imports: top-level names from outside, files of this tree.
+
+    Asked once for each file, as hundreds of test modules import the same ones.
+    """
+    dotted = _imported(Path(path))
+    outside = {name.split(".")[0] for name in dotted if name.split(".")[0] not in OWN}
+    inside = {place for name in dotted if name.split(".")[0] in OWN for place in _files(name)}
+    return frozenset(outside), frozenset(inside)
+
+
 def _imported(path: Path) -> frozenset[str]:
     """Dotted names that the module imports at its top, and those that its ``NEEDS`` lists.
 
@@ -111,9 +117,10 @@ def _imported(path: Path) -> frozenset[str]:
     return frozenset(found)
 
 
-def _files(dotted: str) -> list[Path]:
+@cache
+def _files(dotted: str) -> list[str]:
     """The files of this tree that importing ``dotted`` reads: packages, then the module."""
     parts = dotted.split(".")
     places = [ROOT.joinpath(*parts[:depth], "__init__.py") for depth in range(1, len(parts) + 1)]
     places.append(ROOT.joinpath(*parts).with_suffix(".py"))
-    return [place for place in places if place.exists()]
+    return [str(place) for place in places if place.exists()]
