@@ -129,7 +129,7 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
         K.SAME_SENSOR,
         lambda of: [
             SameSensor(
-                of.session, sensor, of.streams[at], of.streams[:at], coincidences=of.coincidences
+                of.session, sensor, of.streams[at], of.streams[:at], sightings=of.sightings
             )
             for at, sensor in enumerate(of.compared)
         ],

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections import deque
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.beat_match import match_beats
-from analysis.board.rules.streams import Stream
+from analysis.board.rules.echo import Echo
+from analysis.board.rules.sightings import Sightings
+from analysis.board.rules.streams import Change, Stream
 from analysis.board.rules.thresholds import RELAY, RelayLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay.event import NS_PER_S
@@ -19,59 +19,8 @@ if TYPE_CHECKING:
     from analysis.board.session_state import SessionState
 
 
-_LEAP_MBPM: Final = 2_000
-
-
-class _Echo:
-    """Evidence that the values of one stream are those of another a constant moment later."""
-
-    __slots__ = (
-        "_lag_s", "lags", "last_count", "missed", "other_heart_s", "score", "shown", "source",
-        "unlike",
-    )  # fmt: skip
-
-    def __init__(self, source: Stream) -> None:
-        self.source = source
-        self.shown = source.shown
-        self.score = 0.0
-        self.unlike = 0
-        self.last_count = 0
-        self.missed = 0
-        self.lags: deque[float] = deque(maxlen=15)
-        self._lag_s: float | None = None
-        self.other_heart_s = 0
-        """Since so many seconds their beats have not been those of one heart."""
-
-    def settle(self, limits: RelayLimits) -> None:
-        """Weigh the values not found that have only been counted so far: nearly all are."""
-        missed, self.missed = self.missed, 0
-        if not missed:
-            return
-        self.unlike = min(self.unlike + missed, 2 * limits.clear_unlike)
-        self.score -= limits.unlike * missed
-        if self.score <= 0:
-            self.score = 0.0
-            self.lags.clear()
-            self._lag_s = None
-
-    @property
-    def lag_s(self) -> float:
-        """The middle of the lags kept; made anew only after one has come."""
-        if self._lag_s is None:
-            self._lag_s = sorted(self.lags)[len(self.lags) // 2] if self.lags else 0.0
-        return self._lag_s
-
-    def take_lag(self, lag_s: float) -> None:
-        self.lags.append(lag_s)
-        self._lag_s = None
-
-
 class Relay(SensorRule):
-    """Repeats the RR list of another sensor, or its values a constant moment later.
-
-    Values count by how telling they are: any sensor passes through the next value of a rise, but
-    only a repeater makes the same turns and the same leaps.
-    """
+    """Repeats the RR list of another sensor, or its values a constant moment later."""
 
     kind = WarningKind.RELAY
 
@@ -81,23 +30,24 @@ class Relay(SensorRule):
         watched: SensorState,
         own: Stream,
         others: Sequence[Stream],
+        *,
+        sightings: Sightings,
         limits: RelayLimits = RELAY,
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
         self._own = own
-        self._echoes = tuple(_Echo(stream) for stream in others)
-        self._source: _Echo | None = None
+        self._sightings = sightings
+        self._echoes = tuple(Echo(stream, limits) for stream in others)
+        self._followed: list[Echo] = []
+        self._forgotten = 0  # of its changes: those before count for nothing any more
+        self._source: Echo | None = None
         self._lag_s = 0.0
         self._by_rr = False
         self._since = 0
-        self._previous = -1
-        self._up = 0
         self._due = 0
         self._unlike_s = 0
         self._beat_s = -1
-        self._has_evidence = False
-        self._most_lag_ns = round(limits.most_lag_s * NS_PER_S)
 
     @property
     def repeats(self) -> SensorState | None:
@@ -107,12 +57,7 @@ class Relay(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         own = self._own
-        if own.second != second:
-            own.look(second)
-        if own.new_beats or own.new_changes:
-            for echo in self._echoes:
-                if echo.source.second != second:
-                    echo.source.look(second)
+        self._sightings.look(second)
         if own.new_beats:
             if second >= self._due:
                 self._compare_beats(second)
@@ -124,7 +69,6 @@ class Relay(SensorRule):
         source = self._source
         if source is None:
             return GOOD if own.new_readings else UNSURE
-        source.settle(self._limits)
         if self._by_rr or source.unlike < self._limits.clear_unlike:
             return BAD
         self._lose_source()
@@ -160,11 +104,10 @@ class Relay(SensorRule):
         self._lose_source()
         self._by_rr = False
         self._unlike_s = 0
-        if self._has_evidence:
-            for echo in self._echoes:
-                echo.settle(self._limits)
-                echo.score = 0.0
-        self._has_evidence = False
+        for echo in self._followed:
+            echo.forget()
+        self._followed.clear()
+        self._forgotten = self._own.count
 
     def _lose_source(self) -> None:
         self._source = self._own.repeats = None
@@ -192,7 +135,7 @@ class Relay(SensorRule):
                 self._by_rr = False
                 self._lose_source()
 
-    def _lag_of_beats(self, ours: list[int], echo: _Echo) -> float | None:
+    def _lag_of_beats(self, ours: list[int], echo: Echo) -> float | None:
         """Median time by which these beats came later than the same of the other, or ``None``."""
         limits, source = self._limits, echo.source
         theirs = list(source.beats)
@@ -222,7 +165,7 @@ class Relay(SensorRule):
             return lags[len(lags) // 2] / NS_PER_S
         return None
 
-    def _ask_whether_of_one_heart(self, ours: list[int], echo: _Echo) -> None:
+    def _ask_whether_of_one_heart(self, ours: list[int], echo: Echo) -> None:
         """Two that measure one heart send nearly the same RR, and agree in bpm by right."""
         limits, theirs = self._limits, list(echo.source.beats)
         if len(theirs) < limits.same_rr:
@@ -240,84 +183,62 @@ class Relay(SensorRule):
         echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
 
     def _compare_changes(self, second: int) -> None:
-        self._has_evidence = True
-        own, clear_s = self._own, self._limits.clear_s
-        echoes: Sequence[_Echo] = self._echoes
-        if own.beats and second - self._beat_s <= clear_s:
-            # Two that send RR are told by these, unless the RR of one are no heart's at all.
-            echoes = [e for e in echoes if not e.source.beats or e.other_heart_s >= clear_s]
-        for t_ns, mbpm in own.new_changes:
-            weight = self._weight(mbpm)
-            oldest_ns = t_ns - self._most_lag_ns
-            for echo in echoes:
-                shown = echo.shown.get(mbpm)
-                if shown is None:
-                    echo.missed += 1
-                    continue
-                at_ns, count = shown[-1]
-                if at_ns < oldest_ns or count <= echo.last_count:
-                    echo.missed += 1
-                else:
-                    self._compare(echo, t_ns, shown, oldest_ns, weight)
-        if self._source is not None:
+        """Weigh the new changes beside those who may be repeated: nearly always nobody."""
+        own = self._own
+        echoed = self._sightings.echoed(own)
+        if not (echoed or self._followed):
             return
-        raise_at = self._limits.raise_at
-        for echo in echoes:
-            if echo.score < raise_at:
+        for echo in self._followed:
+            if not self._is_told_by_beats(echo, second):
+                for change in own.new_changes:
+                    echo.take(change)
+        for echo in self._echoes:
+            if echo.source not in echoed or echo.is_followed:
                 continue
-            echo.settle(self._limits)
-            if self._source is None and echo.score >= raise_at:
-                lag_s = echo.lag_s
-                if self._is_later(lag_s, echo):
-                    first = max(0, len(own.changes) - len(echo.lags))
-                    self._found(echo, lag_s, own.changes[first][0], by_rr=False)
+            if not self._is_told_by_beats(echo, second):
+                self._follow(echo)
+                # From the changes that made it suspect on, and from before them.
+                for change in self._remembered():
+                    echo.take(change)
+        if self._source is None:
+            self._look_for_source()
+        self._drop_unlike(echoed)
 
-    def _weight(self, mbpm: int) -> float:
-        """How telling it is to show this value next."""
-        limits = self._limits
-        step = mbpm - self._previous if self._previous >= 0 else 0
-        self._previous = mbpm
-        up = (step > 0) - (step < 0)
-        turned, self._up = up != self._up, up
-        if turned:
-            return limits.turn
-        return limits.leap if abs(step) >= _LEAP_MBPM else limits.plain
+    def _remembered(self) -> list[Change]:
+        count = self._own.count - self._forgotten
+        return list(self._own.changes)[-count:] if count else []
 
-    def _compare(
-        self,
-        echo: _Echo,
-        t_ns: int,
-        shown: Sequence[tuple[int, int]],
-        oldest_ns: int,
-        weight: float,
-    ) -> None:
-        limits = self._limits
-        if echo.missed:
-            echo.settle(limits)
-        usual = echo.lag_s if len(echo.lags) >= 4 else None
-        last_count, band_s = echo.last_count, limits.lag_band_s
-        oldest = bisect_left(shown, (oldest_ns,))
-        match, matched_s = 0, 0.0
-        for place in range(len(shown) - 1, oldest - 1, -1):
-            at_ns, count = shown[place]
-            if count <= last_count:
-                break
-            lag_s = (t_ns - at_ns) / NS_PER_S
-            if usual is None or abs(lag_s - usual) <= band_s:
-                match, matched_s = count, lag_s
-                break
-        if not match:
-            echo.missed = 1
-            return
-        echo.unlike = echo.unlike - 2 if echo.unlike > 2 else 0
-        echo.last_count = match
-        echo.take_lag(matched_s)
-        # A value that the other shows again and again is matched at any lag.
-        times = len(shown) - oldest
-        by_chance = min(1.0, times * 2 * band_s / limits.most_lag_s)
-        echo.score = min(echo.score + weight * (1 - by_chance), 2 * limits.raise_at)
+    def _look_for_source(self) -> None:
+        own = self._own
+        for echo in self._echoes:
+            if echo.score >= self._limits.raise_at and self._is_later(echo.lag_s, echo):
+                first = max(0, len(own.changes) - len(echo.lags))
+                self._found(echo, echo.lag_s, own.changes[first][0], by_rr=False)
+                return
 
-    def _is_later(self, lag_s: float, echo: _Echo) -> bool:
+    def _drop_unlike(self, echoed: Collection[Stream]) -> None:
+        """Those without evidence need not be followed, until they are suspect again."""
+        kept = []
+        for echo in self._followed:
+            if echo.score or echo is self._source or echo.source in echoed:
+                kept.append(echo)
+            else:
+                echo.forget()
+        self._followed = kept
+
+    def _follow(self, echo: Echo) -> None:
+        if not echo.is_followed:
+            echo.is_followed = True
+            self._followed.append(echo)
+
+    def _is_told_by_beats(self, echo: Echo, second: int) -> bool:
+        """Two that send RR are told by these, unless the RR of one are no heart's at all."""
+        clear_s = self._limits.clear_s
+        if not (self._own.beats and echo.source.beats) or second - self._beat_s > clear_s:
+            return False
+        return echo.other_heart_s < clear_s
+
+    def _is_later(self, lag_s: float, echo: Echo) -> bool:
         """Whether this one is the repeater, by when the same arrived.
 
         A reference is the repeater only if it is clearly later, on one clock; else the other is.
@@ -335,10 +256,11 @@ class Relay(SensorRule):
             return self.sensor > other.number
         return lag_s > 0
 
-    def _found(self, echo: _Echo, lag_s: float, since_ns: int, *, by_rr: bool) -> None:
+    def _found(self, echo: Echo, lag_s: float, since_ns: int, *, by_rr: bool) -> None:
         if self._source is None:
             self._since = since_ns // NS_PER_S
             echo.unlike = 0
+        self._follow(echo)
         self._source = echo
         self._own.repeats = echo.source.sensor
         self._lag_s = max(0.0, lag_s)

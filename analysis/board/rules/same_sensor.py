@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.streams import Coincidences, Stream
+from analysis.board.rules.sightings import Sightings
+from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import SAME_SENSOR, SameSensorLimits
 from analysis.board.snapshot import Measure, WarningKind
 from replay import event as ev
@@ -56,14 +57,14 @@ class SameSensor(SensorRule):
         own: Stream,
         before: Sequence[Stream],
         *,
-        coincidences: Coincidences,
+        sightings: Sightings,
         limits: SameSensorLimits = SAME_SENSOR,
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
         self._own = own
         self._twins = tuple(_Twin(stream) for stream in before)
-        self._coincidences = coincidences
+        self._sightings = sightings
         self._has_equal_ones = False
         self._window_ns = round(limits.window_s * NS_PER_S)
         self._same: SensorState | None = None
@@ -74,22 +75,25 @@ class SameSensor(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        own, alike = self._own, self._coincidences.look(second)
+        own = self._own
+        self._sightings.look(second)
         if second % _IDENTITY_EVERY_S == 0:
             self._compare_identities()
         if self._by_identity:
             return BAD
         if not own.new_readings:
             return UNSURE
-        # Nearly always: where no reading before was equal, those that differ are no news.
-        if not (self._same or self._has_equal_ones or own in alike):
+        together = self._sightings.together(own)
+        # Nearly always: none before was equal, and none has come to a value at the same moment.
+        if not (together or self._same or self._has_equal_ones):
             return GOOD
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
-        partners = self._coincidences.partners(own)
         for twin in self._twins:
             # Nor are they of any other than the one that it was found to be.
-            if twin.equal or twin.source in partners or self._same is twin.source.sensor:
+            if twin.equal or self._same is twin.source.sensor:
                 self._compare(twin, oldest_ns)
+            elif twin.source in together:
+                self._begin(twin)
         self._has_equal_ones = any(twin.equal for twin in self._twins)
         return BAD if self._same else GOOD
 
@@ -97,16 +101,32 @@ class SameSensor(SensorRule):
         source = twin.source
         theirs = source.readings
         if theirs and theirs[-1][0] >= oldest_ns:
-            self._compare_readings(twin)
+            readings = self._own.readings
+            self._compare_readings(twin, max(0, len(readings) - self._own.new_readings))
         else:
             self._found_alone(twin)
         if self._same is source.sensor:
             if self._is_over(twin):
                 self._same = None
-        elif self._same is None and twin.changes >= self._limits.changes:
+        else:
             self._ask_whether_same(twin)
 
+    def _begin(self, twin: _Twin) -> None:
+        """The two came to a value together: count their equal readings, also those before it."""
+        readings, alone = self._own.readings, 0
+        first = len(readings)
+        while first:
+            equal = self._has_equal(twin.source, *readings[first - 1])
+            alone = alone + 1 if equal is None else 0
+            if equal is False or alone > self._limits.lost:
+                break
+            first -= 1
+        self._compare_readings(twin, first)
+        self._ask_whether_same(twin)
+
     def _ask_whether_same(self, twin: _Twin) -> None:
+        if self._same is not None or twin.changes < self._limits.changes:
+            return
         if twin.equal >= self._limits.readings or twin.with_rr >= self._limits.rr_readings:
             self._same, self._since = twin.source.sensor, twin.first_s
             self._why = f"its last {twin.equal} readings were the same at the same moment"
@@ -157,10 +177,9 @@ class SameSensor(SensorRule):
         if twin.alone > self._limits.lost and self._same is not twin.source.sensor:
             twin.restart()
 
-    def _compare_readings(self, twin: _Twin) -> None:
-        own = self._own
-        readings = own.readings
-        for at in range(max(0, len(readings) - own.new_readings), len(readings)):
+    def _compare_readings(self, twin: _Twin, first: int) -> None:
+        readings = self._own.readings
+        for at in range(first, len(readings)):
             t_ns, reading = readings[at]
             equal = self._has_equal(twin.source, t_ns, reading)
             if equal is None:

@@ -10,10 +10,9 @@ from analysis.board.rules.delay_estimate import DelayEstimator, ReferenceCourse
 from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.relay import Relay
-from analysis.board.rules.streams import Coincidences, Stream
-from analysis.board.rules.thresholds import SAME_SENSOR
+from analysis.board.rules.sightings import Sightings
+from analysis.board.rules.streams import Stream
 from analysis.board.rules.unit_slip import UnitSlip
-from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
     from analysis.board.session_state import SessionState
@@ -38,11 +37,15 @@ class Shared:
         self.timed: Final = tuple(s for s in session.tests if clock.shares_clock(s.planned))
         self.compared: Final = tuple(s for s in session.sensors if not s.is_companion)
         self.streams: Final = tuple(Stream(sensor) for sensor in self.compared)
-        self.coincidences: Final = Coincidences(
-            self.streams, round(SAME_SENSOR.window_s * NS_PER_S)
-        )
+        self.sightings: Final = Sightings(self.streams)
         self.relays: Final = tuple(
-            Relay(session, sensor, self.streams[at], self.streams[:at] + self.streams[at + 1 :])
+            Relay(
+                session,
+                sensor,
+                self.streams[at],
+                self.streams[:at] + self.streams[at + 1 :],
+                sightings=self.sightings,
+            )
             for at, sensor in enumerate(self.compared)
         )
         self.unit_slips: Final = tuple(UnitSlip(session, sensor) for sensor in self.compared)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from analysis.board.rules.relay import Relay
+from analysis.board.rules.sightings import Sightings
 from analysis.board.rules.streams import Stream
 from analysis.board.session_state import SessionState
 from replay.event import NS_PER_S
@@ -28,7 +29,13 @@ class _Pair:
         self.session = SessionState(plan_of())
         self.own, self.other = (self.session.sensors[n - 1] for n in (own, other))
         self.streams = Stream(self.own), Stream(self.other)
-        self.rule = Relay(self.session, self.own, self.streams[0], self.streams[1:])
+        self.rule = Relay(
+            self.session,
+            self.own,
+            self.streams[0],
+            self.streams[1:],
+            sightings=Sightings(self.streams),
+        )
         self.second = -1
 
     def wait(self, seconds: int) -> None:

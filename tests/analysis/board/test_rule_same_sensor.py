@@ -8,8 +8,8 @@ import pytest
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Verdict
 from analysis.board.rules.same_sensor import SameSensor
-from analysis.board.rules.streams import Coincidences, Stream
-from analysis.board.rules.thresholds import SAME_SENSOR
+from analysis.board.rules.sightings import Sightings
+from analysis.board.rules.streams import Stream
 from analysis.board.session_state import SessionState
 from replay import event as ev
 from replay.event import NS_PER_S, Event
@@ -27,9 +27,8 @@ class _Pair:
         self.session = SessionState(plan_of())
         self.other, self.own = self.session.tests
         streams = Stream(self.other), Stream(self.own)
-        coincidences = Coincidences(streams, round(SAME_SENSOR.window_s * NS_PER_S))
         self.rule = SameSensor(
-            self.session, self.own, streams[1], streams[:1], coincidences=coincidences
+            self.session, self.own, streams[1], streams[:1], sightings=Sightings(streams)
         )
         self.apart_ns = round(apart_s * NS_PER_S)
         self.rr = rr

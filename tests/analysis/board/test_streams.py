@@ -1,10 +1,11 @@
-"""What a sensor has sent lately, and which have sent the same at about the same moment."""
+"""What a sensor has sent lately."""
 
 from __future__ import annotations
 
 import pytest
 
-from analysis.board.rules.streams import Coincidences, Stream
+from analysis.board.rules.streams import Stream
+from analysis.board.rules.thresholds import RELAY
 from analysis.board.session_state import SessionState
 from replay.event import NS_PER_S
 from replay.payloads import HeartRate
@@ -40,37 +41,18 @@ def test_changes_of_the_value_are_numbered() -> None:
     for second, bpm in enumerate((100, 100, 0, 100, 101, 100)):
         stream.sensor.fresh = [_sent(second, bpm)]
         stream.look(second)
-    assert [(t_ns // NS_PER_S, mbpm) for t_ns, mbpm in stream.changes] == [
+    assert [(t_ns // NS_PER_S, mbpm) for t_ns, mbpm, _ in stream.changes] == [
         (0, 100_000), (4, 101_000), (5, 100_000),
     ]  # fmt: skip
-    numbered = {mbpm: [count for _, count in shown] for mbpm, shown in stream.shown.items()}
-    assert numbered == {100_000: [1, 3], 101_000: [2]}
+    assert stream.count == 3
 
 
-@pytest.mark.parametrize(
-    ("second", "at_s", "alike"),
-    [(0, (0.2, 0.25), True), (1, (1.2, 1.25), True), (5, (5.2, 5.35), False)],
-)
-def test_the_same_bpm_within_a_tenth_of_a_second_is_a_coincidence(second, at_s, alike) -> None:
-    """Of two; a third that shows another value is none."""
-    streams = _streams()
-    coincidences = Coincidences(streams, NS_PER_S // 10)
-    for stream, when, bpm in zip(streams, (*at_s, at_s[0]), (100, 100, 105), strict=True):
-        stream.sensor.fresh = [_sent(when, bpm)]
-    expected = set(streams[:2]) if alike else set()
-    assert coincidences.look(second) == expected
-    assert coincidences.look(second) == expected
-
-
-def test_a_coincidence_may_lie_across_two_seconds() -> None:
-    """One just before, the other just after the second was closed; no longer in the next."""
-    one, two, other = streams = _streams()
-    coincidences = Coincidences(streams, NS_PER_S // 10)
-    one.sensor.fresh = [_sent(3.97, 100)]
-    assert coincidences.look(4) == set()
-    one.sensor.fresh, two.sensor.fresh = [], [_sent(4.02, 100)]
-    assert coincidences.look(5) == {one, two}
-    two.sensor.fresh, other.sensor.fresh = [], [_sent(4.05, 100)]
-    assert coincidences.look(7) == {two, other}
-    other.sensor.fresh = []
-    assert coincidences.look(8) == set()
+def test_turns_and_leaps_are_more_telling_than_the_next_value_of_a_rise() -> None:
+    """The first value is neither; what comes after it is the first turn."""
+    stream = _streams()[0]
+    for second, bpm in enumerate((100, 101, 102, 104, 103, 103, 101, 100)):
+        stream.sensor.fresh = [_sent(second, bpm)]
+        stream.look(second)
+    plain, leap, turn = RELAY.plain, RELAY.leap, RELAY.turn
+    weights = [weight for _, _, weight in stream.changes]
+    assert weights == [plain, turn, plain, leap, turn, leap, plain]

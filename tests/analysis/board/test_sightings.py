@@ -1,0 +1,164 @@
+"""Which sensors come to the same values: against holding each change against each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.board.rules.echo import Echo
+from analysis.board.rules.sightings import Sightings
+from analysis.board.rules.streams import Stream
+from analysis.board.rules.thresholds import RELAY, SAME_SENSOR
+from analysis.board.session_state import SessionState
+from replay.event import NS_PER_S
+from replay.payloads import HeartRate
+from tests.standins.session_events import plan_of
+
+MOMENT_NS = round(SAME_SENSOR.window_s * NS_PER_S)
+
+
+def _streams() -> list[Stream]:
+    return [Stream(sensor) for sensor in SessionState(plan_of()).sensors]
+
+
+def _sent(at_s: float, bpm: int) -> tuple[int, HeartRate]:
+    return round(at_s * NS_PER_S), HeartRate(mbpm=1000 * bpm)
+
+
+def _together(sightings: Sightings, streams: list[Stream]) -> set[tuple[int, int]]:
+    return {
+        (place, other)
+        for place, stream in enumerate(streams)
+        for other, theirs in enumerate(streams)
+        if theirs in sightings.together(stream)
+    }
+
+
+@pytest.mark.parametrize(
+    ("second", "at_s", "alike"),
+    [(0, (0.2, 0.25), True), (1, (1.2, 1.25), True), (5, (5.2, 5.35), False)],
+)
+def test_the_same_bpm_within_a_tenth_of_a_second_is_a_coincidence(second, at_s, alike) -> None:
+    """Of two; a third that comes to another value is in none."""
+    streams = _streams()
+    sightings = Sightings(streams)
+    for stream, when, bpm in zip(streams, (*at_s, at_s[0]), (100, 100, 105), strict=True):
+        stream.sensor.fresh = [_sent(when, bpm)]
+    for _ in range(2):
+        sightings.look(second)
+        assert _together(sightings, streams) == ({(0, 1), (1, 0)} if alike else set())
+
+
+def test_a_coincidence_may_lie_across_two_seconds() -> None:
+    """One just before, the other just after the second was closed; no longer in the next."""
+    one, two, other = streams = _streams()
+    sightings = Sightings(streams)
+    found = []
+    for second, stream, at_s in ((4, one, 3.97), (5, two, 4.02), (7, other, 4.05), (8, one, 7.5)):
+        for each in streams:
+            each.sensor.fresh = []
+        stream.sensor.fresh = [_sent(at_s, 101 if second == 8 else 100)]
+        sightings.look(second)
+        found.append(_together(sightings, streams))
+    assert found[:2] == [set(), {(0, 1), (1, 0)}]
+    assert found[2] == {(0, 2), (2, 0), (1, 2), (2, 1)}  # .08 s after the first
+    assert found[3] == set()
+
+
+_seconds = st.lists(
+    st.tuples(
+        st.integers(0, 9),  # how the first moves
+        st.sampled_from([0, 0, 0, 1]),  # whether the second repeats it
+        st.integers(0, 4),  # and how late
+        st.integers(98, 102),  # what the third shows
+    ),
+    min_size=20,
+    max_size=60,
+)
+
+
+def _played(drawn: list[tuple[int, int, int, int]], streams: list[Stream]) -> Iterator[int]:
+    """A first that wanders, a second that repeats most of it up to 4 s later, a third by itself."""
+    bpm, waiting = 100, dict[int, int]()
+    for second, (move, is_foreign, late_s, third) in enumerate(drawn, 1):
+        bpm = min(max(bpm + (-2, -1, -1, 0, 0, 1, 1, 1, 2, 3)[move], 90), 110)
+        waiting[second + late_s // 2] = 80 + move if is_foreign else bpm
+        for stream, at_s, value in zip(
+            streams, (0.6, 0.3, 0.25), (bpm, waiting.pop(second, None), third), strict=True
+        ):
+            sent = [] if value is None else [_sent(second - at_s, value)]
+            stream.sensor.fresh = sent
+        yield second
+
+
+@settings(deadline=None)
+@given(_seconds)
+def test_nobody_with_enough_evidence_is_passed_over(drawn) -> None:
+    """Each echo is followed from the start here: where it is sure, the quick look says so, too."""
+    streams = _streams()
+    sightings = Sightings(streams)
+    pairs = [(own, Echo(other, RELAY)) for own in streams for other in streams if other is not own]
+    for second in _played(drawn, streams):
+        sightings.look(second)
+        for own, echo in pairs:
+            for change in own.new_changes:
+                echo.take(change)
+            if own.new_changes and echo.score >= RELAY.raise_at:
+                assert echo.source in sightings.echoed(own)
+
+
+@settings(deadline=None)
+@given(_seconds)
+def test_together_are_those_who_came_to_a_value_within_the_window(drawn) -> None:
+    """One of two equal changes is of this second, the other the newest to that value."""
+    streams = _streams()
+    sightings = Sightings(streams)
+    newest: list[dict[int, int]] = [{} for _ in streams]
+    for second in _played(drawn, streams):
+        sightings.look(second)
+        now = [(at, *change) for at, stream in enumerate(streams) for change in stream.new_changes]
+        for place, t_ns, mbpm, _ in now:
+            newest[place][mbpm] = t_ns
+        expected = {
+            pair
+            for place, t_ns, mbpm, _ in now
+            for other in range(len(streams))
+            if other != place
+            and abs(newest[other].get(mbpm, -NS_PER_S) - t_ns) <= MOMENT_NS
+            for pair in ((place, other), (other, place))
+        }  # fmt: skip
+        assert _together(sightings, streams) == expected
+
+
+def test_a_repeater_is_suspect_once_there_can_be_evidence_enough() -> None:
+    """Turns alone, each repeated half a second later: 9 of them at .8 each, and not 8."""
+    own, other, _ = streams = _streams()
+    sightings = Sightings(streams)
+    suspect = []
+    for second in range(1, 14):
+        bpm = 100 + second % 2
+        other.sensor.fresh, own.sensor.fresh = [_sent(second - 0.7, bpm)], [_sent(second, bpm)]
+        sightings.look(second)
+        suspect.append(other in sightings.echoed(own))
+    # The first change is no turn.
+    assert suspect == [second > 9 for second in range(1, 14)]
+
+
+def test_values_that_were_shown_long_ago_are_forgotten() -> None:
+    """A source that sends decimals comes to a new value with each reading."""
+    streams = _streams()
+    sightings = Sightings(streams)
+    for second in range(5000):
+        streams[0].sensor.fresh = [(second * NS_PER_S, HeartRate(mbpm=60_000 + second))]
+        sightings.look(second)
+    streams[0].sensor.fresh = []
+    streams[1].sensor.fresh = [(5000 * NS_PER_S, HeartRate(mbpm=64_999))]
+    sightings.look(5000)
+    assert _together(sightings, streams) == set()
+    streams[1].sensor.fresh = [(5001 * NS_PER_S, HeartRate(mbpm=64_998))]
+    streams[2].sensor.fresh = [(5001 * NS_PER_S, HeartRate(mbpm=64_998))]
+    sightings.look(5001)
+    assert _together(sightings, streams) == {(1, 2), (2, 1)}
