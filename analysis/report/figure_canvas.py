@@ -20,6 +20,7 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from analysis.report.palette import LIGHT
 from analysis.report.svg_paths import compact_all
@@ -190,16 +191,16 @@ class FigureCanvas:
         return ax
 
     def save_png(self, path: Path, dpi: int) -> None:
-        """Save as pixels."""
+        """Save as pixels, opaque."""
+        pixels = io.BytesIO()
         with style():
-            # Level 4 takes a third of the time of the default 6 and a tenth more of the disk.
-            self.figure.savefig(
-                path,
-                dpi=dpi,
-                format="png",
-                metadata={"Software": None},
-                pil_kwargs={"compress_level": 4},
-            )
+            self.figure.savefig(pixels, dpi=dpi, format="rgba")
+        wide = int(self.width * dpi)
+        size = (wide, pixels.tell() // (4 * wide))
+        picture = Image.frombytes("RGB", size, pixels.getvalue(), "raw", "RGBX")
+        # Without the alpha that no figure has, and at level 2 instead of the default 6, it takes a
+        # fifth of the time and not a tenth more of the disk.
+        picture.save(path, format="PNG", dpi=(dpi, dpi), compress_level=2)
 
     def svg(self) -> str:
         """As an SVG document that stands alone."""
