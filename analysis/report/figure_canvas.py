@@ -191,16 +191,9 @@ class FigureCanvas:
         return ax
 
     def save_png(self, path: Path, dpi: int) -> None:
-        """Save as pixels, opaque."""
-        pixels = io.BytesIO()
+        """Save as pixels."""
         with style():
-            self.figure.savefig(pixels, dpi=dpi, format="rgba")
-        wide = int(self.width * dpi)
-        size = (wide, pixels.tell() // (4 * wide))
-        picture = Image.frombytes("RGB", size, pixels.getvalue(), "raw", "RGBX")
-        # Without the alpha that no figure has, and at level 2 instead of the default 6, it takes a
-        # fifth of the time and not a tenth more of the disk.
-        picture.save(path, format="PNG", dpi=(dpi, dpi), compress_level=2)
+            save_pixels(self.figure, path, dpi)
 
     def svg(self) -> str:
         """As an SVG document that stands alone."""
@@ -226,6 +219,20 @@ def style() -> Iterator[None]:
         }
     ):
         yield
+
+
+def save_pixels(figure: Figure, path: Path, dpi: int) -> None:
+    """Save a figure with a ground of its own as an opaque PNG.
+
+    Without the alpha that is full everywhere, and at level 2 instead of the default 6, writing it
+    takes a fifth of the time and hardly more of the disk.
+    """
+    pixels = io.BytesIO()
+    figure.savefig(pixels, dpi=dpi, format="rgba")
+    wide = int(figure.get_figwidth() * dpi)
+    size = (wide, pixels.tell() // (4 * wide))
+    picture = Image.frombytes("RGB", size, pixels.getvalue(), "raw", "RGBX")
+    picture.save(path, format="PNG", dpi=(dpi, dpi), compress_level=2)
 
 
 def inline(svg: str, name: str, title: str, description: str) -> str:

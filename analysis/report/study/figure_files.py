@@ -15,7 +15,7 @@ from typing import Final
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-from analysis.report.figure_canvas import style
+from analysis.report.figure_canvas import save_pixels, style
 from analysis.report.palette import LIGHT
 from analysis.report.study.figures import plot_differences, plot_sessions
 from analysis.report.study.planes import plot_difference_plane, plot_plane
@@ -96,7 +96,8 @@ def _save(kind: _Kind, sheet: Sheet, stem: Path, software: str) -> Iterator[Path
         foot.set_parse_math(False)
         for size, dots in sheet.dots.items():
             path = stem.with_name(f"{stem.name}_{size}.png")
-            figure.savefig(path, dpi=dots, format="png", metadata={"Software": None})
+            save_pixels(figure, path, dots)
+            figure.set_layout_engine("none")  # laid out once: every size shows the same picture
             yield path
         path = stem.with_name(f"{stem.name}_{sheet.name}.svg")
         figure.savefig(path, format="svg", metadata={"Date": None, "Creator": None})

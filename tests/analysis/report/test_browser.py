@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from analysis.report.figures import FIGURES
-from live.cli.report import write_report
 from replay.demo_files import demo_captures
 from tests.standins.browser import CONTROL, browser, measured
+from tests.standins.demo_reports import demo_report
 
 WIDTHS = [360, 390, 820, 1280]
 
@@ -20,10 +20,7 @@ pytestmark = [
 @pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
 def seen(request, tmp_path_factory):
     """What the browser says of one demo page: by width, and its console."""
-    folder = tmp_path_factory.mktemp("page")
-    write_report(request.param, folder / "page.html", None)
-    page = (folder / "page.html").read_text(encoding="utf-8")
-    return measured(page, WIDTHS, folder)
+    return measured(demo_report(request.param).page, WIDTHS, tmp_path_factory.mktemp("page"))
 
 
 def test_nothing_is_complained_of(seen):

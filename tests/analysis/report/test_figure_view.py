@@ -18,6 +18,7 @@ from analysis.session.pipeline import session_of
 from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
+from tests.standins.feeds import two_sensors, written
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 LABELS = ("Sorrel", "Tansy", "Bracken")
@@ -133,16 +134,18 @@ def test_time_axes_show_the_clock_that_is_asked_for(rowing, oslo):
     assert not set(np.diff(list(ticks))) - {60, 120}
 
 
-def test_figures_of_one_sensor_have_names_and_headings_of_their_own(rowing, tmp_path):
+def test_figures_of_one_sensor_have_names_and_headings_of_their_own(tmp_path):
     """The heading of a figure with a time axis names its stretch; that of a plane, which is of the
     whole session, does not.
     """
-    view = view_of(rowing.record, sensors=("Sorrel",), start="5:00", end="10:00")
+    with Capture.open(written(tmp_path / "a.sqlite", two_sensors(150), end_s=150)) as capture:
+        session = session_of(capture)
+    view = view_of(session.record, sensors=("Sorrel",), start="1:00", end="2:00")
     files = FigureFiles(tmp_path, "rowing_sorrel", "W1", "here", view)
     svg = {path.name: path.read_text(encoding="utf-8")
-           for path in save_figures(rowing, files) if path.suffix == ".svg"}  # fmt: skip
+           for path in save_figures(session, files) if path.suffix == ".svg"}  # fmt: skip
     for kind in ("traces", "efforts"):
-        assert "W1, Sorrel, 5:00 to 10:00 of 22:30" in svg[f"rowing_sorrel_{kind}_print.svg"]
+        assert "W1, Sorrel, 1:00 to 2:00 of 2:30" in svg[f"rowing_sorrel_{kind}_print.svg"]
     for kind in ("agreement", "differences"):
         assert "W1, Sorrel<" in svg[f"rowing_sorrel_{kind}_print.svg"]
 

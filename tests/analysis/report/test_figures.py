@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import struct
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -21,7 +22,7 @@ from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from replay.plan import Plan, PlannedSensor
-from tests.standins.feeds import beat, two_sensors, written
+from tests.standins.feeds import PLAN, beat, two_sensors, written
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 
@@ -103,9 +104,11 @@ def size_of_png(path):
     return struct.unpack(">II", head[16:24])
 
 
-def test_files_have_the_sizes_of_their_names(rowing, tmp_path):
+def test_files_have_the_sizes_of_their_names(tmp_path):
     """Each figure is there for video in both sizes and for print, as PNG and as SVG."""
-    paths = save_figures(rowing, FigureFiles(tmp_path / "figures", "rowing", "W1", "here"))
+    plan = replace(PLAN, invented=True)
+    minute = numbers_of(written(tmp_path / "a.sqlite", two_sensors(60), plan=plan, end_s=60))
+    paths = save_figures(minute, FigureFiles(tmp_path / "figures", "rowing", "W1", "here"))
     assert len(paths) == 5 * len(FIGURES)
     assert sorted(paths) == sorted((tmp_path / "figures").iterdir())
     for path in paths:

@@ -6,9 +6,9 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from live.cli.report import write_report
 from replay.demo_files import demo_captures
 from tests.standins.browser import browser, printed
+from tests.standins.demo_reports import demo_report
 
 pytestmark = [
     pytest.mark.skipif(browser() is None, reason="no Chromium is installed"),
@@ -26,8 +26,9 @@ LEAST_FILLED = 0.5
 def pages(request, tmp_path_factory):
     """Each printed page of a demo report as grey values, 36 dots an inch."""
     folder = tmp_path_factory.mktemp("printed")
-    write_report(request.param, folder / "page.html", None)
-    document = pypdfium2.PdfDocument(printed(folder / "page.html", folder))
+    page = folder / "page.html"
+    page.write_text(demo_report(request.param).page, encoding="utf-8")
+    document = pypdfium2.PdfDocument(printed(page, folder))
     found = [np.asarray(page.render(scale=0.5).to_pil().convert("L")) for page in document]
     document.close()
     return found

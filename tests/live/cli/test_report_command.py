@@ -6,6 +6,7 @@ import io
 import json
 import re
 from contextlib import redirect_stdout
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ from live.cli import report as command
 from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
-from tests.standins.feeds import beat, two_sensors, written
+from tests.standins.feeds import PLAN, beat, two_sensors, written
 from tests.test_docs import undocumented
 
 NEEDS = ("jinja2", "matplotlib")  # imported by what is called
@@ -51,22 +52,29 @@ def rowing_facts(tmp_path_factory):
     return json.loads(told.getvalue())
 
 
-def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monkeypatch):
+@pytest.fixture
+def short(tmp_path):
+    """An invented minute of two sensors: as many files as any session has, and soon drawn."""
+    plan = replace(PLAN, invented=True)
+    return written(tmp_path / "short.sqlite", two_sensors(60), plan=plan, end_s=60)
+
+
+def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monkeypatch, short):
     """Without options the page is in `reports` and its figures beside it; both are named."""
     monkeypatch.chdir(tmp_path)
-    status, out, err = run(capsys, "report", ROWING)
-    page = Path("reports") / f"{ROWING.stem}.html"
-    folder = Path("reports") / f"{ROWING.stem}_figures"
+    status, out, err = run(capsys, "report", short)
+    page = Path("reports") / "short.html"
+    folder = Path("reports") / "short_figures"
     assert (status, err, page.is_file()) == (0, "", True)
     assert f"Page: {page}" in out
     assert f"Figures: {len(list(folder.iterdir()))} files in {folder}" in out
     assert INVENTED_LONG in out
 
 
-def test_the_json_names_all_files(tmp_path, capsys):
+def test_the_json_names_all_files(tmp_path, capsys, short):
     """With --json, page and figures are named, and every one of them is there."""
     out = tmp_path / "deep" / "page.html"
-    arguments = ("report", ROWING, "--out", out, "--figures", tmp_path / "pictures", "--json")
+    arguments = ("report", short, "--out", out, "--figures", tmp_path / "pictures", "--json")
     status, told, _ = run(capsys, *arguments)
     facts = json.loads(told)
     assert (status, facts["page"], len(facts["figures"])) == (0, str(out), 20)
@@ -97,7 +105,7 @@ def test_a_page_of_another_kind_is_refused(tmp_path, capsys):
     assert "must end in .html" in err
 
 
-def test_what_cannot_be_written_is_one_sentence(tmp_path, capsys):
+def test_what_cannot_be_written_is_one_sentence(tmp_path, capsys, short):
     """Page or figures in a place that is no folder: one sentence, status 2."""
     block = tmp_path / "block"
     block.write_text("a file, not a folder")
@@ -105,7 +113,7 @@ def test_what_cannot_be_written_is_one_sentence(tmp_path, capsys):
         ("--out", block / "page.html", "--no-figures"),
         ("--out", tmp_path / "page.html", "--figures", block),
     ):
-        status, _, err = run(capsys, "report", ROWING, *arguments)
+        status, _, err = run(capsys, "report", short, *arguments)
         assert (status, err.count("\n")) == (2, 1)
         assert "cannot be written" in err
 
@@ -197,8 +205,8 @@ def test_marked_efforts_and_refused_suggestions_count(tmp_path, capsys):
         if not (event.sensor == 1 and 300e9 < event.t_ns < 330e9)
     ]
     file = written(tmp_path / "a.sqlite", events, end_s=600)
-    _, before = reported(capsys, file, tmp_path)
-    assert before["exclusions"] != []
+    _, told, _ = run(capsys, "analyse", file, "--json")
+    assert json.loads(told)["exclusions"] != []
     from analysis.session.exclusions import suggestions
     from analysis.session.load import session_of
 
