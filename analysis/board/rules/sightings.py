@@ -18,6 +18,9 @@ _NEVER: Final = -(1 << 62)
 _MOST_VALUES: Final = 4096
 """More than whole bpm there are: only a source that sends decimals comes to so many."""
 
+_ROUNDED: Final = 1e-6
+"""Sums in another order than those of the evidence itself."""
+
 _Change: TypeAlias = tuple[int, int, float, list[int]]
 """The place of a stream, when it came to a value, how telling that is, and when each stream came to
 that value last.
@@ -47,9 +50,9 @@ class Sightings:
         self._second = -1
         self._last: dict[int, list[int]] = {}
         self._never: Final = [_NEVER] * len(self._streams)
-        # By place and place of the other: evidence, as of the last change that the other had shown.
-        self._most: Final = [[0.0] * len(self._streams) for _ in streams]
-        self._at: Final = [[0] * len(self._streams) for _ in streams]
+        # By place and place of the other: evidence as of the last change that the other had shown,
+        # and what all changes up to that one would take.
+        self._ahead: Final = [[0.0] * len(self._streams) for _ in streams]
         self._echoed: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._together: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._marked: Final[list[set[Stream]]] = []
@@ -89,21 +92,22 @@ class Sightings:
 
     def _compare(self, changes: Sequence[_Change]) -> None:
         lag_ns, moment_ns, limits = self._lag_ns, self._moment_ns, self._limits
-        unlike, raise_at, most_kept = limits.unlike, limits.raise_at, 2 * limits.raise_at
+        unlike, enough = limits.unlike, limits.raise_at - _ROUNDED
         numbers = [stream.count - len(stream.new_changes) for stream in self._streams]
         for place, t_ns, weight, shown in changes:
+            ahead, taken = self._ahead[place], unlike * numbers[place]
             numbers[place] += 1
-            number, most, at = numbers[place], self._most[place], self._at[place]
             adds, oldest_ns, other = weight * self._best, t_ns - lag_ns, -1
             for at_ns in shown:
                 other += 1
                 if at_ns < oldest_ns or other == place:
                     continue
-                score = most[other] - unlike * (number - at[other] - 1)
-                score = min(score + adds, most_kept) if score > 0 else adds
-                most[other], at[other] = score, number
-                if score >= raise_at:
+                score = ahead[other] - taken
+                score = score + adds if score > 0 else adds
+                if score >= enough:
+                    score = min(score, 2 * limits.raise_at)
                     self._mark(self._echoed, place, other)
+                ahead[other] = score + taken + unlike
                 if -moment_ns <= t_ns - at_ns <= moment_ns:
                     self._mark(self._together, place, other)
                     self._mark(self._together, other, place)
