@@ -47,6 +47,10 @@ class Tolerance:
         difference = abs(test_mbpm - ref_mbpm)
         return difference <= self._mbpm or difference * 100_000 <= ref_mbpm * self._mpercent
 
+    def allowed_mbpm(self, ref_mbpm: int) -> int:
+        """The greatest difference, mbpm, that is still within: for many values at one reference."""
+        return max(self._mbpm, ref_mbpm * self._mpercent // 100_000)
+
     def within_each(
         self, ref_mbpm: npt.NDArray[np.integer[Any]], test_mbpm: npt.NDArray[np.integer[Any]]
     ) -> npt.NDArray[np.bool_]:

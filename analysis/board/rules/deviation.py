@@ -37,10 +37,12 @@ class Deviation:
         self.watched: Final = watched
         self._reference: Final = session.reference.held
         self._held: Final = watched.held
-        self._within: Final = session.tolerance.within
+        self._tolerance: Final = session.tolerance
         self._limits: Final = limits
         self.delay: Final = delay or DelayEstimator(session, watched)
         self._second = -1
+        self._allowed_at = NO_VALUE
+        self._allowed = 0
         self._agreed: tuple[int, int] | None = None
         self._leapt = -1
         self._agreed_at = -1
@@ -58,28 +60,31 @@ class Deviation:
 
     def look(self, second: int) -> Deviation:
         """The state at ``second``; made on the first call for it."""
-        if second != self._second:
-            self._second = second
-            self._update(second)
-        return self
-
-    def _update(self, second: int) -> None:
+        if second == self._second:
+            return self
         reference, value = self._reference[second], self._held[second]
         self.unexplained = self.follows = False
-        if second and reference != NO_VALUE:
-            leap, most = reference - self._reference[second - 1], self._limits.leap_mbpm
-            if leap > most or -leap > most:
-                self._reference_leapt(second, leap)
-        self.paired = reference != NO_VALUE != value
+        self._second = second
+        if reference == NO_VALUE:
+            self.paired, self.side = False, 0
+            return self
+        before = self._reference[second - 1] if second else NO_VALUE
+        if before != NO_VALUE and abs(reference - before) > self._limits.leap_mbpm:
+            self._reference_leapt(second, reference - before)
+        self.paired = value != NO_VALUE
         if not self.paired:
             self.side = 0
-            return
-        if self._within(reference, value):
+            return self
+        if reference != self._allowed_at:
+            self._allowed_at, self._allowed = reference, self._tolerance.allowed_mbpm(reference)
+        difference, allowed = value - reference, self._allowed
+        if -allowed <= difference <= allowed:
             self.side = 0
             self._agree(second, reference, value)
         else:
-            self.side = 1 if value > reference else -1
+            self.side = 1 if difference > 0 else -1
             self._differ(second, reference, value)
+        return self
 
     def _agree(self, second: int, reference: int, value: int) -> None:
         self._agreed = (reference, value)
@@ -98,7 +103,7 @@ class Deviation:
         was = [v for v in self._reference[first:second] if v != NO_VALUE]
         nearest = (max if self.side > 0 else min)(was, default=reference)
         further = self.side * (value - nearest) > 0
-        self.unexplained = further and not self._within(nearest, value)
+        self.unexplained = further and not self._tolerance.within(nearest, value)
         if self._agreed is not None:
             reference_then, value_then = self._agreed
             moved = reference - reference_then
@@ -108,8 +113,6 @@ class Deviation:
 
     def _reference_leapt(self, second: int, leap: int) -> None:
         """A leap of the reference is no change of the heart: count from behind it."""
-        if self._reference[second - 1] == NO_VALUE:
-            return
         self._leapt = second
         if self._agreed is not None:
             self._agreed = (self._agreed[0] + leap, self._agreed[1])

@@ -59,3 +59,16 @@ def test_a_reading_counts_by_its_whole_bpm() -> None:
 def test_the_range_of_even_steps(count: int, width: int) -> None:
     """One reading at each bpm from 0: ranks ⌈5 %⌉ and ⌈95 %⌉ of the count."""
     assert range_of_counts([1] * count, count) == width
+
+
+@given(
+    st.integers(0, 250_000), st.integers(0, 250_000), st.integers(0, 20_000), st.integers(0, 30_000)
+)
+def test_what_is_allowed_is_the_greatest_difference_that_is_within(
+    ref: int, off: int, mbpm: int, mpercent: int
+) -> None:
+    """Of the reference above and below, to the thousandth; one more is not."""
+    tolerance = Tolerance(mbpm / 1000, mpercent / 1000)
+    allowed = tolerance.allowed_mbpm(ref)
+    for test in (ref + off, ref - off, ref + allowed, ref - allowed, ref + allowed + 1):
+        assert tolerance.within(ref, test) is (abs(test - ref) <= allowed)
