@@ -7,31 +7,24 @@ one pixel wide, because Qt draws wider ones by outlining and filling them, at ma
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Final, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
 
-from live.views.window.parts.columns import Bools, Drawn, Floats
+from live.views.window.parts.columns import Drawn, Floats
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.number_format import tick_step
 from live.views.window.parts.theme import Theme
 
 _Number = TypeVar("_Number", float, Floats)
-
-_FEW_RUNS: Final = 6
-
-MARK_EVERY_PX: Final = 110
-"""Distance between the shapes along a line: near enough to tell lines apart, few enough to see
-the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,80 +144,6 @@ def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]
         painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
 
 
-def is_sparse(area: Area, drawn: Drawn) -> bool:
-    """Whether a line has fewer points than pixels."""
-    n = len(drawn.t_s)
-    if n == 0:
-        return False
-    points = 2 * n if drawn.by_column else n
-    return bool(points < area.x_scale * (drawn.t_s[-1] - drawn.t_s[0]))
-
-
-def draw_line(painter: QPainter, area: Area, drawn: Drawn, pen: QPen, *, sparse: bool) -> None:
-    """A series as a line of about two pixels: the same thin path again, a little lower.
-
-    Where points are as dense as pixels (not ``sparse``) the line is broad enough by itself.
-    """
-    x, y, joined = drawn.line()
-    if len(x) == 0:
-        return
-    px, py = area.x(x), area.y(y)
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing, sparse)
-    painter.setPen(pen)
-    painter.setBrush(Qt.BrushStyle.NoBrush)
-    # A thin pen is one device pixel wide, however many of them make up a pixel.
-    ratio = painter.device().devicePixelRatio()
-    steps = round(1.5 * ratio) if sparse else 1
-    dash = np.floor(x / dash_s(area)) if pen.style() != Qt.PenStyle.SolidLine else None
-    for path in _paths(px, py, joined, dash):
-        painter.drawPath(path)
-        for step in range(1, steps):
-            painter.drawPath(path.translated(0, step / ratio))
-    # A reading with a gap on either side has no line to be seen by.
-    lone = ~joined
-    lone[1:] &= ~joined[:-1]
-    for i in np.flatnonzero(lone):
-        painter.fillRect(QRectF(px[i] - 1.5, py[i] - 1.5, 3, 3), pen.color())
-
-
-DASHED_PX: Final = 64
-"""At least so long, and at most twice as long, dashes go on before they begin anew."""
-
-
-def dash_s(area: Area) -> float:
-    """Length in s after which the dashes of a line begin anew: where they stand is bound to times,
-    not to where the picture begins, so that they move along with the line.
-    """
-    return float(2.0 ** math.ceil(math.log2(DASHED_PX / area.x_scale)))
-
-
-def _paths(px: Floats, py: Floats, joined: Bools, dash: Floats | None) -> list[QPainterPath]:
-    """A line's path, in one piece per run where these are few: pyqtgraph makes such a piece in a
-    sixth of the time that it takes to look at each point whether it is joined.
-
-    ``dash``: float64[n], another value where dashes begin anew; ``None`` of a line without any.
-    """
-    if len(px) < 2:
-        return []
-    breaks = np.flatnonzero(~joined[:-1])
-    if dash is None and len(breaks) > _FEW_RUNS:
-        return [pg.arrayToQPath(px, py, connect=joined)]
-    edges = [0, *(breaks + 1).tolist(), len(px)]
-    pieces = [(first, last) for first, last in pairwise(edges) if last - first > 1]
-    if dash is not None:
-        anew = np.flatnonzero(np.diff(dash)) + 1
-        pieces = [
-            (start, end + 1 if end < last else last)
-            for first, last in pieces
-            for start, end in pairwise(
-                [first, *anew[(anew > first) & (anew < last - 1)].tolist(), last]
-            )
-        ]
-    return [
-        pg.arrayToQPath(px[first:last], py[first:last], connect="all") for first, last in pieces
-    ]
-
-
 def draw_band(
     painter: QPainter,
     area: Area,
@@ -283,30 +202,6 @@ def draw_flag(painter: QPainter, box: QRectF, x: float, colour: str) -> None:
     pen.setDashPattern([2, 4])
     painter.setPen(pen)
     painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
-
-
-def mark_points(drawn: Drawn, area: Area, place: float) -> tuple[Floats, Floats]:
-    """Where the shapes along a line stand, in pixels.
-
-    They are bound to times, not to the screen, so that they move along with the line.  ``place``
-    (0 to 1) shifts one sensor's shapes against another's.
-    """
-    t_s = drawn.t_s
-    if len(t_s) == 0:
-        return t_s, t_s
-    step = MARK_EVERY_PX / area.x_scale
-    # A power of two keeps the shapes where they are while the view grows.
-    step = 2.0 ** math.ceil(math.log2(step))
-    first = math.ceil(float(t_s[0]) / step - place)
-    if (first + place) * step >= t_s[-1]:  # as it is in most strips that are new
-        return t_s[:0], t_s[:0]
-    wanted = (np.arange(first, t_s[-1] / step - place) + place) * step
-    index = np.searchsorted(t_s, wanted)
-    index = index[index < len(t_s)]
-    near = np.abs(t_s[index] - wanted[: len(index)]) < step / 8
-    index = index[near]
-    y = (drawn.low[index] + drawn.high[index]) / 2
-    return area.x(t_s[index]), area.y(y)
 
 
 def spread(wanted: list[float], height: float, top: float, bottom: float) -> list[float]:

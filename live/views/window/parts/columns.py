@@ -94,7 +94,10 @@ class Drawn:
 
     def since(self, start_s: float) -> Drawn:
         """From the last point before a moment on."""
-        first = int(np.searchsorted(self.t_s, start_s)) - 1
+        return self.piece(int(self.t_s.searchsorted(start_s)) - 1)
+
+    def piece(self, first: int) -> Drawn:
+        """From this point on."""
         if first <= 0:
             return self
         low = self.low[first:]

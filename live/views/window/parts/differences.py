@@ -46,24 +46,34 @@ class DifferencesCanvas(Canvas):
         self._ref = NOTHING
         self._standing = StandingLines(stamps)
         self._zero_s = 0.0
+        self._found: dict[int, Drawn] = {}
+        self._reach = _LEAST_REACH
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
         self._ref = band_of(frame, columns)
-        self.drawn = {
+        found = {
             number: frame.lines.differences[number].drawn(*beyond(frame, columns, number), columns)
             for number in frame.drawn_tests
         }
         self.show_frame(frame)
+        before = self._found
+        if len(found) != len(before) or any(before.get(n) is not one for n, one in found.items()):
+            self._found = found  # as it is once a second
+            self._fit(found)
+        return -self._reach, self._reach
+
+    def _fit(self, found: dict[int, Drawn]) -> None:
+        """How far the panel reaches, and what of the lines lies beyond."""
         reach = _LEAST_REACH
-        for drawn in self.drawn.values():
+        for drawn in found.values():
             if len(drawn.t_s):
                 reach = max(reach, -float(drawn.low.min()), float(drawn.high.max()))
         # Beyond the last round value, so that its number has room on the axis.
-        reach = 1.2 * min(10 * math.ceil(reach / 10), _MOST_REACH)
-        for number, drawn in self.drawn.items():
+        self._reach = reach = 1.2 * min(10 * math.ceil(reach / 10), _MOST_REACH)
+        self.drawn, self.cuts = {}, {}
+        for number, drawn in found.items():
             self.drawn[number], self.cuts[number] = drawn.cut(-reach, reach)
-        return -reach, reach
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """What stands for good; over it what depends on now, or on the edges of the picture."""

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
-from live.views.window.parts.canvas import Area, line_pen, mark_points, spread
-from live.views.window.parts.columns import Cut, Drawn
+from live.views.window.parts.canvas import Area, line_pen, spread
+from live.views.window.parts.columns import Cut, Drawn, Floats
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.lettering import Lettering, lettering
 from live.views.window.parts.shapes import Shape, Stamps, draw
+from live.views.window.parts.theme import SensorStyle
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,27 +40,85 @@ def radius_for(metrics: QFontMetricsF) -> float:
     return max(3.5, 0.3 * metrics.height())
 
 
-def draw_marks(
-    painter: QPainter, stamps: Stamps, area: Area, frame: Frame, *, number: int, drawn: Drawn
-) -> None:
-    """The sensor's shape along its line."""
-    style = frame.styles[number]
-    xs, ys = mark_points(drawn, area, (0.37 * (style.index + 1)) % 1.0)
-    if len(xs) == 0:
-        return
-    radius = radius_for(QFontMetricsF(painter.font()))
-    stamp = stamps.get(
-        style.shape,
-        radius,
-        QColor(style.colour(frame.theme)),
-        QColor(frame.theme.ground),
-        painter.device().devicePixelRatio(),
+MARK_EVERY_PX: Final = 110
+"""Distance between the shapes along a line: near enough to tell lines apart, few enough to see
+the line."""
+
+
+def _step_s(area: Area) -> float:
+    """Time between two shapes of a line.  A power of two keeps the shapes where they are while the
+    view grows.
+    """
+    return float(2.0 ** math.ceil(math.log2(MARK_EVERY_PX / area.x_scale)))
+
+
+def _place(style: SensorStyle) -> float:
+    """By what share of their distance one sensor's shapes are shifted against another's."""
+    return (0.37 * (style.index + 1)) % 1.0
+
+
+def _last_wanted(drawn: Drawn, step_s: float, place: float) -> float:
+    """Where the last shape that a line has so far is wanted, s."""
+    return (math.floor(float(drawn.t_s[-1]) / step_s - place) + place) * step_s
+
+
+def mark_points(drawn: Drawn, area: Area, place: float) -> tuple[Floats, Floats]:
+    """Where the shapes along a line stand, in pixels.
+
+    They are bound to times, not to the screen, so that they move along with the line.  ``place``
+    (0 to 1) shifts one sensor's shapes against another's.
+    """
+    t_s = drawn.t_s
+    if len(t_s) == 0:
+        return t_s, t_s
+    step = _step_s(area)
+    first = math.ceil(float(t_s[0]) / step - place)
+    wanted = (np.arange(first, t_s[-1] / step - place) + place) * step
+    index = np.searchsorted(t_s, wanted)
+    index = index[index < len(t_s)]
+    near = np.abs(t_s[index] - wanted[: len(index)]) < step / 8
+    index = index[near]
+    y = (drawn.low[index] + drawn.high[index]) / 2
+    return area.x(t_s[index]), area.y(y)
+
+
+def has_marks(area: Area, frame: Frame, lines: Mapping[int, Drawn], from_s: float) -> bool:
+    """Whether a shape may stand on one of the lines from a moment on."""
+    step = _step_s(area)
+    return any(
+        len(line.t_s)
+        and _last_wanted(line, step, _place(frame.styles[number])) >= from_s - step / 8
+        for number, line in lines.items()
     )
+
+
+def draw_marks(
+    painter: QPainter,
+    stamps: Stamps,
+    area: Area,
+    frame: Frame,
+    *,
+    lines: Mapping[int, Drawn],
+    from_s: float,
+) -> None:
+    """The sensors' shapes along their lines, from a moment on."""
+    step = _step_s(area)
+    radius = radius_for(lettering(painter.font()).metrics)
+    ratio = painter.device().devicePixelRatio()
+    ground = QColor(frame.theme.ground)
     # Those at the edges too, as much of them as is inside: they move in and out.
     left, right = area.box.left() - radius - 2, area.box.right() + radius + 2
-    for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
-        if left <= x <= right:
-            stamps.put(painter, stamp, x, y)
+    for number, line in lines.items():
+        style = frame.styles[number]
+        place = _place(style)
+        if len(line.t_s) == 0 or _last_wanted(line, step, place) < from_s - step / 8:
+            continue  # as it is in most strips that are new
+        xs, ys = mark_points(line.since(from_s), area, place)
+        colour = QColor(style.colour(frame.theme))
+        stamp = stamps.get(style.shape, radius, colour, ground, ratio)
+        for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
+            if left <= x <= right:
+                stamps.put(painter, stamp, x, y)
 
 
 def draw_doubtful(painter: QPainter, area: Area, frame: Frame, number: int) -> None:

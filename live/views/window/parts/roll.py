@@ -52,9 +52,7 @@ class KeptPicture:
 
 
 class Roll:
-    """A picture on a time axis that moves on.  ``margin``: pixels by which what is painted for a
-    moment may reach to either side of it.
-    """
+    """A picture on a time axis that moves on."""
 
     def __init__(self) -> None:
         self._key: tuple[object, ...] = ()
@@ -68,17 +66,18 @@ class Roll:
         key: tuple[object, ...],
         *,
         ground: QColor,
-        since_s: float,
+        news: float,
         margin: float,
         spare: int,
         paint: Callable[[QPainter, float], None],
     ) -> None:
         """Put the picture of ``area`` there.
 
-        ``key``: all that what is kept depends on, but for the times; ``since_s``: from where on
-        something else is to be seen than at the last call; ``spare``: pixels beside the box that
-        are painted and not shown, for lines that are not the same where they are cut off;
-        ``paint``: called with a painter and the moment from which on to paint.
+        ``key``: all that what is kept depends on, but for the times; ``news``: the pixel from
+        which on something else is to be seen than at the last call; ``margin``: pixels by which
+        what is painted for a moment may reach to either side of it; ``spare``: pixels beside the
+        box that are painted and not shown, for lines that are not the same where they are cut off;
+        ``paint``: called with a painter and the pixel from which on to paint.
         """
         ratio = painter.device().devicePixelRatio()
         place = _place(area.box).adjusted(-spare, 0, spare, 0)
@@ -94,7 +93,7 @@ class Roll:
             and abs(area.x_scale / self._x_scale - 1) * far < _OFF_PX
         )
         if stands:
-            left = min(area.x(since_s) - margin, place.right())
+            left = min(news, place.right())
             if step:
                 left = min(left, place.right() - step / ratio - margin)
                 self._picture.scroll(-step, 0, self._picture.rect(), QRegion())
@@ -110,7 +109,7 @@ class Roll:
                 strip = QRectF(left, place.top(), place.right() - left, place.height())
                 brush.setClipRect(strip)
                 brush.fillRect(strip, ground)
-                paint(brush, (left - margin - area.x_zero) / area.x_scale)
+                paint(brush, left)
         self._key = key
         # By what it was moved, not by what was asked for: parts of pixels must not add up.
         self._x_zero -= step / ratio if stands else 0.0

@@ -6,22 +6,14 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+from PySide6.QtGui import QColor, QPainter
 
-from live.views.window.parts.canvas import (
-    DASHED_PX,
-    Area,
-    dash_s,
-    draw_flag,
-    draw_grid,
-    draw_line,
-    is_sparse,
-    line_pen,
-    rows_in,
-)
+from live.views.window.parts.canvas import Area, draw_flag, draw_grid, line_pen, rows_in
 from live.views.window.parts.columns import Drawn
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import draw_marks, radius_for
+from live.views.window.parts.lettering import lettering
+from live.views.window.parts.lines import DASHED_PX, draw_line, is_sparse
+from live.views.window.parts.marks import draw_marks, has_marks, radius_for
 from live.views.window.parts.number_format import value_rows
 from live.views.window.parts.roll import Roll
 from live.views.window.parts.shapes import Stamps
@@ -30,6 +22,8 @@ _BAND: Final = -1
 """Stands for the band among the numbers of sensors."""
 _SPARE_PX: Final = 8
 """Where a line is cut off it is not quite what it is where it goes on."""
+_LINE_PX: Final = 4
+"""So far to either side of its points a line reaches at most."""
 
 
 def _spare(frame: Frame, number: int) -> int:
@@ -98,8 +92,8 @@ class StandingLines:
         lies between the grid and the lines.
         """
         low, high = _values(area)
-        line = QFontMetricsF(painter.font()).height()
-        rows = value_rows(low, high, rows_in(area.box.height(), line))
+        metrics = lettering(painter.font()).metrics
+        rows = value_rows(low, high, rows_in(area.box.height(), metrics.height()))
         every = {**drawn, _BAND: band}
         plan = frame.plan
         sparse = {number: is_sparse(area, one) for number, one in every.items()}
@@ -111,47 +105,38 @@ class StandingLines:
             tuple(marker.t_ns for marker in frame.markers),
             tuple((number, one.by_column, sparse[number]) for number, one in every.items()),
         )
+        tests = {number: drawn[number] for number in frame.drawn_tests if number in drawn}
+        since_s = min(self._news.since(every), since_s)
+        shape_px = radius_for(metrics) + 4
+        news = area.x(since_s) - _LINE_PX
+        if has_marks(area, frame, tests, since_s):
+            news = min(news, area.x(since_s) - shape_px)
 
-        def paint(brush: QPainter, from_s: float) -> None:
+        def paint(brush: QPainter, left: float) -> None:
             draw_grid(brush, area, frame, rows)
+            from_s = (left - _LINE_PX - area.x_zero) / area.x_scale
             below(brush, from_s)
-            tests = {number: drawn[number] for number in frame.drawn_tests if number in drawn}
-            self._draw_tests(brush, area, frame, tests, from_s)
+            for number, line in tests.items():
+                style = frame.styles[number]
+                pen = line_pen(style.colour(frame.theme), dashed=style.dashed)
+                draw_line(brush, area, line, pen, sparse=sparse[number], from_s=from_s)
+            for marker in frame.markers:
+                x = area.x(marker.t_ns / 1e9)
+                if area.box.left() <= x <= area.box.right():
+                    draw_flag(brush, area.box, x, frame.theme.ink)
+            shapes_s = (left - shape_px - area.x_zero) / area.x_scale
+            draw_marks(brush, self._stamps, area, frame, lines=tests, from_s=shapes_s)
 
         self._roll.draw(
             painter,
             area,
             key,
             ground=QColor(frame.theme.ground),
-            since_s=min(self._news.since(every), since_s),
-            margin=radius_for(QFontMetricsF(painter.font())) + 4,
+            news=news,
+            margin=shape_px,
             spare=max((_spare(frame, number) for number in drawn), default=0),
             paint=paint,
         )
-
-    def _draw_tests(
-        self,
-        painter: QPainter,
-        area: Area,
-        frame: Frame,
-        tests: Mapping[int, Drawn],
-        from_s: float,
-    ) -> None:
-        """Lines of the test sensors, the markers' uprights, the lines' shapes."""
-        # Dashes begin anew at times of their own: from one before the last of these they are right.
-        dashes = dash_s(area)
-        dashed_s = dashes * (math.floor(from_s / dashes) - 1)
-        for number, line in tests.items():
-            style = frame.styles[number]
-            new = line.since(dashed_s if style.dashed else from_s)
-            pen = line_pen(style.colour(frame.theme), dashed=style.dashed)
-            draw_line(painter, area, new, pen, sparse=is_sparse(area, line))
-        for marker in frame.markers:
-            x = area.x(marker.t_ns / 1e9)
-            if area.box.left() <= x <= area.box.right():
-                draw_flag(painter, area.box, x, frame.theme.ink)
-        for number, line in tests.items():
-            draw_marks(painter, self._stamps, area, frame, number=number, drawn=line.since(from_s))
 
 
 def _values(area: Area) -> tuple[float, float]:

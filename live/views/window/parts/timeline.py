@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
 
-from live.views.window.parts.columns import CROWDED, Columns, Drawn, power_for
+from live.views.window.parts.columns import CROWDED, NOTHING, Columns, Drawn, power_for
 from live.views.window.parts.counts import PairCounts
 from replay.event import NS_PER_S
 from replay.plan import Plan
@@ -21,27 +21,43 @@ if TYPE_CHECKING:
     from analysis.board import Board
 
 
+_BATCH: Final = 512
+"""Readings from which on columns are made of them, though nobody has asked for any: made one by one
+they would cost more than all else that is done for a reading, made all at once they would be felt.
+"""
+_LEAST_ROOM: Final = 64
+"""Readings by which a stretch that is drawn may at least grow before it is taken out anew."""
+
+
 class ReadingSeries:
     """The valid readings of one sensor.  ``gap_ns``: from here on two readings are not joined."""
 
     def __init__(self, gap_ns: int) -> None:
         self._gap_ns = gap_ns
         self._columns = Columns()
+        self._merged = 0
         self._t_ns = np.empty(0, dtype=np.int64)
         self._mbpm = np.empty(0, dtype=np.int32)
+        self._near = _Near(gap_ns)
 
     def catch_up(self, t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32]) -> None:
         """Take what is new of the whole series ``t_ns`` int64[n], ``mbpm`` int32[n]."""
-        old, n = len(self._t_ns), len(t_ns)
         self._t_ns, self._mbpm = t_ns, mbpm
+        if len(t_ns) - self._merged >= _BATCH:
+            self._merge()
+
+    def _merge(self) -> None:
+        """Bring the columns up to date."""
+        t_ns, old, n = self._t_ns, self._merged, len(self._t_ns)
         if n == old:
             return
+        self._merged = n
         new_s = t_ns[old:] // NS_PER_S
         before = t_ns[max(old - 1, 0) : n - 1]
         broken = np.ones(n - old, dtype=np.bool_)
         broken[len(broken) - len(before) :] = t_ns[n - len(before) :] - before > self._gap_ns
         starts = np.flatnonzero(np.diff(new_s, prepend=-1))
-        bpm = mbpm[old:] / np.float32(1000)
+        bpm = self._mbpm[old:] / np.float32(1000)
         self._columns.merge(
             new_s[starts],
             np.fmin.reduceat(bpm, starts),
@@ -59,18 +75,16 @@ class ReadingSeries:
     def drawn(self, start_s: float, end_s: float, columns: int) -> Drawn:
         """What to draw between two times on ``columns`` screen columns."""
         # One reading beyond each edge, so that the line runs out of the picture.
-        first = int(np.searchsorted(self._t_ns, round(start_s * NS_PER_S), side="left"))
-        last = int(np.searchsorted(self._t_ns, round(end_s * NS_PER_S), side="right"))
-        first, last = max(first - 1, 0), min(last + 1, len(self._t_ns))
+        t_ns = self._t_ns
+        first = int(t_ns.searchsorted(round(start_s * NS_PER_S), side="left"))
+        last = int(t_ns.searchsorted(round(end_s * NS_PER_S), side="right"))
+        first, last = max(first - 1, 0), min(last + 1, len(t_ns))
         if last - first > CROWDED * columns:
+            self._merge()
             power = power_for(end_s - start_s, columns)
             found = self._columns.level(power).drawn(start_s, end_s, 1 << power, 0.5)
-            return self._with_newest(found) if last == len(self._t_ns) else found
-        t_ns = self._t_ns[first:last]
-        bpm = self._mbpm[first:last] / 1000.0
-        joined = np.zeros(len(t_ns), dtype=np.bool_)
-        joined[:-1] = np.diff(t_ns) <= self._gap_ns
-        return Drawn(t_ns / NS_PER_S, bpm, bpm, joined)
+            return self._with_newest(found) if last == len(t_ns) else found
+        return self._near.drawn(t_ns, self._mbpm, first, last)
 
     def _with_newest(self, found: Drawn) -> Drawn:
         """The last column stands at its newest reading: nothing is drawn ahead of or behind it."""
@@ -79,6 +93,50 @@ class ReadingSeries:
             return found
         found.t_s[-1] = newest[0]
         return found
+
+
+class _Near:
+    """A stretch of a series as it is drawn, kept from one picture to the next: a stretch that moves
+    on has a few readings more, and all others stay what they were.
+    """
+
+    def __init__(self, gap_ns: int) -> None:
+        self._gap_ns = gap_ns
+        self._first = self._last = 0
+        self._t_s = np.empty(0)
+        self._bpm = np.empty(0)
+        self._joined = np.empty(0, dtype=np.bool_)
+
+    def drawn(
+        self, t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32], first: int, last: int
+    ) -> Drawn:
+        """Readings ``first`` to ``last`` of a whole series, which only grows."""
+        if first >= last:
+            return NOTHING
+        if not self._first <= first <= self._last or last > self._first + len(self._t_s):
+            self._begin(first, last)
+        start = self._first
+        if self._last < last:
+            # The one before has a next one now.
+            old = max(self._last - 1, start)
+            new = slice(self._last - start, last - start)
+            self._t_s[new] = t_ns[self._last : last] / NS_PER_S
+            self._bpm[new] = mbpm[self._last : last] / 1000.0
+            near = t_ns[old + 1 : last] - t_ns[old : last - 1] <= self._gap_ns
+            self._joined[old - start : last - 1 - start] = near
+            self._last = last
+        piece = slice(first - start, last - start)
+        bpm = self._bpm[piece]
+        joined = self._joined[piece].copy()
+        joined[-1] = False
+        return Drawn(self._t_s[piece], bpm, bpm, joined)
+
+    def _begin(self, first: int, last: int) -> None:
+        """Room for a stretch, and for some readings more."""
+        room = last - first + max((last - first) // 4, _LEAST_ROOM)
+        self._first = self._last = first
+        self._t_s, self._bpm = np.empty(room), np.empty(room)
+        self._joined = np.zeros(room, dtype=np.bool_)
 
 
 class DoubtfulReadings:
@@ -95,6 +153,8 @@ class DoubtfulReadings:
         mbpm: npt.NDArray[np.int32],
     ) -> None:
         """Take what is new of all the ``moments``, ns, among the readings of the whole series."""
+        if len(moments) == len(self.t_s):
+            return
         for at_ns in moments[len(self.t_s) :]:
             place = int(np.searchsorted(t_ns, at_ns, side="right")) - 1
             self.t_s.append(at_ns / NS_PER_S)
@@ -107,6 +167,8 @@ class DifferenceSeries:
     def __init__(self) -> None:
         self._columns = Columns()
         self._taken = 0
+        self._was: tuple[object, ...] = ()
+        self._drawn = NOTHING
 
     def catch_up(self, ref: npt.NDArray[np.int32], test: npt.NDArray[np.int32]) -> None:
         """Take what is new of the two whole grids, int32[n] in mbpm, negative where no value."""
@@ -123,20 +185,27 @@ class DifferenceSeries:
         # The line may enter a second only from the second right before it.
         had_pair = np.empty(len(second), dtype=np.bool_)
         had_pair[1:] = np.diff(second) == 1
-        had_pair[0] = second[0] > 0 and self._had_pair(int(second[0]) - 1)
+        before = int(second[0]) - 1
+        had_pair[0] = before >= 0 and ref[before] >= 0 and test[before] >= 0
         self._columns.merge(second, bpm, bpm, ~had_pair)
-
-    def _had_pair(self, second: int) -> bool:
-        found = self._columns.drawn(second, second, 1, 0.0)
-        return bool(np.any(found.t_s == second))
 
     def drawn(self, start_s: float, end_s: float, columns: int) -> Drawn:
         """What to draw between two times on ``columns`` screen columns."""
         power = power_for(end_s - start_s, round(CROWDED * columns))
+        if power:
+            power = power_for(end_s - start_s, columns)
+        width = 1 << power
+        # A picture that moves on by less than a column shows the same ones.
+        key = (power, start_s // width, end_s // width, self._taken)
+        if key != self._was:
+            self._drawn = self._cut_out(start_s, end_s, power)
+            self._was = key
+        return self._drawn
+
+    def _cut_out(self, start_s: float, end_s: float, power: int) -> Drawn:
         if power == 0:
             found = self._columns.drawn(start_s, end_s, 1, 0.0)
             return Drawn(found.t_s, found.low, found.low, found.joined)
-        power = power_for(end_s - start_s, columns)
         found = self._columns.level(power).drawn(start_s, end_s, 1 << power, 0.0)
         if len(found.t_s) and found.t_s[-1] > self._columns.seconds - 1:
             found.t_s[-1] = self._columns.seconds - 1
@@ -213,12 +282,17 @@ class Timeline:
 
     def catch_up(self, board: Board) -> None:
         """Take what the board has got since the last call."""
+        for number in self.plan.compared:
+            series = board.series(number)
+            self.readings[number].catch_up(*series)
+            doubtful = self.doubtful.get(number)
+            if doubtful is not None:
+                doubtful.catch_up(board.sensor(number).doubtful, *series)
+        if board.second + 1 == self.seconds:
+            return
         ref = board.grid(self.plan.reference)
         self.seconds = len(ref)
         for number in self.plan.compared:
-            self.readings[number].catch_up(*board.series(number))
             self.gaps[number].catch_up(board.grid(number))
         for number in self.plan.tests:
-            test = board.grid(number)
-            self.differences[number].catch_up(ref, test)
-            self.doubtful[number].catch_up(board.sensor(number).doubtful, *board.series(number))
+            self.differences[number].catch_up(ref, board.grid(number))

@@ -17,14 +17,13 @@ from live.views.window.parts.canvas import (
     Canvas,
     draw_band,
     draw_hatch,
-    draw_line,
     draw_veil,
-    is_sparse,
     line_pen,
 )
 from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.lines import draw_line, is_sparse
 from live.views.window.parts.marks import (
     EndLabel,
     draw_cuts,
@@ -55,6 +54,7 @@ class TracesCanvas(Canvas):
         self.band = NOTHING
         self._standing = StandingLines(stamps)
         self._gaps = News()
+        self._ranged: tuple[tuple[object, ...], tuple[float, float]] = ((), _RESTING)
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
@@ -65,11 +65,35 @@ class TracesCanvas(Canvas):
         self.band = band_of(frame, columns)
         self.show_frame(frame)
         low, high = self._range(frame)
-        for number in frame.drawn_sensors:
+        for number in self.drawn:
             self.drawn[number], self.cuts[number] = self.drawn[number].cut(low, high)
         return low, high
 
     def _range(self, frame: Frame) -> tuple[float, float]:
+        """The range of bpm to show: looked for once a second, when another stretch is shown, and
+        when a line leaves it.  Going over all readings in sight in each picture would cost as much
+        as painting them.
+        """
+        length_s = frame.end_s - frame.start_s
+        plan = frame.plan
+        key = (
+            frame.lines,
+            frame.snapshot.second,
+            frame.start_s // min(1.0, length_s / 100),
+            round(length_s, 3),
+            tuple(self.drawn),
+            (plan.tolerance_bpm, plan.tolerance_percent),
+        )
+        before, (low, high) = self._ranged
+        if key != before or self._leaves(frame, low, high):
+            self._ranged = key, self._look_for_range(frame)
+        return self._ranged[1]
+
+    def _leaves(self, frame: Frame, low: float, high: float) -> bool:
+        newest = (frame.lines.readings[number].newest for number in self.drawn)
+        return any(one is not None and not low <= one[1] <= high for one in newest)
+
+    def _look_for_range(self, frame: Frame) -> tuple[float, float]:
         low, high = math.inf, -math.inf
         for number, drawn in self.drawn.items():
             if len(drawn.t_s) == 0:
@@ -133,7 +157,7 @@ class TracesCanvas(Canvas):
         ref = self.drawn.get(frame.plan.reference, NOTHING)
         if not ref.by_column:
             core, sparse = line_pen(theme.band_core), is_sparse(area, ref)
-            draw_line(painter, area, ref.since(from_s), core, sparse=sparse)
+            draw_line(painter, area, ref, core, sparse=sparse, from_s=from_s)
 
     @staticmethod
     def _draw_lost_reference(

@@ -18,9 +18,10 @@ from analysis.board.rules.levels import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Ended, Rewound, Tick
 from live.views.window.live.warnings_list import WARNING
-from live.views.window.parts.canvas import Area, mark_points, spread
+from live.views.window.parts.canvas import Area, spread
 from live.views.window.parts.keys import Action
 from live.views.window.parts.lanes import stacked
+from live.views.window.parts.marks import mark_points
 from live.views.window.parts.shapes import SENSOR_SHAPES
 from live.views.window.parts.theme import (
     DARK,
