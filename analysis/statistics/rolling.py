@@ -7,7 +7,6 @@ summing the window anew would give; float sums leave a spurious spread behind.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from copy import deepcopy
 from typing import Final, NamedTuple
 
 from analysis.statistics.agreement import HISTOGRAM_BINS, Sums, Tolerance, range_of_counts
@@ -103,7 +102,17 @@ class RollingAgreement:
 
     def copy(self) -> RollingAgreement:
         """One that stands as this one does and goes its own way."""
-        return deepcopy(self)
+        # By hand: the general way takes half a millisecond, which fifty sensors pay at one moment.
+        made = RollingAgreement([window_s for window_s, _ in self._windows], self._tolerance)
+        made._were, made._bins = self._were.copy(), self._bins.copy()
+        made._at, made._total = self._at, self._total
+        made._counts = [counts.copy() for counts in self._counts]
+        made._lowest, made._highest = self._lowest, self._highest
+        made._windows = [
+            (window_s, counts)
+            for (window_s, _), counts in zip(self._windows, made._counts, strict=True)
+        ]
+        return made
 
     @property
     def sums(self) -> list[Sums]:

@@ -70,7 +70,8 @@ class _InSight(NamedTuple):
 
 class SensorCard(QWidget):
     """One sensor.  ``chosen``: clicked, or Enter or Space pressed on it.  ``opened``: the button
-    for the details of its link was pressed.
+    for the details of its link was pressed.  ``frame``: the newest, which it takes by
+    :meth:`catch_up` or when it is painted; ``laid_out``: how often it has asked for another height.
     """
 
     chosen = Signal(int)
@@ -87,6 +88,9 @@ class SensorCard(QWidget):
         self._selected = False
         self._halt: tuple[str, bool] = ("", False)
         self._details: list[str] = []
+        self.frame: Frame | None = None
+        self._taken: Frame | None = None
+        self.laid_out = 0
         self._painted: _InSight | None = None
         self._shaped: _Letters | None = None
         self._stamps = Stamps()
@@ -101,8 +105,12 @@ class SensorCard(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
-    def show_frame(self, frame: Frame) -> None:
+    def catch_up(self) -> None:
         """Take the facts; painted only if one that is in sight has changed."""
+        frame = self.frame
+        if frame is None or frame is self._taken:
+            return
+        self._taken = frame
         status = frame.status(self._number)
         warning = gravest(frame.snapshot.open_warnings, self._number)
         selected = frame.selected == self._number
@@ -118,7 +126,7 @@ class SensorCard(QWidget):
         if new == old:
             return
         if old is None or new is None or new.whole != old.whole:
-            self.updateGeometry()
+            self._lay_out()
             self.update()
         else:
             self._update_parts(old, new)
@@ -193,8 +201,12 @@ class SensorCard(QWidget):
         if is_open != self.is_open:
             self.is_open = is_open
             self._wrap()
-            self.updateGeometry()
+            self._lay_out()
             self.update()
+
+    def _lay_out(self) -> None:
+        self.laid_out += 1
+        self.updateGeometry()
 
     def _wrap(self) -> None:
         """Put the details in as many lines as the width asks for."""
@@ -220,7 +232,7 @@ class SensorCard(QWidget):
         before = len(self._details)
         self._wrap()
         if len(self._details) != before:
-            self.updateGeometry()
+            self._lay_out()
         self._place_button()
 
     def changeEvent(self, event: QEvent) -> None:
@@ -230,7 +242,7 @@ class SensorCard(QWidget):
             self._shaped = None
             self._wrap()
             self._place_button()
-            self.updateGeometry()
+            self._lay_out()
             self.update()
 
     def _place_button(self) -> None:
@@ -278,7 +290,9 @@ class SensorCard(QWidget):
         return QSize(200, self.sizeHint().height())
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """Called by Qt."""
+        """Called by Qt: also where it has just come into sight."""
+        with self._faults.guard("card"):
+            self.catch_up()
         painter = QPainter(self)
         painter.fillRect(event.rect(), QColor(self._theme.ground))
         if self._status is not None:

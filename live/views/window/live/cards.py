@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
@@ -12,12 +14,17 @@ from live.views.window.parts.frame import Frame
 from live.views.window.parts.theme import SensorStyle
 from replay.plan import Plan
 
+_UNSEEN: Final = 6
+"""Cards out of sight that are brought up to date in each picture, for readers of screens: those of
+fifty sensors within a second."""
+
 
 class CardColumn(QScrollArea):
     """The cards, one above the other.  ``chosen``: number of the card that was chosen.
 
-    All take each frame, and paint themselves where what they show has changed: whatever is on the
-    screen is of one instant.  Where there is room for the details of every link, they are shown.
+    Those in sight take each frame, and paint themselves where what they show has changed: whatever
+    is on the screen is of one instant.  The others take it when they are painted, and by turns.
+    Where there is room for the details of every link, they are shown.
     """
 
     chosen = Signal(int)
@@ -25,7 +32,10 @@ class CardColumn(QScrollArea):
     def __init__(self, plan: Plan, styles: dict[int, SensorStyle], faults: DrawingFaults) -> None:
         super().__init__()
         self._is_roomy: bool | None = None
-        inside = QWidget()
+        self._look: tuple[object, ...] = ()
+        self._laid_out = -1
+        self._turn = 0
+        self._inside = inside = QWidget()
         self._column = QVBoxLayout(inside)
         self._column.setContentsMargins(0, 0, 0, 0)
         self._column.setSpacing(4)
@@ -42,10 +52,37 @@ class CardColumn(QScrollArea):
         self.setAccessibleName("Sensors")
 
     def show_frame(self, frame: Frame) -> None:
-        """Bring all cards up to date."""
+        """Bring what is in sight up to date."""
+        look = (
+            frame.theme,
+            frame.halted,
+            frame.is_stale,
+            frame.selected,
+            frame.snapshot.left_out_s > 0,
+        )
         for card in self.cards:
-            card.show_frame(frame)
-        self._share()
+            card.frame = frame
+        # What changes all of them may change their heights.
+        wanted = self.cards if look != self._look else [*self._in_sight(), *self._next_turn()]
+        self._look = look
+        for card in wanted:
+            card.catch_up()
+        laid_out = sum(card.laid_out for card in self.cards)
+        if laid_out != self._laid_out:
+            self._laid_out = laid_out
+            self._share()
+
+    def _in_sight(self) -> list[SensorCard]:
+        seen = self.viewport().visibleRegion().boundingRect().translated(-self._inside.pos())
+        top, bottom = seen.top(), seen.bottom()
+        if seen.isEmpty():
+            return []
+        return [c for c in self.cards if c.y() <= bottom and c.y() + c.height() >= top]
+
+    def _next_turn(self) -> list[SensorCard]:
+        start, count = self._turn, len(self.cards)
+        self._turn = (start + _UNSEEN) % count
+        return [self.cards[(start + i) % count] for i in range(min(_UNSEEN, count))]
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another height may hold more."""

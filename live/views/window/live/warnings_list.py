@@ -42,6 +42,8 @@ _WRAP: Final = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop) | int
 )
 _LEFT: Final = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 _PAD: Final = 5
+_DIGITS: Final = str.maketrans("123456789", "000000000")
+_MOST_HEIGHTS: Final = 2000
 
 _Index = QModelIndex | QPersistentModelIndex
 
@@ -104,6 +106,7 @@ class WarningsModel(QAbstractListModel):
 class _WarningPainter(QStyledItemDelegate):
     def __init__(self, plan: Plan, faults: DrawingFaults) -> None:
         super().__init__()
+        self._heights: dict[tuple[str, float, str], float] = {}
         self.plan = plan
         self._faults = faults
         self.theme: Theme = LIGHT
@@ -119,9 +122,23 @@ class _WarningPainter(QStyledItemDelegate):
         height = metrics.height() + 2 * _PAD
         room = width - self._indent(metrics) - _PAD
         if warning.end_s is None or not self._is_one_line(warning, metrics, room):
-            below = QRectF(0, 0, room, 1000)
-            height += metrics.boundingRect(below, _WRAP, story(warning)).height()
+            height += self._wrapped(story(warning), room, font, metrics)
         return QSize(width, int(height))
+
+    def _wrapped(self, words: str, room: float, font: QFont, metrics: QFontMetricsF) -> float:
+        """How high words are in this room.  Most rows say each second what they said, but for a
+        number: they are as high as they were where all digits are as wide as one another.
+        """
+        same = len({metrics.horizontalAdvance(digit) for digit in "0123456789"}) == 1
+        shape = words.translate(_DIGITS) if same else words
+        key = (shape, room, font.key())
+        known = self._heights.get(key)
+        if known is None:
+            if len(self._heights) >= _MOST_HEIGHTS:
+                self._heights.clear()
+            below = QRectF(0, 0, room, 1000)
+            known = self._heights[key] = metrics.boundingRect(below, _WRAP, words).height()
+        return known
 
     @staticmethod
     def _indent(metrics: QFontMetricsF) -> float:

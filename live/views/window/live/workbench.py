@@ -70,6 +70,8 @@ _LIST_ALONE: Final = 0.2
 """Share of the height for the list of warnings where the plane does not stand beside it."""
 _LIST_LOW: Final = 4.4
 """Lines of the list of warnings where it stands above the time panels."""
+_HANDLE: Final = 8
+"""Pixels of the divider between the list of warnings and the panels."""
 _ANY_HEIGHT: Final = (1 << 24) - 1
 """Qt's word for no limit."""
 _TABLES_FROM: Final = 0.35
@@ -91,6 +93,7 @@ class Workbench(QWidget):
         self._dragged = False
         self._room = 0
         self._is_low = False
+        self._is_long = False
         self.lower_share = USUAL_SHARE
         """Share of the height for what stands below the time panels."""
         self.chart = Chart(plan, faults)
@@ -174,9 +177,16 @@ class Workbench(QWidget):
         """
         self._room = room
         line = QFontMetricsF(self.font()).height()
-        needed = self.chart.minimumSizeHint().height() + self.strip.sizeHint().height() + 9 * line
+        strip = self.strip.sizeHint().height()
+        needed = round(self.chart.least_height + strip + 9 * line)
         is_low = room < needed
-        self.cards.setMinimumHeight(self.cards.closed_height if is_low else 0)
+        closed = self.cards.closed_height
+        # Cards of many sensors are higher than all panels: scrolled with the rest they would leave
+        # the panels higher than a screen.  They and the upper panels fill what is in sight instead.
+        self._is_long = is_low and closed > needed
+        self.cards.setMinimumHeight(0 if not is_low else room if self._is_long else closed)
+        few = round(_LIST_LOW * line)
+        self.chart.fill(room - few - strip - _HANDLE if self._is_long else 0)
         if is_low == self._is_low:
             return
         self._is_low = is_low
@@ -185,7 +195,6 @@ class Workbench(QWidget):
                 self.left.insertWidget(0, self.warnings)
             else:
                 self.under.insertWidget(0, self.warnings)
-        few = round(_LIST_LOW * line)
         self.warnings.setMinimumHeight(few if is_low else 0)
         self.warnings.setMaximumHeight(few if is_low else _ANY_HEIGHT)
         self._dragged = False
@@ -197,7 +206,7 @@ class Workbench(QWidget):
             return
         wide, high = self.width(), self.height()
         line = QFontMetricsF(self.font()).height()
-        below = high - self.cards.whole_height
+        below = high - (self._room if self._is_long else self.cards.whole_height)
         is_tall = below > _PLANE_LINES * line
         self._place_plane(beside=not is_tall)
         usual = self.cards.cards[0].sizeHint().width() + 16
@@ -219,6 +228,7 @@ class Workbench(QWidget):
             self.left.setSizes([first, high - first - lower, lower])
         else:
             self.left.setSizes([high - lower, lower])
+        self.under.setVisible(self.under.count() > 0)
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])
 

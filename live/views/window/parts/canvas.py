@@ -7,6 +7,7 @@ one pixel wide, because Qt draws wider ones by outlining and filling them, at ma
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +18,7 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
+from PySide6.QtWidgets import QStyleOptionGraphicsItem
 
 from live.views.window.parts.columns import Drawn, Floats
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -29,13 +31,17 @@ _Number = TypeVar("_Number", float, Floats)
 
 @dataclass(frozen=True, slots=True)
 class Area:
-    """Where a panel is on the screen: ``box`` in pixels, and the way from (s, value) to it."""
+    """Where a panel is on the screen: ``box`` in pixels, and the way from (s, value) to it.
+
+    ``exposed``: what of it is painted now, if that is known: less than all where it is scrolled.
+    """
 
     box: QRectF
     x_scale: float
     x_zero: float
     y_scale: float
     y_zero: float
+    exposed: QRectF | None = None
 
     def x(self, t_s: _Number) -> _Number:
         """Pixels from seconds; a number or an array."""
@@ -60,6 +66,7 @@ class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untype
         self._faults = faults
         self.font = QFont()
         self.told: list[tuple[QRectF, str]] = []
+        self.setFlag(self.GraphicsItemFlag.ItemUsesExtendedStyleOption)  # tells what is exposed
         view.addItem(self, ignoreBounds=True)
 
     def paint_in(self, painter: QPainter, area: Area) -> None:
@@ -75,11 +82,18 @@ class PixelItem(pg.GraphicsObject):  # type: ignore[misc]  # pyqtgraph is untype
         self.prepareGeometryChange()
         self.update()
 
-    def paint(self, painter: QPainter, *_: object) -> None:
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, *_: object) -> None:
         """Called by Qt."""
         transform = painter.worldTransform()
         box = transform.mapRect(self.boundingRect())
-        area = Area(box, transform.m11(), transform.dx(), transform.m22(), transform.dy())
+        area = Area(
+            box,
+            transform.m11(),
+            transform.dx(),
+            transform.m22(),
+            transform.dy(),
+            transform.mapRect(option.exposedRect),
+        )
         painter.save()
         painter.resetTransform()
         painter.setFont(self.font)
@@ -127,21 +141,32 @@ def rows_in(height_px: float, line_px: float) -> int:
     return max(2, int(height_px / (1.7 * line_px)))
 
 
-def draw_grid(painter: QPainter, area: Area, frame: Frame, rows: Iterable[float]) -> None:
-    """Thin lines at the time ticks and at ``rows``."""
+def draw_grid(
+    painter: QPainter,
+    area: Area,
+    frame: Frame,
+    rows: Iterable[float],
+    *,
+    left: float = -math.inf,
+    spare: float = 0.0,
+) -> None:
+    """Thin lines at the time ticks and at ``rows``, to the right of ``left`` in pixels and as far
+    as ``spare`` beyond the right edge.
+    """
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
     painter.setPen(line_pen(frame.theme.rule))
     box = area.box
     step = tick_step(frame.end_s - frame.start_s, max(2, round(box.width() / 90)))
     pixel_s = 1 / area.x_scale
-    t = step * -(-max(frame.start_s - pixel_s, 0.0) // step)
-    while t <= frame.end_s + pixel_s:
+    first_s = max(frame.start_s - pixel_s, (left - area.x_zero) / area.x_scale - pixel_s, 0.0)
+    t = step * -(-first_s // step)
+    while t <= frame.end_s + (1 + spare) * pixel_s:
         x = round(area.x(t)) + 0.5
         painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
         t += step
     for value in rows:
         y = round(area.y(value)) + 0.5
-        painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
+        painter.drawLine(QPointF(max(box.left(), left - 1), y), QPointF(box.right() + spare, y))
 
 
 def draw_band(

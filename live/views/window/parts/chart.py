@@ -42,6 +42,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self._styles = sensor_styles(plan)
         self.least_lines = 13.0
         """Height that the two upper panels and the axis ask for at least, in lines of text."""
+        self._in_sight = 0
         self.lane_axis = LaneAxis()
         self.top = self._add_plot(0, ValueAxis("left"))
         self.middle = self._add_plot(1, ValueAxis("left"))
@@ -125,6 +126,14 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self._plan = plan
         self._name_lanes(theme)
 
+    def fill(self, height: int) -> None:
+        """Let the two upper panels fill this height, in pixels: all that is in sight of a chart
+        whose lanes are scrolled.  0: as much as they need.
+        """
+        if height != self._in_sight:
+            self._in_sight = height
+            self.updateGeometry()
+
     def _name_lanes(self, theme: Theme) -> None:
         self.lane_axis.ink = theme.ink
         self.lane_axis.lanes = [("session", None, theme.ink)]
@@ -203,7 +212,15 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
 
     def minimumSizeHint(self) -> QSize:
         """High enough for all lanes and a few lines of each panel."""
+        return QSize(320, max(self.least_height, self._in_sight + self._lanes_height))
+
+    @property
+    def least_height(self) -> int:
+        """Pixels that it needs whatever is in sight."""
         line = QFontMetricsF(self.font()).height()
-        return QSize(
-            320, round((self.least_lines + LANE_LINES * (len(self._plan.sensors) + 1)) * line)
-        )
+        return round(self.least_lines * line) + self._lanes_height
+
+    @property
+    def _lanes_height(self) -> int:
+        line = QFontMetricsF(self.font()).height()
+        return round(LANE_LINES * (len(self._plan.sensors) + 1) * line)

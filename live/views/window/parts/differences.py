@@ -51,7 +51,8 @@ class DifferencesCanvas(Canvas):
 
     def take(self, frame: Frame, columns: int) -> tuple[float, float]:
         """Cut the visible stretch out of each series; returns the range of bpm to show."""
-        self._ref = band_of(frame, columns)
+        # The zone, as the lines on it, goes on once a second.
+        self._ref = band_of(frame, columns, frame.drawn_to_s)
         found = {
             number: frame.lines.differences[number].drawn(*beyond(frame, columns, number), columns)
             for number in frame.drawn_tests
@@ -77,29 +78,31 @@ class DifferencesCanvas(Canvas):
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
         """What stands for good; over it what depends on now, or on the edges of the picture."""
-        before_s, self._zero_s = self._zero_s, max(frame.now_s, frame.drawn_to_s)
+        # As far as the lines go: up to now it would be another one in each picture.
+        before_s, self._zero_s = self._zero_s, frame.drawn_to_s
         self._standing.draw(
             painter,
             area,
             frame,
             drawn=self.drawn,
             band=self._ref,
-            since_s=min(before_s, self._zero_s),
+            since_s=math.inf if before_s == self._zero_s else min(before_s, self._zero_s),
             below=lambda brush, from_s: self._draw_below(brush, area, frame, from_s),
         )
-        for number in frame.drawn_tests:
-            draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
+        for number, cuts in self.cuts.items():
+            if cuts:
+                draw_cuts(painter, area, frame, number, cuts)
         draw_veil(painter, area, frame)
         draw_end_labels(painter, self._stamps, area, frame, self._labels(frame))
 
     def _draw_below(self, painter: QPainter, area: Area, frame: Frame, from_s: float) -> None:
-        """The zone, and the line of no difference up to now."""
+        """The zone, and the line of no difference."""
         ref = self._ref.since(from_s)
         allowed = frame.tolerance(ref.high)
         draw_band(painter, area, ref, (-allowed, allowed), frame.theme)
         painter.setPen(line_pen(frame.theme.faint))
         zero = round(area.y(0.0)) + 0.5
-        end = min(area.x(self._zero_s), area.box.right())
+        end = min(area.x(self._zero_s), area.box.right() + 100)  # beyond, as it moves in
         painter.drawLine(QPointF(area.box.left(), zero), QPointF(end, zero))
 
     def _labels(self, frame: Frame) -> list[EndLabel]:

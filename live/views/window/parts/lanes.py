@@ -5,6 +5,7 @@ The uppermost lane is the session's own: the tester's markers, and faults of the
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import pyqtgraph as pg
@@ -47,19 +48,37 @@ class LanesCanvas(Canvas):
         super().__init__(view, faults)
         self._kept = KeptPicture()
         self._told: list[tuple[QRectF, str]] = []
+        self._looked: tuple[object, ...] = ()
+        self._rows = range(0)
 
     def draw(self, painter: QPainter, area: Area, frame: Frame) -> None:
-        """The picture as it was, as long as nothing in it has moved by a pixel."""
+        """The picture as it was, as long as nothing in it has moved by a pixel; of many lanes those
+        alone that are in sight.
+        """
         ratio = painter.device().devicePixelRatio()
-        key = (*self._look(area, frame, ratio), painter.font().key())
+        look = (*self._look(area, frame, ratio), area.box.height(), painter.font().key())
+        rows = self._rows_in(area, len(frame.plan.sensors) + 1)
+        if look == self._looked:  # what has been painted is kept, and so are its words
+            rows = range(min(rows.start, self._rows.start), max(rows.stop, self._rows.stop))
+        self._looked, self._rows = look, rows
         self._kept.draw(
             painter,
             area,
-            key,
+            (*look, rows),
             ground=QColor(frame.theme.ground),
-            paint=lambda brush: self._paint(brush, area, frame),
+            paint=lambda brush: self._paint(brush, area, frame, rows),
         )
         self.told += self._told
+
+    @staticmethod
+    def _rows_in(area: Area, lanes: int) -> range:
+        """The lanes that are painted now; all of them where that is not known."""
+        if area.exposed is None:
+            return range(lanes)
+        height = area.box.height() / lanes
+        first = math.floor((area.exposed.top() - area.box.top()) / height)
+        last = math.ceil((area.exposed.bottom() - area.box.top()) / height)
+        return range(max(first, 0), min(max(last, first + 1), lanes))
 
     @staticmethod
     def _look(area: Area, frame: Frame, ratio: float) -> tuple[object, ...]:
@@ -82,29 +101,42 @@ class LanesCanvas(Canvas):
             tuple((marker.t_ns, marker.text) for marker in frame.markers),
         )
 
-    def _paint(self, painter: QPainter, area: Area, frame: Frame) -> None:
+    def _paint(self, painter: QPainter, area: Area, frame: Frame, rows: range) -> None:
         """Tracks with their gaps, then the warnings, then the markers."""
         self._told = []
         draw_grid(painter, area, frame, ())
         lanes = len(frame.plan.sensors) + 1
         height = area.box.height() / lanes
-        place_of = {number: place for place, number in enumerate(frame.plan.shown_order, 1)}
-        for number in frame.plan.compared:
-            top = area.box.top() + place_of[number] * height
-            track = QRectF(area.box.left(), top + (1 - _TRACK) * height - 2, 0, _TRACK * height)
-            self._draw_track(painter, area, frame, number, track)
-        for number in range(lanes):
-            top = area.box.top() + place_of.get(number, 0) * height
+        number_at = (SESSION, *frame.plan.shown_order)
+        compared = set(frame.plan.compared)
+        for place in rows:
+            if number_at[place] in compared:
+                top = area.box.top() + place * height
+                track = QRectF(area.box.left(), top + (1 - _TRACK) * height - 2, 0, _TRACK * height)
+                self._draw_track(painter, area, frame, number_at[place], track)
+        warned = self._warnings_in(frame)
+        for place in rows:
+            top = area.box.top() + place * height
             room = QRectF(area.box.left(), top + 1, area.box.width(), (1 - _TRACK) * height - 4)
-            if number == SESSION:
+            if place == 0:
                 self._draw_markers(painter, area, frame, room)
-            self._draw_warnings(painter, area, frame, number, room)
+            self._draw_warnings(painter, area, frame, warned.get(number_at[place], []), room)
         draw_veil(painter, area, frame)
         painter.setPen(line_pen(frame.theme.rule))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for number in range(1, lanes):
-            y = round(area.box.top() + number * height) + 0.5
+        for place in range(1, lanes):
+            y = round(area.box.top() + place * height) + 0.5
             painter.drawLine(QPointF(area.box.left(), y), QPointF(area.box.right(), y))
+
+    @staticmethod
+    def _warnings_in(frame: Frame) -> dict[int, list[SensorWarning]]:
+        """The warnings that stand in the picture, by sensor."""
+        found: dict[int, list[SensorWarning]] = {}
+        for warning in frame.lane_warnings:
+            is_over = warning.end_s is not None and warning.end_s < frame.start_s
+            if warning.since_s <= frame.end_s and not is_over:
+                found.setdefault(warning.sensor, []).append(warning)
+        return found
 
     def _draw_track(
         self, painter: QPainter, area: Area, frame: Frame, number: int, track: QRectF
@@ -123,15 +155,13 @@ class LanesCanvas(Canvas):
             draw_hatch(painter, hole.intersected(area.box), frame.theme.ink, frame.theme.ground)
 
     def _draw_warnings(
-        self, painter: QPainter, area: Area, frame: Frame, number: int, room: QRectF
+        self,
+        painter: QPainter,
+        area: Area,
+        frame: Frame,
+        mine: list[SensorWarning],
+        room: QRectF,
     ) -> None:
-        mine = [
-            w
-            for w in frame.lane_warnings
-            if w.sensor == number
-            and w.since_s <= frame.end_s
-            and (w.end_s is None or w.end_s >= frame.start_s)
-        ]
         for level, of, warning in stacked(mine):
             end = (
                 max(frame.now_s, frame.drawn_to_s)

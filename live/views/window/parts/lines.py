@@ -14,7 +14,7 @@ from PySide6.QtGui import QPainter, QPainterPath, QPen
 from live.views.window.parts.canvas import Area
 from live.views.window.parts.columns import Bools, Drawn, Floats
 
-DASHED_PX: Final = 32
+DASHED_PX: Final = 16
 """At least so long, and at most twice as long, dashes go on before they begin anew."""
 _FEW_RUNS: Final = 6
 _FEW_POINTS: Final = 100

@@ -57,9 +57,14 @@ def _place(style: SensorStyle) -> float:
     return (0.37 * (style.index + 1)) % 1.0
 
 
-def _last_wanted(drawn: Drawn, step_s: float, place: float) -> float:
-    """Where the last shape that a line has so far is wanted, s."""
-    return (math.floor(float(drawn.t_s[-1]) / step_s - place) + place) * step_s
+def _last_shape(drawn: Drawn, step_s: float, place: float) -> float:
+    """Where the last shape that a line has so far stands, s; before its start if it has none."""
+    t_s = drawn.t_s
+    last_s = float(t_s[-1])
+    wanted = (math.floor(last_s / step_s - place) + place) * step_s
+    if wanted < last_s - step_s / 8:  # as nearly always: it stands a reading after that, or nowhere
+        return wanted + step_s / 8
+    return float(t_s[t_s.searchsorted(wanted)])
 
 
 def mark_points(drawn: Drawn, area: Area, place: float) -> tuple[Floats, Floats]:
@@ -86,8 +91,7 @@ def has_marks(area: Area, frame: Frame, lines: Mapping[int, Drawn], from_s: floa
     """Whether a shape may stand on one of the lines from a moment on."""
     step = _step_s(area)
     return any(
-        len(line.t_s)
-        and _last_wanted(line, step, _place(frame.styles[number])) >= from_s - step / 8
+        len(line.t_s) and _last_shape(line, step, _place(frame.styles[number])) >= from_s
         for number, line in lines.items()
     )
 
@@ -111,7 +115,7 @@ def draw_marks(
     for number, line in lines.items():
         style = frame.styles[number]
         place = _place(style)
-        if len(line.t_s) == 0 or _last_wanted(line, step, place) < from_s - step / 8:
+        if len(line.t_s) == 0 or _last_shape(line, step, place) < from_s:
             continue  # as it is in most strips that are new
         xs, ys = mark_points(line.since(from_s), area, place)
         colour = QColor(style.colour(frame.theme))
@@ -190,44 +194,47 @@ def draw_end_labels(
     still do not fit the ones that call for nothing are left out.
     """
     box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
-    painter.save()
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    left_end, right_end = box.left(), box.right()
+    places = [area.x(label.t_s) for label in labels]
+    labels = [one for one, x in zip(labels, places, strict=True) if left_end <= x <= right_end]
+    if not labels:
+        return
     plain = lettering(painter.font())
     beside = _BEFORE_LABEL + 1.6 * (radius_for(plain.metrics) + 1) + 2
-    shares = [(box.height() / max(len(labels), 1) - 1) / plain.line]
-    shares += [  # a little less, as glyphs of another size are not as wide as they are high
-        0.94 * (box.right() - area.x(label.t_s) - beside) / max(plain.width(label.text), 1)
+    # A little less, as glyphs of another size are not as wide as they are high.
+    share = min(
+        0.94 * (right_end - area.x(label.t_s) - beside) / max(plain.width(label.text), 1)
         for label in labels
-        if area.x(label.t_s) <= box.right()
-    ]
-    letters = _shrunk(plain, min(shares))
+    )
+    letters = _shrunk(plain, min(share, (box.height() / len(labels) - 1) / plain.line))
     height = letters.line + 1
     labels = _fitting(labels, int(box.height() / height))
     radius = min(radius_for(letters.metrics) + 1, height / 2)
     ends = [area.y(label.value) for label in labels]
     middles = spread(ends, height, box.top(), box.bottom())
     ratio = painter.device().devicePixelRatio()
-    ground, ink, faint = (
-        QColor(c) for c in (frame.theme.ground, frame.theme.ink, frame.theme.faint)
-    )
+    theme = frame.theme
+    ground, ink, faint = (QColor(c) for c in (theme.ground, theme.ink, theme.faint))
+    pen = line_pen(theme.faint)
+    painter.save()
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setFont(letters.font)
+    above = (height - letters.line) / 2
     for label, end, middle in zip(labels, ends, middles, strict=True):
         x = area.x(label.t_s)
-        if not box.left() <= x <= box.right():
-            continue
         style = frame.styles[label.number]
         left = x + _BEFORE_LABEL
         if abs(middle - end) > 2:
-            painter.setPen(line_pen(frame.theme.faint))
+            painter.setPen(pen)
             painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
-        colour = QColor(style.colour(frame.theme))
-        stamp = stamps.get(style.shape, radius, colour, ground, ratio)
-        stamps.put(painter, stamp, left, middle)
-        text = QRectF(left + 1.6 * radius, middle - height / 2, 1000, height)
-        text.setRight(box.right() - 2)
-        wide = min(letters.width(label.text), text.width())
-        painter.fillRect(QRectF(text.left() - 2, text.top(), wide + 4, height), ground)
+        colour = QColor(style.colour(theme))
+        stamps.put(painter, stamps.get(style.shape, radius, colour, ground, ratio), left, middle)
+        start, top = left + 1.6 * radius, middle - height / 2
+        room = right_end - 2 - start
+        wide = min(letters.width(label.text), room)
+        painter.fillRect(QRectF(start - 2, top, wide + 4, height), ground)
         painter.setPen(faint if label.faint else ink)
-        letters.write(painter, text, label.text)
+        letters.put(painter, start, top + above, label.text, room)
     painter.restore()
 
 
@@ -253,4 +260,5 @@ def _fitting(labels: list[EndLabel], count: int) -> list[EndLabel]:
     if len(labels) <= count:
         return labels
     kept = sorted(labels, key=lambda label: not label.first)[: max(count, 1)]
-    return [label for label in labels if label in kept]
+    numbers = {label.number for label in kept}
+    return [label for label in labels if label.number in numbers]

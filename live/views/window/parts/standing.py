@@ -22,7 +22,7 @@ _BAND: Final = -1
 """Stands for the band among the numbers of sensors."""
 _SPARE_PX: Final = 8
 """Where a line is cut off it is not quite what it is where it goes on."""
-_LINE_PX: Final = 4
+_LINE_PX: Final = 2
 """So far to either side of its points a line reaches at most."""
 
 
@@ -108,12 +108,14 @@ class StandingLines:
         tests = {number: drawn[number] for number in frame.drawn_tests if number in drawn}
         since_s = min(self._news.since(every), since_s)
         shape_px = radius_for(metrics) + 4
+        # What is painted there moves into the picture.
+        spare = max((_spare(frame, number) for number in drawn), default=0)
         news = area.x(since_s) - _LINE_PX
         if has_marks(area, frame, tests, since_s):
             news = min(news, area.x(since_s) - shape_px)
 
         def paint(brush: QPainter, left: float) -> None:
-            draw_grid(brush, area, frame, rows)
+            draw_grid(brush, area, frame, rows, left=left, spare=spare)
             from_s = (left - _LINE_PX - area.x_zero) / area.x_scale
             below(brush, from_s)
             for number, line in tests.items():
@@ -122,7 +124,7 @@ class StandingLines:
                 draw_line(brush, area, line, pen, sparse=sparse[number], from_s=from_s)
             for marker in frame.markers:
                 x = area.x(marker.t_ns / 1e9)
-                if area.box.left() <= x <= area.box.right():
+                if area.box.left() <= x <= area.box.right() + spare:
                     draw_flag(brush, area.box, x, frame.theme.ink)
             shapes_s = (left - shape_px - area.x_zero) / area.x_scale
             draw_marks(brush, self._stamps, area, frame, lines=tests, from_s=shapes_s)
@@ -134,7 +136,7 @@ class StandingLines:
             ground=QColor(frame.theme.ground),
             news=news,
             margin=shape_px,
-            spare=max((_spare(frame, number) for number in drawn), default=0),
+            spare=spare,
             paint=paint,
         )
 

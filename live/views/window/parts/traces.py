@@ -132,9 +132,10 @@ class TracesCanvas(Canvas):
             below=lambda brush, from_s: self._draw_below(brush, area, frame, lost, from_s),
         )
         for number in frame.drawn_sensors:
-            if number != frame.plan.reference:
+            if number != frame.plan.reference and frame.lines.doubtful[number].t_s:
                 draw_doubtful(painter, area, frame, number)
-            draw_cuts(painter, area, frame, number, self.cuts.get(number, ()))
+            if cuts := self.cuts.get(number):
+                draw_cuts(painter, area, frame, number, cuts)
         draw_veil(painter, area, frame)
         # The names of efforts stand at the top of a recorded session's panel.
         head = 0.0 if frame.whole is None else 1.5 * QFontMetricsF(painter.font()).height()
@@ -195,10 +196,12 @@ class TracesCanvas(Canvas):
         return labels
 
 
-def band_of(frame: Frame, columns: int) -> Drawn:
-    """The reference as its band is made of: in columns of three pixels where readings are dense,
-    because filling costs by the corner, and a band three pixels coarse styles the same.
+def band_of(frame: Frame, columns: int, to_s: float = math.inf) -> Drawn:
+    """The reference as its band is made of, up to ``to_s``: in columns of three pixels where
+    readings are dense, because filling costs by the corner, and a band three pixels coarse styles
+    the same.
     """
     number = frame.plan.reference
+    start_s, end_s = beyond(frame, columns, number)
     readings = frame.lines.readings[number]
-    return readings.drawn(*beyond(frame, columns, number), max(columns // 3, 1))
+    return readings.drawn(start_s, max(min(end_s, to_s), start_s), max(columns // 3, 1))
