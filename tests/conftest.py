@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -50,3 +51,14 @@ def pytest_pycollect_makemodule(
 ) -> pytest.Module | None:
     """Skip a test module, by name and with the reason, whose packages are not installed."""
     return module_or_skip(module_path, parent)
+
+
+def pytest_collection_finish() -> None:
+    """Let the collector of cycles look no more through what is loaded once and for all.
+
+    Else it goes through half a million objects of modules and tests again and again: a tenth of the
+    processor time of the suite.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 10, 10)

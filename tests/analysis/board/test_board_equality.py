@@ -88,7 +88,10 @@ def test_warnings_are_well_formed(events: list[Event]) -> None:
         printable(e.payload.decode("utf-8", "replace")) for e in events if e.channel == ev.ADVICE
     }
     end_ns = (events[-1].t_ns if events else 0) + 30 * S
-    _, board = _played(events, [], end_ns)
+    board = Board(PLAN)
+    for event in events:
+        board.feed(event)
+    board.finish(end_ns)
     for number, warning in enumerate(board.warnings, 1):
         assert warning.number == number
         assert 0 <= warning.since_s <= warning.start_s <= board.second

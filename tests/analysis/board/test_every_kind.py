@@ -33,16 +33,31 @@ def case_of(kind: K) -> Case:
     return CASES[kind]
 
 
-@pytest.fixture(name="boards", scope="module")
-def boards_fixture():
-    """Sessions with the fault and without, played once each."""
-    played: dict[tuple[K, bool], Board] = {}
+@pytest.fixture(name="heard", scope="module")
+def heard_fixture():
+    """Sessions with the fault and without, played once each: boards, and all that they said."""
+    played: dict[tuple[K, bool], tuple[Board, set[str]]] = {}
 
-    def board_of(kind: K, *, bad: bool) -> Board:
+    def heard(kind: K, *, bad: bool) -> tuple[Board, set[str]]:
         case = case_of(kind)
         if (kind, bad) not in played:
-            played[kind, bad] = play(case.plan, *case.made(bad), until_s=case.until_s)
+            board = Board(case.plan)
+            said = listened(board) if bad else set()
+            for event in heapq.merge(*case.made(bad), key=lambda event: event.t_ns):
+                board.feed(event)
+            board.finish(case.until_s * S)
+            played[kind, bad] = board, said
         return played[kind, bad]
+
+    return heard
+
+
+@pytest.fixture(name="boards", scope="module")
+def boards_fixture(heard):
+    """The boards of these sessions."""
+
+    def board_of(kind: K, *, bad: bool) -> Board:
+        return heard(kind, bad=bad)[0]
 
     return board_of
 
@@ -82,14 +97,10 @@ def test_a_fault_that_ends_is_cleared_with_its_sentence(kind, boards) -> None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_what_is_said_of_it_can_be_read_in_each_second(kind) -> None:
+def test_what_is_said_of_it_can_be_read_in_each_second(kind, heard) -> None:
     """As it is raised, while it stands for longer and longer, and as it ends."""
     case = case_of(kind)
-    board = Board(case.plan)
-    said = listened(board)
-    for event in heapq.merge(*case.made(True), key=lambda event: event.t_ns):
-        board.feed(event)
-    board.finish(case.until_s * S)
+    _, said = heard(kind, bad=True)
     assert {case.told, case.cleared} <= said
     for sentence in said:
         assert_readable(sentence)
