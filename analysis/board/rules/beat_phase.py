@@ -59,22 +59,25 @@ class BeatPhase:
         ``passed_s``: since the one before.  ``rr_s``: sum of its RR.  ``usual_s``: an RR that no
         beat to come is longer than.
         """
-        unit, slack, beat = self.unit, self.limits.arrival_s, usual_s * self.unit
-        if self.oldest < self.youngest:
-            self.youngest, self.oldest = -slack, beat + slack
-            return False
-        aged = passed_s - rr_s * unit
-        self.youngest += aged
-        self.oldest += aged
+        slack, beat = self.limits.arrival_s, usual_s * self.unit
         lowest, highest = -slack, beat + slack  # the bounds of any newest beat
-        if self.oldest < lowest:
+        if self.oldest < self.youngest:
+            self.youngest, self.oldest = lowest, highest
+            return False
+        aged = passed_s - rr_s * self.unit
+        youngest, oldest = self.youngest + aged, self.oldest + aged
+        if oldest < lowest:
             self.youngest, self.oldest = lowest, highest
             return True
-        if self.youngest > highest:
-            left_out = ceil((self.youngest - beat - slack) / beat)
+        if youngest > highest:
+            self.youngest, self.oldest = youngest, oldest
+            left_out = ceil((youngest - beat - slack) / beat)
             self._without(left_out, beat, left_out)
-        self.youngest = max(self.youngest, lowest)
-        self.oldest = max(min(self.oldest, highest), self.youngest)
+            youngest, oldest = self.youngest, self.oldest
+        # Compared here and not by min and max: three times with every notification.
+        self.youngest = youngest = youngest if youngest > lowest else lowest
+        oldest = oldest if oldest < highest else highest
+        self.oldest = oldest if oldest > youngest else youngest
         return False
 
     def _without(self, beats: int, beat: float, uncertain: int) -> None:
@@ -93,7 +96,7 @@ class UnitEvidence:
     def __init__(self, slips: tuple[float, ...], limits: UnitSlipLimits) -> None:
         self._limits: Final = limits
         self._right: Final = BeatPhase(limits, 1.0)
-        self._phases: Final = {slip: BeatPhase(limits, slip) for slip in slips}
+        self._phases: Final = tuple((slip, BeatPhase(limits, slip)) for slip in slips)
         self._sums: Final = dict.fromkeys(slips, 0.0)
         self._begun: Final = dict.fromkeys(slips, 0)
         self._newest: Final[deque[int]] = deque(maxlen=_NEWEST)
@@ -114,7 +117,7 @@ class UnitEvidence:
 
     def forget(self) -> None:
         """Begin anew."""
-        for slip, phase in self._phases.items():
+        for slip, phase in self._phases:
             phase.forget()
             self._sums[slip] = 0.0
         self._right.forget()
@@ -127,11 +130,12 @@ class UnitEvidence:
             return
         rr_s, beat_s = sum(rr) / RR_PER_S, max(self._newest) / RR_PER_S
         if abs(passed_s - usual_s) > self._limits.arrival_s:
-            for phase in (self._right, *self._phases.values()):
+            self._right.pass_by(passed_s, rr_s)
+            for _, phase in self._phases:
                 phase.pass_by(passed_s, rr_s)
             return
         too_soon = self._right.take(passed_s, rr_s, beat_s)
-        for slip, phase in self._phases.items():
+        for slip, phase in self._phases:
             against = phase.take(passed_s, rr_s, beat_s)
             if too_soon or against:
                 self._count(t_ns, slip, too_soon - self._limits.against * against)
@@ -142,7 +146,8 @@ class UnitEvidence:
         if not self._newest:
             return
         rr_s, beat_s = sum(rr) / RR_PER_S, max(self._newest) / RR_PER_S
-        for phase in (self._right, *self._phases.values()):
+        self._right.skip(passed_s, rr_s, beat_s)
+        for _, phase in self._phases:
             phase.skip(passed_s, rr_s, beat_s)
 
     def _count(self, t_ns: int, slip: float, weight: float) -> None:

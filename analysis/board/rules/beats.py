@@ -91,19 +91,30 @@ class BeatJudge:
         self._refused.clear()
         self._short = self._half = 0
 
-    def passes(self, rr: int) -> bool:
-        """Take the next RR if it is good at any rate and nothing waits for it, as nearly always;
-        else nothing is done, and it is to be judged.
+    def pass_by(self, rr: Sequence[int]) -> int:
+        """Take the next RR up to the first that may be no good beat: how many.
+
+        Nearly all are good at any rate, with nothing that waits for them; the rest are to be
+        judged.
         """
         beside = self.beside
-        if beside == 0 or self._half or self._short or rr > self._limits.most_rr:
-            return False
-        if abs(rr / beside - 1) > self._surely:
-            return False
-        self._take_for_neighbour(rr)
-        if self._refused:
+        if beside == 0 or self._half or self._short:
+            return 0
+        limits, surely, accepted = self._limits, self._surely, self._accepted
+        passed = 0
+        for one in rr:
+            if one > limits.most_rr or abs(one / beside - 1) > surely:
+                break
+            accepted.append(one)
+            self._shown.append(one)
+            if len(accepted) >= limits.least_neighbours:
+                beside = _median(accepted)
+            passed += 1
+        if passed:
+            self.beside = beside
+            self._since_rebase += passed
             self._refused.clear()
-        return True
+        return passed
 
     def judge(self, rr: int) -> Sequence[Judged]:
         """Take the next RR; the judgements that are ripe with it, oldest first.
@@ -118,7 +129,7 @@ class BeatJudge:
             return (Judged(Beat.IMPOSSIBLE, rr, beside),)
         if beside == 0:
             return self._first(rr)
-        if self.passes(rr):
+        if self.pass_by((rr,)):
             return (Judged(Beat.GOOD, rr, beside),)
         if self._half:
             return (self._halved(rr), *self._alone(rr, self.beside))

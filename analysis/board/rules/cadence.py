@@ -58,7 +58,7 @@ class OnCadence(SensorRule):
         """See :class:`Rule`."""
         now = self._deviation.look(second)
         if now.paired and now.side == 0:
-            return self._away()  # nearly always
+            return self._away() if self._score else GOOD  # nearly always
         known = any(pod.has_cadence for pod in self._pods)
         if not now.paired and not (known and self._can_ask_others(second)):
             return UNSURE

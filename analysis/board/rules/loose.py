@@ -60,10 +60,10 @@ class LooseReference(SensorRule):
         self._score = 0.0
         self._since = 0
         self._last_bad = -1
-        self._recent: deque[bool] = deque(maxlen=_RECENT_BEATS)
-        self._recent_bad = 0
+        self._bad: deque[int] = deque()  # which of the beats
         self._why = ""
-        self._rates: deque[tuple[int, int]] = deque()
+        # By second: the newest RR, and the rate that the beats beside it make, mbpm.
+        self._rates: deque[tuple[int, int, int]] = deque()
         self._against_s = 0
         self._last_ns = -1
         self._heard_ns = -1
@@ -73,19 +73,22 @@ class LooseReference(SensorRule):
     @property
     def contradicts_bpm(self) -> int | None:
         """The rate that its RR say, mbpm, while its bpm says another."""
-        return self._rates[-1][1] if self._against_s and self._rates else None
+        return self._rates[-1][2] if self._against_s and self._rates else None
 
     @property
     def bad_beats(self) -> int:
         """Bad beats among the last 60."""
-        return self._recent_bad
+        bad, before = self._bad, self._beats - _RECENT_BEATS
+        while bad and bad[0] <= before:
+            bad.popleft()
+        return len(bad)
 
     @property
     def beats_are_sound(self) -> bool:
         """Whether RR come, none of the recent ones was bad, and they agree with the bpm."""
         return (
-            len(self._recent) == _RECENT_BEATS
-            and not self._recent_bad
+            self._beats >= _RECENT_BEATS
+            and not self.bad_beats
             and len(self._rates) > 0
             and self._against_s == 0
         )
@@ -169,7 +172,7 @@ class LooseReference(SensorRule):
         self._heard_ns = t_ns
         if self._settled_ns < 0:
             self._settled_ns = t_ns + self._limits.settle_s * NS_PER_S
-        if not self._recent:
+        if not self._beats:
             self._look_for_leap(second, t_ns, mbpm)
         self._last_ns, self._last_mbpm = t_ns, mbpm
         self._judge_beats(second, reading)
@@ -182,34 +185,27 @@ class LooseReference(SensorRule):
                 f"its RR fill {self._account.missing_s:.1f} s less than the time that passed",
             )
         if reading.rr and self._judge.beside:
-            # The median lags behind a steep rise, the newest beat does not.
-            self._rates.append((second, _MBPM_OF_RR // self._judge.newest))
-            self._rates.append((second, round(_MBPM_OF_RR / self._judge.beside)))
+            judge = self._judge
+            self._rates.append((second, judge.newest, round(_MBPM_OF_RR / judge.beside)))
 
     def _judge_beats(self, second: int, reading: HeartRate) -> None:
         if not self.watched.has_electrodes:
             return  # optical sensors leave beats out, and guess others, by habit
-        judge = self._judge
-        for rr in reading.rr:
-            if judge.passes(rr):
-                self._count()
-                continue
-            for judged in judge.judge(rr):
-                self._count()
+        judge, rr = self._judge, reading.rr
+        passed = judge.pass_by(rr)
+        self._count(passed)
+        for one in rr[passed:]:
+            for judged in judge.judge(one):
+                self._count(1)
                 weight = 0.0 if judged.beat is _GOOD else self._weight(judged)
                 if weight > 0:
-                    self._recent[-1] = True
-                    self._recent_bad += 1
+                    self._bad.append(self._beats)
                     self._add(second, weight, self._in_words(second, judged))
 
-    def _count(self) -> None:
-        """A beat has come, good until it is found bad."""
-        self._beats += 1
-        self._strays.count()
-        recent = self._recent
-        if self._recent_bad and len(recent) == _RECENT_BEATS:
-            self._recent_bad -= recent[0]
-        recent.append(False)
+    def _count(self, beats: int) -> None:
+        """So many beats have come, good until they are found bad."""
+        self._beats += beats
+        self._strays.count(beats)
 
     def _weight(self, judged: Judged) -> float:
         """How much one judgement says against the seat of the strap, in nats."""
@@ -236,7 +232,7 @@ class LooseReference(SensorRule):
     def _in_words(self, second: int, judged: Judged) -> str:
         rr_ms = round(judged.rr * 1000 / RR_PER_S)
         beside_ms = round(judged.beside * 1000 / RR_PER_S)
-        bad, of = self.bad_beats, len(self._recent)
+        bad, of = self.bad_beats, min(self._beats, _RECENT_BEATS)
         return (
             f"{bad} bad beat{'s' if bad > 1 else ''} among the {of} until {time_words(second)}, "
             f"the newest {judged.beat.value} ({rr_ms} ms beside {beside_ms} ms)"
@@ -247,13 +243,14 @@ class LooseReference(SensorRule):
         limits, rates = self._limits, self._rates
         while rates and second - rates[0][0] > limits.against_bpm_s:
             rates.popleft()
-        if len(rates) < limits.against_bpm_s // 3 or second * NS_PER_S < self._settled_ns:
+        if 2 * len(rates) < limits.against_bpm_s // 3 or second * NS_PER_S < self._settled_ns:
             self._against_s = 0
             return
-        if abs(rates[-1][1] - self._last_mbpm) <= limits.against_bpm_mbpm:
+        if abs(rates[-1][2] - self._last_mbpm) <= limits.against_bpm_mbpm:
             self._against_s = 0
             return
-        said = [rate for _, rate in rates]
+        # The median lags behind a steep rise, the newest beat does not.
+        said = [rate for _, rr, beside in rates for rate in (_MBPM_OF_RR // rr, beside)]
         low, high = min(said) - limits.against_bpm_mbpm, max(said) + limits.against_bpm_mbpm
         if low <= self._last_mbpm <= high:
             self._against_s = 0

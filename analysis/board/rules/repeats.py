@@ -26,7 +26,7 @@ class Repeats:
     def __init__(self, limits: FrozenLimits) -> None:
         self._limits: Final = limits
         self._rr: deque[int] = deque(maxlen=_LONGEST_PERIOD)
-        self._lengths = [0] * _LONGEST_PERIOD
+        self._lengths: dict[int, int] = {}  # by the number of beats after which they repeat
         self._equal, self._compared = _ASSUMED
         self.beats = 0
 
@@ -45,20 +45,21 @@ class Repeats:
 
     def take(self, rr: Iterable[int]) -> None:
         """The RR of one notification, 1/1024 s."""
-        kept = self._rr
+        kept, habit_below = self._rr, self._limits.repeated_beats // 2
         for interval in rr:
             equal = kept.count(interval)
             if equal:
-                self._lengths = [
-                    length + 1 if interval == before else 0
-                    for length, before in zip(self._lengths, reversed(kept), strict=False)
-                ] + [0] * (_LONGEST_PERIOD - len(kept))
-                self.beats = max(self._lengths)
+                before, at, lengths = len(kept), -1, {}
+                for _ in range(equal):
+                    at = kept.index(interval, at + 1)
+                    lengths[before - at] = self._lengths.get(before - at, 0) + 1
+                self._lengths = lengths
+                self.beats = max(lengths.values())
             elif self.beats:
-                self._lengths = [0] * _LONGEST_PERIOD
+                self._lengths = {}
                 self.beats = 0
             # What may be frozen is no habit.
-            if self.beats < self._limits.repeated_beats // 2:
+            if self.beats < habit_below:
                 self._equal += equal
                 self._compared += len(kept)
             kept.append(interval)
@@ -66,5 +67,5 @@ class Repeats:
     def restart(self) -> None:
         """Forget the present stretch."""
         self._rr.clear()
-        self._lengths = [0] * _LONGEST_PERIOD
+        self._lengths = {}
         self.beats = 0

@@ -28,9 +28,9 @@ class Strays:
         self._newest: int | None = None
         self._newest_is_near = False
 
-    def count(self) -> None:
-        """A beat has come, of whatever kind."""
-        self._beats += 1
+    def count(self, beats: int = 1) -> None:
+        """So many beats have come, of whatever kind."""
+        self._beats += beats
 
     def take(self) -> float:
         """The beat just counted is bad; its weight, in nats."""
