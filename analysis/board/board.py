@@ -51,6 +51,7 @@ class _OnGrid(NamedTuple):
     delay_s: float | None
 
 
+_ACKNOWLEDGED: Final = ev.ACKNOWLEDGED
 _NEWS: Final = frozenset({ev.BATTERY, ev.SIGNAL})
 """Events of a sensor that some rules wait for, and that no reading brings."""
 
@@ -81,12 +82,14 @@ class Board:
         self._now_ns = 0
         self._next_second = 0
         session = self._session
+        self._sensors = {sensor.number: sensor for sensor in session.sensors}
         self._tests = frozenset(sensor.number for sensor in session.tests)
         self._agreement = LiveAgreement(session.reference, session.tests, session.tolerance)
         # What views ask for several times in each second, and what changes only between two.
         self._made_of: int | None = None
         self._made: dict[int, _OnGrid] = {}
         self._effort: EffortState | None = None
+        self._effort_changes = 0
 
     @property
     def plan(self) -> Plan:
@@ -109,8 +112,11 @@ class Board:
         Never raises on what an event holds: a malformed payload is counted on its sensor.  An
         event from before the newest one is taken as of now, since closed seconds stay closed.
         """
-        for due in self.hold(event):
-            self.take(due)
+        if self._hold_back.hold_ns:
+            for due in self._hold_back.put(event):
+                self.take(due)
+        else:
+            self.take(event)
 
     @property
     def holds_back(self) -> bool:
@@ -133,15 +139,16 @@ class Board:
         elif t_ns > self._next_second * NS_PER_S:
             self._close_before(t_ns)
         self._now_ns = t_ns
-        if channel == ev.ACKNOWLEDGED:
+        if channel == _ACKNOWLEDGED:
             kind = payload.decode("utf-8", errors="replace")
             self._engine.acknowledge(number, kind, round(t_ns / NS_PER_S, 3))
             return
-        sensors = self._session.sensors
-        if 0 < number <= len(sensors):
-            sensors[number - 1].take(t_ns, event)
-            if channel in _NEWS:
-                self._engine.news()
+        sensor = self._sensors.get(number)
+        if sensor is not None:
+            if sensor.take(t_ns, event):
+                self._engine.stir(number)
+                if channel in _NEWS:
+                    self._engine.news()
         elif number == SESSION:
             self._session.take(t_ns, event)
             self._engine.news()
@@ -250,12 +257,15 @@ class Board:
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
         self._next_second = second + 1
+        if session.efforts.changes != self._effort_changes:
+            self._effort_changes = session.efforts.changes
+            for number in self._tests:
+                self._engine.stir(number)
         self._engine.step(second)
         newly_out = self._agreement.leave_out(second, self._engine.log)
         session.efforts.correct(self._agreement.is_left_out, newly_out)
         for sensor in session.sensors:
-            if sensor.fresh:
-                sensor.fresh = []
+            sensor.fresh = []
         if self.on_second is not None:
             self.on_second(second)
 

@@ -40,7 +40,7 @@ class EffortWatch:
     """Told of each grid second when all sensors have closed it.
 
     What was not stamped on the reference's clock has been aligned by its own changes: it is not
-    late.
+    late.  ``changes``: how often answers have come or gone.
     """
 
     def __init__(self, reference: SensorState, tests: Sequence[SensorState]) -> None:
@@ -48,6 +48,7 @@ class EffortWatch:
         self._tests: Final = tuple(tests)
         self._answers: Final[dict[int, list[Response]]] = {test.number: [] for test in tests}
         self._counts: Final[dict[int, EffortCounts]] = {}  # until an answer comes or goes
+        self.changes = 0
         self._finder = EffortFinder()
         self._waiting: deque[Effort] = deque()
         self._left_out = bytearray()
@@ -118,6 +119,7 @@ class EffortWatch:
                 break
             kept += 1
         self._counts.clear()
+        self.changes += 1
         judged = len(before) - len(self._waiting)
         for answers in self._answers.values():
             del answers[kept:]
@@ -145,6 +147,7 @@ class EffortWatch:
 
     def _judge(self, effort: Effort) -> None:
         self._counts.clear()
+        self.changes += 1
         first = max(0, effort.start_s - LEAD_S - REACH_S)
         last = effort.return_s + JUDGED_AFTER_S + 1
         moved = replace(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -15,17 +15,22 @@ _Scalar = TypeVar("_Scalar", bound=np.generic)
 class Growing(Generic[_Scalar]):
     """A one-dimensional array; appending costs amortised constant time.
 
-    ``dtype``: of the elements, for example ``np.int64``.  What is appended waits as it is stored,
-    and goes into the array in one stroke when somebody looks: one by one each would cost as much
-    as the reading that it comes from.
+    ``dtype``: of the elements, for example ``np.int64``.  ``append``: adds one element.  What is
+    appended waits as it is stored, and goes into the array in one stroke when somebody looks: one
+    by one each would cost as much as the reading that it comes from.
     """
 
-    __slots__ = ("_data", "_size", "_waiting")
+    __slots__ = ("_data", "_size", "_waiting", "append")
 
     def __init__(self, dtype: type[_Scalar]) -> None:
         self._data: npt.NDArray[_Scalar] = np.empty(0, dtype=dtype)
         self._size = 0
         self._waiting: array[Any] = array(self._data.dtype.char)
+        self.append: Callable[[int | float], None] = self._waiting.append
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """A copy, as a pickle has it as well, appends to what waits in itself."""
+        return Growing.of, (self.view,)
 
     @classmethod
     def of(cls, values: npt.NDArray[_Scalar]) -> Growing[_Scalar]:
@@ -36,10 +41,6 @@ class Growing(Generic[_Scalar]):
 
     def __len__(self) -> int:
         return self._size + len(self._waiting)
-
-    def append(self, value: int | float) -> None:
-        """Add one element."""
-        self._waiting.append(value)
 
     def follow(self, values: Sequence[int]) -> None:
         """Add what ``values`` holds beyond what is here: the start of both is the same."""

@@ -8,21 +8,20 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
-from typing import Final
+from typing import Final, TypeAlias, cast
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.board.growing import Growing
-from analysis.statistics.pairing import NO_VALUE, HeldValue
+from analysis.statistics.pairing import NO_VALUE
 from replay import event as ev
 from replay.channels import (
     COMPANION_CHANNELS,
     DECODERS,
     HEART_RATE_CHANNELS,
-    Reading,
     decode,
 )
 from replay.event import NS_PER_S, Event
@@ -48,14 +47,31 @@ LEAP_MBPM: Final = 30_000
 NO_CADENCE: Final = -1.0
 """Stands in ``cadences`` where no cadence is known."""
 
+KEPT_S: Final = 60
+"""For rules that look at several seconds in one go: none sleeps for longer."""
+
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
 _MOST_ARRIVALS: Final = 256
-_HEART_RATE_DECODERS: Final = {
-    # Most payloads without RR have been read before: there are no more than bpm.
-    name: lru_cache(maxsize=1024)(DECODERS[name])
-    for name in HEART_RATE_CHANNELS
-}
 _LINK_STATES: Final = {state.value.encode("ascii"): state for state in LinkState}
+
+
+_ReadHeartRate: TypeAlias = Callable[[bytes], tuple[HeartRate, int | None]]
+
+
+def _reads(channel: str) -> _ReadHeartRate:
+    """Decodes a payload of this channel: the reading, and its value where it may be paired."""
+    decoder = cast(Callable[[bytes], HeartRate], DECODERS[channel])
+
+    # Most payloads without RR have been read before: there are no more than bpm.
+    @lru_cache(maxsize=1024)
+    def read(payload: bytes) -> tuple[HeartRate, int | None]:
+        reading = decoder(payload)
+        return reading, reading.valid_mbpm
+
+    return read
+
+
+_HEART_RATES: Final = {channel: _reads(channel) for channel in HEART_RATE_CHANNELS}
 
 
 def leaps(t_ns: npt.NDArray[np.int64], mbpm: npt.NDArray[np.int32]) -> npt.NDArray[np.int64]:
@@ -86,9 +102,11 @@ class SensorState:
 
     ``held``: its value at each closed grid second, mbpm or ``NO_VALUE``; ``cadences``: the same
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
-    closed grid second, as ``(t_ns, reading)``.  ``first_ns``, ``last_ns``: first and newest
-    readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``: the
-    newest reading, valid or not.  ``spacings``: the last intervals between readable
+    closed grid second, as ``(t_ns, reading)``; ``lately``: those of the last ``KEPT_S`` closed
+    grid seconds, the newest last.  ``came``: ``came[k]`` is how many had come before grid second
+    ``k`` began.  ``sends_rr``: whether any came with RR.  ``first_ns``, ``last_ns``: first and
+    newest readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``:
+    the newest reading, valid or not.  ``spacings``: the last intervals between readable
     notifications, ns.  ``texts``: Device Information by channel; ``said``: how often any has
     come.  ``heart_rates``: heart rate payloads; of these ``undecoded`` could not be read, and
     ``invalid`` may not be paired.
@@ -114,6 +132,9 @@ class SensorState:
         self.newest: HeartRate | None = None
         self.newest_valid_mbpm = NO_VALUE
         self.fresh: list[tuple[int, HeartRate]] = []
+        self.lately: Final[deque[Sequence[tuple[int, HeartRate]]]] = deque(maxlen=KEPT_S)
+        self.came: Final[list[int]] = [0]
+        self.sends_rr = False
         self.spacings: Final[deque[int]] = deque(maxlen=SPACINGS_KEPT)
         self.held: list[int] = []
         self.cadences: list[float] = []
@@ -136,7 +157,6 @@ class SensorState:
         self.times: Final = Growing(np.int64)
         self.values: Final = Growing(np.int32)
         self._grid: Final = Growing(np.int32)
-        self._hold = HeldValue(planned.hold_ns)
         # When each of the last notifications came, and how many RR had come with it by then.
         self._arrivals: list[tuple[int, int]] = []
         self._beats = self._beats_before = 0
@@ -169,15 +189,53 @@ class SensorState:
         as_of_ns = self.last_ns if t_ns - self.last_ns <= self.hold_ns else t_ns
         return self.last_valid_ns < began_ns and as_of_ns - began_ns <= ACQUIRING_NS
 
-    def take(self, t_ns: int, event: Event) -> None:
-        """One event of this sensor.  Never raises: what cannot be read is counted."""
+    def take(self, t_ns: int, event: Event) -> bool:
+        """One event of this sensor.  Never raises: what cannot be read is counted.
+
+        Whether it is more than one more reading like those before: anything else, the first one
+        with RR, and the first of those that may not be paired.
+        """
         _, _, channel, payload, foreign = event
         if foreign is not None and self.planned.source == "node":
             self.is_placed = foreign.offset_ns is not None
-        decoder = _HEART_RATE_DECODERS.get(channel)
-        if decoder is not None:
-            self._take_heart_rate(t_ns, decoder, payload)
-            return
+        read = _HEART_RATES.get(channel)
+        if read is None:
+            self._take_other(t_ns, channel, payload)
+            return channel not in COMPANION_CHANNELS
+        # Written out in one: nearly all events are heart rates.
+        self.notifications += 1
+        self.heart_rates += 1
+        try:
+            reading, mbpm = read(payload)
+        except ValueError:
+            self.malformed += 1
+            self.undecoded += 1
+            self.last_malformed_ns = t_ns
+            return False
+        rr, before = reading.rr, self.newest
+        self._arrived(t_ns, len(rr))
+        self.newest = reading
+        self.fresh.append((t_ns, reading))
+        is_first = False
+        if rr and not self.sends_rr:
+            self.sends_rr = is_first = True
+        if mbpm is None:
+            self.invalid += 1
+            return is_first or before is None or before.valid_mbpm is not None
+        if (
+            t_ns - self.last_valid_ns <= LEAP_NS
+            and abs(mbpm - self.newest_valid_mbpm) > LEAP_MBPM
+            and self.last_valid_ns >= 0
+            and not self.is_reference
+        ):
+            self.doubtful.append(t_ns)
+        self.last_valid_ns = t_ns
+        self.newest_valid_mbpm = mbpm
+        self.times.append(t_ns)
+        self.values.append(mbpm)
+        return is_first
+
+    def _take_other(self, t_ns: int, channel: str, payload: bytes) -> None:
         handler = _RECORDS.get(channel)
         try:
             if handler is None:
@@ -190,23 +248,27 @@ class SensorState:
 
     def close_second(self, second: int) -> None:
         """Close grid second ``second``."""
-        value = self._hold.at(second)
+        fresh, came = self.fresh, self.came
+        self.lately.append(fresh)
+        came.append(came[-1] + len(fresh))
+        oldest_ns = second * NS_PER_S - self.hold_ns
+        value = self.newest_valid_mbpm if self.last_valid_ns >= oldest_ns else NO_VALUE
         self.held.append(value)
         if self.has_cadence:
-            age_ns = second * NS_PER_S - self._cadence_ns
             missing = second - len(self.cadences)
             if missing:
                 self.cadences.extend([NO_CADENCE] * missing)
-            self.cadences.append(self._cadence if age_ns <= self.hold_ns else NO_CADENCE)
-        present = value != NO_VALUE
-        if self.is_companion and not present and self.last_ns >= 0:
-            present = second * NS_PER_S - self.last_ns <= self.hold_ns
-        if present:
+            self.cadences.append(self._cadence if self._cadence_ns >= oldest_ns else NO_CADENCE)
+        if value != NO_VALUE or (self.is_companion and self._is_heard(second)):
             self.covered_s += 1
             self._in_gap = False
         elif not self._in_gap:
             self._in_gap = True
             self.gaps += 1
+
+    def _is_heard(self, second: int) -> bool:
+        """Whether its newest notification is held at this grid second."""
+        return 0 <= self.last_ns >= second * NS_PER_S - self.hold_ns
 
     def rates(self, t_ns: int) -> tuple[float, float]:
         """Notifications and RR intervals a second over the last 10 s before ``t_ns``."""
@@ -253,39 +315,6 @@ class SensorState:
         if old:
             self._beats_before = arrivals[old - 1][1]
             del arrivals[:old]
-
-    def _take_heart_rate(
-        self, t_ns: int, decoder: Callable[[bytes], Reading], payload: bytes
-    ) -> None:
-        self.notifications += 1
-        self.heart_rates += 1
-        try:
-            reading = decoder(payload)
-        except ValueError:
-            self.malformed += 1
-            self.undecoded += 1
-            self.last_malformed_ns = t_ns
-            return
-        if not isinstance(reading, HeartRate):
-            return
-        self._arrived(t_ns, len(reading.rr))
-        self.newest = reading
-        self.fresh.append((t_ns, reading))
-        mbpm = reading.valid_mbpm
-        if mbpm is None:
-            self.invalid += 1
-        else:
-            if (
-                not self.is_reference
-                and 0 <= self.last_valid_ns >= t_ns - LEAP_NS
-                and abs(mbpm - self.newest_valid_mbpm) > LEAP_MBPM
-            ):
-                self.doubtful.append(t_ns)
-            self.last_valid_ns = t_ns
-            self.newest_valid_mbpm = mbpm
-            self._hold.feed(t_ns, mbpm)
-            self.times.append(t_ns)
-            self.values.append(mbpm)
 
     def _take_reading(self, t_ns: int, channel: str, payload: bytes) -> None:
         if channel in COMPANION_CHANNELS:

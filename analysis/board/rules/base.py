@@ -58,10 +58,12 @@ class Rule(ABC):
     seconds before it is raised; ``clear_after_s``: good seconds before it is cleared; unsure
     seconds count for neither.  ``quiet_until``: a rule that knows that it will not be bad before
     this second, whatever readings come, need not be asked until then while nothing of it stands;
-    news (:meth:`.warning_engine.WarningEngine.news`) has it asked once in between.
+    0 while it knows no such thing.  News (:meth:`.warning_engine.WarningEngine.news`) has it asked
+    once in between, and where it ``sleeps_lightly`` so has what is no valid reading of its sensor.
     """
 
     kind: ClassVar[WarningKind]
+    sleeps_lightly: ClassVar[bool] = False
     raise_after_s: int = 1
     clear_after_s: int = 1
 

@@ -5,9 +5,19 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict, age_s
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+    age_s,
+)
 from analysis.board.rules.thresholds import CONTACT, ContactLimits
 from analysis.board.snapshot import Measure, WarningKind
+from analysis.board.unread import BySecond, Unread
 from replay.event import NS_PER_S
 
 if TYPE_CHECKING:
@@ -25,12 +35,14 @@ class NoContact(SensorRule):
     """
 
     kind = WarningKind.NO_CONTACT
+    sleeps_lightly = True
 
     def __init__(
         self, session: SessionState, watched: SensorState, limits: ContactLimits = CONTACT
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
+        self._unread = Unread(watched)
         self._no_beats_ns = round(limits.no_beats_s * NS_PER_S)
         self._held_ns = round(limits.held_s * NS_PER_S)
         self._mbpm = -1
@@ -44,23 +56,34 @@ class NoContact(SensorRule):
         self._beat_gaps: deque[int] = deque(maxlen=limits.beat_gaps_kept)
 
     def step(self, second: int) -> Verdict:
-        """See :class:`Rule`."""
+        """See :class:`Rule`.
+
+        While the newest reading is valid only beats can be missing: one that is not wakes it.
+        """
+        self.quiet_until = 0
         watched, now_ns = self.watched, second * NS_PER_S
         fresh, newest = watched.fresh, watched.newest
+        if watched.sends_rr:
+            self._count_beats(self._unread.take(second))
         if not fresh and (newest is None or now_ns - watched.last_ns > watched.hold_ns):
             # Off the skin sensors send less, then nothing: no more is known than at the last one.
             return BAD if self._is_enough else UNSURE
         bad = self._look(fresh)
-        if self._last_beat_ns >= 0 or (newest is not None and newest.rr):
-            self._count_beats(fresh)
-            if not bad and self._beats_stopped(second):
-                return self._no_beats()
+        if not bad and self._beats_stopped(second):
+            return self._no_beats()
         if not bad and self._score_s == 0:
             self._bad_readings = 0
+            if newest is not None and newest.valid_mbpm is not None:
+                self.quiet_until = self._sleeps_until()
             return GOOD  # nearly always
         if bad and watched.is_acquiring(now_ns):
             return UNSURE
         return self._weigh(second, bad=bad)
+
+    def _sleeps_until(self) -> int:
+        if self.watched.sends_rr:
+            return (self._last_beat_ns + self._no_beats_ns) // NS_PER_S
+        return UNTIL_NEWS
 
     def _weigh(self, second: int, *, bad: bool) -> Verdict:
         """Bad seconds add to the evidence, good ones take from it."""
@@ -122,7 +145,9 @@ class NoContact(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._score_s = self._bad_readings = 0
+        if self.watched.sends_rr:
+            self._count_beats(self._unread.pass_over())
+        self._score_s = self._bad_readings = self.quiet_until = 0
         self._last_beat_ns = -1
 
     def _look(self, fresh: list[tuple[int, HeartRate]]) -> bool:
@@ -147,18 +172,20 @@ class NoContact(SensorRule):
         low, high = self._limits.least_rr, self._limits.most_rr
         return newest is not None and not all(low <= rr <= high for rr in newest.rr)
 
-    def _count_beats(self, fresh: list[tuple[int, HeartRate]]) -> None:
-        for t_ns, reading in fresh:
-            if reading.mbpm != self._mbpm:
-                self._mbpm = reading.mbpm
-                self._same_since_ns = t_ns
-            if not reading.rr:
-                self._without += 1
-                continue
-            if self._last_beat_ns >= 0:
-                self._beat_gaps.append(t_ns - self._last_beat_ns)
-            self._last_beat_ns = t_ns
-            self._without = 0
+    def _count_beats(self, unread: BySecond) -> None:
+        for _, readings in unread:
+            for t_ns, reading in readings:
+                mbpm, _, _, rr, _ = reading
+                if mbpm != self._mbpm:
+                    self._mbpm = mbpm
+                    self._same_since_ns = t_ns
+                if not rr:
+                    self._without += 1
+                    continue
+                if self._last_beat_ns >= 0:
+                    self._beat_gaps.append(t_ns - self._last_beat_ns)
+                self._last_beat_ns = t_ns
+                self._without = 0
 
     def _beats_stopped(self, second: int) -> bool:
         limits, gaps = self._limits, self._beat_gaps

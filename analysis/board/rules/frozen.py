@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import groupby
 from statistics import median
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
 from analysis.board.rules.cadence import OnCadence
@@ -14,6 +14,7 @@ from analysis.board.rules.delay_estimate import DelayEstimator
 from analysis.board.rules.repeats import Repeats
 from analysis.board.rules.thresholds import FROZEN, FrozenLimits
 from analysis.board.snapshot import Measure, WarningKind
+from analysis.board.unread import BySecond, Unread
 from analysis.statistics.pairing import NO_VALUE
 from replay.payloads import RR_PER_S
 
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 _MBPM_OF_RR: Final = 60_000 * RR_PER_S
 _RR_FRESH_S: Final = 6
 _SHORTEST_STRETCH_S: Final = 4
+
+_ToldRr: TypeAlias = tuple[int, tuple[int, ...]]
+"""The RR of one notification, 1/1024 s, behind the grid second in which it came."""
 
 
 class Frozen(SensorRule):
@@ -47,6 +51,7 @@ class Frozen(SensorRule):
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
+        self._unread = Unread(watched)
         self.clear_after_s = limits.clear_after_s
         self._delay = delay or DelayEstimator(session, watched)
         self._on_cadence = on_cadence
@@ -56,10 +61,8 @@ class Frozen(SensorRule):
         self._last_s = 0
         self._runs: deque[int] = deque(maxlen=limits.runs_kept)
         self._known_run = 0
-        # The RR of the last seconds, and the second in which each came.
-        self._rr: deque[int] = deque()
-        self._rr_s: deque[int] = deque()
-        self._rr_at_start: tuple[int, ...] = ()
+        self._rr: deque[_ToldRr] = deque()
+        self._rr_at_start: tuple[_ToldRr, ...] = ()
         self._repeats = Repeats(limits)
         self._apart_s = 0
         self._moved_mbpm = 0
@@ -69,21 +72,12 @@ class Frozen(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        fresh = self.watched.fresh
+        self._take(self._unread.take(second))
         limits = self._limits
-        for _, reading in fresh:
-            rr, mbpm = reading.rr, reading.mbpm
-            if rr:
-                self._repeats.take(rr)
-                self._take_rr(second, rr)
-            if mbpm != self._value or second - self._last_s > limits.silence_s:
-                self._changed(second, mbpm)
-            self._readings += 1
-            self._last_s = second
         if self._value == NO_VALUE:
             return UNSURE
-        run_s = second - self._start
-        if self._readings < limits.least or run_s < limits.least_s:
+        self.quiet_until = self._start + limits.least_s
+        if self._readings < limits.least or second < self.quiet_until:
             return GOOD
         if self.watched.held[second] == NO_VALUE:
             return UNSURE
@@ -138,20 +132,35 @@ class Frozen(SensorRule):
 
         How long it has stood still is a fact that a silence in between does not change.
         """
+        self._take(self._unread.pass_over())
         self._repeats.restart()
         self._apart_s = 0
         self._accused = False
 
-    def _changed(self, second: int, mbpm: int) -> None:
-        if self._value != NO_VALUE and not self._accused:
-            self._runs.append(self._readings)
-            self._known_run = -1
-        self._accused = False
-        self._value = mbpm
-        self._start = second
-        self._readings = 0
-        self._apart_s = self._moved_mbpm = 0
-        self._rr_at_start = tuple(self._rr)
+    def _take(self, unread: BySecond) -> None:
+        """Readings of the seconds since the last one in which it was asked."""
+        silence_s, last_s = self._limits.silence_s, self._last_s
+        value, count, start = self._value, self._readings, -1
+        for second, readings in unread:
+            for _, reading in readings:
+                rr, mbpm = reading.rr, reading.mbpm
+                if rr:
+                    self._repeats.take(rr)
+                    self._take_rr(second, rr)
+                if mbpm != value or second - last_s > silence_s:
+                    if value != NO_VALUE and not self._accused:
+                        self._runs.append(count)
+                    self._accused = False
+                    self._rr_at_start = tuple(self._rr)
+                    value, count, start = mbpm, 0, second
+                count += 1
+                last_s = second
+        self._readings, self._last_s = count, last_s
+        if start >= 0:
+            self._value, self._start = value, start
+            self._apart_s = self._moved_mbpm = 0
+            if self._runs:
+                self._known_run = -1
 
     def _accuse(self) -> Verdict:
         if not self._accused:
@@ -184,17 +193,16 @@ class Frozen(SensorRule):
         return max(limits.moved_mbpm, round(needed))
 
     def _take_rr(self, second: int, rr: tuple[int, ...]) -> None:
-        kept, times = self._rr, self._rr_s
-        kept.extend(rr)
-        times.extend([second] * len(rr))
+        kept = self._rr
+        kept.append((second, rr))
         oldest = second - self._limits.own_rr_window_s
-        while times[0] <= oldest:
-            times.popleft()
+        while kept[0][0] <= oldest:
             kept.popleft()
 
     def _rr_is_fresh(self, second: int) -> bool:
-        times = self._rr_s
-        return len(times) >= self._limits.own_rr_beats and second - times[-1] <= _RR_FRESH_S
+        kept = self._rr
+        beats = sum(len(rr) for _, rr in kept)
+        return beats >= self._limits.own_rr_beats and second - kept[-1][0] <= _RR_FRESH_S
 
     def _own_rr_mbpm(self) -> int:
         return _mbpm_of(self._rr)
@@ -324,9 +332,10 @@ def _middle(others: Sequence[Sequence[int]]) -> Sequence[int]:
     return [NO_VALUE if NO_VALUE in at else int(median(at)) for at in zip(*others, strict=True)]
 
 
-def _mbpm_of(rr: Collection[int]) -> int:
+def _mbpm_of(told: Iterable[_ToldRr]) -> int:
     """Median rate by RR of some seconds, 0 without any; single bad beats drop out."""
-    middle = sorted(rr)[len(rr) // 2] if rr else 0
+    ordered = sorted([one for _, rr in told for one in rr])
+    middle = ordered[len(ordered) // 2] if ordered else 0
     return _MBPM_OF_RR // middle if middle else 0
 
 

@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
 from analysis.board.rules.thresholds import SWAPPED, SwappedLimits
 from analysis.board.snapshot import Measure, WarningKind
 
@@ -23,6 +31,7 @@ class SwappedLabels(SensorRule):
     """
 
     kind = WarningKind.SWAPPED_LABELS
+    sleeps_lightly = True
 
     def __init__(
         self, session: SessionState, watched: SensorState, limits: SwappedLimits = SWAPPED
@@ -38,16 +47,16 @@ class SwappedLabels(SensorRule):
         self._since = 0
         self._answers = session.efforts.answers(watched.number)
         self._does_lead = False
-        self._otherwise = UNSURE
         self._by_payload = self._told_by_payload = False
 
     def step(self, second: int) -> Verdict:
-        """See :class:`Rule`."""
+        """See :class:`Rule`.
+
+        Once the reference is seen to be a strap, only another answer can tell: it wakes it.
+        """
+        self.quiet_until = 0
         answers = self._answers
-        if self._theirs_of_a_strap:
-            if not self._does_lead and not self._by_payload and len(answers) == self._taken:
-                return self._otherwise  # nothing has come that it could be told by
-        else:
+        if not self._theirs_of_a_strap:
             self._count_what_straps_send()
         if len(answers) != self._taken:  # fewer, where the reference turned out to be at fault
             self._take_answers(answers)
@@ -63,8 +72,9 @@ class SwappedLabels(SensorRule):
         self._since = 0
         reference_is_a_strap = self._theirs_of_a_strap > 0 and not self._leads
         is_good = len(self._leads) >= self._limits.efforts or reference_is_a_strap
-        self._otherwise = GOOD if is_good else UNSURE
-        return self._otherwise
+        if self._theirs_of_a_strap:
+            self.quiet_until = UNTIL_NEWS
+        return GOOD if is_good else UNSURE
 
     def _count_what_straps_send(self) -> None:
         """Once the reference is seen to be a strap, nobody asks for these counts any more."""
@@ -141,4 +151,4 @@ class SwappedLabels(SensorRule):
         self._does_lead = self._by_payload = False
         self._first = self._taken = len(self.session.efforts.answers(self.watched.number))
         self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
-        self._since = 0
+        self._since = self.quiet_until = 0

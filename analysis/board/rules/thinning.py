@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections import deque
+from math import ceil
+from operator import sub
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +30,7 @@ class Thinning(SensorRule):
     """
 
     kind = WarningKind.THINNING
+    sleeps_lightly = True  # a link that is closed
 
     def __init__(
         self, session: SessionState, watched: SensorState, limits: ThinningLimits = THINNING
@@ -35,48 +39,76 @@ class Thinning(SensorRule):
         self._limits = limits
         self.raise_after_s = limits.raise_after_s
         self.clear_after_s = limits.clear_after_s
-        self._counts: deque[int] = deque(maxlen=limits.window_s)
         self._usual: deque[int] = deque(maxlen=limits.kept_s // limits.window_s)
-        self._sum = 0
+        self._first = -1  # grid second from which on readings are counted
+        self._counted = -1  # the last one counted towards a block
         self._until_block = limits.window_s
         self._usual_count = 0.0
+        self._thin = self._fine = 0  # from so many on it is not thin, and all is well
         self._well = 0  # valid readings by when all was well
         self._thin_s = 0
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
-        del second
-        counts, limits = self._counts, self._limits
-        fresh = len(self.watched.fresh)
-        if len(counts) < limits.window_s:
-            if not counts and not fresh:
+        self.quiet_until = 0
+        came, limits = self.watched.came, self._limits
+        if self._first < 0:
+            if came[second] == came[second + 1]:
                 return UNSURE
-            counts.append(fresh)
-            self._sum += fresh
-            if len(counts) < limits.window_s:
-                return UNSURE
-        else:
-            self._sum += fresh - counts[0]
-            counts.append(fresh)
+            self._first = second
+            self._counted = second + limits.window_s - 2
+        if second <= self._counted:
+            self.quiet_until = self._counted + 1
+            return UNSURE
+        self._sum = came[second + 1] - came[second + 1 - limits.window_s]
+        is_well = self._sum >= self._fine and self.watched.link is not LinkState.STOPPED
+        if is_well and second < self._counted + self._until_block:
+            self._thin_s = 0
+            self.quiet_until = self._sleeps_until(second)
+            return GOOD
+        self._count_slept(second)
         if self.watched.link is LinkState.STOPPED:
             return UNSURE
-        if self._usual_count >= limits.least_usual:
-            if self._sum < limits.thin * self._usual_count:
-                self._thin_s += 1
-                if self._thin_s <= limits.window_s and self._comes_by_chance(self._lost):
-                    return UNSURE
-                return BAD
-            self._thin_s = 0
-            if self._sum < limits.fine * self._usual_count:
+        if self._sum < self._thin:
+            self._thin_s += 1
+            if self._thin_s <= limits.window_s and self._comes_by_chance(self._lost):
                 return UNSURE
+            return BAD
+        self._thin_s = 0
+        if not is_well:
+            return UNSURE
         self._until_block -= 1
         if self._until_block <= 0:
-            self._until_block = limits.window_s
-            self._usual.append(self._sum)
-            usual = sorted(self._usual)
-            self._usual_count = usual[len(usual) // 2]
-            self._well = len(self.watched.times)
+            self._learn()
+        self.quiet_until = self._sleeps_until(second)
         return GOOD
+
+    def _learn(self) -> None:
+        """All has been well for a window: what came in it is usual."""
+        limits = self._limits
+        self._until_block = limits.window_s
+        self._usual.append(self._sum)
+        usual = sorted(self._usual)
+        self._usual_count = usual[len(usual) // 2]
+        self._well = len(self.watched.times)
+        if self._usual_count >= limits.least_usual:
+            self._thin = ceil(limits.thin * self._usual_count)
+            self._fine = ceil(limits.fine * self._usual_count)
+        else:
+            self._thin = self._fine = 0
+
+    def _count_slept(self, second: int) -> None:
+        """Count the seconds before this one in which all was well: none of them was thin."""
+        came, window_s = self.watched.came, self._limits.window_s
+        first, self._counted = self._counted + 2, second
+        sums = sorted(map(sub, came[first : second + 1], came[first - window_s :]))
+        self._until_block -= len(sums) - bisect_left(sums, self._fine)
+
+    def _sleeps_until(self, second: int) -> int:
+        """Until it may learn, or has seen so few that it may be thin if no more come."""
+        came, window_s = self.watched.came, self._limits.window_s
+        leaving = bisect_right(came, came[second + 1] - self._thin, second + 1 - window_s)
+        return min(self._counted + self._until_block, leaving - 1 + window_s)
 
     @property
     def _lost(self) -> float:
@@ -114,8 +146,8 @@ class Thinning(SensorRule):
 
     def reset(self) -> None:
         """See :class:`Rule`."""
-        self._counts.clear()
-        self._sum = self._thin_s = 0
+        self._first = self._counted = -1
+        self._sum = self._thin_s = self.quiet_until = 0
         self._until_block = self._limits.window_s
 
 

@@ -6,7 +6,15 @@ from collections import deque
 from math import inf
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
 from analysis.board.rules.beat_phase import UnitEvidence
 from analysis.board.rules.thresholds import UNIT_SLIP, UnitSlipLimits
 from analysis.board.snapshot import Measure, WarningKind
@@ -20,6 +28,9 @@ if TYPE_CHECKING:
 _NO_BEAT_NS: Final = 5 * NS_PER_S // 2
 _WAVERS: Final = 1.7
 _AWAY: Final = 5
+
+_made: Final = tuple.__new__
+"""Makes a total without the detour through names: there is one for each notification."""
 
 
 class _Total(NamedTuple):
@@ -50,6 +61,7 @@ class UnitSlip(SensorRule):
     """
 
     kind = WarningKind.UNIT_SLIP
+    sleeps_lightly = True
 
     def __init__(
         self, session: SessionState, watched: SensorState, limits: UnitSlipLimits = UNIT_SLIP
@@ -80,8 +92,11 @@ class UnitSlip(SensorRule):
         return self._factor
 
     def step(self, second: int) -> Verdict:
-        """See :class:`Rule`."""
+        """See :class:`Rule`.  Until RR come there is nothing to weigh."""
         del second
+        if not self.watched.sends_rr:
+            self.quiet_until = UNTIL_NEWS
+            return UNSURE
         fresh, totals = self.watched.fresh, self._totals
         for t_ns, reading in fresh:
             if reading.rr or totals:
@@ -166,14 +181,12 @@ class UnitSlip(SensorRule):
         last_ns, self._last_ns = self._last_ns, t_ns
         if rr:
             self._beat_ns = t_ns
-        totals = self._totals
-        spacing_ns = t_ns - last_ns
-        lost = last_ns >= 0 and self._spacing_ns > 0 and spacing_ns > _WAVERS * self._spacing_ns
+        totals, usual_ns, spacing_ns = self._totals, self._spacing_ns, t_ns - last_ns
+        lost = last_ns >= 0 and usual_ns > 0 and spacing_ns > _WAVERS * usual_ns
         if last_ns >= 0 and not lost:
-            self._spacing_ns += (
-                (spacing_ns - self._spacing_ns) / 20 if self._spacing_ns else spacing_ns
-            )
-        away = lost and spacing_ns > _AWAY * self._spacing_ns
+            usual_ns += (spacing_ns - usual_ns) / 20 if usual_ns else spacing_ns
+            self._spacing_ns = usual_ns
+        away = lost and spacing_ns > _AWAY * usual_ns
         if away or mbpm is None or t_ns - self._beat_ns > _NO_BEAT_NS:
             self._forget()
             if away:
@@ -187,23 +200,17 @@ class UnitSlip(SensorRule):
             self._evidence.skip(spacing_ns / NS_PER_S, rr)
             totals[-1] = last._replace(lost=last.lost + 1)
             return
-        self._evidence.take(t_ns, spacing_ns / NS_PER_S, self._spacing_ns / NS_PER_S, rr)
-        newest = _Total(
-            t_ns,
-            last.heard_ns + spacing_ns,
-            last.ticks + sum(rr),
-            last.beats + len(rr),
-            last.mbpm + mbpm,
-            last.readings + 1,
-            last.lost,
-        )
-        totals.append(newest)
+        self._evidence.take(t_ns, spacing_ns / NS_PER_S, usual_ns / NS_PER_S, rr)
+        _, heard_ns, ticks, beats, sum_mbpm, readings, times_lost = last
+        heard_ns += spacing_ns
+        sums = (ticks + sum(rr), beats + len(rr), sum_mbpm + mbpm, readings + 1, times_lost)
+        totals.append(_made(_Total, (t_ns, heard_ns, *sums)))
         before = self._before
-        while newest.heard_ns - totals[1].heard_ns >= self._span_ns:
+        while heard_ns - totals[1].heard_ns >= self._span_ns:
             before.append(totals.popleft())
         while before:
             second = before[1] if len(before) > 1 else totals[0]
-            if newest.heard_ns - second.heard_ns < self._longest_ns:
+            if heard_ns - second.heard_ns < self._longest_ns:
                 break
             before.popleft()
 

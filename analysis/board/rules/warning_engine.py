@@ -7,11 +7,11 @@ goes on as if it had not been there from then on.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
-from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Rule
+from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Rule, Verdict
 from analysis.board.rules.registry import ROW_OF, Suppression, in_order, suppression
 from analysis.board.snapshot import RuleFailure, SensorWarning, Severity
 from replay.event import SESSION
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 _log = logging.getLogger(__name__)
 
+_ARRANGED_EVERY_S: Final = 60
+"""Chosen: rules that begin to sleep are asked on for so long at most."""
+
 
 class _Entry:
     """One rule and what stands of it.
@@ -29,12 +32,13 @@ class _Entry:
     ``withheld_by``: entries with a standing warning that suppress this one, ``held_by`` how many
     in all; ``explains``, ``withholds``: those that this one suppresses while it stands.
     ``is_calm``: nothing of it stands, nothing holds it and it was not bad when last asked, which is
-    how nearly all of them are in nearly all seconds; where in doubt False.
+    how nearly all of them are in nearly all seconds; where in doubt False.  ``until``: the grid
+    second for which it is called, 0 if it is asked each second.
     """
 
     __slots__ = (
         "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "is_calm", "rule",
-        "withheld_by", "withholds",
+        "until", "withheld_by", "withholds",
     )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
@@ -43,6 +47,7 @@ class _Entry:
         self.good_s = 0
         self.index = -1
         self.is_calm = True
+        self.until = 0
         self.explained_by: list[_Entry] = []
         self.withheld_by: list[_Entry] = []
         self.held_by = 0
@@ -50,8 +55,12 @@ class _Entry:
         self.withholds: tuple[_Entry, ...] = ()
 
 
+_Call: TypeAlias = tuple[int, _Entry, Callable[[int], Verdict]]
+"""Place among all entries, the entry, and the step of its rule."""
+
+
 class WarningEngine:
-    """Steps all rules once per closed grid second.
+    """Steps the rules once per closed grid second, in order, those that sleep when they are due.
 
     ``make_rules``: makes the rules for a session.
     """
@@ -64,8 +73,14 @@ class WarningEngine:
         self._failures: list[RuleFailure] = []
         self._standing: tuple[SensorWarning, ...] | None = ()  # None: to be made anew
         self._news = True
+        self._turned = False  # whether this second anything was raised, cleared, bad or calm again
         self._entries = [_Entry(rule) for rule in in_order(make_rules(session))]
-        self._awake = [(entry, entry.rule) for entry in self._entries]
+        self._calls: list[_Call] = []
+        self._light: dict[int, list[_Call]] = {}
+        self._each: list[_Call] = []
+        self._due: dict[int, list[_Call]] = {}
+        self._next = 0
+        self._number_entries()
         for winner in self._entries:
             winner.explains = self._suppressed(winner, Suppression.EXPLAINED)
             winner.withholds = self._suppressed(winner, Suppression.WITHHELD)
@@ -100,22 +115,79 @@ class WarningEngine:
         return self._standing
 
     def step(self, second: int) -> None:
-        """Let every rule look at the grid second that was just closed.  Never raises."""
-        news, self._news = self._news, False
-        if news:
-            self._awake = [(entry, entry.rule) for entry in self._entries]
-        failures = len(self._failures)
+        """Let every rule that is not asleep look at the grid second just closed.  Never raises."""
+        self._next = second + 1
+        if self._news or second % _ARRANGED_EVERY_S == 0:
+            news, self._news = self._news, False
+            self._step_from(0, second, news=news)
+            return
+        self._turned = False
+        calls, woken = self._each, self._due.pop(second, None)
+        if woken:
+            calls = sorted(calls + woken)
         bad = BAD
-        for entry, rule in self._awake:
+        for place, entry, ask in calls:
+            try:
+                if entry.is_calm:
+                    if ask(second) is not bad:
+                        continue
+                    self._bad(entry, second)
+                else:
+                    self._step_one(entry, second, news=False)
+                    if not self._turned:
+                        continue
+                behind = place + 1
+            except Exception as error:
+                self._switch_off(entry, second, error)
+                behind = place
+            # They may be held from now on, also those that sleep.
+            self._step_from(behind, second, news=False)
+            return
+        if woken:
+            self._lay_down(woken, second)
+
+    def _step_from(self, first: int, second: int, *, news: bool) -> None:
+        """Let all entries from this place on look, and find out who sleeps from now on."""
+        for entry in self._entries[first:]:
             try:
                 if not entry.is_calm:
                     self._step_one(entry, second, news=news)
-                elif (second >= rule.quiet_until or news) and rule.step(second) is bad:
+                elif (news or second >= entry.rule.quiet_until) and entry.rule.step(second) is BAD:
                     self._bad(entry, second)
             except Exception as error:
                 self._switch_off(entry, second, error)
-        if news or len(self._failures) > failures:
-            self._awake = self._waiting_for_readings()
+        self._each, self._due = [], {}
+        asleep = []
+        for call in self._calls:
+            entry = call[1]
+            if entry.is_calm and entry.rule.quiet_until > second:
+                asleep.append(call)
+            else:
+                entry.until = 0
+                self._each.append(call)
+        self._lay_down(asleep, second)
+
+    def _number_entries(self) -> None:
+        self._calls = [(at, entry, entry.rule.step) for at, entry in enumerate(self._entries)]
+        self._light = {}
+        for call in self._calls:
+            rule = call[1].rule
+            if rule.sleeps_lightly:
+                self._light.setdefault(rule.sensor, []).append(call)
+
+    def _lay_down(self, calls: Iterable[_Call], second: int) -> None:
+        """Call these again when they can be bad at the earliest."""
+        due = self._due
+        for call in calls:
+            entry = call[1]
+            until = entry.rule.quiet_until
+            if until <= second:
+                until = second + 1
+            entry.until = until
+            if until in due:
+                due[until].append(call)
+            elif until != UNTIL_NEWS:
+                due[until] = [call]
 
     def _step_one(self, entry: _Entry, second: int, *, news: bool) -> None:
         """Let one rule look, whatever stands of it or holds it."""
@@ -130,14 +202,8 @@ class WarningEngine:
                 if entry.index >= 0:
                     self._good(entry, second)
         entry.is_calm = not (entry.held_by or entry.bad_s or entry.index >= 0)
-
-    def _waiting_for_readings(self) -> list[tuple[_Entry, Rule]]:
-        """All but those that wait for other news, with nothing of theirs standing."""
-        return [
-            (entry, entry.rule)
-            for entry in self._entries
-            if entry.index >= 0 or entry.rule.quiet_until != UNTIL_NEWS
-        ]
+        if entry.is_calm:
+            self._turned = True
 
     def _is_held(self, entry: _Entry, second: int) -> bool:
         """Whether another warning that stands has this one's word; if so, it has been told so."""
@@ -157,10 +223,12 @@ class WarningEngine:
 
     def _bad(self, entry: _Entry, second: int) -> None:
         entry.good_s = 0
-        entry.is_calm = False
         if entry.index >= 0:
             self._explain_anew(entry)
             return
+        if entry.is_calm:
+            entry.is_calm = False
+            self._turned = True
         entry.bad_s += 1
         if entry.bad_s >= entry.rule.raise_after_s:
             self._raise(entry, second)
@@ -168,6 +236,19 @@ class WarningEngine:
     def news(self) -> None:
         """Something else than a reading has come: rules that wait for such are asked again."""
         self._news = True
+
+    def stir(self, sensor: int) -> None:
+        """Something else than one more valid reading has come from this sensor: rules of it that
+        sleep lightly are asked at the next grid second.
+        """
+        for call in self._light.get(sensor, ()):
+            entry = call[1]
+            if entry.until <= self._next:
+                continue
+            if entry.until != UNTIL_NEWS:
+                self._due[entry.until].remove(call)
+            entry.rule.quiet_until = 0
+            self._lay_down((call,), self._next - 1)
 
     def acknowledge(self, sensor: int, kind: str, at_s: float) -> None:
         """The tester knows of what stands of this kind and sensor; nothing else changes by it."""
@@ -215,6 +296,7 @@ class WarningEngine:
         entry.index = len(self._warnings)
         self._warnings.append(warning)
         self._standing = None
+        self._turned = True
         for other in entry.explains:
             other.explained_by.append(entry)
             other.held_by += 1
@@ -240,6 +322,7 @@ class WarningEngine:
         self._change(entry, replace(warning, end_s=second, cleared=how))
         entry.index = -1
         entry.good_s = entry.bad_s = 0
+        self._turned = True
         for other in entry.explains:
             other.explained_by.remove(entry)
             other.held_by -= 1
@@ -265,5 +348,6 @@ class WarningEngine:
         if entry.index >= 0:
             self._clear(entry, second, "The rule failed and was switched off.")
         self._entries.remove(entry)
+        self._number_entries()
         words = f"{type(error).__name__}: {error}"
         self._failures.append(RuleFailure(rule.kind, rule.sensor, second, words))

@@ -205,7 +205,7 @@ def test_a_rate_is_of_the_last_ten_seconds() -> None:
     watched = _Watched()
     for second in range(30):
         watched.see(140, 140, (TICKS_140 + second,))
-    assert list(watched.rule._rr_s) == list(range(20, 30))
+    assert [at for at, _ in watched.rule._rr] == list(range(20, 30))
     assert len(watched.rule._rr) == 10
 
 

@@ -35,6 +35,7 @@ class _Sending:
             self._due += per_s + 1e-9
             count, self._due = int(self._due), self._due % 1
             self.sensor.fresh = [READING] * count
+            self.sensor.close_second(self.second)
             self.session.second = self.second
             said.append(self.rule.step(self.second))
             self.second += 1

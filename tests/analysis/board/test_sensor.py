@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from analysis.board.sensor import SensorState, leaps
+from analysis.board.sensor import KEPT_S, SensorState, leaps
+from analysis.statistics.pairing import grid_values
 from replay import event as ev
 from replay.event import Event, Stamp
 from replay.link_state import LinkState
@@ -166,3 +169,52 @@ def test_what_cannot_be_read_is_counted_with_its_time() -> None:
     state = _told(_sensor(), bad, Event(2 * S, 2, ev.BATTERY, b"\xff"))
     assert (state.notifications, state.heart_rates, state.undecoded) == (1, 1, 1)
     assert (state.malformed, state.last_malformed_ns, state.invalid) == (2, 2 * S, 0)
+
+
+@given(
+    times=st.lists(st.integers(0, 40 * S), max_size=40).map(sorted),
+    hold_s=st.sampled_from([0.5, 3, 7.5]),
+    data=st.data(),
+)
+def test_a_value_is_held_as_the_rule_of_pairing_has_it(times, hold_s, data) -> None:
+    """At each closed second what the arrays of the analysis say."""
+    state = _sensor(hold_s=hold_s)
+    waiting = [(t_ns, data.draw(st.integers(25, 240))) for t_ns in times]
+    readings = list(waiting)
+    for second in range(45):
+        while waiting and waiting[0][0] <= second * S:
+            t_ns, bpm = waiting.pop(0)
+            state.take(t_ns, hr(t_ns / S, 2, bpm))
+        state.close_second(second)
+    t_ns = np.array([at for at, _ in readings], dtype=np.int64)
+    mbpm = np.array([1000 * bpm for _, bpm in readings], dtype=np.int32)
+    assert state.held == grid_values(t_ns, mbpm, 45, state.hold_ns).tolist()
+
+
+def test_readings_are_kept_by_second_for_a_minute() -> None:
+    """And counted: two in each second but every tenth, which has none."""
+    state, told = _sensor(), []
+    for second in range(100):
+        state.fresh = []
+        for at_s in (second - 0.6, second - 0.2) if second % 10 else ():
+            state.take(round(at_s * S), hr(at_s, 2, 100))
+        told.append(list(state.fresh))
+        state.close_second(second)
+    assert [list(one) for one in state.lately] == told[-KEPT_S:]
+    assert np.diff(state.came).tolist() == [0 if second % 10 == 0 else 2 for second in range(100)]
+
+
+def test_what_rules_that_sleep_must_know_at_once() -> None:
+    """All but one more reading like those before: its link, the first RR, the first invalid one."""
+    state = _sensor()
+    told = [
+        hr(0, 2, 0), hr(1, 2, 0), hr(2, 2, 100), hr(3, 2, 101), hr(4, 2, 102, rr=[600]),
+        hr(5, 2, 103, rr=[600]), hr(6, 2, 250), hr(7, 2, 251), link(8, 2, "closed"),
+        hr(9, 2, 100)._replace(payload=b"\x01"), hr(10, 2, 100),
+    ]  # fmt: skip
+    assert [state.take(one.t_ns, one) for one in told] == [
+        True, False, False, False, True, False, True, False, True, False, False,
+    ]  # fmt: skip
+    assert state.sends_rr
+    companion = _sensor("companion", kind="", source="bluetooth", name="x")
+    assert not companion.take(0, steps()[0]._replace(t_ns=0, sensor=2))

@@ -8,7 +8,7 @@ from analysis.board.rules.base import BAD, GOOD, UNSURE, UNTIL_NEWS, Explanation
 from analysis.board.snapshot import WarningKind as K
 from replay import event as ev
 from replay.event import Event, pack_int
-from tests.standins.session_events import S, plan_of, play
+from tests.standins.session_events import S, link, plan_of, play
 
 
 class Waiting(Rule):
@@ -102,3 +102,72 @@ def test_seconds_that_say_nothing_hold_a_warning() -> None:
 
     rule = Unsure(K.APART, 2, range(5, 10), clear_after_s=4)
     assert _facts(rule) == [(K.APART, 2, 5, 21)]
+
+
+class Sleeping(Waiting):
+    """Sleeps for ``naps_s`` after each second in which it is asked and not bad."""
+
+    def __init__(self, kind: K, sensor: int, bad: range, *, naps_s: int, lightly=False) -> None:
+        super().__init__(kind, sensor, bad)
+        self.naps_s = naps_s
+        self.sleeps_lightly = lightly  # type: ignore[misc]
+        self.forgotten: list[int] = []
+
+    def step(self, second):
+        said = super().step(second)
+        self.quiet_until = 0 if said is BAD else second + self.naps_s
+        return said
+
+    def reset(self):
+        self.forgotten.append(self.asked[-1])
+        self.quiet_until = 0
+
+
+def test_a_rule_that_sleeps_is_asked_when_it_is_due() -> None:
+    """And while its warning stands; beside others that are asked each second, or sleep as well."""
+    one = Sleeping(K.FROZEN, 2, range(20, 23), naps_s=5)
+    other = Sleeping(K.APART, 3, range(0), naps_s=7)
+    each = Waiting(K.RELAY, 2, range(0))
+    assert _facts(one, other, each, until_s=40) == [(K.FROZEN, 2, 20, 23)]
+    assert one.asked == [0, 5, 10, 15, 20, 21, 22, 23, 28, 33, 38]
+    assert other.asked == [0, 7, 14, 21, 28, 35]
+    assert each.asked == list(range(41))
+
+
+def test_a_rule_that_is_explained_forgets_in_the_same_second_asleep_or_not() -> None:
+    """And takes its seconds again once its cause is over, in the second in which it is."""
+    cause = Waiting(K.SILENT, 2, range(12, 15))
+    asleep = Sleeping(K.FROZEN, 2, range(0), naps_s=10)
+    assert _facts(cause, asleep) == [(K.SILENT, 2, 12, 15)]
+    assert asleep.forgotten == [10] * 3
+    assert asleep.asked == [0, 10, 15, 25, 35]
+
+
+def test_only_who_sleeps_lightly_is_asked_when_its_sensor_has_more_to_tell() -> None:
+    """In that second, once, and then as it says itself; not for what other sensors tell."""
+    light = Sleeping(K.FROZEN, 2, range(0), naps_s=10, lightly=True)
+    ever = Waiting(K.NO_CONTACT, 2, range(0), waits=True)
+    ever.sleeps_lightly = True
+    sound = Sleeping(K.APART, 2, range(0), naps_s=10)
+    told = [link(3.5, 2, "closed"), link(5.5, 3, "closed"), link(8.5, 2, "waiting"),
+            link(8.6, 2, "closed")]  # fmt: skip
+    play(plan_of(), told, until_s=40, rules=lambda _session: [light, ever, sound])
+    assert light.asked == [0, 4, 9, 19, 29, 39]
+    assert ever.asked == [0, 4, 9]
+    assert sound.asked == [0, 10, 20, 30, 40]
+
+
+def test_a_rule_that_fails_leaves_the_sleep_of_others_as_it_is() -> None:
+    """Whether it stands before them or behind."""
+
+    class Failing(Waiting):
+        def step(self, second):
+            if second == 13:
+                raise ZeroDivisionError
+            return super().step(second)
+
+    first, last = (Sleeping(kind, 2, range(0), naps_s=5) for kind in (K.SILENT, K.UNIT_SLIP))
+    rules = [first, Failing(K.FROZEN, 2, range(0)), last]
+    board = play(plan_of(), until_s=22, rules=lambda _session: rules, failing=True)
+    assert [(one.kind, one.second) for one in board.failed_rules] == [(K.FROZEN, 13)]
+    assert first.asked == last.asked == [0, 5, 10, 15, 20]
