@@ -44,36 +44,6 @@ def grid_values(
     return values
 
 
-class HeldValue:
-    """The incremental twin of :func:`grid_values`, for one sensor.
-
-    ``hold_ns``: age limit.  Readings and grid seconds are told in order of time.
-    """
-
-    __slots__ = ("_hold_ns", "_mbpm", "_t_ns")
-
-    def __init__(self, hold_ns: int) -> None:
-        self._hold_ns = hold_ns
-        self._t_ns = -1
-        self._mbpm = NO_VALUE
-
-    def feed(self, t_ns: int, mbpm: int) -> None:
-        """A valid reading arrived."""
-        self._t_ns = t_ns
-        self._mbpm = mbpm
-
-    def at(self, second: int) -> int:
-        """Value at this grid second in mbpm, or :data:`NO_VALUE`.
-
-        Raises ``ValueError`` if a reading from after this second has been told already, because
-        the one that held then is gone.
-        """
-        age_ns = second * NS_PER_S - self._t_ns
-        if age_ns < 0 and self._mbpm != NO_VALUE:
-            raise ValueError(f"grid second {second} asked for after a later reading")
-        return self._mbpm if age_ns <= self._hold_ns else NO_VALUE
-
-
 def pairs_of(
     ref_mbpm: npt.NDArray[np.integer[Any]], test_mbpm: npt.NDArray[np.integer[Any]]
 ) -> npt.NDArray[np.bool_]:

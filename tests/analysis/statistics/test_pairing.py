@@ -1,4 +1,4 @@
-"""The one rule of pairing, in both of its forms."""
+"""The one rule of pairing, on arrays; a board that follows it has a test in test_sensor.py."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.statistics.pairing import NO_VALUE, HeldValue, grid_values, pairs_of
+from analysis.statistics.pairing import NO_VALUE, grid_values, pairs_of
 from replay.event import NS_PER_S
 
 HOLD_NS = 3 * NS_PER_S
@@ -50,26 +50,12 @@ def test_no_readings_no_values() -> None:
 
 
 @given(times=times, hold_s=st.integers(1, 12), data=st.data())
-def test_both_forms_follow_the_rule(times: list[int], hold_s: int, data: st.DataObject) -> None:
-    """Array and incremental form equal a literal reading of the rule, at every grid second."""
+def test_arrays_follow_the_rule(times: list[int], hold_s: int, data: st.DataObject) -> None:
+    """They equal a literal reading of the rule, at every grid second."""
     readings = [(t, data.draw(st.integers(25_000, 240_000))) for t in times]
     hold_ns = hold_s * NS_PER_S // 2
     expected = [_by_the_rule(readings, second, hold_ns) for second in range(45)]
-    held, incremental, waiting = HeldValue(hold_ns), [], list(readings)
-    for second in range(45):
-        while waiting and waiting[0][0] <= second * NS_PER_S:
-            held.feed(*waiting.pop(0))
-        incremental.append(held.at(second))
-    assert expected == incremental
     assert expected == _grid(readings, 45, hold_ns)
-
-
-def test_a_second_that_has_gone_is_refused() -> None:
-    """Asking for a second before the newest reading is an error, not a guess."""
-    held = HeldValue(HOLD_NS)
-    held.feed(5 * NS_PER_S, 90_000)
-    with pytest.raises(ValueError, match="grid second 4"):
-        held.at(4)
 
 
 def test_times_and_readings_must_match() -> None:
@@ -87,10 +73,7 @@ def test_a_pair_needs_both() -> None:
 
 @pytest.mark.parametrize(("late_ns", "held"), [(0, True), (1, False)])
 def test_a_value_is_held_up_to_its_age_limit(late_ns: int, held: bool) -> None:
-    """At exactly the limit it is there, on arrays and as it goes along; a nanosecond later not."""
+    """At exactly the limit it is there; a nanosecond later not."""
     t_ns = 2 * NS_PER_S - late_ns
     array = grid_values(np.array([t_ns]), np.array([70_000], dtype=np.int32), 6, 3 * NS_PER_S)
-    one = HeldValue(3 * NS_PER_S)
-    assert one.at(0) == one.at(1) == NO_VALUE
-    one.feed(t_ns, 70_000)
-    assert [array[5], one.at(5)] == [70_000 if held else NO_VALUE] * 2
+    assert array[5] == (70_000 if held else NO_VALUE)
