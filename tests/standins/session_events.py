@@ -147,9 +147,12 @@ def listened(board: Board) -> set[str]:
 
     def listen(_second: int) -> None:
         nonlocal ended
-        for one in board.snapshot().open_warnings:
-            said.update((one.cause, one.advice))
-        over = [one.cleared for one in board.warnings if one.end_s is not None]
+        over = []
+        for one in board.warnings:
+            if one.end_s is None:
+                said.update((one.cause, one.advice))
+            else:
+                over.append(one.cleared)
         if len(over) > ended:
             said.update(over)
             ended = len(over)

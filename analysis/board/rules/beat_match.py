@@ -94,19 +94,20 @@ class _Steps:
         self._wanted = wanted
         self._most_off = most_off
         self._ahead = ahead
+        self._last, self._last_wanted = len(ours) - 1, len(wanted) - 1
         self._rests: dict[_Pair, _Rest] = {}
 
     def rest_from(self, pair: _Pair) -> _Rest:
         """What the match that begins with ``pair`` makes."""
-        rests = self._rests
+        rests, ours, wanted = self._rests, self._ours, self._wanted
         new: list[_Pair] = []
         at: _Pair | None = pair
         while at is not None and at not in rests:
             new.append(at)
-            at = self._next(at)
+            at = self._next(*at)
         exact, count = (0, 0) if at is None else rests[at][:2]
         for one in reversed(new):
-            exact += self._ours[one[0]] == self._wanted[one[1]]
+            exact += ours[one[0]] == wanted[one[1]]
             count += 1
             rests[one] = _Rest(exact, count, at)
             at = one
@@ -120,27 +121,28 @@ class _Steps:
             pair = self._rests[pair].then
         return tuple(pairs)
 
-    def _next(self, pair: _Pair) -> _Pair | None:
+    def _next(self, i: int, j: int) -> _Pair | None:
         """The pair after this one; ``None`` where too many of our beats have none.
 
         Where beats of the other are passed over the next beat must fit as well: in a steady heart
         some beat ahead is equal by chance, and all in between would be lost.
         """
-        ours, wanted, ahead = self._ours, self._wanted, self._ahead
-        i, j = pair[0] + 1, pair[1] + 1
-        last, last_wanted = len(ours) - 1, len(wanted) - 1
+        i += 1
+        j += 1
+        wanted, last, last_wanted = self._wanted, self._last, self._last_wanted
         if j > last_wanted:
             return None
-        for one in range(i, min(i + ahead, last) + 1):
+        beyond = j + self._ahead
+        for one in range(i, min(i + self._ahead, last) + 1):
             fits = self._fits[one]
-            for place in range(bisect_left(fits, j), len(fits)):
-                at = fits[place]
-                if at >= j + ahead:
+            for at in fits[bisect_left(fits, j) :]:
+                if at >= beyond:
                     break
                 if (
-                    at in (j, last_wanted)
+                    at == j
+                    or at == last_wanted
                     or one == last
-                    or abs(wanted[at + 1] - ours[one + 1]) <= self._most_off
+                    or abs(wanted[at + 1] - self._ours[one + 1]) <= self._most_off
                 ):
                     return one, at
         return None
