@@ -139,8 +139,7 @@ class _Steps:
                 if at >= beyond:
                     break
                 if (
-                    at == j
-                    or at == last_wanted
+                    at in (j, last_wanted)
                     or one == last
                     or abs(wanted[at + 1] - self._ours[one + 1]) <= self._most_off
                 ):

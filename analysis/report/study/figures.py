@@ -73,7 +73,8 @@ def plot_sessions(
     if zoom or sensors:
         every = better_half(activity) if zoom else activity.ranking.places
         low, high = span_of(activity, every, lost=not zoom)
-        room = 0.05 * (high - low)
+        # Of one session of one sensor there is one value, which is no span.
+        room = 0.05 * (high - low or abs(high) or 1.0)
         axes.set_xlim(low - room, high + room)
     unit = f", {statistic.unit}" if statistic.unit else ""
     axes.set_xlabel(
@@ -115,7 +116,7 @@ def _labelled(axes: Axes, names: list[str]) -> None:
     axes.spines["bottom"].set_color(LIGHT["rule"])
     for label in axes.set_yticks(range(len(names)), names):
         label.label1.set_parse_math(False)  # a label with dollar signs is no formula
-    axes.set_ylim(len(names) - 0.5, -0.5)  # the first stands on top
+    axes.set_ylim(max(len(names), 1) - 0.5, -0.5)  # the first stands on top
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
     axes.tick_params(axis="y", length=0)

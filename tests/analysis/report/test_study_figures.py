@@ -91,6 +91,21 @@ def test_the_better_half_has_an_axis_of_its_own_where_that_shows_more():
     assert [label.get_text() for label in axes.get_yticklabels()] == ["A", "B"]
 
 
+@pytest.mark.parametrize("value", [0.0, 1.2])
+def test_the_one_value_of_one_session_stands_in_the_middle(value):
+    """Where a chosen sensor has one session and no other sensor is there, there is no span."""
+    activity = activity_of(session_row(0, [sensor_row("Sorrel", mae_bpm=value)]))
+    low, high = plot_sessions(activity, sensors=["Sorrel"]).get_xlim()
+    assert low < value < high
+    assert (low + high) / 2 == pytest.approx(value)
+
+
+def test_sessions_too_short_to_count_make_an_empty_figure():
+    """Where no sensor has a value there is nobody to name, and nothing to complain of."""
+    axes = plot_sessions(activity_of(session_row(0, [sensor_row("Sorrel", mae_bpm=None)])))
+    assert [label.get_text() for label in axes.get_yticklabels()] == []
+
+
 def test_pairs_of_all_sessions_are_added_on_one_plane():
     """Cell by cell, whatever order they come in; and counted from the pairs as they are."""
     centres, counts = added([EQUAL, FAR, EQUAL])

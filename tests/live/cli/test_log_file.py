@@ -17,6 +17,7 @@ from live.cli import main as command_line
 from live.cli.log_file import LOG_FOLDER_VARIABLE, kept_log, log_path
 from live.cli.main import UNFORESEEN, WRONG
 from live.cli.terminal_log import TerminalLog
+from tests.standins.feeds import two_sensors, written
 
 ROOT = Path(__file__).resolve().parents[3]
 CAPTURE = next((ROOT / "recordings_demo").glob("*_rowing-ergometer_W1.sqlite"))
@@ -141,12 +142,13 @@ def test_an_output_that_is_full_is_one_sentence(options):
 def test_what_is_written_is_for_this_user_alone(tmp_path, capsys):
     """Files that a command makes have mode 0600 and folders 0700, whatever the umask was."""
     pytest.importorskip("jinja2", reason="the page needs the extra report")
+    capture = written(tmp_path / "a.sqlite", two_sensors(60), end_s=60)
     before = os.umask(0)
     try:
         out = tmp_path / "new" / "pages" / "page.html"
-        assert command_line.run(["report", str(CAPTURE), "--out", str(out), "--no-figures"]) == 0
+        assert command_line.run(["report", str(capture), "--out", str(out), "--no-figures"]) == 0
         folder = tmp_path / "tables"
-        assert command_line.run(["export", str(CAPTURE), "--out", str(folder)]) == 0
+        assert command_line.run(["export", str(capture), "--out", str(folder)]) == 0
         umask = os.umask(0)
     finally:
         os.umask(before)

@@ -17,6 +17,7 @@ from live.cli.study_tables import strip, study_parts
 from live.cli.study_window import page_command
 from live.views.terminal.console import PlainConsole
 from replay.demo_files import demo_captures
+from tests.standins.feeds import two_sensors, written
 from tests.standins.study_rows import sessions
 
 NINE = {"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 0.8, 1.1, 15.0],
@@ -78,17 +79,16 @@ def test_a_cluster_needs_its_extra(capsys, monkeypatch):
 def test_the_pages_of_the_sessions_are_written_once_and_linked(tmp_path, capsys):
     """``--pages`` makes those that are not there, and the study's page leads to each of them."""
     pytest.importorskip("jinja2", reason="pages need the extra report")
-    capture = tmp_path / "one.sqlite"
-    shutil.copy(demo_captures()[-1], capture)
+    capture = written(tmp_path / "one.sqlite", two_sensors(60), end_s=60)
     page, pages = tmp_path / "reports" / "study.html", tmp_path / "pages of sessions"
     command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
     assert entry.main(command) == 0
     (one,) = pages.iterdir()
     assert one.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert f'href="../pages%20of%20sessions/{one.name}"' in page.read_text(encoding="utf-8")
-    written = one.stat().st_mtime_ns
+    made = one.stat().st_mtime_ns
     assert entry.main(command) == 0
-    assert one.stat().st_mtime_ns == written
+    assert one.stat().st_mtime_ns == made
     assert f"Pages of the sessions, 1 in all, in {pages}" in capsys.readouterr().out
 
 
@@ -117,15 +117,14 @@ def test_what_is_of_the_page_needs_the_page(capsys):
 def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys):
     """Sensors and stretch go to the sessions' figures; such pages have names of their own."""
     pytest.importorskip("jinja2", reason="pages need the extra report")
-    capture = tmp_path / "one.sqlite"
-    shutil.copy(demo_captures()[-1], capture)
+    capture = written(tmp_path / "one.sqlite", two_sensors(150), end_s=150)
     page, pages = tmp_path / "study.html", tmp_path / "pages"
     command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
-    assert entry.main([*command, "--sensor", "Tansy", "--from", "2:00", "--to", "9:00"]) == 0
+    assert entry.main([*command, "--sensor", "Sorrel", "--from", "1:00", "--to", "2:00"]) == 0
     (one,) = pages.iterdir()
     text = one.read_text(encoding="utf-8")
-    assert "Tansy, 2:00 to 9:00 of" in text
-    assert "Tansy, 2:00 to 9:00 of" not in page.read_text(encoding="utf-8")
+    assert "Sorrel, 1:00 to 2:00 of" in text
+    assert "Sorrel, 1:00 to 2:00 of" not in page.read_text(encoding="utf-8")
     assert entry.main([*command, "--sensor", "Rue"]) == 2
     assert "--sensor: 'Rue' is none of" in capsys.readouterr().err
     assert len(list(pages.iterdir())) == 1
