@@ -7,9 +7,11 @@ this process, all threads.  Beside it, in the same run, what a script does that 
 bytes: a line of JSON for each notification, written and flushed once a second.  What counts is the
 ratio; the share of one core is that of sensors that notify ``--rate`` times a second.
 
-Then a window is fed in real time, offscreen: from the arrival of a notification to the end of the
-first picture that was drawn with it.  It waits for the next frame; what comes on top is the
-window's own.
+Then a window is attached to another process that sends the frames of a capture in real time, as a
+view of a recording is: offscreen, with the threads that read them.  Told are the time from the
+arrival of a notification, where it is stamped, to the end of the first picture that was drawn with
+it, and the processor time of the window's whole process.  It waits for the next frame; what comes
+on top is the window's own.
 """
 
 from __future__ import annotations
@@ -19,6 +21,9 @@ import asyncio
 import gc
 import json
 import os
+import socket
+import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -27,24 +32,28 @@ from pathlib import Path
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 import numpy as np
+from PySide6.QtCore import QTimer
 
 from analysis.board import Board
-from benchmarks.pushed import Pushed, plan_of
+from benchmarks.pushed import plan_of
 from live.capture.clock import MonotonicClock
 from live.capture.saver import Saver
 from live.capture.session import Session
-from live.protocol.feed import Message, Tick
-from live.protocol.frames import FrameReader, event_frame
+from live.protocol.capture_feed import CaptureFeed
+from live.protocol.feed import Message
+from live.protocol.frames import FrameReader, Hello, event_frame, tick_frame
 from live.views.window.live.main_window import MainWindow
 from live.views.window.live.pace import FRAME_MS, SLOWEST_MS
 from live.views.window.parts.application import open_application
 from replay.capture import CaptureWriter
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.payloads.heart_rate import encode_heart_rate
-from replay.plan import Plan
+from replay.plan import format_plan
 
 EVENTS = 40_000
 _UTC_NS = 1_767_225_600 * NS_PER_S
+_WARM_S = 5.0
+"""Fonts and pictures that are made once are not what a session takes."""
 
 
 class _Views:
@@ -138,46 +147,72 @@ def _ingest(sensors: int, rate_hz: float) -> None:
     )
 
 
-class _Noting(Pushed):
-    """Tells when what was polled had arrived; drawn as a capture that is running."""
+def _send(port: int, zero_ns: int, sensors: int, rate_hz: float) -> None:
+    """Be a capture to the view at a port: notifications and four ticks a second, until it goes."""
+    with socket.create_connection(("127.0.0.1", port)) as connection:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        tick_s, ticked = 0.25, 0.0
+        for t_ns, sensor, payload in _notifications(sensors, rate_hz, 1 << 40):
+            now_s = (time.monotonic_ns() - zero_ns) / NS_PER_S
+            if now_s < t_ns / NS_PER_S:
+                time.sleep(t_ns / NS_PER_S - now_s)
+            arrived_ns = time.monotonic_ns() - zero_ns
+            frames = event_frame(Event(arrived_ns, sensor, HEART_RATE, payload))
+            if arrived_ns / NS_PER_S >= ticked + tick_s:
+                ticked = arrived_ns / NS_PER_S
+                frames += tick_frame(arrived_ns)
+            try:
+                connection.sendall(frames)
+            except OSError:
+                return
 
-    is_live = True
 
-    def __init__(self, plan: Plan) -> None:
-        super().__init__(plan)
-        self.arrived: list[float] = []
-        self.polled: list[float] = []
+class _Timed(CaptureFeed):
+    """Tells how long what was polled had to wait until it was painted, s."""
+
+    def __init__(self, connection: socket.socket, hello: Hello, zero_ns: int) -> None:
+        super().__init__(connection, hello, FrameReader(), Path("benchmark"))
+        self._zero_ns = zero_ns
+        self.waits: list[float] = []
 
     def poll(self) -> list[Message]:
-        self.polled += self.arrived
-        self.arrived = []
-        return super().poll()
+        messages = super().poll()
+        arrived = [message.t_ns for message in messages if isinstance(message, Event)]
+        # Painting is due before any timer of no time; the second one, so that it has been done.
+        QTimer.singleShot(0, lambda: QTimer.singleShot(0, lambda: self._painted(arrived)))
+        return messages
+
+    def _painted(self, arrived: list[int]) -> None:
+        now_ns = time.monotonic_ns() - self._zero_ns
+        self.waits += [(now_ns - at_ns) / NS_PER_S for at_ns in arrived]
 
 
 def _to_the_picture(sensors: int, rate_hz: float, seconds: float) -> None:
     application = open_application()
-    feed = _Noting(plan_of(sensors))
+    plan, zero_ns = plan_of(sensors), time.monotonic_ns()
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+        given = ["--send", str(port), str(zero_ns), str(sensors), "--rate", str(rate_hz)]
+        sender = subprocess.Popen([sys.executable, "-m", "benchmarks.bench_ingest", *given])
+        connection, _ = listener.accept()
+    feed = _Timed(connection, Hello(1, format_plan(plan), "benchmark", "", _UTC_NS), zero_ns)
     window = MainWindow(feed)
     window.show()
     window.start()
-    application.processEvents()
-    waits: list[float] = []
-    count = round(sensors * rate_hz * seconds)
-    start, cpu_s = time.perf_counter(), time.process_time()
-    for t_ns, sensor, payload in _notifications(sensors, rate_hz, count):
-        while time.perf_counter() - start < t_ns / NS_PER_S:
-            application.processEvents()
-            if feed.polled:  # and painted, when events have been processed once more
-                application.processEvents()
-                now = time.perf_counter()
-                waits.extend(now - at for at in feed.polled)
-                feed.polled.clear()
-            time.sleep(0.0005)
-        feed.waiting += [Event(t_ns, sensor, HEART_RATE, payload), Tick(t_ns)]
-        feed.arrived.append(time.perf_counter())
-    share = (time.process_time() - cpu_s) / (time.perf_counter() - start)
-    window.close()
-    p50, p99 = np.percentile(waits, (50, 99)) * 1000
+    begun: list[float] = []
+
+    def begin() -> None:
+        feed.waits.clear()
+        begun.extend((time.perf_counter(), time.process_time()))
+
+    QTimer.singleShot(round(1000 * _WARM_S), begin)
+    QTimer.singleShot(round(1000 * (_WARM_S + seconds)), lambda: application.exit(0))
+    application.exec()
+    share = (time.process_time() - begun[1]) / (time.perf_counter() - begun[0])
+    window.leave()
+    sender.kill()
+    sender.wait()
+    p50, p99 = np.percentile(feed.waits, (50, 99)) * 1000
     print(
         f"window, {sensors} sensors at {rate_hz:g} Hz, a frame each {FRAME_MS} to {SLOWEST_MS} ms: "
         f"from arrival to picture p50 {p50:.0f} ms, p99 {p99:.0f} ms; {share:.0%} of a core"
@@ -189,8 +224,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--rate", type=float, default=4.0, help="notifications a second")
     parser.add_argument("--seconds", type=float, default=20.0, help="of the window, in real time")
+    parser.add_argument("--window", action="store_true", help="the window alone")
+    parser.add_argument("--send", type=int, nargs=3, help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
-    for sensors in (1, 8, 50):
+    if options.send:
+        _send(*options.send, options.rate)
+        return 0
+    for sensors in () if options.window else (1, 8, 50):
         _ingest(sensors, options.rate)
     for sensors in (8, 50):
         _to_the_picture(sensors, options.rate, options.seconds)

@@ -12,9 +12,9 @@ FRAME_MS: Final = 110
 """About nine pictures a second; sensors send one reading a second, a capture ticks four times."""
 SLOWEST_MS: Final = 220
 """Five pictures a second are few enough for fifty sensors, and many enough for an eye."""
-_SHARE: Final = 0.3
-"""Of a core that drawing may take before there are fewer pictures: the rest of the machine records
-what is drawn."""
+_SHARE: Final = 0.125
+"""An eighth of a core: more this program may not take before there are fewer pictures, since the
+machine records what is drawn, and runs on a battery."""
 
 
 def next_ms(present_ms: int, share: float) -> int:
