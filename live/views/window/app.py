@@ -40,8 +40,8 @@ def run_window(feed: Feed, options: NotifyOptions = DEFAULT_OPTIONS) -> int:
     window.frame()  # what is seen first is a whole picture
     window.showMaximized()
     window.start()
-    # What stands by now stays.  Going over all of it in search of cycles takes 60 ms, half a picture,
-    # again and again while it runs; what a session adds is a hundredth of that.
+    # What stands by now stays.  Going over all of it in search of cycles takes 60 ms, half the time
+    # of a picture, again and again while it runs; what a session adds is a tenth of it.
     gc.freeze()
     try:
         with interruptible(application), window.faults.hook():

@@ -28,6 +28,7 @@ from analysis.board.snapshot import SensorWarning
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
+from live.views.window.parts.lettering import lettering
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import draw
 from live.views.window.parts.theme import LIGHT, SEVERITY_SHAPES, SEVERITY_WORDS, Theme
@@ -62,10 +63,13 @@ def story(warning: SensorWarning) -> str:
 
 
 class WarningsModel(QAbstractListModel):
-    """Open warnings, most severe first, then cleared ones, newest first."""
+    """Open warnings, most severe first, then cleared ones, newest first.  ``only_counted``: whether
+    the rows that changed last say what they said, but for digits.
+    """
 
     def __init__(self, plan: Plan) -> None:
         super().__init__()
+        self.only_counted = False
         self.plan = plan
         self.rows: list[SensorWarning] = []
 
@@ -76,15 +80,22 @@ class WarningsModel(QAbstractListModel):
         if rows == self.rows:
             return
         if len(rows) == len(self.rows):
-            changed = [
-                i for i, (old, new) in enumerate(zip(self.rows, rows, strict=True)) if old != new
-            ]
+            both = list(zip(self.rows, rows, strict=True))
+            changed = [i for i, (old, new) in enumerate(both) if old != new]
+            self.only_counted = all(
+                self._shape(both[i][0]) == self._shape(both[i][1]) for i in changed
+            )
             self.rows = rows
             self.dataChanged.emit(self.index(changed[0]), self.index(changed[-1]))
             return
         self.beginResetModel()
         self.rows = rows
         self.endResetModel()
+
+    def _shape(self, warning: SensorWarning) -> tuple[str, str, bool]:
+        """All that its row is as wide and as high as, where all digits are as wide."""
+        head, told = heading(self.plan, warning), story(warning)
+        return head.translate(_DIGITS), told.translate(_DIGITS), warning.end_s is None
 
     def rowCount(self, parent: _Index | None = None) -> int:
         """How many warnings there are."""
@@ -126,12 +137,8 @@ class _WarningPainter(QStyledItemDelegate):
         return QSize(width, int(height))
 
     def _wrapped(self, words: str, room: float, font: QFont, metrics: QFontMetricsF) -> float:
-        """How high words are in this room.  Most rows say each second what they said, but for a
-        number: they are as high as they were where all digits are as wide as one another.
-        """
-        same = len({metrics.horizontalAdvance(digit) for digit in "0123456789"}) == 1
-        shape = words.translate(_DIGITS) if same else words
-        key = (shape, room, font.key())
+        """How high words are in this room."""
+        key = (words, room, font.key())
         known = self._heights.get(key)
         if known is None:
             if len(self._heights) >= _MOST_HEIGHTS:
@@ -247,7 +254,10 @@ class WarningsList(QListView):
         do so each second in which a warning counts how long it has stood.
         """
         width, font = self.viewport().width(), self.font()
-        for row in range(topLeft.row(), bottomRight.row() + 1):
+        rows = range(topLeft.row(), bottomRight.row() + 1)
+        if self.warnings.only_counted and lettering(font).has_even_digits:
+            rows = range(0)
+        for row in rows:
             high = self._painter.size(self.warnings.rows[row], width, font).height()
             if self.visualRect(self.warnings.index(row)).height() != high:
                 super().dataChanged(topLeft, bottomRight, roles)

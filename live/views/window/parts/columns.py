@@ -164,6 +164,14 @@ class Columns:
         self._broken[second] |= broken
         self.seconds = max(self.seconds, int(second[-1]) + 1)
 
+    def put(self, second: int, value: float, *, broken: bool) -> None:
+        """Add one value to a column, as :meth:`merge` does for many."""
+        self._make_room(second + 1)
+        self._low[second] = np.fmin(self._low[second], value)
+        self._high[second] = np.fmax(self._high[second], value)
+        self._broken[second] |= broken
+        self.seconds = max(self.seconds, second + 1)
+
     def level(self, power: int) -> Columns:
         """Columns of 2 ** ``power`` s, brought up to date."""
         if power == 0:

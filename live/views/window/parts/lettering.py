@@ -28,6 +28,11 @@ class Lettering:
         self._elided: dict[tuple[str, float], str] = {}
         self._shaped: dict[str, QStaticText] = {}
 
+    @property
+    def has_even_digits(self) -> bool:
+        """Whether another number of as many digits takes the same room."""
+        return len({self.width(digit) for digit in "0123456789"}) == 1
+
     def width(self, text: str) -> float:
         """How wide a text is, in pixels."""
         known = self._widths.get(text)

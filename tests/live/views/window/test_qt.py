@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 
@@ -83,12 +84,13 @@ def test_running_shows_the_feed_until_the_window_is_closed(monkeypatch):
     open_application()
     from live.views.window.live import main_window
 
-    seen = []
+    seen, frozen = [], []
 
     class Closing(main_window.MainWindow):
         def frame(self) -> bool:
             drew = super().frame()
             seen.append(self.model.snapshot().t_ns)
+            frozen.append(gc.get_freeze_count())
             if len(seen) > 2:
                 self.close()
             return drew
@@ -97,6 +99,10 @@ def test_running_shows_the_feed_until_the_window_is_closed(monkeypatch):
     assert run_window(feed) == 0
     assert feed.closed
     assert seen[-1] == 2 * NS_PER_S
+    # While it runs no search for cycles goes over what stood before.
+    assert frozen[0] == 0
+    assert frozen[-1] > 10_000
+    assert gc.get_freeze_count() == 0
 
 
 def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
