@@ -47,8 +47,10 @@ LEAP_MBPM: Final = 30_000
 NO_CADENCE: Final = -1.0
 """Stands in ``cadences`` where no cadence is known."""
 
-KEPT_S: Final = 60
-"""For rules that look at several seconds in one go: none sleeps for longer."""
+KEPT_S: Final = 20
+"""For rules that take in the readings of several seconds in one go: none sleeps for longer."""
+COUNTS_KEPT_S: Final = 60
+"""For rules that count the readings of so long a stretch at most."""
 
 _SHORTEST_RATE_SPAN_NS: Final = NS_PER_S // 2
 _MOST_ARRIVALS: Final = 256
@@ -103,13 +105,13 @@ class SensorState:
     ``held``: its value at each closed grid second, mbpm or ``NO_VALUE``; ``cadences``: the same
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
     closed grid second, as ``(t_ns, reading)``; ``lately``: those of the last ``KEPT_S`` closed
-    grid seconds, the newest last.  ``came``: ``came[k]`` is how many had come before grid second
-    ``k`` began.  ``sends_rr``: whether any came with RR.  ``first_ns``, ``last_ns``: first and
-    newest readable notification, −1 before; ``last_valid_ns``: newest valid reading.  ``newest``:
-    the newest reading, valid or not.  ``spacings``: the last intervals between readable
-    notifications, ns.  ``texts``: Device Information by channel; ``said``: how often any has
-    come.  ``heart_rates``: heart rate payloads; of these ``undecoded`` could not be read, and
-    ``invalid`` may not be paired.
+    grid seconds, the newest last.  ``came``: how many had come by the end of each of the last
+    ``COUNTS_KEPT_S``, and of the one before these.  ``sends_rr``: whether any came with RR.
+    ``first_ns``, ``last_ns``: first and newest readable notification, −1 before;
+    ``last_valid_ns``: newest valid reading.  ``newest``: the newest reading, valid or not.
+    ``spacings``: the last intervals between readable notifications, ns.  ``texts``: Device
+    Information by channel; ``said``: how often any has come.  ``heart_rates``: heart rate
+    payloads; of these ``undecoded`` could not be read, and ``invalid`` may not be paired.
     ``is_placed``: whether the clock of the node that stamped its newest event is known.
     ``doubtful``: when a test sensor's value leapt as no heart does, ns; such readings stay valid.
     """
@@ -133,7 +135,7 @@ class SensorState:
         self.newest_valid_mbpm = NO_VALUE
         self.fresh: list[tuple[int, HeartRate]] = []
         self.lately: Final[deque[Sequence[tuple[int, HeartRate]]]] = deque(maxlen=KEPT_S)
-        self.came: Final[list[int]] = [0]
+        self.came: Final[deque[int]] = deque([0], maxlen=COUNTS_KEPT_S + 1)
         self.sends_rr = False
         self.spacings: Final[deque[int]] = deque(maxlen=SPACINGS_KEPT)
         self.held: list[int] = []

@@ -27,6 +27,9 @@ class Thinning(SensorRule):
 
     A link that loses single notifications all the time loses many of one window by chance: where so
     few come too often by chance, the next window must be as thin.
+
+    Seconds in which all was well are counted when it wakes, for which the counts of two windows
+    must be kept.
     """
 
     kind = WarningKind.THINNING
@@ -53,14 +56,14 @@ class Thinning(SensorRule):
         self.quiet_until = 0
         came, limits = self.watched.came, self._limits
         if self._first < 0:
-            if came[second] == came[second + 1]:
+            if came[-1] == came[-2]:
                 return UNSURE
             self._first = second
             self._counted = second + limits.window_s - 2
         if second <= self._counted:
             self.quiet_until = self._counted + 1
             return UNSURE
-        self._sum = came[second + 1] - came[second + 1 - limits.window_s]
+        self._sum = came[-1] - came[-1 - limits.window_s]
         is_well = self._sum >= self._fine and self.watched.link is not LinkState.STOPPED
         if is_well and second < self._counted + self._until_block:
             self._thin_s = 0
@@ -99,16 +102,18 @@ class Thinning(SensorRule):
 
     def _count_slept(self, second: int) -> None:
         """Count the seconds before this one in which all was well: none of them was thin."""
-        came, window_s = self.watched.came, self._limits.window_s
-        first, self._counted = self._counted + 2, second
-        sums = sorted(map(sub, came[first : second + 1], came[first - window_s :]))
-        self._until_block -= len(sums) - bisect_left(sums, self._fine)
+        window_s, came = self._limits.window_s, list(self.watched.came)
+        slept, self._counted = second - 1 - self._counted, second
+        sums = map(sub, came[-1 - slept : -1], came[-1 - slept - window_s :])
+        ordered = sorted(sums)
+        self._until_block -= len(ordered) - bisect_left(ordered, self._fine)
 
     def _sleeps_until(self, second: int) -> int:
         """Until it may learn, or has seen so few that it may be thin if no more come."""
         came, window_s = self.watched.came, self._limits.window_s
-        leaving = bisect_right(came, came[second + 1] - self._thin, second + 1 - window_s)
-        return min(self._counted + self._until_block, leaving - 1 + window_s)
+        first = len(came) - 1 - window_s
+        not_thin_s = bisect_right(came, came[-1] - self._thin, first) - first
+        return min(self._counted + self._until_block, second + not_thin_s)
 
     @property
     def _lost(self) -> float:
