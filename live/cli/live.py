@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from live.protocol.view_model import ViewModel
     from live.sources.base import Source
     from live.views.page.page import Page
+    from replay.attention import AttentionPlan
     from replay.broker import Broker
     from replay.page import PagePlan
     from replay.plan import Plan
@@ -193,15 +194,31 @@ def _watch(run_file: Path) -> int:
     return 0
 
 
+def _check_attention(attention: AttentionPlan) -> None:
+    """Raise :class:`PlanError` for a call that cannot be made.
+
+    Who is called knows the board, and that needs numpy; a capture that calls nobody loads neither.
+    """
+    if attention.quiet:
+        from live.notify.throttle import check_kinds  # noqa: PLC0415 - see above
+
+        check_kinds(attention)
+    if attention.command:
+        from live.notify.command import check_command  # noqa: PLC0415 - see above
+
+        check_command(attention.command)
+
+
 def planned(arguments: argparse.Namespace) -> Plan:
     """The plan as the options change it; what it asks for is checked before anything starts."""
-    from live.notify.command import check_command  # noqa: PLC0415
-    from live.notify.throttle import check_kinds  # noqa: PLC0415 - see live.cli.main
-    from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415
     from replay.broker import Broker  # noqa: PLC0415
     from replay.plan import load_plan  # noqa: PLC0415
 
-    plan = plan_with_invention_marked(load_plan(arguments.plan))
+    plan = load_plan(arguments.plan)
+    if any(sensor.kind for sensor in plan.sensors):
+        from live.sources.simulated import plan_with_invention_marked  # noqa: PLC0415 - numpy
+
+        plan = plan_with_invention_marked(plan)
     plan = with_embedded(plan, arguments.embedded_broker)
     is_new = plan.broker is None
     if arguments.publish is not None:
@@ -213,8 +230,7 @@ def planned(arguments: argparse.Namespace) -> Plan:
         plan = replace(plan, attention=replace(plan.attention, command=arguments.on_warning))
     elif not (arguments.rehearse or may_run(plan.attention.command)):
         plan = replace(plan, attention=replace(plan.attention, command=()))
-    check_kinds(plan.attention)
-    check_command(plan.attention.command)
+    _check_attention(plan.attention)
     if plan.attention.topic or plan.prefix:
         from live.sources.broker import password_of, tls_of  # noqa: PLC0415 - only where it is wanted
 

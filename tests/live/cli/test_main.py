@@ -15,6 +15,8 @@ from live import preflight
 from live.cli import main as command_line
 from live.cli.main import COMMANDS, INTERRUPTED, WRONG
 from replay.errors import SidebeatError
+from replay.plan import format_plan
+from tests.standins.captures import PLAN
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -223,3 +225,19 @@ def test_no_screen_is_known_by_its_variables(monkeypatch):
     assert "no screen" in preflight.no_screen()
     monkeypatch.setenv("WAYLAND_DISPLAY", "wayland-0")
     assert preflight.no_screen() == ""
+
+
+def test_a_capture_of_sensors_loads_neither_board_nor_numpy(tmp_path):
+    """What has no part in recording is not waited for, and takes no memory beside it."""
+    plan_file = tmp_path / "plan.toml"
+    plan_file.write_text(format_plan(PLAN), encoding="utf-8")
+    code = (
+        "import sys; from live.cli.live import planned; from live.cli.main import command_parser; "
+        f"planned(command_parser('live').parse_args(['--plan', {str(plan_file)!r}])); "
+        "import live.capture.process; "
+        "print([name for name in ('numpy', 'scipy', 'analysis.board') if name in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "[]"

@@ -68,7 +68,7 @@ def test_going_back_by_places_gives_the_board_of_going_from_the_start(monkeypatc
     """After any walk through the capture the board is that of a player without places."""
     monkeypatch.setattr(file_feed, "PLACE_EVENTS", 500)
     walk = Random(5)
-    with FileFeed(CAPTURES[0], None) as feed, FileFeed(CAPTURES[0], None, places=False) as plain:
+    with FileFeed(CAPTURES[-1], None) as feed, FileFeed(CAPTURES[-1], None, places=False) as plain:
         one, other = ViewModel(feed), ViewModel(plain)
         for player in (feed, plain):
             player.pause()
