@@ -15,6 +15,7 @@ from live.views.window.parts.differences import DifferencesCanvas
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
 from live.views.window.parts.lanes import LanesCanvas
+from live.views.window.parts.marks import LABEL_SIGNS
 from live.views.window.parts.plain_text import tip
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import Theme, sensor_styles
@@ -23,9 +24,6 @@ from replay.plan import Plan
 
 _LANES: Final = 2
 """The lowest panel, which has the time axis."""
-
-_LABEL_SIGNS: Final = 19
-"""Room at the lines' ends, in average letters."""
 
 LANE_LINES: Final = 1.45
 """Height of a lane in lines of text: a track, and the words of a warning above it."""
@@ -100,7 +98,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
     def label_room(self) -> float:
         """Share of the width that the labels at the lines' ends need."""
         metrics = QFontMetricsF(self.font())
-        wanted = _LABEL_SIGNS * metrics.averageCharWidth() / max(self.top.vb.width(), 1.0)
+        wanted = LABEL_SIGNS * metrics.averageCharWidth() / max(self.top.vb.width(), 1.0)
         return float(min(wanted, 0.35))
 
     def apply_theme(self, theme: Theme, font: QFont) -> None:

@@ -19,7 +19,7 @@ from live.views.window.parts.canvas import (
 from live.views.window.parts.columns import NOTHING, Cut, Drawn
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.frame import Frame
-from live.views.window.parts.marks import EndLabel, draw_cuts, draw_end_labels
+from live.views.window.parts.marks import EndLabel, draw_cuts, draw_end_labels, label_at_edge
 from live.views.window.parts.number_format import signed
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.standing import StandingLines, beyond
@@ -109,7 +109,12 @@ class DifferencesCanvas(Canvas):
         labels = []
         for number in frame.drawn_tests:
             status = frame.status(number)
-            if status.difference_bpm is not None and status.within is not None:
+            if frame.snapshot.second > frame.end_s:
+                drawn = self.drawn.get(number, NOTHING)
+                label = label_at_edge(number, drawn, frame, first=status.within is False)
+                if label is not None:
+                    labels.append(label)
+            elif status.difference_bpm is not None and status.within is not None:
                 verdict = "in" if status.within else "out"
                 text = signed(status.difference_bpm)
                 if not frame.is_stale:  # what stands still is no verdict

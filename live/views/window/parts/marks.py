@@ -35,6 +35,20 @@ class EndLabel:
     first: bool = False
 
 
+def label_at_edge(number: int, drawn: Drawn, frame: Frame, *, first: bool) -> EndLabel | None:
+    """The name of a line that runs out of the picture at its right edge; ``None`` if none does."""
+    last = int(drawn.t_s.searchsorted(frame.end_s, side="right")) - 1
+    if last < 0 or not drawn.joined[last] or drawn.t_s[last] < frame.start_s:
+        return None
+    value = float(drawn.low[last] + drawn.high[last]) / 2
+    name = frame.status(number).label
+    return EndLabel(number, frame.end_s, value, name, faint=True, first=first)
+
+
+LABEL_SIGNS: Final = 19
+"""Room at the lines' ends, in average letters."""
+
+
 def radius_for(metrics: QFontMetricsF) -> float:
     """Size of the shapes along the lines, from the size of the text."""
     return max(3.5, 0.3 * metrics.height())
@@ -196,14 +210,18 @@ def draw_end_labels(
     box = area.box.adjusted(0, min(head, 0.3 * area.box.height()), 0, 0)
     left_end, right_end = box.left(), box.right()
     places = [area.x(label.t_s) for label in labels]
-    labels = [one for one, x in zip(labels, places, strict=True) if left_end <= x <= right_end]
+    labels = [
+        one for one, x in zip(labels, places, strict=True) if left_end <= x <= right_end + 0.5
+    ]
     if not labels:
         return
     plain = lettering(painter.font())
     beside = _BEFORE_LABEL + 1.6 * (radius_for(plain.metrics) + 1) + 2
+    # As much room as a picture that follows leaves them: near the edge they lie on the line.
+    kept = min(LABEL_SIGNS * plain.metrics.averageCharWidth(), 0.35 * box.width()) - beside
     # A little less, as glyphs of another size are not as wide as they are high.
     share = min(
-        0.94 * (right_end - area.x(label.t_s) - beside) / max(plain.width(label.text), 1)
+        0.94 * max(right_end - area.x(label.t_s) - beside, kept) / max(plain.width(label.text), 1)
         for label in labels
     )
     letters = _shrunk(plain, min(share, (box.height() / len(labels) - 1) / plain.line))
@@ -223,8 +241,9 @@ def draw_end_labels(
     for label, end, middle in zip(labels, ends, middles, strict=True):
         x = area.x(label.t_s)
         style = frame.styles[label.number]
-        left = x + _BEFORE_LABEL
-        if abs(middle - end) > 2:
+        wanted = min(letters.width(label.text), kept)
+        left = min(x + _BEFORE_LABEL, right_end - 2 - wanted - 1.6 * radius)
+        if abs(middle - end) > 2 and left > x:
             painter.setPen(pen)
             painter.drawLine(QPointF(x + 2, end), QPointF(left - radius, middle))
         colour = QColor(style.colour(theme))

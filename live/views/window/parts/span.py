@@ -89,10 +89,13 @@ class TimeSpan:
         self.set_free(start + step, end + step)
 
     def zoom(self, factor: float, now_s: float) -> None:
-        """Show ``factor`` times as much, about the middle."""
+        """Show ``factor`` times as much, about the middle; of a picture that runs along with now
+        about now, which with the lines' ends and their labels stays where it stands.
+        """
         start, end = self.at(now_s)
-        middle, half = (start + end) / 2, factor * (end - start) / 2
-        self.set_free(middle - half, middle + half)
+        runs_along = self.follow is not None and self.follow is not Follow.ALL
+        held = now_s if runs_along else (start + end) / 2
+        self.set_free(held - factor * (held - start), held + factor * (end - held))
 
     def centre_on(self, second: float, now_s: float) -> None:
         """Bring this second to the middle at the present magnification."""

@@ -29,6 +29,7 @@ from live.views.window.parts.marks import (
     draw_cuts,
     draw_doubtful,
     draw_end_labels,
+    label_at_edge,
 )
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.standing import News, StandingLines, beyond
@@ -188,9 +189,14 @@ class TracesCanvas(Canvas):
                 continue
             status = frame.status(number)
             held = status.held_bpm
+            is_first = number == frame.plan.reference or status.within is False
+            if newest[0] > frame.end_s:
+                drawn = self.drawn.get(number, NOTHING)
+                if (label := label_at_edge(number, drawn, frame, first=is_first)) is not None:
+                    labels.append(label)
+                continue
             value = "no value" if held is None else f"{held:.0f}"
             words = f"{value}  {status.label}"
-            is_first = number == frame.plan.reference or status.within is False
             faint = held is None or frame.is_stale
             labels.append(EndLabel(number, *newest, words, faint=faint, first=is_first))
         return labels

@@ -34,6 +34,7 @@ from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.plan import PlannedSensor
 from replay.signs import COLOURS, SHAPES, SIGNS
 from tests.standins.feeds import PLAN, beat
+from tests.standins.painted import painted_texts
 from tests.standins.windows import picture, session, shown
 
 
@@ -368,3 +369,30 @@ def test_a_doubtful_reading_has_a_sign_on_its_trace():
         found.bpm.clear()
         assert chart.grab().toImage() != with_sign
         assert window.faults.count == 0
+
+
+def test_lines_keep_their_names_where_a_zoomed_picture_ends():
+    """A picture that was looked at closer has the labels inside while the newest second nears its
+    edge, and the names at the edge once the lines run out of it.
+    """
+    messages = session(400)
+    half = 3 * 200
+    with shown(messages[:half]) as (window, feed):
+        chart = window.workbench.chart
+        window.do(Action.CLOSER)
+        end_s = window.span.at(0.0)[1]
+        for until_s in (201, end_s - 2, end_s + 5):
+            feed.waiting += [m for m in messages[half:] if m.t_ns <= until_s * NS_PER_S]
+            messages = messages[:half] + [m for m in messages[half:] if m.t_ns > until_s * NS_PER_S]
+            picture(window)
+            with painted_texts() as texts:
+                chart.grab()
+            box = QRectF(chart.mapFromScene(chart.top.vb.sceneBoundingRect()).boundingRect())
+            inside = {one.text for one in texts if box.adjusted(0, -1, 1, 1).contains(one.box)}
+            valued = {one for one in inside if one.endswith(("  Sorrel", "  Yarrow"))}
+            if until_s < end_s:
+                assert len(valued) == 2
+            else:
+                assert not valued
+                assert {"Sorrel", "Yarrow"} <= inside
+        assert window.span.follow is None

@@ -59,12 +59,29 @@ def test_a_moved_picture_stays_and_comes_back():
 def test_zooming_keeps_the_middle_and_has_limits():
     """Closer and wider keep the middle second; no closer than five seconds."""
     span = TimeSpan(Follow.MINUTE, room=0.0)
+    span.set_free(540.0, 600.0)
     span.zoom(0.5, 600.0)
     assert span.at(600.0) == (555.0, 585.0)
     for _ in range(20):
         span.zoom(0.5, 600.0)
     start, end = span.at(600.0)
     assert end - start == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize("now_s", [14.0, 600.0])
+def test_a_picture_that_runs_along_is_zoomed_about_now(now_s):
+    """Where the lines end they still end, of a young session too; all of one keeps its middle."""
+    span = TimeSpan(Follow.FIVE, room=0.1)
+    start, end = span.at(now_s)
+    place = (now_s - start) / (end - start)
+    span.zoom(0.5, now_s)
+    closer_start, closer_end = span.at(now_s)
+    assert closer_end - closer_start == pytest.approx((end - start) / 2)
+    assert (now_s - closer_start) / (closer_end - closer_start) == pytest.approx(place)
+    span = TimeSpan(Follow.ALL, room=0.1)
+    start, end = span.at(now_s)
+    span.zoom(0.5, now_s)
+    assert sum(span.at(now_s)) == pytest.approx(start + end)
 
 
 @given(GRIDS, st.integers(1, 9))
