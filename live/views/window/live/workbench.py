@@ -228,7 +228,8 @@ class Workbench(QWidget):
             self.left.setSizes([first, high - first - lower, lower])
         else:
             self.left.setSizes([high - lower, lower])
-        self.under.setVisible(self.under.count() > 0)
+        if self.under.parentWidget() is self.left:  # and no page among tables, shown by its tab
+            self.under.setVisible(self.under.count() > 0)
         plane = min(round(1.5 * lower), round(0.45 * (wide - cards)))
         self.under.setSizes([wide - cards - plane, plane])
 
