@@ -261,11 +261,16 @@ class Board:
             self._effort_changes = session.efforts.changes
             for number in self._tests:
                 self._engine.stir(number)
+        for watch in session.watches:
+            for number in watch.look(second):
+                self._engine.stir(number)
         self._engine.step(second)
         newly_out = self._agreement.leave_out(second, self._engine.log)
         session.efforts.correct(self._agreement.is_left_out, newly_out)
         for sensor in session.sensors:
             sensor.fresh = []
+            if sensor.changed:
+                sensor.changed = []
         if self.on_second is not None:
             self.on_second(second)
 

@@ -104,8 +104,9 @@ class SensorState:
 
     ``held``: its value at each closed grid second, mbpm or ``NO_VALUE``; ``cadences``: the same
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
-    closed grid second, as ``(t_ns, reading)``; ``lately``: those of the last ``KEPT_S`` closed
-    grid seconds, the newest last.  ``came``: how many had come by the end of each of the last
+    closed grid second, as ``(t_ns, reading)``; ``changed``: those of them that came to another
+    valid value than the one before, as ``(t_ns, mbpm)``; ``lately``: readings of the last
+    ``KEPT_S`` closed grid seconds, the newest last.  ``came``: how many had come by the end of each of the last
     ``COUNTS_KEPT_S``, and of the one before these.  ``sends_rr``: whether any came with RR.
     ``first_ns``, ``last_ns``: first and newest readable notification, −1 before;
     ``last_valid_ns``: newest valid reading.  ``newest``: the newest reading, valid or not.
@@ -134,6 +135,7 @@ class SensorState:
         self.newest: HeartRate | None = None
         self.newest_valid_mbpm = NO_VALUE
         self.fresh: list[tuple[int, HeartRate]] = []
+        self.changed: list[tuple[int, int]] = []
         self.lately: Final[deque[Sequence[tuple[int, HeartRate]]]] = deque(maxlen=KEPT_S)
         self.came: Final[deque[int]] = deque([0], maxlen=COUNTS_KEPT_S + 1)
         self.sends_rr = False
@@ -232,7 +234,9 @@ class SensorState:
         ):
             self.doubtful.append(t_ns)
         self.last_valid_ns = t_ns
-        self.newest_valid_mbpm = mbpm
+        if mbpm != self.newest_valid_mbpm:
+            self.newest_valid_mbpm = mbpm
+            self.changed.append((t_ns, mbpm))
         self.times.append(t_ns)
         self.values.append(mbpm)
         return is_first

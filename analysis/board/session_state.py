@@ -6,9 +6,9 @@ The session also holds the sensors, so that a rule can look at one sensor beside
 from __future__ import annotations
 
 from bisect import insort
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 from analysis.board.effort_watch import EffortWatch
 from analysis.board.sensor import SensorState
@@ -35,6 +35,15 @@ class Step:
     size_ns: int
 
 
+class Watch(Protocol):
+    """Something that rules share and that knows when they must not sleep on."""
+
+    def look(self, second: int) -> Collection[int]:
+        """Take in the grid second just closed, before the rules are asked; sensors whose rules that
+        sleep lightly are to be asked at it.
+        """
+
+
 class SessionState:
     """The session and its sensors; fed by the board, read by the rules.
 
@@ -45,7 +54,7 @@ class SessionState:
     ``last_late``: the newest step of the clock and the newest blockage of the capture loop.
     ``free_bytes``: room where the capture is written, ``None`` while not known.  ``malformed``:
     events of the session that could not be read; ``strays``: events for a sensor that the plan
-    does not have.
+    does not have.  ``watches``: asked each grid second, before the rules.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -62,6 +71,7 @@ class SessionState:
         self.compared: Final = (self.reference, *self.tests)
         self.efforts: Final = EffortWatch(self.reference, self.tests)
         self.second = -1
+        self.watches: Final[list[Watch]] = []
         self.markers: Final[list[Marker]] = []
         self.last_jump: Step | None = None
         self.last_late: Step | None = None

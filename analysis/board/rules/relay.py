@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
 from analysis.board.rules.beat_match import match_beats
 from analysis.board.rules.echo import Echo
 from analysis.board.rules.sightings import Sightings
@@ -23,6 +31,7 @@ class Relay(SensorRule):
     """Repeats the RR list of another sensor, or its values a constant moment later."""
 
     kind = WarningKind.RELAY
+    sleeps_lightly = True
 
     def __init__(
         self,
@@ -67,6 +76,9 @@ class Relay(SensorRule):
         if own.new_changes:
             self._compare_changes(second)
         source = self._source
+        # The sightings wake it when it may repeat somebody; beats are looked at as they come.
+        may_sleep = source is None and not self._followed and not own.sensor.sends_rr
+        self.quiet_until = UNTIL_NEWS if may_sleep else 0
         if source is None:
             return GOOD if own.new_readings else UNSURE
         if self._by_rr or source.unlike < self._limits.clear_unlike:

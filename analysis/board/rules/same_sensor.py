@@ -49,6 +49,7 @@ class SameSensor(SensorRule):
     """
 
     kind = WarningKind.SAME_SENSOR
+    sleeps_lightly = True
 
     def __init__(
         self,
@@ -77,6 +78,7 @@ class SameSensor(SensorRule):
         """See :class:`Rule`."""
         own = self._own
         self._sightings.look(second)
+        self.quiet_until = 0
         if second % _IDENTITY_EVERY_S == 0:
             self._compare_identities()
         if self._by_identity:
@@ -86,6 +88,7 @@ class SameSensor(SensorRule):
         together = self._sightings.together(own)
         # Nearly always: none before was equal, and none has come to a value at the same moment.
         if not (together or self._same or self._has_equal_ones):
+            self.quiet_until = second - second % _IDENTITY_EVERY_S + _IDENTITY_EVERY_S
             return GOOD
         oldest_ns = own.readings[-min(own.new_readings, len(own.readings))][0] - self._window_ns
         for twin in self._twins:

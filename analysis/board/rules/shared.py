@@ -38,6 +38,7 @@ class Shared:
         self.compared: Final = tuple(s for s in session.sensors if not s.is_companion)
         self.streams: Final = tuple(Stream(sensor) for sensor in self.compared)
         self.sightings: Final = Sightings(self.streams)
+        session.watches.append(self.sightings)
         self.relays: Final = tuple(
             Relay(
                 session,

@@ -7,7 +7,7 @@ without holding each against each.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final, TypeAlias
 
 from analysis.board.rules.streams import Stream
@@ -56,14 +56,18 @@ class Sightings:
         self._echoed: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._together: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._marked: Final[list[set[Stream]]] = []
+        self._concerned: Final[set[int]] = set()
 
-    def look(self, second: int) -> None:
-        """Take in this second, all streams with it; done on the first call for it."""
+    def look(self, second: int) -> Collection[int]:
+        """Take in this second, all streams with it; done on the first call for it.  The numbers of
+        those that are echoed or together now.
+        """
         if second == self._second:
-            return
+            return self._concerned
         self._second = second
         while self._marked:
             self._marked.pop().clear()
+        self._concerned.clear()
         changes: list[_Change] = []
         last = self._last
         for place, stream in enumerate(self._streams):
@@ -81,6 +85,7 @@ class Sightings:
         if len(last) > _MOST_VALUES:
             oldest_ns = second * NS_PER_S - self._lag_ns
             self._last = {mbpm: at for mbpm, at in last.items() if max(at) >= oldest_ns}
+        return self._concerned
 
     def echoed(self, stream: Stream) -> set[Stream]:
         """Those that it may repeat, by its changes up to one in the second last looked at."""
@@ -113,6 +118,8 @@ class Sightings:
                     self._mark(self._together, other, place)
 
     def _mark(self, of: dict[Stream, set[Stream]], place: int, other: int) -> None:
-        found = of[self._streams[place]]
+        stream = self._streams[place]
+        found = of[stream]
+        self._concerned.add(stream.sensor.number)
         found.add(self._streams[other])
         self._marked.append(found)

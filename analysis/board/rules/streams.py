@@ -50,36 +50,35 @@ class Stream:
         if second == self.second:
             return self
         self.second = second
-        fresh = self.sensor.fresh
-        self.new_readings = len(fresh)
-        self.new_beats = 0
-        self.new_changes = ()
-        if not fresh:
-            return self
-        self.readings.extend(fresh)
-        changes = []
+        sensor = self.sensor
+        fresh, changed = sensor.fresh, sensor.changed
+        self.new_readings, self.new_beats, self.new_changes = len(fresh), 0, ()
+        if fresh:
+            self.readings.extend(fresh)
+            if sensor.sends_rr:
+                self._take_beats(fresh)
+        if changed:
+            self.new_changes = [(t_ns, mbpm, self._weight(mbpm)) for t_ns, mbpm in changed]
+            self.count += len(changed)
+            self.changes.extend(self.new_changes)
+        return self
+
+    def _take_beats(self, fresh: Sequence[tuple[int, HeartRate]]) -> None:
         for t_ns, reading in fresh:
-            mbpm, _, _, rr, _ = reading
+            rr = reading.rr
             if rr:
                 self.beats.extend(rr)
                 self.beat_times.extend([t_ns] * len(rr))
                 self.new_beats += len(rr)
-            if mbpm != self._mbpm and reading.valid_mbpm is not None:
-                changes.append((t_ns, mbpm, self._weight(mbpm)))
-                self._mbpm = mbpm
-        if changes:
-            self.new_changes = changes
-            self.count += len(changes)
-            self.changes.extend(changes)
-        return self
 
     def _weight(self, mbpm: int) -> float:
         """Any sensor passes through the next value of a rise, but only a repeater makes the same
         turns and the same leaps.
         """
-        limits, step = self._limits, mbpm - self._mbpm
-        if self._mbpm < 0:
+        limits, before, self._mbpm = self._limits, self._mbpm, mbpm
+        if before < 0:
             return limits.plain
+        step = mbpm - before
         up = 1 if step > 0 else -1
         if up != self._up:
             self._up = up
