@@ -268,9 +268,7 @@ class Board:
         newly_out = self._agreement.leave_out(second, self._engine.log)
         session.efforts.correct(self._agreement.is_left_out, newly_out)
         for sensor in session.sensors:
-            sensor.fresh = []
-            if sensor.changed:
-                sensor.changed = []
+            sensor.next_second()
         if self.on_second is not None:
             self.on_second(second)
 

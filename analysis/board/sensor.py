@@ -272,6 +272,12 @@ class SensorState:
             self._in_gap = True
             self.gaps += 1
 
+    def next_second(self) -> None:
+        """The rules have looked at the closed grid second: what comes now is of the next."""
+        self.fresh = []
+        if self.changed:
+            self.changed = []
+
     def _is_heard(self, second: int) -> bool:
         """Whether its newest notification is held at this grid second."""
         return 0 <= self.last_ns >= second * NS_PER_S - self.hold_ns

@@ -11,10 +11,11 @@ from typing import Any
 from analysis.board import Board
 from analysis.board.rules.base import Rule, Verdict
 from analysis.board.rules.registry import rules_for
+from analysis.board.sensor import SensorState
 from analysis.board.snapshot import SensorWarning, WarningKind
 from replay import event as ev
-from replay.event import Event
-from replay.payloads import encode_heart_rate
+from replay.event import HEART_RATE, MQTT_HEART_RATE, Event
+from replay.payloads import HeartRate, encode_heart_rate
 from replay.plan import Plan, PlannedSensor
 
 S = 1_000_000_000
@@ -171,3 +172,17 @@ def assert_readable(sentence: str) -> None:
 def of_kind(board: Board, kind: WarningKind, sensor: int | None = None) -> list[SensorWarning]:
     """The warnings of this kind, of one sensor if it is given."""
     return [w for w in board.warnings if w.kind is kind and sensor in (None, w.sensor)]
+
+
+def hear(sensor: SensorState, sent: Iterable[tuple[int, HeartRate]]) -> None:
+    """The sensor has sent these since the last closed grid second, and nothing else."""
+    sensor.next_second()
+    for t_ns, reading in sent:
+        bpm, rest = divmod(reading.mbpm, 1000)
+        channel, payload = (
+            HEART_RATE,
+            encode_heart_rate(bpm, contact=reading.contact, rr=reading.rr),
+        )
+        if rest:
+            channel, payload = MQTT_HEART_RATE, f"{bpm}.{rest:03}".encode()
+        sensor.take(t_ns, Event(t_ns, sensor.number, channel, payload))

@@ -13,7 +13,7 @@ from analysis.board.rules.streams import Stream
 from analysis.board.session_state import SessionState
 from replay.event import NS_PER_S
 from replay.payloads import HeartRate
-from tests.standins.session_events import plan_of
+from tests.standins.session_events import hear, plan_of
 
 UNSTEADY = random.Random(8).choices(range(300, 1500), k=400)
 """RR of which hardly two are alike by chance, 1/1024 s."""
@@ -42,7 +42,8 @@ class _Pair:
         """So many seconds without a beat of either."""
         for _ in range(seconds):
             self.second += 1
-            self.own.fresh = self.other.fresh = []
+            hear(self.own, [])
+            hear(self.other, [])
             self.rule.step(self.second)
 
     def see(self, change: Change, seconds: int) -> list[int]:
@@ -52,9 +53,9 @@ class _Pair:
             self.second += 1
             beat = UNSTEADY[self.second]
             at_ns = self.second * NS_PER_S
-            self.other.fresh = [(at_ns, HeartRate(mbpm=100_000, rr=(beat,)))]
+            hear(self.other, [(at_ns, HeartRate(mbpm=100_000, rr=(beat,)))])
             ours = HeartRate(mbpm=90_000, rr=(change(self.second, beat),))
-            self.own.fresh = [(at_ns + NS_PER_S // 2, ours)]
+            hear(self.own, [(at_ns + NS_PER_S // 2, ours)])
             said.append(int(self.rule.step(self.second)))
         return said
 
@@ -165,5 +166,6 @@ def test_twenty_values_that_were_not_repeated_end_it(unlike, stands) -> None:
     rule = pair.rule
     rule._source = rule._echoes[0]
     rule._source.unlike = unlike
-    pair.own.fresh = pair.other.fresh = []
+    hear(pair.own, [])
+    hear(pair.other, [])
     assert (rule.step(0) == 1) is stands

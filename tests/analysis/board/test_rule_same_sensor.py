@@ -14,7 +14,7 @@ from analysis.board.session_state import SessionState
 from replay import event as ev
 from replay.event import NS_PER_S, Event
 from replay.payloads import HeartRate
-from tests.standins.session_events import plan_of
+from tests.standins.session_events import hear, plan_of
 
 Shown = int | None
 """The bpm of a second, or that nothing came."""
@@ -39,8 +39,8 @@ class _Pair:
         said = []
         for ours, theirs in zip(own, other, strict=True):
             at_ns = self.second * NS_PER_S + NS_PER_S // 4
-            self.other.fresh = self._sent(at_ns, theirs)
-            self.own.fresh = self._sent(at_ns + self.apart_ns, ours)
+            hear(self.other, self._sent(at_ns, theirs))
+            hear(self.own, self._sent(at_ns + self.apart_ns, ours))
             self.session.second = self.second
             said.append(self.rule.step(self.second))
             self.second += 1

@@ -15,7 +15,7 @@ from analysis.board.rules.thresholds import RELAY, SAME_SENSOR
 from analysis.board.session_state import SessionState
 from replay.event import NS_PER_S
 from replay.payloads import HeartRate
-from tests.standins.session_events import plan_of
+from tests.standins.session_events import hear, plan_of
 
 MOMENT_NS = round(SAME_SENSOR.window_s * NS_PER_S)
 
@@ -46,7 +46,7 @@ def test_the_same_bpm_within_a_tenth_of_a_second_is_a_coincidence(second, at_s, 
     streams = _streams()
     sightings = Sightings(streams)
     for stream, when, bpm in zip(streams, (*at_s, at_s[0]), (100, 100, 105), strict=True):
-        stream.sensor.fresh = [_sent(when, bpm)]
+        hear(stream.sensor, [_sent(when, bpm)])
     for _ in range(2):
         sightings.look(second)
         assert _together(sightings, streams) == ({(0, 1), (1, 0)} if alike else set())
@@ -59,8 +59,8 @@ def test_a_coincidence_may_lie_across_two_seconds() -> None:
     found = []
     for second, stream, at_s in ((4, one, 3.97), (5, two, 4.02), (7, other, 4.05), (8, one, 7.5)):
         for each in streams:
-            each.sensor.fresh = []
-        stream.sensor.fresh = [_sent(at_s, 101 if second == 8 else 100)]
+            hear(each.sensor, [])
+        hear(stream.sensor, [_sent(at_s, 101 if second == 8 else 100)])
         sightings.look(second)
         found.append(_together(sightings, streams))
     assert found[:2] == [set(), {(0, 1), (1, 0)}]
@@ -90,7 +90,7 @@ def _played(drawn: list[tuple[int, int, int, int]], streams: list[Stream]) -> It
             streams, (0.6, 0.3, 0.25), (bpm, waiting.pop(second, None), third), strict=True
         ):
             sent = [] if value is None else [_sent(second - at_s, value)]
-            stream.sensor.fresh = sent
+            hear(stream.sensor, sent)
         yield second
 
 
@@ -140,7 +140,8 @@ def test_a_repeater_is_suspect_once_there_can_be_evidence_enough() -> None:
     suspect = []
     for second in range(1, 14):
         bpm = 100 + second % 2
-        other.sensor.fresh, own.sensor.fresh = [_sent(second - 0.7, bpm)], [_sent(second, bpm)]
+        hear(other.sensor, [_sent(second - 0.7, bpm)])
+        hear(own.sensor, [_sent(second, bpm)])
         sightings.look(second)
         suspect.append(other in sightings.echoed(own))
     # The first change is no turn.
@@ -152,13 +153,13 @@ def test_values_that_were_shown_long_ago_are_forgotten() -> None:
     streams = _streams()
     sightings = Sightings(streams)
     for second in range(5000):
-        streams[0].sensor.fresh = [(second * NS_PER_S, HeartRate(mbpm=60_000 + second))]
+        hear(streams[0].sensor, [(second * NS_PER_S, HeartRate(mbpm=60_000 + second))])
         sightings.look(second)
-    streams[0].sensor.fresh = []
-    streams[1].sensor.fresh = [(5000 * NS_PER_S, HeartRate(mbpm=64_999))]
+    hear(streams[0].sensor, [])
+    hear(streams[1].sensor, [(5000 * NS_PER_S, HeartRate(mbpm=64_999))])
     sightings.look(5000)
     assert _together(sightings, streams) == set()
-    streams[1].sensor.fresh = [(5001 * NS_PER_S, HeartRate(mbpm=64_998))]
-    streams[2].sensor.fresh = [(5001 * NS_PER_S, HeartRate(mbpm=64_998))]
+    hear(streams[1].sensor, [(5001 * NS_PER_S, HeartRate(mbpm=64_998))])
+    hear(streams[2].sensor, [(5001 * NS_PER_S, HeartRate(mbpm=64_998))])
     sightings.look(5001)
     assert _together(sightings, streams) == {(1, 2), (2, 1)}

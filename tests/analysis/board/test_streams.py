@@ -9,7 +9,7 @@ from analysis.board.rules.thresholds import RELAY
 from analysis.board.session_state import SessionState
 from replay.event import NS_PER_S
 from replay.payloads import HeartRate
-from tests.standins.session_events import plan_of
+from tests.standins.session_events import hear, plan_of
 
 
 def _streams() -> list[Stream]:
@@ -24,12 +24,12 @@ def _sent(at_s: float, bpm: int, *rr: int) -> tuple[int, HeartRate]:
 def test_each_second_is_taken_in_once(first) -> None:
     """Whichever is looked at first, and however often it is asked."""
     stream = _streams()[0]
-    stream.sensor.fresh = [_sent(first, 100, 600, 610), _sent(first + 0.5, 101, 590)]
+    hear(stream.sensor, [_sent(first, 100, 600, 610), _sent(first + 0.5, 101, 590)])
     assert stream.look(first) is stream.look(first)
     assert (stream.new_readings, stream.new_beats) == (2, 3)
     assert list(stream.beats) == [600, 610, 590]
     assert [t_ns / NS_PER_S for t_ns in stream.beat_times] == [first, first, first + 0.5]
-    stream.sensor.fresh = []
+    hear(stream.sensor, [])
     stream.look(first + 1)
     assert (stream.new_readings, stream.new_beats, list(stream.new_changes)) == (0, 0, [])
     assert len(stream.readings) == 2
@@ -39,7 +39,7 @@ def test_changes_of_the_value_are_numbered() -> None:
     """A value that goes on, or that no heart has, is no change."""
     stream = _streams()[0]
     for second, bpm in enumerate((100, 100, 0, 100, 101, 100)):
-        stream.sensor.fresh = [_sent(second, bpm)]
+        hear(stream.sensor, [_sent(second, bpm)])
         stream.look(second)
     assert [(t_ns // NS_PER_S, mbpm) for t_ns, mbpm, _ in stream.changes] == [
         (0, 100_000), (4, 101_000), (5, 100_000),
@@ -51,7 +51,7 @@ def test_turns_and_leaps_are_more_telling_than_the_next_value_of_a_rise() -> Non
     """The first value is neither; what comes after it is the first turn."""
     stream = _streams()[0]
     for second, bpm in enumerate((100, 101, 102, 104, 103, 103, 101, 100)):
-        stream.sensor.fresh = [_sent(second, bpm)]
+        hear(stream.sensor, [_sent(second, bpm)])
         stream.look(second)
     plain, leap, turn = RELAY.plain, RELAY.leap, RELAY.turn
     weights = [weight for _, _, weight in stream.changes]
