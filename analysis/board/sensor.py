@@ -106,9 +106,9 @@ class SensorState:
     for cadence in 1/min (only for sensors that send one).  ``fresh``: readings since the last
     closed grid second, as ``(t_ns, reading)``; ``changed``: those of them that came to another
     valid value than the one before, as ``(t_ns, mbpm)``; ``lately``: readings of the last
-    ``KEPT_S`` closed grid seconds, the newest last.  ``came``: how many had come by the end of each of the last
-    ``COUNTS_KEPT_S``, and of the one before these.  ``sends_rr``: whether any came with RR.
-    ``first_ns``, ``last_ns``: first and newest readable notification, −1 before;
+    ``KEPT_S`` closed grid seconds, the newest last.  ``came``: how many had come by the end of
+    each of the last ``COUNTS_KEPT_S``, and of the one before these.  ``sends_rr``: whether any
+    came with RR.  ``first_ns``, ``last_ns``: first and newest readable notification, −1 before;
     ``last_valid_ns``: newest valid reading.  ``newest``: the newest reading, valid or not.
     ``spacings``: the last intervals between readable notifications, ns.  ``texts``: Device
     Information by channel; ``said``: how often any has come.  ``heart_rates``: heart rate
