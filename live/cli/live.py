@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from live.protocol.view_model import ViewModel
     from live.sources.base import Source
     from live.views.page.page import Page
-    from replay.attention import AttentionPlan
     from replay.broker import Broker
     from replay.page import PagePlan
     from replay.plan import Plan
@@ -194,21 +193,6 @@ def _watch(run_file: Path) -> int:
     return 0
 
 
-def _check_attention(attention: AttentionPlan) -> None:
-    """Raise :class:`PlanError` for a call that cannot be made.
-
-    Who is called knows the board, and that needs numpy; a capture that calls nobody loads neither.
-    """
-    if attention.quiet:
-        from live.notify.throttle import check_kinds  # noqa: PLC0415 - see above
-
-        check_kinds(attention)
-    if attention.command:
-        from live.notify.command import check_command  # noqa: PLC0415 - see above
-
-        check_command(attention.command)
-
-
 def planned(arguments: argparse.Namespace) -> Plan:
     """The plan as the options change it; what it asks for is checked before anything starts."""
     from replay.broker import Broker  # noqa: PLC0415
@@ -230,7 +214,11 @@ def planned(arguments: argparse.Namespace) -> Plan:
         plan = replace(plan, attention=replace(plan.attention, command=arguments.on_warning))
     elif not (arguments.rehearse or may_run(plan.attention.command)):
         plan = replace(plan, attention=replace(plan.attention, command=()))
-    _check_attention(plan.attention)
+    if plan.attention.quiet or plan.attention.command:
+        # Who is called knows the board and numpy: a capture that calls nobody loads neither.
+        from live.notify.command import check_attention  # noqa: PLC0415
+
+        check_attention(plan.attention)
     if plan.attention.topic or plan.prefix:
         from live.sources.broker import password_of, tls_of  # noqa: PLC0415 - only where it is wanted
 

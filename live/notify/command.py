@@ -13,7 +13,8 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from live.notify.message import call_environment
-from live.notify.throttle import AlarmCall, Call, CallReason
+from live.notify.throttle import AlarmCall, Call, CallReason, check_kinds
+from replay.attention import AttentionPlan
 from replay.errors import PlanError
 
 AT_ONCE: Final = 4
@@ -22,6 +23,12 @@ LONGEST_S: Final = 30.0
 """Enough for a message through a slow network; then it is ended, with what it has started."""
 FAREWELL_S: Final = 3.0
 """How long the end waits for what was begun last."""
+
+
+def check_attention(attention: AttentionPlan) -> None:
+    """Raise :class:`PlanError` for a quiet time of no kind of warning, or a program not there."""
+    check_kinds(attention)
+    check_command(attention.command)
 
 
 def check_command(command: Sequence[str]) -> None:
