@@ -16,6 +16,9 @@ from live.views.window.parts.columns import Bools, Drawn, Floats
 
 DASHED_PX: Final = 16
 """At least so long, and at most twice as long, dashes go on before they begin anew."""
+_SOLID: Final = Qt.PenStyle.SolidLine
+_NO_BRUSH: Final = Qt.BrushStyle.NoBrush
+_SMOOTH: Final = QPainter.RenderHint.Antialiasing
 _FEW_RUNS: Final = 6
 _FEW_POINTS: Final = 100
 """So many are put into a path one by one sooner than arrays are made ready for it."""
@@ -44,21 +47,21 @@ def draw_line(
     Where points are as dense as pixels (not ``sparse``) the line is broad enough by itself.
     ``from_s``: what lies before this moment need not be painted.
     """
-    dashed = pen.style() != Qt.PenStyle.SolidLine
-    bin_s = dash_s(area) if dashed else 0.0
+    dashed = pen.style() != _SOLID
+    bin_s = dash_s(area) if dashed else math.inf
     drawn = _since_dash(drawn, bin_s, from_s) if dashed else _since(drawn, from_s)
-    x, y, joined = drawn.line()
-    if len(x) == 0:
+    if len(drawn.t_s) == 0:
         return
-    px, py = area.x(x), area.y(y)
-    dash = np.floor(x / bin_s) if dashed else None
-    if len(x) <= _FEW_POINTS:
-        paths, lone = _short_paths(px, py, joined, dash)
+    if len(drawn.t_s) <= _FEW_POINTS and not drawn.by_column:
+        paths, lone = _short_paths(area, drawn, bin_s)
     else:
-        paths, lone = _paths(px, py, joined, dash), _lone(joined)
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing, sparse)
+        x, y, joined = drawn.line()
+        px, py = area.x(x), area.y(y)
+        paths = _paths(px, py, joined, np.floor(x / bin_s) if dashed else None)
+        lone = [(float(px[i]), float(py[i])) for i in _lone(joined)]
+    painter.setRenderHint(_SMOOTH, sparse)
     painter.setPen(pen)
-    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.setBrush(_NO_BRUSH)
     # A thin pen is one device pixel wide, however many of them make up a pixel.
     ratio = painter.device().devicePixelRatio()
     steps = round(1.5 * ratio) if sparse else 1
@@ -66,8 +69,8 @@ def draw_line(
         painter.drawPath(path)
         for step in range(1, steps):
             painter.drawPath(path.translated(0, step / ratio))
-    for i in lone:
-        painter.fillRect(QRectF(px[i] - 1.5, py[i] - 1.5, 3, 3), pen.color())
+    for left, top in lone:
+        painter.fillRect(QRectF(left - 1.5, top - 1.5, 3, 3), pen.color())
 
 
 def dash_s(area: Area) -> float:
@@ -99,32 +102,33 @@ def _since_dash(drawn: Drawn, bin_s: float, from_s: float) -> Drawn:
 
 
 def _short_paths(
-    px: Floats, py: Floats, joined: Bools, dash: Floats | None
-) -> tuple[list[QPainterPath], list[int]]:
-    """As :func:`_paths`, point by point; and the points that no line leads to or from."""
-    xs, ys, leads = px.tolist(), py.tolist(), joined.tolist()
-    dashes = None if dash is None else dash.tolist()
-    last = len(xs) - 1
-    leads[last] = False
+    area: Area, drawn: Drawn, bin_s: float
+) -> tuple[list[QPainterPath], list[tuple[float, float]]]:
+    """As :func:`_paths`, point by point; and the points that no line leads to or from.
+
+    ``bin_s``: after so long dashes begin anew; infinite of a line without any.
+    """
+    x_scale, x_zero, y_scale, y_zero = area.x_scale, area.x_zero, area.y_scale, area.y_zero
+    times, leads = drawn.t_s.tolist(), drawn.joined.tolist()
+    leads[-1] = False
     paths: list[QPainterPath] = []
-    lone: list[int] = []
+    lone: list[tuple[float, float]] = []
     path: QPainterPath | None = None
-    for i, (x, y, goes_on) in enumerate(zip(xs, ys, leads, strict=True)):
-        if path is None:
-            if not goes_on:
-                lone.append(i)
+    anew_s = 0.0
+    for t_s, value, goes_on in zip(times, drawn.low.tolist(), leads, strict=True):
+        x, y = t_s * x_scale + x_zero, value * y_scale + y_zero
+        if path is not None:
+            path.lineTo(x, y)
+            if goes_on and t_s < anew_s:
                 continue
+            paths.append(path)
+            path = None
+        elif not goes_on:
+            lone.append((x, y))
+        if goes_on:
             path = QPainterPath()
             path.moveTo(x, y)
-        else:
-            path.lineTo(x, y)
-            if not goes_on:
-                paths.append(path)
-                path = None
-            elif dashes is not None and dashes[i] != dashes[i - 1]:
-                paths.append(path)
-                path = QPainterPath()
-                path.moveTo(x, y)
+            anew_s = bin_s * (t_s // bin_s + 1)
     return paths, lone
 
 
