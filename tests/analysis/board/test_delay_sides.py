@@ -62,14 +62,41 @@ def test_a_side_needs_its_energy() -> None:
     denies = np.where(SECONDS < 125, _late_by(DELAY_S), HILL)
     effect = (_late_by(DELAY_S) - HILL)[DELAY_S:]
     fall = float((effect[effect > 0] ** 2).sum())
-    assert _shown(denies, fall * 0.99) < 0.5
-    assert _shown(denies, fall * 1.01) > 0.5
+    assert _shown(denies, fall * 0.9995) < 0.5
+    assert _shown(denies, fall * 1.0005) > 0.5
 
 
-def test_gaps_are_left_out() -> None:
+def test_energy_that_is_just_enough_counts() -> None:
+    """One step of 10 bpm, seen for 5 s, is 500 bpm² s."""
+    reference = np.repeat(np.array([100_000, 110_000], np.int32), 10)
+    at_once = reference[5:]
+    assert least_shown(reference, at_once, 5, 500.0) < 0.5
+    assert least_shown(reference, at_once, 5, 500.001) == 1.0
+
+
+def test_the_share_is_that_of_a_regression_worked_out_second_by_second() -> None:
+    """On hearts and sensors that wander, with effects of any size on either side."""
+    rng = np.random.default_rng(4)
+    for _ in range(20):
+        reference = _mbpm(120 + np.cumsum(rng.normal(0, 0.3, 130)))
+        test = _mbpm(120 + np.cumsum(rng.normal(0, 0.3, 120)))
+        was, now = (reference[:120] / 1000).tolist(), (reference[10:] / 1000).tolist()
+        rows = list(zip(was, now, (test / 1000).tolist(), strict=True))
+        level = sum(own - before for before, _, own in rows) / len(rows)
+        shares = [1.0]
+        for sign in (-1, 1):
+            side = [(before - at, own - at - level) for before, at, own in rows]
+            side = [(effect, shown) for effect, shown in side if sign * effect > 0]
+            energy = sum(effect * effect for effect, _ in side)
+            shares += [sum(effect * shown for effect, shown in side) / energy]
+        assert least_shown(reference, test, 10, 0.0) == pytest.approx(min(shares), rel=1e-9)
+
+
+@pytest.mark.parametrize("none", [-1, 0])
+def test_gaps_are_left_out(none: int) -> None:
     """Seconds without a value on either side count for nothing, and all of them tell nothing."""
     reference, test = _mbpm(HILL), _mbpm(_late_by(DELAY_S))[DELAY_S:]
-    reference[65:75] = -1
-    test[120:130] = -1
+    reference[65:75] = none
+    test[120:130] = none
     assert least_shown(reference, test, DELAY_S, ENERGY) == pytest.approx(1.0, abs=1e-6)
-    assert least_shown(reference, np.full_like(test, -1), DELAY_S, ENERGY) == 1.0
+    assert least_shown(reference, np.full_like(test, none), DELAY_S, ENERGY) == 1.0

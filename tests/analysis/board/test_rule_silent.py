@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.board.rules.losses import chance_ns
+from analysis.board.rules.losses import chance_ns, lost_share
 from analysis.board.rules.not_started import NotStarted
 from analysis.board.rules.silent import Silent
 from analysis.board.rules.thresholds import SILENT
@@ -331,6 +331,16 @@ def test_losses_by_chance_are_what_comes_oftener_than_once_in_a_hundred_hours(
     gaps = np.full(300, usual_s * S, np.int64)
     gaps[:lost] += usual_s * S
     assert chance_ns(gaps, SILENT) / S == pytest.approx((in_a_row + 1.2) * usual_s)
+
+
+@pytest.mark.parametrize(("spacings", "lost"), [(1, 0), (2, 1), (7, 6), (8, 0)])
+def test_the_share_that_is_lost_counts_gaps_that_are_no_silence(spacings: int, lost: int) -> None:
+    """Of a sensor of 1 Hz up to six lost in a row, among 300 that came and 30 that are given."""
+    gaps = np.full(300, S, np.int64)
+    gaps[7] = spacings * S
+    came = 300 if lost or spacings == 1 else 299
+    assert lost_share(gaps) == pytest.approx(lost / (came + lost + 30))
+    assert lost_share(gaps[:0]) == 0.0
 
 
 @pytest.mark.parametrize(("since", "is_told"), [(200, False), (300, True)])
