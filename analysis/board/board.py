@@ -262,8 +262,8 @@ class Board:
             for number in self._tests:
                 self._engine.stir(number)
         for watch in session.watches:
-            for number in watch.look(second):
-                self._engine.stir(number)
+            for rule in watch.look(second):
+                self._engine.wake(rule)
         self._engine.step(second)
         newly_out = self._agreement.leave_out(second, self._engine.log)
         session.efforts.correct(self._agreement.is_left_out, newly_out)

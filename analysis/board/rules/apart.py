@@ -13,12 +13,13 @@ from analysis.board.rules.base import (
     BAD,
     GOOD,
     UNSURE,
+    UNTIL_NEWS,
     Explanation,
     SensorRule,
     Verdict,
     time_words,
 )
-from analysis.board.rules.deviation import Deviation
+from analysis.board.rules.deviation import Deviation, deviation_of
 from analysis.board.rules.thresholds import APART, ApartLimits
 from analysis.board.snapshot import Measure, WarningKind
 
@@ -43,7 +44,8 @@ class Apart(SensorRule):
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
-        self._deviation = deviation or Deviation(session, watched)
+        self._deviation = deviation or deviation_of(session, watched)
+        self._deviation.told.append(self)
         self._off: deque[tuple[int, int]] = deque()
         self._lately: deque[bool] = deque(maxlen=limits.clear_window_s)
         self._lately_outside = 0
@@ -55,8 +57,11 @@ class Apart(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
+        self.quiet_until = 0
         if self._is_settled and now.paired and now.side == 0:
-            return GOOD  # nearly always: it has kept as many such seconds as it keeps, and no other
+            # Nearly always: it has kept as many such seconds as it keeps, and no other.
+            self.quiet_until = UNTIL_NEWS
+            return GOOD
         self._is_settled = False
         limits, off = self._limits, self._off
         while off and second - off[0][0] >= limits.long_window_s:

@@ -5,8 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
-from analysis.board.rules.deviation import Deviation
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
+from analysis.board.rules.deviation import Deviation, deviation_of
 from analysis.board.rules.thresholds import CADENCE, CadenceLimits
 from analysis.board.snapshot import Measure, WarningKind
 from analysis.statistics.pairing import NO_VALUE
@@ -36,7 +44,8 @@ class OnCadence(SensorRule):
     ) -> None:
         super().__init__(session, watched)
         self._limits = limits
-        self._deviation = deviation or Deviation(session, watched)
+        self._deviation = deviation or deviation_of(session, watched)
+        self._deviation.told.append(self)
         self._pods = tuple(sensor for sensor in session.sensors if sensor.is_companion)
         self._score = 0.0
         self._since = 0
@@ -57,8 +66,12 @@ class OnCadence(SensorRule):
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
         now = self._deviation.look(second)
+        self.quiet_until = 0
         if now.paired and now.side == 0:
-            return self._away() if self._score else GOOD  # nearly always
+            if self._score:
+                return self._away()
+            self.quiet_until = UNTIL_NEWS  # nearly always
+            return GOOD
         known = any(pod.has_cadence for pod in self._pods)
         if not now.paired and not (known and self._can_ask_others(second)):
             return UNSURE

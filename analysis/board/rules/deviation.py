@@ -7,6 +7,7 @@ sensor beside the reference; looked at once a second.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.delay_estimate import DelayEstimate, DelayEstimator
@@ -14,6 +15,7 @@ from analysis.board.rules.thresholds import DEVIATION, DeviationLimits
 from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
+    from analysis.board.rules.base import Rule
     from analysis.board.sensor import SensorState
     from analysis.board.session_state import SessionState
 
@@ -24,7 +26,8 @@ class Deviation:
     ``paired``: both have a value.  ``side``: 0 within tolerance, else +1 above or −1 below the
     reference.  ``unexplained``: outside of everything the reference was within the sensor's
     delay.  ``follows``: the reference has moved since they last agreed, and the sensor has gone
-    part of the way, not past it.
+    part of the way, not past it.  ``told``: rules that are asked, even if they sleep, while the two
+    do not agree.
     """
 
     def __init__(
@@ -48,6 +51,7 @@ class Deviation:
         self._agreed_at = -1
         self._delay_s = limits.delay_s
         self._known: DelayEstimate | None = None
+        self.told: Final[list[Rule]] = []
         self.paired = False
         self.side = 0
         self.unexplained = False
@@ -116,3 +120,29 @@ class Deviation:
         self._leapt = second
         if self._agreed is not None:
             self._agreed = (self._agreed[0] + leap, self._agreed[1])
+
+
+class Deviations:
+    """Test sensors of a session beside the reference, looked at each second before the rules are
+    asked: nearly always nearly all agree.
+    """
+
+    def __init__(self, session: SessionState, each: Sequence[Deviation]) -> None:
+        self._each: Final = tuple(each)
+        session.watches.append(self)
+
+    def look(self, second: int) -> list[Rule]:
+        """Look at each; the rules that wait for one that does not agree."""
+        concerned: list[Rule] = []
+        for one in self._each:
+            one.look(second)
+            if one.side or not one.paired:
+                concerned += one.told
+        return concerned
+
+
+def deviation_of(session: SessionState, watched: SensorState) -> Deviation:
+    """Of one sensor, for a rule by itself."""
+    deviation = Deviation(session, watched)
+    Deviations(session, (deviation,))
+    return deviation

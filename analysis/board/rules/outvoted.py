@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Explanation, SensorRule, Verdict
+from analysis.board.rules.base import (
+    BAD,
+    GOOD,
+    UNSURE,
+    UNTIL_NEWS,
+    Explanation,
+    SensorRule,
+    Verdict,
+)
 from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.deviation import Deviation
 from analysis.board.rules.relay import Relay
@@ -79,6 +87,8 @@ class OutvotedReference(SensorRule):
         super().__init__(session, watched)
         self._limits = limits
         self._deviations = tuple(deviations)
+        for deviation in deviations:
+            deviation.told.append(self)
         relay_of = {relay.sensor: relay for relay in relays}
         cadence_of = {rule.sensor: rule for rule in on_cadence}
         self._voters = tuple(
@@ -94,8 +104,10 @@ class OutvotedReference(SensorRule):
 
     def step(self, second: int) -> Verdict:
         """See :class:`Rule`."""
+        self.quiet_until = 0
         if self._score == 0 and not self._somebody_is_off(second):
-            return GOOD  # nearly always: none is against it, and none was
+            self.quiet_until = UNTIL_NEWS  # nearly always: none is against it, and none was
+            return GOOD
         limits, loose = self._limits, self._loose
         own_rr = loose.contradicts_bpm if loose is not None else None
         votes = self._count_votes(second, own_rr)

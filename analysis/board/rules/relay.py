@@ -31,7 +31,7 @@ class Relay(SensorRule):
     """Repeats the RR list of another sensor, or its values a constant moment later."""
 
     kind = WarningKind.RELAY
-    sleeps_lightly = True
+    sleeps_lightly = True  # its first RR
 
     def __init__(
         self,
@@ -47,6 +47,7 @@ class Relay(SensorRule):
         self._limits = limits
         self._own = own
         self._sightings = sightings
+        sightings.tell(self, own)
         self._echoes = tuple(Echo(stream, limits) for stream in others)
         self._followed: list[Echo] = []
         self._forgotten = 0  # of its changes: those before count for nothing any more

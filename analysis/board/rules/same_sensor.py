@@ -49,7 +49,6 @@ class SameSensor(SensorRule):
     """
 
     kind = WarningKind.SAME_SENSOR
-    sleeps_lightly = True
 
     def __init__(
         self,
@@ -66,6 +65,7 @@ class SameSensor(SensorRule):
         self._own = own
         self._twins = tuple(_Twin(stream) for stream in before)
         self._sightings = sightings
+        sightings.tell(self, own)
         self._has_equal_ones = False
         self._window_ns = round(limits.window_s * NS_PER_S)
         self._same: SensorState | None = None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.delay_estimate import DelayEstimator, ReferenceCourse
-from analysis.board.rules.deviation import Deviation
+from analysis.board.rules.deviation import Deviation, Deviations
 from analysis.board.rules.loose import LooseReference
 from analysis.board.rules.relay import Relay
 from analysis.board.rules.sightings import Sightings
@@ -55,6 +55,7 @@ class Shared:
             Deviation(session, test, DelayEstimator(session, test, course=course))
             for test in session.tests
         )
+        Deviations(session, self.deviations)
         self.on_cadence: Final = tuple(
             OnCadence(session, deviation.watched, deviation) for deviation in self.deviations
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final, TypeAlias
 
+from analysis.board.rules.base import Rule
 from analysis.board.rules.streams import Stream
 from analysis.board.rules.thresholds import RELAY, SAME_SENSOR, RelayLimits, SameSensorLimits
 from replay.event import NS_PER_S
@@ -56,10 +57,15 @@ class Sightings:
         self._echoed: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._together: Final[dict[Stream, set[Stream]]] = {stream: set() for stream in streams}
         self._marked: Final[list[set[Stream]]] = []
-        self._concerned: Final[set[int]] = set()
+        self._concerned: Final[set[Rule]] = set()
+        self._told: Final[dict[Stream, list[Rule]]] = {stream: [] for stream in streams}
 
-    def look(self, second: int) -> Collection[int]:
-        """Take in this second, all streams with it; done on the first call for it.  The numbers of
+    def tell(self, rule: Rule, stream: Stream) -> None:
+        """Have this rule asked when there is something to be seen of this stream."""
+        self._told[stream].append(rule)
+
+    def look(self, second: int) -> Collection[Rule]:
+        """Take in this second, all streams with it; done on the first call for it.  The rules on
         those that are echoed or together now.
         """
         if second == self._second:
@@ -120,6 +126,6 @@ class Sightings:
     def _mark(self, of: dict[Stream, set[Stream]], place: int, other: int) -> None:
         stream = self._streams[place]
         found = of[stream]
-        self._concerned.add(stream.sensor.number)
+        self._concerned.update(self._told[stream])
         found.add(self._streams[other])
         self._marked.append(found)

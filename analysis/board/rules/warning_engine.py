@@ -77,6 +77,7 @@ class WarningEngine:
         self._entries = [_Entry(rule) for rule in in_order(make_rules(session))]
         self._calls: list[_Call] = []
         self._light: dict[int, list[_Call]] = {}
+        self._call_of: dict[Rule, _Call] = {}
         self._each: list[_Call] = []
         self._due: dict[int, list[_Call]] = {}
         self._next = 0
@@ -170,6 +171,7 @@ class WarningEngine:
     def _number_entries(self) -> None:
         self._calls = [(at, entry, entry.rule.step) for at, entry in enumerate(self._entries)]
         self._light = {}
+        self._call_of = {call[1].rule: call for call in self._calls}
         for call in self._calls:
             rule = call[1].rule
             if rule.sleeps_lightly:
@@ -242,13 +244,22 @@ class WarningEngine:
         sleep lightly are asked at the next grid second.
         """
         for call in self._light.get(sensor, ()):
-            entry = call[1]
-            if entry.until <= self._next:
-                continue
-            if entry.until != UNTIL_NEWS:
-                self._due[entry.until].remove(call)
-            entry.rule.quiet_until = 0
-            self._lay_down((call,), self._next - 1)
+            self._wake(call)
+
+    def wake(self, rule: Rule) -> None:
+        """Have this rule asked at the next grid second, if it is still on."""
+        call = self._call_of.get(rule)
+        if call is not None:
+            self._wake(call)
+
+    def _wake(self, call: _Call) -> None:
+        entry = call[1]
+        if entry.until <= self._next:
+            return
+        if entry.until != UNTIL_NEWS:
+            self._due[entry.until].remove(call)
+        entry.rule.quiet_until = 0
+        self._lay_down((call,), self._next - 1)
 
     def acknowledge(self, sensor: int, kind: str, at_s: float) -> None:
         """The tester knows of what stands of this kind and sensor; nothing else changes by it."""

@@ -14,6 +14,8 @@ from replay.event import NS_PER_S
 
 CATCH_UP = {K.FROZEN, K.NO_CONTACT, K.SWAPPED_LABELS, K.THINNING, K.UNIT_SLIP}
 """Kinds whose rules take in later what they slept through."""
+WATCHED = {K.APART, K.ON_CADENCE, K.OUTVOTED_REFERENCE, K.RELAY, K.SAME_SENSOR}
+"""Kinds whose rules sleep until what they share wakes them."""
 LENGTH_S = 1000
 
 
@@ -21,7 +23,7 @@ def _asked_each_second(session):
     """All rules, those of these kinds without sleep."""
     rules = rules_for(session)
     for rule in rules:
-        if rule.kind in CATCH_UP:
+        if rule.kind in CATCH_UP | WATCHED:
             rule.step = partial(_awake, rule, rule.step)
     return rules
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pytest
 
 from analysis.board import suggest_exclusions
-from analysis.board.rules.deviation import Deviation
+from analysis.board.rules.deviation import Deviation, deviation_of
 from analysis.board.rules.outvoted import OutvotedReference
 from analysis.board.rules.registry import REGISTRY, rules_for
 from analysis.board.session_state import SessionState
@@ -27,7 +27,7 @@ FOUR = plan_of(
 
 
 def _outvoted(session):
-    deviations = [Deviation(session, test) for test in session.tests]
+    deviations = [deviation_of(session, test) for test in session.tests]
     return [OutvotedReference(session, session.reference, deviations)]
 
 
