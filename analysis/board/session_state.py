@@ -8,7 +8,7 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import Final, Protocol
 
 from analysis.board.effort_watch import EffortWatch
 from analysis.board.sensor import SensorState
@@ -17,9 +17,6 @@ from replay import event as ev
 from replay.event import Event
 from replay.markers import decode_marker
 from replay.plan import Plan
-
-if TYPE_CHECKING:
-    from analysis.board.rules.base import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +38,9 @@ class Step:
 class Watch(Protocol):
     """Something that rules share and that knows when they must not sleep on."""
 
-    def look(self, second: int) -> Collection[Rule]:
-        """Take in the grid second just closed, before the rules are asked; those to be asked at
-        it even if they sleep.
+    def look(self, second: int) -> Collection[object]:
+        """Take in the grid second just closed, before the rules are asked; those of them
+        to be asked at it even if they sleep.
         """
 
 

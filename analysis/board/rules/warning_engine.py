@@ -77,7 +77,7 @@ class WarningEngine:
         self._entries = [_Entry(rule) for rule in in_order(make_rules(session))]
         self._calls: list[_Call] = []
         self._light: dict[int, list[_Call]] = {}
-        self._call_of: dict[Rule, _Call] = {}
+        self._call_of: dict[object, _Call] = {}
         self._each: list[_Call] = []
         self._due: dict[int, list[_Call]] = {}
         self._next = 0
@@ -246,7 +246,7 @@ class WarningEngine:
         for call in self._light.get(sensor, ()):
             self._wake(call)
 
-    def wake(self, rule: Rule) -> None:
+    def wake(self, rule: object) -> None:
         """Have this rule asked at the next grid second, if it is still on."""
         call = self._call_of.get(rule)
         if call is not None:
