@@ -9,6 +9,7 @@ import pytest
 from analysis.board.rules.delay_estimate import DelayEstimate
 from analysis.board.rules.deviation import Deviation
 from analysis.board.session_state import SessionState
+from analysis.statistics.pairing import NO_VALUE
 from tests.standins.session_events import plan_of, planned
 
 PLAN = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
@@ -118,3 +119,14 @@ def test_a_delay_that_another_rule_asked_for_holds_at_once() -> None:
         if deviation.look(second).unexplained:
             unexplained.append(second)
     assert unexplained[0] - 39 == 5 + 6 + 1
+
+
+def test_a_second_without_a_value_of_either_is_neither_in_nor_out() -> None:
+    """Each look gives the state itself."""
+    session = SessionState(PLAN)
+    deviation = Deviation(session, session.tests[0], _Delay())
+    for second, row in enumerate(((100_000, 100_000), (100_000, NO_VALUE), (NO_VALUE, 150_000))):
+        for sensor, mbpm in zip(session.sensors, row, strict=True):
+            sensor.held.append(mbpm)
+        assert deviation.look(second) is deviation
+        assert (deviation.paired, deviation.side) == (second == 0, 0)

@@ -133,19 +133,36 @@ def test_together_are_those_who_came_to_a_value_within_the_window(drawn) -> None
         assert _together(sightings, streams) == expected
 
 
-def test_a_repeater_is_suspect_once_there_can_be_evidence_enough() -> None:
-    """Turns alone, each repeated half a second later: 9 of them at .8 each, and not 8."""
-    own, other, _ = streams = _streams()
+def _suspected(lag_s: float, seconds: int, own_ones: range = range(0)) -> list[bool]:
+    """Whether one may repeat the other after each second: turns alone, each value of the other shown
+    once, with values of its own at these seconds.
+    """
+    other, own, _ = streams = _streams()
     sightings = Sightings(streams)
+    shown = [(60 if at % 2 else 140) + at for at in range(seconds)]
     suspect = []
-    for second in range(1, 14):
-        bpm = 100 + second % 2
-        hear(other.sensor, [_sent(second - 0.7, bpm)])
-        hear(own.sensor, [_sent(second, bpm)])
+    for second in range(seconds):
+        hear(other.sensor, [_sent(second, shown[second])])
+        at = round(second - lag_s - 0.4)
+        mine = 220 - second % 2 if second in own_ones else shown[at] if at >= 0 else None
+        hear(own.sensor, [] if mine is None else [_sent(at + lag_s, mine)])
         sightings.look(second)
         suspect.append(other in sightings.echoed(own))
-    # The first change is no turn.
-    assert suspect == [second > 9 for second in range(1, 14)]
+    return suspect
+
+
+@pytest.mark.parametrize("lag_s", [0.5, 6.0])
+def test_a_repeater_is_suspect_once_there_can_be_evidence_enough(lag_s) -> None:
+    """Its first change is no turn (.12); then 9 turns at .8 each, and not 8."""
+    first = round(lag_s + 0.4)
+    assert _suspected(lag_s, 30) == [second >= first + 9 for second in range(30)]
+
+
+def test_evidence_has_an_end_from_which_three_values_of_its_own_take_enough() -> None:
+    """14 − 9 and one turn more are not 7; from there it takes two further turns."""
+    suspect = _suspected(0.5, 40, range(30, 33))
+    assert suspect[29]
+    assert suspect[30:36] == [False] * 5 + [True]
 
 
 def test_values_that_were_shown_long_ago_are_forgotten() -> None:
@@ -163,3 +180,15 @@ def test_values_that_were_shown_long_ago_are_forgotten() -> None:
     hear(streams[2].sensor, [(5001 * NS_PER_S, HeartRate(mbpm=64_998))])
     sightings.look(5001)
     assert _together(sightings, streams) == {(1, 2), (2, 1)}
+
+
+def test_what_was_shown_of_late_is_kept_when_the_rest_is_forgotten() -> None:
+    """Whenever that is."""
+    one, two, _ = streams = _streams()
+    sightings = Sightings(streams)
+    for second in range(4200):
+        at_ns = second * NS_PER_S
+        hear(one.sensor, [(at_ns, HeartRate(mbpm=60_000 + second))])
+        hear(two.sensor, [(at_ns - NS_PER_S + MOMENT_NS, HeartRate(mbpm=59_999 + second))])
+        sightings.look(second)
+        assert _together(sightings, streams) == ({(0, 1), (1, 0)} if second else set())
