@@ -64,12 +64,15 @@ def test_what_came_later_counts_within_the_same_second_alone() -> None:
 
 
 def test_no_value_that_was_shown_once_is_repeated_twice() -> None:
-    """The second time it is a value of its own."""
+    """The second time it is a value of its own, whatever came in between."""
     echo = _echo([(1.0, 100), (1.5, 101)])
     _take(echo, (1.6, 100), (1.8, 101), (2.2, 100))
     assert (echo.score, echo.unlike) == (0.0, 1)
     _take(echo, (2.4, 100))
     assert echo.unlike == 2
+    echo = _echo([(1.0, 100)])
+    _take(echo, (1.6, 100), (1.8, 180), (2.2, 100))
+    assert (len(echo.lags), echo.unlike) == (0, 2)
 
 
 @pytest.mark.parametrize(("lag_s", "found"), [(1.0, True), (1.001, False), (-0.15, True)])

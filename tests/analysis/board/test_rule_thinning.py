@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 
-from analysis.board.rules.base import BAD, GOOD, UNSURE, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNSURE, Rule, Verdict
 from analysis.board.rules.losses import lost_share
 from analysis.board.rules.thinning import Thinning, falls_a_window
 from analysis.board.session_state import SessionState
 from replay.payloads import HeartRate
-from tests.standins.session_events import S, link, plan_of
+from tests.standins.session_events import S, link, plan_of, play, stream
 
 READING = (0, HeartRate(mbpm=120_000))
 
@@ -163,3 +164,27 @@ def test_reset_forgets_the_window_and_keeps_what_is_usual() -> None:
     sending.rule.reset()
     assert sending.send(0.6, 1) == [UNSURE]  # nothing yet: a window begins with a reading
     assert sending.send(0.5, 20) == [*[UNSURE] * 19, BAD]
+
+
+@pytest.mark.parametrize("until_s", [101, 108, 113, 127])
+def test_it_is_told_in_the_second_in_which_it_is_when_asked_each_second(until_s) -> None:
+    """A sensor that stops: the window may be thin from the second on that it sleeps to."""
+
+    def asked_each_second(rule: Thinning, step, second: int) -> Verdict:
+        said: Verdict = step(second)
+        rule.quiet_until = 0
+        return said
+
+    told = []
+    for sleeps in (True, False):
+
+        def rules(session: SessionState, sleeps: bool = sleeps) -> list[Rule]:
+            rule = Thinning(session, session.tests[0])
+            if not sleeps:
+                rule.step = partial(asked_each_second, rule, rule.step)  # type: ignore[method-assign]
+            return [rule]
+
+        board = play(plan_of(), stream(2, 0.5, until_s, 120), until_s=until_s + 40, rules=rules)
+        told.append([(one.since_s, one.start_s) for one in board.warnings])
+    assert len(told[0]) == 1
+    assert told[0] == told[1]

@@ -134,8 +134,8 @@ def test_together_are_those_who_came_to_a_value_within_the_window(drawn) -> None
 
 
 def _suspected(lag_s: float, seconds: int, own_ones: range = range(0)) -> list[bool]:
-    """Whether one may repeat the other after each second: turns alone, each value of the other shown
-    once, with values of its own at these seconds.
+    """Whether one may repeat the other after each second: turns alone, each value of the other
+    shown once, with values of its own at these seconds.
     """
     other, own, _ = streams = _streams()
     sightings = Sightings(streams)
