@@ -71,7 +71,17 @@ SCREEN_LIBRARIES = {
 FONT_PACKAGE = "fonts-dejavu-core"
 """Without any font Qt raises nothing and draws boxes."""
 
-TEST_PROGRAMS = {"dbus-daemon": "dbus", "mosquitto": "mosquitto", "chromium": "chromium"}
+TEST_PROGRAMS = {
+    "dbus-daemon": "dbus",
+    "mosquitto": "mosquitto",
+    "mosquitto_pub": "mosquitto-clients",
+    "chromium": "chromium",
+    "Xvfb": "xvfb",
+    "xdotool": "xdotool",
+    "espeak-ng": "espeak-ng",
+    "fish": "fish",
+    "zsh": "zsh",
+}
 """Program to Debian package of what the tests drive."""
 
 TEST_SERVICE_PACKAGE = "python3-dbusmock"
