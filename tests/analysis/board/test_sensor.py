@@ -220,3 +220,19 @@ def test_what_rules_that_sleep_must_know_at_once() -> None:
     assert state.sends_rr
     companion = _sensor("companion", kind="", source="bluetooth", name="x")
     assert not companion.take(0, steps()[0]._replace(t_ns=0, sensor=2))
+
+
+def test_each_payload_is_counted_as_what_it_is() -> None:
+    """All of them, those that cannot be read, and those that may not be paired."""
+    state = _told(
+        _sensor(),
+        hr(1, 2, 120),
+        hr(2, 2, 0),
+        hr(3, 2, 250),
+        hr(4, 2, 120, contact=False),
+        Event(5 * S, 2, ev.HEART_RATE, b"\x00"),
+        hr(6, 2, 121),
+    )
+    assert (state.notifications, state.heart_rates) == (6, 6)
+    assert (state.invalid, state.undecoded, state.malformed) == (3, 1, 1)
+    assert state.values.view.tolist() == [120_000, 121_000]
