@@ -9,9 +9,11 @@ the reason that ``live.simulated.noise`` gives.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from live.simulated.drawn import Drawn
 from live.simulated.noise import Noise, SlowNoise
 from live.simulated.wearer import STEP_S, Trace, Wearer, wave
 
@@ -42,16 +44,15 @@ def _modulation(noise: Noise) -> _Modulation:
     )
 
 
-def lively_beats(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> tuple[int, ...]:
+def lively_beats(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> Iterator[int]:
     """Times of the heartbeats in ns from the session's start, around this rate in bpm."""
     modulation = _modulation(noise)
     drift, pace = SlowNoise(noise, 12.0, 0.5), SlowNoise(noise, 30.0, 0.5)
     rebound = _Rebound(noise)
-    beats: list[int] = []
     t_s = noise.uniform(0.0, 0.8)
     breath, slow, depth, pause = noise.uniform(), noise.uniform(), 1.0, 1.0
     while t_s < duration_s:
-        beats.append(round(t_s * 1e9))
+        yield round(t_s * 1e9)
         bpm = rate.at(t_s)
         share = wearer.effort_share(bpm)
         calm = (1 - share) * (1 - share) * (1 - share)
@@ -71,7 +72,6 @@ def lively_beats(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -
         slow += _WAVES_HZ * interval
         slow -= math.floor(slow)
         t_s += interval
-    return tuple(beats)
 
 
 class _Rebound:
@@ -101,15 +101,17 @@ class _Rebound:
         return 0.0
 
 
-def felt_rate(beats_ns: tuple[int, ...], duration_s: float) -> Trace:
+def felt_rate(beats_ns: Drawn[int], duration_s: float) -> Trace:
     """What a pulse shows of these beats: bpm over the last four intervals, each step."""
-    values = []
+    return Trace(_felt(beats_ns, duration_s))
+
+
+def _felt(beats_ns: Drawn[int], duration_s: float) -> Iterator[float]:
     newest = 4
     first = 240e9 / (beats_ns[4] - beats_ns[0])
     for step in range(int(duration_s / STEP_S) + 2):
         t_ns = step * STEP_S * 1e9
-        while newest + 1 < len(beats_ns) and beats_ns[newest + 1] <= t_ns:
+        while beats_ns.reaches(newest + 1) and beats_ns[newest + 1] <= t_ns:
             newest += 1
         told = beats_ns[newest] <= t_ns
-        values.append(240e9 / (beats_ns[newest] - beats_ns[newest - 4]) if told else first)
-    return Trace(tuple(values))
+        yield 240e9 / (beats_ns[newest] - beats_ns[newest - 4]) if told else first

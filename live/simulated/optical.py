@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
@@ -149,7 +148,7 @@ class _Pulse:
         self._beats_ns = world.beats_ns
         self._noise = noise
         self._left_out = left_out
-        self._next = bisect_left(world.beats_ns, round(start_s * 1e9)) + 1
+        self._next = world.beats_ns.first_from(round(start_s * 1e9)) + 1
 
     def intervals_until(self, t_s: float) -> list[int]:
         """Intervals in 1/1024 s that ended since the last call; a pulse comes 0.25 s late."""
@@ -157,7 +156,7 @@ class _Pulse:
         if self._left_out is None:
             return found
         until_ns = round((t_s - 0.25) * 1e9)
-        while self._next < len(self._beats_ns) and self._beats_ns[self._next] <= until_ns:
+        while self._beats_ns.reaches(self._next) and self._beats_ns[self._next] <= until_ns:
             whole = self._beats_ns[self._next] - self._beats_ns[self._next - 1]
             self._next += 1
             if not self._noise.chance(self._left_out):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -71,7 +70,7 @@ class _Electrodes:
 
     def __init__(self, world: World, noise: Noise, troubles: Troubles, start_s: float) -> None:
         self._beats_ns = world.beats_ns
-        self._next = bisect_left(world.beats_ns, round(start_s * 1e9))
+        self._next = world.beats_ns.first_from(round(start_s * 1e9))
         self._noise = noise
         self._troubles = troubles
         self._last_tick: int | None = None
@@ -81,7 +80,7 @@ class _Electrodes:
         """Intervals that ended since the last call; a beat is found 60 ms after it happened."""
         found: list[int] = []
         until_ns = round((t_s - 0.06) * 1e9)
-        while self._next < len(self._beats_ns) and self._beats_ns[self._next] <= until_ns:
+        while self._beats_ns.reaches(self._next) and self._beats_ns[self._next] <= until_ns:
             self._feel(self._beats_ns[self._next], found)
             self._next += 1
         return found

@@ -10,10 +10,11 @@ exercise) are from memory.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from live.simulated.drawn import Drawn
 from live.simulated.noise import Noise, SlowNoise
 from live.simulated.script import Script
 
@@ -69,11 +70,16 @@ def wearer_for(code: str, seed: int) -> Wearer:
     )
 
 
-@dataclass(frozen=True, slots=True)
 class Trace:
-    """A quantity over time, a value each :data:`STEP_S` from the session's start."""
+    """A quantity over time, a value each :data:`STEP_S` from the session's start.
 
-    values: tuple[float, ...]
+    The values are drawn as far as somebody asked.
+    """
+
+    __slots__ = ("values",)
+
+    def __init__(self, values: Iterable[float]) -> None:
+        self.values = Drawn(values)
 
     def at(self, t_s: float) -> float:
         """Value at this second, interpolated; the first or last value beyond the ends."""
@@ -81,10 +87,11 @@ class Trace:
         if place <= 0:
             return self.values[0]
         index = int(place)
-        if index + 1 >= len(self.values):
-            return self.values[-1]
-        low = self.values[index]
-        return low + (self.values[index + 1] - low) * (place - index)
+        drawn = self.values.values
+        if index + 1 >= len(drawn) and not self.values.reaches(index + 1):
+            return drawn[-1]
+        low = drawn[index]
+        return low + (drawn[index + 1] - low) * (place - index)
 
 
 def heart_rate(wearer: Wearer, script: Script, duration_s: float, noise: Noise) -> Trace:
@@ -94,45 +101,50 @@ def heart_rate(wearer: Wearer, script: Script, duration_s: float, noise: Noise) 
     time constant while falling.  What the work asks for wanders a little (SD 1.5 bpm over half
     a minute) and drifts upwards with the work done.
     """
+    return Trace(_heart_rates(wearer, script, duration_s, noise))
+
+
+def _heart_rates(
+    wearer: Wearer, script: Script, duration_s: float, noise: Noise
+) -> Iterator[float]:
     wander = SlowNoise(noise, 30.0, STEP_S)
     reserve = wearer.max_bpm - wearer.rest_bpm
     bpm = wearer.rest_bpm + 0.22 * reserve
     drift = 0.0
-    values = []
     for step in range(int(duration_s / STEP_S) + 2):
-        values.append(bpm)
+        yield bpm
         work = script.at(step * STEP_S).intensity
         drift += wearer.drift_bpm_per_h * work * STEP_S / 3600
         asked = wearer.rest_bpm + work * reserve + drift + 1.5 * wander.step()
         constant = wearer.on_s if asked > bpm else wearer.off_s
         bpm += (min(asked, wearer.max_bpm) - bpm) * STEP_S / constant
-    return Trace(tuple(values))
 
 
 def cadence(script: Script, duration_s: float, noise: Noise) -> Trace:
     """Cadence of the movement per minute over a session; 0 in phases without one."""
+    return Trace(_cadences(script, duration_s, noise))
+
+
+def _cadences(script: Script, duration_s: float, noise: Noise) -> Iterator[float]:
     wander = SlowNoise(noise, 12.0, STEP_S)
-    values = []
     now = script.at(0).cadence
     for step in range(int(duration_s / STEP_S) + 2):
         asked = script.at(step * STEP_S).cadence
         now = asked if asked == 0 or now == 0 else now + (asked - now) * STEP_S / 2.0
-        values.append(now * (1.0 + 0.015 * wander.step()))
-    return Trace(tuple(values))
+        yield now * (1.0 + 0.015 * wander.step())
 
 
-def beat_times(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> tuple[int, ...]:
-    """Times of the heartbeats in ns from the session's start.
+def beat_times(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> Iterator[int]:
+    """Times of the heartbeats in ns from the session's start, in order.
 
     Each interval is the true one of its instant plus two parts of variability: breathing (a
     smooth wave of 14 to 42 breaths a minute) and an irregular rest, sized so that the RMSSD of
     the whole is about :meth:`Wearer.rmssd_ms`.
     """
-    beats = []
     t_s = noise.uniform(0.0, 0.8)
     breath = noise.uniform()
     while t_s < duration_s:
-        beats.append(round(t_s * 1e9))
+        yield round(t_s * 1e9)
         bpm = rate.at(t_s)
         rmssd_s = wearer.rmssd_ms(bpm) / 1000
         interval = 60.0 / bpm
@@ -141,7 +153,6 @@ def beat_times(wearer: Wearer, rate: Trace, duration_s: float, noise: Noise) -> 
         breath += (14.0 + 28.0 * wearer.effort_share(bpm)) / 60.0 * interval
         breath -= math.floor(breath)
         t_s += interval
-    return tuple(beats)
 
 
 def wave(phase: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from live.simulated.drawn import Drawn
 from live.simulated.lively import felt_rate, lively_beats
 from live.simulated.noise import Noise
 from live.simulated.script import Script
@@ -13,7 +14,7 @@ from replay.plan import Plan
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """The truth of a session, which no sensor tells entirely.
+    """The truth of a session, which no sensor tells entirely, drawn as far as one has asked.
 
     ``rate``: heart rate in bpm; ``beats_ns``: times of the beats; ``cadence``: per minute.
     """
@@ -22,7 +23,7 @@ class World:
     script: Script
     duration_s: float
     rate: Trace
-    beats_ns: tuple[int, ...]
+    beats_ns: Drawn[int]
     cadence: Trace
 
 
@@ -34,10 +35,10 @@ def make_world(plan: Plan, script: Script, duration_s: float) -> World:
     wearer = wearer_for(plan.wearer, plan.seed)
     rate = heart_rate(wearer, script, duration_s, Noise(plan.seed, 2))
     if plan.heart == "lively":
-        beats_ns = lively_beats(wearer, rate, duration_s, Noise(plan.seed, 5))
+        beats_ns = Drawn(lively_beats(wearer, rate, duration_s, Noise(plan.seed, 5)))
         rate = felt_rate(beats_ns, duration_s)
     else:
-        beats_ns = beat_times(wearer, rate, duration_s, Noise(plan.seed, 3))
+        beats_ns = Drawn(beat_times(wearer, rate, duration_s, Noise(plan.seed, 3)))
     return World(
         wearer=wearer,
         script=script,

@@ -47,7 +47,7 @@ class SimulatedSource:
             )
         self._plan = plan
         self._speed = speed
-        # Made here and not while serving: half a second of work would delay stamps.
+        # Drawn while serving, a second or so at a time: hours at once would delay the start.
         self._world = make_world(plan, script_for(plan.activity).lasting(duration_s), duration_s)
         self._wake = {
             number: asyncio.Event()

@@ -8,6 +8,7 @@ from statistics import mean, median
 import pytest
 
 from live.simulated import KINDS, Trouble, TroubleKind, simulate
+from live.simulated.drawn import Drawn
 from live.simulated.lively import felt_rate, lively_beats
 from live.simulated.noise import Noise
 from live.simulated.script import script_for
@@ -24,7 +25,7 @@ WEARER = WEARERS["W1"]
 
 def intervals(rate: Trace, seconds: float, seed: int) -> list[float]:
     """RR in s of a lively heart."""
-    beats = lively_beats(WEARER, rate, seconds, Noise(seed))
+    beats = list(lively_beats(WEARER, rate, seconds, Noise(seed)))
     return [(two - one) / 1e9 for one, two in pairwise(beats)]
 
 
@@ -92,7 +93,7 @@ def test_the_heart_slows_suddenly_after_efforts(monkeypatch):
     def slowings() -> int:
         found = 0
         for seed in SEEDS:
-            beats = lively_beats(WEARER, rate, script.duration_s, Noise(seed))
+            beats = list(lively_beats(WEARER, rate, script.duration_s, Noise(seed)))
             rr = [(two - one) / 1e9 for one, two in pairwise(beats)]
             for at in range(6, len(rr) - 3):
                 t_s = beats[at] / 1e9
@@ -128,7 +129,8 @@ def test_beats_keep_the_rate():
 
 def test_what_a_pulse_shows_follows_the_beats():
     """The felt rate is that of the last four intervals, and no older."""
-    beats = tuple(round(t * 1e9) for t in (*range(20), *(20 + 0.5 * n for n in range(40))))
+    times = (*range(20), *(20 + 0.5 * n for n in range(40)))
+    beats = Drawn(round(t * 1e9) for t in times)
     rate = felt_rate(beats, 40.0)
     assert rate.at(10.0) == pytest.approx(60)
     assert rate.at(30.0) == pytest.approx(120)

@@ -115,7 +115,7 @@ def test_beats_vary_less_in_hard_work(code: str):
     wearer = wearer_for(code, 11)
     spread = []
     for bpm in (wearer.rest_bpm, wearer.rest_bpm + 0.9 * (wearer.max_bpm - wearer.rest_bpm)):
-        beats = beat_times(wearer, Trace((bpm, bpm)), 300, Noise(4))
+        beats = list(beat_times(wearer, Trace((bpm, bpm)), 300, Noise(4)))
         intervals = [(two - one) / 1e6 for one, two in pairwise(beats)]
         assert 60_000 * len(intervals) / sum(intervals) == pytest.approx(bpm, rel=0.01)
         steps = [(two - one) ** 2 for one, two in pairwise(intervals)]
