@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from analysis.board.rules.thresholds import RELAY, RelayLimits
+from analysis.statistics.pairing import NO_VALUE
 
 if TYPE_CHECKING:
     from analysis.board.sensor import SensorState
@@ -42,8 +43,8 @@ class Stream:
         self.new_readings = self.new_beats = 0
         self.repeats: SensorState | None = None
         self._limits: Final = limits
-        self._mbpm = -1
-        self._up = 0
+        self._mbpm = NO_VALUE
+        self._goes_up: bool | None = None
 
     def look(self, second: int) -> Stream:
         """Take in what arrived this second; done on the first call for it."""
@@ -76,11 +77,11 @@ class Stream:
         turns and the same leaps.
         """
         limits, before, self._mbpm = self._limits, self._mbpm, mbpm
-        if before < 0:
+        if before == NO_VALUE:
             return limits.plain
         step = mbpm - before
-        up = 1 if step > 0 else -1
-        if up != self._up:
-            self._up = up
+        goes_up = step > 0
+        if goes_up is not self._goes_up:
+            self._goes_up = goes_up
             return limits.turn
         return limits.leap if step >= _LEAP_MBPM or -step >= _LEAP_MBPM else limits.plain

@@ -8,6 +8,7 @@ import random
 import pytest
 
 from analysis.board.rules.apart import Apart
+from analysis.board.rules.base import UNTIL_NEWS
 from analysis.board.session_state import SessionState
 from replay.event import Event
 from tests.standins.session_events import plan_of, planned, play, stream
@@ -181,3 +182,21 @@ def test_it_is_told_at_the_very_second_that_its_windows_are_full(share: float) -
         assert told == expected, seed
     assert by_window <= {True, False}
     assert by_window
+
+
+@pytest.mark.parametrize(
+    ("outside_s", "end_s", "sleeps"),
+    [((), 45, False), ((), 46, True), ((20,), 201, False), ((20,), 202, True)],
+)
+def test_it_need_not_be_asked_once_all_agreed_for_long(outside_s, end_s, sleeps) -> None:
+    """45 s, and three minutes after a second outside of the tolerance: until one is."""
+    made = []
+
+    def rules(session):
+        made[:] = _apart(session)
+        return made
+
+    reference = stream(1, 0.2, end_s, 140)
+    test = stream(2, 0.2, end_s, lambda t: 170 if int(t) in outside_s else 140)
+    play(ONE, reference, test, until_s=end_s, rules=rules)
+    assert (made[0].quiet_until == UNTIL_NEWS) is sleeps

@@ -7,6 +7,7 @@ import random
 import pytest
 
 from analysis.board import Board
+from analysis.board.rules.base import UNTIL_NEWS
 from analysis.board.rules.beat_match import match_beats
 from analysis.board.rules.registry import rules_for
 from analysis.board.snapshot import WarningKind as K
@@ -237,8 +238,18 @@ CLIMB = [100 + 2 * k for k in range(60)]
         (TURNS, (8, 9), None, 18),  # two take 6, and leave nothing of 5.72: 9 × 0.8 = 7.2
         (TURNS, (), 3, 9),  # the fourth at another lag: as yet there is no usual one
         (TURNS, (), 4, 13),  # the fifth: an unlike value, which leaves 2.52 − 3, so nothing
+        (TURNS, (11,), 4, 18),  # and 5 × 0.8 − 3 once it is suspect: 1.8 + 7 × 0.8 = 7.4
     ],
-    ids=["turns", "leaps", "plain", "one", "two", "before a usual lag", "against the usual lag"],
+    ids=[
+        "turns",
+        "leaps",
+        "plain",
+        "one",
+        "two",
+        "before a usual lag",
+        "against the usual lag",
+        "one once suspect",
+    ],
 )
 def test_the_evidence_of_values_is_counted_to_the_second(values, altered, late_at, told_at) -> None:
     """What each repeated and each other value weighs, and from how many on there is a usual lag."""
@@ -246,6 +257,32 @@ def test_the_evidence_of_values_is_counted_to_the_second(values, altered, late_a
     events = [hr(k + 0.2 + (0.05 if k == late_at else 0.8), 2, v) for k, v in enumerate(shown)]
     board = play(plan_of(), _shown(values, 1), events, until_s=59, rules=_rules)
     assert [(w.sensor, w.start_s) for w in board.warnings] == [(2, told_at + 1)]
+
+
+def test_values_are_repeated_since_the_first_that_counts() -> None:
+    """Half a minute of values of its own is not part of it."""
+    own = [v + 61 if k < 30 else v for k, v in enumerate(TURNS)]
+    board = play(plan_of(), _shown(TURNS, 1), _shown(own, 2, 0.8), until_s=59, rules=_rules)
+    assert [w.since_s for w in board.warnings] == [31]
+
+
+@pytest.mark.parametrize(
+    ("values", "rr", "until"),
+    [(CLIMB, (), UNTIL_NEWS), (TURNS, (), 0), (CLIMB, (500,), 0)],
+    ids=["of its own", "suspect", "beats"],
+)
+def test_it_need_not_be_asked_while_it_repeats_nobody(values, rr, until) -> None:
+    """Unless it sends RR, which are looked at as they come."""
+    made = []
+
+    def rules(session):
+        made[:] = _rules(session)
+        return made
+
+    # One that is late at another lag: there is evidence for a while that does not suffice.
+    own = [hr(k + 0.2 + (0.05 if k == 4 else 0.8), 2, v, rr=rr) for k, v in enumerate(values)]
+    play(plan_of(), _shown(TURNS, 1), own, until_s=12, rules=rules)
+    assert [rule.quiet_until for rule in made if rule.sensor == 2] == [until]
 
 
 @pytest.mark.parametrize(("alike", "told"), [(24, []), (23, [2])])

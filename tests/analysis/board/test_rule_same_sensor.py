@@ -84,6 +84,25 @@ def test_three_lost_on_the_way_say_nothing(lost, told) -> None:
     assert (BAD in pair.alike(5)) is told
 
 
+@pytest.mark.parametrize(("lost", "more"), [(2, 11), (3, 11), (4, 15)])
+def test_equal_readings_from_before_a_shared_change_count(lost, more) -> None:
+    """It came to the value of the other later: what was equal since, but for three that were lost,
+    is counted once both come to another value together.
+    """
+    pair = _Pair()
+    pair.see([None] * 3 + [150] * 4, [150] * 7)
+    pair.see([150] * lost, [None] * lost)
+    assert pair.alike(20).index(BAD) + 1 == more
+
+
+@pytest.mark.parametrize(("seconds", "until"), [(1, 5), (5, 5), (6, 10), (9, 10)])
+def test_one_of_its_own_is_asked_every_five_seconds(seconds, until) -> None:
+    """Whenever it was asked last: what the sensors say of themselves is looked at then."""
+    pair = _Pair()
+    pair.see(range(60, 60 + seconds), range(160, 160 + seconds))
+    assert pair.rule.quiet_until == until
+
+
 @pytest.mark.parametrize(("unlike", "stands"), [(2, True), (3, False)])
 def test_three_unlike_readings_end_it(unlike, stands) -> None:
     """One that came together with the next, and that one, do not."""

@@ -56,3 +56,13 @@ def test_turns_and_leaps_are_more_telling_than_the_next_value_of_a_rise() -> Non
     plain, leap, turn = RELAY.plain, RELAY.leap, RELAY.turn
     weights = [weight for _, _, weight in stream.changes]
     assert weights == [plain, turn, plain, leap, turn, leap, plain]
+
+
+def test_a_thousandth_of_a_bpm_is_a_step() -> None:
+    """A source that sends decimals turns by as little."""
+    stream = _streams()[0]
+    for second, mbpm in enumerate((100_000, 100_001, 100_002, 100_001)):
+        hear(stream.sensor, [(second * NS_PER_S, HeartRate(mbpm=mbpm))])
+        stream.look(second)
+    weights = [weight for _, _, weight in stream.changes]
+    assert weights == [RELAY.plain, RELAY.turn, RELAY.plain, RELAY.turn]
