@@ -21,7 +21,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from live.sources.broker import bound_reading, let_go, password_of, tls_of, where
+from live.sources.attempt import bound_reading, let_go
+from live.sources.broker import password_of, tls_of, where
 from replay.broker import Broker
 
 AT_LEAST_ONCE: Final = 1

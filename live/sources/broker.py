@@ -9,22 +9,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import logging
 import os
 import secrets
 import socket
 import ssl
-from collections.abc import Callable, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 import aiomqtt
-import paho.mqtt.client as paho
-from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from analysis.report.words import count
+from live.sources.attempt import LARGEST_PACKET, Attempt, brief
 from replay.broker import Broker
 from replay.errors import PlanError
 from replay.link_state import LinkState
@@ -38,12 +35,8 @@ KEEPALIVE_S: Final = 10
 NEWEST: Final = aiomqtt.ProtocolVersion.V5
 OLDER: Final = aiomqtt.ProtocolVersion.V311
 """For brokers that do not speak the newest."""
-LARGEST_PACKET: Final = 64 * 1024
-"""Bytes of a packet of MQTT: the longest message that is taken has 4,096, its topic at most 65,535;
-a longer packet is none of a heart-rate sensor."""
 _NOT_THIS_ONE: Final = (1, 132)
 """Unacceptable protocol version, in the words of MQTT 3.1.1 and of MQTT 5."""
-_log = logging.getLogger(__name__)
 _TLS_PORT: Final = "8883 is usual"
 
 
@@ -94,7 +87,7 @@ def tls_of(broker: Broker) -> ssl.SSLContext | None:
         context = ssl.create_default_context(cafile=broker.ca_file or None)
     except (OSError, ssl.SSLError) as error:
         raise PlanError(
-            "broker.ca_file", f"cannot be read as certificates ({_brief(error)})", broker.ca_file
+            "broker.ca_file", f"cannot be read as certificates ({brief(error)})", broker.ca_file
         ) from None
     if broker.key_file and not broker.cert_file:
         raise PlanError("broker.cert_file", "is needed where there is a key_file")
@@ -105,7 +98,7 @@ def tls_of(broker: Broker) -> ssl.SSLContext | None:
         except (OSError, ssl.SSLError) as error:
             raise PlanError(
                 "broker.cert_file",
-                f"and its key cannot be used ({_brief(error)})",
+                f"and its key cannot be used ({brief(error)})",
                 broker.cert_file,
             ) from None
     return context
@@ -120,8 +113,8 @@ def new_client(
     queue_type: type[asyncio.Queue[aiomqtt.Message]] | None = None,
     version: aiomqtt.ProtocolVersion = NEWEST,
     will: aiomqtt.Will | None = None,
-) -> aiomqtt.Client:
-    """A client for one attempt: one whose connecting was cut short cannot be used again.
+) -> Attempt:
+    """A client for one attempt.
 
     It asks the broker for no packet longer than :data:`LARGEST_PACKET`, where the version can say
     so, and hangs up on one that sends a longer one all the same.
@@ -130,7 +123,7 @@ def new_client(
     if version is NEWEST:
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.MaximumPacketSize = LARGEST_PACKET
-    client = aiomqtt.Client(
+    return Attempt(
         broker.host,
         broker.port,
         username=broker.username or None,
@@ -145,89 +138,6 @@ def new_client(
         properties=properties,
         will=will,
     )
-    bound_reading(client._client)  # noqa: SLF001 - the library shows it to nobody
-    _write_at_once(client)
-    return client
-
-
-def before_message(client: aiomqtt.Client, look: Callable[[paho.MQTTMessage], None]) -> None:
-    """Have each message looked at as it came, before the client takes from it what it passes on."""
-    inner = client._client  # noqa: SLF001 - as above
-    deliver = inner.on_message
-
-    def both(of: paho.Client, data: object, message: paho.MQTTMessage) -> None:
-        look(message)
-        if deliver is not None:
-            deliver(of, data, message)
-
-    inner.on_message = both
-
-
-def bound_reading(client: paho.Client) -> None:
-    """Let nothing that a broker sends grow without end, or stop the reading.
-
-    The library makes room for a packet of any announced length, up to 256 MB, and an error in one
-    leaves it half read.  Neither can be told it in public, so its parts are reached for: its
-    releases are bounded in ``pyproject.toml``, and tests send such packets through a real socket.
-    """
-    read, receive = client.loop_read, client._sock_recv  # noqa: SLF001
-
-    def at_most(bufsize: int) -> bytes:  # a buffer of this size is made at once
-        if bufsize > LARGEST_PACKET:
-            raise ValueError(f"it is {count(bufsize)} bytes long")
-        return receive(bufsize)
-
-    def bounded(max_packets: int = 1) -> MQTTErrorCode:
-        try:
-            return read(max_packets)
-        except Exception as error:
-            _log.warning("the broker sent a packet that is not taken: %s", _brief(error))
-            return client._loop_rc_handle(MQTTErrorCode.MQTT_ERR_PROTOCOL)  # noqa: SLF001
-
-    client._sock_recv = at_most  # type: ignore[method-assign]  # noqa: SLF001
-    client.loop_read = bounded  # type: ignore[method-assign]
-
-
-def let_go(client: paho.Client) -> None:
-    """Close what the library leaves to the garbage collector, once its thread has ended."""
-    client._reset_sockets()  # noqa: SLF001 - as above
-
-
-def _write_at_once(client: aiomqtt.Client) -> None:
-    """Watch for room to write from the moment at which something waits to be written.
-
-    The library does so at the loop's next turn.  By then the socket may be closed, which ends in an
-    error that nobody catches, or its number may be another's, whose writes would end up here.
-    """
-    beneath = client._client  # noqa: SLF001 - as above
-    later = beneath.on_socket_register_write
-
-    def register(paho_client: Any, userdata: Any, sock: Any) -> None:  # noqa: ANN401 - as paho does
-        loop = client._loop  # noqa: SLF001
-        try:
-            is_here = asyncio.get_running_loop() is loop
-        except RuntimeError:  # while it connects, in another thread
-            is_here = False
-        if is_here:
-            loop.add_writer(sock.fileno(), write)
-        elif later is not None:
-            later(paho_client, userdata, sock)
-
-    def write() -> None:
-        try:
-            beneath.loop_write()
-        except Exception as error:
-            if not client._disconnected.done():  # noqa: SLF001
-                client._disconnected.set_exception(error)  # noqa: SLF001
-
-    beneath.on_socket_register_write = register
-
-
-def left(client: aiomqtt.Client) -> None:
-    """Take note of how a client's connection ended, where nothing has waited for it."""
-    for ending in (client._connected, client._disconnected):  # noqa: SLF001 - as above
-        if ending.done() and not ending.cancelled():
-            ending.exception()
 
 
 def may_be_older(error: Exception) -> bool:
@@ -269,7 +179,7 @@ async def _attempt(broker: Broker, topics: Sequence[str] = ()) -> tuple[LinkStat
             if version is OLDER or not may_be_older(error):
                 return await understood(error, broker)
         finally:
-            left(client)
+            client.end()
     return LinkState.STREAMING, ""
 
 
@@ -320,7 +230,7 @@ async def _cause(error: Exception, broker: Broker, was_let_in: bool) -> tuple[Li
     if ended and await _somebody_answers(broker):
         return LinkState.REFUSED, _other_language(beneath, broker)
     return LinkState.ADAPTER_OFF, (
-        f"cannot be reached ({_brief(error)}); check that it runs and that the network is up."
+        f"cannot be reached ({brief(error)}); check that it runs and that the network is up."
     )
 
 
@@ -389,9 +299,3 @@ async def _somebody_answers(broker: Broker) -> bool:
 
 def _no_phrase() -> bytes:
     raise ssl.SSLError("the key asks for a passphrase; give one without")
-
-
-def _brief(error: BaseException) -> str:
-    if isinstance(error, OSError) and error.strerror:
-        return error.strerror
-    return str(error) or type(error).__name__

@@ -18,6 +18,7 @@ from typing import Final, Protocol
 import aiomqtt
 
 from live.sources import broker
+from live.sources.attempt import Attempt
 from live.sources.base import CaptureClock
 from replay.broker import Broker
 from replay.event import NS_PER_S
@@ -62,7 +63,7 @@ class KeptClient:
         owner: Owner,
         *,
         will: Callable[[], aiomqtt.Will] | None = None,
-        prepared: Callable[[aiomqtt.Client], None] = lambda _: None,
+        prepared: Callable[[Attempt], None] = lambda _: None,
     ) -> None:
         self._to = to
         self._owner = owner
@@ -104,7 +105,7 @@ class KeptClient:
                 )
             finally:
                 self.client = None
-                broker.left(client)
+                client.end()
             self._owner.lost(state, sentence)
             if clock.now_ns() - began_ns > SETTLED_NS:
                 wait_s = FIRST_WAIT_S
@@ -113,7 +114,7 @@ class KeptClient:
             await self._pause(wait_s * random.uniform(0.8, 1.0))
             wait_s = min(wait_s * 2, LONGEST_WAIT_S)
 
-    def _new(self, clock: CaptureClock) -> aiomqtt.Client:
+    def _new(self, clock: CaptureClock) -> Attempt:
         client = broker.new_client(
             self._to,
             self._identifier,

@@ -19,6 +19,7 @@ import aiomqtt
 import paho.mqtt.client as paho
 
 from live.sources import broker
+from live.sources.attempt import Attempt
 from live.sources.base import CaptureClock, Emit
 from live.sources.kept_client import REFUSED_WAIT_S, KeptClient
 from live.sources.mqtt_topic import Topic
@@ -68,9 +69,9 @@ class MqttSource:
             for topic in self._topics.values():
                 topic.enter(LinkState.STOPPED)
 
-    def _prepare(self, client: aiomqtt.Client) -> None:
+    def _prepare(self, client: Attempt) -> None:
         self._deliveries = Deliveries()
-        broker.before_message(client, self._deliveries.look)
+        client.before_message(self._deliveries.look)
 
     async def joined(self, client: aiomqtt.Client) -> None:
         """As :class:`~live.sources.kept_client.Owner` says."""

@@ -15,7 +15,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from paho.mqtt.enums import CallbackAPIVersion
 
 from live.notify.board_messages import schema_text
-from live.sources.broker import let_go
+from live.sources.attempt import let_go
 
 PATIENCE_S = 40.0
 SCHEMA: dict[str, Any] = json.loads(schema_text())

@@ -17,7 +17,7 @@ from live.notify.broker_client import MOST_UNSENT, PATIENCE_S
 from live.protocol.alarm import CUT_OFF, ENDED, Alarm
 from live.protocol.feed import Ended, Tick
 from live.protocol.view_model import ViewModel
-from live.sources.broker import LARGEST_PACKET, let_go
+from live.sources.attempt import LARGEST_PACKET, let_go
 from replay.broker import Broker
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.payloads.heart_rate import encode_heart_rate

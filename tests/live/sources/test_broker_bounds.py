@@ -8,7 +8,7 @@ import tracemalloc
 
 from live.capture.clock import MonotonicClock
 from live.sources import broker, mqtt
-from live.sources.broker import LARGEST_PACKET
+from live.sources.attempt import LARGEST_PACKET
 from live.sources.mqtt import MqttSource
 from replay.broker import Broker
 from replay.event import DOUBLED, MQTT_HEART_RATE

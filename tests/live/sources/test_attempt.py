@@ -1,0 +1,107 @@
+"""An attempt at a broker that is cut short leaves nothing behind, and says nothing."""
+
+from __future__ import annotations
+
+import asyncio
+import gc
+import socket
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from live.sources.broker import tried
+from replay.broker import Broker
+from tests.standins.told_broker import PATIENCE_S
+
+REFUSAL = bytes((0x20, 3, 0, 0x87, 0))
+"""Of MQTT 5, section 3.2."""
+
+
+@pytest.fixture
+def server() -> Iterator[socket.socket]:
+    """Accepts connections and has not been told to do more."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        listening.settimeout(PATIENCE_S)
+        yield listening
+
+
+@pytest.fixture
+def complaints() -> list[dict[str, Any]]:
+    """What a loop would write on the tester's terminal."""
+    return []
+
+
+def _begun(server: socket.socket, complaints: list[dict[str, Any]]) -> asyncio.Task[str]:
+    asyncio.get_running_loop().set_exception_handler(lambda _, found: complaints.append(found))
+    return asyncio.create_task(tried(Broker(host="127.0.0.1", port=server.getsockname()[1])))
+
+
+async def _accepted(server: socket.socket) -> socket.socket:
+    connection, _ = await asyncio.to_thread(server.accept)
+    connection.settimeout(PATIENCE_S)
+    return connection
+
+
+async def _cut_short(task: asyncio.Task[str]) -> None:
+    task.cancel()
+    (error,) = await asyncio.gather(task, return_exceptions=True)
+    assert isinstance(error, asyncio.CancelledError)
+
+
+def _run(work: Any) -> None:
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        runner.run(work)
+    gc.collect()
+
+
+@pytest.mark.parametrize("last_words", [b"", REFUSAL, b"HTTP/1.1 400 Bad Request\r\n"])
+def test_cancelled_while_the_broker_thinks(server, complaints, last_words) -> None:
+    """Whatever it says in the same moment, and if it hangs up."""
+
+    async def work() -> None:
+        task = _begun(server, complaints)
+        with await _accepted(server) as connection:
+            assert await asyncio.to_thread(connection.recv, 1)
+            connection.sendall(last_words)
+            connection.shutdown(socket.SHUT_WR)
+            await _cut_short(task)
+            while await asyncio.to_thread(connection.recv, 4096):
+                pass  # until it hangs up, too
+        assert asyncio.all_tasks() == {asyncio.current_task()}
+
+    _run(work())
+    assert complaints == []
+
+
+@pytest.mark.parametrize("loop_goes_on", [True, False])
+def test_cancelled_while_it_connects(server, complaints, loop_goes_on, monkeypatch) -> None:
+    """What another thread connects to after that is left at once, also while the loop ends."""
+    begun, may_connect = threading.Event(), threading.Event()
+    connect = socket.create_connection
+
+    def slowly(*given: Any, **named: Any) -> socket.socket:
+        begun.set()
+        assert may_connect.wait(PATIENCE_S)
+        return connect(*given, **named)
+
+    monkeypatch.setattr("socket.create_connection", slowly)
+
+    async def work() -> None:
+        task = _begun(server, complaints)
+        assert await asyncio.to_thread(begun.wait, PATIENCE_S)
+        await _cut_short(task)
+        if loop_goes_on:
+            may_connect.set()
+            with await _accepted(server) as connection:
+                assert await asyncio.to_thread(connection.recv, 1) == b""
+            assert asyncio.all_tasks() == {asyncio.current_task()}
+        else:
+            asyncio.get_running_loop().call_soon(may_connect.set)
+
+    _run(work())
+    if not loop_goes_on:
+        with server.accept()[0] as connection:
+            assert connection.recv(1) == b""
+    assert complaints == []
