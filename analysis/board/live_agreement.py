@@ -115,13 +115,13 @@ class LiveAgreement:
         closed_s = len(self._left_out)
         if self._counted_s == closed_s:
             return
-        reference = self._reference.held[self._counted_s : closed_s]
+        new = slice(self._counted_s, closed_s)
+        reference = self._reference.grid.view[new]
         for one in self._each:
-            pairs = zip(reference, one.sensor.held[self._counted_s : closed_s], strict=True)
-            for pair in pairs:
-                one.whole.push(*pair)
-                if one.kept is not None:
-                    one.kept.push(*pair)
+            test = one.sensor.grid.view[new]
+            one.whole.extend(reference, test)
+            if one.kept is not None:
+                one.kept.extend(reference, test)
         self._counted_s = closed_s
 
     def _take_out(self, stretch: range, newest: int) -> list[int]:

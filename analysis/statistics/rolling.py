@@ -7,10 +7,19 @@ summing the window anew would give; float sums leave a spurious spread behind.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final, NamedTuple
+from operator import add
+from typing import Any, Final, NamedTuple, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
 
 from analysis.statistics.agreement import HISTOGRAM_BINS, Sums, Tolerance, range_of_counts
-from analysis.statistics.pairing import NO_VALUE
+from analysis.statistics.pairing import NO_VALUE, pairs_of
+
+_Grid: TypeAlias = npt.NDArray[np.integer[Any]]
+
+_FEW: Final = 24
+"""So many grid seconds are pushed one by one in less time than they are taken at once."""
 
 
 class _Total(NamedTuple):
@@ -82,6 +91,45 @@ class RollingAgreement:
             counts[entering] += 1
         self._total = self._plus(self._total, ref_mbpm, test_mbpm, 1)
 
+    def extend(self, ref_mbpm: _Grid, test_mbpm: _Grid) -> None:
+        """The next grid seconds, int[n] each in mbpm with :data:`NO_VALUE` in gaps: as if they were
+        pushed one after another, in far less time where they are many.
+        """
+        if len(ref_mbpm) <= _FEW:
+            for ref, test in zip(ref_mbpm.tolist(), test_mbpm.tolist(), strict=True):
+                self.push(ref, test)
+            return
+        kept_s, at = self._kept_s, self._at
+        bins = np.where(pairs_of(ref_mbpm, test_mbpm), ref_mbpm // 1000, NO_VALUE)
+        *before, self._total = self._totals_of(ref_mbpm, test_mbpm)
+        self._were = [*self._were[at:], *self._were[:at], *before][-kept_s:]
+        ring = np.array(self._bins, dtype=np.int64)
+        bins = np.concatenate((ring[at:], ring[:at], bins))
+        self._bins = bins[-kept_s:].tolist()
+        self._at = 0
+        new = bins[kept_s:]
+        for window_s, counts in self._windows:
+            counted = _counts_of(new if window_s is None else bins[-window_s:])
+            if window_s is None:
+                counted = counted + counts
+            counts[:] = counted.tolist()
+        entered = new[new != NO_VALUE]
+        if len(entered):
+            self._lowest = min(self._lowest, int(entered.min()))
+            self._highest = max(self._highest, int(entered.max()))
+
+    def _totals_of(self, ref_mbpm: _Grid, test_mbpm: _Grid) -> list[_Total]:
+        """The total before each of these seconds that is kept, and behind the last."""
+        both = pairs_of(ref_mbpm, test_mbpm)
+        ref, test = (np.where(both, one, 0).astype(np.int64) for one in (ref_mbpm, test_mbpm))
+        within = both & self._tolerance.within_each(ref, test)
+        each = (both, ref, test, ref * ref, test * test, ref * test, np.abs(test - ref), within)
+        sums = np.cumsum(np.array(each, dtype=np.int64), axis=1)
+        kept = sums[:, -self._kept_s - 1 :].T.tolist()
+        before = self._total
+        totals = [_Total(*map(add, before, one)) for one in kept]
+        return [before, *totals] if len(totals) == len(ref_mbpm) else totals
+
     def take_out(self, ago: int, ref_mbpm: int, test_mbpm: int) -> None:
         """Count a grid second as one without a pair from now on, once.
 
@@ -150,3 +198,7 @@ class RollingAgreement:
             absolute + sign * abs(test - ref),
             within + sign * self._tolerance.within(ref, test),
         )
+
+
+def _counts_of(bins: npt.NDArray[np.integer[Any]]) -> npt.NDArray[np.int64]:
+    return np.bincount(bins[bins != NO_VALUE], minlength=HISTOGRAM_BINS)

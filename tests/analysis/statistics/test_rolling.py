@@ -33,6 +33,41 @@ def test_rolling_equals_recomputing(pairs: list[tuple[int, int]], window_s: int 
         assert sums_of(*_arrays(window), TOLERANCE) == rolling.sums[0]
 
 
+stretches = st.lists(
+    st.tuples(st.integers(0, 400), st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.2, 1.0])),
+    max_size=6,
+)
+
+
+@settings(max_examples=60)
+@given(stretches, st.sampled_from([(1, 7, 60, None), (300, 60), (None,), (25, None)]))
+def test_many_seconds_at_once_are_as_one_by_one(
+    told: list[tuple[int, int, float]], windows_s: tuple[int | None, ...]
+) -> None:
+    """However the seconds are handed over, and whatever is taken out in between."""
+    at_once, singly = (RollingAgreement(windows_s, TOLERANCE) for _ in range(2))
+    before: list[tuple[int, int]] = []
+    for length, seed, gaps in told:
+        source = np.random.default_rng(seed)
+        grid = source.integers(25_000, 240_001, (2, length)).astype(np.int32)
+        grid[source.random((2, length)) < gaps] = NO_VALUE
+        at_once.extend(*grid)
+        pairs = list(zip(*grid.tolist(), strict=True))
+        for pair in pairs:
+            singly.push(*pair)
+        before += pairs
+        if before and seed % 2:
+            ago = seed % len(before)
+            out = before[-1 - ago]
+            before[-1 - ago] = (NO_VALUE, NO_VALUE)
+            for one in (at_once, singly):
+                one.take_out(ago, *out)
+        assert at_once.sums == singly.sums
+    for one in (at_once, singly):
+        one.push(100_000, 101_000)
+    assert at_once.sums == singly.sums
+
+
 @settings(max_examples=60)
 @given(st.lists(st.tuples(value, value), min_size=1, max_size=80), st.data())
 def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.DataObject) -> None:
