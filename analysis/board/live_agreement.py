@@ -7,7 +7,7 @@ at raising, which whole-number sums allow without a rest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -21,6 +21,8 @@ from analysis.statistics.rolling import RollingAgreement
 
 WINDOWS: Final[dict[str, int | None]] = {"1 min": 60, "5 min": 300, "session": None}
 """Stretches over which the agreement of each test sensor is kept, in seconds."""
+
+_PLACES: Final = {name: place for place, name in enumerate(WINDOWS)}
 
 
 class _Compared:
@@ -102,13 +104,13 @@ class LiveAgreement:
         """Over all seconds, by the window's name; empty for a sensor that is not compared."""
         self._count()
         one = self._compared.get(number)
-        return {} if one is None else _by_name(one.whole)
+        return {} if one is None else _Windows(one.whole)
 
     def without_exclusions(self, number: int) -> Mapping[str, Agreement]:
         """Without what is left out; empty while that is nothing."""
         self._count()
         one = self._compared.get(number)
-        return {} if one is None or one.kept is None else _by_name(one.kept)
+        return {} if one is None or one.kept is None else _Windows(one.kept)
 
     def _count(self) -> None:
         """Count the pairs of the seconds closed since the last time."""
@@ -142,5 +144,28 @@ class LiveAgreement:
         return seconds
 
 
-def _by_name(rolling: RollingAgreement) -> dict[str, Agreement]:
-    return {name: sums.summary() for name, sums in zip(WINDOWS, rolling.sums, strict=True)}
+class _Windows(Mapping[str, Agreement]):
+    """The agreement of one sensor as of one second, each window worked out when somebody asks: a
+    view shows one or two of them, and of the sensors in sight.
+    """
+
+    __slots__ = ("_found", "_standing")
+
+    def __init__(self, rolling: RollingAgreement) -> None:
+        self._standing: Final = rolling.standing
+        self._found: Final[dict[str, Agreement]] = {}
+
+    def __getitem__(self, name: str) -> Agreement:
+        found = self._found.get(name)
+        if found is None:
+            found = self._found[name] = self._standing[_PLACES[name]].sums.summary()
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(WINDOWS)
+
+    def __len__(self) -> int:
+        return len(WINDOWS)
+
+    def __repr__(self) -> str:
+        return repr(dict(self))

@@ -38,6 +38,33 @@ class _Total(NamedTuple):
 _NOTHING: Final = _Total(0, 0, 0, 0, 0, 0, 0, 0)
 
 
+class Standing(NamedTuple):
+    """One window at one second: the totals before it and at its end, and how often each bpm of the
+    reference is in it.  What is made of it costs ten times as much, and most of it nobody asks for.
+    """
+
+    then: _Total
+    now: _Total
+    counts: Sequence[int]
+
+    @property
+    def sums(self) -> Sums:
+        """The sums over the pairs of the window."""
+        now, then = self.now, self.then
+        pairs = now.pairs - then.pairs
+        return Sums(
+            pairs=pairs,
+            ref=now.ref - then.ref,
+            test=now.test - then.test,
+            ref_ref=now.ref_ref - then.ref_ref,
+            test_test=now.test_test - then.test_test,
+            ref_test=now.ref_test - then.ref_test,
+            absolute=now.absolute - then.absolute,
+            within=now.within - then.within,
+            range_bpm=range_of_counts(self.counts, pairs),
+        )
+
+
 class RollingAgreement:
     """Sums over the last so many grid seconds, for each of ``windows_s``; ``None``: over all.
 
@@ -165,22 +192,21 @@ class RollingAgreement:
     @property
     def sums(self) -> list[Sums]:
         """The sums of each window as they stand; equal to ``sums_of`` of the same seconds."""
-        return [self._sums(window_s, counts) for window_s, counts in self._windows]
+        return [one.sums for one in self.standing]
 
-    def _sums(self, window_s: int | None, counts: Sequence[int]) -> Sums:
-        now = self._total
-        then = _NOTHING if window_s is None else self._were[self._at - window_s]
-        pairs = now.pairs - then.pairs
-        return Sums(
-            pairs=pairs,
-            ref=now.ref - then.ref,
-            test=now.test - then.test,
-            ref_ref=now.ref_ref - then.ref_ref,
-            test_test=now.test_test - then.test_test,
-            ref_test=now.ref_test - then.ref_test,
-            absolute=now.absolute - then.absolute,
-            within=now.within - then.within,
-            range_bpm=range_of_counts(counts[self._lowest : self._highest + 1], pairs),
+    @property
+    def standing(self) -> tuple[Standing, ...]:
+        """What the sums of each window are made of, as it stands now."""
+        first, behind, now, at = self._lowest, self._highest + 1, self._total, self._at
+        return tuple(
+            [
+                Standing(
+                    _NOTHING if window_s is None else self._were[at - window_s],
+                    now,
+                    counts[first:behind],
+                )
+                for window_s, counts in self._windows
+            ]
         )
 
     def _plus(self, total: _Total, ref: int, test: int, sign: int) -> _Total:

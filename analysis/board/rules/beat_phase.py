@@ -91,6 +91,7 @@ class UnitEvidence:
 
     A one-sided cumulative sum (Page, Biometrika 1954) of beats that would not have happened yet:
     each that the right unit makes counts for the slip, each that the slip makes against it.
+    ``is_there``: whether anything speaks for any of them.
     """
 
     def __init__(self, slips: tuple[float, ...], limits: UnitSlipLimits) -> None:
@@ -100,16 +101,12 @@ class UnitEvidence:
         self._sums: Final = dict.fromkeys(slips, 0.0)
         self._begun: Final = dict.fromkeys(slips, 0)
         self._newest: Final[deque[int]] = deque(maxlen=_NEWEST)
+        self.is_there = False
         self.forget()
 
     def of(self, slip: float) -> float:
         """How much speaks for this slip by now, at least 0."""
         return self._sums[slip]
-
-    @property
-    def is_there(self) -> bool:
-        """Whether anything speaks for any of them."""
-        return any(self._sums.values())
 
     def begun_ns(self, slip: float) -> int:
         """Since when, ns."""
@@ -120,6 +117,7 @@ class UnitEvidence:
         for slip, phase in self._phases:
             phase.forget()
             self._sums[slip] = 0.0
+        self.is_there = False
         self._right.forget()
         self._newest.clear()
 
@@ -155,3 +153,4 @@ class UnitEvidence:
         if not before:
             self._begun[slip] = t_ns
         self._sums[slip] = min(max(before + weight, 0.0), self._limits.evidence_most)
+        self.is_there = any(self._sums.values())
