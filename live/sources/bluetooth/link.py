@@ -27,7 +27,7 @@ from live.sources.bluetooth.link_events import LinkEvents
 from live.sources.bluetooth.notifications import Notifications
 from live.sources.bluetooth.radio import Found, Radio
 from live.sources.bluetooth.state_machine import Action, Happening, LinkMachine, Step
-from live.sources.bluetooth.timeouts import bounded, end_task
+from live.sources.bluetooth.timeouts import begun, bounded, end_task
 from live.sources.bluetooth.timing import Timing
 from replay.channels import COMPANION_CHANNELS, FACT_CHANNELS
 from replay.event import ADDRESS, BATTERY, HEART_RATE, SERIAL
@@ -202,7 +202,7 @@ class SensorLink:
     async def _attempt(self, client: BleakClient, found: Found) -> None:
         """Connect within the time that others leave; the turn ends as soon as the link stands."""
         timing, loop = self._timing, asyncio.get_running_loop()
-        task = asyncio.ensure_future(client.connect())
+        task = begun(client.connect())
         start_s = loop.time()
         try:
             while not task.done():

@@ -16,7 +16,7 @@ from bleak.uuids import normalize_uuid_16
 from live.sources.bluetooth.bleak_errors import EXPECTED
 from live.sources.bluetooth.capacity import Capacity
 from live.sources.bluetooth.finder import UNKNOWN_DBM, Sighting
-from live.sources.bluetooth.timeouts import bounded, end_task
+from live.sources.bluetooth.timeouts import begun, bounded, end_task
 from live.sources.bluetooth.turns import Turns
 from replay import channels
 from replay.text import printable
@@ -26,7 +26,6 @@ SERVICES: Final = {normalize_uuid_16(number): words for number, words in channel
 
 Heard = Callable[[Sighting[BLEDevice]], None]
 _PATIENCE: Final = 10
-_late: set[asyncio.Future[None]] = set()
 _log = logging.getLogger(__name__)
 
 
@@ -67,13 +66,14 @@ class AdapterScanner:
             service_uuids=list(SERVICES) if filtered else None,
             bluez={"adapter": self.name} if self.name else {},
         )
-        task = asyncio.ensure_future(scanner.start())
-        done, _ = await asyncio.wait({task}, timeout=limit_s)
+        task = begun(scanner.start())
+        try:
+            done, _ = await asyncio.wait({task}, timeout=limit_s)
+        except asyncio.CancelledError:
+            await asyncio.wait({begun(_end_late(scanner, task, limit_s))}, timeout=limit_s)
+            raise
         if not done:
-            # Cancelled now, the daemon might go on scanning for us and refuse every later scan.
-            late = asyncio.ensure_future(_end_late(scanner, task, limit_s))
-            _late.add(late)
-            late.add_done_callback(_late.discard)
+            begun(_end_late(scanner, task, limit_s))
             raise TimeoutError(f"no scan within {limit_s:g} s")
         if task.cancelled():
             raise TimeoutError("the scan was given up by the layer below")
@@ -104,7 +104,9 @@ class AdapterScanner:
 
 
 async def _end_late(scanner: BleakScanner, start: asyncio.Task[None], limit_s: float) -> None:
-    """End a scan that takes too long to begin, as soon as it has begun."""
+    """End a scan that takes too long to begin, as soon as it has begun: if it were cut off now, the
+    daemon might go on scanning for us and refuse every later scan.
+    """
     await asyncio.wait({start}, timeout=_PATIENCE * limit_s)
     if not start.done():
         await end_task(start)

@@ -13,7 +13,17 @@ from typing import Any, TypeVar
 
 _T = TypeVar("_T")
 _log = logging.getLogger(__name__)
-_abandoned: set[asyncio.Task[Any]] = set()
+_begun: set[asyncio.Task[Any]] = set()
+
+
+def begun(work: Coroutine[Any, Any, _T]) -> asyncio.Task[_T]:
+    """A call as a task of its own, which may end as it likes: where whoever began it has been
+    cancelled meanwhile, nobody looks at an error of it, and the loop does not complain of that.
+    """
+    task = asyncio.ensure_future(work)
+    _begun.add(task)  # a reference, or it might vanish in the middle of its work
+    task.add_done_callback(_forget)
+    return task
 
 
 async def bounded(work: Coroutine[Any, Any, _T], limit_s: float, grace_s: float = 3.0) -> _T:
@@ -23,7 +33,7 @@ async def bounded(work: Coroutine[Any, Any, _T], limit_s: float, grace_s: float 
     bleak's cleaning up is itself a call to a daemon that may have stopped answering.  Here the
     cancelled work gets ``grace_s`` seconds and is then left to itself.
     """
-    task = asyncio.ensure_future(work)
+    task = begun(work)
     try:
         done, _ = await asyncio.wait({task}, timeout=limit_s)
     except asyncio.CancelledError:
@@ -43,14 +53,10 @@ async def end_task(task: asyncio.Task[Any], grace_s: float = 3.0) -> None:
     _, pending = await asyncio.wait({task}, timeout=grace_s)
     if pending:
         _log.warning("a Bluetooth call did not end within %g s of being cancelled", grace_s)
-        _abandoned.add(task)  # a reference, or it might vanish in the middle of its work
-        task.add_done_callback(_forget)
-    else:
-        _forget(task)
 
 
 def _forget(task: asyncio.Task[Any]) -> None:
-    _abandoned.discard(task)
+    _begun.discard(task)
     if not task.cancelled():
         task.exception()  # looked at, so that the loop does not report it as never retrieved
 
