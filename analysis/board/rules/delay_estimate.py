@@ -8,6 +8,7 @@ enough to tell one delay from another.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -41,15 +42,16 @@ class DelayEstimate:
 
 class Course(NamedTuple):
     """The reference before a grid second: mbpm, their squares, and 1 where it has a value, else 0;
-    float64[window_s + most_delay_s] each.  ``sums``, ``of_squares``: under each shift, float64[
-    most_delay_s + 1], where it has a value everywhere, else ``None``.
+    float64[window_s + most_delay_s] each.  ``sums``, ``spreads``: under each shift, float64[
+    most_delay_s + 1], twice its sum and the square of ``window_s`` times its spread, where it has a
+    value everywhere, else ``None``.
     """
 
     values: _Sums
     squares: _Sums
     there: _Sums
     sums: _Sums | None
-    of_squares: _Sums | None
+    spreads: _Sums | None
 
 
 class ReferenceCourse:
@@ -89,7 +91,8 @@ class ReferenceCourse:
         if start >= 0 and len(ordered) == len(values):
             squares, each = values * values, np.ones(len(values) - limits.most_delay_s)
             sums, of_squares = _shifted(values, each), _shifted(squares, each)
-            return Course(values, squares, np.ones(len(values)), sums, of_squares)
+            spreads = len(each) * of_squares - sums * sums
+            return Course(values, squares, np.ones(len(values)), 2 * sums, spreads)
         values = np.concatenate((np.zeros(max(0, -start)), np.maximum(values, 0.0)))
         return Course(values, values * values, np.sign(values), None, None)
 
@@ -144,31 +147,47 @@ class DelayEstimator:
         course = self._course.before(second, window_s)
         if course is None:
             return None
-        # Entry d of each sum: the reference d seconds before each second of the test sensor.
-        theirs, theirs_squared, was, sums, of_squares = course
         ours = self._watched.grid.view[first:second].astype(np.float64)
-        no_gaps = len(ours) == window_s and ours.min() > 0
-        if sums is not None and of_squares is not None and no_gaps:
-            # Nor in the reference: all sums but one are the same for every shift, or every sensor.
-            count: _Sums | int = window_s
-            mean = (ours.sum() - sums) / count
-            squares = (ours @ ours + of_squares) - 2 * _shifted(theirs, ours)
-        else:
-            ours = np.maximum(ours, 0.0)
-            here = np.sign(ours)
-            count = _shifted(was, here)
-            if count.min() < limits.least_s:
-                return None
-            mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
-            squares = (
-                _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
-            )
+        n = len(ours)
+        sums, spreads = course.sums, course.spreads
+        if sums is None or spreads is None or n < window_s or ours.min() <= 0:
+            return self._with_gaps(second, window_s, course, ours)
+        # All whole numbers below 2^53, so exact: the squares of n times each spread.
+        total = float(ours.sum())
+        with_ours = total * sums - (2 * n) * _shifted(course.values, ours)
+        squares = spreads + (n * float(ours @ ours) - total * total) + with_ours
+        best = int(squares.argmin())
+        mean = (total - float(sums[best]) / 2) / n
+        three = (squares[best], squares[0], squares.max())
+        least, now, most = (sqrt(max(float(one), 0.0)) / n for one in three)
+        return self._told(DelayEstimate(second, best, least, mean, now, window_s), most)
+
+    def _with_gaps(
+        self, second: int, window_s: int, course: Course, ours: _Sums
+    ) -> DelayEstimate | None:
+        # Entry d of each sum: the reference d seconds before each second of the test sensor.
+        theirs, theirs_squared, was, _, _ = course
+        ours = np.maximum(ours, 0.0)
+        here = np.sign(ours)
+        count = _shifted(was, here)
+        if count.min() < self._limits.least_s:
+            return None
+        mean = (_shifted(was, ours) - _shifted(theirs, here)) / count
+        squares = (
+            _shifted(was, ours**2) - 2 * _shifted(theirs, ours) + _shifted(theirs_squared, here)
+        )
         spread = np.sqrt(np.maximum(squares / count - mean * mean, 0))
         best = int(spread.argmin())
-        least = float(spread[best])
-        if least > limits.most_spread_mbpm or least > limits.gain * float(spread.max()):
+        least, now = float(spread[best]), float(spread[0])
+        estimate = DelayEstimate(second, best, least, float(mean[best]), now, window_s)
+        return self._told(estimate, float(spread.max()))
+
+    def _told(self, estimate: DelayEstimate, most_mbpm: float) -> DelayEstimate | None:
+        """The estimate, where it tells a delay; ``most_mbpm``: spread at the worst of all."""
+        limits, least = self._limits, estimate.spread_mbpm
+        if least > limits.most_spread_mbpm or least > limits.gain * most_mbpm:
             return None
-        return DelayEstimate(second, best, least, float(mean[best]), float(spread[0]), window_s)
+        return estimate
 
 
 def _shifted(theirs: npt.NDArray[np.float64], ours: npt.NDArray[np.float64]) -> _Sums:

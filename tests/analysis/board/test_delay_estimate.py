@@ -51,6 +51,29 @@ def test_the_delay_is_told(delay_s) -> None:
     assert told.spread_mbpm < 1
 
 
+@pytest.mark.parametrize("gap", [False, True])
+@pytest.mark.parametrize("seed", range(4))
+def test_an_estimate_is_the_least_of_all_spreads(gap, seed) -> None:
+    """As numpy finds it shift by shift, with and without a gap; mean and spreads with it."""
+    noise = np.random.default_rng(seed).normal(0, 2, 400)
+    missing = range(210, 213) if gap else range(0)
+
+    def test(t: float) -> float:
+        return -0.001 if t in missing else _swing(t - 3 * seed) + noise[int(t)] - 4
+
+    told = _told(300, _swing, test)
+    assert told is not None
+    kept = [t for t in range(120, 300) if t not in missing]
+    reference = np.array([round(1000 * _swing(t)) for t in range(300)])
+    ours = np.array([round(1000 * test(t)) for t in kept])
+    apart = [ours - reference[np.array(kept) - shift] for shift in range(41)]
+    spreads = [float(np.std(one)) for one in apart]
+    assert told.delay_s == int(np.argmin(spreads)) == 3 * seed
+    assert told.spread_mbpm == pytest.approx(min(spreads))
+    assert told.spread_now_mbpm == pytest.approx(spreads[0])
+    assert told.mean_mbpm == pytest.approx(float(np.mean(apart[told.delay_s])))
+
+
 @pytest.mark.parametrize("delay_s", [3, 39, 40])
 def test_the_delay_is_told_from_the_second_minute_on(delay_s) -> None:
     """Where the reference does not yet go back by as much as the longest delay."""
