@@ -82,9 +82,7 @@ class WarningEngine:
         self._due: dict[int, list[_Call]] = {}
         self._next = 0
         self._number_entries()
-        for winner in self._entries:
-            winner.explains = self._suppressed(winner, Suppression.EXPLAINED)
-            winner.withholds = self._suppressed(winner, Suppression.WITHHELD)
+        self._arrange_suppression()
 
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
@@ -270,14 +268,22 @@ class WarningEngine:
             if warning.calls and warning.sensor == sensor and warning.kind.value == kind:
                 self._change(entry, replace(warning, acknowledged_s=at_s))
 
-    def _suppressed(self, winner: _Entry, how: Suppression) -> tuple[_Entry, ...]:
+    def _arrange_suppression(self) -> None:
         plan = self._session.plan
         reference, tests = plan.reference, frozenset(plan.tests)
-        return tuple(
-            entry
-            for entry in self._entries
-            if suppression(entry.rule, winner.rule, reference=reference, tests=tests) is how
-        )
+        of_sensor: dict[int, list[_Entry]] = {}
+        for entry in self._entries:
+            of_sensor.setdefault(entry.rule.sensor, []).append(entry)
+        for winner in self._entries:
+            sensor = winner.rule.sensor
+            # What is wrong with a test sensor says nothing of the others; there may be fifty.
+            within_reach = self._entries if sensor in (SESSION, reference) else of_sensor[sensor]
+            held = [
+                (entry, suppression(entry.rule, winner.rule, reference=reference, tests=tests))
+                for entry in within_reach
+            ]
+            winner.explains = tuple([one for one, how in held if how is Suppression.EXPLAINED])
+            winner.withholds = tuple([one for one, how in held if how is Suppression.WITHHELD])
 
     def _severity_of(self, rule: Rule) -> Severity:
         row = ROW_OF.get(rule.kind)
