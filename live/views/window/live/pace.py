@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable
 from typing import Final
 
@@ -17,13 +18,30 @@ _SHARE: Final = 0.125
 machine records what is drawn, and runs on a battery."""
 
 
-def next_ms(present_ms: int, share: float) -> int:
-    """Time until the next picture, after one that came ``present_ms`` after the one before while
-    this program took this share of a core.
-    """
-    wanted = present_ms * share / _SHARE
-    # Half the way: one dear picture among cheap ones, that of a new second, is no reason.
-    return round(min(max((present_ms + wanted) / 2, FRAME_MS), SLOWEST_MS))
+_LOOKED_BACK_S: Final = 1.0
+"""The picture of a new second is dearer than the others: each such stretch has one."""
+
+
+class Spending:
+    """What the newest pictures have cost, and when the next one may come for that."""
+
+    def __init__(self) -> None:
+        self._marks: deque[tuple[float, float]] = deque()
+
+    def next_ms(self, now_s: float, spent_s: float) -> int:
+        """Time until the next picture.
+
+        ``now_s``: when this one is drawn; ``spent_s``: processor time of this program by then.
+        """
+        marks = self._marks
+        marks.append((now_s, spent_s))
+        while len(marks) > 2 and marks[1][0] <= now_s - _LOOKED_BACK_S:
+            marks.popleft()
+        pictures = len(marks) - 1
+        if not pictures:
+            return FRAME_MS
+        each_ms = 1000 * (spent_s - marks[0][1]) / pictures
+        return round(min(max(each_ms / _SHARE, FRAME_MS), SLOWEST_MS))
 
 
 class Pace:
@@ -35,7 +53,7 @@ class Pace:
         self._timer = QTimer(parent)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self._step)
-        self._last = (0.0, 0.0)
+        self._spending = Spending()
 
     @property
     def interval_ms(self) -> int:
@@ -44,7 +62,7 @@ class Pace:
 
     def start(self) -> None:
         """Draw from now on."""
-        self._last = time.perf_counter(), time.process_time()
+        self._spending = Spending()
         self._timer.start()
 
     def stop(self) -> None:
@@ -59,11 +77,7 @@ class Pace:
     def _step(self) -> None:
         # All that this program does counts, since most of a picture is painted after it was asked
         # for; what others do on the machine does not.
-        now, cpu = time.perf_counter(), time.process_time()
-        spent = (cpu - self._last[1]) / max(now - self._last[0], 1e-3)
-        self._last = now, cpu
-        if self._spares:
-            wanted = next_ms(self._timer.interval(), spent)
-            if wanted != self._timer.interval():
-                self._timer.setInterval(wanted)
+        wanted = self._spending.next_ms(time.perf_counter(), time.process_time())
+        if self._spares and wanted != self._timer.interval():
+            self._timer.setInterval(wanted)
         self._draw()

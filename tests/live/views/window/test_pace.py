@@ -6,14 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from live.views.window.live.pace import FRAME_MS, SLOWEST_MS, next_ms
+from live.views.window.live.pace import FRAME_MS, SLOWEST_MS, Spending
 
 
 def paced(costs_ms):
     """The times between pictures of these costs, one after the other."""
+    spending, now_ms, spent_ms = Spending(), 0.0, 0.0
+    spending.next_ms(0.0, 0.0)
     interval = FRAME_MS
     for cost in costs_ms:
-        interval = next_ms(interval, cost / interval)
+        now_ms, spent_ms = now_ms + interval, spent_ms + cost
+        interval = spending.next_ms(now_ms / 1000, spent_ms / 1000)
         yield interval
 
 
@@ -35,6 +38,14 @@ def test_dear_pictures_come_less_often_so_that_their_share_holds():
     """Pictures of 22 ms would take a fifth of a core: they take an eighth."""
     interval, share = settled(22)
     assert share == pytest.approx(1 / 8, rel=0.03)
+    assert FRAME_MS < interval < SLOWEST_MS
+
+
+@pytest.mark.parametrize("costs", [(10, 10, 10, 10, 70), (8, 8, 40), (60, *[13] * 6)])
+def test_dear_pictures_among_cheap_ones_do_not_break_the_share(costs):
+    """The picture of a new second is dearer: all together take an eighth."""
+    interval, share = settled(*costs)
+    assert share == pytest.approx(1 / 8, rel=0.05)
     assert FRAME_MS < interval < SLOWEST_MS
 
 
