@@ -23,9 +23,10 @@ Change = Callable[[int, int], int]
 
 
 class _Pair:
-    """The rule on one sensor beside another, each with one beat a second, half a second apart."""
+    """The rule on one sensor beside another, each with one beat a second, ours later by ``lag_s``."""
 
-    def __init__(self, own: int = 2, other: int = 1) -> None:
+    def __init__(self, own: int = 2, other: int = 1, lag_s: float = 0.5) -> None:
+        self.lag_ns = round(lag_s * NS_PER_S)
         self.session = SessionState(plan_of())
         self.own, self.other = (self.session.sensors[n - 1] for n in (own, other))
         self.streams = Stream(self.own), Stream(self.other)
@@ -52,10 +53,10 @@ class _Pair:
         for _ in range(seconds):
             self.second += 1
             beat = UNSTEADY[self.second]
-            at_ns = self.second * NS_PER_S
+            at_ns = self.second * NS_PER_S + NS_PER_S * 2 // 5
             hear(self.other, [(at_ns, HeartRate(mbpm=100_000, rr=(beat,)))])
             ours = HeartRate(mbpm=90_000, rr=(change(self.second, beat),))
-            hear(self.own, [(at_ns + NS_PER_S // 2, ours)])
+            hear(self.own, [(at_ns + self.lag_ns, ours)])
             said.append(int(self.rule.step(self.second)))
         return said
 
@@ -142,9 +143,10 @@ def test_beats_of_ninety_six_are_kept() -> None:
 @pytest.mark.parametrize(("lag_s", "later"), [(0.29, False), (0.31, True)])
 def test_a_reference_is_the_repeater_only_if_clearly_later(lag_s, later) -> None:
     """By 0.3 s; a test sensor that is earlier by less is the repeater all the same."""
-    reference, test = _Pair(own=1, other=2), _Pair(own=2, other=1)
-    assert reference.rule._is_later(lag_s, reference.rule._echoes[0]) is later
-    assert test.rule._is_later(-lag_s, test.rule._echoes[0]) is not later
+    reference = _Pair(own=1, other=2, lag_s=lag_s).see(_same, 40)
+    test = _Pair(own=2, other=1, lag_s=-lag_s).see(_same, 40)
+    assert (1 in reference) is later
+    assert (1 in test) is not later
 
 
 @pytest.mark.parametrize(("lag_s", "first", "second"), [
@@ -154,18 +156,5 @@ def test_of_two_test_sensors_at_one_moment_the_later_in_the_plan_repeats(
     lag_s, first, second
 ) -> None:
     """Within a tenth of a second; else the one that is later."""
-    two, three = _Pair(own=2, other=3), _Pair(own=3, other=2)
-    assert two.rule._is_later(lag_s, two.rule._echoes[0]) is first
-    assert three.rule._is_later(lag_s, three.rule._echoes[0]) is second
-
-
-@pytest.mark.parametrize(("unlike", "stands"), [(19, True), (20, False)])
-def test_twenty_values_that_were_not_repeated_end_it(unlike, stands) -> None:
-    """In a row, or most of more."""
-    pair = _Pair()
-    rule = pair.rule
-    rule._source = rule._echoes[0]
-    rule._source.unlike = unlike
-    hear(pair.own, [])
-    hear(pair.other, [])
-    assert (rule.step(0) == 1) is stands
+    assert (1 in _Pair(own=2, other=3, lag_s=lag_s).see(_same, 40)) is first
+    assert (1 in _Pair(own=3, other=2, lag_s=lag_s).see(_same, 40)) is second

@@ -266,6 +266,14 @@ def test_values_are_repeated_since_the_first_that_counts() -> None:
     assert [w.since_s for w in board.warnings] == [31]
 
 
+@pytest.mark.parametrize(("unlike", "end_s"), [(19, None), (20, 50)])
+def test_twenty_values_that_were_not_repeated_end_it(unlike, end_s) -> None:
+    """In a row: the first of its own comes at 31 s."""
+    own = [v + 61 if 30 <= k < 30 + unlike else v for k, v in enumerate(TURNS)]
+    board = play(plan_of(), _shown(TURNS, 1), _shown(own, 2, 0.8), until_s=59, rules=_rules)
+    assert board.warnings[0].end_s == end_s
+
+
 @pytest.mark.parametrize(
     ("values", "rr", "until"),
     [(CLIMB, (), UNTIL_NEWS), (TURNS, (), 0), (CLIMB, (500,), 0)],
