@@ -23,7 +23,7 @@ Change = Callable[[int, int], int]
 
 
 class _Pair:
-    """The rule on one sensor beside another, each with one beat a second, ours later by ``lag_s``."""
+    """The rule on one sensor beside another, each with one beat a second; ours ``lag_s`` later."""
 
     def __init__(self, own: int = 2, other: int = 1, lag_s: float = 0.5) -> None:
         self.lag_ns = round(lag_s * NS_PER_S)

@@ -117,7 +117,7 @@ def test_a_sensor_that_sends_rr_now_and_then_is_named_once() -> None:
     (rule,) = _swapped(session)
     test, reference = session.tests[0], session.reference
     late = [Response(Answer.FOLLOWED, 2.0, 0.0, 1.0)] * 3
-    session.efforts._answers[2].extend(late)
+    session.efforts.answers(2).extend(late)
     plain = [(0, HeartRate(mbpm=90_000))]
     like_a_strap = [(0, HeartRate(mbpm=90_000, contact=True, rr=(600,)))]
     reference.fresh, test.fresh = plain * 60, like_a_strap * 60
@@ -135,7 +135,7 @@ def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
     """By the last efforts alone; what another rule explained is forgotten."""
     session = SessionState(ONE)
     (rule,) = _swapped(session)
-    answers = session.efforts._answers[2]
+    answers = session.efforts.answers(2)
 
     def see(*leads: float) -> int:
         answers.extend(Response(Answer.FOLLOWED, -lead, 0.0, 1.0) for lead in leads)
@@ -159,14 +159,16 @@ def test_it_ends_when_it_no_longer_leads_and_reset_forgets() -> None:
     assert rule.step(91) == 0
 
 
-def _seen(*leads: float) -> SwappedLabels:
-    """The rule after efforts with these leads, in s, of which it was told one by one."""
+def _seen(*leads: float) -> tuple[SwappedLabels, bool]:
+    """The rule after efforts with these leads, in s, of which it was told one by one, and whether
+    it says that labels are swapped.
+    """
     session = SessionState(ONE)
     (rule,) = _swapped(session)
     for lead in leads:
-        session.efforts._answers[2].append(Response(Answer.FOLLOWED, -lead, 0.0, 1.0))
-        rule.step(len(session.efforts.answers(2)))
-    return rule
+        session.efforts.answers(2).append(Response(Answer.FOLLOWED, -lead, 0.0, 1.0))
+        said = rule.step(len(session.efforts.answers(2)))
+    return rule, said == 1
 
 
 @pytest.mark.parametrize(("lead_s", "counts"), [(2.1, True), (1.9, False), (29, True), (31, False)])
@@ -174,13 +176,13 @@ def test_what_counts_as_a_lead(lead_s, counts) -> None:
     """More than two readings on the grid are old, and not longer than half a minute: what comes
     earlier is not of this effort.
     """
-    assert _seen(*[lead_s] * 3)._does_lead is counts
+    assert _seen(*[lead_s] * 3)[1] is counts
 
 
 @pytest.mark.parametrize(("leads", "told"), [(5, False), (6, True)])
 def test_the_last_eight_efforts_count(leads, told) -> None:
     """Of which three in four must be shown early: six, after as many that were not."""
-    assert _seen(*[-5.0] * 6, *[5.0] * leads)._does_lead is told
+    assert _seen(*[-5.0] * 6, *[5.0] * leads)[1] is told
 
 
 @pytest.mark.parametrize(("with_rr", "told"), [(54, True), (53, False)])
@@ -198,8 +200,8 @@ def test_a_strap_sends_rr_nearly_always(with_rr, told) -> None:
 
 def test_two_seconds_are_no_lead_in_its_sentence_either() -> None:
     """What is counted and what is told is the same."""
-    rule = _seen(5, 5, 5, 2.0)
-    assert rule._does_lead
+    rule, is_told = _seen(5, 5, 5, 2.0)
+    assert is_told
     assert "shows 3 of 4 efforts before Yarrow, by 5 s" in rule.explain().cause
 
 
