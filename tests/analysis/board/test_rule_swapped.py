@@ -208,7 +208,7 @@ def test_two_seconds_are_no_lead_in_its_sentence_either() -> None:
 @pytest.mark.parametrize(("efforts", "verdict"), [(2, 0), (3, -1)])
 def test_three_efforts_without_a_lead_are_good(efforts, verdict) -> None:
     """Where no payload has told that the reference is a strap."""
-    rule = _seen(*[-5.0] * efforts)
+    rule, _ = _seen(*[-5.0] * efforts)
     assert int(rule.step(efforts + 1)) == verdict
 
 
