@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import logging
 import socket
 import threading
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ import pytest
 
 from live.sources.broker import tried
 from replay.broker import Broker
-from tests.standins.told_broker import PATIENCE_S
+from tests.standins.told_broker import PATIENCE_S, told_broker
 
 REFUSAL = bytes((0x20, 3, 0, 0x87, 0))
 """Of MQTT 5, section 3.2."""
@@ -105,3 +106,18 @@ def test_cancelled_while_it_connects(server, complaints, loop_goes_on, monkeypat
         with server.accept()[0] as connection:
             assert connection.recv(1) == b""
     assert complaints == []
+
+
+def test_what_the_library_says_is_not_shown_to_the_tester(caplog) -> None:
+    """The sentence on the broker tells it."""
+
+    async def work() -> None:
+        async with told_broker() as broker:
+            broker.resets = True
+            assert "answers, but not in plain MQTT" in await tried(Broker(port=broker.port))
+
+    with caplog.at_level(logging.DEBUG):
+        _run(work())
+    said = [one for one in caplog.records if one.name.startswith("live.")]
+    assert any("reset by peer" in one.getMessage() for one in said)
+    assert all(one.levelno < logging.WARNING for one in said)
