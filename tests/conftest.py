@@ -39,6 +39,11 @@ if "PYTEST_XDIST_WORKER" in os.environ:
     # Two workers that make the table of Unicode's categories at once find each other's half of it.
     os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(Path(_CACHE.name) / "hypothesis")
 
+# Look for cycles after each ten thousand objects that are new, not after each 700.  All searches in
+# the end go through the half million objects of modules and tests: as often as is usual, they take
+# a tenth of the processor time of the suite, and a sixth of the time in which tests are found.
+gc.set_threshold(10_000, 10, 10)
+
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.  The
 # suite draws the same examples each time; new ones: pytest --hypothesis-profile=explore
 settings.register_profile("suite", deadline=None, derandomize=True, database=None)
@@ -51,12 +56,3 @@ def pytest_pycollect_makemodule(
 ) -> pytest.Module | None:
     """Skip a test module, by name and with the reason, whose packages are not installed."""
     return module_or_skip(module_path, parent)
-
-
-def pytest_collection_finish() -> None:
-    """Look for cycles after each ten thousand objects that are new, not after each 700.
-
-    All searches in the end go through the half million objects of modules and tests: as often as
-    is usual, they take a tenth of the processor time of the suite.
-    """
-    gc.set_threshold(10_000, 10, 10)

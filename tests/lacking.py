@@ -10,9 +10,12 @@ a fault.
 from __future__ import annotations
 
 import ast
+import importlib.metadata
 import importlib.util
 import os
+import re
 import sys
+import tomllib
 from functools import cache
 from pathlib import Path
 
@@ -59,11 +62,50 @@ def needs_file(path: Path, fetched_by: str) -> pytest.MarkDecorator:
 
 def module_or_skip(path: Path, parent: pytest.Collector) -> pytest.Module | None:
     """The module to collect in place of ``path``; ``None`` leaves it to pytest."""
-    if os.environ.get("CI") or not (reason := lacking(path)):
+    if os.environ.get("CI") or all_is_here() or not (reason := lacking(path)):
         return None
     module: SkippedModule = SkippedModule.from_parent(parent, path=path)
     module.reason = reason
     return module
+
+
+@cache
+def all_is_here() -> bool:
+    """Whether everything is installed that the tests of the whole program may ask for.
+
+    Then no module lacks anything, and none has to be parsed to know it: for each process that
+    runs tests that is a sixth of the time in which it finds them.
+    """
+    extras = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    needed = list(extras["dependencies"])
+    for extra in ("all", "test"):
+        needed += _asked_for(extra, extras["optional-dependencies"])
+    return all(map(_installed, needed)) and not preflight.missing_libraries(
+        preflight.WINDOW_LIBRARIES
+    )
+
+
+def _asked_for(extra: str, extras: dict[str, list[str]]) -> list[str]:
+    """The requirements of an extra, those of the extras that it names among them."""
+    asked: list[str] = []
+    for requirement in extras[extra]:
+        named = re.fullmatch(r"sidebeat\[([\w-]+)\]", requirement)
+        asked += _asked_for(named[1], extras) if named else [requirement]
+    return asked
+
+
+def _installed(requirement: str) -> bool:
+    """Whether a requirement is here, in whichever version; one of another system need not be."""
+    needed, _, where = requirement.partition(";")
+    if "win32" in where and sys.platform != "win32":
+        return True
+    name = re.match(r"[\w.-]+", needed)
+    assert name is not None, requirement
+    try:
+        importlib.metadata.distribution(name[0])
+    except importlib.metadata.PackageNotFoundError:
+        return False
+    return True
 
 
 @cache
