@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import tempfile
+from itertools import islice
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from tests.leftovers import (  # noqa: F401 - fixtures, found here by their name
     no_lower_priority,
     no_windows,
 )
+from tests.standins.shared import FOLDER_VARIABLE
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
@@ -25,6 +27,8 @@ _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
 os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")
 os.environ["SIDEBEAT_LOG_DIR"] = str(Path(_CACHE.name) / "log")
+# Here the processes of one run leave each other what is dear to make: of the one that begins it.
+os.environ.setdefault(FOLDER_VARIABLE, _CACHE.name)
 
 # Whoever forbids it pays for it hundreds of times: each process that a test starts would compile
 # all that it imports, and each worker rewrite every assertion.
@@ -56,3 +60,21 @@ def pytest_pycollect_makemodule(
 ) -> pytest.Module | None:
     """Skip a test module, by name and with the reason, whose packages are not installed."""
     return module_or_skip(module_path, parent)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the modules of which a test may take longer than is usual: those wait.
+
+    Of processes that share the list, each with an equal part to begin with, every second one has
+    them in front: the others use the processors meanwhile, and nobody is waited for at the end.
+    """
+    waiting = list(dict.fromkeys(one.path for one in items if one.get_closest_marker("timeout")))
+    parts = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    beginning = (parts + 1) // 2
+    rest = iter([one for one in items if one.path not in waiting])
+    ordered: list[pytest.Item] = []
+    for part in range(parts):
+        share = waiting[part // 2 :: beginning] if part % 2 == 0 else []
+        ordered += [one for path in share for one in items if one.path == path]
+        ordered += islice(rest, max((part + 1) * len(items) // parts - len(ordered), 0))
+    items[:] = [*ordered, *rest]

@@ -97,7 +97,7 @@ def _save(kind: _Kind, sheet: Sheet, stem: Path, software: str) -> Iterator[Path
         for size, dots in sheet.dots.items():
             path = stem.with_name(f"{stem.name}_{size}.png")
             save_pixels(figure, path, dots)
-            figure.set_layout_engine("none")  # laid out once: every size shows the same picture
+            figure.set_layout_engine(None)  # laid out once: every size shows the same picture
             yield path
         path = stem.with_name(f"{stem.name}_{sheet.name}.svg")
         figure.savefig(path, format="svg", metadata={"Date": None, "Creator": None})
