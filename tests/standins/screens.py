@@ -59,18 +59,18 @@ class Screen:
         """Press keys, in whatever has the keyboard."""
         for key in keys:
             self._ask("key", key)
-            time.sleep(0.3)
+            time.sleep(0.1)
 
     def type(self, text: str) -> None:
         """Type a text into what has the keyboard."""
-        self._ask("type", "--delay", "30", text)
-        time.sleep(0.3)
+        self._ask("type", "--delay", "8", text)
+        time.sleep(0.1)
 
     def click(self, window: str, x: int, y: int, *, button: int = 1) -> None:
         """Press and release a button of the mouse at a place of a window."""
         self._ask("mousemove", "--sync", "--window", window, str(x), str(y))
         self._ask("click", str(button))
-        time.sleep(0.5)
+        time.sleep(0.2)
 
     def size(self, window: str) -> tuple[int, int]:
         """Width and height of a window."""

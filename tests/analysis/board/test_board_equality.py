@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -61,6 +62,7 @@ def _played(events: list[Event], ticks: list[int], end_ns: int) -> tuple[list[Sn
     return seconds, board
 
 
+@pytest.mark.timeout(180)  # sixty sessions, each played twice
 @settings(max_examples=60, deadline=None)
 @given(events=_sessions(), ticks=st.lists(st.integers(0, 200 * S), max_size=40))
 def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[int]) -> None:

@@ -20,7 +20,10 @@ from replay.capture import Capture
 from tests.standins.recordings import NO_ROOM, PLAN, fill_the_disk, recording, until
 from tests.standins.running import SOON_S, running_capture
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files"),
+    pytest.mark.timeout(120),
+]
 
 
 @pytest.fixture(name="capture")

@@ -22,7 +22,10 @@ from replay.event import Event
 from tests.standins.recordings import PLAN, recording, until
 from tests.standins.running import ROOT, running_capture
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files"),
+    pytest.mark.timeout(120),
+]
 
 
 @pytest.fixture(name="capture")

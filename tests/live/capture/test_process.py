@@ -27,6 +27,8 @@ from tests.standins.counted import (  # noqa: F401
 )
 from tests.standins.running import NOBODY_HEARD, follow, running_capture
 
+pytestmark = pytest.mark.timeout(120)
+
 
 @on_posix
 @pytest.mark.parametrize(

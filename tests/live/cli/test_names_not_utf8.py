@@ -14,6 +14,8 @@ from replay.capture import Capture
 from tests.standins.recordings import PLAN, recording, until
 from tests.standins.running import ROOT, running_capture
 
+pytestmark = pytest.mark.timeout(120)
+
 
 @pytest.fixture(name="folder")
 def folder_fixture(tmp_path: Path) -> Path:

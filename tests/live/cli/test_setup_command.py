@@ -17,6 +17,8 @@ from replay.plan import format_plan
 from tests.standins.running import ROOT
 from tests.standins.setups import practice_plan
 
+pytestmark = pytest.mark.timeout(120)
+
 DRIVER = """
 import signal
 import sys

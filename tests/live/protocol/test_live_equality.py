@@ -26,6 +26,8 @@ from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noq
 from tests.standins.broker import running_broker
 from tests.standins.running import running_capture
 
+pytestmark = pytest.mark.timeout(120)
+
 YARROW = "C0:00:00:00:00:01"
 SORREL = "C0:00:00:00:00:02"
 

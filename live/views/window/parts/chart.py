@@ -61,8 +61,9 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.setFocusPolicy(pg.QtCore.Qt.FocusPolicy.StrongFocus)
 
     def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:
-        plot = self.addPlot(row=row, col=0, axisItems={"left": left, "bottom": TimeAxis("bottom")})
-        plot.setMenuEnabled(False)
+        axes = {"left": left, "bottom": TimeAxis("bottom")}
+        # Without a menu from the start: to take one away would be to have made it.
+        plot = self.addPlot(row=row, col=0, axisItems=axes, enableMenu=False)
         plot.hideButtons()
         plot.setMouseEnabled(x=True, y=False)
         plot.disableAutoRange()

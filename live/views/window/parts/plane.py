@@ -117,10 +117,9 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
     """The plane.  ``turn`` goes to the other position."""
 
     def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
+        axes = {"left": ValueAxis("left"), "bottom": ValueAxis("bottom")}
+        super().__init__(parent, axisItems=axes, enableMenu=False)
         plot = self.getPlotItem()
-        plot.setAxisItems({"left": ValueAxis("left"), "bottom": ValueAxis("bottom")})
-        plot.setMenuEnabled(False)
         plot.hideButtons()
         plot.setMouseEnabled(x=False, y=False)
         plot.disableAutoRange()

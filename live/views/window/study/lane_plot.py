@@ -105,7 +105,7 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
     pointed = Signal(str)
 
     def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
+        super().__init__(parent, enableMenu=False)
         plot = self.getPlotItem()
         self.canvas = LaneCanvas(plot.vb, faults)
         self._names = _TextAxis("left", self.canvas)
@@ -113,7 +113,6 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         plot.setAxisItems(
             {"left": self._names, "right": self._values, "bottom": NumberAxis("bottom")}
         )
-        plot.setMenuEnabled(False)
         plot.hideButtons()
         plot.setMouseEnabled(x=False, y=False)
         plot.disableAutoRange()

@@ -23,6 +23,8 @@ from replay.plan import load_plan
 from tests.standins.running import ROOT
 from tests.standins.setups import setup_page, stop_frames, strap_and_wrist, until
 
+pytestmark = pytest.mark.timeout(120)
+
 
 @pytest.fixture(autouse=True)
 def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
