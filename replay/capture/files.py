@@ -15,8 +15,8 @@ from __future__ import annotations
 import errno
 import os
 import re
-import shutil
 import sqlite3
+import stat
 import struct
 import tempfile
 import unicodedata
@@ -27,19 +27,20 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from replay.capture.gate import check_objects, guard
+from replay.capture.raw_file import LONGEST_FILE, copy_file
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, DiskError, NewerCapture, NotACapture
-from replay.files_only import open_file
+from replay.files_only import NOT_A_FILE, open_file
 from replay.plan import Plan
 
 LOG: Final = "-wal"
 INDEX: Final = "-shm"
 """Of the log, in memory that connections share."""
 JOURNAL: Final = "-journal"
+ASIDE: Final = "-aside"
+"""Of a copy: its log, or the file itself, as it was before SQLite opened it."""
 _COPY_ATTEMPTS: Final = 50
 _LOG_HEADER_BYTES: Final = 32
-_LONGEST_FILE: Final = 2_000_000_000
-"""Bytes: 48 h of 50 sensors of 4 Hz."""
 
 READ_ERRORS: Final = (sqlite3.Error, UnicodeDecodeError, OverflowError)
 """What Python's SQLite raises on damaged pages; the last two from names or numbers in them."""
@@ -121,6 +122,7 @@ def read_header(path: Path) -> Header:
     if _real(path) in _recorded_here:
         return Header(page_size=PAGE_SIZE, pages=0, missing=0, has_log_mode=True)
     head, size = _first_bytes(path)
+    check_around(path)
     if not head:
         raise NotACapture(f"{path}: the file is empty, so it is not a capture")
     if not head.startswith(b"SQLite format 3\0") or len(head) < 100:
@@ -138,9 +140,31 @@ def read_header(path: Path) -> Header:
     page_size = 65536 if page_size == 1 else page_size
     (pages,) = struct.unpack_from(">I", head, 28)
     missing = pages * page_size - size
-    if not 0 < missing < _LONGEST_FILE:  # a number that is itself damaged says nothing
+    if not 0 < missing < LONGEST_FILE:  # a number that is itself damaged says nothing
         missing = 0
     return Header(page_size, pages, missing, head[18] == 2)
+
+
+def check_around(path: Path) -> None:
+    """Refuse a file, or one that SQLite would open with it, that is none or has no end.
+
+    A pipe in place of the log would be waited for, and a device be copied for ever.  Raises
+    :class:`CaptureError`.
+    """
+    for suffix in ("", LOG, INDEX, JOURNAL):
+        beside = sidecar(path, suffix)
+        try:
+            found = beside.stat()
+        except FileNotFoundError:
+            continue
+        except OSError as error:
+            raise cannot("read", beside, error) from None
+        if not stat.S_ISREG(found.st_mode):
+            raise CaptureError(f"{beside}: cannot read the capture: {NOT_A_FILE}")
+        if found.st_size > LONGEST_FILE:
+            raise CaptureError(
+                f"{beside}: has more than {LONGEST_FILE // 10**9} GB, and no file of a capture has"
+            )
 
 
 def _first_bytes(path: Path) -> tuple[bytes, int]:
@@ -155,12 +179,12 @@ def _first_bytes(path: Path) -> tuple[bytes, int]:
 
 class Opened(NamedTuple):
     """A connection that reads a capture; ``folder``: of the copy, if one was needed; ``log``: the
-    bytes of the log that was copied with it.
+    log that was copied with it.
     """
 
     connection: sqlite3.Connection
     folder: tempfile.TemporaryDirectory[str] | None
-    log: bytes
+    log: Path | None
 
 
 def open_for_reading(path: Path) -> Opened:
@@ -182,7 +206,7 @@ def open_for_reading(path: Path) -> Opened:
             connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
             try:
                 _let_in(connection, path, path)
-                return Opened(connection, None, b"")
+                return Opened(connection, None, None)
             except sqlite3.OperationalError:
                 # A journal left by a kill must be rolled back, which a copy allows.
                 connection.close()
@@ -194,15 +218,14 @@ def open_for_reading(path: Path) -> Opened:
         folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
         try:
             copied = copy_files(path, Path(folder.name))
-            log = sidecar(copied, LOG)
-            log_bytes = log.read_bytes() if log.exists() else b""
+            log = set_aside(copied, LOG)
             connection = sqlite3.connect(copied, check_same_thread=False)
             try:
                 _let_in(connection, copied, path)
             except BaseException:
                 connection.close()
                 raise
-            return Opened(connection, folder, log_bytes)
+            return Opened(connection, folder, log)
         except BaseException:
             folder.cleanup()
             raise
@@ -235,21 +258,33 @@ def copy_files(path: Path, folder: Path) -> Path:
         before = _log_header(log)
         for suffix in (LOG, JOURNAL):
             sidecar(target, suffix).unlink(missing_ok=True)
-        shutil.copyfile(path, target)
+        copy_file(path, target)
         if before is not None:
             with suppress(FileNotFoundError):
-                shutil.copyfile(log, sidecar(target, LOG))
+                copy_file(log, sidecar(target, LOG))
         with suppress(FileNotFoundError):
-            shutil.copyfile(journal, sidecar(target, JOURNAL))
+            copy_file(journal, sidecar(target, JOURNAL))
         if before == _log_header(log):
             return target
     raise CaptureError(f"{path}: the capture changes too fast to be copied; try again")
 
 
+def set_aside(copied: Path, suffix: str) -> Path | None:
+    """Keep a file of a copy as it is: SQLite folds a log, or a journal, into the file it opens.
+
+    Where it is kept; ``None`` if there is no such file.  Raises ``OSError``.
+    """
+    if not sidecar(copied, suffix).exists():
+        return None
+    aside = sidecar(copied, suffix + ASIDE)
+    copy_file(sidecar(copied, suffix), aside)
+    return aside
+
+
 def _log_header(log: Path) -> bytes | None:
     """Header of the log with its salt; ``None`` where there is no log."""
     try:
-        with log.open("rb") as file:
+        with open_file(log) as file:
             return file.read(_LOG_HEADER_BYTES)
     except FileNotFoundError:
         return None

@@ -17,6 +17,7 @@ from replay.capture.files import READ_ERRORS, cannot, open_for_reading
 from replay.capture.gate import check_length
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
+from replay.capture.raw_file import held_raw
 from replay.capture.schema import ENDING_TYPES as _ENDING
 from replay.capture.schema import SESSION_TYPES as _SESSION
 from replay.capture.schema import NotWhole, event_of, has_types, text_crc, whole_row
@@ -50,10 +51,11 @@ class Capture:
         self._connection, self._folder, log = open_for_reading(path)
         try:
             self._read_session()
-            self.wholeness: Wholeness = wholeness_of(
-                closed=self.clean, last=self.event_count, log=log, notes=self._notes
-            )
-        except READ_ERRORS as error:
+            with held_raw(log) as raw:
+                self.wholeness: Wholeness = wholeness_of(
+                    closed=self.clean, last=self.event_count, log=raw, notes=self._notes
+                )
+        except (OSError, *READ_ERRORS) as error:
             self.close()
             raise cannot("read", path, error) from None
         except BaseException:

@@ -18,10 +18,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from replay.capture.files import LOG, READ_ERRORS, cannot, copy_files, read_header, sidecar
+from replay.capture.files import (
+    LOG,
+    READ_ERRORS,
+    cannot,
+    copy_files,
+    read_header,
+    set_aside,
+)
 from replay.capture.gate import check_objects, guard
 from replay.capture.note_table import whole_note
 from replay.capture.notes import Note
+from replay.capture.raw_file import Raw, held_raw
 from replay.capture.row_scan import scan_rows
 from replay.capture.schema import (
     ENDING_TYPES,
@@ -135,13 +143,15 @@ def recover(path: Path) -> Recovered:
     try:
         with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
             copy = copy_files(path, Path(folder))
-            # The raw bytes are kept aside: opening the copy folds its log into it.
-            log_bytes = sidecar(copy, LOG).read_bytes() if sidecar(copy, LOG).exists() else b""
-            main_bytes = copy.read_bytes()
-            if not log_bytes and header.missing:
+            log, main = set_aside(copy, LOG), set_aside(copy, "")
+            if log is None and header.missing:
                 found.missing_bytes = header.missing
                 os.truncate(copy, header.pages * header.page_size)
-            with closing(sqlite3.connect(copy)) as connection:
+            with (
+                held_raw(main) as main_bytes,
+                held_raw(log) as log_bytes,
+                closing(sqlite3.connect(copy)) as connection,
+            ):
                 connection.text_factory = _text
                 guard(connection, copy.stat().st_size)
                 sound = _is_sound(connection, path, found)
@@ -239,7 +249,7 @@ def _session_of(row: tuple[Any, ...] | None) -> Session | None:
     return Session(row[0], row[1], row[2], bool(row[3]), plan)
 
 
-def sieve(found: Recovered, data: bytes) -> None:
+def sieve(found: Recovered, data: Raw) -> None:
     """Take what is lost by now, and lies whole in these bytes: the session, notes and events."""
     if found.session is None:
         found.session_damaged = True

@@ -17,7 +17,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
+from replay.capture.raw_file import BLOCK, Raw, blocks
 from replay.capture.schema import Row, whole_row
+from replay.files_only import open_file
 
 INTEGER_BYTES: Final = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8, 8: 0, 9: 0}
 """Bytes of an integer by its type number; 8 and 9 are the constants 0 and 1."""
@@ -36,22 +38,36 @@ _TYPES: Final = (6, 9)
 _LONGEST_ROW: Final = 4096 - 35
 _NUMBER_BYTES: Final = 5
 """Row numbers up to 34 thousand million."""
+_SHAPE_BYTES: Final = 32
+"""More than any shape looks at."""
 
 
 def scan_file(path: Path) -> Iterator[Row]:
     """All whole event rows in a file; the same row may come several times.  ``OSError``."""
-    return scan_rows(path.read_bytes())
+    with open_file(path) as stream:
+        held = b""
+        while block := stream.read(BLOCK):
+            yield from scan_rows(held + block)
+            held = (held + block)[-2 * _LONGEST_ROW :]
 
 
-def scan_rows(data: bytes) -> Iterator[Row]:
+def scan_rows(data: Raw) -> Iterator[Row]:
     """All whole event rows in ``data``, in the order in which they lie there."""
-    for match in _SHAPE.finditer(data):
-        row = _row_at(data, match.start())
+    for at in places(_SHAPE, data):
+        row = _row_at(data, at)
         if row is not None:
             yield row
 
 
-def _row_at(data: bytes, at: int) -> Row | None:
+def places(shape: re.Pattern[bytes], data: Raw) -> Iterator[int]:
+    """Where a shape of at most :data:`_SHAPE_BYTES` begins."""
+    for begin, end in blocks(data):
+        for match in shape.finditer(data, begin, end + _SHAPE_BYTES):
+            if match.start() < end:
+                yield match.start()
+
+
+def _row_at(data: Raw, at: int) -> Row | None:
     """The row whose types begin at ``at``, if its checksum agrees."""
     types_end = at + data[at]
     position, types = at + 1, []
@@ -89,7 +105,7 @@ def column_value(kind: int, raw: bytes) -> int | bytes | str | None:
     return raw if kind % 2 == 0 else raw.decode("utf-8", "replace")
 
 
-def numbers_before(data: bytes, at: int, total: int) -> Iterator[int]:
+def numbers_before(data: Raw, at: int, total: int) -> Iterator[int]:
     """Row numbers that can end at ``at`` with the row's right length before them."""
     length = bytes([total & 0x7F])
     while total := total >> 7:
@@ -103,7 +119,7 @@ def numbers_before(data: bytes, at: int, total: int) -> Iterator[int]:
             yield seq
 
 
-def varint(data: bytes, at: int) -> tuple[int, int]:
+def varint(data: Raw, at: int) -> tuple[int, int]:
     """SQLite's variable-length number at ``at``, and where it ends; at most five bytes long."""
     value = 0
     for position in range(at, min(at + _NUMBER_BYTES, len(data))):

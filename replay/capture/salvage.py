@@ -8,6 +8,7 @@ as unclean.  A note of the kind ``salvaged`` says what was lost: ``lost`` (event
 
 from __future__ import annotations
 
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
@@ -15,6 +16,7 @@ from pathlib import Path
 
 from replay.capture.files import LOG, sidecar
 from replay.capture.notes import SALVAGED, Note
+from replay.capture.raw_file import copy_file, held_raw
 from replay.capture.recovery import Recovered, Session, recover, sieve
 from replay.capture.schema import has_this_schema
 from replay.capture.writer import CaptureWriter
@@ -123,11 +125,19 @@ def _recover(source: Path) -> Recovered:
         # the statements of this format that it is of no newer one.
         found = Recovered()
         try:
-            if isinstance(error, NewerCapture) and not has_this_schema(source.read_bytes()):
-                raise
-            for path in (source, sidecar(source, LOG)):
-                if path.exists():
-                    sieve(found, path.read_bytes())
+            with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
+                for path in (source, sidecar(source, LOG)):
+                    if path.exists():
+                        copy = Path(folder) / "raw"
+                        copy_file(path, copy)
+                        with held_raw(copy) as data:
+                            if (
+                                path == source
+                                and isinstance(error, NewerCapture)
+                                and not has_this_schema(data)
+                            ):
+                                raise
+                            sieve(found, data)
         except OSError:
             pass
         if not found.rows:

@@ -21,6 +21,7 @@ from struct import error as StructError
 from typing import Any, Final, NamedTuple
 from zlib import crc32
 
+from replay.capture.raw_file import Raw
 from replay.event import CHANNEL_NAMES, Event, Stamp
 
 APPLICATION_ID: Final = 0x53424354
@@ -125,10 +126,10 @@ def table_columns(table: str) -> tuple[str, ...]:
     return tuple(re.findall(r"^    ([a-z]\w*) ", body[1], re.MULTILINE))
 
 
-def has_this_schema(data: bytes) -> bool:
+def has_this_schema(data: Raw) -> bool:
     """Whether the bytes of a file hold the statements that make the tables of this format."""
     return all(
-        statement.encode() in data
+        data.find(statement.encode()) >= 0
         for statement in re.findall(r"CREATE TABLE .*?\n\) STRICT", _STATEMENTS, re.DOTALL)
     )
 

@@ -11,7 +11,14 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
-from replay.capture.row_scan import INTEGER_BYTES, column_value, numbers_before, varint
+from replay.capture.raw_file import Raw
+from replay.capture.row_scan import (
+    INTEGER_BYTES,
+    column_value,
+    numbers_before,
+    places,
+    varint,
+)
 from replay.capture.schema import (
     NOTE_TYPES,
     PAGE_SIZE,
@@ -39,7 +46,7 @@ SessionRow = tuple[str, int, str, int, str, int]
 NoteRow = tuple[int, int, str, str, int]
 
 
-def scan_session(data: bytes) -> SessionRow | None:
+def scan_session(data: Raw) -> SessionRow | None:
     """The first whole row of a session in the bytes of a file: its columns but for ``id``."""
     for _, row in _rows(_SESSION, data, 6):
         if has_types(row, SESSION_TYPES) and text_crc(*row[:5]) == row[5]:
@@ -47,7 +54,7 @@ def scan_session(data: bytes) -> SessionRow | None:
     return None
 
 
-def scan_notes(data: bytes) -> Iterator[NoteRow]:
+def scan_notes(data: Raw) -> Iterator[NoteRow]:
     """All whole rows of notes, as they lie; the same row may come several times."""
     for number, values in _rows(_NOTE, data, 4):
         row = (number, *values)
@@ -56,11 +63,10 @@ def scan_notes(data: bytes) -> Iterator[NoteRow]:
 
 
 def _rows(
-    shape: re.Pattern[bytes], data: bytes, columns: int
+    shape: re.Pattern[bytes], data: Raw, columns: int
 ) -> Iterator[tuple[int, tuple[object, ...]]]:
     """Rows of such a shape: each with its number, and without the column that stands for it."""
-    for match in shape.finditer(data):
-        at = match.start()
+    for at in places(shape, data):
         end, position, types = at + data[at], at + 1, []
         while position < end:
             kind, position = varint(data, position)
@@ -81,7 +87,7 @@ def _rows(
             yield number, tuple(values)
 
 
-def _body(data: bytes, at: int, total: int) -> bytes:
+def _body(data: Raw, at: int, total: int) -> bytes:
     """All bytes of a row, also those on other pages; empty if they are not there."""
     if total <= _MOST_ON_PAGE:
         return data[at : at + total] if at + total <= len(data) else b""

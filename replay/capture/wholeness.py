@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
+from replay.capture.raw_file import Raw
 from replay.capture.row_scan import scan_rows
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.text import grouped
@@ -73,7 +74,7 @@ class Wholeness:
         return tuple(told)
 
 
-def wholeness_of(*, closed: bool, last: int, log: bytes, notes: Iterable[Note]) -> Wholeness:
+def wholeness_of(*, closed: bool, last: int, log: Raw, notes: Iterable[Note]) -> Wholeness:
     """How whole it is.  ``last``: number of its last event; ``log``: bytes of the log beside it."""
     beyond = len({row.seq for row in scan_rows(log) if row.seq > last})
     notes = list(notes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import sqlite3
 import subprocess
@@ -372,3 +373,43 @@ def test_a_hostile_file_costs_a_command_neither_time_nor_memory(altered) -> None
     assert (int(status), int(megabytes) < 300) == (1, True)
     assert float(seconds) < 10  # a guard against hanging; what it takes is told by a benchmark
     assert "'event' is a view" in ended.stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs pipes and links in a folder")
+@pytest.mark.parametrize("suffix", ["-wal", "-shm", "-journal"])
+@pytest.mark.parametrize("made", ["pipe", "device", "folder", "circle", "endless"])
+def test_what_lies_beside_a_capture_must_be_a_file(tmp_path, sound, suffix, made) -> None:
+    """SQLite would wait for a pipe, and a copy of a device never ends."""
+    path = tmp_path / "c.sqlite"
+    path.write_bytes(sound)
+    beside = path.with_name(path.name + suffix)
+    match made:
+        case "pipe":
+            os.mkfifo(beside)
+        case "device":
+            beside.symlink_to("/dev/zero")
+        case "folder":
+            beside.mkdir()
+        case "circle":
+            beside.symlink_to(beside)
+        case _:
+            with beside.open("wb") as file:
+                file.truncate(2_000_000_001)
+    for job in (Capture.open, check_capture, lambda path: salvage(path, tmp_path / "s.sqlite")):
+        with pytest.raises(CaptureError, match=rf"{suffix}: (cannot read|has more than)"):
+            job(path)
+
+
+def test_a_log_of_a_gigabyte_of_nothing_costs_nothing(tmp_path, sound) -> None:
+    """It takes no place on a disk; no more of it is read than there is."""
+    path = tmp_path / "c.sqlite"
+    path.write_bytes(sound)
+    with path.with_name("c.sqlite-wal").open("wb") as file:
+        file.truncate(1_000_000_000)
+    tracemalloc.start()
+    with Capture.open(path) as capture:
+        assert capture.wholeness.is_whole
+    assert check_capture(path).whole
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 50_000_000

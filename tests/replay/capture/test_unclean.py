@@ -13,6 +13,7 @@ import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
 from replay.capture.files import copy_files, sidecar
+from replay.capture.raw_file import copy_file
 from replay.errors import CaptureError, DamagedCapture
 from replay.event import NS_PER_S, Event
 from tests.standins import capture_process
@@ -194,7 +195,7 @@ def test_a_log_that_starts_over_during_a_copy_is_noticed(
     other_process = tmp_path / "folder"
     other_process.mkdir()
     monkeypatch.setattr("replay.capture.files._recorded_here", set())
-    plain_copy = shutil.copyfile
+    plain_copy = copy_file
     copied = []
 
     def copy_slowly(source: Path, target: Path) -> None:
@@ -207,7 +208,7 @@ def test_a_log_that_starts_over_during_a_copy_is_noticed(
             writer.append(Event(100 * NS_PER_S, 1, "2a37", b"\x00\x64"))
             writer.commit()
 
-    monkeypatch.setattr("replay.capture.files.shutil.copyfile", copy_slowly)
+    monkeypatch.setattr("replay.capture.files.copy_file", copy_slowly)
     copy = copy_files(path, other_process)
     assert copied.count(path) == 2
     with closing(sqlite3.connect(copy)) as connection:
