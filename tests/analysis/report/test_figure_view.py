@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import struct
 import time
+from dataclasses import replace
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -11,14 +15,14 @@ from analysis.report.agreement_plots import draw_agreement, draw_differences
 from analysis.report.effort_panels import draw_effort_panels
 from analysis.report.figure_canvas import PAGE, PHONE, Heading
 from analysis.report.figure_view import WHOLE, AxisClock, FigureView, view_of
-from analysis.report.figures import FigureFiles, save_figures
+from analysis.report.figures import FIGURES, FigureFiles, save_figures
 from analysis.report.palette import LIGHT
 from analysis.report.traces import draw_traces
 from analysis.session.pipeline import session_of
 from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
-from tests.standins.feeds import two_sensors, written
+from tests.standins.feeds import PLAN, two_sensors, written
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 LABELS = ("Sorrel", "Tansy", "Bracken")
@@ -134,20 +138,50 @@ def test_time_axes_show_the_clock_that_is_asked_for(rowing, oslo):
     assert not set(np.diff(list(ticks))) - {60, 120}
 
 
-def test_figures_of_one_sensor_have_names_and_headings_of_their_own(tmp_path):
+@pytest.fixture(scope="module")
+def saved(tmp_path_factory):
+    """The files of all figures of one sensor in a minute of an invented session, as told."""
+    folder = tmp_path_factory.mktemp("saved")
+    plan = replace(PLAN, invented=True)
+    file = written(folder / "a.sqlite", two_sensors(150), plan=plan, end_s=150)
+    with Capture.open(file) as capture:
+        session = session_of(capture)
+    view = view_of(session.record, sensors=("Sorrel",), start="1:00", end="2:00")
+    return save_figures(
+        session, FigureFiles(folder / "figures", "rowing_sorrel", "W1", "here", view)
+    )
+
+
+def test_figures_of_one_sensor_have_names_and_headings_of_their_own(saved):
     """The heading of a figure with a time axis names its stretch; that of a plane, which is of the
     whole session, does not.
     """
-    with Capture.open(written(tmp_path / "a.sqlite", two_sensors(150), end_s=150)) as capture:
-        session = session_of(capture)
-    view = view_of(session.record, sensors=("Sorrel",), start="1:00", end="2:00")
-    files = FigureFiles(tmp_path, "rowing_sorrel", "W1", "here", view)
-    svg = {path.name: path.read_text(encoding="utf-8")
-           for path in save_figures(session, files) if path.suffix == ".svg"}  # fmt: skip
+    svg = {path.name: path.read_text(encoding="utf-8") for path in saved if path.suffix == ".svg"}
     for kind in ("traces", "efforts"):
         assert "W1, Sorrel, 1:00 to 2:00 of 2:30" in svg[f"rowing_sorrel_{kind}_print.svg"]
     for kind in ("agreement", "differences"):
         assert "W1, Sorrel<" in svg[f"rowing_sorrel_{kind}_print.svg"]
+
+
+def size_of_png(path):
+    head = path.read_bytes()[:24]
+    assert head[:8] == b"\x89PNG\r\n\x1a\n"
+    return struct.unpack(">II", head[16:24])
+
+
+def test_files_have_the_sizes_of_their_names(saved):
+    """Each figure is there for video in both sizes and for print, as PNG and as SVG."""
+    assert len(saved) == 5 * len(FIGURES)
+    assert sorted(saved) == sorted(saved[0].parent.iterdir())
+    for path in saved:
+        if path.suffix == ".svg":
+            root = ElementTree.parse(path).getroot()
+            assert root.tag.endswith("svg")
+            assert "INVENTED DATA" in "".join(root.itertext())
+        elif "print" in path.name:
+            assert size_of_png(path)[0] == 2700  # 9 in at 300 dpi
+        else:
+            assert size_of_png(path) == tuple(map(int, re.findall(r"(\d+)x(\d+)", path.name)[0]))
 
 
 @pytest.mark.parametrize(

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import re
-import struct
-from dataclasses import replace
-from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -13,7 +10,7 @@ import pytest
 from analysis.report import palette
 from analysis.report.agreement_plots import draw_differences
 from analysis.report.figure_canvas import PAGE, VIDEO, Heading, inline
-from analysis.report.figures import FIGURES, FigureFiles, save_figures
+from analysis.report.figures import FIGURES
 from analysis.report.palette import DARK, LIGHT, contrast
 from analysis.report.traces import draw_traces, series_of
 from analysis.session.pipeline import session_of
@@ -22,7 +19,7 @@ from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from replay.plan import Plan, PlannedSensor
-from tests.standins.feeds import PLAN, beat, two_sensors, written
+from tests.standins.feeds import beat, two_sensors, written
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 
@@ -96,30 +93,6 @@ def test_the_colours_are_those_of_the_window():
     assert [markers[sign] for sign in "os^DXP*"] == [
         "disc", "square", "triangle", "diamond", "cross", "plus", "star",
     ]  # fmt: skip
-
-
-def size_of_png(path):
-    head = path.read_bytes()[:24]
-    assert head[:8] == b"\x89PNG\r\n\x1a\n"
-    return struct.unpack(">II", head[16:24])
-
-
-def test_files_have_the_sizes_of_their_names(tmp_path):
-    """Each figure is there for video in both sizes and for print, as PNG and as SVG."""
-    plan = replace(PLAN, invented=True)
-    minute = numbers_of(written(tmp_path / "a.sqlite", two_sensors(60), plan=plan, end_s=60))
-    paths = save_figures(minute, FigureFiles(tmp_path / "figures", "rowing", "W1", "here"))
-    assert len(paths) == 5 * len(FIGURES)
-    assert sorted(paths) == sorted((tmp_path / "figures").iterdir())
-    for path in paths:
-        if path.suffix == ".svg":
-            root = ElementTree.parse(path).getroot()
-            assert root.tag.endswith("svg")
-            assert "INVENTED DATA" in "".join(root.itertext())
-        elif "print" in path.name:
-            assert size_of_png(path)[0] == 2700  # 9 in at 300 dpi
-        else:
-            assert size_of_png(path) == tuple(map(int, re.findall(r"(\d+)x(\d+)", path.name)[0]))
 
 
 def test_the_same_figure_twice_is_the_same(rowing):

@@ -93,11 +93,16 @@ def test_a_capture_of_a_reference_alone(tmp_path, capsys, seconds):
 
 
 def test_figure_files_of_a_reference_alone(tmp_path, capsys):
-    """Of a session without a test sensor the traces alone are drawn, for video and for print."""
+    """Of a session without a test sensor the traces alone are drawn, for video and for print.  With
+    --json, page and figures are named where they were asked for, and every one of them is there.
+    """
     file = written(tmp_path / "a.sqlite", [beat(1, 1, 120)], plan=ALONE, end_s=3)
-    facts = json.loads(run(capsys, "report", file, "--out", tmp_path / "page.html", "--json"))
-    assert len(facts["figures"]) == 5
+    out, pictures = tmp_path / "deep" / "page.html", tmp_path / "pictures"
+    facts = json.loads(run(capsys, "report", file, "--out", out, "--figures", pictures, "--json"))
+    assert (facts["page"], len(facts["figures"])) == (str(out), 5)
     assert all("_traces_" in Path(path).name for path in facts["figures"])
+    assert {Path(path) for path in facts["figures"]} == set(pictures.iterdir())
+    assert all(Path(path).stat().st_size > 1000 for path in [facts["page"], *facts["figures"]])
 
 
 def test_a_reference_alone_that_never_read(tmp_path, capsys):

@@ -67,18 +67,10 @@ def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monke
     folder = Path("reports") / "short_figures"
     assert (status, err, page.is_file()) == (0, "", True)
     assert f"Page: {page}" in out
-    assert f"Figures: {len(list(folder.iterdir()))} files in {folder}" in out
+    assert f"Figures: 20 files in {folder}" in out
+    files = list(folder.iterdir())
+    assert (len(files), min(file.stat().st_size for file in files) > 1000) == (20, True)
     assert INVENTED_LONG in out
-
-
-def test_the_json_names_all_files(tmp_path, capsys, short):
-    """With --json, page and figures are named, and every one of them is there."""
-    out = tmp_path / "deep" / "page.html"
-    arguments = ("report", short, "--out", out, "--figures", tmp_path / "pictures", "--json")
-    status, told, _ = run(capsys, *arguments)
-    facts = json.loads(told)
-    assert (status, facts["page"], len(facts["figures"])) == (0, str(out), 20)
-    assert all(Path(path).stat().st_size > 1000 for path in [facts["page"], *facts["figures"]])
 
 
 def test_every_key_is_documented(rowing_facts):
