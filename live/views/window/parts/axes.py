@@ -20,7 +20,16 @@ _TEXT_BELOW: Final = 4
 """Pixels between the axis and its text."""
 
 
-class TimeAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+class PlainAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+    """An axis whose unit has no prefix that would go with its range."""
+
+    def updateAutoSIPrefix(self) -> None:
+        """Called by pyqtgraph for each new range; its own way typesets the axis' name anew."""
+        self.picture = None
+        self.update()
+
+
+class TimeAxis(PlainAxis):
     """Seconds since the session began, with ticks at the times that a clock reader expects;
     none before the start.  ``margin``: pixels to its left, where its unit stands.
     """
@@ -68,7 +77,7 @@ class TimeAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
                 letters.put(painter, left, top + _TEXT_BELOW, text, width)
 
 
-class ValueAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+class ValueAxis(PlainAxis):
     """Beats per minute, with ticks where the grid has its lines."""
 
     def tickValues(
@@ -94,7 +103,7 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         return [f"{value:.0f}".replace("-", "−") for value in values]
 
 
-class LaneAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+class LaneAxis(PlainAxis):
     """Names of the lanes, each with its sensor's shape.  ``lanes``: (label, shape, colour)."""
 
     def __init__(self) -> None:

@@ -9,7 +9,7 @@ from PySide6.QtCore import QEvent, QPointF, QSize, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QResizeEvent
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, style_axis
+from live.views.window.parts.axes import LaneAxis, PlainAxis, TimeAxis, ValueAxis, style_axis
 from live.views.window.parts.canvas import PixelItem
 from live.views.window.parts.differences import DifferencesCanvas
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -62,6 +62,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
 
     def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:
         axes = {"left": left, "bottom": TimeAxis("bottom")}
+        axes |= {side: PlainAxis(side) for side in ("top", "right")}
         # Without a menu from the start: to take one away would be to have made it.
         plot = self.addPlot(row=row, col=0, axisItems=axes, enableMenu=False)
         plot.hideButtons()
@@ -70,8 +71,6 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         # Not linked to one another: a link costs more at each picture than setting the range of
         # all three, and only a hand on the mouse moves one alone.
         plot.vb.sigRangeChangedManually.connect(lambda *_: self._was_moved(plot))
-        for axis in ("left", "bottom"):
-            plot.getAxis(axis).enableAutoSIPrefix(False)
         # What is not shown need not follow: each would be laid out anew for each picture.
         unseen = ("top", "right") if row == _LANES else ("top", "right", "bottom")
         for axis in unseen:

@@ -123,8 +123,6 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         plot.hideButtons()
         plot.setMouseEnabled(x=False, y=False)
         plot.disableAutoRange()
-        for name in ("left", "bottom"):
-            plot.getAxis(name).enableAutoSIPrefix(False)
         # The uppermost and the rightmost tick's text reach beyond the axes.
         plot.setContentsMargins(0, 8, 12, 0)
         self.canvas = PlaneCanvas(plot.vb, faults)

@@ -16,7 +16,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from live.views.window.parts.axes import style_axis
+from live.views.window.parts.axes import PlainAxis, style_axis
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.plain_text import tip
@@ -30,7 +30,7 @@ _MOST_OF_NAME: Final = 0.34
 """Share of the width that names may take beside the lanes, and values; longer ones stand above."""
 
 
-class NumberAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+class NumberAxis(PlainAxis):
     """Values of any size, with a true minus."""
 
     def tickValues(
@@ -54,7 +54,7 @@ class NumberAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         return [text.replace("-", "−") for text in texts]
 
 
-class _TextAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
+class _TextAxis(PlainAxis):
     """A text beside each lane: names on the left, with the sensors' shapes; values on the right."""
 
     def __init__(self, side: str, canvas: LaneCanvas) -> None:
@@ -117,7 +117,6 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         plot.setMouseEnabled(x=False, y=False)
         plot.disableAutoRange()
         plot.vb.invertY(True)
-        plot.getAxis("bottom").enableAutoSIPrefix(False)
         plot.setContentsMargins(0, 4, 0, 0)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
