@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 import scipy.stats
-from statsmodels.stats.power import TTestPower
 
 from analysis.study.failures import Failures
 from analysis.study.needed import MOST, Needed, still_needed
+
+NEEDS = ("statsmodels",)  # imported where one test needs it
 
 
 def test_the_bounds_of_failures_are_exact():
@@ -22,6 +23,8 @@ def test_the_bounds_of_failures_are_exact():
 
 def test_the_range_of_sessions_needed_is_that_of_the_spread():
     """Both ends are statsmodels' sample size at the ends of the spread's chi-square interval."""
+    from statsmodels.stats.power import TTestPower
+
     difference, sd, units = 1.0, 1.0, 6
     found = still_needed(difference, sd, units)
     assert found is not None

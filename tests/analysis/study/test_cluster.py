@@ -10,7 +10,6 @@ import sys
 from contextlib import closing
 
 import pytest
-from distributed import Client
 
 from analysis.session.provenance import computation_version
 from analysis.study import cluster as module
@@ -22,6 +21,7 @@ from tests.analysis.study.test_reading import session_events
 from tests.standins.captures import write_capture
 from tests.standins.dask_cluster import dask_cluster
 
+NEEDS = ("distributed",)  # imported where it is used
 pytestmark = pytest.mark.timeout(180)
 SESSIONS = 5
 
@@ -91,6 +91,8 @@ def test_workers_that_would_compute_otherwise_are_refused(captures, running, tmp
     monkeypatch.setattr("analysis.session.provenance.computation_version", lambda: "another")
     with pytest.raises(SidebeatError, match="2 of its 2 workers compute with another version"):
         read_study(captures, scheduler=running.address)
+    from distributed import Client
+
     with Client(running.address, set_as_default=False) as client:
         assert len(client.scheduler_info()["workers"]) == 2
 

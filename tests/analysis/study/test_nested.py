@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
-import statsmodels.formula.api as smf
 
 from analysis.statistics.replicates import Group, limits_varying
 from analysis.study.nested import components_of, limits_over, session_components
+
+NEEDS = ("pandas", "statsmodels")  # imported where one test needs them
 
 # First four subjects of the cardiac output data (Bowling et al. 1993, in Bland & Altman, Stat
 # Methods Med Res 1999;8:135–160, Table 4), as altered in the worked example of Zou, Stat Methods
@@ -48,6 +48,9 @@ def test_one_wearer_gives_the_published_limits_with_t_for_the_bias():
 
 def test_balanced_components_are_those_of_a_mixed_model():
     """On balanced data the components and the mean are REML's (statsmodels MixedLM)."""
+    import pandas as pd
+    import statsmodels.formula.api as smf
+
     data = balanced(4)
     found = components_of(groups(data))
     wearer, session, _ = (axis.ravel() for axis in np.indices(data.shape))

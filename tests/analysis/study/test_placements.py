@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import numpy as np
-import pandas as pd
 import pytest
-import statsmodels.formula.api as smf
 
 from analysis.report.study.placement_words import pairing_sentence
 from analysis.study.comparison import Kind, Standing
@@ -15,6 +13,8 @@ from analysis.study.placements import confounded_with_side, crossover
 from analysis.study.study import study_of
 from replay.placement import side
 from tests.standins.study_rows import LOST, sensor_row, session_row
+
+NEEDS = ("pandas", "statsmodels")  # imported where one test needs them
 
 ACTIVITY = "rowing ergometer"
 WRISTS = ("left wrist", "right wrist")
@@ -83,6 +83,9 @@ def test_a_difference_of_the_arms_is_no_difference_of_the_sensors():
 
 def test_the_separated_effects_are_those_of_a_linear_model():
     """Half sum and half difference of the arrangements are least squares (statsmodels OLS)."""
+    import pandas as pd
+    import statsmodels.formula.api as smf
+
     random = np.random.default_rng(3)
     first_left, first_right = random.normal(2, 1, 5), random.normal(-1, 1, 4)
     table = pd.DataFrame(
