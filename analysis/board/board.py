@@ -253,7 +253,8 @@ class Board:
         for sensor in session.sensors:
             sensor.close_second(second)
         self._agreement.close_second()
-        session.efforts.close_second(second, left_out=self._agreement.leaves_out)
+        session.left_out = self._agreement.leaves_out
+        session.efforts.close_second(second, left_out=session.left_out)
         # Closed from here on, whatever happens to those who look at it.
         session.second = second
         self._next_second = second + 1

@@ -54,7 +54,8 @@ class SessionState:
     ``last_late``: the newest step of the clock and the newest blockage of the capture loop.
     ``free_bytes``: room where the capture is written, ``None`` while not known.  ``malformed``:
     events of the session that could not be read; ``strays``: events for a sensor that the plan
-    does not have.  ``watches``: asked each grid second, before the rules.
+    does not have.  ``watches``: asked each grid second, before the rules.  ``left_out``: whether
+    the reference is known to be at fault by its own signal, as of the second before.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -71,6 +72,7 @@ class SessionState:
         self.compared: Final = (self.reference, *self.tests)
         self.efforts: Final = EffortWatch(self.reference, self.tests)
         self.second = -1
+        self.left_out = False
         self.watches: Final[list[Watch]] = []
         self.markers: Final[list[Marker]] = []
         self.last_jump: Step | None = None

@@ -147,7 +147,7 @@ class NoContact(SensorRule):
         """See :class:`Rule`."""
         if self.watched.sends_rr:
             self._count_beats(self._unread.pass_over())
-        self._score_s = self._bad_readings = self.quiet_until = 0
+        self._score_s = self._bad_readings = 0
         self._last_beat_ns = -1
 
     def _look(self, fresh: list[tuple[int, HeartRate]]) -> bool:

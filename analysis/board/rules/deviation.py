@@ -38,6 +38,7 @@ class Deviation:
         limits: DeviationLimits = DEVIATION,
     ) -> None:
         self.watched: Final = watched
+        self._session: Final = session
         self._reference: Final = session.reference.held
         self._held: Final = watched.held
         self._tolerance: Final = session.tolerance
@@ -93,9 +94,10 @@ class Deviation:
     def _agree(self, second: int, reference: int, value: int) -> None:
         self._agreed = (reference, value)
         self._agreed_at = second
-        # Looked at while they agree only: a fault must not teach the delay that excuses it.
+        # Looked at while they agree only: a fault must not teach the delay that excuses it.  Nor
+        # may one of the reference: what swings by itself fits a long delay as well as none.
         delay = self.delay
-        if second >= delay.due or delay.newest is not self._known:
+        if not self._session.left_out and (second >= delay.due or delay.newest is not self._known):
             follows = delay.estimate(second)
             self._known = delay.newest
             if follows is not None:

@@ -151,4 +151,4 @@ class SwappedLabels(SensorRule):
         self._does_lead = self._by_payload = False
         self._first = self._taken = len(self.session.efforts.answers(self.watched.number))
         self._ours = self._ours_of_a_strap = self._theirs = self._theirs_of_a_strap = 0
-        self._since = self.quiet_until = 0
+        self._since = 0

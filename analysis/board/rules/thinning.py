@@ -152,7 +152,7 @@ class Thinning(SensorRule):
     def reset(self) -> None:
         """See :class:`Rule`."""
         self._first = self._counted = -1
-        self._sum = self._thin_s = self.quiet_until = 0
+        self._sum = self._thin_s = 0
         self._until_block = self._limits.window_s
 
 

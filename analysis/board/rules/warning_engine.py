@@ -213,7 +213,7 @@ class WarningEngine:
         if entry.index >= 0:
             return False
         entry.bad_s = 0
-        entry.rule.reset()
+        self._forget(entry)
         return True
 
     def _good(self, entry: _Entry, second: int) -> None:
@@ -357,7 +357,12 @@ class WarningEngine:
             )
             self._clear(entry, second, f"Explained by the warning '{winner.kind}'{whose}.")
         entry.bad_s = entry.good_s = 0
+        self._forget(entry)
+
+    def _forget(self, entry: _Entry) -> None:
+        """Until when it sleeps is forgotten as well: it is asked as soon as nothing holds it."""
         entry.rule.reset()
+        entry.rule.quiet_until = 0
 
     def _switch_off(self, entry: _Entry, second: int, error: Exception) -> None:
         rule = entry.rule

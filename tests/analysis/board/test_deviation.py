@@ -121,6 +121,23 @@ def test_a_delay_that_another_rule_asked_for_holds_at_once() -> None:
     assert unexplained[0] - 39 == 5 + 6 + 1
 
 
+@pytest.mark.parametrize(("left_out", "excused_s"), [(False, 25), (True, 11)])
+def test_a_reference_at_fault_teaches_no_delay(left_out, excused_s) -> None:
+    """What was known before its fault holds on behind it."""
+    session, estimator = SessionState(PLAN), _Delay(5)
+    deviation = Deviation(session, session.tests[0], estimator)
+    rise = [(100 + 12 * k, 100) for k in range(1, 6)]
+    unexplained = []
+    for second, row in enumerate([*[(100, 100)] * 40, *rise, *[(160, 100)] * 60]):
+        session.left_out = left_out and 20 <= second < 40
+        estimator.known_s = 5 if second < 20 else 30
+        for sensor, bpm in zip(session.sensors, row, strict=True):
+            sensor.held.append(1000 * bpm)
+        if deviation.look(second).unexplained:
+            unexplained.append(second)
+    assert unexplained[0] - 39 == excused_s + 1
+
+
 def test_a_second_without_a_value_of_either_is_neither_in_nor_out() -> None:
     """Each look gives the state itself."""
     session = SessionState(PLAN)

@@ -120,7 +120,6 @@ class Sleeping(Waiting):
 
     def reset(self):
         self.forgotten.append(self.asked[-1])
-        self.quiet_until = 0
 
 
 def test_a_rule_that_sleeps_is_asked_when_it_is_due() -> None:

@@ -97,6 +97,8 @@ async def running(port: int, *, will: bool = False) -> AsyncIterator[Kept]:
     task = asyncio.create_task(kept.client.run(kept.clock))
     try:
         yield kept
+        # The played broker may not have taken a connection yet that is cut short.
+        await until(lambda: kept.ended == kept.attempts or kept.client.client is not None)
     finally:
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
