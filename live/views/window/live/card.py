@@ -159,7 +159,8 @@ class SensorCard(QWidget):
 
     def event(self, event: QEvent) -> bool:
         """The tip is put together when it is asked for."""
-        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+        # Its class first: to be told the type of each event costs more than all else here.
+        if isinstance(event, QHelpEvent) and event.type() == QEvent.Type.ToolTip:
             QToolTip.showText(event.globalPos(), tip(self.told), self)
             return True
         return super().event(event)

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Final
 
 from PySide6.QtCore import QEvent, QObject, QPointF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFocusEvent, QMouseEvent, QPainter, QPaintEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
@@ -159,9 +159,9 @@ class SensorEditor(QFrame):
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """A card whose field is entered is the one that the body map places."""
-        if event.type() == QEvent.Type.FocusIn:
+        if isinstance(event, QFocusEvent) and event.gotFocus():
             self.picked.emit()
-        elif event.type() == QEvent.Type.Wheel and isinstance(watched, QComboBox):
+        elif isinstance(event, QWheelEvent) and isinstance(watched, QComboBox):
             # Scrolling past must not change a role.
             event.ignore()
             return True

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -33,6 +34,32 @@ def test_sensors_are_listed_with_signal_and_battery(tmp_path):
         ]  # fmt: skip
         spoken = discovered.item(2, 0).data(Qt.ItemDataRole.AccessibleTextRole)
         assert spoken == "Yarrow, heart rate, strong, −60 dBm, 87 %, not worn"
+
+
+def test_scrolling_over_a_card_changes_nothing_and_entering_it_chooses_it(tmp_path):
+    """The wheel over a role or a placement leaves both as they are; a field that takes the keyboard
+    makes its card the one that the body map places.
+    """
+    with setup_page(tmp_path, *ROWS) as (window, _):
+        tick(window, "Yarrow")
+        tick(window, "Sorrel")
+        cards, chosen = window.plan_page.selected, []
+        cards.picked.connect(chosen.append)
+        first, second = cards.editors
+        for box in (second.role, second.placement):
+            before, middle = box.currentText(), QPointF(box.rect().center())
+            for turned in (120, -120):
+                wheel = QWheelEvent(
+                    middle, box.mapToGlobal(middle), QPoint(), QPoint(0, turned),
+                    Qt.MouseButton.NoButton, Qt.KeyboardModifier.NoModifier,
+                    Qt.ScrollPhase.NoScrollPhase, False,
+                )  # fmt: skip
+                QApplication.sendEvent(box, wheel)
+                assert box.currentText() == before
+        assert chosen == []
+        second.label.setFocus()
+        first.role.setFocus()
+        assert chosen == [1, 0]
 
 
 def test_signals_are_renewed_and_rows_stay(tmp_path):
