@@ -10,13 +10,16 @@ from pathlib import Path
 from typing import Final
 
 NOT_A_FILE: Final = "this is no file, but a folder, pipe or device"
+LONGEST_TEXT: Final = 4_000_000
+"""Bytes of a file that people write: a table of a study with 50,000 rows."""
 
 
-def open_file(path: Path) -> io.BufferedReader:
-    """Open a regular file for reading.
+def open_file(path: Path, longest: int | None = None) -> io.BufferedReader:
+    """Open a regular file for reading.  ``longest``: bytes that it may have.
 
-    A pipe that nobody writes to would make the program wait for ever, and a device may have no
-    end.  Raises ``OSError``, for anything else than a file with :data:`NOT_A_FILE` as its text.
+    A pipe that nobody writes to would make the program wait for ever, a device may have no end,
+    and a file of gigabytes takes no place on a disk if nothing is in it.  Raises ``OSError``, for
+    anything else than a file with :data:`NOT_A_FILE` as its text.
     """
     try:
         stream = open(path, "rb", opener=_without_waiting)  # noqa: SIM115 - pathlib has no opener
@@ -25,6 +28,9 @@ def open_file(path: Path) -> io.BufferedReader:
     if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
         stream.close()
         raise OSError(errno.EINVAL, NOT_A_FILE)
+    if longest is not None and os.fstat(stream.fileno()).st_size > longest:
+        stream.close()
+        raise OSError(errno.EINVAL, f"it has more than {longest / 1e6:,.0f} MB")
     return stream
 
 
@@ -36,7 +42,14 @@ def _without_waiting(path: str, flags: int) -> int:
 def read_text(path: Path) -> str:
     """The text of a file that people write, UTF-8, with any ends of lines.
 
-    Raises as :func:`open_file`, and ``UnicodeDecodeError``.
+    At most :data:`LONGEST_TEXT`.  Raises as :func:`open_file`, and ``UnicodeDecodeError``.
     """
-    with io.TextIOWrapper(open_file(path), encoding="utf-8-sig") as file:
+    with io.TextIOWrapper(open_file(path, LONGEST_TEXT), encoding="utf-8-sig") as file:
         return file.read()
+
+
+def why_unread(error: OSError | UnicodeError) -> str:
+    """A few words on what :func:`read_text` has raised."""
+    if isinstance(error, OSError):
+        return error.strerror or str(error)
+    return "it is no text"

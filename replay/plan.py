@@ -7,7 +7,6 @@ stands in every capture, so that a capture can be read without anything beside i
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -35,7 +34,7 @@ from replay.planned_sensor import (
     make_printable,
 )
 from replay.text import grouped, printable
-from replay.toml_table import checked_table
+from replay.toml_table import TomlError, checked_table, parse_toml
 
 __all__ = [
     "CAPTURE_CLOCK",
@@ -228,11 +227,9 @@ def parse_plan(text: str) -> Plan:
             "file", f"is longer than {grouped(LONGEST_TEXT)} characters, and is no plan"
         )
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise PlanError("file", f"is not valid TOML: {error}") from None
-    except (RecursionError, ValueError):
-        raise PlanError("file", "is nested too deeply, or holds a number of no use") from None
+        raw = parse_toml(text)
+    except TomlError as error:
+        raise PlanError("file", str(error)) from None
     unknown = sorted(set(raw) - set(_PARTS))
     if unknown:
         raise PlanError(unknown[0], f"is not a part of a plan ({', '.join(_PARTS)})")

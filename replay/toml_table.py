@@ -1,17 +1,43 @@
-"""A table of a TOML file, checked key by key against the types that it may hold."""
+"""A TOML file, and a table of it checked key by key against the types that it may hold."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from typing import Any, Final
 
 from replay.errors import PlanError
 
 _LARGEST: Final = 10**18
+_OF_NO_USE: Final = "is nested too deeply, or holds a number or a date of no use"
 _IN_WORDS: Final = {
     str: "a text in quotation marks", float: "a number", int: "a whole number",
     bool: "true or false", dict: "a table",
 }  # fmt: skip
+
+
+class TomlError(ValueError):
+    """Text that is no TOML of any use; the message says why, to go behind the name of a file."""
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """All that a TOML text holds.  Raises :class:`TomlError`, whatever the text is."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise TomlError(f"is not valid TOML: {error}") from None
+    except (RecursionError, ValueError):
+        raise TomlError(_OF_NO_USE) from None
+    waiting: list[tuple[str, object]] = [("", raw)]
+    while waiting:
+        name, one = waiting.pop()
+        if isinstance(one, dict):
+            waiting += one.items()
+        elif isinstance(one, list):
+            waiting += [(name, each) for each in one]
+        elif isinstance(one, int) and abs(one) >> 63:  # TOML has no larger ones
+            raise TomlError(f"holds a number that is too large: {name}")
+    return raw
 
 
 def checked_table(

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import csv
 import math
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +18,7 @@ from typing import Final
 from replay.errors import SidebeatError
 from replay.files_only import read_text
 from replay.text import printable
+from replay.toml_table import TomlError, parse_toml
 
 ENDINGS: Final = frozenset({".csv", ".toml"})
 """Of a manifest."""
@@ -119,9 +119,9 @@ def _csv_rows(path: Path, text: str) -> _Rows:
 
 def _toml_rows(path: Path, text: str) -> _Rows:
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SidebeatError(f"{path}: is not valid TOML: {error}") from None
+        raw = parse_toml(text)
+    except TomlError as error:
+        raise SidebeatError(f"{path}: {error}") from None
     if unknown := set(raw) - {"defaults", "pair"}:
         raise SidebeatError(
             f"{path}: there is no {min(unknown)!r} in a manifest; there are defaults and pair"

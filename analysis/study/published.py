@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ from analysis.study.statistic import STATISTICS
 from replay.errors import SidebeatError
 from replay.files_only import read_text
 from replay.text import printable
+from replay.toml_table import parse_toml
 
 _TEXTS: Final = ("sensor", "activity", "statistic", "source", "firmware")
 _NUMBERS: Final = ("value", "sessions", "wearers")
@@ -56,7 +56,7 @@ def load_published(path: Path) -> tuple[Published, ...]:
         if not rows:
             raise ValueError("no figure stands in it")
         return tuple(_figure(number, row) for number, row in enumerate(rows, 1))
-    except (tomllib.TOMLDecodeError, csv.Error) as error:
+    except csv.Error as error:
         raise SidebeatError(f"{path}: is no valid table: {error}") from None
     except ValueError as error:
         raise SidebeatError(f"{path}: {error}") from None
@@ -72,7 +72,7 @@ def _csv(text: str) -> list[Mapping[str, object]]:
 
 
 def _toml(text: str) -> list[Mapping[str, object]]:
-    rows = tomllib.loads(text).get("figure", [])
+    rows = parse_toml(text).get("figure", [])
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise ValueError("a figure is written as [[figure]]")
     return rows

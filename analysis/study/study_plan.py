@@ -7,7 +7,6 @@ session was decided later, and is exploratory.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
@@ -22,6 +21,7 @@ from replay.event import NS_PER_S
 from replay.files_only import read_text
 from replay.placement import SIDES, side
 from replay.text import printable
+from replay.toml_table import TomlError, parse_toml
 
 
 class State(StrEnum):
@@ -74,12 +74,12 @@ class Filled:
 def load_study_plan(path: Path) -> StudyPlan:
     """Read a plan from a TOML file.  Raises :class:`SidebeatError` naming the file and the rule."""
     try:
-        raw = tomllib.loads(read_text(path))
+        raw = parse_toml(read_text(path))
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise SidebeatError(f"{path}: cannot be read: {reason}") from None
-    except tomllib.TOMLDecodeError as error:
-        raise SidebeatError(f"{path}: is not valid TOML: {error}") from None
+    except TomlError as error:
+        raise SidebeatError(f"{path}: {error}") from None
     try:
         return _plan(raw)
     except ValueError as error:

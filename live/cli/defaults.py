@@ -13,13 +13,13 @@ Keys are a command's options without their dashes.  What is typed counts more.
 from __future__ import annotations
 
 import argparse
-import tomllib
 from pathlib import Path
 from typing import Any, Final
 
 from live.setup.known_sensors import known_sensors_path
 from replay.errors import SidebeatError
-from replay.files_only import read_text
+from replay.files_only import read_text, why_unread
+from replay.toml_table import TomlError, parse_toml
 
 _NEVER: Final = frozenset({"help", "attach", "watch", "child", "rehearse", "on-warning"})
 """Options that say what a command is to do this time, or that the program gives itself."""
@@ -38,11 +38,13 @@ def apply_defaults(parser: argparse.ArgumentParser, command: str) -> None:
     """
     path = defaults_path()
     try:
-        tables = tomllib.loads(read_text(path))
+        tables = parse_toml(read_text(path))
     except FileNotFoundError:
         return
-    except (OSError, ValueError, RecursionError) as error:
-        raise SidebeatError(f"{path}: cannot be read ({error})") from None
+    except TomlError as error:
+        raise SidebeatError(f"{path}: {error}") from None
+    except (OSError, UnicodeError) as error:
+        raise SidebeatError(f"{path}: cannot be read: {why_unread(error)}") from None
     table = tables.get(command, {})
     if not isinstance(table, dict):
         raise SidebeatError(f"{path}: [{command}] must be a table of options")

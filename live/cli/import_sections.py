@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import math
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -16,7 +15,8 @@ from typing import Any, Final
 from replay.capture.notes import Section
 from replay.errors import ActivityFileError
 from replay.event import NS_PER_S
-from replay.files_only import read_text
+from replay.files_only import read_text, why_unread
+from replay.toml_table import TomlError, parse_toml
 
 _KEYS: Final = ("from_s", "to_s", "name")
 
@@ -32,7 +32,7 @@ def sections_from(path: Path | None, duration_ns: int) -> list[Section]:
     try:
         text = read_text(path)
     except (OSError, UnicodeError) as error:
-        raise ActivityFileError(f"{path}: cannot be read: {error}") from None
+        raise ActivityFileError(f"{path}: cannot be read: {why_unread(error)}") from None
     rows = _from_toml(path, text) if path.suffix.lower() == ".toml" else _from_csv(path, text)
     if not rows:
         raise ActivityFileError(f"{path}: no section stands in it")
@@ -41,9 +41,9 @@ def sections_from(path: Path | None, duration_ns: int) -> list[Section]:
 
 def _from_toml(path: Path, text: str) -> list[Mapping[str, Any]]:
     try:
-        rows = tomllib.loads(text).get("section", [])
-    except tomllib.TOMLDecodeError as error:
-        raise ActivityFileError(f"{path}: is not valid TOML: {error}") from None
+        rows = parse_toml(text).get("section", [])
+    except TomlError as error:
+        raise ActivityFileError(f"{path}: {error}") from None
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise ActivityFileError(f"{path}: a section is written as [[section]]")
     return rows

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import shutil
-import tomllib
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -18,12 +17,13 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final, Protocol
 
 from replay.errors import ActivityFileError
-from replay.files_only import read_text
+from replay.files_only import read_text, why_unread
+from replay.toml_table import TomlError, parse_toml
 
 SUFFIXES: Final = (".fit", ".tcx", ".gpx", ".csv", ".tsv", ".jsonl", ".ndjson")
 """What a folder or an archive is searched for."""
 _PACKED: Final = (".gz", ".zip")
-LARGEST_BYTES: Final = 1 << 30
+LARGEST_BYTES: Final = 400_000_000
 """Unpacked, of one archive: no activity is larger, and a small archive may hold a huge one."""
 BESIDE: Final[Mapping[str, type]] = {
     "label": str, "role": str, "placement": str, "firmware": str, "offset_s": float,
@@ -66,11 +66,11 @@ def sidecar_options(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         return {}
     except (OSError, UnicodeError) as error:
-        raise ActivityFileError(f"{beside}: cannot be read: {error}") from None
+        raise ActivityFileError(f"{beside}: cannot be read: {why_unread(error)}") from None
     try:
-        options = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ActivityFileError(f"{beside}: is not valid TOML: {error}") from None
+        options = parse_toml(text)
+    except TomlError as error:
+        raise ActivityFileError(f"{beside}: {error}") from None
     for name, value in options.items():
         wanted = BESIDE.get(name)
         if wanted is None:
@@ -152,6 +152,6 @@ class _Limited:
         self._left -= len(data)
         if self._left < 0:
             raise ActivityFileError(
-                f"{self._path}: holds more than {LARGEST_BYTES >> 30} GiB, which no activity has"
+                f"{self._path}: holds more than {LARGEST_BYTES // 10**6} MB, which no activity has"
             )
         return data

@@ -20,6 +20,8 @@ from analysis.study.manifest import ENDINGS, ListedSession, load_manifest
 from analysis.study.reading import LeftOut
 from live.cli.main import version
 from replay.errors import SidebeatError
+from replay.files import LARGEST_BYTES
+from replay.files_only import open_file
 
 FEWEST_FOR_PROCESSES: Final = 3
 """Sessions to import below which starting processes takes longer than it saves."""
@@ -100,7 +102,8 @@ def make_capture(session: ListedSession, folder: Path, software: str) -> Path | 
 def _digest(session: ListedSession, software: str) -> str:
     digest = hashlib.sha256(f"{software}\n{session!r}".encode())
     for path in (session.reference, *(pair.file for pair in session.pairs)):
-        digest.update(path.read_bytes())
+        with open_file(path, LARGEST_BYTES) as stream:
+            digest.update(stream.read())
         beside = path.with_name(f"{path.name}.toml")  # what is true of that file alone
         digest.update(beside.read_bytes() if beside.is_file() else b"")
     return digest.hexdigest()[:10]

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sys
-import tomllib
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -17,9 +16,11 @@ from typing import Final
 import tomli_w
 
 from replay.errors import SidebeatError
+from replay.files_only import read_text
 from replay.plan import PlannedSensor
 from replay.signs import SIGNS
 from replay.text import printable
+from replay.toml_table import parse_toml
 
 CONFIG_FOLDER_VARIABLE: Final = "SIDEBEAT_CONFIG_DIR"
 """Environment variable that names another folder for what is remembered."""
@@ -121,7 +122,7 @@ def load_known_sensors(path: Path) -> KnownSensors:
     it is then left as it is.
     """
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw = parse_toml(read_text(path))
     except FileNotFoundError:
         return KnownSensors()
     except (OSError, ValueError) as error:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from itertools import repeat
 from pathlib import Path
+from typing import Final
 
 from replay.errors import ActivityFileError
 from replay.files.fit import read_fit
@@ -16,6 +17,7 @@ from replay.files_only import open_file
 from replay.payloads import FILE_UNITS
 
 __all__ = [
+    "LARGEST_BYTES",
     "Counts",
     "FileSeries",
     "RawSeries",
@@ -27,6 +29,10 @@ __all__ = [
 ]
 
 
+LARGEST_BYTES: Final = 200_000_000
+"""Of one activity file: 48 h of a point a second in the wordiest of the formats are half of it."""
+
+
 def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries:
     """Read an activity file; what kind it is, its content says.
 
@@ -34,7 +40,7 @@ def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries
     holds no heart rate, and :class:`replay.errors.ColumnsUnclear` if a table needs options.
     """
     try:
-        with open_file(path) as file:
+        with open_file(path, LARGEST_BYTES) as file:
             data = file.read()
     except OSError as error:
         raise ActivityFileError(f"{path}: cannot be read: {error.strerror}") from None

@@ -23,9 +23,11 @@ from replay.errors import ActivityFileError, ColumnsUnclear, PayloadError
 from replay.event import FILE_HEART_RATE, HEART_RATE
 from replay.files_only import open_file
 from replay.payloads import HeartRate, encode_heart_rate
+from replay.text import grouped
 
 SAMPLED_ROWS: Final = 200
 """Rows looked at before the columns are chosen."""
+_LONGEST_LINE: Final = 1_000_000
 _DELIMITERS: Final = ",;\t|"
 _NUMBER: Final = re.compile(r"\+?[0-9]{1,9}(?:[.,][0-9]{1,24})?(?:[eE][+-]?[0-9]{1,2})?")
 _HEX: Final = re.compile(r"(?:0[xX])?((?:[0-9A-Fa-f]{2}[ :-]?)+)")
@@ -88,7 +90,7 @@ def table_of(path: Path, stream: IO[str]) -> tuple[str, list[str], Iterator[list
 
     JSON lines have the columns that their first rows have, taken together.
     """
-    lines = iter(stream)
+    lines = _lines(path, stream)
     first = next((line for line in lines if line.strip()), "")
     if not first:
         raise ActivityFileError(f"{path}: the file is empty")
@@ -101,9 +103,27 @@ def table_of(path: Path, stream: IO[str]) -> tuple[str, list[str], Iterator[list
             if not any(plain_name(known) in _NAMES[name] for known in names):
                 names[_NAMES[name][0]] = None
         return "JSON lines", list(names), _json_rows(chain(head, lines), list(names))
-    delimiter = max(_DELIMITERS, key=lambda sign: len(next(csv.reader([first], delimiter=sign))))
-    header = [name.strip() for name in next(csv.reader([first], delimiter=delimiter))]
+    try:
+        heads = {sign: next(csv.reader([first], delimiter=sign)) for sign in _DELIMITERS}
+    except csv.Error as error:
+        raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
+    delimiter = max(_DELIMITERS, key=lambda sign: len(heads[sign]))
+    header = [name.strip() for name in heads[delimiter]]
     return "CSV", header, _csv_rows(lines, delimiter, len(header))
+
+
+def _lines(path: Path, stream: IO[str]) -> Iterator[str]:
+    """The lines of a log, none of which may be longer than a row can be.
+
+    Raises :class:`ActivityFileError`.
+    """
+    while line := stream.readline(_LONGEST_LINE):
+        if len(line) == _LONGEST_LINE:
+            raise ActivityFileError(
+                f"{path}: has a line of more than {grouped(_LONGEST_LINE)} characters, and no log "
+                "has"
+            )
+        yield line
 
 
 def columns_of(

@@ -56,7 +56,8 @@ def decoded_markup(path: Path, data: bytes) -> str:
     except (UnicodeError, LookupError):
         raise ActivityFileError(f"{path}: its text is not {encoding}, as it should be") from None
     # What is decoded has no encoding any more; a parser must not be told of one.
-    return re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1)
+    head = re.match(r"\s*<\?xml[^>]*\?>", text)
+    return text[head.end() :] if head else text
 
 
 def root_tag(path: Path, text: str) -> str:
@@ -80,7 +81,8 @@ def root_tag(path: Path, text: str) -> str:
     parser.StartDoctypeDeclHandler = refuse
     parser.StartElementHandler = begin
     with suppress(StopIteration, expat.ExpatError):
-        parser.Parse(text.encode("utf-8", "replace"), True)
+        for start in range(0, len(text), _CHUNK):
+            parser.Parse(text[start : start + _CHUNK].encode("utf-8", "replace"), False)
     return found[0].rpartition(":")[2] if found else ""
 
 
@@ -125,12 +127,14 @@ def read_gpx(path: Path, text: str) -> RawSeries:
         raise ActivityFileError(f"{path}: this GPX file is damaged: {error}") from None
     rows, zoneless = [], False
     for point in (p for t in track.tracks for s in t.segments for p in s.points):
-        moment = point.time
+        moment, time_ns = point.time, None
         if moment is not None and moment.tzinfo is None:
             zoneless, moment = True, moment.replace(tzinfo=UTC)
+        with suppress(ValueError, OverflowError):  # an offset of days, which gpxpy lets through
+            time_ns = None if moment is None else utc_ns(moment)
         rows.append(
             Row(
-                None if moment is None else utc_ns(moment),
+                time_ns,
                 _extension_value(point.extensions),
                 signals=_signals(e for extension in point.extensions for e in extension.iter())
                 | ({} if point.elevation is None else {"altitude": float(point.elevation)}),

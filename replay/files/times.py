@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import Decimal
 from pathlib import Path
@@ -74,9 +75,10 @@ def zone_named(name: str) -> tzinfo:
     Raises :class:`ActivityFileError`.
     """
     if re.fullmatch(r"[+-][0-9]{2}:[0-9]{2}", name):
-        zone = datetime.fromisoformat(f"2000-01-01T00:00:00{name}").tzinfo
-        if zone is not None:
-            return zone
+        with suppress(ValueError):  # no offset reaches a day
+            zone = datetime.fromisoformat(f"2000-01-01T00:00:00{name}").tzinfo
+            if zone is not None:
+                return zone
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):  # unknown, no name at all, a folder

@@ -134,7 +134,8 @@ BY_TOPIC = SECOND + 'source = "mqtt"\ntopic = "gym/hr"\n'
         (SMALLEST + 'source = "simulated"\n', "sensor 'Yarrow'", "needs a kind"),
         (SMALLEST + SECOND.replace("Sorrel", "Yarrow"), "sensor.label", "must be unique"),
         (SMALLEST.replace("Yarrow", "Y" * 61), "sensor.label", "must have at most 60 characters"),
-        (SMALLEST + f"hold_s = {'9' * 400}\n", "sensor 1.hold_s", "is too large"),
+        (SMALLEST + f"hold_s = {'9' * 400}\n", "file", "that is too large: hold_s"),
+        (SMALLEST + f"hold_s = {10**18 + 1}\n", "sensor 1.hold_s", "is too large"),
         (SMALLEST + f"x = {'[' * 3000}", "file", "nested too deeply"),
         (SMALLEST + "#" * 200_001, "file", "is longer than 200\u202f000 characters"),
         (

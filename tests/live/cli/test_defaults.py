@@ -63,8 +63,8 @@ def test_another_commands_table_says_nothing(capsys):
         ("[live]\nminutes = 'soon'", "minutes is not understood"),
         ("[live]\nminutes = [1]", "minutes must be a text or a number"),
         ("live = 1", "[live] must be a table of options"),
-        ("[live", "cannot be read"),
-        ("x = " + "[" * 5000, "cannot be read"),
+        ("[live", "is not valid TOML"),
+        ("x = " + "[" * 5000, "is nested too deeply"),
     ],
 )
 def test_what_cannot_be_taken_is_one_sentence(text, words, capsys):

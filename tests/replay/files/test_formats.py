@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from replay.errors import ActivityFileError
-from replay.files import read_activity
+from replay.files import LARGEST_BYTES, read_activity
 from tests.standins.activity_files import START_S, csv_file, fit_file, gpx_file, points, tcx_file
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
@@ -189,3 +189,20 @@ def test_a_parser_that_is_not_installed_is_named(write, module, tmp_path, monkey
     monkeypatch.setitem(sys.modules, module, None)
     with pytest.raises(ActivityFileError, match=r"pip install 'sidebeat\[files\]'"):
         read_activity(write(tmp_path / "tansy", points(5)))
+
+
+def test_a_zone_of_days_is_no_time(tmp_path):
+    """The parser lets it through, and stumbles only where it is used."""
+    path = gpx_file(tmp_path / "a.gpx", points(5), zone="+99:99")
+    with pytest.raises(ActivityFileError, match="none of its 5 rows has a time"):
+        read_activity(path)
+
+
+@pytest.mark.parametrize("suffix", [".fit", ".tcx", ".gpx", ".csv"])
+def test_a_file_of_gigabytes_is_not_read(suffix, tmp_path):
+    """It takes no place on a disk if nothing is in it."""
+    path = tmp_path / f"a{suffix}"
+    with path.open("wb") as file:
+        file.truncate(LARGEST_BYTES + 1)
+    with pytest.raises(ActivityFileError, match="more than 200 MB"):
+        read_activity(path)

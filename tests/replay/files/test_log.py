@@ -233,3 +233,20 @@ def test_no_row_is_lost_without_a_word(tmp_path_factory, rows):
     assert sum(total[name] for name in kinds) == len(log.t_ns)
     assert all(a <= b for a, b in zip(log.t_ns.tolist(), log.t_ns.tolist()[1:], strict=False))
     assert len(list(log.events())) == len(log.t_ns)
+
+
+@pytest.mark.parametrize("begun", ["A,1,60,,1", '{"device": "A"}'])
+def test_a_line_without_an_end_is_not_held(tmp_path, begun):
+    """One that is longer than a row can be is refused, in a table as in JSON lines."""
+    header = HEADER if begun.startswith("A") else begun
+    with pytest.raises(ActivityFileError, match="a line of more than"):
+        log_of(tmp_path, *[begun] * 3, "x" * 1_000_000, header=header)
+
+
+def test_a_header_with_too_long_a_name_is_refused_in_a_sentence(tmp_path):
+    """Whoever asks for the columns of a file is told so too."""
+    path = tmp_path / "wide.csv"
+    path.write_text("time,hr" + ";" * 200_000 + "\n1,60\n", encoding="utf-8")
+    path.write_text("time,hr," + "x" * 200_000 + "\n1,60\n", encoding="utf-8")
+    with pytest.raises(ActivityFileError, match="field larger than"):
+        log_columns(path)

@@ -105,7 +105,7 @@ def test_zones_have_names_or_offsets(name):
     assert zone_named(name) is not None
 
 
-@pytest.mark.parametrize("name", ["Mars/Olympus", "", "+2", "../etc/passwd", "Europe"])
+@pytest.mark.parametrize("name", ["Mars/Olympus", "", "+2", "../etc/passwd", "Europe", "+99:99"])
 def test_unknown_zones_are_refused(name):
     """Whatever is no zone is one sentence with an example."""
     with pytest.raises(ActivityFileError, match="is not known here"):

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import logging
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,8 @@ from typing import Final
 import tomli_w
 
 from live.setup.known_sensors import known_sensors_path
+from replay.files_only import read_text
+from replay.toml_table import parse_toml
 
 _log = logging.getLogger(__name__)
 
@@ -71,7 +72,7 @@ def preferences_path() -> Path:
 def load_preferences(path: Path) -> Preferences:
     """Read them; never raises: what is missing or makes no sense is as usual."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw = parse_toml(read_text(path))
     except FileNotFoundError:
         return Preferences()
     except (OSError, ValueError) as error:
