@@ -35,8 +35,8 @@ KEEPALIVE_S: Final = 10
 NEWEST: Final = aiomqtt.ProtocolVersion.V5
 OLDER: Final = aiomqtt.ProtocolVersion.V311
 """For brokers that do not speak the newest."""
-_NOT_THIS_ONE: Final = (1, 132)
-"""Unacceptable protocol version, in the words of MQTT 3.1.1 and of MQTT 5."""
+_NOT_THIS_ONE: Final = 132
+"""Unsupported protocol version; the 1 of MQTT 3.1.1 is translated to it by the library."""
 _TLS_PORT: Final = "8883 is usual"
 
 
@@ -143,7 +143,7 @@ def new_client(
 def may_be_older(error: Exception) -> bool:
     """Whether a broker that did not let a client in may speak an older version of MQTT only."""
     if isinstance(error, aiomqtt.exceptions.MqttConnectError):
-        return (error.rc.value if isinstance(error.rc, ReasonCode) else error.rc) in _NOT_THIS_ONE
+        return (error.rc.value if isinstance(error.rc, ReasonCode) else error.rc) == _NOT_THIS_ONE
     return isinstance(error, aiomqtt.MqttError)
 
 
