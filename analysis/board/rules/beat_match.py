@@ -1,9 +1,12 @@
-"""Whether the beats of one list are those of another, with some lost on the way."""
+"""Whether the beats of one list are those of another, with some lost on the way.
+
+Where a beat of ours may be among the others' is kept as the bits of a whole number, the first beat
+lowest: a steady heart has many such places, and all of them are looked at in one step.
+"""
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
@@ -42,22 +45,26 @@ def match_beats(
     most_off: int,
     ahead: int,
     least: float = 0,
+    least_exact: float = 0,
 ) -> BeatMatch:
     """The match in order with most equal pairs that begins with one of the first beats.
 
     ``ours``, ``theirs``: RR, 1/1024 s.  ``factor``: of the unit: ours are so many times theirs.
     ``most_off``: how far the values may differ; ``ahead``: how many beats in a row may have been
-    lost or added on either side.  ``least``: where there cannot be as many pairs, none are looked
-    for.
+    lost or added on either side.  ``least``, ``least_exact``: where there cannot be as many pairs,
+    or equal ones, none are looked for.
     """
-    wanted = [round(rr * factor) for rr in theirs]
-    fits = _fits(ours, wanted, most_off)
-    if len(ours) - fits.count([]) < least:
+    there = _places([round(rr * factor) for rr in theirs])
+    equal = [there.get(rr, 0) for rr in ours]
+    fits = equal if most_off == 0 else [_near(there, rr, most_off) for rr in ours]
+    if not any(fits) or _most_in_order(equal, len(theirs)) < least_exact:
         return _NO_MATCH
-    steps = _Steps(fits, ours, wanted, most_off=most_off, ahead=ahead)
+    if _most_in_order(fits, len(theirs)) < least:
+        return _NO_MATCH
+    steps = _Steps(fits, equal, last_wanted=len(theirs) - 1, ahead=ahead)
     best, most = None, (0, 0)
     for first in range(min(ahead, len(ours))):
-        for start in fits[first]:
+        for start in _bits(fits[first]):
             rest = steps.rest_from((first, start))
             if (rest.exact, rest.pairs) > most:
                 best, most = (first, start), (rest.exact, rest.pairs)
@@ -66,40 +73,74 @@ def match_beats(
     return BeatMatch(steps.pairs_from(best), most[0])
 
 
-def _fits(ours: Sequence[int], wanted: Sequence[int], most_off: int) -> list[list[int]]:
-    """For each of our beats, where the others' are that it may be, in order."""
-    places: dict[int, list[int]] = {}
-    for at, rr in enumerate(wanted):
-        places.setdefault(rr, []).append(at)
-    offs = range(-most_off, most_off + 1)
-    return [sorted([at for off in offs for at in places.get(rr + off, ())]) for rr in ours]
+def _most_in_order(places: Sequence[int], width: int) -> int:
+    """Most pairs that go up in both lists, of the first list and of ``width`` in the other.
+
+    No match has more.  Length of the longest common subsequence by whole numbers as rows of bits
+    (Hyyrö, "Bit-parallel LCS-length computation revisited", 2004; from memory).
+
+    >>> _most_in_order([0b100, 0b001, 0b010], 3)
+    2
+    """
+    every = (1 << width) - 1
+    rising = every
+    for here in places:
+        met = rising & here
+        rising = (rising + met | rising - met) & every
+    return width - rising.bit_count()
+
+
+def _places(values: Sequence[int]) -> dict[int, int]:
+    """Where each value stands among these, as bits."""
+    places: dict[int, int] = {}
+    for at, value in enumerate(values):
+        places[value] = places.get(value, 0) | 1 << at
+    return places
+
+
+def _near(places: dict[int, int], value: int, most_off: int) -> int:
+    """Where any value is that is so little off this one, as bits."""
+    found = 0
+    for near in range(value - most_off, value + most_off + 1):
+        found |= places.get(near, 0)
+    return found
+
+
+def _bits(places: int) -> Iterator[int]:
+    """The numbers of the bits that are set, in order."""
+    while places:
+        lowest = places & -places
+        yield lowest.bit_length() - 1
+        places ^= lowest
 
 
 class _Steps:
     """Matches by their pairs.  How one goes on from a pair depends on that pair alone, and many
     matches of a steady heart run into each other: each pair is looked at once.
+
+    ``fits``: where among the others' each of our beats may be; ``equal``: and is to the last tick.
     """
 
     def __init__(
-        self,
-        fits: list[list[int]],
-        ours: Sequence[int],
-        wanted: Sequence[int],
-        *,
-        most_off: int,
-        ahead: int,
+        self, fits: Sequence[int], equal: Sequence[int], *, last_wanted: int, ahead: int
     ) -> None:
-        self._fits = fits
-        self._ours = ours
-        self._wanted = wanted
-        self._most_off = most_off
-        self._ahead = ahead
-        self._last, self._last_wanted = len(ours) - 1, len(wanted) - 1
-        self._rests: dict[_Pair, _Rest] = {}
+        self._fits: Final = fits
+        self._equal: Final = equal
+        self._ahead: Final = ahead
+        self._within: Final = (1 << ahead) - 1
+        # Where the beats behind both fit as well, or where there is none behind one of them.
+        end = 1 << last_wanted
+        self._goes_on: Final = [
+            here & (behind >> 1 | end) for here, behind in zip(fits, [*fits[1:], -1], strict=True)
+        ]
+        self._rests: Final[dict[_Pair, _Rest]] = {}
 
     def rest_from(self, pair: _Pair) -> _Rest:
         """What the match that begins with ``pair`` makes."""
-        rests, ours, wanted = self._rests, self._ours, self._wanted
+        rests = self._rests
+        known = rests.get(pair)
+        if known is not None:
+            return known
         new: list[_Pair] = []
         at: _Pair | None = pair
         while at is not None and at not in rests:
@@ -107,7 +148,7 @@ class _Steps:
             at = self._next(*at)
         exact, count = (0, 0) if at is None else rests[at][:2]
         for one in reversed(new):
-            exact += ours[one[0]] == wanted[one[1]]
+            exact += self._equal[one[0]] >> one[1] & 1
             count += 1
             rests[one] = _Rest(exact, count, at)
             at = one
@@ -127,21 +168,9 @@ class _Steps:
         Where beats of the other are passed over the next beat must fit as well: in a steady heart
         some beat ahead is equal by chance, and all in between would be lost.
         """
-        i += 1
         j += 1
-        wanted, last, last_wanted = self._wanted, self._last, self._last_wanted
-        if j > last_wanted:
-            return None
-        beyond = j + self._ahead
-        for one in range(i, min(i + self._ahead, last) + 1):
-            fits = self._fits[one]
-            for at in fits[bisect_left(fits, j) :]:
-                if at >= beyond:
-                    break
-                if (
-                    at in (j, last_wanted)
-                    or one == last
-                    or abs(wanted[at + 1] - self._ours[one + 1]) <= self._most_off
-                ):
-                    return one, at
+        for one in range(i + 1, min(i + 2 + self._ahead, len(self._fits))):
+            found = self._goes_on[one] >> j & self._within | self._fits[one] >> j & 1
+            if found:
+                return one, j + (found & -found).bit_length() - 1
         return None

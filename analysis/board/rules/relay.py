@@ -168,6 +168,7 @@ class Relay(SensorRule):
                 most_off=limits.most_off if plain else limits.most_off_slipped,
                 ahead=limits.lost_rr,
                 least=least,
+                least_exact=exact_share * least if plain else 0,
             )
             count = len(match.pairs)
             if count < least:
