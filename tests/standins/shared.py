@@ -15,8 +15,11 @@ FOLDER_VARIABLE: Final = "SIDEBEAT_TEST_SHARED_DIR"
 def made_once(name: str, make: Callable[[], bytes]) -> bytes:
     """What ``make`` gave to whoever asked first for this name; others wait for it meanwhile.
 
-    ``name``: with the module that asks in front, so that no two mean different things.
+    ``name``: with the module that asks in front, so that no two mean different things.  A process
+    that runs tests alone makes it itself: its forks may have other code, with a fault in it.
     """
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        return make()
     import fcntl
 
     place = Path(os.environ[FOLDER_VARIABLE]) / name
