@@ -238,10 +238,10 @@ def report() -> str:
 
 
 def _font_folders() -> list[str]:
-    home = Path.home()
+    home = os.path.expanduser("~")  # noqa: PTH111 - pathlib's own raises where there is none
     return [
         "/usr/share/fonts", "/usr/local/share/fonts",
-        str(home / ".fonts"), str(home / ".local/share/fonts"),
+        os.path.join(home, ".fonts"), os.path.join(home, ".local/share/fonts"),  # noqa: PTH118
     ]  # fmt: skip
 
 

@@ -53,3 +53,9 @@ def why_unread(error: OSError | UnicodeError) -> str:
     if isinstance(error, OSError):
         return error.strerror or str(error)
     return "it is no text"
+
+
+def user_home() -> Path:
+    """The folder of this user; where the system knows of none, one in which nothing can be made."""
+    home = Path(os.path.expanduser("~"))  # noqa: PTH111 - pathlib's own raises where there is none
+    return home if home.is_absolute() else Path(os.sep, "nonexistent")

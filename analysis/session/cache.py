@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Final
 from analysis.session.provenance import computation_version, file_sha256
 from analysis.session.record import FORMAT, SessionRecord
 from replay.errors import SidebeatError
+from replay.files_only import user_home
 
 if TYPE_CHECKING:
     from replay.capture import Capture
@@ -39,11 +40,11 @@ def cache_folder() -> Path:
     if named := os.environ.get(CACHE_FOLDER_VARIABLE):
         return Path(named) / "records"
     if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+        base = Path(os.environ.get("LOCALAPPDATA") or user_home() / "AppData" / "Local")
         return base / "Sidebeat" / "cache" / "records"
     if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "Sidebeat" / "records"
-    base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+        return user_home() / "Library" / "Caches" / "Sidebeat" / "records"
+    base = Path(os.environ.get("XDG_CACHE_HOME") or user_home() / ".cache")
     return base / "sidebeat" / "records"
 
 

@@ -20,6 +20,7 @@ from types import TracebackType
 from typing import Final
 
 from live.cli.output import PlainFormatter
+from replay.files_only import user_home
 
 LOG_FOLDER_VARIABLE: Final = "SIDEBEAT_LOG_DIR"
 """Environment variable that names another folder for the log."""
@@ -35,11 +36,11 @@ def log_path() -> Path:
     if named := os.environ.get(LOG_FOLDER_VARIABLE):
         return Path(named) / _NAME
     if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA") or str(Path.home() / "AppData" / "Local")
+        base = os.environ.get("LOCALAPPDATA") or str(user_home() / "AppData" / "Local")
         return Path(base) / "Sidebeat" / _NAME
     if sys.platform == "darwin":
-        return Path.home() / "Library" / "Logs" / "Sidebeat" / _NAME
-    base = os.environ.get("XDG_STATE_HOME") or str(Path.home() / ".local" / "state")
+        return user_home() / "Library" / "Logs" / "Sidebeat" / _NAME
+    base = os.environ.get("XDG_STATE_HOME") or str(user_home() / ".local" / "state")
     return Path(base) / "sidebeat" / _NAME
 
 
@@ -105,6 +106,8 @@ class _File(RotatingFileHandler):
 def _open_file() -> _File | None:
     path = log_path()
     try:
+        if path.exists() and not path.is_file():  # a pipe would be waited for
+            return None
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         file = _File(path, maxBytes=_BYTES, backupCount=1, encoding="utf-8", errors="replace")
     except OSError:

@@ -16,11 +16,12 @@ import os
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import Final, NoReturn, Protocol
 
 from live import window_probe
 from live.cli.defaults import apply_defaults
-from live.cli.log_file import kept_log
+from live.cli.log_file import Log, kept_log
 from live.cli.output import say
 from replay.errors import SidebeatError
 
@@ -145,6 +146,7 @@ def overview() -> str:
 
 def run(arguments: Sequence[str]) -> int:
     """Carry out one command line; returns the exit status and raises nothing but a bug."""
+    _have_streams()
     # A pipe or an old console may not know every sign that labels contain; a replaced sign is
     # better than a session that ends in a traceback.
     for stream in (sys.stdout, sys.stderr):
@@ -155,7 +157,7 @@ def run(arguments: Sequence[str]) -> int:
         status = _dispatch(list(arguments))
         sys.stdout.flush()
     except SidebeatError as error:
-        say(f"sidebeat: {error}", file=sys.stderr)
+        _complain(f"sidebeat: {error}")
         return WRONG
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -165,6 +167,9 @@ def run(arguments: Sequence[str]) -> int:
         return 141
     except OSError as error:
         return _cannot_be_written(error)
+    except Exception as error:
+        with kept_log(verbose=False) as log:
+            return _unforeseen(error, log)
     finally:
         os.umask(umask)
     return status
@@ -178,8 +183,38 @@ def _drop_output() -> None:
 def _cannot_be_written(error: OSError) -> int:
     what = error.filename or "what this command prints"
     _drop_output()
-    say(f"sidebeat: {what}: {error.strerror or error}", file=sys.stderr)
+    _complain(f"sidebeat: {what}: {error.strerror or error}")
     return WRONG
+
+
+def _complain(words: str) -> None:
+    """Say it on stderr; the status tells of it where that cannot be written either."""
+    with suppress(OSError):
+        say(words, file=sys.stderr)
+
+
+def _have_streams() -> None:
+    """Make those streams that the program was begun without lead nowhere.
+
+    A file that is opened later would get the number of the one that is missing, and what is
+    printed would be written into it.
+    """
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123 - for as long as the program runs
+
+
+def _unforeseen(error: Exception, log: Log) -> int:
+    kept = f"; {log.path} tells where" if log.path else ""
+    _log.error(
+        "an error that nobody foresaw: %s: %s%s", type(error).__name__, error, kept, exc_info=error
+    )
+    return UNFORESEEN
 
 
 def _nearest(name: str, known: Iterable[str]) -> list[str]:
@@ -220,12 +255,7 @@ def _one(arguments: list[str]) -> int:
         except (SidebeatError, OSError):
             raise
         except Exception as error:
-            kept = f"; {log.path} tells where" if log.path else ""
-            _log.error(
-                "an error that nobody foresaw: %s: %s%s", type(error).__name__, error, kept,
-                exc_info=error,
-            )  # fmt: skip
-            return UNFORESEEN
+            return _unforeseen(error, log)
 
 
 def _carry_out(name: str, options: list[str]) -> int:

@@ -18,6 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from replay.errors import SidebeatError
+from replay.files_only import user_home
 
 RUN_FOLDER_VARIABLE = "SIDEBEAT_RUN_DIR"
 """Environment variable that names another folder for run files."""
@@ -43,12 +44,12 @@ def run_folder() -> Path:
     if named := os.environ.get(RUN_FOLDER_VARIABLE):
         folder = Path(named)
     elif sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA") or str(Path.home() / "AppData" / "Local")
+        base = os.environ.get("LOCALAPPDATA") or str(user_home() / "AppData" / "Local")
         folder = Path(base) / "Sidebeat" / "run"
     elif runtime := os.environ.get("XDG_RUNTIME_DIR"):
         folder = Path(runtime) / "sidebeat"
     else:
-        folder = Path.home() / ".cache" / "sidebeat" / "run"
+        folder = user_home() / ".cache" / "sidebeat" / "run"
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:

@@ -16,7 +16,7 @@ from typing import Final
 import tomli_w
 
 from replay.errors import SidebeatError
-from replay.files_only import read_text
+from replay.files_only import read_text, user_home
 from replay.plan import PlannedSensor
 from replay.signs import SIGNS
 from replay.text import printable
@@ -106,12 +106,12 @@ def known_sensors_path() -> Path:
     if named := os.environ.get(CONFIG_FOLDER_VARIABLE):
         folder = Path(named)
     elif sys.platform == "win32":
-        base = os.environ.get("APPDATA") or str(Path.home() / "AppData" / "Roaming")
+        base = os.environ.get("APPDATA") or str(user_home() / "AppData" / "Roaming")
         folder = Path(base) / "Sidebeat"
     elif sys.platform == "darwin":
-        folder = Path.home() / "Library" / "Application Support" / "Sidebeat"
+        folder = user_home() / "Library" / "Application Support" / "Sidebeat"
     else:
-        folder = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "sidebeat"
+        folder = Path(os.environ.get("XDG_CONFIG_HOME") or user_home() / ".config") / "sidebeat"
     return folder / "sensors.toml"
 
 

@@ -85,6 +85,8 @@ def write_parquet(path: Path, table: Table, rows: Iterable[tuple[Any, ...]]) -> 
     return len(columns[0])
 
 
+_HALF: Final = "backslashreplace"
+"""Half a character, in the name of a file that is not UTF-8, is spelled out."""
 WRITERS: Final[Mapping[str, Callable[[Path, Table, Iterable[tuple[Any, ...]]], int]]] = {
     "csv": write_csv,
     "parquet": write_parquet,
@@ -110,7 +112,10 @@ def utc_text(utc_ns: int) -> str:
 def _new_file(path: Path, *, binary: bool = False) -> Iterator[IO[Any]]:
     """A file that did not exist; taken away again if writing it fails."""
     try:
-        file = path.open("xb") if binary else path.open("x", encoding="utf-8", newline="")
+        if binary:
+            file: IO[Any] = path.open("xb")
+        else:
+            file = path.open("x", encoding="utf-8", errors=_HALF, newline="")
     except FileExistsError:
         raise SidebeatError(f"{path}: the file exists already, and is not overwritten") from None
     except OSError as error:

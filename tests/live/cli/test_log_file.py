@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import logging
 import os
+import shlex
 import stat
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from live.cli import main as command_line
 from live.cli.log_file import LOG_FOLDER_VARIABLE, kept_log, log_path
 from live.cli.main import UNFORESEEN, WRONG
 from live.cli.terminal_log import TerminalLog
+from replay.files_only import user_home
 from tests.standins.feeds import two_sensors, written
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -159,3 +161,60 @@ def test_what_is_written_is_for_this_user_alone(tmp_path, capsys):
         mode = stat.S_IMODE(path.stat().st_mode)
         assert mode == (0o700 if path.is_dir() else 0o600), path
     capsys.readouterr()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="streams are closed by a shell of POSIX")
+@pytest.mark.parametrize(
+    ("closed", "file", "status"),
+    [
+        (">&-", CAPTURE, 0),
+        ("<&- >&- 2>&-", CAPTURE, 0),
+        ("2>/dev/full", "/nope", WRONG),
+        ("2>&-", "/nope", WRONG),
+    ],
+)
+def test_streams_that_are_missing_or_full_cost_no_status(closed, file, status):
+    """What cannot be said is not said, and no file gets the number of a stream."""
+    line = f"exec {shlex.quote(sys.executable)} -m live check {shlex.quote(str(file))} {closed}"
+    ended = subprocess.run(
+        ["sh", "-c", line],
+        cwd=ROOT, capture_output=True, text=True, check=False, timeout=50,
+    )  # fmt: skip
+    assert (ended.returncode, ended.stderr) == (status, "")
+
+
+def test_an_error_before_any_command_is_one_sentence_too(monkeypatch, capsys):
+    """Nothing that is done around a command is left out."""
+    monkeypatch.setattr(command_line, "overview", lambda: 1 / 0)
+    assert command_line.run(["--help"]) == UNFORESEEN
+    assert capsys.readouterr().err == (
+        "sidebeat: an error that nobody foresaw: ZeroDivisionError: division by zero; "
+        f"{log_path()} tells where\n"
+    )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="users have a folder there")
+def test_a_user_without_a_folder_goes_without_what_is_kept(monkeypatch, capsys):
+    """A container may run a program as a number that nobody is."""
+    for name in ("HOME", LOG_FOLDER_VARIABLE, "SIDEBEAT_CONFIG_DIR", "SIDEBEAT_CACHE_DIR"):
+        monkeypatch.delenv(name, raising=False)
+    for name in ("STATE", "CONFIG", "CACHE"):
+        monkeypatch.delenv(f"XDG_{name}_HOME", raising=False)
+    monkeypatch.setattr(os.path, "expanduser", lambda name: name)
+    assert user_home() == Path("/nonexistent")
+    monkeypatch.setattr("live.cli.log_file.user_home", lambda: Path("/dev/null"))
+    monkeypatch.setattr("live.setup.known_sensors.user_home", lambda: Path("/nonexistent"))
+    assert command_line.run(["check", str(CAPTURE)]) == 0
+    capsys.readouterr()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs pipes")
+def test_a_log_that_is_a_pipe_is_not_waited_for(log_folder, monkeypatch, capsys):
+    """Nor is it named."""
+    log_folder.mkdir()
+    os.mkfifo(log_path())
+    _failing(monkeypatch, RuntimeError("a bug"))
+    assert command_line.run(["check", "x.sqlite"]) == UNFORESEEN
+    assert capsys.readouterr().err == (
+        "sidebeat: an error that nobody foresaw: RuntimeError: a bug\n"
+    )

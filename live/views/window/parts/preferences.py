@@ -16,7 +16,7 @@ from typing import Final
 import tomli_w
 
 from live.setup.known_sensors import known_sensors_path
-from replay.files_only import read_text
+from replay.files_only import read_text, user_home
 from replay.toml_table import parse_toml
 
 _log = logging.getLogger(__name__)
@@ -56,7 +56,7 @@ class Preferences:
     @property
     def captures(self) -> Path:
         """The folder for captures; it need not exist."""
-        return Path(self.folder) if self.folder else Path.home() / "Sidebeat"
+        return Path(self.folder) if self.folder else user_home() / "Sidebeat"
 
     def with_recent(self, path: Path) -> tuple[str, ...]:
         """The recent captures with this one on top."""
