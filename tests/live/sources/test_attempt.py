@@ -7,14 +7,16 @@ import gc
 import logging
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
+from live.sources.attempt import brief
 from live.sources.broker import tried
 from replay.broker import Broker
-from tests.standins.told_broker import PATIENCE_S, told_broker
+from tests.standins.told_broker import PATIENCE_S, ToldTime, on_told_time, told_broker
 
 REFUSAL = bytes((0x20, 3, 0, 0x87, 0))
 """Of MQTT 5, section 3.2."""
@@ -57,20 +59,23 @@ def _run(work: Any) -> None:
     gc.collect()
 
 
-@pytest.mark.parametrize("last_words", [b"", REFUSAL, b"HTTP/1.1 400 Bad Request\r\n"])
+@pytest.mark.parametrize("last_words", [None, b"", REFUSAL, b"HTTP/1.1 400 Bad Request\r\n"])
 def test_cancelled_while_the_broker_thinks(server, complaints, last_words) -> None:
-    """Whatever it says in the same moment, and if it hangs up."""
+    """Whatever it says in the same moment, and if it hangs up, or goes on thinking."""
 
     async def work() -> None:
         task = _begun(server, complaints)
         with await _accepted(server) as connection:
             assert await asyncio.to_thread(connection.recv, 1)
-            connection.sendall(last_words)
-            connection.shutdown(socket.SHUT_WR)
+            if last_words is not None:
+                connection.sendall(last_words)
+                connection.shutdown(socket.SHUT_WR)
             await _cut_short(task)
+            for _ in range(10):  # turns of the loop: the library itself gives up after seconds
+                await asyncio.sleep(0)
+            assert asyncio.all_tasks() == {asyncio.current_task()}
             while await asyncio.to_thread(connection.recv, 4096):
                 pass  # until it hangs up, too
-        assert asyncio.all_tasks() == {asyncio.current_task()}
 
     _run(work())
     assert complaints == []
@@ -111,13 +116,24 @@ def test_cancelled_while_it_connects(server, complaints, loop_goes_on, monkeypat
 def test_what_the_library_says_is_not_shown_to_the_tester(caplog) -> None:
     """The sentence on the broker tells it."""
 
-    async def work() -> None:
+    async def work(loop: ToldTime) -> None:
         async with told_broker() as broker:
             broker.resets = True
-            assert "answers, but not in plain MQTT" in await tried(Broker(port=broker.port))
+            task = asyncio.create_task(tried(Broker(port=broker.port)))
+            while not task.done():
+                await asyncio.to_thread(time.sleep, 0.002)  # for whoever connects in another thread
+                await loop.leap(0.1)
+            assert "answers, but not in plain MQTT" in task.result()
 
     with caplog.at_level(logging.DEBUG):
-        _run(work())
+        on_told_time(work)
     said = [one for one in caplog.records if one.name.startswith("live.")]
     assert any("reset by peer" in one.getMessage() for one in said)
     assert all(one.levelno < logging.WARNING for one in said)
+
+
+def test_an_error_is_told_in_the_fewest_words_there_are() -> None:
+    """The system's, else its own, else what it is called."""
+    assert brief(OSError(2, "No such file", "ca.pem")) == "No such file"
+    assert brief(ValueError("it is 70 bytes long")) == "it is 70 bytes long"
+    assert brief(TimeoutError()) == "TimeoutError"
