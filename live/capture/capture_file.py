@@ -7,6 +7,7 @@ import contextlib
 import importlib.metadata
 import mmap
 import tempfile
+import threading
 import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -59,7 +60,8 @@ class CaptureFile:
         self.place: Final = place
         self.problem = ""
         self.alarm: Alarm | None = None
-        self.saver: Final = Saver(open_writer, partial(on_failure, self))
+        self._parting = threading.Event()
+        self.saver: Final = Saver(open_writer, partial(self._part, on_failure))
         self.saver.start()
         self._watch = FileWatch(path)
 
@@ -88,9 +90,16 @@ class CaptureFile:
         await asyncio.to_thread(self._watch.look_at_place)
 
     async def look_closely(self) -> None:
-        """The same, and at its log: an error of the disk may be that of a file that was taken."""
-        saver = self.saver
-        await asyncio.to_thread(self._watch.look, saver.committed, saver.commit_age_s)
+        """Wait for the look, also at its log, that the saver takes before it lets go of the file:
+        an error of the disk may be that of a file that was taken.
+        """
+        await asyncio.to_thread(self._parting.wait, CLOSING_S)
+
+    def _part(self, on_failure: Callable[[CaptureFile], None]) -> None:
+        """In the saver's thread, when saving has failed."""
+        on_failure(self)
+        self._watch.look_before_parting(self.saver.committed, self.saver.commit_age_s)
+        self._parting.set()
 
     def is_in_danger(self) -> None:
         """Say so meanwhile, until it is known whether the recording can go on."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import os
 import stat
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
@@ -37,7 +38,7 @@ class FileWatch:
     """Looks at one capture file.  ``stat``: raises ``OSError``, as that of ``os`` does.
 
     ``may_write``: whether this user may write to a path.  Made while the file is known to be the
-    one that is written; all methods may be called from any one thread at a time.
+    one that is written; all methods may be called from any thread.
     """
 
     def __init__(
@@ -60,13 +61,30 @@ class FileWatch:
         self._seen: tuple[object, ...] = ()
         self._committed = 0
         self._still = 0
+        self._lock = threading.Lock()
+        self._parted = False
+        self._found_last: Alarm | None = None
 
     def look(self, committed: int, waiting_s: float = 0.0) -> Alarm | None:
         """What is wrong with the file now, ``None`` if nothing is.
 
         ``committed``: events acknowledged by the disk so far; ``waiting_s``: how long the oldest
-        one that is not has waited.
+        one that is not has waited.  After :meth:`look_before_parting`: what was found then.
         """
+        with self._lock:
+            if not self._parted:
+                self._found_last = self._look(committed, waiting_s)
+            return self._found_last
+
+    def look_before_parting(self, committed: int, waiting_s: float = 0.0) -> None:
+        """Look once more before the writer lets go of the file, and takes its log away with it.
+
+        What is found stands from then on: a log that is missing later was removed by ourselves.
+        """
+        self.look(committed, waiting_s)
+        self._parted = True
+
+    def _look(self, committed: int, waiting_s: float) -> Alarm | None:
         self.why_elsewhere = ""
         place = self._look_at_place()
         if isinstance(place, Alarm):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from live.capture.capture_file import CaptureFile, free_names, make_capture_file
 from live.capture.clock import MonotonicClock
 from live.protocol.alarm import BEGIN_ANEW, ENDED, UNSAFE, Alarm
 from replay.capture import Capture, CaptureWriter, capture_name
+from replay.capture.files import LOG, sidecar
 from replay.capture.notes import GOES_ON_FROM
 from replay.errors import CaptureError, DiskError
 from replay.event import HEART_RATE, Event
@@ -210,6 +212,37 @@ def test_a_disk_that_fails_is_no_reason_for_another_file(
     assert file.alarm.sentence == "Saving failed: the disk is full."
     closed(file)
     assert file.problem.startswith("saving failed: the disk is full.  ")
+
+
+def looked_at(file: CaptureFile) -> None:
+    """The watch looks once."""
+
+    async def once() -> None:
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(file.watch(lambda _: None), 0.3)
+
+    asyncio.run(once())
+
+
+def test_a_log_that_the_recording_took_away_itself_was_not_removed_by_anybody(
+    tmp_path: Path, failing: type[Failing]
+) -> None:
+    """A disk that is full is not filled with more files for it."""
+    file = begun(tmp_path)
+    put(file, 64)
+    for _ in range(1000):
+        if file.saver.committed == 64:
+            break
+        time.sleep(0.005)
+    looked_at(file)
+    failing.error = DiskError("the disk is full")
+    put(file, 1)
+    assert file.saver.join(30)
+    assert not sidecar(file.path, LOG).exists()
+    asyncio.run(file.look_closely())
+    looked_at(file)
+    assert (file.alarm, file.why_elsewhere) == (None, "")
+    closed(file)
 
 
 def test_a_file_that_came_to_nothing_is_removed_with_what_lies_beside_it(tmp_path: Path) -> None:

@@ -181,3 +181,30 @@ def test_a_slow_disk_needs_no_other_file():
     watch = Disk().watch()
     assert watch.look(5, LATE_COMMIT_S + 1) is not None
     assert watch.why_elsewhere == ""
+
+
+def test_what_is_found_before_the_writer_parts_stands():
+    """It takes its log away itself: nobody else has removed it then."""
+    disk = Disk()
+    watch = disk.watch()
+    disk.commit()
+    assert watch.look(1) is None
+    watch.look_before_parting(1)
+    del disk.files[LOG]
+    assert watch.look(1) is None
+    assert watch.why_elsewhere == ""
+
+
+def test_a_log_that_was_taken_before_the_writer_parts_is_missed_for_ever():
+    """An error of the disk may be that of a file that was taken."""
+    disk = Disk()
+    watch = disk.watch()
+    disk.commit()
+    assert watch.look(1) is None
+    log = disk.files.pop(LOG)
+    watch.look_before_parting(1)
+    disk.files[LOG] = log
+    found = watch.look(1)
+    assert found is not None
+    assert "c.sqlite-wal" in found.sentence
+    assert watch.why_elsewhere == "the log of c.sqlite was removed or replaced"
