@@ -40,7 +40,7 @@ def ask_text(question: str) -> str:
         say(f"{question}: ", end="", file=sys.stderr)
         line = sys.stdin.readline()
         if not line:
-            raise ActivityFileError("the questions were not answered; nothing was imported")
+            raise ActivityFileError("the questions were not answered; nothing was done")
         if line.strip():
             return line.strip()
 

@@ -6,8 +6,9 @@ import shlex
 import sys
 from collections.abc import Sequence
 
-from live.cli.output import say
+from live.cli.output import json_line, say
 from live.setup.agreed_commands import agree, is_agreed
+from replay.text import is_printable
 
 
 def may_run(command: Sequence[str]) -> bool:
@@ -19,7 +20,7 @@ def may_run(command: Sequence[str]) -> bool:
         return True
     from live.cli.import_dialog import ask_choice, can_ask  # noqa: PLC0415 - numpy behind it
 
-    shown = shlex.join(command)
+    shown = _unambiguous(command)
     if can_ask():
         say(f"The plan wants to run this program for each warning:\n  {shown}", file=sys.stderr)
         if ask_choice("Run it, now and in future (yes, no)", ("yes", "no")) == "yes":
@@ -32,3 +33,12 @@ def may_run(command: Sequence[str]) -> bool:
         file=sys.stderr,
     )
     return False
+
+
+def _unambiguous(command: Sequence[str]) -> str:
+    """As a shell takes it; one with signs that cannot be seen as JSON, where each has its escape.
+
+    A line end of its own could write the rest of the question.
+    """
+    typed = shlex.join(command)
+    return typed if is_printable(typed) else json_line(list(command))

@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from replay.errors import SidebeatError
-from replay.files_only import user_home
+from replay.files_only import read_text, user_home
 
 RUN_FOLDER_VARIABLE = "SIDEBEAT_RUN_DIR"
 """Environment variable that names another folder for run files."""
@@ -87,10 +87,10 @@ def rewrite_run_file(path: Path, content: RunFile) -> None:
 def read_run_file(path: Path) -> RunFile:
     """Read one run file.  Raises :class:`NoCapture` in one sentence."""
     try:
-        return RunFile(**json.loads(path.read_text(encoding="utf-8")))
+        return RunFile(**json.loads(read_text(path)))
     except FileNotFoundError:
         raise NoCapture(f"there is no run file {path}; the capture has ended") from None
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, TypeError, RecursionError):
         raise NoCapture(f"{path} is not a run file of a capture") from None
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from live.setup.known_sensors import known_sensors_path
 from replay.errors import SidebeatError
+from replay.files_only import read_text
 
 
 def agreed_path() -> Path:
@@ -28,7 +29,7 @@ def digest_of(command: Sequence[str]) -> str:
 def is_agreed(command: Sequence[str]) -> bool:
     """Whether somebody has agreed to this command on this computer."""
     try:
-        return digest_of(command) in agreed_path().read_text(encoding="utf-8").split()
+        return digest_of(command) in read_text(agreed_path()).split()
     except (OSError, UnicodeDecodeError):
         return False
 

@@ -15,6 +15,7 @@ from live.cli.plan_command import may_run
 from live.setup.agreed_commands import agreed_path, is_agreed
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from replay.attention import AttentionPlan
+from replay.errors import SidebeatError
 from replay.plan import format_plan
 from tests.standins.session_events import plan_of
 
@@ -82,4 +83,21 @@ def test_the_plan_of_a_capture_has_what_may_run(tmp_path, monkeypatch, capsys, o
     options = ["--on-warning", shlex.join(on_warning)] if on_warning else []
     given = command_parser("live").parse_args(["--plan", str(file), *options])
     assert live.planned(given).attention.command == tuple(on_warning)
+    capsys.readouterr()
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_a_command_cannot_write_the_question(monkeypatch, capsys, asked):
+    """A line end, an escape or a sign that turns the line round stands as its escape."""
+    answered(monkeypatch, "no\n")
+    monkeypatch.setattr(import_dialog, "can_ask", lambda: asked)
+    assert not may_run(("sh", "-c", "true\nrm x\x1b[2J\u202e"))
+    assert '["sh", "-c", "true\\nrm x\\u001b[2J\\u202e"]' in capsys.readouterr().err
+
+
+def test_nobody_speaks_of_an_import_where_none_was(monkeypatch, capsys):
+    """A terminal that goes before it has answered leaves all as it was."""
+    answered(monkeypatch, "")
+    with pytest.raises(SidebeatError, match="not answered; nothing was done"):
+        may_run(COMMAND)
     capsys.readouterr()
