@@ -45,6 +45,8 @@ from replay.event import CHANNEL_NAMES
 from replay.plan import Plan, parse_plan
 
 _MOST_SENSORS: Final = 255
+_MOST_LISTED: Final = 1000
+_LONGEST_COMPARED: Final = 1000
 _COMPLAINTS: Final = 3
 """Findings of SQLite's own check that are listed; the first ones say what is wrong."""
 
@@ -270,9 +272,12 @@ def sieve(found: Recovered, data: Raw) -> None:
 def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:
     """The lists of sensors and channels serve other tools; here they only have to be right."""
     try:
-        channels = connection.execute("SELECT id, name FROM channel").fetchall()
+        channels = connection.execute(
+            f"SELECT id, {_begin('name')} FROM channel LIMIT {_MOST_LISTED}"
+        ).fetchall()
         sensors = connection.execute(
-            "SELECT number, label, role, placement FROM sensor ORDER BY number"
+            f"SELECT number, {_begin('label')}, {_begin('role')}, {_begin('placement')} "
+            f"FROM sensor ORDER BY number LIMIT {_MOST_LISTED}"
         ).fetchall()
     except READ_ERRORS as error:
         if not found.complaints:
@@ -281,10 +286,18 @@ def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:
     if not channels or any(CHANNEL_NAMES.get(number) != name for number, name in channels):
         found.complaints.append("the list of channels is altered")
     if found.session and sensors != [
-        (number, sensor.label, sensor.role, sensor.placement)
+        (
+            number,
+            *(text[:_LONGEST_COMPARED] for text in (sensor.label, sensor.role, sensor.placement)),
+        )
         for number, sensor in enumerate(found.session.plan.sensors, 1)
     ]:
         found.complaints.append("the list of sensors is altered")
+
+
+def _begin(column: str) -> str:
+    """No more of a text than is compared: a list may hold gigabytes of it."""
+    return f"substr({column}, 1, {_LONGEST_COMPARED})"
 
 
 def _one(connection: sqlite3.Connection, query: str) -> tuple[Any, ...] | None:

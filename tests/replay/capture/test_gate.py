@@ -413,3 +413,26 @@ def test_a_log_of_a_gigabyte_of_nothing_costs_nothing(tmp_path, sound) -> None:
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert most < 50_000_000
+
+
+LONG_TEXTS = (
+    "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n WHERE x < 30) INSERT INTO "
+)
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        "channel SELECT x + 1000, hex(zeroblob(500000)) FROM n",
+        "sensor SELECT x + 1000, hex(zeroblob(500000)), hex(zeroblob(500000)), '' FROM n",
+    ],
+)
+def test_a_list_of_long_texts_is_compared_and_not_held(altered, made) -> None:
+    """What the lists hold beyond a plan's is not kept to be found altered."""
+    path = altered(LONG_TEXTS + made)
+    tracemalloc.start()
+    problems = check_capture(path).problems
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert any("is altered" in problem for problem in problems)
+    assert most < 15_000_000
