@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from analysis.board.effort_watch import EffortWatch
 from analysis.board.hold_back import HoldBack
 from analysis.board.live_agreement import LiveAgreement
 from analysis.board.rules.base import Rule
@@ -28,7 +29,7 @@ from analysis.board.snapshot import (
     SensorWarning,
     Snapshot,
 )
-from analysis.statistics.effort_finder import EffortFinder, EffortState
+from analysis.statistics.effort_finder import EffortState
 from analysis.statistics.pairing import NO_VALUE
 from replay import event as ev
 from replay.event import NS_PER_S, SESSION, Event
@@ -195,9 +196,9 @@ class Board:
         return self._session.efforts.state
 
     @property
-    def effort_finder(self) -> EffortFinder:
-        """What has found the efforts so far, to be read only."""
-        return self._session.efforts.finder
+    def efforts(self) -> EffortWatch:
+        """The efforts so far, and what the test sensors made of them, to be read only."""
+        return self._session.efforts
 
     @property
     def markers(self) -> list[Marker]:

@@ -60,6 +60,6 @@ def _compute(capture: Capture) -> Session:
         left_out,
         provenance_of(capture),
         failed_rules=board.failed_rules,
-        finder=board.effort_finder,
+        finder=board.efforts.finder,
     )
     return Session(record, data)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from analysis.board import Board
-from analysis.statistics.efforts import Answer, Response
+from analysis.board.rules.base import Rule
+from analysis.board.session_state import SessionState
 from replay import event as ev
 from replay.event import Event
-from tests.standins.session_events import S, hr, plan_of, planned, play
+from tests.standins.session_events import S, hr, plan_of, planned, play, stream
 
 PLAN = plan_of(
     planned("Yarrow", "reference"), planned("Sorrel"), planned("Strides", "companion")
@@ -61,16 +62,23 @@ def test_a_card_shows_the_newest_value_with_its_age_and_that_of_the_grid() -> No
 
 
 def test_efforts_and_delay_stand_on_the_cards_of_test_sensors_alone() -> None:
-    """The reference is what they are held against."""
-    board = _board(hr(1, 1, 150), hr(1, 2, 150))
-    answers = [Response(Answer.FOLLOWED, delay_s, 0.0, 1.0) for delay_s in (4.0, 9.0, 6.0)]
-    board._session.efforts._answers[2].extend(answers)
-    board.finish(3 * S)
+    """The reference is what they are held against; the delay is the middle one of its efforts."""
+    delays_s, end_s = (3, 4, 9), 1000
+
+    def heart(t: float) -> float:
+        return 90 + 60 * max(0.0, min(1.0, (t - 100) % 300 / 30, 5 - (t - 100) % 300 / 30))
+
+    def shown(t: float) -> float:
+        return heart(t - delays_s[min(int(t // 300), 2)])
+
+    both = (stream(1, 0.5, end_s, heart), stream(2, 0.5, end_s, shown))
+    board = play(PLAN, *both, rules=lambda _: [], until_s=end_s)
     yarrow, sorrel, strides = board.snapshot().sensors
     assert (yarrow.efforts, yarrow.delay_s) == (None, None)
     assert (strides.efforts, strides.delay_s) == (None, None)
     assert sorrel.efforts is not None
-    assert (sorrel.efforts.followed, sorrel.delay_s) == (3, 6.0)
+    assert (sorrel.efforts.followed, sorrel.efforts.judged) == (3, 3)
+    assert sorrel.delay_s == pytest.approx(4, abs=0.5)
 
 
 @pytest.mark.parametrize("hold_s", [0, 2])
@@ -91,6 +99,12 @@ def test_a_board_that_holds_events_back_stays_behind_by_so_much(hold_s) -> None:
 def test_events_of_no_planned_sensor_change_nothing() -> None:
     """A number beyond the plan, or below the session's, is a stray."""
     stray = [Event(S, number, ev.HEART_RATE, b"\x00\x64") for number in (-1, 4)]
-    board = play(PLAN, stray, until_s=3)
+    seen: list[SessionState] = []
+
+    def rules(session: SessionState) -> list[Rule]:
+        seen.append(session)
+        return []
+
+    board = play(PLAN, stray, rules=rules, until_s=3)
     assert all(card.notifications == 0 for card in board.snapshot().sensors)
-    assert board._session.strays == 2
+    assert [session.strays for session in seen] == [2]

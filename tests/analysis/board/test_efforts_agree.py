@@ -33,7 +33,7 @@ def assert_whole(board: Board) -> int:
     }
     reference = kept[board.plan.reference]
     whole = [one for one in find_efforts(reference) if one.kind is Kind.EFFORT]
-    watch, plan = board._session.efforts, board.plan
+    watch, plan = board.efforts, board.plan
     assert list(watch.efforts) == whole
     for number in board.plan.tests:
         expected = [
@@ -75,9 +75,9 @@ def test_a_capture_counts_them_live_as_its_record_does(path):
         board.finish(capture.duration_ns)
     recorded = [one for one in record.efforts if one.kind is Kind.EFFORT]
     assert assert_whole(board) == len(recorded)
-    assert list(board._session.efforts.efforts) == recorded
+    assert list(board.efforts.efforts) == recorded
     for sensor in record.sensors:
-        counts = board._session.efforts.counts(sensor.facts.number)
+        counts = board.efforts.counts(sensor.facts.number)
         tally = sensor.efforts
         assert (counts.followed, counts.late, counts.blunted, counts.missed) == (
             tally.followed.count, tally.late.count, tally.blunted.count, tally.missed.count,

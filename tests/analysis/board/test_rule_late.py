@@ -46,7 +46,7 @@ def test_sensor_always_15_s_late_is_told_after_the_second_effort(end_s: int) -> 
     """
     board = _board(lambda t: _intervals(t - 15), end_s)
     (warning,) = board.warnings
-    second = board._session.efforts.efforts[1]
+    second = board.efforts.efforts[1]
     assert (warning.kind, warning.severity) == (K.LATE, Severity.NOTICE)
     assert second.return_s < warning.start_s <= second.return_s + 60
     assert abs(warning.since_s - 100) <= 5
@@ -149,7 +149,7 @@ def test_efforts_are_counted_as_they_happen(height: float, counts: EffortCounts)
     found = find_efforts(board.grid(1))
     offline = responses(found, board.grid(1), board.grid(2))
     wanted = [r.answer for e, r in zip(found, offline, strict=True) if e.kind is Kind.EFFORT]
-    assert [one.answer for one in board._session.efforts.answers(2)] == wanted
+    assert [one.answer for one in board.efforts.answers(2)] == wanted
 
 
 @pytest.mark.parametrize(
