@@ -11,7 +11,6 @@ import pytest
 from analysis.board.rules.delay_estimate import DelayEstimate
 from analysis.board.rules.late import Late
 from analysis.board.session_state import SessionState
-from analysis.statistics.effort_finder import Effort, Kind
 from tests.standins.session_events import plan_of, planned
 
 ONE = plan_of(planned("Yarrow", "reference"), planned("Sorrel"))
@@ -77,11 +76,33 @@ def test_its_own_delay_is_the_middle_of_the_last_fifteen_estimates(newer, told) 
     assert (1 in _verdicts(*made)) is told
 
 
-def _after_efforts(*late_s: float | None) -> Late:
+IN_TIME = 4.0
+"""How late, s, a sensor shows an effort that is in good order."""
+STEEP = 30.0
+"""By how much an effort rises in 15 s, bpm."""
+
+
+def _after_efforts(*efforts: tuple[float, float]) -> int:
+    """The rule's verdict when each of these efforts was judged: by how much it rose in 15 s,
+    bpm, and how late it was shown, s.
+    """
     session = SessionState(ONE)
     rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
-    rule._efforts.extend(enumerate(late_s))
-    return rule
+
+    def shown(at: float, rise_bpm: float) -> int:
+        # It begins and ends steeply, so that it is plain when.
+        slow_s = 15 * 40 / rise_bpm
+        times = [40, 45, 45 + slow_s, 50 + slow_s, 200, 240]
+        return round(np.interp(at, times, [100, 110, 150, 160, 160, 100]) * 1000)
+
+    for rise_bpm, late_s in efforts:
+        for at in range(400):
+            session.reference.held.append(shown(at, rise_bpm))
+            session.tests[0].held.append(shown(at - late_s, rise_bpm))
+            session.second += 1
+            session.efforts.close_second(session.second, left_out=False)
+    assert session.efforts.counts(session.tests[0].number).judged == len(efforts)
+    return int(rule.step(session.second))
 
 
 @pytest.mark.parametrize(
@@ -89,33 +110,29 @@ def _after_efforts(*late_s: float | None) -> Late:
     [
         ([15.0], False),
         ([15.0, 15.0], True),
-        ([15.0, 19.0], True),  # two seconds about their middle
+        ([15.0, 18.9], True),  # two seconds about their middle
         ([15.0, 19.2], False),
-        ([15.0, None, 15.0, 15.0], True),  # three in four
-        ([15.0, None, None, 15.0, 15.0], False),
-        ([None] * 2 + [15.0] * 5, True),  # of the last six
-        ([None] * 2 + [15.0] * 4, False),
-        ([None] * 5 + [15.0] * 4, False),
-        ([None] * 5 + [15.0] * 5, True),
+        ([15.0, IN_TIME, 15.0, 15.0], True),  # three in four
+        ([15.0, IN_TIME, IN_TIME, 15.0, 15.0], False),
+        ([IN_TIME] * 2 + [15.0] * 5, True),  # of the last six
+        ([IN_TIME] * 2 + [15.0] * 4, False),
+        ([IN_TIME] * 5 + [15.0] * 4, False),
+        ([IN_TIME] * 5 + [15.0] * 5, True),
     ],
 )
 def test_how_many_efforts_make_it_late(late_s, tells) -> None:
     """Two, and three in four of the last six, by about the same delay."""
-    assert _after_efforts(*late_s)._tells_efforts() is tells
+    assert (_after_efforts(*[(STEEP, one) for one in late_s]) == 1) is tells
 
 
 @pytest.mark.parametrize(("rise_bpm", "kept"), [(7.9, False), (8.1, True)])
 def test_an_effort_that_rises_slowly_tells_nothing(rise_bpm, kept) -> None:
-    """By 8 bpm the reference must have risen while the sensor was awaited."""
-    session = SessionState(ONE)
-    rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
-    slope = 1000 * rise_bpm / 15
-    reference = [round(100_000 + slope * min(max(k - 10, 0), 100)) for k in range(200)]
-    session.reference.held.extend(reference)
-    session.tests[0].held.extend([reference[0]] * 15 + reference[:-15])
-    peak_bpm = reference[110] / 1000
-    rule._take_effort(Effort(Kind.EFFORT, 10, 110, 180, 100.0, peak_bpm, False), 15.0)
-    assert list(rule._efforts) == ([(10, 15.0)] if kept else [])
+    """By 8 bpm the reference must have risen while the sensor was awaited; else the effort counts
+    neither as late nor as in time.
+    """
+    slow, steep = (rise_bpm, 15.0), (STEEP, 15.0)
+    assert (_after_efforts(slow, steep) == 1) is kept
+    assert _after_efforts(slow, steep, steep) == 1
 
 
 def test_it_is_asked_again_when_an_effort_may_have_returned() -> None:

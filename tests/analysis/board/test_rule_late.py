@@ -7,12 +7,13 @@ import math
 
 import pytest
 
+from analysis.board.rules.base import BAD, Verdict
 from analysis.board.rules.delay_estimate import DelayEstimate
 from analysis.board.rules.late import Late
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import EffortCounts, Severity
 from analysis.board.snapshot import WarningKind as K
-from analysis.statistics.efforts import Answer, Kind, Response, find_efforts, responses
+from analysis.statistics.efforts import Kind, find_efforts, responses
 from replay.event import Stamp
 from tests.standins.session_events import hr, of_kind, plan_of, planned, play, stream
 
@@ -103,31 +104,28 @@ def test_late_ends_when_it_follows_two_efforts_in_time() -> None:
 def test_reset_forgets_efforts() -> None:
     """What another rule explained is no evidence afterwards, nor the effort that was under way."""
     session = SessionState(ONE)
-    rule = Late(session, session.tests[0])
-    watch = session.efforts
-    found = find_efforts(_grid())
-    efforts = [one for one in found if one.kind is Kind.EFFORT]
-    late = Response(Answer.LATE, 15.0, 1.0, 1.0)
-    for sensor, delay_s in zip(session.sensors, (0, 15), strict=True):
-        sensor.held.extend(round(1000 * _intervals(t - delay_s)) for t in range(END_S))
+    rule = Late(session, session.tests[0], _Told([]))  # type: ignore[arg-type]
 
-    def take(count: int) -> int:
-        for _ in range(count):
-            watch._finder.efforts.append(efforts[0])
-            watch._answers[2].append(late)
-        return int(rule.step(efforts[0].return_s + 40))
+    def asked_until(end_s: int) -> set[Verdict]:
+        """What it says from here to this second; each effort is 15 s late, every 300 s one."""
+        said = set()
+        for second in range(session.second + 1, end_s):
+            session.second = second
+            for sensor, delay_s in zip(session.sensors, (0, 15), strict=True):
+                sensor.held.append(round(1000 * _intervals(second - delay_s)))
+            session.efforts.close_second(second, left_out=False)
+            said.add(rule.step(second))
+        return said
 
-    assert take(1) == 0
+    assert BAD not in asked_until(450)
+    assert len(session.efforts.answers(2)) == 1
+    rule.reset()  # while the second is under way
+    assert BAD not in asked_until(1000)
+    assert len(session.efforts.answers(2)) == 3
+    assert BAD in asked_until(1300)
+    assert rule.explain().cause == "Sorrel follows Yarrow 15 s late in 2 of 2 efforts."
     rule.reset()
-    assert take(1) != 1
-    assert take(1) != 1
-    assert take(1) == 1
-    rule.reset()
-    assert take(0) != 1
-
-
-def _grid():
-    return _board(_intervals).grid(1)
+    assert BAD not in asked_until(1310)
 
 
 @pytest.mark.parametrize(
