@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
+from analysis.board.rules.one_heart import OneHeart
 from analysis.board.rules.streams import Change, Stream
 from analysis.board.rules.thresholds import RelayLimits
 from replay.event import NS_PER_S
@@ -18,13 +19,12 @@ class Echo:
     ``score``: evidence that it repeats the other, never below 0; ``unlike``: changes that the
     other had not shown, less those that it had; ``lags``: by how much the newest of these came
     later.  ``is_followed``: whether each change is weighed; nearly all others are not, and then
-    there is no evidence.  ``other_heart_s``: since so many seconds their beats have not been those
-    of one heart.
+    there is no evidence.  ``one_heart``: whether their beats have lately been those of one.
     """
 
     __slots__ = (
-        "_lag_ns", "_last_count", "_limits", "is_followed", "lags", "other_heart_s", "score",
-        "source", "unlike",
+        "_lag_ns", "_last_count", "_limits", "is_followed", "lags", "one_heart", "score", "source",
+        "unlike",
     )  # fmt: skip
 
     def __init__(self, source: Stream, limits: RelayLimits) -> None:
@@ -36,7 +36,7 @@ class Echo:
         self.unlike = 0
         self.lags: deque[float] = deque(maxlen=15)
         self._last_count = 0
-        self.other_heart_s = 0
+        self.one_heart: Final = OneHeart(limits)
 
     @property
     def lag_s(self) -> float:

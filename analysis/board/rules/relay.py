@@ -136,7 +136,9 @@ class Relay(SensorRule):
         for echo in candidates:
             lag_s = self._lag_of_beats(ours, echo)
             if lag_s is None:
-                self._ask_whether_of_one_heart(ours, echo)
+                theirs = list(echo.source.beats)
+                if len(theirs) >= limits.same_rr:
+                    echo.one_heart.take(ours, theirs)
                 continue
             self._unlike_s = 0
             if not (self._source and self._by_rr) and self._is_later(lag_s, echo):
@@ -178,23 +180,6 @@ class Relay(SensorRule):
             lags = sorted(times[i] - their_times[j] for i, j in match.pairs)
             return lags[len(lags) // 2] / NS_PER_S
         return None
-
-    def _ask_whether_of_one_heart(self, ours: list[int], echo: Echo) -> None:
-        """Two that measure one heart send nearly the same RR, and agree in bpm by right."""
-        limits, theirs = self._limits, list(echo.source.beats)
-        if len(theirs) < limits.same_rr:
-            return
-        least = limits.one_heart_share * len(ours)
-        match = match_beats(
-            ours,
-            theirs,
-            factor=1.0,
-            most_off=limits.one_heart_off,
-            ahead=limits.lost_rr,
-            least=least,
-        )
-        is_one = len(match.pairs) >= least
-        echo.other_heart_s = 0 if is_one else echo.other_heart_s + limits.every_s
 
     def _compare_changes(self, second: int) -> None:
         """Weigh the new changes beside those who may be repeated: nearly always nobody."""
@@ -250,7 +235,7 @@ class Relay(SensorRule):
         clear_s = self._limits.clear_s
         if not (self._own.beats and echo.source.beats) or second - self._beat_s > clear_s:
             return False
-        return echo.other_heart_s < clear_s
+        return not echo.one_heart.is_denied
 
     def _is_later(self, lag_s: float, echo: Echo) -> bool:
         """Whether this one is the repeater, by when the same arrived.
