@@ -56,10 +56,10 @@ def match_beats(
     """
     there = _places([round(rr * factor) for rr in theirs])
     equal = [there.get(rr, 0) for rr in ours]
-    fits = equal if most_off == 0 else [_near(there, rr, most_off) for rr in ours]
-    if not any(fits) or _most_in_order(equal, len(theirs)) < least_exact:
+    if _most_in_order(equal, len(theirs)) < least_exact:
         return _NO_MATCH
-    if _most_in_order(fits, len(theirs)) < least:
+    fits = equal if most_off == 0 else [_near(there, rr, most_off) for rr in ours]
+    if not any(fits) or _most_in_order(fits, len(theirs)) < least:
         return _NO_MATCH
     steps = _Steps(fits, equal, last_wanted=len(theirs) - 1, ahead=ahead)
     best, most = None, (0, 0)
