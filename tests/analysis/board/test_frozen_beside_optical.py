@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+import struct
 from collections.abc import Callable
 
 import pytest
 
+from analysis.board.rules.cadence import OnCadence
 from analysis.board.rules.frozen import Frozen
-from tests.standins.session_events import plan_of, planned, play, stream
+from analysis.board.snapshot import WarningKind as K
+from replay import event as ev
+from replay.event import Event
+from tests.standins.session_events import S, plan_of, planned, play, stream
 
 
 def _rule(session):
@@ -83,21 +88,27 @@ def test_beside_an_arm_sensor_no_less_is_asked_for_the_longer_it_stands(
     assert [w.sensor for w in board.warnings] == ([2] if told else [])
 
 
-@pytest.mark.parametrize(("sign", "told"), [(1, True), (-1, False)])
-def test_two_that_swing_apart_are_no_heart_that_moves(sign: int, told: bool) -> None:
-    """The heart moves all at once; where one rises while the other falls, each errs by itself."""
+@pytest.mark.parametrize(
+    ("one_bpm", "other_bpm", "told"), [(12, 12, True), (12, -12, False), (24, 0, False)]
+)
+def test_two_that_swing_apart_are_no_heart_that_moves(
+    one_bpm: int, other_bpm: int, told: bool
+) -> None:
+    """The heart moves all at once; where one rises while the other falls, each errs by itself, and
+    where one alone rises their mean does, too.
+    """
     plan = plan_of(
         planned("Yarrow", "reference", kind="arm"), planned("Sorrel"), planned("Tansy", kind="arm")
     )
 
-    def rise(t: float) -> float:
-        return 12 * min(max((t - 130) / 10, 0), 1)
+    def risen(t: float) -> float:
+        return min(max((t - 130) / 10, 0), 1)
 
     board = play(
         plan,
-        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else 140 + rise(t)),
+        stream(1, 0.2, 180, lambda t: 120 + t % 20 if t < 90 else 140 + one_bpm * risen(t)),
         stream(2, 0.6, 180, lambda t: 120 + t % 20 if t < 90 else 140),
-        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else 140 + sign * rise(t)),
+        stream(3, 0.4, 180, lambda t: 120 + t % 20 if t < 90 else 140 + other_bpm * risen(t)),
         until_s=180,
         rules=_rule,
     )
@@ -130,3 +141,42 @@ def test_three_that_swing_one_after_the_other_are_no_heart_that_moves(apart_s, t
         rules=_rule,
     )
     assert [w.sensor for w in board.warnings] == ([2] if told else [])
+
+
+def test_a_reference_is_told_in_the_second_in_which_the_others_have_moved() -> None:
+    """They follow it, and so they need not have moved a second before.  Here the mean of ten
+    seconds is 9.5 bpm up in the fourteenth of a rise by one a second, and 10.5 in the next.
+    """
+    board = play(
+        plan_of(planned("Yarrow", "reference"), planned("Sorrel")),
+        stream(1, 0.2, 160, lambda t: 120 + t % 5 if t < 60 else 125),
+        stream(2, 0.6, 160, lambda t: 125 + max(0, t // 1 - 100)),
+        until_s=160,
+        rules=lambda session: [Frozen(session, session.reference)],
+    )
+    assert [(w.sensor, w.start_s) for w in board.warnings] == [(1, 102 + 14)]
+
+
+@pytest.mark.parametrize(("steps", "told"), [(140, True), (168, False)])
+def test_a_value_on_the_steps_is_as_steady_as_they_are(steps: int, told: bool) -> None:
+    """Which is another warning's, whatever the heart does meanwhile."""
+    plan = plan_of(
+        planned("Yarrow", "reference"), planned("Sorrel"), planned("Strides", "companion")
+    )
+
+    def rules(session):
+        on_cadence = OnCadence(session, session.tests[0])
+        return [on_cadence, Frozen(session, session.tests[0], on_cadence=on_cadence)]
+
+    board = play(
+        plan,
+        stream(1, 0.2, 240, lambda t: 120 + 12 * math.sin(t / 12)),
+        stream(2, 0.6, 240, lambda t: 120 + t % 20 if t < 90 else 168),
+        [
+            Event(round((t + 0.4) * S), 3, ev.RUNNING, struct.pack("<BHB", 4, 700, steps))
+            for t in range(240)
+        ],
+        until_s=240,
+        rules=rules,
+    )
+    assert {w.kind for w in board.warnings} == {K.FROZEN if told else K.ON_CADENCE}

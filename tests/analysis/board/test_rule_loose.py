@@ -293,6 +293,14 @@ def test_a_strap_may_find_its_rate_for_ten_seconds(first_s, found) -> None:
     assert bool(play(plan_of(), back, until_s=150, rules=loose_rule).warnings) is found
 
 
+@pytest.mark.parametrize(("leaps_s", "found"), [(6, False), (13.5, True)])
+def test_it_finds_its_rate_from_its_first_value_on(leaps_s, found) -> None:
+    """What shows 0 before is not put on yet, be that for the first three seconds of a session."""
+    off = stream(1, 0.5, 3.5, 0)
+    worn = stream(1, 3.5, 50, lambda t: 140 if leaps_s <= t < leaps_s + 2 else 100)
+    assert bool(play(plan_of(), [*off, *worn], until_s=50, rules=loose_rule).warnings) is found
+
+
 @pytest.mark.parametrize(("at_s", "found"), [((200,), False), ((200, 215), True)])
 def test_beats_that_were_left_out_once_are_not_told(at_s, found) -> None:
     """They may have been in a notification that was lost; twice within half a minute they were

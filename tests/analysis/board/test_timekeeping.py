@@ -68,6 +68,12 @@ def test_a_sensor_that_sends_one_rr_a_notification_leaves_none_out() -> None:
     assert _told([1] * 80, rr=1024) == []
 
 
+@pytest.mark.parametrize(("rr", "told"), [(918, False), (925, True)])
+def test_one_rr_a_notification_is_a_habit_only_where_there_are_more_beats(rr, told) -> None:
+    """Of a heart of 66 bpm, one a second leaves out whole beats where none is expected to be."""
+    assert bool(_told([1] * 80, rr=rr)) is told
+
+
 def test_rr_in_another_unit_fill_the_time_by_their_factor() -> None:
     """Taken for what they are, none is missing; else a second a minute is."""
     assert _told([2] * 200, rr=460, usual=RR) != []
