@@ -86,6 +86,32 @@ def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.D
             assert sums_of(*_arrays(told[-window_s:] if window_s else told), TOLERANCE) == sums
 
 
+pairs_of_any_length = st.lists(st.tuples(value, value), min_size=1, max_size=40)
+
+
+@settings(max_examples=50)
+@given(pairs_of_any_length, pairs_of_any_length, pairs_of_any_length)
+def test_a_copy_stands_as_it_did_and_goes_its_own_way(
+    before: list[tuple[int, int]], ours: list[tuple[int, int]], its: list[tuple[int, int]]
+) -> None:
+    """What either is told from then on, and what is taken out of it, is nothing to the other."""
+    windows_s = (1, 7, None)
+    rolling = RollingAgreement(windows_s, TOLERANCE)
+    for pair in before:
+        rolling.push(*pair)
+    copied = rolling.copy()
+    assert copied.sums == rolling.sums
+    copied.take_out(0, *before[-1])
+    for pair in ours:
+        rolling.push(*pair)
+    for pair in its:
+        copied.push(*pair)
+    gap = (NO_VALUE, NO_VALUE)
+    for one, told in ((rolling, [*before, *ours]), (copied, [*before[:-1], gap, *its])):
+        parts = [told[-window_s:] if window_s else told for window_s in windows_s]
+        assert [sums_of(*_arrays(part), TOLERANCE) for part in parts] == one.sums
+
+
 def test_the_whole_session_and_its_last_minute() -> None:
     """Over an hour with gaps, all three windows equal the batch at the end, value by value."""
     source = np.random.default_rng(7)
