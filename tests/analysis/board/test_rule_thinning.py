@@ -6,15 +6,13 @@ import itertools
 import math
 from functools import partial
 
-import numpy as np
 import pytest
 
 from analysis.board.rules.base import BAD, GOOD, UNSURE, Rule, Verdict
-from analysis.board.rules.losses import lost_share
 from analysis.board.rules.thinning import Thinning, falls_a_window
 from analysis.board.session_state import SessionState
 from replay.payloads import HeartRate
-from tests.standins.session_events import S, link, plan_of, play, stream
+from tests.standins.session_events import S, hear, link, plan_of, play, stream
 
 READING = (0, HeartRate(mbpm=120_000))
 
@@ -73,7 +71,7 @@ def test_what_comes_by_chance_must_last_for_another_window(usual, left, told_of,
     sums, said = [], []
     for _ in range(60):
         said += sending.send(left / 20, 1)
-        sums.append(sending.rule._sum)
+        sums.append(round(20 * sending.rule.explain().measures[0].value))
     told_at = said.index(BAD)
     assert sums[told_at] == told_of
     thin = [at for at in range(told_at + 1) if sums[at] < 0.6 * usual]
@@ -84,33 +82,48 @@ def test_what_comes_by_chance_must_last_for_another_window(usual, left, told_of,
     assert sending.send(usual / 20, 40)[-1] is GOOD
 
 
+def _told_of(*before: tuple[int, str]) -> int:
+    """Of how many in 20 s a sensor that falls silent is told, after stretches of so many seconds
+    in which one notification came (``1``) or was lost (``0``) in each, over and over.
+    """
+    session = SessionState(plan_of())
+    sensor = session.tests[0]
+    rule = Thinning(session, sensor)
+    came = itertools.chain(*(itertools.islice(itertools.cycle(one), n) for n, one in before))
+    for second, one in enumerate(itertools.chain(came, "0" * 40)):
+        hear(sensor, [(second * S, READING[1])] if one == "1" else [])
+        sensor.close_second(second)
+        session.second = second
+        if rule.step(second) is BAD:
+            return round(20 * rule.explain().measures[0].value)
+    return -1
+
+
+def _one_lost_of(count: int) -> str:
+    return "1" * (count - 1) + "0"
+
+
+@pytest.mark.parametrize(("of", "told_of"), [(20, 11), (12, 10), (10, 9), (9, 9)])
+def test_what_its_own_link_loses_by_chance_does_not_thin_out(of: int, told_of: int) -> None:
+    """Where one in ten is lost ten of twenty come too often by chance, once in 500 hours, and
+    where one in twelve is they do not.
+    """
+    assert _told_of((400, "1")) == 11
+    assert _told_of((400, _one_lost_of(of))) == told_of
+
+
 @pytest.mark.parametrize(
-    ("lost", "thin", "by_chance"),
-    [(0.0, 11, False), (0.05, 10, False), (0.05, 11, False), (0.1, 9, False), (0.1, 10, True)],
+    ("before", "told_of"),
+    [
+        ([(600, "1"), (340, _one_lost_of(10))], 9),
+        ([(600, _one_lost_of(10)), (340, "1")], 11),
+        ([(400, "1"), (300, "1110110110")], 11),
+        ([(400, _one_lost_of(10)), (16, "001")], 9),
+    ],
 )
-def test_what_its_own_link_loses_by_chance_does_not_thin_out(lost, thin, by_chance) -> None:
-    """The share is that of the last minutes in which all was well; once in 500 hours decides."""
-    sending = _Sending()
-    sending.rule._usual_count, sending.rule._sum = 20 * (1 - lost), thin
-    assert sending.rule._comes_by_chance(lost) is by_chance
-
-
-def test_the_share_that_is_lost_is_learned_while_all_is_well() -> None:
-    """One in eight, of the last 300 notifications; what is thin is no share of a good link."""
-    sending = _Sending()
-    now = 0
-    for _ in range(200):
-        now += 2 * S if now % (8 * S) == 6 * S else S
-        sending.sensor.times.append(now)
-    sending.send(0.875, 60)
-    learned = sending.rule._lost
-    assert learned == pytest.approx(lost_share(np.diff(sending.sensor.times.view)))
-    assert 0.09 < learned < 0.125
-    for _ in range(200):
-        now += 5 * S
-        sending.sensor.times.append(now)
-    assert BAD in sending.send(0.25, 200)
-    assert sending.rule._lost == learned
+def test_the_share_that_is_lost_is_learned_while_all_is_well(before, told_of) -> None:
+    """Of the last 300 notifications; what is thin, or nearly, is no share of a good link."""
+    assert _told_of(*before) == told_of
 
 
 @pytest.mark.parametrize(("count", "lost"), [(5, 0.3), (8, 0.1), (3, 0.5)])
