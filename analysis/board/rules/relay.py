@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from analysis.board.rules.base import (
     BAD,
@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 
 class Relay(SensorRule):
-    """Repeats the RR list of another sensor, or its values a constant moment later."""
+    """Repeats the RR list of another sensor, or its values a constant moment later.
+
+    ``echoes``: what it has in common with each of the others, in their order.
+    """
 
     kind = WarningKind.RELAY
     sleeps_lightly = True  # its first RR
@@ -48,7 +51,7 @@ class Relay(SensorRule):
         self._own = own
         self._sightings = sightings
         sightings.tell(self, own)
-        self._echoes = tuple(Echo(stream, limits) for stream in others)
+        self.echoes: Final = tuple(Echo(stream, limits) for stream in others)
         self._followed: list[Echo] = []
         self._forgotten = 0  # of its changes: those before count for nothing any more
         self._source: Echo | None = None
@@ -132,7 +135,7 @@ class Relay(SensorRule):
         ours = list(own.beats)[-limits.compared_rr :]
         if len(ours) < limits.same_rr or len(set(ours)) < len(ours) // 5:
             return  # a list that hardly varies proves nothing
-        candidates = self._echoes if self._source is None or not self._by_rr else (self._source,)
+        candidates = self.echoes if self._source is None or not self._by_rr else (self._source,)
         for echo in candidates:
             lag_s = self._lag_of_beats(ours, echo)
             if lag_s is None:
@@ -191,7 +194,7 @@ class Relay(SensorRule):
             if not self._is_told_by_beats(echo, second):
                 for change in own.new_changes:
                     echo.take(change)
-        for echo in self._echoes:
+        for echo in self.echoes:
             if echo.source not in echoed or echo.is_followed:
                 continue
             if not self._is_told_by_beats(echo, second):
@@ -209,7 +212,7 @@ class Relay(SensorRule):
 
     def _look_for_source(self) -> None:
         own = self._own
-        for echo in self._echoes:
+        for echo in self.echoes:
             if echo.score >= self._limits.raise_at and self._is_later(echo.lag_s, echo):
                 first = max(0, len(own.changes) - len(echo.lags))
                 self._found(echo, echo.lag_s, own.changes[first][0], by_rr=False)

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import heapq
+import random
+from collections.abc import Iterable, Iterator
+
+from analysis.board import Board
+from analysis.board.rules.base import Rule
 from analysis.board.rules.shared import Shared
 from analysis.board.session_state import SessionState
+from replay.channels import decode
+from replay.event import Event
+from replay.payloads import encode_heart_rate
 from replay.plan import PlannedSensor
-from tests.standins.session_events import plan_of, planned
+from tests.standins.session_events import plan_of, planned, strap
 
 FILE = {"source": "file", "file": "tansy.fit", "alignment": "estimated", "kind": ""}
 BROKER = {"source": "mqtt", "kind": "", "topic": "gym/sorrel/hr"}
@@ -36,15 +45,43 @@ def test_each_sensor_is_held_against_all_others_that_send_a_heart_rate() -> None
     assert [one.sensor.label for one in shared.streams] == labels
     for relay, label in zip(shared.relays, labels, strict=True):
         assert relay.watched.label == label
-        beside = [echo.source.sensor.label for echo in relay._echoes]
+        beside = [echo.source.sensor.label for echo in relay.echoes]
         assert beside == [one for one in labels if one != label]
     assert [one.watched.label for one in shared.deviations] == labels[1:]
     assert [one.watched.label for one in shared.on_cadence] == labels[1:]
 
 
+def _in_ms(events: Iterable[Event]) -> Iterator[Event]:
+    """The same notifications with RR in ms, where 1/1024 s is due."""
+    for event in events:
+        reading = decode(event.channel, event.payload)
+        rr = [round(one * 1000 / 1024) for one in reading.rr]
+        yield event._replace(payload=encode_heart_rate(round(reading.bpm), rr=rr))
+
+
 def test_the_unit_of_the_references_rr_is_asked_of_its_own_rule() -> None:
     """Wherever it stands in the plan: slipped RR are no missing beats."""
     plan = plan_of(planned("Sorrel"), planned("Yarrow", "reference"), planned("Tansy"))
-    shared = Shared(SessionState(plan))
-    shared.unit_slips[0]._factor, shared.unit_slips[1]._factor = 7.0, 1.024
-    assert shared.loose._account._unit() == 1.024
+    made: list[Shared] = []
+
+    def rules(session: SessionState) -> list[Rule]:
+        made.append(Shared(session))
+        return [*made[0].unit_slips, made[0].loose]
+
+    board = Board(plan, rules)
+    missing_s = []
+
+    def listen(_second: int) -> None:
+        (of_rr,) = (one for one in made[0].loose.explain().measures if "not filled" in one.name)
+        missing_s.append(of_rr.value)
+
+    board.on_second = listen
+    source = random.Random(1)
+    beats_s = [0.45 + source.gauss(0, 0.01) for _ in range(800)]
+    in_ms = [event._replace(sensor=2) for event in _in_ms(strap(beats_s))]
+    for event in heapq.merge(strap(beats_s), in_ms, key=lambda event: event.t_ns):
+        board.feed(event)
+    factors = [one.factor for one in made[0].unit_slips]
+    assert factors == [1.0, 1.024, 1.0]
+    assert max(missing_s[:150]) > 0.5  # not known yet
+    assert max(missing_s[200:]) < 0.2
