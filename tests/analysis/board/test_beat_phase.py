@@ -128,12 +128,22 @@ def test_a_notification_off_its_time_bounds_nothing() -> None:
     assert evidence.of(SHORT) == 0
 
 
-def test_beats_behind_lost_notifications_count_in_seconds() -> None:
+@pytest.mark.parametrize(
+    ("then_s", "too_soon"),
+    [
+        ([0.62], False),  # the newest beat is 0.36 s old at most, and arrival wavers by 0.03 s
+        ([0.60], True),
+        ([1.38, 0.6], False),  # and 0.14 s at least: younger than a beat of 0.5 s after 0.38 s …
+        ([1.40, 0.6], True),  # … and not after 0.40 s: then one more has come
+    ],
+)
+def test_beats_behind_lost_notifications_count_in_seconds(then_s, too_soon) -> None:
     """The sum of their RR is taken from the time that passed, as of all others."""
-    evidence = UnitEvidence((SHORT,), UNIT_SLIP)
-    evidence.take(0, 1.0, 1.0, [512])
-    evidence.take(0, 1.0, 1.0, [512])
-    evidence._right.youngest, evidence._right.oldest = 0.1, 0.2
-    evidence.skip(3.0, [512, 512])
-    assert evidence._right.youngest == pytest.approx(0.1 - 4 * 0.015)
-    assert evidence._right.oldest == pytest.approx(0.2 + 4 * 0.015)
+    # In half the unit the beats are never too soon: what is counted is told by the right one.
+    evidence, beats = UnitEvidence((0.5,), UNIT_SLIP), [512, 512]
+    for passed_s in (1.0, 1.46, 0.67):  # any age, then above 0.43 s, then 0.1 to 0.2 s
+        evidence.take(0, passed_s, passed_s, beats)
+    evidence.skip(3.1, beats)
+    for passed_s in then_s:
+        evidence.take(0, passed_s, passed_s, beats)
+    assert evidence.of(0.5) == too_soon
