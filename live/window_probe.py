@@ -15,7 +15,8 @@ import sys
 LONGEST_S = 15.0
 """A display that does not answer for so long (one of another computer that hangs) is none."""
 
-_TRY = "from PySide6.QtGui import QGuiApplication as A; A([]).primaryScreen() or exit(3)"
+TRIED = "from PySide6.QtGui import QGuiApplication as A; A([]).primaryScreen() or exit(3)"
+"""What the child runs."""
 _NO_SCREEN = 3
 
 _begun: list[subprocess.Popen[str]] = []
@@ -27,7 +28,7 @@ def begin() -> None:
         return
     _begun.append(
         subprocess.Popen(
-            [sys.executable, "-P", "-c", _TRY],
+            [sys.executable, "-P", "-c", TRIED],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,

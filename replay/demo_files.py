@@ -12,12 +12,13 @@ from typing import Final
 from replay.errors import CaptureError
 
 _HERE: Final = Path(__file__).resolve().parent
-_PLACES: Final = (_HERE / "demo", _HERE.parent / "recordings_demo")
+PLACES: Final = (_HERE / "demo", _HERE.parent / "recordings_demo")
+"""Where the bundled recordings may lie, first to last: installed, and in a checkout."""
 
 
 def demo_folder() -> Path:
     """The folder of the bundled recordings.  Raises :class:`CaptureError` if it is missing."""
-    for place in _PLACES:
+    for place in PLACES:
         if place.is_dir():
             return place
     raise CaptureError("the bundled recordings are missing: install Sidebeat again")

@@ -90,7 +90,7 @@ def test_readme_lists_the_kinds_and_files():
 def test_demo_files_are_found_installed_and_in_a_checkout(tmp_path: Path, monkeypatch):
     """Beside the package they win, else those of the checkout; without any, one sentence."""
     installed, checkout = tmp_path / "demo", tmp_path / "recordings_demo"
-    monkeypatch.setattr(demo_files, "_PLACES", (installed, checkout))
+    monkeypatch.setattr(demo_files, "PLACES", (installed, checkout))
     with pytest.raises(CaptureError, match="install Sidebeat again"):
         demo_captures()
     checkout.mkdir()

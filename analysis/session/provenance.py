@@ -16,7 +16,8 @@ from replay.files_only import open_file
 if TYPE_CHECKING:
     from replay.capture import Capture
 
-_ROOT: Final = Path(__file__).resolve().parent.parent.parent
+ROOT: Final = Path(__file__).resolve().parent.parent.parent
+"""Where :data:`SOURCES` lie."""
 SOURCES: Final = ("analysis/statistics", "analysis/board", "analysis/session", "replay")
 """What a number can depend on.  Words, tables and figures are not among it."""
 
@@ -52,8 +53,8 @@ def computation_version() -> str:
     for package in ("numpy", "scipy", "sidebeat"):
         digest.update(_version(package).encode())
     for folder in SOURCES:
-        for path in sorted((_ROOT / folder).rglob("*.py")):
-            digest.update(path.relative_to(_ROOT).as_posix().encode())
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            digest.update(path.relative_to(ROOT).as_posix().encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 

@@ -31,7 +31,7 @@ class RowCache:
         self._kept: KeptFile | None = None
         try:
             if self._sha256:
-                head = f"sidebeat session row {_version()} {self._sha256}".encode()
+                head = f"sidebeat session row {row_version()} {self._sha256}".encode()
                 place = cache_folder().with_name("rows") / f"{self._sha256}.json"
                 self._kept = KeptFile(place, head)
         except (OSError, RuntimeError):
@@ -70,7 +70,7 @@ def _checksum(path: Path) -> str:
 
 
 @cache
-def _version() -> str:
+def row_version() -> str:
     """Of the computation, and of how a row is made of a record."""
     digest = hashlib.sha256(computation_version().encode())
     digest.update(Path(source.__file__).read_bytes())

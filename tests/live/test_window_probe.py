@@ -34,7 +34,7 @@ def test_offscreen_needs_no_trying(monkeypatch):
 def test_a_display_that_hangs_is_given_up(monkeypatch):
     """A child that does not come back in time is ended, and that is said."""
     monkeypatch.setenv("QT_QPA_PLATFORM", "xcb")
-    monkeypatch.setattr(window_probe, "_TRY", "import time; time.sleep(60)")
+    monkeypatch.setattr(window_probe, "TRIED", "import time; time.sleep(60)")
     monkeypatch.setattr(window_probe, "LONGEST_S", 0.2)
     assert window_probe.complaint() == "nothing answers within 0 s"
 
@@ -43,15 +43,20 @@ def test_a_child_that_was_begun_and_never_asked_is_not_left_behind(tmp_path: Pat
     """Leaving ends the probe that nobody asked."""
     script = (
         "from live import window_probe as w\n"
-        "w._TRY = 'import time; time.sleep(60)'\n"
+        "w.TRIED = 'import time; time.sleep(60)'\n"
+        "popen = w.subprocess.Popen\n"
+        "def tell(*command, **how):\n"
+        "    child = popen(*command, **how)\n"
+        "    print(child.pid, flush=True)\n"
+        "    return child\n"
+        "w.subprocess.Popen = tell\n"
         "w.begin()\n"
-        "print(w._begun[0].pid, flush=True)"
     )
     environment = {"QT_QPA_PLATFORM": "xcb", "DISPLAY": NOBODY, "PATH": ""}
     done = subprocess.run(
         [sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True
     )
-    assert not Path(f"/proc/{done.stdout.strip()}").exists()
+    assert not Path(f"/proc/{int(done.stdout)}").exists()
 
 
 def test_a_recording_is_shown_in_the_terminal_where_no_window_opens():

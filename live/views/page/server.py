@@ -44,11 +44,12 @@ _NO_PAGE: Final = (
 )
 _OURS: Final = ("page.js", "page.css")
 _ICON: Final = "views/window/start/sidebeat.svg"
-_KINDS: Final = {
+KINDS: Final = {
     "page.js": "text/javascript",
     "page.css": "text/css",
     "icon.svg": "image/svg+xml",
 }
+"""What is sent beside the page itself, and as what."""
 
 _log = logging.getLogger(__name__)
 
@@ -195,9 +196,9 @@ class PageServer:
 
     async def _give_file(self, request: web.Request) -> web.StreamResponse:
         name = request.match_info["name"]
-        if name not in _KINDS:
+        if name not in KINDS:
             raise web.HTTPNotFound
-        response = web.Response(text=self._files[name], content_type=_KINDS[name], charset="utf-8")
+        response = web.Response(text=self._files[name], content_type=KINDS[name], charset="utf-8")
         response.enable_compression()
         return response
 

@@ -157,7 +157,7 @@ def test_the_version_follows_the_source(tmp_path, monkeypatch) -> None:
         (tmp_path / name).mkdir(parents=True)
     module = tmp_path / "analysis/statistics/delay.py"
     module.write_text("LEAST = 20\n")
-    monkeypatch.setattr(provenance, "_ROOT", tmp_path)
+    monkeypatch.setattr(provenance, "ROOT", tmp_path)
     version = provenance.computation_version.__wrapped__
     before = version()
     assert version() == before

@@ -80,7 +80,7 @@ def test_a_cluster_gives_the_same_rows_and_keeps_the_records(
         str(captures / name) for name in ("damaged.sqlite", "half.sqlite")
     }
     assert heard == [(n, len(files)) for n in range(1, len(files) + 1)]
-    monkeypatch.setattr(module, "_distributed", None)  # all is kept: nobody is asked
+    monkeypatch.setattr("distributed.Client", None)  # all is kept: nobody is asked
     assert read_rows(files[:SESSIONS], scheduler=running.address).rows == here.rows
 
 

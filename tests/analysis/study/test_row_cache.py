@@ -90,7 +90,7 @@ def test_what_does_not_fit_is_computed_anew(how, capture, tmp_path, monkeypatch)
         case "foreign":
             kept.write_bytes(b"hello")
         case _:
-            monkeypatch.setattr(row_cache, "_version", lambda: "another")
+            monkeypatch.setattr(row_cache, "row_version", lambda: "another")
     assert read_row(capture, kept_only=True) is None
     assert read_row(capture) == row
 

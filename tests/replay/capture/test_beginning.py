@@ -35,7 +35,7 @@ def die(*_):
 beginning.begin_file(Path(sys.argv[1]), PLAN, 1, "x", "u")
 """
 DEADLY = {
-    "before the tables": "beginning._fill = die",
+    "before the tables": "beginning.schema = die",
     "in the transaction": "beginning.text_crc = die",
     "before the name": "beginning.os.link = die",
     "after the name": "link = os.link; beginning.os.link = lambda a, b: (link(a, b), die())",

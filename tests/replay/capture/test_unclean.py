@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
-from replay.capture.files import copy_files, sidecar
+from replay.capture.files import copy_files, mark_recorded_here, sidecar
 from replay.capture.raw_file import copy_file
 from replay.errors import CaptureError, DamagedCapture
 from replay.event import NS_PER_S, Event
@@ -194,7 +194,7 @@ def test_a_log_that_starts_over_during_a_copy_is_noticed(
     writer = _recorded(path, 30)
     other_process = tmp_path / "folder"
     other_process.mkdir()
-    monkeypatch.setattr("replay.capture.files._recorded_here", set())
+    mark_recorded_here(path, recorded=False)  # as if another process wrote it
     plain_copy = copy_file
     copied = []
 

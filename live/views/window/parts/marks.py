@@ -226,7 +226,7 @@ def draw_end_labels(
     )
     letters = _shrunk(plain, min(share, (box.height() / len(labels) - 1) / plain.line))
     height = letters.line + 1
-    labels = _fitting(labels, int(box.height() / height))
+    labels = fitting(labels, int(box.height() / height))
     radius = min(radius_for(letters.metrics) + 1, height / 2)
     ends = [area.y(label.value) for label in labels]
     middles = spread(ends, height, box.top(), box.bottom())
@@ -274,7 +274,7 @@ def _shrunk(letters: Lettering, share: float) -> Lettering:
     return lettering(font)
 
 
-def _fitting(labels: list[EndLabel], count: int) -> list[EndLabel]:
+def fitting(labels: list[EndLabel], count: int) -> list[EndLabel]:
     """As many as there is room for, those to be kept first."""
     if len(labels) <= count:
         return labels

@@ -130,9 +130,9 @@ def test_it_listens_on_loopback_unless_an_address_is_given(served):
 def test_a_server_that_cannot_begin_says_so(monkeypatch, caplog):
     """Whatever goes wrong there is one sentence for the watcher, which goes on without a page."""
 
-    async def fails(_self):
+    def fails(*_given, **_more):
         raise RuntimeError("as planted")
 
-    monkeypatch.setattr(PageServer, "_run", fails)
+    monkeypatch.setattr("aiohttp.web.AppRunner", fails)
     with caplog.at_level(logging.CRITICAL), pytest.raises(SidebeatError, match="as planted"):
         served_page(PagedFeed()).__enter__()

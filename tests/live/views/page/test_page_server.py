@@ -297,7 +297,7 @@ def test_an_error_is_counted_and_the_page_goes_on(served, monkeypatch, caplog):
             time.sleep(0.01)
     assert "the page has met an error" in served.page.trouble()
     assert served.page.trouble() == ""
-    monkeypatch.setattr(server_module, "_KINDS", {"absent": "text/plain"})
+    monkeypatch.setattr(server_module, "KINDS", {"absent": "text/plain"})
     with caplog.at_level(logging.CRITICAL):
         assert get(served.url() + "absent")[0] == 500
     assert served.page.faults == 2

@@ -109,7 +109,7 @@ def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
     """A window opened for a capture must not be closed by the Ctrl-C that is meant for it."""
     import signal
 
-    monkeypatch.setattr(application, "_interrupts_are_ignored", lambda: True)
+    monkeypatch.setattr(signal, "getsignal", lambda _: signal.SIG_IGN)
     set_to = []
     monkeypatch.setattr(signal, "signal", lambda *given: set_to.append(given))
     with application.interruptible(open_application()):

@@ -11,7 +11,7 @@ import pytest
 from live.protocol.wall_clock import wall_clock
 from live.views.window.parts.columns import Drawn
 from live.views.window.parts.keys import Action
-from live.views.window.parts.marks import EndLabel, _fitting
+from live.views.window.parts.marks import EndLabel, fitting
 from live.views.window.parts.readout_strip import value_words
 from tests.standins.windows import picture, press, session, shown
 
@@ -79,8 +79,8 @@ def test_what_lies_inside_is_left_as_it_is():
 def test_where_not_all_labels_fit_those_that_call_are_kept():
     """The reference and what is out stay; the order stays too."""
     labels = [EndLabel(n, 0.0, 0.0, str(n), first=n in (1, 4)) for n in range(1, 6)]
-    assert [label.number for label in _fitting(labels, 3)] == [1, 2, 4]
-    assert _fitting(labels, 5) == labels
+    assert [label.number for label in fitting(labels, 3)] == [1, 2, 4]
+    assert fitting(labels, 5) == labels
 
 
 def test_the_time_of_day_is_given_here_and_in_utc():
