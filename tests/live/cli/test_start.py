@@ -7,6 +7,7 @@ import pytest
 from live.cli import main, start
 from live.cli.main import WRONG
 from live.views.window.parts.wishes import START, taken, wish
+from live.views.window.start import app
 from replay.errors import SidebeatError
 
 
@@ -68,28 +69,23 @@ def test_what_goes_wrong_is_said_on_the_page():
 
 def test_a_wish_of_a_window_that_a_command_opened_is_carried_out(monkeypatch):
     """Replay from an end page; the start page only where it is asked for."""
-    ran = []
+    ran, wishes = [], [("replay", "a.sqlite"), None, START]
 
-    def one(command):
-        ran.append(tuple(command))
-        if len(ran) == 1:
-            wish(("replay", "a.sqlite"))
+    def one(asked):
+        ran.append(asked)
+        if (next_wish := wishes.pop(0)) is not None:
+            wish(next_wish)
         return 0
 
-    monkeypatch.setattr(main, "_one", one)
+    for name in ("live", "replay"):
+        monkeypatch.setattr(main.load(name), "run", one)
     assert main.run(["live", "--attach"]) == 0
-    assert ran == [("live", "--attach"), ("replay", "a.sqlite")]
+    attached, replayed = ran
+    assert attached.attach is not None
+    assert str(replayed.file) == "a.sqlite"
     assert taken() is None
     opened = []
-    monkeypatch.setattr(start, "_open", lambda told: opened.append(told) or 0)
-    ran.clear()
-
-    def home(command):
-        ran.append(tuple(command))
-        wish(START)
-        return 0
-
-    monkeypatch.setattr(main, "_one", home)
+    monkeypatch.setattr(app, "run_start", lambda _places, told: opened.append(told) or 0)
     assert main.run(["replay", "a.sqlite"]) == 0
     assert opened == [""]
 
@@ -98,6 +94,6 @@ def test_with_a_screen_the_start_page_opens(monkeypatch):
     """A bare ``sidebeat`` is the start page."""
     opened = []
     monkeypatch.setattr(start, "no_page", lambda: "")
-    monkeypatch.setattr(start, "_open", lambda told: opened.append(told) or 0)
+    monkeypatch.setattr(app, "run_start", lambda _places, told: opened.append(told) or 0)
     assert main.run([]) == 0
     assert opened == [""]

@@ -419,7 +419,7 @@ def test_a_broker_that_is_not_there_is_said_once(tmp_path):
 
 def test_an_error_stops_the_board_and_nothing_else(broker, published, monkeypatch, caplog):
     """Whatever goes wrong in it is logged and said once; looks go on."""
-    monkeypatch.setattr(published.publisher, "_look", lambda: 1 / 0)
+    monkeypatch.setattr(published.model, "snapshot", lambda: 1 / 0)
     with caplog.at_level(logging.CRITICAL):
         published.look(*minute(10))
         published.look()
