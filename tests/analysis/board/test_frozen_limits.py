@@ -12,6 +12,7 @@ from analysis.board.rules.frozen import Frozen
 from analysis.board.rules.repeats import Repeats
 from analysis.board.rules.thresholds import FROZEN
 from analysis.board.session_state import SessionState
+from analysis.board.snapshot import Measure
 from replay.payloads import HeartRate
 from replay.plan import Plan
 from tests.standins.session_events import plan_of, planned
@@ -55,6 +56,11 @@ class _Watched:
         test.fresh = [] if shown is None else [(0, HeartRate(mbpm=value, rr=rr))]
         return int(self.rule.step(self.second))
 
+    def measure(self, name: str) -> Measure:
+        """One of those by which it would explain itself now."""
+        (one,) = (one for one in self.rule.explain().measures if one.name == name)
+        return one
+
     def runs(self, *lengths: int) -> None:
         """Runs of one value each of so many readings, beside a steady heart."""
         for number, length in enumerate(lengths):
@@ -77,7 +83,7 @@ def test_a_usual_run_is_half_as_long_again_as_its_longer_ones(lengths, usual) ->
     """By the 95th of a hundred of the last sixty, and sixty readings at most."""
     watched = _Watched()
     watched.runs(*lengths, 1)
-    assert watched.rule._usual == usual
+    assert watched.measure("longest usual run of readings").value == usual
 
 
 @pytest.mark.parametrize(("silent_s", "begun"), [(59, 0), (60, 61)])
@@ -96,9 +102,12 @@ def test_a_silence_of_a_minute_is_no_part_of_a_run(silent_s, begun) -> None:
 )
 def test_the_longer_it_stands_still_the_less_must_others_have_moved(readings, needed_bpm) -> None:
     """From 8 bpm at ten readings down to 5 at twenty-five."""
-    watched = _Watched()
-    watched.runs(readings)
-    assert watched.rule._needed_mbpm() == pytest.approx(1000 * needed_bpm)
+    # A leap counts once it has happened under a delay of six seconds, too: at the last reading.
+    watched, leaps_at = _Watched(_known(0)), readings - 7
+    watched.runs(*[1] * 15)
+    said = [watched.see(100 if at < leaps_at else 200, 130) for at in range(readings)]
+    assert said.index(1) == readings - 1
+    assert watched.measure("movement of the others").threshold == pytest.approx(needed_bpm)
 
 
 def _told_after_a_step(delay: _Delay) -> int:
@@ -134,11 +143,15 @@ def test_others_must_have_moved_under_every_delay_it_may_have(delay, told_s) -> 
     (19, 12, False), (20, 11, False), (20, 12, True),
 ])  # fmt: skip
 def test_a_habit_of_changing_is_broken_by_a_run_of_four_usual_ones(runs, readings, breaks) -> None:
-    """Which it has after twenty changes."""
-    watched = _Watched()
-    watched.runs(*[2] * runs, readings)
-    assert watched.rule._usual == 3
-    assert watched.rule._breaks_habit() is breaks
+    """Which it has after twenty changes; then a heart that has only just moved accuses it."""
+    watched, said = _Watched(), []
+    for number, length in enumerate([*[2] * runs, readings]):
+        for at in range(length):
+            moved = 60 if number == runs and at >= readings - 3 else 0
+            said.append(watched.see(100 + moved + at % 2, 120 + number % 2))
+    assert watched.measure("longest usual run of readings").value == 3
+    assert 1 not in said[:-1]
+    assert (said[-1] == 1) is breaks
 
 
 @pytest.mark.parametrize(("still_s", "told_s"), [(0, 11), (6, 15), (10, 23)])
@@ -191,38 +204,36 @@ def test_for_how_long_its_own_rr_must_say_so(plan, told_at) -> None:
     assert _own_rr(400, plan).index(1) == told_at
 
 
-@pytest.mark.parametrize(("beats", "is_a_rate"), [(5, False), (6, True)])
-def test_fewer_than_six_beats_are_no_rate(beats, is_a_rate) -> None:
-    """Within ten seconds."""
-    watched = _Watched()
-    for second in range(8):
-        watched.see(140, 140, (TICKS_140 + second,) if second < beats else ())
-    assert watched.rule._rr_is_fresh(watched.second) is is_a_rate
-
-
-def test_a_rate_is_of_the_last_ten_seconds() -> None:
-    """Two breaths."""
-    watched = _Watched()
-    for second in range(30):
-        watched.see(140, 140, (TICKS_140 + second,))
-    assert [at for at, _ in watched.rule._rr] == list(range(20, 30))
-    assert len(watched.rule._rr) == 10
-
-
-def _needed_of(rr: list[int], equal: int = 8, compared: int = 64) -> int:
-    repeats = Repeats(FROZEN)
-    repeats.take(rr)
-    repeats._equal, repeats._compared = equal, compared
-    return repeats.needed
+@pytest.mark.parametrize(
+    ("beats_at", "is_a_rate"),
+    [
+        ([0, 1, 2, 3, 4], False),
+        ([0, 1, 2, 3, 4, 5], True),
+        ([0, 2, 4, 6, 8, 9], True),
+        ([0, 2, 4, 6, 8, 10], False),
+        ([0, 1, 2, 3, 4, 5, 12], False),
+    ],
+)
+def test_fewer_than_six_beats_within_ten_seconds_are_no_rate(beats_at, is_a_rate) -> None:
+    """Six that say what it shows make it good to stand still; else nothing is known of it."""
+    watched, said = _Watched(), 0
+    for at in range(-10, beats_at[-1] + 1):
+        said = watched.see(140, 140, (TICKS_140 + at,) if at in beats_at else ())
+    assert said == (-1 if is_a_rate else 0)
 
 
 def test_how_many_rr_must_repeat() -> None:
-    """Twelve, sixteen where it is one interval; more where nine of ten are equal by its habit: as
+    """Twelve, sixteen where it is one interval; more where two of three are equal by its habit: as
     many as make it one in a million.
     """
-    assert _needed_of([430, 440, 450, 460]) == 12
-    assert _needed_of([430, 430, 430, 430]) == 16
-    assert _needed_of([430, 440], equal=9, compared=10) == 151
+    varying, constant, habit = Repeats(FROZEN), Repeats(FROZEN), Repeats(FROZEN)
+    varying.take([430, 440, 450, 460])
+    assert varying.needed == 12
+    constant.take([430] * 4)
+    assert constant.needed == 16
+    for number in range(100):  # no stretch of six repeats, and 33 of 48 comparisons are equal
+        habit.take([*[430] * 5, 500 + number])
+    assert habit.needed == 42
 
 
 def test_many_readings_within_eight_seconds_are_not_frozen() -> None:

@@ -423,7 +423,8 @@ def test_an_error_stops_the_board_and_nothing_else(broker, published, monkeypatc
     with caplog.at_level(logging.CRITICAL):
         published.look(*minute(10))
         published.look()
-    said = published.publisher.trouble()
+        said = published.publisher.trouble()
+        published.look()
     assert said == f"{LOSS} any more after an error, which stands in the log"
     assert published.publisher.trouble() == ""
 
