@@ -46,7 +46,7 @@ def test_each_system_has_a_place_for_what_can_be_made_again(
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
     monkeypatch.setattr(sys, "platform", platform)
-    monkeypatch.setattr(Path, "home", lambda: HOME)
+    monkeypatch.setattr("analysis.session.cache.user_home", lambda: HOME)
     assert cache_folder() == folder
 
 

@@ -407,13 +407,13 @@ def test_values_that_cannot_be_a_heart_rate_are_counted(recorded, tmp_path, caps
 
 
 def test_questions_that_nobody_answers_end_it(recorded, tmp_path, capsys, monkeypatch):
-    """If the input ends before the answer, one sentence says that nothing was imported."""
+    """If the input ends before the answer, one sentence says that nothing was done."""
     path = tmp_path / "tansy.csv"
     path.write_text("Clock,Puls\n1,2\n3,4\n")
     monkeypatch.setattr(import_dialog, "can_ask", lambda: True)
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
     status, _, err = run(capsys, path, "--into", recorded, "--out", tmp_path / "new")
-    assert (status, "nothing was imported" in err) == (2, True)
+    assert (status, "were not answered; nothing was done" in err) == (2, True)
 
 
 def test_json_asks_nothing(recorded, tmp_path, capsys, monkeypatch):
