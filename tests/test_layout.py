@@ -166,6 +166,13 @@ def test_what_runs_before_installation_needs_nothing(name):
     assert set() == foreign - set(sys.stdlib_module_names)
 
 
+def test_no_cancellation_is_lost():
+    """``asyncio.wait_for`` of Python 3.11 goes on when it is cancelled in the turn in which what it
+    waits for comes; ``asyncio.timeout`` ends.
+    """
+    assert _with("asyncio.wait_for") == []
+
+
 def test_the_crashing_qt_is_kept_out():
     """PySide6 6.12, which crashes before Python 3.12, is excluded and not installed."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))

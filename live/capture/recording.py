@@ -194,7 +194,8 @@ class Recording:
             if self._file.saver.failure or self._closing.is_set():
                 break
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._closing.wait(), RETRY_S)
+                async with asyncio.timeout(RETRY_S):
+                    await self._closing.wait()
         if self._file.saver.failure:
             await self._file.has_failed()
             self._duties.lost()

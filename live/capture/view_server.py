@@ -238,7 +238,9 @@ class ViewServer:
             connection.close()
             return
         try:
-            if await asyncio.wait_for(self._is_known(reader, frames), HANDSHAKE_S):
+            async with asyncio.timeout(HANDSHAKE_S):
+                is_known = await self._is_known(reader, frames)
+            if is_known:
                 await self._converse(reader, writer, frames)
         except (OSError, TimeoutError, WireError) as error:
             _log.debug("a view was let go: %s", error)
@@ -328,7 +330,8 @@ async def _close(writer: asyncio.StreamWriter) -> None:
     writer.close()
     try:
         with contextlib.suppress(OSError, TimeoutError):
-            await asyncio.wait_for(writer.wait_closed(), LAST_WORDS_S)
+            async with asyncio.timeout(LAST_WORDS_S):
+                await writer.wait_closed()
     finally:
         writer.transport.abort()
         await asyncio.sleep(0)  # the transport closes its socket in the loop's next turn

@@ -130,7 +130,8 @@ class KeptClient:
     async def _pause(self, wait_s: float) -> None:
         self.hurry.clear()
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self.hurry.wait(), wait_s)
+            async with asyncio.timeout(wait_s):
+                await self.hurry.wait()
 
 
 def _queue_type(

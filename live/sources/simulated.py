@@ -96,7 +96,8 @@ class SimulatedSource:
         wake = self._wake[number]
         while (wait_ns := due_ns - clock.now_ns()) > 0:
             with suppress(TimeoutError):
-                await asyncio.wait_for(wake.wait(), wait_ns / NS_PER_S)
+                async with asyncio.timeout(wait_ns / NS_PER_S):
+                    await wake.wait()
                 wake.clear()
                 if on_offer:
                     return True

@@ -394,7 +394,8 @@ class SensorLink:
         with suppress(TimeoutError):
             left_s = until_s - asyncio.get_running_loop().time()
             if left_s > 0:
-                await asyncio.wait_for(self._nudged.wait(), left_s)
+                async with asyncio.timeout(left_s):
+                    await self._nudged.wait()
         self._waits_for_room = False
         return Happening.DUE
 

@@ -74,7 +74,8 @@ class Notifications:
         left_s = max(0.0, min(latest_s - start_s, self._timing.silence_s / 2))
         self._wake.clear()
         try:
-            await asyncio.wait_for(self._wake.wait(), left_s)
+            async with asyncio.timeout(left_s):
+                await self._wake.wait()
         except TimeoutError:
             late_s = loop.time() - start_s - left_s
             if late_s > _BUSY_S:  # this computer was busy, or slept: what came waits to be read

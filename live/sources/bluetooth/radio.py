@@ -150,7 +150,8 @@ class Radio:
                 self._relist.clear()
                 await self._serve_adapters(await self._adapters())
                 with suppress(TimeoutError):
-                    await asyncio.wait_for(self._relist.wait(), self._timing.adapters_s)
+                    async with asyncio.timeout(self._timing.adapters_s):
+                        await self._relist.wait()
         finally:
             await self._end(list(self._serving))
 
@@ -252,7 +253,8 @@ class Radio:
     async def _wait(self, seconds: float) -> None:
         self._hurry.clear()
         with suppress(TimeoutError):
-            await asyncio.wait_for(self._hurry.wait(), seconds)
+            async with asyncio.timeout(seconds):
+                await self._hurry.wait()
 
     async def _scan(self, scanner: AdapterScanner) -> None:
         """One stretch of scanning."""
@@ -284,7 +286,8 @@ class Radio:
                     return
                 self._seen_one.clear()
                 with suppress(TimeoutError):
-                    await asyncio.wait_for(self._seen_one.wait(), _GLANCE_S)
+                    async with asyncio.timeout(_GLANCE_S):
+                        await self._seen_one.wait()
         finally:
             await scanner.stop(timing.call_s)
 

@@ -197,7 +197,8 @@ class NodeRelay:
                 ask = wire.pack_ask(wire.Ask(self._token, 0))
                 await self._connection.publish(wire.topic(self._name, "ask"), ask)
                 with contextlib.suppress(TimeoutError):
-                    is_down = await asyncio.wait_for(self._connection.down.wait(), PROBE_S)
+                    async with asyncio.timeout(PROBE_S):
+                        is_down = await self._connection.down.wait()
 
     def _hear(self, t_ns: int, topic: str, payload: bytes, retained: bool) -> None:
         try:

@@ -104,7 +104,8 @@ class NodeSource:
             await self._connection.publish(wire.topic(node.name, "ask"), wire.pack_ask(ask))
             hurry.clear()
             try:
-                await asyncio.wait_for(hurry.wait(), OFTEN_S if node.is_new else SELDOM_S)
+                async with asyncio.timeout(OFTEN_S if node.is_new else SELDOM_S):
+                    await hurry.wait()
             except TimeoutError:
                 node.check_silence(self._clock.now_ns())
 

@@ -117,7 +117,8 @@ class Viewer:
             is_alive = False
             with contextlib.suppress(TimeoutError):
                 until = self._sent_at + SIGN_OF_LIFE_S - self._clock()
-                is_alive = await asyncio.wait_for(self._news.wait(), max(until, 0.01))
+                async with asyncio.timeout(max(until, 0.01)):
+                    is_alive = await self._news.wait()
             self._news.clear()
             message = self._told.news({**self._state, "right": self._right.value}, self._points)
             answers = []
