@@ -15,6 +15,7 @@ from live.sources.bluetooth.link import SensorLink
 from live.sources.bluetooth.radio import Radio
 from live.sources.bluetooth.timeouts import bounded, expect_dead_buses
 from live.sources.bluetooth.timing import Timing
+from live.sources.tasks import until_one_fails
 from replay.plan import Plan
 
 _log = logging.getLogger(__name__)
@@ -66,7 +67,7 @@ class BluetoothSource:
         ]
         try:
             # None of these returns on its own; whichever raises has a defect to show.
-            await asyncio.gather(*tasks)
+            await until_one_fails(tasks)
         finally:
             for task in tasks:
                 task.cancel()

@@ -22,6 +22,7 @@ import aiomqtt
 from live.sources.base import CaptureClock, Emit
 from live.sources.node import wire
 from live.sources.node.connection import Connection
+from live.sources.tasks import until_one_fails
 from replay.broker import Broker
 from replay.channels import LASTING_CHANNELS
 from replay.event import SESSION, Event
@@ -117,7 +118,7 @@ class NodeRelay:
             for part in (self._send(), self._answer(), self._probe(), self._connection.run(clock))
         ]
         try:
-            await asyncio.gather(*tasks)
+            await until_one_fails(tasks)
         finally:
             for task in tasks[:-1]:
                 task.cancel()

@@ -11,6 +11,7 @@ from live.sources.base import BoundedTranslation, CaptureClock, Emit
 from live.sources.node import wire
 from live.sources.node.connection import Connection
 from live.sources.node.followed import FollowedNode
+from live.sources.tasks import until_one_fails
 from replay.broker import Broker
 from replay.link_state import LinkState
 from replay.plan import Plan
@@ -87,7 +88,7 @@ class NodeSource:
             *(asyncio.ensure_future(self._ask(node)) for node in self._nodes.values()),
         ]
         try:
-            await asyncio.gather(*tasks)
+            await until_one_fails(tasks)
         finally:
             for task in tasks:
                 task.cancel()
