@@ -70,6 +70,7 @@ class ServedPage:
         self.model = ViewModel(feed)
         self.model.pump()
         self.page = Page(self.model, plan)
+        self.page.look()  # whoever comes first sees the session, not an empty page
         self.port = plan.port
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run)
