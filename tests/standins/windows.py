@@ -19,7 +19,7 @@ from tests.standins.feeds import PLAN, ScriptedFeed, beat
 
 
 class PushedFeed(ScriptedFeed):
-    """MouseGestures over what was pushed since the last poll."""
+    """Hands over what was pushed since the last poll."""
 
     def __init__(self, *, plan: Plan = PLAN, is_live: bool = True) -> None:
         super().__init__([], plan=plan, is_live=is_live)

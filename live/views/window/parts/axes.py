@@ -23,8 +23,22 @@ _TEXT_BELOW: Final = 4
 class PlainAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
     """An axis whose unit has no prefix that would go with its range."""
 
+    _typeset = ""
+
     def updateAutoSIPrefix(self) -> None:
         """Called by pyqtgraph for each new range; its own way typesets the axis' name anew."""
+        self.picture = None
+        self.update()
+
+    def _updateLabel(self) -> None:
+        """Called by pyqtgraph for whatever is set; its own way typesets the name each time, and
+        where there is none.
+        """
+        text = self.labelString() if self.labelText else ""
+        if text != self._typeset:
+            self._typeset = text
+            self.label.setHtml(text)
+        self._adjustSize()
         self.picture = None
         self.update()
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Final
 
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, QSize, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QResizeEvent
-from PySide6.QtWidgets import QToolTip, QWidget
+from PySide6.QtWidgets import QGraphicsGridLayout, QToolTip, QWidget
 
-from live.views.window.parts.axes import LaneAxis, PlainAxis, TimeAxis, ValueAxis, style_axis
+from live.views.window.parts.axes import LaneAxis, TimeAxis, ValueAxis, style_axis
 from live.views.window.parts.canvas import PixelItem
 from live.views.window.parts.differences import DifferencesCanvas
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -17,6 +18,7 @@ from live.views.window.parts.frame import Frame
 from live.views.window.parts.lanes import LanesCanvas
 from live.views.window.parts.marks import LABEL_SIGNS
 from live.views.window.parts.plain_text import tip
+from live.views.window.parts.plot import Plot
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import Theme, sensor_styles
 from live.views.window.parts.traces import TracesCanvas
@@ -29,8 +31,11 @@ LANE_LINES: Final = 1.45
 """Height of a lane in lines of text: a track, and the words of a warning above it."""
 
 
-class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is untyped
-    """Traces, differences and lanes.  ``moved``: the user dragged or zoomed to (start, end) s."""
+class Chart(pg.GraphicsView):  # type: ignore[misc]  # pyqtgraph is untyped
+    """Traces, differences and lanes.  ``moved``: the user dragged or zoomed to (start, end) s.
+
+    ``rows``: how they share the height.
+    """
 
     moved = Signal(float, float)
 
@@ -42,46 +47,42 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         """Height that the two upper panels and the axis ask for at least, in lines of text."""
         self._in_sight = 0
         self.lane_axis = LaneAxis()
-        self.top = self._add_plot(0, ValueAxis("left"))
-        self.middle = self._add_plot(1, ValueAxis("left"))
-        self.bottom = self._add_plot(_LANES, self.lane_axis)
+        self.top = Plot({"left": ValueAxis("left")}, moves=True)
+        self.middle = Plot({"left": ValueAxis("left")}, moves=True)
+        self.bottom = Plot({"left": self.lane_axis, "bottom": TimeAxis("bottom")}, moves=True)
+        self.rows = self._stack()
         stamps = Stamps()
         self.traces = TracesCanvas(self.top.vb, faults, stamps)
         self.differences = DifferencesCanvas(self.middle.vb, faults, stamps)
         self.lanes = LanesCanvas(self.bottom.vb, faults)
-        self.bottom.setYRange(0, len(plan.sensors) + 1, padding=0)
+        self.bottom.vb.setYRange(0, len(plan.sensors) + 1, padding=0)
         for plot in (self.top, self.middle):  # also where no further picture is drawn
             plot.vb.sigResized.connect(lambda *_: self._label_axes())
-        self.ci.layout.setRowStretchFactor(0, 5)
-        self.ci.layout.setRowStretchFactor(1, 3)
-        self.ci.setContentsMargins(2, 4, 4, 2)
-        self.ci.setSpacing(4)
         for part in (self, self.viewport()):
             part.setAccessibleName("Heart rate, difference and warnings over time")
         self.setFocusPolicy(pg.QtCore.Qt.FocusPolicy.StrongFocus)
 
-    def _add_plot(self, row: int, left: pg.AxisItem) -> pg.PlotItem:
-        axes = {"left": left, "bottom": TimeAxis("bottom")}
-        axes |= {side: PlainAxis(side) for side in ("top", "right")}
-        # Without a menu from the start: to take one away would be to have made it.
-        plot = self.addPlot(row=row, col=0, axisItems=axes, enableMenu=False)
-        plot.hideButtons()
-        plot.setMouseEnabled(x=True, y=False)
-        plot.disableAutoRange()
-        # Not linked to one another: a link costs more at each picture than setting the range of
-        # all three, and only a hand on the mouse moves one alone.
-        plot.vb.sigRangeChangedManually.connect(lambda *_: self._was_moved(plot))
-        # What is not shown need not follow: each would be laid out anew for each picture.
-        unseen = ("top", "right") if row == _LANES else ("top", "right", "bottom")
-        for axis in unseen:
-            plot.hideAxis(axis)
-            plot.getAxis(axis).unlinkFromView()
-        return plot
+    def _stack(self) -> QGraphicsGridLayout:
+        """One below the other; the two upper ones share what the lanes leave."""
+        rows = QGraphicsGridLayout()
+        rows.setContentsMargins(2, 4, 4, 2)
+        rows.setSpacing(4)
+        rows.setRowStretchFactor(0, 5)
+        rows.setRowStretchFactor(1, 3)
+        for row, plot in enumerate((self.top, self.middle, self.bottom)):
+            rows.addItem(plot, row, 0)
+            # Not linked to one another: a link costs more at each picture than setting the range
+            # of all three, and only a hand on the mouse moves one alone.
+            plot.vb.sigRangeChangedManually.connect(partial(self._was_moved, plot))
+        whole = pg.GraphicsWidget()
+        whole.setLayout(rows)
+        self.setCentralItem(whole)
+        return rows
 
-    def _was_moved(self, moved: pg.PlotItem) -> None:
+    def _was_moved(self, moved: Plot, *_: object) -> None:
         start, end = moved.vb.viewRange()[0]
         for plot in (self.top, self.middle, self.bottom):
-            plot.setXRange(start, end, padding=0)
+            plot.vb.setXRange(start, end, padding=0)
         self.moved.emit(start, end)
 
     @property
@@ -110,10 +111,10 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self.setBackground(theme.ground)
         width = max(metrics.horizontalAdvance("Mmmmmmmmm"), 60)
         for plot in (self.top, self.middle, self.bottom):
-            for name in ("left", "bottom"):
-                style_axis(plot.getAxis(name), theme, font)
+            style_axis(plot.getAxis("left"), theme, font)
             plot.getAxis("left").setWidth(width)
         time_axis = self.bottom.getAxis("bottom")
+        style_axis(time_axis, theme, font)
         time_axis.margin = width
         time_axis.setHeight(round(metrics.height()) + 6)
         self._share_height()
@@ -148,7 +149,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         line = QFontMetricsF(self.font()).height()
         lanes = len(self._plan.sensors) + 1
         lane = min(max(0.25 * self.height() / lanes, LANE_LINES * line), 2.4 * line)
-        self.ci.layout.setRowFixedHeight(2, lanes * lane + line + 8)
+        self.rows.setRowFixedHeight(_LANES, lanes * lane + line + 8)
 
     def tip_at(self, spot: QPointF) -> str:
         """What is said of a place, in pixels of the viewport: names of warnings, stretches and
@@ -191,7 +192,7 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
         self._label_axes()
         columns = self.columns
         for plot in (self.top, self.middle, self.bottom):
-            plot.setXRange(frame.start_s, frame.end_s, padding=0)
+            plot.vb.setXRange(frame.start_s, frame.end_s, padding=0)
         self._set_rows(self.top, *self.traces.take(frame, columns))
         self._set_rows(self.middle, *self.differences.take(frame, columns))
         self.lanes.show_frame(frame)
@@ -200,9 +201,9 @@ class Chart(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph is unty
             plot.vb.updateMatrix()
 
     @staticmethod
-    def _set_rows(plot: pg.PlotItem, low: float, high: float) -> None:
+    def _set_rows(plot: Plot, low: float, high: float) -> None:
         if plot.vb.viewRange()[1] != [low, high]:
-            plot.setYRange(low, high, padding=0)
+            plot.vb.setYRange(low, high, padding=0)
 
     def sizeHint(self) -> QSize:
         """No higher than it needs: whoever has more room gives it."""

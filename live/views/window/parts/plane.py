@@ -29,6 +29,7 @@ from live.views.window.parts.plane_lines import (
     draw_limit_words,
     draw_limits,
 )
+from live.views.window.parts.plot import PlotPane
 from live.views.window.parts.shade import Shade, shade_of
 from live.views.window.parts.shapes import Stamps
 from live.views.window.parts.theme import Theme
@@ -113,19 +114,14 @@ class PlaneCanvas(Canvas):
             self._stamps.put(painter, large if i == len(xs) - 1 else small, x, y)
 
 
-class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+class AgreementPlane(PlotPane):
     """The plane.  ``turn`` goes to the other position."""
 
     def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
-        axes = {"left": ValueAxis("left"), "bottom": ValueAxis("bottom")}
-        super().__init__(parent, axisItems=axes, enableMenu=False)
-        plot = self.getPlotItem()
-        plot.hideButtons()
-        plot.setMouseEnabled(x=False, y=False)
-        plot.disableAutoRange()
+        super().__init__({"left": ValueAxis("left"), "bottom": ValueAxis("bottom")}, parent)
         # The uppermost and the rightmost tick's text reach beyond the axes.
-        plot.setContentsMargins(0, 8, 12, 0)
-        self.canvas = PlaneCanvas(plot.vb, faults)
+        self.plot.setContentsMargins(0, 8, 12, 0)
+        self.canvas = PlaneCanvas(self.plot.vb, faults)
         self._drawn_for: tuple[object, ...] = ()
         self._range: tuple[float, ...] = ()
         self.turned = False
@@ -142,7 +138,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self.setBackground(theme.ground)
         self.setFont(font)
         self.canvas.font = font
-        plot = self.getPlotItem()
+        plot = self.plot
         for name in ("left", "bottom"):
             style_axis(plot.getAxis(name), theme, font)
         plot.getAxis("left").setWidth(max(QFontMetricsF(font).horizontalAdvance("Mmmmm"), 44))
@@ -155,7 +151,6 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         if key == self._drawn_for:
             return
         self._drawn_for = key
-        plot = self.getPlotItem()
         sensor = frame.status(frame.selected).label
         ref = frame.status(frame.plan.reference).label
         low, high = counts.range or _EMPTY
@@ -163,7 +158,7 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
         self.canvas.turned = self.turned
         self.canvas.limits = self._limits(frame) if self.turned else None
         reach = self._reach(counts.turned)
-        view = plot.vb
+        view = self.plot.vb
         if self.turned:
             fine, floor = counts.turned, -FAR_BPM
             size = _cell(view.width() / (high - low)), _cell(view.height() / (2 * reach))
@@ -181,10 +176,10 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
             wanted = (low, high, low, high)
         if wanted != self._range:
             self._range = wanted
-            plot.setAspectLocked(not self.turned)
-            plot.setRange(xRange=wanted[:2], yRange=wanted[2:], padding=0)
+            view.setAspectLocked(not self.turned)
+            view.setRange(xRange=wanted[:2], yRange=wanted[2:], padding=0)
         self.canvas.show_frame(frame)
-        plot.vb.updateMatrix()  # or the paint event would, and ask for a second painting
+        view.updateMatrix()  # or the paint event would, and ask for a second painting
         beyond = f", {counts.beyond} beyond ±{FAR_BPM} bpm" if counts.beyond else ""
         out_s = frame.snapshot.left_out_s
         out = f"; bias and limits without {out_s} s of a faulty reference" if out_s else ""
@@ -193,11 +188,11 @@ class AgreementPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyp
 
     def _label(self, name: str, *texts: str) -> None:
         """The first of the texts that fits along the axis, or the last."""
-        view = self.getPlotItem().vb
+        view = self.plot.vb
         room = view.height() if name == "left" else view.width()
         width = QFontMetricsF(self.font()).horizontalAdvance
         text = next((t for t in texts if width(t) <= room), texts[-1])
-        axis = self.getPlotItem().getAxis(name)
+        axis = self.plot.getAxis(name)
         if axis.labelText != text:
             axis.setLabel(text)
             axis.resizeEvent()  # puts the new text in the middle

@@ -234,7 +234,7 @@ class CompareWindow(QMainWindow):
         theme, font = self.theme, self.appearance.apply(self)
         for half in self.halves:
             half.chart.apply_theme(theme, font)
-            half.chart.bottom.setLabel("bottom", "time since the first began (h:mm:ss)")
+            half.chart.bottom.getAxis("bottom").setLabel("time since the first began (h:mm:ss)")
         self.draw()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

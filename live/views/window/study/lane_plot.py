@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QFont,
@@ -20,6 +19,7 @@ from live.views.window.parts.axes import PlainAxis, style_axis
 from live.views.window.parts.canvas import elided
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.plain_text import tip
+from live.views.window.parts.plot import PlotPane
 from live.views.window.parts.theme import Theme
 from live.views.window.study.lane_canvas import GAP, LEFT, RIGHT, LaneCanvas
 from live.views.window.study.lanes import Lane, Lanes, Point
@@ -57,9 +57,7 @@ class NumberAxis(PlainAxis):
 class _TextAxis(PlainAxis):
     """A text beside each lane: names on the left, with the sensors' shapes; values on the right."""
 
-    def __init__(self, side: str, canvas: LaneCanvas) -> None:
-        super().__init__(side)
-        self._canvas = canvas
+    canvas: LaneCanvas
 
     def text(self, lane: Lane) -> str:
         """Of one lane."""
@@ -67,23 +65,23 @@ class _TextAxis(PlainAxis):
 
     def paint(self, painter: QPainter, *_: object) -> None:
         """Called by Qt."""
-        view, lanes = self.linkedView(), self._canvas.lanes
-        if view is None or not lanes or self._canvas.caption_lines:
+        view, lanes = self.linkedView(), self.canvas.lanes
+        if view is None or not lanes or self.canvas.caption_lines:
             return
         edge, box = self.mapRectFromParent(view.geometry()), QRectF(self.boundingRect())
-        metrics = QFontMetricsF(self._canvas.font)
-        painter.setFont(self._canvas.font)
+        metrics = QFontMetricsF(self.canvas.font)
+        painter.setFont(self.canvas.font)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         height = edge.height() / len(lanes)
-        radius = self._canvas.radius
+        radius = self.canvas.radius
         for row, lane in enumerate(lanes):
             middle = edge.top() + (row + 0.5) * height
-            painter.setPen(self._canvas.ink(lane))
+            painter.setPen(self.canvas.ink(lane))
             if self.orientation == "left":
                 right = edge.left() - GAP
                 if lane.look is not None:
-                    self._canvas.draw_sign(painter, lane.look, QPointF(right - radius, middle))
-                    painter.setPen(self._canvas.ink(lane))
+                    self.canvas.draw_sign(painter, lane.look, QPointF(right - radius, middle))
+                    painter.setPen(self.canvas.ink(lane))
                     right -= 3 * radius
                 room = QRectF(box.left(), middle - height / 2, right - box.left(), height)
                 painter.drawText(room, RIGHT, elided(self.text(lane), metrics, room.width()))
@@ -93,7 +91,7 @@ class _TextAxis(PlainAxis):
                 painter.drawText(room, LEFT, elided(self.text(lane), metrics, room.width()))
 
 
-class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+class LanePlot(PlotPane):
     """``opened``: the session of a point was asked for; ``chosen``: a sensor, by its name;
     ``pointed``: what the point says that the mouse or the keyboard is at, empty for none.
 
@@ -105,19 +103,14 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
     pointed = Signal(str)
 
     def __init__(self, faults: DrawingFaults, parent: QWidget | None = None) -> None:
-        super().__init__(parent, enableMenu=False)
-        plot = self.getPlotItem()
-        self.canvas = LaneCanvas(plot.vb, faults)
-        self._names = _TextAxis("left", self.canvas)
-        self._values = _TextAxis("right", self.canvas)
-        plot.setAxisItems(
-            {"left": self._names, "right": self._values, "bottom": NumberAxis("bottom")}
-        )
-        plot.hideButtons()
-        plot.setMouseEnabled(x=False, y=False)
-        plot.disableAutoRange()
-        plot.vb.invertY(True)
-        plot.setContentsMargins(0, 4, 0, 0)
+        self._names, self._values = _TextAxis("left"), _TextAxis("right")
+        sides = {"left": self._names, "right": self._values, "bottom": NumberAxis("bottom")}
+        super().__init__(sides, parent)
+        self.canvas = LaneCanvas(self.plot.vb, faults)
+        for axis in (self._names, self._values):
+            axis.canvas = self.canvas
+        self.plot.vb.invertY(True)
+        self.plot.setContentsMargins(0, 4, 0, 0)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.shown = Lanes((), "", (0.0, 1.0))
@@ -133,9 +126,9 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         self.shown = lanes
         canvas.lanes, canvas.theme = lanes.lanes, theme
         canvas.from_zero, canvas.chosen = lanes.from_zero, chosen
-        plot = self.getPlotItem()
+        plot = self.plot
         plot.getAxis("bottom").setLabel(lanes.axis)
-        plot.setRange(xRange=lanes.span, yRange=(0, max(len(lanes.lanes), 1)), padding=0)
+        plot.vb.setRange(xRange=lanes.span, yRange=(0, max(len(lanes.lanes), 1)), padding=0)
         self._make_room()
         self.updateGeometry()
         canvas.update()
@@ -154,7 +147,7 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         self.setFont(font)
         self.canvas.font, self.canvas.theme = font, theme
         for name in ("left", "right", "bottom"):
-            style_axis(self.getPlotItem().getAxis(name), theme, font)
+            style_axis(self.plot.getAxis(name), theme, font)
         self._make_room()
         self.updateGeometry()
 
@@ -208,7 +201,7 @@ class LanePlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         return min(found)[1:] if found else None
 
     def _row_at(self, spot: QPointF) -> int | None:
-        box = self.getPlotItem().vb.sceneBoundingRect()
+        box = self.plot.vb.sceneBoundingRect()
         count = len(self.canvas.lanes)
         row = int((spot.y() - box.top()) / max(box.height(), 1.0) * count)
         return row if box.top() <= spot.y() <= box.bottom() and row < count else None

@@ -29,6 +29,7 @@ from live.views.window.parts.plane_lines import (
     draw_limit_words,
     draw_limits,
 )
+from live.views.window.parts.plot import PlotPane
 from live.views.window.parts.shade import Shade, shade_of
 from live.views.window.parts.theme import LIGHT, Theme
 
@@ -109,21 +110,16 @@ class _PooledCanvas(PixelItem):
         draw_limit_words(painter, area, self.theme, lines)
 
 
-class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
+class PooledPlane(PlotPane):
     """One of the two pictures.  ``turned``: difference against mean."""
 
     def __init__(
         self, faults: DrawingFaults, *, turned: bool, parent: QWidget | None = None
     ) -> None:
-        axes = {"left": ValueAxis("left"), "bottom": ValueAxis("bottom")}
-        super().__init__(parent, axisItems=axes, enableMenu=False)
-        plot = self.getPlotItem()
-        plot.hideButtons()
-        plot.setMouseEnabled(x=False, y=False)
-        plot.disableAutoRange()
+        super().__init__({"left": ValueAxis("left"), "bottom": ValueAxis("bottom")}, parent)
         # The uppermost and the rightmost tick's text reach beyond the axes.
-        plot.setContentsMargins(0, 8, 12, 0)
-        self.canvas = _PooledCanvas(plot.vb, faults, turned=turned)
+        self.plot.setContentsMargins(0, 8, 12, 0)
+        self.canvas = _PooledCanvas(self.plot.vb, faults, turned=turned)
         self.ends: tuple[tuple[float, float], tuple[float, float]] = ((60, 180), (60, 180))
         self._names = ("", "")
         name = "Differences" if turned else "Agreement plane"
@@ -158,7 +154,7 @@ class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         self.setBackground(theme.ground)
         self.setFont(font)
         self.canvas.font = font
-        plot = self.getPlotItem()
+        plot = self.plot
         for name in ("left", "bottom"):
             style_axis(plot.getAxis(name), theme, font)
         plot.getAxis("left").setWidth(max(QFontMetricsF(font).horizontalAdvance("Mmmmm"), 44))
@@ -166,9 +162,9 @@ class PooledPlane(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph is untyped
         self._lay_out()
 
     def _lay_out(self) -> None:
-        plot = self.getPlotItem()
-        plot.setAspectLocked(not self.canvas.turned)
-        plot.setRange(xRange=self.ends[0], yRange=self.ends[1], padding=0)
+        plot = self.plot
+        plot.vb.setAspectLocked(not self.canvas.turned)
+        plot.vb.setRange(xRange=self.ends[0], yRange=self.ends[1], padding=0)
         for axis, text, short in zip(("bottom", "left"), self._names, ("bpm", "bpm"), strict=True):
             room = plot.vb.height() if axis == "left" else plot.vb.width()
             fits = QFontMetricsF(self.font()).horizontalAdvance(text) <= room

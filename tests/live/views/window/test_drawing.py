@@ -323,7 +323,7 @@ def test_an_axis_that_grows_too_short_for_its_name_has_the_unit_alone():
         metrics = QFontMetricsF(chart.font())
         for height in (900, 300):
             chart.resize(chart.width(), height)
-            chart.ci.layout.activate()
+            chart.rows.activate()
             fits = metrics.horizontalAdvance("difference (bpm)") < chart.middle.vb.height()
             assert (axis.labelText == "difference (bpm)") is fits
         assert not fits

@@ -225,10 +225,10 @@ def test_d_turns_the_plane():
     """Turned, the plane shows difference against mean with bias and limits; D turns it back."""
     with shown(session(120)) as (window, _):
         plane = window.workbench.plane
-        assert "reference (bpm)" in plane.getPlotItem().getAxis("bottom").labelText
+        assert "reference (bpm)" in plane.plot.getAxis("bottom").labelText
         press(window, "D")
         picture(window)
-        assert "mean" in plane.getPlotItem().getAxis("bottom").labelText
+        assert "mean" in plane.plot.getAxis("bottom").labelText
         bias, half = plane.canvas.limits
         assert bias == pytest.approx(3.0, abs=0.01)
         assert half >= 0

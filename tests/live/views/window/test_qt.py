@@ -59,7 +59,7 @@ def test_plots_keep_our_settings():
             window.workbench.chart.middle,
             window.workbench.chart.bottom,
         ):
-            plot.addItem(pg.PlotCurveItem([0, 1], [0, 1e6]))
+            plot.vb.addItem(pg.PlotCurveItem([0, 1], [0, 1e6]))
             QApplication.processEvents()
             assert plot.vb.autoRangeEnabled() == [False, False]
             assert plot.vb.mouseEnabled() == [True, False]

@@ -62,7 +62,7 @@ def test_a_click_on_a_lane_shows_its_sensor_on_the_planes():
         pictures = window.pictures
         before = pictures.plane.ends
         row = [one.name for one in lanes(window)].index("Tansy")
-        box = pictures.plot.getPlotItem().vb.sceneBoundingRect()
+        box = pictures.plot.plot.vb.sceneBoundingRect()
         y = box.top() + (row + 0.5) * box.height() / len(lanes(window))
         spot = QPoint(round(box.right() - 3), round(y))
         QTest.mouseClick(pictures.plot.viewport(), Qt.MouseButton.LeftButton, pos=spot)
