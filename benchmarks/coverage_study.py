@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-import scipy.stats
+import scipy
 
 from analysis.processes import pool_of_processes, usable_cores
 from analysis.study.comparison import Kind

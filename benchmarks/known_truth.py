@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
-from scipy import signal, stats
+import scipy
 
 NO_VALUE = -1
 REF_MEAN, REF_SD = 130.0, 15.0
@@ -25,7 +25,7 @@ def ar1(source: Random, count: int, phi: float, sd: float) -> np.ndarray:
     """A stationary AR(1) series, float64[count]."""
     shocks = source.normal(0, sd * math.sqrt(1 - phi * phi), count)
     shocks[0] = source.normal(0, sd)
-    return signal.lfilter([1.0], [1.0, -phi], shocks)
+    return scipy.signal.lfilter([1.0], [1.0, -phi], shocks)
 
 
 def to_grid(bpm: np.ndarray) -> Grid:
@@ -81,7 +81,7 @@ class Errors:
     def truth(self, tolerance_bpm: float, tolerance_percent: float) -> dict[str, float]:
         """True value of each statistic, by quadrature over error and heart rate."""
         normal = np.linspace(-7, 7, 2801)
-        weights = stats.norm.pdf(normal) / stats.norm.pdf(normal).sum()
+        weights = scipy.stats.norm.pdf(normal) / scipy.stats.norm.pdf(normal).sum()
         shaped = self._shaped(normal)
         if self.white:  # normal under normal is normal
             shaped = normal * math.hypot(self.sd, self.white)
@@ -245,7 +245,7 @@ class Intervals:
         true = heart(work, rest, span, up_s, down_s) + wander
         shown = heart(seen, rest, span, up_s, down_s) + wander
         # The lag changes gently, as that of a filter that has lost and found its lock.
-        gentle = signal.filtfilt([1 / 9] * 9, [1.0], lag)
+        gentle = scipy.signal.filtfilt([1 / 9] * 9, [1.0], lag)
         times = np.arange(seconds)
         test = np.interp(times - gentle, times, shown)
         test += ar1(source, seconds, self.noise_phi, self.noise_sd)

@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import scipy.signal
-import scipy.stats
+import scipy
 
 from analysis.study.row import SensorRow, SessionRow
 

@@ -68,13 +68,20 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     Of processes that share the list, each with an equal part to begin with, every second one has
     them in front: the others use the processors meanwhile, and nobody is waited for at the end.
     """
-    waiting = list(dict.fromkeys(one.path for one in items if one.get_closest_marker("timeout")))
+    by_module: dict[Path, list[pytest.Item]] = {}
+    for one in items:
+        by_module.setdefault(one.path, []).append(one)
+    waiting = [
+        path
+        for path, tests in by_module.items()
+        if any(one.get_closest_marker("timeout") for one in tests)
+    ]
     parts = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
     beginning = (parts + 1) // 2
-    rest = iter([one for one in items if one.path not in waiting])
+    rest = iter([one for path, tests in by_module.items() if path not in waiting for one in tests])
     ordered: list[pytest.Item] = []
     for part in range(parts):
         share = waiting[part // 2 :: beginning] if part % 2 == 0 else []
-        ordered += [one for path in share for one in items if one.path == path]
+        ordered += [one for path in share for one in by_module[path]]
         ordered += islice(rest, max((part + 1) * len(items) // parts - len(ordered), 0))
     items[:] = [*ordered, *rest]

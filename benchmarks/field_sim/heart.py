@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
+import scipy
 
 from benchmarks.field_sim.course import Course
 
@@ -156,7 +156,7 @@ def _wander(count: int, tau_s: float, rng: np.random.Generator) -> Floats:
     keep = float(np.exp(-1 / (tau_s * STEPS_PER_S)))
     noise = rng.normal(0, np.sqrt(1 - keep * keep), count)
     noise[0] = rng.normal()
-    return np.asarray(lfilter([1.0], [1.0, -keep], noise))
+    return np.asarray(scipy.signal.lfilter([1.0], [1.0, -keep], noise))
 
 
 def _rebounds(person: Person, level: Floats, rng: np.random.Generator) -> Floats:

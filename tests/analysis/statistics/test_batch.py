@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from analysis.statistics.batch import (
     Batching,
@@ -25,8 +25,8 @@ def _eight(means: list[float], size: int = 30) -> np.ndarray:
 
 def test_the_factor_is_a_quantile_times_what_is_left_of_dependence() -> None:
     """Half an interval is t(7) at 97.5 % times the root of the factor on the variance."""
-    assert Batching(1.44, 7).factor == pytest.approx(stats.t.ppf(0.975, 7) * 1.2)
-    assert Batching(1.0, 2).factor == pytest.approx(stats.t.ppf(0.975, 2))
+    assert Batching(1.44, 7).factor == pytest.approx(scipy.stats.t.ppf(0.975, 7) * 1.2)
+    assert Batching(1.0, 2).factor == pytest.approx(scipy.stats.t.ppf(0.975, 2))
     assert [Batching(1.0, degrees).few for degrees in (2, 6.9, 7)] == [True, True, False]
 
 
@@ -64,7 +64,7 @@ def test_the_interval_of_a_spread_is_that_of_its_formula(rng: np.random.Generato
     square = (values - values.mean()) ** 2
     batches = square.reshape(8, 60).mean(axis=1)
     error = batches.std(ddof=1) / math.sqrt(8) / square.mean()
-    factor = math.exp(stats.t.ppf(0.975, 7) * math.sqrt(1.3) * error / 2)
+    factor = math.exp(scipy.stats.t.ppf(0.975, 7) * math.sqrt(1.3) * error / 2)
     sd = values.std(ddof=1)
     assert sd_interval(values, how) == pytest.approx((sd / factor, sd * factor))
 
@@ -78,7 +78,7 @@ def test_a_share_is_counted_by_korn_and_graubard(rng: np.random.Generator) -> No
     batches = within.reshape(8, 60).mean(axis=1)
     share, variance = within.mean(), batches.var(ddof=1) / 8 * 1.2
     independent = min(share * (1 - share) / variance, 480.0)
-    count = independent * (stats.t.ppf(0.975, 479) / stats.t.ppf(0.975, 7)) ** 2
+    count = independent * (scipy.stats.t.ppf(0.975, 479) / scipy.stats.t.ppf(0.975, 7)) ** 2
     found = share_estimate(within, how, 100.0)
     assert found.value == share
     assert found.effective_count == pytest.approx(independent)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from analysis.statistics.between import (
     correlation_within,
@@ -34,7 +34,7 @@ def test_the_p_of_a_near_perfect_correlation_is_that_of_its_t(rng: np.random.Gen
     x = np.arange(9.0)
     y = x + rng.normal(scale=0.02, size=9)
     found = correlation_within(["W1"] * 9, x, y)
-    whole = stats.pearsonr(x, y)
+    whole = scipy.stats.pearsonr(x, y)
     assert found.r == pytest.approx(whole.statistic)
     assert found.r > 0.9999
     assert found.p == pytest.approx(whole.pvalue, rel=1e-6)
@@ -44,8 +44,8 @@ def test_the_p_of_a_near_perfect_correlation_is_that_of_its_t(rng: np.random.Gen
 def test_the_sessions_needed_have_just_that_power(effect: float) -> None:
     """By the noncentral t distribution: with so many the power is 80 %, whatever the effect."""
     count = sessions_needed(effect)
-    critical = stats.t.ppf(0.975, count - 1)
-    away = stats.nct(count - 1, effect * count**0.5)
+    critical = scipy.stats.t.ppf(0.975, count - 1)
+    away = scipy.stats.nct(count - 1, effect * count**0.5)
     assert away.sf(critical) + away.cdf(-critical) == pytest.approx(0.8, abs=1e-6)
     with pytest.raises(ValueError, match="must be positive"):
         sessions_needed(-effect)

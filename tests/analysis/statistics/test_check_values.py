@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import signal, stats
+import scipy
 
 import set_up
 from analysis.statistics.agreement import Tolerance, sums_of
@@ -179,7 +179,7 @@ def _cardiac(first_four: bool = False) -> tuple[list[np.ndarray], list[np.ndarra
 
 def _ar1(source: np.random.Generator, count: int, phi: float, sd: float = 1.0) -> np.ndarray:
     shocks = source.normal(0, sd * math.sqrt(1 - phi**2), count + 400)
-    return signal.lfilter([1.0], [1.0, -phi], shocks)[400:]
+    return scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[400:]
 
 
 def test_bland_altman_1986_pefr() -> None:
@@ -394,7 +394,7 @@ def test_lag_recovery() -> None:
             source = np.random.default_rng(seed)
             times = np.arange(seconds + 100)
             work = np.repeat(source.uniform(0, 1, seconds // 60 + 3), 60)[: len(times)]
-            heart = 90 + 75 * signal.lfilter([1 / 25], [1, -1 + 1 / 25], work)
+            heart = 90 + 75 * scipy.signal.lfilter([1 / 25], [1, -1 + 1 / 25], work)
             test = np.interp(times - 3.4, times, heart) + source.normal(0, 2, len(times))
             grids = [np.rint(1000 * series[100:]).astype(np.int32) for series in (heart, test)]
             errors.append(delay_of(*grids)[0].value - 3.4)
@@ -482,7 +482,7 @@ def test_small_n_honesty() -> None:
             by_z = np.mean(np.abs(values.mean(axis=1)) <= Z * error)
             assert by_z == pytest.approx(z_share, abs=0.02)
     for count, least in ((3, 0.25), (5, 0.0625), (9, 0.0039)):
-        assert stats.binomtest(count, count).pvalue == pytest.approx(least, abs=1e-4)
+        assert scipy.stats.binomtest(count, count).pvalue == pytest.approx(least, abs=1e-4)
 
 
 def test_loa_ci_coverage() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import signal, stats
+import scipy
 
 from analysis.statistics.batch import leaning
 from analysis.statistics.closer import (
@@ -33,7 +33,7 @@ ALL = np.ones(1800, dtype=bool)
 
 def _sensor(source: np.random.Generator, sd: float, phi: float = 0.9) -> np.ndarray:
     shocks = source.normal(0, sd * np.sqrt(1 - phi**2), 2100)
-    return (REF + 1000 * signal.lfilter([1.0], [1.0, -phi], shocks)[300:]).astype(np.int32)
+    return (REF + 1000 * scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[300:]).astype(np.int32)
 
 
 @pytest.mark.parametrize("first", [True, False])
@@ -188,7 +188,8 @@ def test_the_critical_value_of_independent_pairs_is_that_of_their_largest_t() ->
     # Cosines of their own for each pair: every row of the draws goes to one of them alone.
     for count in (2, 4, 6):
         single = (1 + 0.95 ** (1 / count)) / 2
-        assert critical_value(runs[:count]) == pytest.approx(stats.t.ppf(single, 12), rel=0.02)
+        of_t = scipy.stats.t.ppf(single, 12)
+        assert critical_value(runs[:count]) == pytest.approx(of_t, rel=0.02)
     same = LongRun(1.0, 12.0, source.normal(size=12))
     assert critical_value([same, same]) == pytest.approx(t_quantile(12), rel=0.02)
 

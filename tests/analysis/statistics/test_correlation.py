@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import signal
+import scipy
 
 from analysis.statistics.correlation import (
     NOT_TOLD,
@@ -20,7 +20,7 @@ HEART = 130 + 25 * np.sin(np.arange(1800) / 60)
 
 def _noise(seed: int, phi: float = 0.9, sd: float = 4.0) -> np.ndarray:
     shocks = np.random.default_rng(seed).normal(0, sd * np.sqrt(1 - phi**2), 2300)
-    return signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
+    return scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
 
 
 def test_values_are_the_usual_ones() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import signal
+import scipy
 
 from analysis.statistics import dependence
 from analysis.statistics.dependence import dependence_of, first_order, kurtosis_of, levinson
@@ -15,7 +15,7 @@ from analysis.statistics.estimate import t_quantile
 def ar1(source: np.random.Generator, count: int, phi: float, sd: float = 1.0) -> np.ndarray:
     """A stationary AR(1) series."""
     shocks = source.normal(0, sd * np.sqrt(1 - phi**2), count + 1000)
-    return signal.lfilter([1.0], [1.0, -phi], shocks)[1000:]
+    return scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[1000:]
 
 
 def _everywhere(count: int) -> np.ndarray:
@@ -171,7 +171,7 @@ def test_an_autocorrelation_is_carried_on_as_a_filter_would() -> None:
     for fit in levinson(rho, 20):
         order = len(fit.weights)
         denominator = np.concatenate(([1.0], np.negative(fit.weights)))
-        start = signal.lfiltic([1.0], denominator, rho[order:0:-1])
-        rest, _ = signal.lfilter([1.0], denominator, np.zeros(4 * 1500), zi=start)
+        start = scipy.signal.lfiltic([1.0], denominator, rho[order:0:-1])
+        rest, _ = scipy.signal.lfilter([1.0], denominator, np.zeros(4 * 1500), zi=start)
         carried = dependence.extended(rho, fit.weights, 1500)
         np.testing.assert_allclose(carried, [*rho[: order + 1], *rest], rtol=0, atol=1e-12)

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import signal
+import scipy
 from scipy.fft import dct
 from scipy.linalg import solve_toeplitz
 
@@ -25,7 +25,7 @@ from analysis.statistics.longrun import (
 
 def _ar1(source: np.random.Generator, count: int, phi: float) -> np.ndarray:
     shocks = source.normal(0, np.sqrt(1 - phi**2), count + 500)
-    return signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
+    return scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[500:]
 
 
 def _everywhere(count: int) -> np.ndarray:
@@ -196,7 +196,7 @@ def _spectrum_falls(centred: np.ndarray) -> np.ndarray:
         scores.append(size * np.log(rest) + 2 * order)
     weights = fits[int(np.argmin(scores))]
     angles = np.pi * np.arange(13) / size
-    _, response = signal.freqz([1.0], np.concatenate(([1.0], -weights)), worN=angles)
+    _, response = scipy.signal.freqz([1.0], np.concatenate(([1.0], -weights)), worN=angles)
     power = np.abs(response) ** 2
     return power[0] / power[1:]
 
@@ -214,7 +214,7 @@ def test_the_error_is_what_other_libraries_make_of_it(kind: str) -> None:
     if kind == "white":
         values = source.normal(size=1801)
     elif kind == "waves":
-        values = signal.lfilter([1.0], [1.0, -1.6, 0.8], values)
+        values = scipy.signal.lfilter([1.0], [1.0, -1.6, 0.8], values)
     if "levels" in kind:
         values = values + np.repeat(source.normal(0, 1, 12), 151)[:1801]
     if "gaps" in kind:

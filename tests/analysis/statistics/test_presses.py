@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from analysis.statistics.presses import offset_of_presses
 
@@ -51,7 +51,7 @@ def test_the_interval_is_that_of_the_mean_of_the_matches(late):
         presses, presses - 40 + np.array(late), within_s=100
     )
     spread = max(np.std(late, ddof=1), 0.3)
-    half = stats.t.ppf(0.975, len(late) - 1) * spread / np.sqrt(len(late))
+    half = scipy.stats.t.ppf(0.975, len(late) - 1) * spread / np.sqrt(len(late))
     assert count == len(late)
     assert offset == pytest.approx(40 - np.median(late))
     assert (high - low) / 2 == pytest.approx(half)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.longrun import COSINES, long_run
@@ -21,8 +21,8 @@ def test_limits_follow_a_clear_slope(rng: np.random.Generator) -> None:
     test = 1.1 * reference - 5 + rng.normal(scale=2, size=1800) * reference / 120
     found = proportional_bias(reference, test, np.ones(1800, dtype=bool))
     mean, difference = (reference + test) / 2, test - reference
-    line = stats.linregress(mean, difference)
-    size = stats.linregress(mean, np.abs(difference - line.intercept - line.slope * mean))
+    line = scipy.stats.linregress(mean, difference)
+    size = scipy.stats.linregress(mean, np.abs(difference - line.intercept - line.slope * mean))
     assert found.is_clear
     assert found.slope.value == pytest.approx(line.slope)
     influence = (mean - mean.mean()) * (difference - line.intercept - line.slope * mean)
@@ -31,7 +31,7 @@ def test_limits_follow_a_clear_slope(rng: np.random.Generator) -> None:
     assert found.slope.interval == pytest.approx(ends)
     at = np.percentile(mean, [5, 50, 95])
     bias = line.intercept + line.slope * at
-    half = stats.norm.ppf(0.975) * math.sqrt(math.pi / 2) * (size.intercept + size.slope * at)
+    half = scipy.stats.norm.ppf(0.975) * math.sqrt(math.pi / 2) * (size.intercept + size.slope * at)
     told = np.array([(x.at_bpm, x.bias_bpm, x.low_bpm, x.high_bpm) for x in found.limits])
     assert told == pytest.approx(np.column_stack([at, bias, bias - half, bias + half]))
 

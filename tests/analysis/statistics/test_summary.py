@@ -7,10 +7,9 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import signal
-from scipy.stats import chi2
 
 from analysis.report.facts import agreement_facts
 from analysis.statistics.agreement import Tolerance, sums_of
@@ -35,7 +34,7 @@ def _session(
     source = np.random.default_rng(seed)
     ref = 130 + 25 * np.sin(np.arange(seconds) / 90) + source.normal(0, 0.5, seconds)
     shocks = source.normal(0, sd * math.sqrt(1 - phi**2), seconds + 200)
-    test = ref + bias + signal.lfilter([1.0], [1.0, -phi], shocks)[200:]
+    test = ref + bias + scipy.signal.lfilter([1.0], [1.0, -phi], shocks)[200:]
     return np.rint(ref * 1000).astype(np.int32), np.rint(test * 1000).astype(np.int32)
 
 
@@ -388,7 +387,7 @@ def test_the_spread_has_the_interval_of_a_variance_and_in_doubt_the_wider_one(ta
             values[source.integers(0, 1800, 40)] *= 5
         found = limits_of_agreement(values)
         degrees = found.sd.effective_count - 1
-        ends = [np.sqrt(degrees / chi2.ppf(share, degrees)) for share in (0.975, 0.025)]
+        ends = [np.sqrt(degrees / scipy.stats.chi2.ppf(share, degrees)) for share in (0.975, 0.025)]
         own = [found.sd.value * end for end in ends]
         batches = sd_interval(values, found.batching)
         wider |= {("low", own[0] < batches[0]), ("high", own[1] > batches[1])}
@@ -404,7 +403,7 @@ def test_a_short_spread_that_hardly_changes_has_no_interval(seed: int) -> None:
     interval, spread and limits have values and the reason.
     """
     shocks = np.random.default_rng(seed).normal(size=700)
-    values = signal.lfilter([1.0], [1.0, -0.995], shocks)[500:]
+    values = scipy.signal.lfilter([1.0], [1.0, -0.995], shocks)[500:]
     found = limits_of_agreement(values)
     assert found.bias.interval is not None
     assert found.batching is None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-import scipy.stats
+import scipy
 
 from analysis.study.failures import Failures
 from analysis.study.needed import MOST, Needed, still_needed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import scipy.stats
+import scipy
 
 from analysis.study.flips import exchange_labels, max_t_flips
 from analysis.study.unpaired import holm, welch

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import scipy.stats
+import scipy
 
 from analysis.study.means import ALL_EQUAL, Scale, mean_estimate, ratio_estimate, units_of
 from analysis.study.thresholds import PEOPLE

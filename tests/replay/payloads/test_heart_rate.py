@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import warnings
 
 import pytest
 from hypothesis import given
@@ -13,16 +12,10 @@ from replay.channels import decode
 from replay.errors import PayloadError
 from replay.event import HEART_RATE
 from replay.payloads import HeartRate, decode_heart_rate, encode_heart_rate
+from tests.standins import other_decoders
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # what other people's packages deprecate is not ours to fix
-    from bluetooth_sig.gatt.characteristics.heart_rate_measurement import (
-        HeartRateMeasurementCharacteristic,
-        SensorContactState,
-    )
-    from bumble.profiles.heart_rate_service import HeartRateService
+NEEDS = ("bluetooth_sig", "bumble")  # imported by what is called
 
-Bumble = HeartRateService.HeartRateMeasurement
 u16 = st.integers(0, 0xFFFF)
 
 
@@ -42,11 +35,11 @@ def _refusal(channel: str, payload: bytes) -> PayloadError | None:
 @pytest.mark.parametrize("flags", range(32))
 def test_bumble_reads_the_same_in_every_flag_combination(flags: int) -> None:
     """For all 32 flag combinations and 0–19 RR, bumble's decoder gives the same values."""
-    source = random.Random(flags)
+    bumble, source = other_decoders.bumble_heart_rate(), random.Random(flags)
     for rr_count in range(20):
         for _ in range(20):
             payload = _well_formed(flags, rr_count, source)
-            theirs = Bumble.from_bytes(payload)
+            theirs = bumble.from_bytes(payload)
             ours = decode_heart_rate(payload)
             assert theirs.heart_rate * 1000 == ours.mbpm
             assert theirs.sensor_contact_detected == ours.contact
@@ -58,15 +51,16 @@ def test_bumble_reads_the_same_in_every_flag_combination(flags: int) -> None:
 @pytest.mark.parametrize("flags", range(32))
 def test_bluetooth_sig_reads_the_same_in_every_flag_combination(flags: int) -> None:
     """For all 32 flag combinations and 0–19 RR, bluetooth-sig's decoder gives the same values."""
+    other = other_decoders.bluetooth_sig(other_decoders.HEART_RATE)
     contacts = {
-        SensorContactState.NOT_SUPPORTED: None,
-        SensorContactState.NOT_DETECTED: False,
-        SensorContactState.DETECTED: True,
+        other.SensorContactState.NOT_SUPPORTED: None,
+        other.SensorContactState.NOT_DETECTED: False,
+        other.SensorContactState.DETECTED: True,
     }
     source = random.Random(100 + flags)
     for rr_count in range(20):
         payload = _well_formed(flags, rr_count, source)
-        theirs = HeartRateMeasurementCharacteristic().parse_value(bytearray(payload))
+        theirs = other.HeartRateMeasurementCharacteristic().parse_value(bytearray(payload))
         ours = decode_heart_rate(payload)
         assert theirs.heart_rate * 1000 == ours.mbpm
         assert contacts[theirs.sensor_contact] == ours.contact
@@ -85,7 +79,8 @@ def test_encoding_is_what_bumble_encodes(
 ) -> None:
     """Our bytes are bumble's bytes for the same values, and both decode to what went in."""
     ours = encode_heart_rate(bpm, contact=contact, energy_kj=energy, rr=rr)
-    theirs = bytes(Bumble(bpm, contact, energy, [x / 1024 for x in rr] if rr else None))
+    bumble = other_decoders.bumble_heart_rate()
+    theirs = bytes(bumble(bpm, contact, energy, [x / 1024 for x in rr] if rr else None))
     assert theirs == ours
     assert HeartRate(bpm * 1000, contact, energy, tuple(rr)) == decode(HEART_RATE, ours)
 

@@ -8,7 +8,6 @@ table by itself.
 from __future__ import annotations
 
 import random
-import warnings
 
 import pytest
 
@@ -16,10 +15,9 @@ from replay.channels import decode, fields
 from replay.errors import PayloadError
 from replay.event import INDOOR_BIKE
 from replay.payloads.indoor_bike import IndoorBike
+from tests.standins import other_decoders
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # what other people's packages deprecate is not ours to fix
-    from bluetooth_sig.gatt.characteristics.indoor_bike_data import IndoorBikeDataCharacteristic
+NEEDS = ("bluetooth_sig",)  # imported by what is called
 
 SIZES = {0: 2, 1: 2, 2: 2, 3: 2, 4: 3, 5: 2, 6: 2, 7: 2, 8: 5, 9: 1, 10: 1, 11: 2, 12: 2}
 """Bytes behind each bit, by the table of the service; bit 0 announces the speed by being 0."""
@@ -38,7 +36,8 @@ def _steps(value: float | None, per: int) -> int | None:
 
 def _theirs(payload: bytes) -> IndoorBike:
     """What bluetooth-sig reads, in our units; all ones of an energy are not available."""
-    read = IndoorBikeDataCharacteristic().parse_value(payload)
+    other = other_decoders.bluetooth_sig(other_decoders.INDOOR_BIKE)
+    read = other.IndoorBikeDataCharacteristic().parse_value(payload)
     return IndoorBike(
         speed=_steps(read.instantaneous_speed, 100),
         average_speed=_steps(read.average_speed, 100),
