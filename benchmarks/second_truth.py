@@ -20,8 +20,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
-from scipy.special import ndtr
+import scipy
 
 MISSING = -1
 COURSES = 8
@@ -62,7 +61,7 @@ def measured_error(source: Random, seconds: int, kind: str, sd: float) -> Values
 
 def _bent(normal: Values, quantiles: tuple[float, float, float]) -> Values:
     """A normal series with its absolute values moved onto measured quantiles."""
-    share = 2 * ndtr(np.abs(normal)) - 1
+    share = 2 * scipy.special.ndtr(np.abs(normal)) - 1
     return np.sign(normal) * np.interp(
         share, (0, 0.5, 0.9, 0.99, 1), (0, *quantiles, 1.5 * quantiles[2])
     )
@@ -85,10 +84,11 @@ class Course:
 
 def _through(knots: list[tuple[float, float]], seconds: int, source: Random) -> Values:
     times, levels = zip(*knots, strict=True)
-    curve = PchipInterpolator(times, levels)(np.arange(seconds))
+    curve = scipy.interpolate.PchipInterpolator(times, levels)(np.arange(seconds))
     # A wander of a few bpm over a minute, from knots of its own.
     places = np.arange(0, seconds + 40, 20)
-    return curve + PchipInterpolator(places, source.normal(0, 1.5, len(places)))(np.arange(seconds))
+    wander = scipy.interpolate.PchipInterpolator(places, source.normal(0, 1.5, len(places)))
+    return curve + wander(np.arange(seconds))
 
 
 def course(source: Random, kind: str, seconds: int) -> Course:

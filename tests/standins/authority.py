@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
-import trustme
+NEEDS = ("trustme",)  # imported where it is used
 
 
 class Authority:
@@ -15,6 +15,8 @@ class Authority:
     """
 
     def __init__(self, folder: Path, *, not_after: datetime | None = None) -> None:
+        import trustme
+
         folder.mkdir()
         authority = trustme.CA()
         server = authority.issue_cert("localhost", not_after=not_after)

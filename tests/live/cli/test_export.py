@@ -7,7 +7,6 @@ import json
 import sys
 from pathlib import Path
 
-import pyarrow.parquet as pq
 import pytest
 
 from analysis.report.export.dictionary import TABLES, dictionary_json, dictionary_page
@@ -52,11 +51,18 @@ def folders(capture, tmp_path_factory):
     return {form: folder / form for form in FORMATS}
 
 
+def parquet():
+    """Another reader of that format."""
+    import pyarrow.parquet
+
+    return pyarrow.parquet
+
+
 def rows_of(folders, form, table):
     """The rows as plain values, typed as the dictionary says."""
     path = folders[form] / f"{table}.{form}"
     if form == "parquet":
-        return pq.read_table(path).to_pylist()
+        return parquet().read_table(path).to_pylist()
     if form == "json":
         return json.loads(path.read_text(encoding="utf-8"))
     kinds = {column.name: column.kind for column in TABLES[table].columns}
@@ -152,7 +158,7 @@ def test_a_session_without_pairs_is_exported(tmp_path, capsys, form):
     assert (status, "0 rows" in out) == (0, True)
     assert rows_of({form: tmp_path / "t"}, form, "pairs") == []
     if form == "parquet":
-        names = pq.read_schema(tmp_path / "t" / "pairs.parquet").names
+        names = parquet().read_schema(tmp_path / "t" / "pairs.parquet").names
         assert names == [column.name for column in TABLES["pairs"].columns]
 
 
@@ -164,7 +170,7 @@ def test_each_column_is_in_the_dictionary(folders):
         for table, facts in told["tables"].items():
             names = [column["name"] for column in facts["columns"]]
             if form == "parquet":
-                assert pq.read_schema(folder / f"{table}.parquet").names == names
+                assert parquet().read_schema(folder / f"{table}.parquet").names == names
             else:
                 assert list(rows_of(folders, form, table)[0]) == names
 
@@ -175,7 +181,7 @@ def test_missing_values_are_where_the_dictionary_allows_them(folders):
         always = [column.name for column in table.columns if not column.missing]
         for row in rows_of(folders, "json", table.name):
             assert [name for name in always if row[name] is None] == []
-        schema = pq.read_schema(folders["parquet"] / f"{table.name}.parquet")
+        schema = parquet().read_schema(folders["parquet"] / f"{table.name}.parquet")
         assert [field.name for field in schema if not field.nullable] == always
 
 

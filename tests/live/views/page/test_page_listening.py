@@ -10,7 +10,6 @@ import ssl
 
 import aiohttp
 import pytest
-import trustme
 
 from live.views.page.access import shown_address
 from live.views.page.server import PageServer
@@ -20,6 +19,8 @@ from tests.standins.broker import free_port
 from tests.standins.feeds import two_sensors
 from tests.standins.page_viewer import SOON_S, Looking, looking
 from tests.standins.pages import PagedFeed, seconds, served_page
+
+NEEDS = ("trustme",)  # imported where it is used
 
 
 @pytest.fixture
@@ -87,6 +88,8 @@ def test_an_address_of_another_computer_is_one_sentence():
 
 def test_with_a_certificate_the_page_is_encrypted(tmp_path):
     """Over https and wss alone, with a policy that says so; a broken one is one sentence."""
+    import trustme
+
     authority = trustme.CA()
     certificate = authority.issue_cert("127.0.0.1")
     certificate.cert_chain_pems[0].write_to_path(tmp_path / "page.pem")
