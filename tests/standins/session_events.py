@@ -6,6 +6,7 @@ import heapq
 import re
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from random import Random
 from typing import Any
 
 from analysis.board import Board
@@ -186,3 +187,13 @@ def hear(sensor: SensorState, sent: Iterable[tuple[int, HeartRate]]) -> None:
         if rest:
             channel, payload = MQTT_HEART_RATE, f"{bpm}.{rest:03}".encode()
         sensor.take(t_ns, Event(t_ns, sensor.number, channel, payload))
+
+
+def ticks_of(seed: int, until_s: int) -> list[int]:
+    """Up to 40 moments of the first seconds, ns, in no order: half of them about a full second."""
+    chance = Random(seed)
+    return [
+        chance.randrange(until_s) * S
+        + chance.choice([0, -1, 1, -S // 50, S // 50, *(chance.randrange(S) for _ in range(5))])
+        for _ in range(chance.randrange(41))
+    ]
