@@ -17,13 +17,16 @@ import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from typing import Final, NoReturn, Protocol
+from typing import TYPE_CHECKING, Final, NoReturn, Protocol
 
 from live import window_probe
 from live.cli.defaults import apply_defaults
 from live.cli.log_file import Log, kept_log
 from live.cli.output import say
 from replay.errors import SidebeatError
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 COMMANDS: Final[dict[str, str]] = {
     "ready": "say whether this computer can record, and what to do where it cannot",
@@ -98,6 +101,10 @@ class _Parser(argparse.ArgumentParser):
             if near:
                 message += f"; did you mean {near[0]}?"
         super().error(message)
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """Print it as any command prints: argparse keeps to itself that it cannot be written."""
+        print(self.format_help(), end="", file=file)
 
 
 def version() -> str:

@@ -122,10 +122,10 @@ def test_a_label_cannot_write_lines_of_the_log():
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
-@pytest.mark.parametrize("options", [["analyse"], ["check", "--json"], ["--help"]])
+@pytest.mark.parametrize("options", [["analyse"], ["check", "--json"], ["check", "--help"]])
 def test_an_output_that_is_full_is_one_sentence(options):
     """A disk that is full under the output is a sentence and status 2, never a trace."""
-    files = [str(CAPTURE)] if options[0] != "--help" else []
+    files = [str(CAPTURE)] if "--help" not in options else []
     with Path("/dev/full").open("w") as full:
         ended = subprocess.run(
             [sys.executable, "-m", "live", *options, *files],
@@ -133,6 +133,7 @@ def test_an_output_that_is_full_is_one_sentence(options):
             stderr=subprocess.PIPE,
             text=True,
             cwd=ROOT,
+            env={**os.environ, "PYTHONUNBUFFERED": "1"},  # it fails where it is printed
             check=False,
             timeout=50,
         )
