@@ -29,8 +29,8 @@ __all__ = [
 ]
 
 
-LARGEST_BYTES: Final = 200_000_000
-"""Of one activity file: 48 h of a point a second in the wordiest of the formats are half of it."""
+LARGEST_BYTES: Final = 120_000_000
+"""Of one activity file: 48 h of a point a second in the wordiest of the formats are less."""
 
 
 def read_activity(path: Path, options: TableOptions | None = None) -> FileSeries:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -125,7 +124,7 @@ class _Messages:
             first = self._first_tick * NS_PER_S
             anchored = start_ns is not None
             rows = [
-                replace(row, time_ns=row.time_ns - first + (start_ns or 0))
+                row._replace(time_ns=row.time_ns - first + (start_ns or 0))
                 if row.time_ns is not None
                 else row
                 for row in rows
@@ -133,7 +132,7 @@ class _Messages:
             remarks = (*remarks, "Its clock was never set: its times count from its start.")
         elif self._first_tick is not None:  # some with a date, some without: these have no time
             rows = [
-                replace(row, time_ns=None)
+                row._replace(time_ns=None)
                 if row.time_ns is not None and row.time_ns < _OLDEST_NS
                 else row
                 for row in rows
@@ -176,7 +175,7 @@ class _Messages:
         rr = tuple(round(1000 * t, 3) for t in listed if isinstance(t, (int, float)) and t < _RR_S)
         if rr and self.records:
             last = self.records[-1]
-            self.records[-1] = replace(last, rr_ms=last.rr_ms + rr)
+            self.records[-1] = last._replace(rr_ms=last.rr_ms + rr)
 
     def _add_beats(self, message: FitDataMessage) -> None:
         moment = message.get_value("timestamp", fallback=None)

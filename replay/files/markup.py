@@ -9,12 +9,12 @@ from __future__ import annotations
 import codecs
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 from xml.etree import ElementTree
 from xml.parsers import expat
 
@@ -31,6 +31,14 @@ _SIGNAL_TAGS: Final = {
 }  # fmt: skip
 """Local names of other signals in TCX and in GPX extensions, in lower case."""
 _CHUNK: Final = 1 << 20
+_DEEPEST: Final = 50
+"""Elements inside one another: an extension of a track point is some ten deep."""
+_MOST_TAGS: Final[Mapping[str, int]] = {"TCX": 10_000_000, "GPX": 3_000_000}
+"""Begins and ends: 48 h of a point a second, with all that it can say, are fewer.  What a GPX file
+says is held as a whole by the package that reads it."""
+_LARGEST_POINT: Final = 200
+"""Elements in one point of a track."""
+_LONGEST_TAG: Final = re.compile(r"<[^<>]{10000}")
 _ZONELESS: Final = "Its times name no zone: taken as UTC, as the format wants it."
 _DECLARED: Final = re.compile(
     rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']"""
@@ -95,13 +103,16 @@ def read_tcx(path: Path, text: str) -> RawSeries:
     rows: list[Row] = []
     remarks = []
     starts: list[int] = []
-    parser = ElementTree.XMLPullParser(["end"])  # type: ignore[var-annotated]
     try:
-        for start in range(0, len(text), _CHUNK):
-            parser.feed(text[start : start + _CHUNK])
-            rows += _trackpoints(parser, times, starts)
-        parser.close()
-        rows += _trackpoints(parser, times, starts)
+        for kind, element in _elements(path, text, "TCX", "Trackpoint"):
+            if kind == "start":
+                begin = (
+                    times.read(element.get("StartTime", "")) if _local(element) == "Lap" else None
+                )
+                if begin is not None:
+                    starts.append(begin)
+            else:
+                rows.append(_trackpoint(element, times))
     except ElementTree.ParseError:
         remarks.append("The file breaks off or is damaged: what stands before is used.")
     if remarks and not rows:
@@ -121,6 +132,9 @@ def read_gpx(path: Path, text: str) -> RawSeries:
         from gpxpy.gpx import GPXException  # noqa: PLC0415
     except ModuleNotFoundError:
         raise missing_parser(path, "GPX") from None
+    with suppress(ElementTree.ParseError):  # which is said below
+        for _ in _elements(path, text, "GPX", "trkpt"):
+            pass
     try:
         track = gpxpy.parse(text)
     except (GPXException, ValueError) as error:
@@ -154,26 +168,57 @@ def _laps(starts: Sequence[int], rows: Sequence[Row]) -> tuple[Lap, ...]:
     )
 
 
-def _trackpoints(
-    parser: ElementTree.XMLPullParser[Any], times: TimeReader, starts: list[int]
-) -> Iterator[Row]:
-    """The points that are complete by now; where a lap has begun goes to ``starts``."""
-    for event in parser.read_events():
-        element = event[-1]
-        if not isinstance(element, ElementTree.Element):
-            continue
-        if _local(element) == "Lap":
-            begin = times.read(element.get("StartTime", ""))
-            if begin is not None:
-                starts.append(begin)
-        if _local(element) == "Trackpoint":
-            time = _text_of(element, ("Time",))
-            rate = next((e for e in element if _local(e) == "HeartRateBpm"), None)
-            value = None if rate is None else _text_of(rate, ("Value",))
-            yield Row(
-                None if time is None else times.read(time), value, signals=_signals(element.iter())
-            )
-            element.clear()  # an activity of a day is large
+def _elements(
+    path: Path, text: str, kind: str, point: str
+) -> Iterator[tuple[str, ElementTree.Element]]:
+    """Each element outside of the points as it begins (``start``), each point as it ends (``end``).
+
+    Nothing that has ended is kept: an activity of a day is large.  Raises
+    :class:`ActivityFileError` for a tree that no activity is, before it has grown, and
+    ``ElementTree.ParseError``.
+    """
+    if text.count("<") > _MOST_TAGS[kind] or _LONGEST_TAG.search(text):
+        raise _no_activity(path, kind)
+    parser = ElementTree.XMLPullParser(["start", "end"])  # type: ignore[var-annotated]
+    opened: list[ElementTree.Element] = []
+    in_point = held = 0
+    for start in range(0, len(text), _CHUNK):
+        parser.feed(text[start : start + _CHUNK])
+        for event in parser.read_events():
+            element = event[-1]
+            if not isinstance(element, ElementTree.Element):
+                continue
+            if event[0] == "start":
+                opened.append(element)
+                held += 1
+                if not in_point and _local(element) == point:
+                    in_point, held = len(opened), 1
+                elif not in_point:
+                    yield "start", element
+                if len(opened) > _DEEPEST or (in_point and held > _LARGEST_POINT):
+                    raise _no_activity(path, kind)
+                continue
+            if in_point == len(opened):
+                in_point = 0
+                yield "end", element
+            opened.pop()
+            if not in_point and opened:
+                opened[-1].clear()
+    parser.close()
+
+
+def _no_activity(path: Path, kind: str) -> ActivityFileError:
+    return ActivityFileError(
+        f"{path}: this {kind} file has more elements, or more of them inside one another, than an "
+        "activity has; it is not read"
+    )
+
+
+def _trackpoint(element: ElementTree.Element, times: TimeReader) -> Row:
+    time = _text_of(element, ("Time",))
+    rate = next((e for e in element if _local(e) == "HeartRateBpm"), None)
+    value = None if rate is None else _text_of(rate, ("Value",))
+    return Row(None if time is None else times.read(time), value, signals=_signals(element.iter()))
 
 
 def _text_of(element: ElementTree.Element, tags: tuple[str, ...]) -> str | None:

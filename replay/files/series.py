@@ -7,11 +7,13 @@ readings and are counted; the rest is put in order of time.  The values stay tex
 from __future__ import annotations
 
 import math
+from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Final, TypeAlias
+from types import MappingProxyType
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -46,8 +48,10 @@ _Reading: TypeAlias = tuple[int, str, tuple[float, ...]]
 """Time in ns, the value as it stood, RR intervals."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+_NONE: Final[Mapping[str, float]] = MappingProxyType({})
+
+
+class Row(NamedTuple):
     """One record as it stood: ``time_ns`` or ``value`` may be missing.
 
     ``rr_ms``: the RR intervals that belong to it.  ``signals``: of :data:`SIGNALS`, what it holds.
@@ -56,7 +60,7 @@ class Row:
     time_ns: int | None
     value: str | None
     rr_ms: tuple[float, ...] = ()
-    signals: Mapping[str, float] = field(default_factory=dict)
+    signals: Mapping[str, float] = _NONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +78,8 @@ class RawSeries:
 
     ``kind``: ``FIT``, ``TCX``, ``GPX`` or ``CSV``.  ``anchored``: times are ns since 1970, UTC;
     otherwise ns since the file's own start.  ``remarks``: sentences for the tester.  ``device``,
-    ``firmware``: what the file says of its maker, in words.
+    ``firmware``: what the file says of its maker, in words.  ``signals``: of a table, times in ns
+    and values of :data:`SIGNALS`, where a row of its own for each would take too much memory.
     """
 
     kind: str
@@ -85,6 +90,7 @@ class RawSeries:
     laps: tuple[Lap, ...] = ()
     device: str = ""
     firmware: str = ""
+    signals: Mapping[str, tuple[array[int], array[float]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +207,11 @@ def settle(path: Path, sha256: str, raw: RawSeries) -> FileSeries:
         pauses=len(pauses),
         paused_s=sum(pauses),
         rr_ms=_rr_of(readings),
-        signals={name: found for name in SIGNALS if (found := _signal(timed, name)) is not None},
+        signals={
+            name: found
+            for name in SIGNALS
+            if (found := _signal(timed, raw.signals.get(name), name)) is not None
+        },
         laps=raw.laps,
         device=raw.device,
         firmware=raw.firmware,
@@ -238,8 +248,12 @@ def _stops(rows: Iterable[Row], hold_s: float) -> tuple[tuple[int, int], ...]:
 
 
 def _signal(
-    rows: Iterable[Row], name: str
+    rows: Iterable[Row], column: tuple[array[int], array[float]] | None, name: str
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]] | None:
+    if column is not None:
+        at, value = np.array(column[0], dtype=np.int64), np.array(column[1], dtype=np.float64)
+        order = np.lexsort((value, at))
+        return at[order], value[order]
     found = sorted(
         (row.time_ns, row.signals[name])
         for row in rows

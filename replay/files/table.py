@@ -6,19 +6,27 @@ import codecs
 import csv
 import io
 import re
+from array import array
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import chain, islice
 from pathlib import Path
 from sys import intern
-from types import MappingProxyType
 from typing import Final, TextIO
 
 from replay.errors import ActivityFileError, ColumnsUnclear
 from replay.files.log_rows import plain_name
 from replay.files.series import RawSeries, Row, plural
-from replay.files.times import ELAPSED, TimeReader, guess_format, start_named, zone_named
+from replay.files.times import (
+    ELAPSED,
+    FARTHEST_NS,
+    TimeReader,
+    guess_format,
+    start_named,
+    zone_named,
+)
 from replay.payloads import FILE_UNITS
 from replay.text import grouped
 
@@ -27,10 +35,13 @@ _SNIFFED_LINES: Final = 50
 """Lines looked at for the delimiter and the header; devices write a preamble of a few lines."""
 _SAMPLE_ROWS: Final = 20
 _HEAD_ROWS: Final = 1000
-MOST_ROWS: Final = 1_000_000
-"""Rows of a table that is one session: 48 h at five a second are fewer."""
+MOST_ROWS: Final = 700_000
+"""Rows of a table that is one session: 48 h at four a second are fewer."""
+_LONGEST_LINE: Final = 200_000
+"""Letters of a line: a device that writes all it knows fills some thousand."""
+_MOST_LINES: Final = 1000
+"""Of one row: a quotation mark that is never closed would make one row of all that follow."""
 _CHUNK: Final = 1 << 20
-_NO_SIGNALS: Final[Mapping[str, float]] = MappingProxyType({})
 TIME_NAMES: Final = tuple(map(plain_name, (
     "time", "timestamp", "time stamp", "datetime", "date time", "utc", "time utc", "utc time",
     "timestamp utc", "elapsed", "elapsed time", "elapsed s", "seconds", "time s", "t", "t s",
@@ -92,8 +103,7 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
     Raises :class:`ColumnsUnclear` if a column, or what its times mean, must be said first, and
     :class:`ActivityFileError` if this is no table or an option does not fit it.
     """
-    lines = data.count(b"\n") - data.count(b"\n\n") - data.count(b"\n\r\n")
-    if lines > MOST_ROWS + _SNIFFED_LINES:  # known before a row of it is read
+    if _line_count(data) > MOST_ROWS + _SNIFFED_LINES:  # known before a row of it is read
         raise _too_long(path)
     text, remarks = _opened(path, data)
     columns, rows = _cells(path, text)
@@ -117,13 +127,12 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
         if len(read) >= MOST_ROWS:
             raise _too_long(path)
         moment = reader.read(_time_text(row, times_at))
-        read.append(
-            Row(
-                moment if moment is None else moment + (start_ns or 0),
-                intern(row[bpm_at]),  # some hundred different ones, however long the table is
-                signals=_numbers(row, signals) if signals else _NO_SIGNALS,
-            )
-        )
+        if moment is not None:
+            moment += start_ns or 0
+            if signals and abs(moment) < FARTHEST_NS:
+                _add_numbers(row, moment, signals)
+        # Of values there are some hundred different ones, however long the table is.
+        read.append(Row(moment, intern(row[bpm_at])))
     _tell_of_times(reader, options, remarks)
     return RawSeries(
         "CSV",
@@ -131,7 +140,14 @@ def read_table(path: Path, data: bytes, options: TableOptions) -> RawSeries:
         unit=options.unit or "bpm",
         anchored=start_ns is not None,
         remarks=tuple(remarks),
+        signals={name: (times, values) for name, (_, times, values) in signals.items() if times},
     )
+
+
+def _line_count(data: bytes) -> int:
+    """Lines that are not empty, whichever of the three ways they end in; no fewer than rows."""
+    ends = data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
+    return ends - data.count(b"\n\n") - data.count(b"\n\r\n") - data.count(b"\r\r")
 
 
 def _too_long(path: Path) -> ActivityFileError:
@@ -142,6 +158,8 @@ def _too_long(path: Path) -> ActivityFileError:
 
 
 def _time_text(row: Sequence[str], times_at: Sequence[int]) -> str:
+    if len(times_at) == 1:  # nearly always
+        return row[times_at[0]].strip()
     return " ".join(row[at] for at in times_at).strip()
 
 
@@ -178,22 +196,24 @@ def _tell_of_times(reader: TimeReader, options: TableOptions, remarks: list[str]
         )
 
 
-def _signals(columns: Sequence[str]) -> dict[str, int]:
-    """Where the signals beside the heart stand."""
+def _signals(columns: Sequence[str]) -> dict[str, tuple[int, array[int], array[float]]]:
+    """Where the signals beside the heart stand, and room for their times and values."""
     plain = [plain_name(name) for name in columns]
     return {
-        signal: found[0]
+        signal: (found[0], array("q"), array("d"))
         for signal, names in _SIGNAL_NAMES.items()
         if (found := [at for at, name in enumerate(plain) if name in map(plain_name, names)])
     }
 
 
-def _numbers(row: Sequence[str], signals: Mapping[str, int]) -> dict[str, float]:
-    return {
-        signal: float(row[at].strip().replace(",", "."))
-        for signal, at in signals.items()
-        if _NUMBER.fullmatch(row[at].strip())
-    }
+def _add_numbers(
+    row: Sequence[str], moment: int, signals: Mapping[str, tuple[int, array[int], array[float]]]
+) -> None:
+    for at, times, values in signals.values():
+        text = row[at].strip()
+        if _NUMBER.fullmatch(text):
+            times.append(moment)
+            values.append(float(text.replace(",", ".")))
 
 
 def _opened(path: Path, data: bytes) -> tuple[TextIO, list[str]]:
@@ -229,22 +249,47 @@ def _cells(path: Path, text: TextIO) -> tuple[list[str], Iterator[list[str]]]:
     if any(_NUMBER.fullmatch(name) for name in names):
         names = [f"column {n}" for n in range(1, width + 1)]
         rows = chain([header], table)
-    return _told_apart(names), ([*row, *[""] * width][:width] for row in rows)
+    return _told_apart(names), (
+        row if len(row) == width else [*row, *[""] * width][:width] for row in rows
+    )
 
 
 def _read(path: Path, text: TextIO, delimiter: str) -> Iterator[list[str]]:
     """The rows that are not empty."""
+    lines = _Lines(path, text)
     try:
-        for row in csv.reader(text, delimiter=delimiter):
-            if any(cell.strip() for cell in row):
+        for row in csv.reader(lines, delimiter=delimiter):
+            lines.of_this_row = 0
+            if any(map(str.strip, row)):
                 yield row
     except csv.Error as error:
         raise ActivityFileError(f"{path}: the table cannot be read: {error}") from None
 
 
+class _Lines:
+    """The lines of a table; one that is none is refused before there is memory for it.
+
+    Raises :class:`ActivityFileError`.  ``of_this_row``: how many were read since it was last 0.
+    """
+
+    def __init__(self, path: Path, text: TextIO) -> None:
+        self._path, self._text = path, text
+        self.of_this_row = 0
+
+    def __iter__(self) -> Iterator[str]:
+        for line in iter(partial(self._text.readline, _LONGEST_LINE), ""):
+            self.of_this_row += 1
+            if len(line) == _LONGEST_LINE or self.of_this_row > _MOST_LINES:
+                raise ActivityFileError(
+                    f"{self._path}: the table cannot be read: a row of it has more than "
+                    f"{grouped(_LONGEST_LINE)} letters or {grouped(_MOST_LINES)} lines"
+                )
+            yield line
+
+
 def _layout(path: Path, text: TextIO) -> tuple[int, str]:
     """Width and delimiter of the table: those by which most of the first lines are one."""
-    lines = list(islice((line for line in text if line.strip()), _SNIFFED_LINES))
+    lines = list(islice((line for line in _Lines(path, text) if line.strip()), _SNIFFED_LINES))
     try:
         count, width, delimiter = max(_most_rows(lines, delimiter) for delimiter in _DELIMITERS)
     except csv.Error as error:

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, tzinfo
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
@@ -30,7 +30,6 @@ YEARS: Final = "from 1824 to 2115"
 _NEARLY_ALL: Final = 0.8
 """A file may have a row or two whose time is missing or spoilt."""
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-_MICROSECOND: Final = timedelta(microseconds=1)
 _NUMBER: Final = re.compile(r"[+-]?[0-9]{1,16}(?:[.,][0-9]{1,24})?(?:[eE][+-]?[0-9]{1,2})?")
 _CLOCK: Final = re.compile(r"(?:([0-9]{1,3}):)?([0-9]{1,3}):([0-9]{2}(?:[.,][0-9]{1,9})?)")
 _DISORDER_NS: Final = 60 * 10**9
@@ -43,7 +42,8 @@ _OLDEST_UNIX_MS: Final = 10**11
 
 def utc_ns(moment: datetime) -> int:
     """Nanoseconds since 1970 of an aware time, exactly."""
-    return (moment - _EPOCH) // _MICROSECOND * 1000
+    since = moment - _EPOCH
+    return (since.days * 86_400 + since.seconds) * 10**9 + since.microseconds * 1000
 
 
 def parse_moment(text: str, zone: tzinfo | None = None) -> int | None:

@@ -204,5 +204,42 @@ def test_a_file_of_gigabytes_is_not_read(suffix, tmp_path):
     path = tmp_path / f"a{suffix}"
     with path.open("wb") as file:
         file.truncate(LARGEST_BYTES + 1)
-    with pytest.raises(ActivityFileError, match="more than 200 MB"):
+    with pytest.raises(ActivityFileError, match="more than 120 MB"):
         read_activity(path)
+
+
+_TCX = "<TrainingCenterDatabase><Activities><Track>"
+_GPX = "<gpx><trk><trkseg>"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        _TCX + "<a>" * 60,
+        _GPX + "<a>" * 60,
+        _TCX + "<Trackpoint>" + "<a/>" * 300,
+        _GPX + "<trkpt>" + "<a/>" * 300,
+        _TCX + "<a " + " ".join(f'a{n}="1"' for n in range(2000)) + "/>",
+        _TCX + "<" + "a" * 20_000,
+        _GPX + "<a/>" * 3_000_001,
+    ],
+    ids=["deep", "deep gpx", "wide", "wide gpx", "attributes", "long", "many"],
+)
+def test_elements_without_end_are_refused_as_they_are_met(text, tmp_path):
+    """Neither depth nor number of elements, nor the length of one, is left to the file."""
+    path = tmp_path / "a.xml"
+    path.write_text(text)
+    with pytest.raises(ActivityFileError, match="more elements, or more of them inside one"):
+        read_activity(path)
+
+
+def test_what_is_read_of_a_tcx_file_is_let_go_of(tmp_path):
+    """Elements that hold no point take no memory, however many there are."""
+    path = tmp_path / "a.tcx"
+    other = "<Note>x</Note>" * 30_000
+    path.write_text(
+        f"{_TCX}{other}<Trackpoint><Time>2026-03-04T12:00:00Z</Time><HeartRateBpm><Value>61"
+        f"</Value></HeartRateBpm></Trackpoint>{other}</Track></Activities>"
+        "</TrainingCenterDatabase>"
+    )
+    assert read_activity(path).values == ("61",)

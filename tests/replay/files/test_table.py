@@ -169,13 +169,14 @@ def test_garbage_among_values_is_kept(tmp_path):
     assert (series.values[1], series.counts.no_time) == ("n/a", 1)
 
 
-@pytest.mark.parametrize("end", ["\n", "\r"], ids=["counted at once", "counted as it is read"])
+@pytest.mark.parametrize("end", ["\n", "\r", "\r\n"])
 def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, monkeypatch, end):
-    """Beyond the rows that a session can have it is read no further; the rest is not even split."""
+    """Beyond the rows that a session can have not one of them is split."""
     path = tmp_path / "a.csv"
     rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}{end}" for n in range(200_000))
     path.write_bytes(f"time,heart_rate{end}{rows}".encode())
     monkeypatch.setattr("replay.files.table.MOST_ROWS", 5_000)
+    monkeypatch.setattr("csv.reader", None)
     tracemalloc.start()
     try:
         with pytest.raises(ActivityFileError, match=f"more than {grouped(5_000)} rows") as caught:
@@ -201,3 +202,37 @@ def test_a_long_table_takes_little_more_than_its_numbers(tmp_path):
         tracemalloc.stop()
     assert len(series.values) == count
     assert most < 400 * count + 2_000_000
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "1772604903," + "9," * 150_000,
+        '1772604903,"' + "9\n" * 5_000,
+        '1772604903,"9' + '\n","' * 5_000,
+    ],
+    ids=["long", "unclosed", "unclosed again and again"],
+)
+def test_a_row_without_end_is_refused(row, tmp_path):
+    """A line is not read further than a line can be, nor a row over more lines than it can have."""
+    rows = "".join(f"{1_772_604_900 + n},61\n" for n in range(3))
+    with pytest.raises(ActivityFileError, match="a row of it has more than 200 000 letters or"):
+        table(tmp_path, f"time,hr\n{rows}{row}\n")
+
+
+def test_the_power_of_a_long_table_takes_little_more_than_its_numbers(tmp_path):
+    """What stands beside the heart rate is kept as numbers, in order of time."""
+    path = tmp_path / "a.csv"
+    count = 10_000
+    rows = "".join(f"{1_772_604_900 + n},61,{n % 300 + 1}\n" for n in reversed(range(count)))
+    path.write_text(f"time,heart_rate,power\n{rows}")
+    tracemalloc.start()
+    try:
+        series = read_activity(path)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    times, watts = series.signals["power"]
+    assert list(times) == list(series.times_ns)
+    assert list(watts) == [n % 300 + 1 for n in range(count)]
+    assert most < 450 * count
