@@ -19,17 +19,24 @@ exits with a status other than 0.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from replay.text import printable
+
+_LONGEST: Final = 1500
+"""Letters of a sentence: a table may have thousands of columns to be named."""
 
 
 class SidebeatError(Exception):
     """Base of all errors that Sidebeat raises on purpose.
 
-    What the sentence quotes of a file, a path, a bus or a broker is made printable with it.
+    What the sentence quotes of a file, a path, a bus or a broker is made printable with it, and of
+    a sentence that no screen has room for begin and end are kept.
     """
 
     def __init__(self, message: str = "") -> None:
+        if len(message) > _LONGEST:
+            message = f"{message[: _LONGEST * 2 // 3]} … {message[-_LONGEST // 3 :]}"
         super().__init__(printable(message))
 
 

@@ -9,7 +9,7 @@ from contextlib import closing, suppress
 from functools import cache
 from pathlib import Path
 
-from benchmarks.fuzz.spoiling import spoiled, spoiled_text
+from benchmarks.fuzz.spoiling import flooded, spoiled, spoiled_text
 from benchmarks.fuzz.targets import sentence
 from replay.capture import Capture, check_capture, salvage
 from replay.errors import SidebeatError
@@ -128,6 +128,8 @@ def imports(chance: random.Random) -> None:
     else:
         text = spoiled_text(data.decode(), chance)
         data = text.encode("utf-8", "surrogatepass")
+    if data and chance.randrange(20) == 0:
+        data = flooded(data, chance)
     with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
         path = Path(folder) / f"a{suffix}"
         path.write_bytes(data)

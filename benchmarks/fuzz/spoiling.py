@@ -59,6 +59,13 @@ def spoiled_text(text: str, chance: random.Random) -> str:
     return text
 
 
+def flooded(data: bytes, chance: random.Random) -> bytes:
+    """The bytes with a piece of them repeated some thousand times."""
+    at = chance.randrange(len(data))
+    piece = data[at : at + chance.randint(1, 60)]
+    return data[:at] + piece * chance.randint(1000, 10_000) + data[at:]
+
+
 def one_of(given: Sequence[bytes], chance: random.Random) -> bytes:
     """Sometimes as it is, mostly spoiled, sometimes anything."""
     kind = chance.randrange(20)
