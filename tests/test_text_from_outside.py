@@ -26,6 +26,7 @@ from tests.standins.hostile import (
     assert_plain,
     hostile_capture,
 )
+from tests.standins.small_pictures import small_pictures
 
 WINDOW = Path(live.__file__).parent / "views" / "window"
 
@@ -98,7 +99,9 @@ def test_an_error(tmp_path, capsys):
 def test_page_and_figures(hostile, capsys, tmp_path):
     """Page and SVG show markup and formulas as text, and load nothing; what is said is plain."""
     out, figures = tmp_path / "page.html", tmp_path / "figures"
-    assert entry.main(["report", str(hostile), "--out", str(out), "--figures", str(figures)]) == 0
+    with small_pictures():
+        asked = ["--out", str(out), "--figures", str(figures)]
+        assert entry.main(["report", str(hostile), *asked]) == 0
     assert_names_both(capsys.readouterr().out)
     page = out.read_text(encoding="utf-8")
     assert_plain(page)

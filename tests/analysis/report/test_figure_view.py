@@ -23,6 +23,7 @@ from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
 from tests.standins.feeds import PLAN, two_sensors, written
+from tests.standins.small_pictures import SHRUNK, small_pictures
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 LABELS = ("Sorrel", "Tansy", "Bracken")
@@ -147,9 +148,10 @@ def saved(tmp_path_factory):
     with Capture.open(file) as capture:
         session = session_of(capture)
     view = view_of(session.record, sensors=("Sorrel",), start="1:00", end="2:00")
-    return save_figures(
-        session, FigureFiles(folder / "figures", "rowing_sorrel", "W1", "here", view)
-    )
+    with small_pictures():
+        return save_figures(
+            session, FigureFiles(folder / "figures", "rowing_sorrel", "W1", "here", view)
+        )
 
 
 def test_figures_of_one_sensor_have_names_and_headings_of_their_own(saved):
@@ -179,9 +181,10 @@ def test_files_have_the_sizes_of_their_names(saved):
             assert root.tag.endswith("svg")
             assert "INVENTED DATA" in "".join(root.itertext())
         elif "print" in path.name:
-            assert size_of_png(path)[0] == 2700  # 9 in at 300 dpi
+            assert size_of_png(path)[0] == 2700 / SHRUNK  # 9 in at 300 dpi
         else:
-            assert size_of_png(path) == tuple(map(int, re.findall(r"(\d+)x(\d+)", path.name)[0]))
+            told = re.findall(r"(\d+)x(\d+)", path.name)[0]
+            assert size_of_png(path) == tuple(int(side) / SHRUNK for side in told)
 
 
 @pytest.mark.parametrize(

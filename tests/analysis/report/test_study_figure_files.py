@@ -16,6 +16,7 @@ from analysis.report.study.planes import plot_plane
 from analysis.report.study.study_view import StudyView
 from analysis.study.study import study_of
 from replay.errors import SidebeatError
+from tests.standins.small_pictures import SHRUNK, small_pictures
 from tests.standins.study_rows import sessions
 
 PAIRS = array("i", [60, 60, 100, 80, 82, 7]).tobytes()
@@ -38,7 +39,8 @@ def study():
 
 def test_every_figure_is_there_for_video_and_print(study, tmp_path):
     """PNG of both sizes of video and for paper, and SVG of both sheets, with the data's mark."""
-    paths = list(save_study_figures(study, tmp_path / "figures", "Sidebeat test"))
+    with small_pictures():
+        paths = list(save_study_figures(study, tmp_path / "figures", "Sidebeat test"))
     assert all(path.is_file() for path in paths)
     names = {path.name for path in paths}
     for kind in ("sessions", "zoom", "differences", "pairs_sorrel", "pairs_tansy", "pairs_c"):
@@ -47,7 +49,7 @@ def test_every_figure_is_there_for_video_and_print(study, tmp_path):
     assert len(names) == len(paths) == 30
     for name, size in (("1920x1080", (1920, 1080)), ("3840x2160", (3840, 2160))):
         data = (tmp_path / "figures" / f"rowing-ergometer_sessions_{name}.png").read_bytes()
-        assert struct.unpack(">II", data[16:24]) == size
+        assert struct.unpack(">II", data[16:24]) == tuple(side / SHRUNK for side in size)
     svg = tmp_path / "figures" / "rowing-ergometer_pairs_tansy_print.svg"
     text = "".join(ElementTree.parse(svg).getroot().itertext())
     assert "$Tansy$" in text
@@ -56,7 +58,9 @@ def test_every_figure_is_there_for_video_and_print(study, tmp_path):
 
 def test_one_sensor_is_shown_on_the_axes_of_all(study, tmp_path):
     """So that pictures of one after the other can be laid beside each other; the band can go."""
-    paths = list(save_study_figures(study, tmp_path, "x", StudyView.of(["sorrel"], band=False)))
+    with small_pictures():
+        view = StudyView.of(["sorrel"], band=False)
+        paths = list(save_study_figures(study, tmp_path, "x", view))
     assert {path.name.split("_")[1] for path in paths} == {"sessions", "zoom", "pairs"}
     activity = study.activity("rowing ergometer")
     alone, others = (plot_sessions(activity, sensors=[label]) for label in ("Sorrel", "C"))

@@ -11,6 +11,7 @@ import pytest
 
 from live import __main__ as entry
 from tests.standins.feeds import PLAN, beat, two_sensors, written
+from tests.standins.small_pictures import small_pictures
 
 NEEDS = ("jinja2", "matplotlib")  # imported by what is called
 
@@ -98,7 +99,9 @@ def test_figure_files_of_a_reference_alone(tmp_path, capsys):
     """
     file = written(tmp_path / "a.sqlite", [beat(1, 1, 120)], plan=ALONE, end_s=3)
     out, pictures = tmp_path / "deep" / "page.html", tmp_path / "pictures"
-    facts = json.loads(run(capsys, "report", file, "--out", out, "--figures", pictures, "--json"))
+    with small_pictures():
+        told = run(capsys, "report", file, "--out", out, "--figures", pictures, "--json")
+    facts = json.loads(told)
     assert (facts["page"], len(facts["figures"])) == (str(out), 5)
     assert all("_traces_" in Path(path).name for path in facts["figures"])
     assert {Path(path) for path in facts["figures"]} == set(pictures.iterdir())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import struct
 from contextlib import redirect_stdout
 from dataclasses import replace
 from pathlib import Path
@@ -70,6 +71,9 @@ def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monke
     assert f"Figures: 20 files in {folder}" in out
     files = list(folder.iterdir())
     assert (len(files), min(file.stat().st_size for file in files) > 1000) == (20, True)
+    for file in folder.glob("*x*.png"):
+        size = struct.unpack(">II", file.read_bytes()[16:24])
+        assert size == tuple(map(int, re.findall(r"(\d+)x(\d+)\.png", file.name)[0]))
     assert INVENTED_LONG in out
 
 
