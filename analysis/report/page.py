@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 
 import jinja2
 from markupsafe import Markup
@@ -28,8 +29,12 @@ def _shown(value: object) -> object:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
+@cache
 def environment() -> jinja2.Environment:
-    """What every page is made with: nothing of a capture can be markup."""
+    """What every page is made with: nothing of a capture can be markup.
+
+    One for all pages: it keeps its templates, which are compiled when they are first asked for.
+    """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader("analysis.report", "templates"),
         autoescape=True,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from matplotlib.lines import Line2D
 
 from analysis.report import tables
 from analysis.report.agreement_plots import draw_agreement
@@ -33,7 +34,8 @@ def session():
 
 
 def lines_of(canvas):
-    return [line for ax in canvas.figure.axes for line in ax.lines]
+    over = [one for one in canvas.figure.artists if isinstance(one, Line2D)]
+    return [*over, *(line for ax in canvas.figure.axes for line in ax.lines)]
 
 
 def test_signs_are_those_of_the_screens():
