@@ -114,9 +114,7 @@ def run(arguments: argparse.Namespace) -> int:
         return _show_comparison(arguments)
     if arguments.json and arguments.view == "terminal":
         raise SidebeatError("--json and --view terminal both want standard output; choose one")
-    quiet = (arguments.json or arguments.publish is not None) and not arguments.view
-    view = "none" if quiet else chosen_view(arguments.view)
-    if arguments.publish is not None and view != "none":
+    if arguments.publish is not None and arguments.view not in {None, "none"}:
         raise SidebeatError("--publish plays without a view: leave --view out")
     if arguments.broker is not None and arguments.publish is None:
         raise SidebeatError("--broker is where --publish goes: say --publish PREFIX too")
@@ -124,11 +122,13 @@ def run(arguments: argparse.Namespace) -> int:
 
     options = NotifyOptions(arguments.sounds or None, arguments.on_warning or ())
     check_command(options.command)
-    if view == "none":
+    quiet = (arguments.json or arguments.publish is not None) and not arguments.view
+    if quiet or arguments.view == "none":
         usual = FLAT_OUT if arguments.publish is None else 1.0
         return _tell(arguments, arguments.speed or usual, options)
     with FileFeed(arguments.file, _speed(arguments.speed or 1.0), ahead=True) as feed:
-        status = show(feed, view, options=options)
+        # Only now: whoever is refused need not hear which view would have been taken.
+        status = show(feed, chosen_view(arguments.view), options=options)
     if status or not arguments.json:
         return status
     return _tell(arguments, FLAT_OUT, DEFAULT_OPTIONS)

@@ -260,7 +260,9 @@ def cannot_listen(plan: PagePlan, error: OSError) -> str:
             f"the page cannot be served: something listens on {where} already; give another port "
             f"(--page {plan.address}:{plan.port + 1 if plan.port < 65535 else 8765})"
         )
-    if error.errno == errno.EADDRNOTAVAIL or isinstance(error, socket.gaierror):
+    # asyncio of Python 3.12 and later passes over each address that is not to be had, and says in
+    # the end, without a number, that none was.
+    if error.errno in {errno.EADDRNOTAVAIL, None} or isinstance(error, socket.gaierror):
         return (
             f"the page cannot be served: {plan.address!r} is no address of this computer; "
             "0.0.0.0 means all of them"

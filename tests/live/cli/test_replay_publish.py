@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from live import __main__ as entry
+from live import preflight
 from live.cli.json_facts import board_facts
 from live.cli.main import WRONG
 from live.cli.replay import play_out
@@ -48,10 +49,20 @@ def test_a_replay_publishes_what_the_session_did(tmp_path, capsys):
         (("--publish", PREFIX, "--broker", "127.0.0.1:1"), "cannot be reached"),
     ],
 )
-def test_what_cannot_be_published_is_refused(options, sentence, tmp_path, capsys):
-    """In one sentence, before anything is played."""
+def test_what_cannot_be_published_is_refused(options, sentence, tmp_path, capsys, monkeypatch):
+    """In one sentence, before anything is played, also where no window could be opened."""
+    monkeypatch.setattr(preflight, "no_window", lambda: "There is no screen here.")
     path = written(tmp_path / "a.sqlite", two_sensors(10), end_s=10)
     assert entry.main(["replay", str(path), *options]) == WRONG
     said = capsys.readouterr().err
     assert sentence in said
+    assert len(said.strip().splitlines()) == 1
+
+
+def test_a_file_that_is_not_there_is_all_that_is_said(tmp_path, capsys, monkeypatch):
+    """Not which view would have been taken for it."""
+    monkeypatch.setattr(preflight, "no_window", lambda: "There is no screen here.")
+    assert entry.main(["replay", str(tmp_path / "none.sqlite")]) == WRONG
+    said = capsys.readouterr().err
+    assert "none.sqlite" in said
     assert len(said.strip().splitlines()) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import json
 import logging
 import socket
@@ -12,7 +13,7 @@ import aiohttp
 import pytest
 
 from live.views.page.access import shown_address
-from live.views.page.server import PageServer
+from live.views.page.server import PageServer, cannot_listen
 from replay.errors import SidebeatError
 from replay.page import PagePlan
 from tests.standins.broker import free_port
@@ -84,6 +85,17 @@ def test_an_address_of_another_computer_is_one_sentence():
     """It says what would be right."""
     with pytest.raises(SidebeatError, match=r"'192.0.2.77' is no address of this computer"):
         served_page(PagedFeed(), address="192.0.2.77").__enter__()
+
+
+def test_the_words_are_the_same_whichever_python_refuses():
+    """Asyncio before 3.12 gives the system's error of the one address, later an error of its own
+    without a number (``BaseEventLoop.create_server``, both in the standard library's text).
+    """
+    plan = PagePlan(address="192.0.2.77", port=8765)
+    before = OSError(errno.EADDRNOTAVAIL, "error while attempting to bind")
+    later = OSError("could not bind on any address out of [('192.0.2.77', 8765)]")
+    assert cannot_listen(plan, later) == cannot_listen(plan, before)
+    assert "no address of this computer" in cannot_listen(plan, later)
 
 
 def test_with_a_certificate_the_page_is_encrypted(tmp_path):
