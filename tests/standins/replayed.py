@@ -76,13 +76,16 @@ def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
 
 def settle(window):
     """Let the window do all that is waiting, and draw it."""
+    QApplication.processEvents()  # what was shown or made larger has its room first
+    window.redraw()
     for _ in range(3):
         window.review.settle()
         while window.review.is_travelling:
             window.frame()
-        window.redraw()
-        window.frame()
+        drew = window.frame()
         QApplication.processEvents()
+        if not drew:
+            break
 
 
 def do(window, key):

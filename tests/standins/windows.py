@@ -61,10 +61,10 @@ def shown(
 
 def picture(window: MainWindow) -> None:
     """Draw now, as the frame timer would."""
-    for _ in range(2):  # the first picture in a new layout asks for a second
-        window.redraw()
-        window.frame()
-        QApplication.processEvents()
+    QApplication.processEvents()  # what was shown or made larger has its room first
+    window.redraw()
+    window.frame()
+    QApplication.processEvents()
 
 
 def press(widget: QWidget, key: str) -> None:

@@ -51,7 +51,8 @@ def open_application() -> QApplication:
     if not isinstance(application, QApplication):
         raise WindowMissing("the window needs a graphical Qt application, another kind is running")
     application.setApplicationName("Sidebeat")
-    application.setStyle("Fusion")
+    if application.style().objectName() != "fusion":  # or all that is open would be styled anew
+        application.setStyle("Fusion")
     # Without any font Qt raises nothing and draws boxes in place of letters.
     if not QFontInfo(application.font()).family():
         raise WindowMissing(

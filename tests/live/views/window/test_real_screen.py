@@ -31,28 +31,100 @@ def screen():
         yield made
 
 
+def config_in(folder):
+    """Settings whose recordings lie in this folder."""
+    config = folder / "config"
+    save_preferences(config / "window.toml", Preferences(folder=str(folder / "captures")))
+    return config
+
+
 @pytest.fixture
 def config(tmp_path):
-    folder = tmp_path / "config"
-    save_preferences(folder / "window.toml", Preferences(folder=str(tmp_path / "captures")))
-    return folder
+    return config_in(tmp_path)
 
 
-def test_alone_it_is_the_start_page(screen, tmp_path, config):
-    """Without a command the start page opens, and Ctrl+Q closes it with status 0."""
-    with on_screen(screen, folder=tmp_path, config=config) as program:
-        window = screen.window("^Sidebeat$")
-        screen.press(window, "ctrl+q")
-        assert program.wait(timeout=30) == 0
+@pytest.fixture(scope="module")
+def start_page(screen, tmp_path_factory):
+    """The program without a command, and its folder.  The last test that asks for it ends it."""
+    folder = tmp_path_factory.mktemp("start")
+    with on_screen(screen, folder=folder, config=config_in(folder)) as program:
+        yield program, folder
 
 
-def test_new_session_and_back(screen, tmp_path, config):
+@pytest.fixture(scope="module")
+def replay(screen, tmp_path_factory):
+    """A replay that was paused, and its window.  The last test that asks for it ends it."""
+    folder = tmp_path_factory.mktemp("replay")
+    given = ("replay", str(ROWING))
+    with on_screen(screen, *given, folder=folder, config=config_in(folder)) as program:
+        window = screen.window(ROWING.stem)
+        screen.press(window, "p", "Home")
+        yield program, window
+
+
+def until(condition, within_s=40.0):
+    """Wait for something that another process does."""
+    give_up = time.monotonic() + within_s
+    while not (found := condition()):
+        assert time.monotonic() < give_up, "it did not come"
+        time.sleep(0.2)
+    return found
+
+
+def test_settings_are_changed_and_kept(screen, start_page):
+    """Ctrl+, on the start page, another theme by keys: it stands in the file at once."""
+    program, folder = start_page
+    screen.press(screen.window("^Sidebeat$"), "ctrl+comma")
+    screen.press(screen.window("^Settings"), "Down", "Down", "Escape")
+    kept = until(lambda: is_dark(load_preferences(folder / "config" / "window.toml")))
+    assert kept.folder == str(folder / "captures")
+    assert program.poll() is None
+
+
+def is_dark(kept):
+    """The settings, if their theme is the dark one."""
+    return kept if kept.theme == "dark" else None
+
+
+def test_files_are_imported_by_the_dialog(screen, start_page):
+    """Ctrl+I, two files, who did what: a capture of them stands in the folder."""
+    _, folder = start_page
+    begin = "2026-03-04T06:15:{:02}Z"
+    for label, bpm in (("Yarrow", 120), ("Sorrel", 124)):
+        lines = ["time,heart_rate", *(f"{begin.format(s)},{bpm + s % 7}" for s in range(60))]
+        (folder / f"{label}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    screen.press(screen.window("^Sidebeat$"), "ctrl+i")
+    asked = screen.window("Import activity files")
+    names = '" "'.join(str(folder / f"{one}.csv") for one in ("Yarrow", "Sorrel"))
+    screen.type(f'"{names}"')
+    screen.press(asked, "Return")
+    dialog = screen.window("^Import")
+    time.sleep(1)
+    screen.press(dialog)
+    screen.type("W1")
+    screen.keys("Tab")
+    screen.type("rowing")
+    screen.keys("Return")
+    found = until(lambda: list((folder / "captures").glob("*.sqlite")))
+    time.sleep(2)
+    with Capture.open(found[0]) as capture:
+        assert [sensor.label for sensor in capture.plan.sensors] == ["Yarrow", "Sorrel"]
+
+
+def test_new_session_and_back(screen, start_page):
     """Ctrl+N opens the set-up page; closing that brings the start page back."""
-    with on_screen(screen, folder=tmp_path, config=config) as program:
-        screen.press(screen.window("^Sidebeat$"), "ctrl+n")
-        screen.press(screen.window("^New session"), "ctrl+q")
-        screen.press(screen.window("^Sidebeat$"), "ctrl+q")
-        assert program.wait(timeout=30) == 0
+    program, _ = start_page
+    screen.press(screen.window("^Sidebeat$"), "ctrl+n")
+    screen.press(screen.window("^New session"), "ctrl+q")
+    assert screen.window("^Sidebeat$")
+    assert program.poll() is None
+
+
+def test_alone_it_is_the_start_page(screen, start_page):
+    """Without a command the start page opens, and Ctrl+Q closes it with status 0."""
+    program, _ = start_page
+    screen.press(screen.window("^Sidebeat$"), "ctrl+q")
+    assert program.wait(timeout=30) == 0
 
 
 def test_a_recent_capture_is_opened_by_keys(screen, tmp_path, config):
@@ -70,122 +142,62 @@ def test_a_recent_capture_is_opened_by_keys(screen, tmp_path, config):
         assert program.wait(timeout=30) == 0
 
 
-def test_a_replay_is_driven_by_keys(screen, tmp_path, config):
-    """Pause, jumps, steps, pages, far view and back, larger text: it goes on, and ends with 0."""
-    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
-        window = screen.window(ROWING.stem)
-        keys = ("p", "4", "a", "a", "period", "comma", "b", "u", "y", "w", "s", "d", "t")
-        screen.press(window, *keys, "ctrl+plus", "ctrl+plus")
-        assert screen.size(window) <= (1280, 720)
-        screen.press(window, "f", "Escape", "ctrl+q")
-        assert program.wait(timeout=30) == 0
-        assert "Traceback" not in program.communicate()[1]
-
-
-def test_the_far_view_fills_the_screen(screen, tmp_path, config):
+def test_the_far_view_fills_the_screen(screen, replay):
     """F takes the whole screen, Escape gives it back."""
-    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
-        window = screen.window(ROWING.stem)
-        screen.press(window, "f")
-        time.sleep(1)
-        assert screen.size(window) == (1280, 720)
-        screen.press(window, "Escape", "ctrl+q")
-        assert program.wait(timeout=30) == 0
+    _, window = replay
+    screen.press(window, "f")
+    time.sleep(1)
+    assert screen.size(window) == (1280, 720)
+    screen.press(window, "Escape")
 
 
-def until(condition, within_s=40.0):
-    """Wait for something that another process does."""
-    give_up = time.monotonic() + within_s
-    while not (found := condition()):
-        assert time.monotonic() < give_up, "it did not come"
-        time.sleep(0.2)
-    return found
+def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen, replay, tmp_path):
+    """A: the picture stands at the warning, and Ctrl+S writes the stretch around it."""
+    _, window = replay
+    screen.press(window, "Home")
+    time.sleep(4)  # where its warnings are is read in the background
+    screen.press(window, "a", "1")
+    time.sleep(2)
+    screen.press(window, "ctrl+s")
+    asked = screen.window("Export the stretch in sight")
+    screen.press(asked, "ctrl+a")
+    screen.type(str(tmp_path / "out.csv"))
+    screen.press(asked, "Return")
+    table = until(lambda: (tmp_path / "out.csv").exists() and (tmp_path / "out.csv"))
+    time.sleep(0.5)
+    rows = table.read_text(encoding="utf-8").splitlines()
+    last = int(rows[-1].partition(",")[0])
+    # The first warning of the recording is known from 7:04 on.
+    assert 7 * 60 <= last <= 7 * 60 + 10
+    assert 50 <= len(rows) - 1 <= 62
 
 
-def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen, tmp_path, config):
-    """P, then A: the picture stands at the warning, and Ctrl+S writes the stretch around it."""
-    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
-        window = screen.window(ROWING.stem)
-        screen.press(window, "p", "Home")
-        time.sleep(4)  # where its warnings are is read in the background
-        screen.press(window, "a", "1")
-        time.sleep(2)
-        screen.press(window, "ctrl+s")
-        asked = screen.window("Export the stretch in sight")
-        screen.press(asked, "ctrl+a")
-        screen.type(str(tmp_path / "out.csv"))
-        screen.press(asked, "Return")
-        table = until(lambda: (tmp_path / "out.csv").exists() and (tmp_path / "out.csv"))
-        time.sleep(0.5)
-        rows = table.read_text(encoding="utf-8").splitlines()
-        last = int(rows[-1].partition(",")[0])
-        # The first warning of the recording is known from 7:04 on.
-        assert 7 * 60 <= last <= 7 * 60 + 10
-        assert 50 <= len(rows) - 1 <= 62
-        screen.press(window, "ctrl+q")
-        assert program.wait(timeout=30) == 0
-
-
-def test_the_menu_under_the_right_button_exports_a_picture(screen, tmp_path, config):
+def test_the_menu_under_the_right_button_exports_a_picture(screen, replay, tmp_path):
     """The right button on the time panels opens a menu; by its keys a picture is written."""
-    with on_screen(screen, "replay", str(ROWING), folder=tmp_path, config=config) as program:
-        window = screen.window(ROWING.stem)
-        screen.press(window, "p", "4")
-        time.sleep(1)
-        screen.click(window, 400, 180, button=3)
-        # Look there, mark, copy the numbers, export a picture: the fourth entry.
-        screen.keys("Down", "Down", "Down", "Down", "Return")
-        asked = screen.window("Export the time panels")
-        screen.press(asked, "ctrl+a")
-        screen.type(str(tmp_path / "out.png"))
-        screen.press(asked, "Return")
-        picture = until(lambda: (tmp_path / "out.png").exists() and (tmp_path / "out.png"))
-        time.sleep(0.5)
-        assert picture.read_bytes().startswith(b"\x89PNG")
-        screen.press(window, "ctrl+q")
-        assert program.wait(timeout=30) == 0
+    _, window = replay
+    screen.press(window, "4")
+    time.sleep(1)
+    screen.click(window, 400, 180, button=3)
+    # Look there, mark, copy the numbers, export a picture: the fourth entry.
+    screen.keys("Down", "Down", "Down", "Down", "Return")
+    asked = screen.window("Export the time panels")
+    screen.press(asked, "ctrl+a")
+    screen.type(str(tmp_path / "out.png"))
+    screen.press(asked, "Return")
+    picture = until(lambda: (tmp_path / "out.png").exists() and (tmp_path / "out.png"))
+    time.sleep(0.5)
+    assert picture.read_bytes().startswith(b"\x89PNG")
 
 
-def test_settings_are_changed_and_kept(screen, tmp_path, config):
-    """Ctrl+, on the start page, another theme by keys: it stands in the file and comes back."""
-    with on_screen(screen, folder=tmp_path, config=config) as program:
-        start = screen.window("^Sidebeat$")
-        screen.press(start, "ctrl+comma")
-        screen.press(screen.window("^Settings"), "Down", "Down", "Escape")
-        screen.press(start, "ctrl+q")
-        assert program.wait(timeout=30) == 0
-    kept = load_preferences(config / "window.toml")
-    assert kept.theme == "dark"
-    assert kept.folder == str(tmp_path / "captures")
-
-
-def test_files_are_imported_by_the_dialog(screen, tmp_path, config):
-    """Ctrl+I, two files, who did what: a capture of them stands in the folder."""
-    begin = "2026-03-04T06:15:{:02}Z"
-    for label, bpm in (("Yarrow", 120), ("Sorrel", 124)):
-        lines = ["time,heart_rate", *(f"{begin.format(s)},{bpm + s % 7}" for s in range(60))]
-        (tmp_path / f"{label}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    with on_screen(screen, folder=tmp_path, config=config) as program:
-        start = screen.window("^Sidebeat$")
-        screen.press(start, "ctrl+i")
-        asked = screen.window("Import activity files")
-        screen.type(
-            '"' + '" "'.join(str(tmp_path / f"{one}.csv") for one in ("Yarrow", "Sorrel")) + '"'
-        )
-        screen.press(asked, "Return")
-        dialog = screen.window("^Import")
-        time.sleep(1)
-        screen.press(dialog)
-        screen.type("W1")
-        screen.keys("Tab")
-        screen.type("rowing")
-        screen.keys("Return")
-        found = until(lambda: list((tmp_path / "captures").glob("*.sqlite")))
-        time.sleep(2)
-        screen.press(start, "ctrl+q")
-        assert program.wait(timeout=30) == 0
-    with Capture.open(found[0]) as capture:
-        assert [sensor.label for sensor in capture.plan.sensors] == ["Yarrow", "Sorrel"]
+def test_a_replay_is_driven_by_keys(screen, replay):
+    """Play, jumps, steps, pages, far view and back, larger text: it goes on, and ends with 0."""
+    program, window = replay
+    keys = ("p", "4", "a", "a", "period", "comma", "b", "u", "y", "w", "s", "d", "t")
+    screen.press(window, *keys, "ctrl+plus", "ctrl+plus")
+    assert screen.size(window) <= (1280, 720)
+    screen.press(window, "f", "Escape", "ctrl+q")
+    assert program.wait(timeout=30) == 0
+    assert "Traceback" not in program.communicate()[1]
 
 
 def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, config):
