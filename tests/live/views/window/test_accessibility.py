@@ -14,8 +14,8 @@ from live.views.window.parts.keys import Action
 from live.views.window.review.compare_window import CompareWindow
 from live.views.window.setup.keys import Step
 from live.views.window.setup.window import SetupWindow
-from replay.demo_files import demo_captures
-from tests.standins.replayed import replayed, settle
+from tests.standins.feeds import written
+from tests.standins.replayed import LENGTH_S, events, replayed, settle
 from tests.standins.windows import session, shown
 
 ROLE = QAccessible.Role
@@ -56,6 +56,11 @@ class Silent:
         pass
 
 
+@pytest.fixture
+def path(tmp_path):
+    return written(tmp_path / "c.sqlite", events(), end_s=LENGTH_S)
+
+
 def test_a_nameless_control_is_found():
     """The walk would notice a control without a name."""
     from PySide6.QtWidgets import QComboBox, QToolButton
@@ -78,29 +83,28 @@ def test_the_live_window_and_its_help():
         assert nameless(window.dialog) == []
 
 
-@pytest.mark.parametrize("action", [Action.EXCLUDE, Action.MARK_EFFORT, Action.RELABEL])
-def test_a_replay_and_what_it_asks(tmp_path, action: Action):
+def test_a_replay_and_what_it_asks(path):
     """On every page of a replay, and in each question."""
-    path = tmp_path / demo_captures()[0].name
-    path.write_bytes(demo_captures()[0].read_bytes())
     with replayed(path) as window:
         for page in (Action.NOTIFICATIONS, Action.NUMBERS, Action.NOTES):
             window.do(page)
             settle(window)
         assert nameless(window) == []
         window.seen.selection = (10.0, 30.0)
-        window.do(action)
-        dialog = window.review.annotations.dialog
-        assert nameless(dialog) == []
-        dialog.close()
+        for action in (Action.EXCLUDE, Action.MARK_EFFORT, Action.RELABEL):
+            window.do(action)
+            dialog = window.review.annotations.dialog
+            assert dialog.isVisible()
+            assert (action, nameless(dialog)) == (action, [])
+            dialog.close()
+            settle(window)
 
 
-def test_two_captures_and_the_set_up_page(tmp_path, monkeypatch):
+def test_two_captures_and_the_set_up_page(path, tmp_path, monkeypatch):
     """In the other two windows."""
     monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path))
     open_application()
-    one = demo_captures()[0]
-    both = CompareWindow(read_comparison(one, one))
+    both = CompareWindow(read_comparison(path, path))
     both.show()
     QApplication.processEvents()
     assert nameless(both) == []

@@ -36,8 +36,8 @@ def test_a_picture_that_moved_on_is_the_one_painted_at_once(action):
         window.do(action)
         picture(window)
         before = pixels(window.workbench.chart)
-        for at in range(0, len(late), 2):
-            feed.waiting += late[at : at + 2]
+        for at in range(0, len(late), 4):
+            feed.waiting += late[at : at + 4]
             picture(window)
         assert not feed.waiting
         moved = pixels(window.workbench.chart)

@@ -184,10 +184,15 @@ def test_what_is_said_of_a_stretch_keeps_clear_of_the_labels_of_the_lines(path):
     labels of the sensors stay uncovered, and where there is no room nothing is said.
     """
     seen = []
-    for second in (153, 170, 185, 210):
-        with replayed(path, at_s=second) as window, painted_texts() as texts:
-            do(window, "Y")
-            window.workbench.chart.viewport().grab()
+    with replayed(path, at_s=100) as window:
+        do(window, "Y")
+        for second in (153, 170, 185, 210):
+            window.review.go_to(second * NS_PER_S)
+            settle(window)
+            with painted_texts() as texts:
+                window.redraw()
+                window.frame()
+                window.workbench.chart.viewport().grab()
             said = [one for one in texts if one.text.startswith("suggested: ")]
             labels = [one for one in texts if re.match(r"\d+  (Yarrow|Sorrel)$", one.text)]
             assert labels
