@@ -19,7 +19,7 @@ CONTROL = "control: this line is expected"
 
 _MEASURE = """
 <!DOCTYPE html><meta charset="utf-8"><title>measuring</title><body><script>
-const page = PAGE, widths = WIDTHS;
+const pages = PAGES, widths = WIDTHS;
 function seen(frame, width) {
   const doc = frame.contentDocument, root = doc.documentElement, found = {width};
   found.scroll_width = root.scrollWidth;
@@ -62,14 +62,14 @@ function seen(frame, width) {
     }).filter(size => size > 0).reduce((a, b) => Math.min(a, b), 99);
   return found;
 }
-const results = [];
-let waiting = widths.length;
+const results = pages.map(() => []);
+let waiting = pages.length * widths.length;
 console.error('CONTROL');
-for (const width of widths) {
+for (const [which, page] of pages.entries()) for (const width of widths) {
   const frame = document.createElement('iframe');
   frame.style = `width:${width}px;height:2000px;border:0`;
   frame.onload = () => {
-    results.push(seen(frame, width));
+    results[which].push(seen(frame, width));
     if (!--waiting) {
       document.body.replaceChildren();
       const pre = document.createElement('pre');
@@ -108,11 +108,16 @@ def printed(page: Path, folder: Path) -> Path:
     return path
 
 
-def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], list[str]]:
-    """What is seen at each width (CSS pixels), and what the console said."""
+def measured(
+    pages: list[str], widths: list[int], folder: Path
+) -> tuple[list[list[dict]], list[str]]:
+    """What is seen of each page at each width (CSS pixels), and what the console said.
+
+    One browser has them all, since beginning one takes longer than laying a page out.
+    """
     script = _MEASURE.replace("WIDTHS", json.dumps(widths)).replace("CONTROL", CONTROL)
     # "</" would end the script before the page's own end.
-    script = script.replace("PAGE", json.dumps(page).replace("</", "<\\/"))
+    script = script.replace("PAGES", json.dumps(pages).replace("</", "<\\/"))
     path = folder / "measure.html"
     path.write_text(script, encoding="utf-8")
     done = subprocess.run(
@@ -127,4 +132,5 @@ def measured(page: str, widths: list[int], folder: Path) -> tuple[list[dict], li
     told = re.search(r"<pre>(.*?)</pre>", done.stdout, re.DOTALL)
     if told is None:
         raise AssertionError(done.stdout[-2000:] + done.stderr[-2000:])
-    return sorted(json.loads(html.unescape(told.group(1))), key=lambda one: one["width"]), console
+    found = json.loads(html.unescape(told.group(1)))
+    return [sorted(page, key=lambda one: one["width"]) for page in found], console

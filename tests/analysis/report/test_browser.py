@@ -17,15 +17,24 @@ pytestmark = [
 ]
 
 
-@pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
-def seen(request, tmp_path_factory):
-    """What the browser says of one demo page: by width, and its console."""
-    return measured(demo_report(request.param).page, WIDTHS, tmp_path_factory.mktemp("page"))
+@pytest.fixture(scope="module")
+def every(tmp_path_factory):
+    """What the browser says of each demo page, by width, and its console."""
+    pages = [demo_report(capture).page for capture in demo_captures()]
+    return measured(pages, WIDTHS, tmp_path_factory.mktemp("page"))
 
 
-def test_nothing_is_complained_of(seen):
+@pytest.fixture(params=range(len(demo_captures())), ids=lambda at: demo_captures()[at].stem[16:20])
+def seen(request, every):
+    """What the browser says of one demo page, by width."""
+    found = every[0][request.param]
+    assert [one["width"] for one in found] == WIDTHS
+    return found
+
+
+def test_nothing_is_complained_of(every):
     """The console says nothing but the control line: nothing fails, nothing is blocked."""
-    console = seen[1]
+    console = every[1]
     assert [line for line in console if CONTROL not in line] == []
     assert len(console) == 1
 
@@ -34,24 +43,24 @@ def test_nothing_runs_over(seen):
     """At no width the page is wider than its window, no table than its box, no word than its cell,
     and nothing has to be pushed aside to be read.
     """
-    for found in seen[0]:
+    for found in seen:
         assert (found["scroll_width"] <= found["width"], found["wide"]) == (True, [])
         assert (found["width"], found["hidden"], found["outside"]) == (found["width"], [], [])
 
 
 def test_each_figure_is_shown_once(seen):
     """At each width every figure is seen once, in the form for that width."""
-    for found in seen[0]:
+    for found in seen:
         assert found["pictures"] == [kind.title for kind in FIGURES]
 
 
 def test_words_in_figures_are_whole_and_apart(seen):
     """No label in a figure is cut by its edge or lies on another one."""
-    for found in seen[0]:
+    for found in seen:
         assert (found["width"], found["cut"], found["overlap"]) == (found["width"], [], [])
 
 
 def test_words_in_figures_can_be_read(seen):
     """The smallest words in a figure have 7 CSS pixels on a phone and 9 on a desktop, or more."""
-    small = {found["width"]: found["small"] for found in seen[0]}
+    small = {found["width"]: found["small"] for found in seen}
     assert (small[360] >= 7, small[1280] >= 9) == (True, True), small
