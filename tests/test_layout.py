@@ -61,7 +61,7 @@ def test_public_things_say_what_they_are():
         for node in [tree, *tree.body]
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
         and not getattr(node, "name", "").startswith("_")
-        and ast.get_docstring(node) is None
+        and ast.get_docstring(node, clean=False) is None
     ]
     assert silent == []
 
@@ -76,7 +76,7 @@ def test_each_test_states_its_rule():
         for node in holder.body
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
         and node.name.startswith("test_")
-        and ast.get_docstring(node) is None
+        and ast.get_docstring(node, clean=False) is None
     ]
     assert silent == []
 

@@ -41,7 +41,13 @@ def session_pages(
     told(done, len(captures))
     if not lacking:
         return pages
-    with pool_of_processes(min(workers or usable_cores(), len(lacking))) as pool:
+    processes = min(workers or usable_cores(), len(lacking))
+    if processes == 1:  # beginning another takes longer than a page
+        for number, path in enumerate(lacking, done + 1):
+            _write(path, pages[str(path)], figures)
+            told(number, len(captures))
+        return pages
+    with pool_of_processes(processes) as pool:
         waiting = [pool.submit(_write, path, pages[str(path)], figures) for path in lacking]
         for number, future in enumerate(as_completed(waiting), done + 1):
             future.result()

@@ -20,6 +20,7 @@ from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from tests.standins.feeds import PLAN, beat, two_sensors, written
+from tests.standins.small_pictures import without_figures
 from tests.test_docs import undocumented
 
 NEEDS = ("jinja2", "matplotlib")  # imported by what is called
@@ -46,7 +47,7 @@ def reported(capsys, file, folder):
 def rowing_facts(tmp_path_factory):
     """What ``--json`` says of the demo session on the rowing machine."""
     page = tmp_path_factory.mktemp("rowing") / "page.html"
-    with redirect_stdout(io.StringIO()) as told:
+    with redirect_stdout(io.StringIO()) as told, without_figures():
         assert (
             entry.main(["report", str(ROWING), "--out", str(page), "--no-figures", "--json"]) == 0
         )
@@ -188,7 +189,8 @@ def test_sessions_too_short_for_anything(tmp_path, capsys, seconds):
 def test_a_capture_that_was_cut_off(tmp_path, capsys):
     """A recording that was not closed is reported, and its page says so."""
     file = written(tmp_path / "a.sqlite", two_sensors(300))
-    page, facts = reported(capsys, file, tmp_path)
+    with without_figures():
+        page, facts = reported(capsys, file, tmp_path)
     assert facts["clean"] is False
     assert "was cut off and not closed" in page
 

@@ -18,6 +18,7 @@ from live.cli.study_window import page_command
 from live.views.terminal.console import PlainConsole
 from replay.demo_files import demo_captures
 from tests.standins.feeds import two_sensors, written
+from tests.standins.pool_here import pool_here
 from tests.standins.study_rows import sessions
 
 NINE = {"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 0.8, 1.1, 15.0],
@@ -114,20 +115,24 @@ def test_what_is_of_the_page_needs_the_page(capsys):
         assert said in error
 
 
-def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys):
+def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys, monkeypatch):
     """Sensors and stretch go to the sessions' figures; such pages have names of their own."""
     pytest.importorskip("jinja2", reason="pages need the extra report")
-    capture = written(tmp_path / "one.sqlite", two_sensors(150), end_s=150)
+    monkeypatch.setattr("live.cli.study_pages.pool_of_processes", pool_here)
+    captures = [
+        str(written(tmp_path / f"{name}.sqlite", two_sensors(150), end_s=150))
+        for name in ("one", "two")
+    ]
     page, pages = tmp_path / "study.html", tmp_path / "pages"
-    command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
+    command = ["study", *captures, "--jobs", "2", "--out", str(page), "--pages", str(pages)]
     assert entry.main([*command, "--sensor", "Sorrel", "--from", "1:00", "--to", "2:00"]) == 0
-    (one,) = pages.iterdir()
-    text = one.read_text(encoding="utf-8")
-    assert "Sorrel, 1:00 to 2:00 of" in text
+    assert len(list(pages.iterdir())) == 2
+    for one in pages.iterdir():
+        assert "Sorrel, 1:00 to 2:00 of" in one.read_text(encoding="utf-8")
     assert "Sorrel, 1:00 to 2:00 of" not in page.read_text(encoding="utf-8")
     assert entry.main([*command, "--sensor", "Rue"]) == 2
     assert "--sensor: 'Rue' is none of" in capsys.readouterr().err
-    assert len(list(pages.iterdir())) == 1
+    assert len(list(pages.iterdir())) == 2
 
 
 def test_the_window_neither_prints_nor_writes(capsys):
