@@ -23,6 +23,7 @@ from live import window_probe
 from live.cli.defaults import apply_defaults
 from live.cli.log_file import Log, kept_log
 from live.cli.output import say
+from live.cli.patience import patiently
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -68,6 +69,9 @@ _WINDOWLESS: Final = {
     "--help",
 }
 """Words with which such a command opens no window."""
+
+_READING: Final = {"analyse", "export", "report", "check"}
+"""Commands that read one capture to its end, and show nothing meanwhile."""
 
 _CAUTION: Final = (
     "Not a medical device.  Heart data stays on this machine unless you send it elsewhere."
@@ -273,7 +277,10 @@ def _carry_out(name: str, options: list[str]) -> int:
         parsed = parser.parse_args(options)
     except SystemExit as stop:  # argparse has printed its help or its complaint
         return stop.code if isinstance(stop.code, int) else WRONG
-    return load(name).run(parsed)
+    if name not in _READING:
+        return load(name).run(parsed)
+    with patiently(parsed.file):
+        return load(name).run(parsed)
 
 
 def _without_command() -> int:

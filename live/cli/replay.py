@@ -18,6 +18,7 @@ from live import preflight
 from live.cli.json_facts import board_facts, print_json
 from live.cli.node import parse_place
 from live.cli.output import say
+from live.cli.patience import patiently
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.board_publisher import BoardPublisher
 from live.notify.factory import closing_if_any, notifier_of
@@ -140,7 +141,10 @@ def _speed(pace: float) -> float | None:
 
 def _tell(arguments: argparse.Namespace, pace: float, options: NotifyOptions) -> int:
     """Play to the end and print what came of it."""
-    with FileFeed(arguments.file, _speed(pace), places=False) as feed:
+    with (
+        patiently(arguments.file, tell=False),
+        FileFeed(arguments.file, _speed(pace), places=False) as feed,
+    ):
         model = play_out(feed, options, _publishing(feed.plan, arguments))
         if arguments.json:
             print_json(

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 from typing import Final
 
 from replay.capture.notes import GOES_ON_FROM, GOES_ON_IN, effective
 from replay.capture.recovery import Recovered, Session, recover
-from replay.capture.salvage import LostStretch, lost_stretches
+from replay.capture.salvage import Lost, LostStretch, lost_stretches
 from replay.capture.schema import Row
 from replay.capture.wholeness import wholeness_of
 from replay.capture.writer import COMMIT_EVERY_EVENTS
@@ -59,11 +60,11 @@ class CheckReport:
     capture was closed.  ``span_ns``: from the start to the ending, or to the last event.
     ``started_utc_ns``, ``software``, ``uuid``: ``None`` where the session's row is lost.
     ``damaged_rows``: events that do not match their checksum; ``missing_rows``: further numbers
-    that are absent; ``lost``: where either kind is.  ``only_by_salvage``: of ``events``, those
-    that a plain reading does not reach.  ``unknown_sensors``: events of sensors that
-    are not in the plan.  ``goes_on_from``, ``goes_on_in``: names of the other files of a recording
-    whose file had to be exchanged; the later one holds all of it.  ``problems``: one sentence
-    each; empty only if whole and clean.
+    that are absent; ``lost``: where either kind is, the first thousand places.
+    ``only_by_salvage``: of ``events``, those that a plain reading does not reach.
+    ``unknown_sensors``: events of sensors that are not in the plan.  ``goes_on_from``,
+    ``goes_on_in``: names of the other files of a recording whose file had to be exchanged; the
+    later one holds all of it.  ``problems``: one sentence each; empty only if whole and clean.
     """
 
     path: Path
@@ -97,16 +98,18 @@ class _Tally:
 
     def __init__(self, rows: Iterable[Row]) -> None:
         self.counts: dict[int, Counter[str]] = {}
-        self.heart_rate: dict[int, list[int]] = {}
-        self.others: dict[int, list[int]] = {}
+        self.heart_rate: dict[int, array[int]] = {}
+        self.others: dict[int, array[int]] = {}
         self.jumps: list[ClockJump] = []
+        self.last_ns = 0
         for row in rows:
+            self.last_ns = row.t_ns
             channel = row.event.channel
             self.counts.setdefault(row.sensor, Counter())[channel] += 1
             if channel in HEART_RATE_CHANNELS:
-                self.heart_rate.setdefault(row.sensor, []).append(row.t_ns)
+                self.heart_rate.setdefault(row.sensor, array("q")).append(row.t_ns)
             elif channel != LINK:
-                self.others.setdefault(row.sensor, []).append(row.t_ns)
+                self.others.setdefault(row.sensor, array("q")).append(row.t_ns)
             if channel == JUMP and len(row.payload) == 8:
                 self.jumps.append(ClockJump(row.t_ns, unpack_int(row.payload)))
 
@@ -118,14 +121,14 @@ def check_capture(path: Path) -> CheckReport:
     missing or cannot be read at all.
     """
     found = recover(path)
-    rows = found.in_order()
-    span_ns = found.ending.t_ns if found.ending else (rows[-1].t_ns if rows else 0)
-    tally = _Tally(rows)
+    tally = _Tally(found.rows.in_order())
+    span_ns = found.ending.t_ns if found.ending else tally.last_ns
     session = found.session
     sensors = _sensors(session, found, tally, span_ns) if session else ()
-    lost = tuple(lost_stretches(found))
-    damaged = sum(seq <= found.expected for seq in found.altered)
-    missing = sum(stretch.events for stretch in lost) - damaged
+    lost = lost_stretches(found)
+    expected = found.expected
+    damaged = sum(seq <= expected for seq in found.altered)
+    missing = lost.events - damaged
     unknown = sum(
         counts.total()
         for number, counts in tally.counts.items()
@@ -144,7 +147,7 @@ def check_capture(path: Path) -> CheckReport:
         started_utc_ns=session.started_utc_ns if session else None,
         span_ns=span_ns,
         end_reason=found.ending.reason if found.ending else None,
-        events=len(rows),
+        events=len(found.rows),
         session_events=dict(own),
         sensors=sensors,
         clock_jumps=tuple(tally.jumps),
@@ -154,7 +157,7 @@ def check_capture(path: Path) -> CheckReport:
         damaged_rows=damaged,
         missing_rows=missing,
         only_by_salvage=found.hidden + found.only_in_log,
-        lost=lost,
+        lost=lost.first,
         unknown_sensors=unknown,
         goes_on_from=_other_file(found, GOES_ON_FROM),
         goes_on_in=_other_file(found, GOES_ON_IN),
@@ -169,7 +172,7 @@ def _sensors(
     checks = []
     for number, sensor in enumerate(plan.sensors, 1):
         companion = sensor.role == "companion"
-        times = (tally.others if companion else tally.heart_rate).get(number, [])
+        times = (tally.others if companion else tally.heart_rate).get(number, array("q"))
         gaps = [] if companion else _gaps(times, span_ns, sensor.hold_ns)
         checks.append(
             SensorCheck(
@@ -187,14 +190,14 @@ def _sensors(
     return tuple(checks)
 
 
-def _gaps(times: list[int], span_ns: int, hold_ns: int) -> list[int]:
+def _gaps(times: array[int], span_ns: int, hold_ns: int) -> list[int]:
     """Lengths of the stretches longer than ``hold_ns`` between events, start and end, in ns."""
-    edges = pairwise([0, *times, span_ns])
+    edges = pairwise(chain([0], times, [span_ns]))
     return [after - before for before, after in edges if after - before > hold_ns]
 
 
 def _faults(  # noqa: C901 - one flat sentence per kind of damage
-    found: Recovered, damaged: int, missing: int, lost: tuple[LostStretch, ...], unknown: int
+    found: Recovered, damaged: int, missing: int, lost: Lost, unknown: int
 ) -> list[str]:
     faults = []
     if found.missing_bytes:
@@ -209,14 +212,14 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
         faults.append(f"{_count(damaged, 'event does', 'events do')} not match the checksum.")
     if missing:
         faults.append(f"{_count(missing, 'event is', 'events are')} missing.")
-    for stretch in lost[:_LISTED_STRETCHES]:
+    for stretch in lost.first[:_LISTED_STRETCHES]:
         until = "the end" if stretch.before_ns is None else f"{stretch.before_ns / NS_PER_S:.1f} s"
         faults.append(
             f"Lost between {stretch.after_ns / NS_PER_S:.1f} s and {until}: "
             f"{_count(stretch.events, 'event', 'events')}."
         )
-    if len(lost) > _LISTED_STRETCHES:
-        more = _count(len(lost) - _LISTED_STRETCHES, "more place", "more places")
+    if lost.places > _LISTED_STRETCHES:
+        more = _count(lost.places - _LISTED_STRETCHES, "more place", "more places")
         faults.append(f"Lost in {more}.")
     if unknown:
         faults.append(
@@ -236,8 +239,9 @@ def _faults(  # noqa: C901 - one flat sentence per kind of damage
 
 
 def _unclosed(found: Recovered) -> str:
-    last = max(found.rows, default=0)
-    return wholeness_of(closed=False, last=last, log=b"", notes=found.notes).sentences()[0]
+    return wholeness_of(closed=False, last=found.rows.last, log=b"", notes=found.notes).sentences()[
+        0
+    ]
 
 
 def _other_file(found: Recovered, kind: str) -> str | None:

@@ -26,7 +26,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from replay.capture.gate import check_objects, guard
+from replay.capture.gate import LONGEST_LOG, check_objects, guard
 from replay.capture.raw_file import LONGEST_FILE, copy_file
 from replay.capture.schema import APPLICATION_ID, FORMAT_VERSION, PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, DiskError, NewerCapture, NotACapture
@@ -58,6 +58,18 @@ def mark_recorded_here(path: Path, *, recorded: bool) -> None:
         _recorded_here.add(_real(path))
     else:
         _recorded_here.discard(_real(path))
+
+
+def is_recorded_here(path: Path) -> bool:
+    """Whether a writer of this process has the file open."""
+    return _real(path) in _recorded_here
+
+
+def reading_uri(path: Path, header: Header) -> str:
+    """By which SQLite opens a file without a log, or a journal, and leaves no trace."""
+    # A file in log mode without its log can only be opened as immutable.
+    mode = "immutable=1" if header.has_log_mode else "mode=ro"
+    return f"{path.resolve().as_uri()}?{mode}"
 
 
 def _real(path: Path) -> str:
@@ -119,7 +131,7 @@ def read_header(path: Path) -> Header:
     Raises :class:`NotACapture`, :class:`NewerCapture`, or :class:`CaptureError` if the file is
     missing or cannot be read.
     """
-    if _real(path) in _recorded_here:
+    if is_recorded_here(path):
         return Header(page_size=PAGE_SIZE, pages=0, missing=0, has_log_mode=True)
     head, size = _first_bytes(path)
     check_around(path)
@@ -200,10 +212,9 @@ def open_for_reading(path: Path) -> Opened:
                 raise DamagedCapture(
                     f"{path}: the capture is damaged: {header.missing} bytes are missing at its end"
                 )
-            # A file in log mode without its log can only be opened as immutable.
-            mode = "immutable=1" if header.has_log_mode else "mode=ro"
-            uri = f"{path.resolve().as_uri()}?{mode}"
-            connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
+            connection = sqlite3.connect(
+                reading_uri(path, header), uri=True, check_same_thread=False
+            )
             try:
                 _let_in(connection, path, path)
                 return Opened(connection, None, None)
@@ -215,6 +226,7 @@ def open_for_reading(path: Path) -> Opened:
             except (CaptureError, *READ_ERRORS):
                 connection.close()
                 raise
+        _check_log(path)
         folder = tempfile.TemporaryDirectory(prefix="sidebeat-")
         try:
             copied = copy_files(path, Path(folder.name))
@@ -233,6 +245,21 @@ def open_for_reading(path: Path) -> Opened:
         raise cannot("read", path, error) from None
 
 
+def _check_log(path: Path) -> None:
+    """Refuse a log that no recording leaves, before it is copied and looked through."""
+    log = sidecar(path, LOG)
+    if not log.exists():
+        return
+    found = log.stat()
+    held = min(found.st_size, 512 * getattr(found, "st_blocks", found.st_size))  # but for its holes
+    if held > LONGEST_LOG:
+        raise DamagedCapture(
+            f"{log}: the log has more than {LONGEST_LOG // 10**6} MB, which no recording leaves "
+            "unless another program held its file; 'sidebeat check FILE --salvage NEW' saves what "
+            "is whole in both"
+        )
+
+
 def _let_in(connection: sqlite3.Connection, file: Path, path: Path) -> None:
     """Guard a connection to ``file`` and look at what is in it; ``path``: how sentences call it."""
     guard(connection, file.stat().st_size)
@@ -246,7 +273,7 @@ def copy_files(path: Path, folder: Path) -> Path:
     :class:`CaptureError` if the file changes too fast to be copied.
     """
     target = folder / "capture.sqlite"
-    if _real(path) in _recorded_here:
+    if is_recorded_here(path):
         with (
             closing(sqlite3.connect(path)) as live,
             closing(sqlite3.connect(target)) as copy,

@@ -12,14 +12,16 @@ import os
 import re
 import sqlite3
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from itertools import chain, repeat
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from replay.capture.schema import (
     EARLIER_EVENT_COLUMNS,
     LATER_TABLES,
+    LONGEST_PAYLOAD,
     TABLES,
     TRIGGERS,
     VIEWS,
@@ -27,6 +29,7 @@ from replay.capture.schema import (
 )
 from replay.errors import CaptureError, DamagedCapture, NotACapture
 from replay.event import NS_PER_S
+from replay.text import grouped
 
 LONGEST_VARIABLE: Final = "SIDEBEAT_LONGEST_H"
 """Environment variable: hours that a session may last; for those who do record for days."""
@@ -34,6 +37,14 @@ LONGEST_H: Final = 48.0
 """A grid of seconds is kept for the whole session, and a wrong time can claim any length."""
 LONGEST_VALUE: Final = 4_000_000
 """Bytes of one text or payload: a plan has some thousand, a notification at most 512."""
+LONGEST_EVENT: Final = LONGEST_PAYLOAD + 1000
+"""Bytes of an event with all of its columns."""
+LONGEST_LOG: Final = 64_000_000
+"""Bytes of a log, which is looked through at each opening.  A recording folds it at 64 pages, and
+can do so only later while another program reads the file: an hour of that is less."""
+MOST_NOTES: Final = 50_000
+MOST_NOTE_BYTES: Final = 20_000_000
+"""Of all notes together; an import with hundreds of laps leaves a note of 100,000."""
 LONGEST_STATEMENT: Final = 1_000_000
 
 _STEPS: Final = 10_000
@@ -63,6 +74,42 @@ def guard(connection: sqlite3.Connection, size: int) -> None:
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
     connection.set_progress_handler(_budget(size), _STEPS)
+
+
+def guard_events(connection: sqlite3.Connection) -> None:
+    """Bound what a single event can be, once nothing but events is read any more."""
+    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_EVENT)
+
+
+def bounded_notes(rows: Iterable[tuple[Any, ...]], path: Path) -> Iterator[tuple[Any, ...]]:
+    """Rows of notes (number, made, kind, body, checksum) as long as there are not too many.
+
+    Raises :class:`DamagedCapture`.
+    """
+    size = 0
+    for count, row in enumerate(rows, 1):
+        size += sum(len(column) for column in row if isinstance(column, (str, bytes)))
+        if count > MOST_NOTES or size > MOST_NOTE_BYTES:
+            raise DamagedCapture(
+                f"{path}: it has more than {grouped(MOST_NOTES)} notes, or "
+                f"{MOST_NOTE_BYTES // 10**6} MB of them, which nobody has written"
+            )
+        yield row
+
+
+def ask(connection: sqlite3.Connection, question: str) -> list[tuple[object, ...]]:
+    """The answer to a question that may take long: an interrupt from the keyboard ends it.
+
+    It is asked in another thread, since SQLite comes back to this one only with the answer.  The
+    connection must be one that is not bound to its thread.  Raises ``sqlite3.Error``.
+    """
+    with ThreadPoolExecutor(1) as pool:
+        answer = pool.submit(lambda: connection.execute(question).fetchall())
+        try:
+            return answer.result()
+        except BaseException:
+            connection.interrupt()
+            raise
 
 
 def check_objects(connection: sqlite3.Connection, path: Path) -> None:

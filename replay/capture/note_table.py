@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from replay.capture.files import LOG, READ_ERRORS, cannot, sidecar
-from replay.capture.gate import check_objects, guard
+from replay.capture.gate import bounded_notes, check_objects, guard
 from replay.capture.notes import Note, body_text, check_note, stored_note
 from replay.capture.row_scan import scan_file
 from replay.capture.schema import NOTE_TYPES, has_types, text_crc
@@ -27,9 +27,10 @@ def read_notes(connection: sqlite3.Connection, path: Path, plan: Plan) -> tuple[
     Raises :class:`DamagedCapture` at one that is altered, or that no note of this plan can be.
     """
     notes = []
-    for columns in connection.execute(
+    rows = connection.execute(
         "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
-    ):
+    )
+    for columns in bounded_notes(rows, path):
         note = whole_note(columns, len(plan.sensors))
         if note is None:
             raise DamagedCapture(

@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import Any, Final, Self
 
 from replay.capture.files import READ_ERRORS, cannot, open_for_reading
-from replay.capture.gate import check_length
+from replay.capture.gate import check_length, guard_events
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.raw_file import held_raw
@@ -27,7 +27,7 @@ from replay.event import Event
 from replay.plan import Plan, parse_plan
 from replay.text import printable
 
-_FETCH_ROWS: Final = 4096
+_FETCH_ROWS: Final = 1024
 _INTEGERS: Final = (int, int)
 _SALVAGE: Final = "; salvage what is whole into a new capture"
 
@@ -134,6 +134,7 @@ class Capture:
         check_length(self.path, self._last_t_ns)
         check_length(self.path, self.duration_ns)
         self._set_notes(read_notes(self._connection, self.path, self.recorded_plan))
+        guard_events(self._connection)
 
     @property
     def duration_ns(self) -> int:

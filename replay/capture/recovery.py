@@ -4,7 +4,7 @@ Three ways, each for what the one before could not give: SQLite in one go; the r
 file and log, row by row (:mod:`replay.capture.row_scan`); SQLite again for the numbers still
 missing, in ranges that are halved until the damaged page stands alone.  A file that is too
 short is filled up with zeros to the length its header states, so that SQLite opens it at all.
-The work is done on a copy; the file itself is not touched.
+The file itself is not touched: the work is done on a copy where SQLite would have to write.
 """
 
 from __future__ import annotations
@@ -15,26 +15,32 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from replay.capture.files import (
+    JOURNAL,
     LOG,
     READ_ERRORS,
+    Header,
     cannot,
     copy_files,
+    is_recorded_here,
     read_header,
+    reading_uri,
     set_aside,
+    sidecar,
 )
-from replay.capture.gate import check_objects, guard
+from replay.capture.gate import MOST_NOTES, ask, bounded_notes, check_objects, guard, guard_events
 from replay.capture.note_table import whole_note
 from replay.capture.notes import Note
-from replay.capture.raw_file import Raw, held_raw
+from replay.capture.raw_file import Raw, copy_file, held_raw
 from replay.capture.row_scan import scan_rows
+from replay.capture.row_store import RowStore
 from replay.capture.schema import (
     ENDING_TYPES,
     SESSION_TYPES,
-    Row,
     has_types,
     text_crc,
     whole_row,
@@ -45,8 +51,12 @@ from replay.event import CHANNEL_NAMES
 from replay.plan import Plan, parse_plan
 
 _MOST_SENSORS: Final = 255
+_MOST_RANGES: Final = 10_000
+"""Stretches that are asked for again: where there are more, the raw bytes tell more."""
 _MOST_LISTED: Final = 1000
 _LONGEST_COMPARED: Final = 1000
+MOST_ALTERED: Final = 1_000_000
+"""Numbers of altered events that are listed; what is beyond them counts as missing."""
 _COMPLAINTS: Final = 3
 """Findings of SQLite's own check that are listed; the first ones say what is wrong."""
 
@@ -76,9 +86,10 @@ class Ending:
 class Recovered:
     """What was found.
 
-    ``rows``: whole events by their number.  ``session_damaged``: whether its row had to be
+    ``rows``: the whole events.  ``session_damaged``: whether its row had to be
     replaced by the copy, or was found in the raw bytes.  ``altered``: numbers of events that are
-    there, do not match their checksum, and were not found whole elsewhere in the file.
+    there, do not match their checksum, and were not found whole elsewhere in the file; at most
+    :data:`MOST_ALTERED`.
     ``damaged_notes``: notes that cannot be read.  ``missing_bytes``: by how much the file is
     shorter than it says.  ``complaints``: what SQLite's ``integrity_check`` found.  ``hidden``:
     whole events that SQLite does not give when it reads the file in one go.  ``only_in_log``:
@@ -91,7 +102,7 @@ class Recovered:
     session_damaged: bool = False
     ending: Ending | None = None
     ending_damaged: bool = False
-    rows: dict[int, Row] = field(default_factory=dict)
+    rows: RowStore = field(default_factory=RowStore)
     altered: set[int] = field(default_factory=set)
     notes: list[Note] = field(default_factory=list)
     damaged_notes: int = 0
@@ -110,14 +121,10 @@ class Recovered:
             or any(self.holes())
         )
 
-    def in_order(self) -> list[Row]:
-        """The whole events in order of arrival."""
-        return [self.rows[seq] for seq in sorted(self.rows)]
-
     @property
     def expected(self) -> int:
         """Events that there must have been at least."""
-        last = max(max(self.rows, default=0), self.ending.events if self.ending else 0)
+        last = max(self.rows.last, self.ending.events if self.ending else 0)
         # The number of an altered row may itself be wrong: it counts if it comes next.
         while last + 1 in self.altered:
             last += 1
@@ -125,13 +132,10 @@ class Recovered:
 
     def holes(self) -> Iterator[tuple[int, int]]:
         """Stretches of numbers ``first <= seq < after`` without a whole event."""
-        first = 1
-        for seq in sorted(self.rows):
-            if seq > first:
-                yield first, seq
-            first = seq + 1
-        if first <= self.expected:
-            yield first, self.expected + 1
+        yield from self.rows.holes()
+        last, expected = self.rows.last, self.expected
+        if last < expected:
+            yield last + 1, expected + 1
 
 
 def recover(path: Path) -> Recovered:
@@ -144,36 +148,63 @@ def recover(path: Path) -> Recovered:
     header = read_header(path)
     try:
         with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
-            copy = copy_files(path, Path(folder))
-            log, main = set_aside(copy, LOG), set_aside(copy, "")
-            if log is None and header.missing:
-                found.missing_bytes = header.missing
-                os.truncate(copy, header.pages * header.page_size)
+            held = _held(path, Path(folder), header, found)
             with (
-                held_raw(main) as main_bytes,
-                held_raw(log) as log_bytes,
-                closing(sqlite3.connect(copy)) as connection,
+                held_raw(held.log) as log_bytes,
+                closing(sqlite3.connect(held.uri, uri=True, check_same_thread=False)) as connection,
             ):
                 connection.text_factory = _text
-                guard(connection, copy.stat().st_size)
+                guard(connection, path.stat().st_size)
                 sound = _is_sound(connection, path, found)
                 if sound:
-                    _read_small_tables(connection, found)
+                    _read_small_tables(connection, path, found)
+                    guard_events(connection)
                     _read_in_one_go(connection, found)
                 plain = len(found.rows)
                 if found.is_damaged:
-                    sieve(found, main_bytes)
+                    with held_raw(held.raw()) as main_bytes:
+                        sieve(found, main_bytes)
                     if sound:
                         _read_in_ranges(connection, found)
                 in_file = len(found.rows)
                 found.hidden = in_file - plain
                 for row in scan_rows(log_bytes):
-                    found.rows.setdefault(row.seq, row)
+                    found.rows.add(row)
                 found.only_in_log = len(found.rows) - in_file
     except (OSError, *READ_ERRORS) as error:
         raise cannot("read", path, error) from None
-    found.altered -= found.rows.keys()
+    found.altered = {seq for seq in found.altered if seq not in found.rows}
     return found
+
+
+class _Held(NamedTuple):
+    """What is read: by SQLite, and as raw bytes, which nobody may shorten meanwhile."""
+
+    uri: str
+    log: Path | None
+    source: Path
+    aside: Path
+
+    def raw(self) -> Path:
+        """The file as it was, copied if that was not needed so far."""
+        if not self.aside.exists():
+            copy_file(self.source, self.aside)
+        return self.aside
+
+
+def _held(path: Path, folder: Path, header: Header, found: Recovered) -> _Held:
+    """The file itself where nothing lies beside it, as nearly always, or else a copy."""
+    aside = folder / "raw"
+    has_beside = any(sidecar(path, suffix).exists() for suffix in (LOG, JOURNAL))
+    if not (has_beside or header.missing or is_recorded_here(path)):
+        return _Held(reading_uri(path, header), None, path, aside)
+    copy = copy_files(path, folder)
+    log = set_aside(copy, LOG)
+    copy_file(copy, aside)
+    if log is None and header.missing:
+        found.missing_bytes = header.missing
+        os.truncate(copy, header.pages * header.page_size)
+    return _Held(copy.as_uri(), log, path, aside)
 
 
 def _is_sound(connection: sqlite3.Connection, path: Path, found: Recovered) -> bool:
@@ -194,11 +225,11 @@ def _text(raw: bytes) -> str:
     return raw.decode("utf-8", "replace")
 
 
-def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None:
+def _read_small_tables(connection: sqlite3.Connection, path: Path, found: Recovered) -> None:
     try:
         found.complaints = [
             line
-            for row in connection.execute(f"PRAGMA integrity_check({_COMPLAINTS})")
+            for row in ask(connection, f"PRAGMA integrity_check({_COMPLAINTS})")
             for line in str(row[0]).splitlines()
             if line != "ok" and not line.startswith("***")
         ][:_COMPLAINTS]
@@ -213,14 +244,17 @@ def _read_small_tables(connection: sqlite3.Connection, found: Recovered) -> None
         found.ending_damaged = row is not None
     try:
         sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
-        for columns in connection.execute(
+        rows = connection.execute(
             "SELECT number, made_utc_ns, kind, body, crc32 FROM note ORDER BY number"
-        ):
+        )
+        for columns in bounded_notes(rows, path):
             note = whole_note(columns, sensors)
             if note is None:
                 found.damaged_notes += 1
             else:
                 found.notes.append(note)
+    except CaptureError as error:
+        found.complaints.append(str(error).removeprefix(f"{path}: "))
     except READ_ERRORS:
         found.damaged_notes += 1
 
@@ -257,10 +291,10 @@ def sieve(found: Recovered, data: Raw) -> None:
         found.session_damaged = True
         found.session = _session_of(scan_session(data))
     for row in scan_rows(data):
-        found.rows.setdefault(row.seq, row)
+        found.rows.add(row)
     sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
     known = {note.number for note in found.notes}
-    for columns in scan_notes(data):
+    for columns in islice(scan_notes(data), MOST_NOTES):
         note = whole_note(columns, sensors)
         if note is not None and note.number not in known:
             known.add(note.number)
@@ -321,13 +355,13 @@ def _take(columns: tuple[Any, ...], found: Recovered) -> None:
     row = whole_row(columns)
     seq = columns[0]
     if row is not None:
-        found.rows.setdefault(row.seq, row)
-    elif isinstance(seq, int) and seq > 0:
+        found.rows.add(row)
+    elif isinstance(seq, int) and seq > 0 and len(found.altered) < MOST_ALTERED:
         found.altered.add(seq)
 
 
 def _read_in_ranges(connection: sqlite3.Connection, found: Recovered) -> None:
-    for first, after in list(found.holes()):
+    for first, after in list(islice(found.holes(), _MOST_RANGES)):
         _read_range(connection, first, after, found)
 
 

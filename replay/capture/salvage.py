@@ -2,17 +2,18 @@
 
 The new capture has the session, events and notes of the old one and no ending: it stays marked
 as unclean.  A note of the kind ``salvaged`` says what was lost: ``lost`` (events), ``stretches``
-(each with ``after_ns``, ``before_ns`` or null, and ``events``), ``damaged_notes``,
-``missing_bytes``, and ``ending_t_ns`` and ``ending_reason`` of the old ending or null.
+(the first thousand, each with ``after_ns``, ``before_ns`` or null, and ``events``),
+``damaged_notes``, ``missing_bytes``, and ``ending_t_ns`` and ``ending_reason`` of the old ending
+or null.
 """
 
 from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Final, NamedTuple
 
 from replay.capture.files import LOG, sidecar
 from replay.capture.notes import SALVAGED, Note
@@ -23,6 +24,11 @@ from replay.capture.writer import CaptureWriter
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
 from replay.event import ANCHOR, unpack_int
 from replay.plan import Plan
+
+_LISTED: Final = 1000
+"""Places of loss that are listed: the note that keeps them has to be read again."""
+_COMMIT_EVERY: Final = 5000
+"""Events of one transaction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +44,9 @@ class LostStretch:
 class SalvageReport:
     """What a salvage did.
 
-    ``lost``: events known to be lost.  ``may_lack_its_end``: the old capture had no readable
-    ending, so how many events followed the last one cannot be known.
+    ``lost``: events known to be lost; ``stretches``: where, the first thousand places.
+    ``may_lack_its_end``: the old capture had no readable ending, so how many events followed the
+    last one cannot be known.
     """
 
     source: Path
@@ -61,12 +68,12 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     exists.
     """
     found = _recover(source)
-    stretches = tuple(lost_stretches(found))
+    lost = lost_stretches(found)
     if (
         found.session
         and found.ending
         and not (
-            stretches
+            lost.places
             or found.damaged_notes
             or found.missing_bytes
             or found.complaints
@@ -78,14 +85,13 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     if not found.rows and not found.session:
         raise DamagedCapture(f"{source}: nothing in the capture is whole enough to be saved")
     session = found.session or _session_from(source, found, plan)
-    lost = sum(stretch.events for stretch in stretches)
     note = Note(
         number=max((note.number for note in found.notes), default=0) + 1,
         made_utc_ns=time.time_ns(),
         kind=SALVAGED,
         body={
-            "lost": lost,
-            "stretches": [asdict(stretch) for stretch in stretches],
+            "lost": lost.events,
+            "stretches": [asdict(stretch) for stretch in lost.first],
             "damaged_notes": found.damaged_notes,
             "missing_bytes": found.missing_bytes,
             "ending_t_ns": found.ending.t_ns if found.ending else None,
@@ -97,8 +103,8 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
         source=source,
         target=target,
         saved=len(found.rows),
-        lost=lost,
-        stretches=stretches,
+        lost=lost.events,
+        stretches=lost.first,
         notes=len(found.notes),
         damaged_notes=found.damaged_notes,
         missing_bytes=found.missing_bytes,
@@ -106,15 +112,31 @@ def salvage(source: Path, target: Path, *, plan: Plan | None = None) -> SalvageR
     )
 
 
-def lost_stretches(found: Recovered) -> Iterator[LostStretch]:
+class Lost(NamedTuple):
+    """What is lost: how many events, at how many places, and the first thousand of these."""
+
+    events: int
+    places: int
+    first: tuple[LostStretch, ...]
+
+
+def lost_stretches(found: Recovered) -> Lost:
     """Where events are missing, by the times of the whole ones around."""
+    events = places = 0
+    listed: list[LostStretch] = []
     for first, after in found.holes():
-        before = found.rows.get(after)
-        yield LostStretch(
-            after_ns=found.rows[first - 1].t_ns if first > 1 else 0,
-            before_ns=before.t_ns if before else None,
-            events=after - first,
-        )
+        events += after - first
+        places += 1
+        if places <= _LISTED:
+            before, then = found.rows.get(first - 1), found.rows.get(after)
+            listed.append(
+                LostStretch(
+                    after_ns=before.t_ns if before else 0,
+                    before_ns=then.t_ns if then else None,
+                    events=after - first,
+                )
+            )
+    return Lost(events, places, tuple(listed))
 
 
 def _recover(source: Path) -> Recovered:
@@ -152,7 +174,7 @@ def _session_from(source: Path, found: Recovered, plan: Plan | None) -> Session:
             "a plan with the same sensors is given"
         )
     started_utc_ns = 0
-    for row in found.in_order():
+    for row in found.rows.in_order():
         event = row.event
         if event.channel == ANCHOR and len(event.payload) == 8:
             started_utc_ns = unpack_int(event.payload) - event.t_ns
@@ -169,11 +191,13 @@ def _write(found: Recovered, session: Session, note: Note, target: Path) -> None
         session_uuid=session.uuid or None,
     )
     try:
-        for row in found.in_order():
+        for number, row in enumerate(found.rows.in_order(), 1):
             writer.append(row.event)
+            if number % _COMMIT_EVERY == 0:
+                writer.commit()
         writer.commit()
         writer.keep_notes([*found.notes, note])
-    except CaptureError:
+    except BaseException:
         writer.abandon()
         target.unlink(missing_ok=True)
         raise

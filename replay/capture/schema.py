@@ -24,6 +24,8 @@ from zlib import crc32
 from replay.capture.raw_file import Raw
 from replay.event import CHANNEL_NAMES, Event, Stamp
 
+LONGEST_PAYLOAD: Final = 0xFFFF
+"""Bytes: the longest that a log of notifications has; a sensor's own has at most 512."""
 APPLICATION_ID: Final = 0x53424354
 """``SBCT``: bytes 68–71 of the file."""
 FORMAT_VERSION: Final = 1

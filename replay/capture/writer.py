@@ -19,7 +19,7 @@ from typing import Final
 from replay.capture.beginning import begin_file
 from replay.capture.files import INDEX, JOURNAL, LOG, cannot, mark_recorded_here, sidecar
 from replay.capture.notes import Note, body_text
-from replay.capture.schema import event_crc, text_crc
+from replay.capture.schema import LONGEST_PAYLOAD, event_crc, text_crc
 from replay.errors import CaptureError
 from replay.event import CHANNEL_NUMBERS, Event
 from replay.plan import Plan
@@ -119,6 +119,10 @@ class CaptureWriter:
             )
         seq = self._appended + 1
         payload = bytes(payload)  # a caller's bytearray may change before the commit
+        if len(payload) > LONGEST_PAYLOAD:
+            raise CaptureError(
+                f"{self.path}: an event of {len(payload)} bytes is more than {LONGEST_PAYLOAD}"
+            )
         crc = event_crc(seq, t_ns, sensor, channel, payload, foreign=foreign)
         stamped = (
             (None, None, None)

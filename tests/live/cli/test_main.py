@@ -95,9 +95,9 @@ def _raising(error):
 )
 def test_what_goes_wrong_becomes_a_sentence_and_a_status(monkeypatch, capsys, error, expected):
     """Errors on purpose are one sentence and status 2; Ctrl-C is 130 without a word."""
-    check = importlib.import_module("live.cli.check")
-    monkeypatch.setattr(check, "run", _raising(error))
-    status = command_line.run(["check", "x.sqlite"])
+    ready = importlib.import_module("live.cli.ready")
+    monkeypatch.setattr(ready, "run", _raising(error))
+    status = command_line.run(["ready"])
     said = capsys.readouterr()
     assert ((status, said.err), said.out) == (expected, "")
 

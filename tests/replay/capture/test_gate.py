@@ -8,6 +8,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import tracemalloc
 from collections.abc import Callable
 from contextlib import closing
@@ -16,11 +17,12 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, check_capture, salvage
-from replay.capture.gate import LONGEST_VARIABLE, check_length, guard
+from replay.capture.gate import LONGEST_VARIABLE, ask, check_length, guard
 from replay.capture.recovery import recover
-from replay.capture.schema import PAGE_SIZE, event_crc, text_crc
+from replay.capture.row_store import RowStore
+from replay.capture.schema import PAGE_SIZE, Row, event_crc, text_crc
 from replay.errors import CaptureError, DamagedCapture, NotACapture
-from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event
+from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event, Stamp
 from replay.plan import format_plan
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
@@ -251,7 +253,7 @@ def test_a_damaged_header_never_makes_gigabytes(sound, tmp_path) -> None:
         if byte in (16, 28):  # the size of a page, and the number of pages: looked at closely
             tracemalloc.start()
         found = recover(path)
-        assert [found.rows[number].event for number in sorted(found.rows)] == events, byte
+        assert [row.event for row in found.rows.in_order()] == events, byte
         if tracemalloc.is_tracing():
             _, most = tracemalloc.get_traced_memory()
             tracemalloc.stop()
@@ -413,6 +415,72 @@ def test_a_log_of_a_gigabyte_of_nothing_costs_nothing(tmp_path, sound) -> None:
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert most < 50_000_000
+
+
+def test_a_log_that_no_recording_leaves_is_left_to_a_salvage(tmp_path, sound, monkeypatch) -> None:
+    """It would be copied and looked through each time that the capture is opened."""
+    path = tmp_path / "c.sqlite"
+    path.write_bytes(sound)
+    path.with_name("c.sqlite-wal").write_bytes(bytes(40_000))
+    monkeypatch.setattr("replay.capture.files.LONGEST_LOG", 30_000)
+    with pytest.raises(DamagedCapture, match=r"c\.sqlite-wal: the log has more than"):
+        Capture.open(path)
+    assert check_capture(path).whole
+
+
+def test_an_event_is_no_longer_than_one_that_is_recorded(altered) -> None:
+    """Thousands of them are read at once."""
+    with pytest.raises(CaptureError, match="an event of 70000 bytes"):
+        write_capture(altered().with_name("d.sqlite"), [Event(1, 1, HEART_RATE, bytes(70_000))])
+    path = altered(_event(10, 10**9, 1, bytes(70_000)))
+    with (
+        Capture.open(path) as capture,
+        pytest.raises(DamagedCapture, match="the capture is damaged"),
+    ):
+        list(capture.events())
+    assert not check_capture(path).whole
+
+
+@pytest.mark.parametrize(("most", "of"), [("MOST_NOTES", 20), ("MOST_NOTE_BYTES", 1000)])
+def test_notes_that_nobody_has_written_are_not_read(altered, monkeypatch, most, of) -> None:
+    """All of them are kept while a capture is open."""
+    rows = [(n, STARTED_UTC_NS, "marker", '{"t_ns": 1, "text": "gels"}') for n in range(1, 40)]
+    path = altered(
+        *(("INSERT INTO note VALUES (?, ?, ?, ?, ?)", (*row, text_crc(*row))) for row in rows)
+    )
+    assert check_capture(path).notes == 39
+    monkeypatch.setattr(f"replay.capture.gate.{most}", of)
+    with pytest.raises(DamagedCapture, match="which nobody has written"):
+        Capture.open(path)
+    assert not check_capture(path).whole
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs signals of POSIX")
+def test_a_long_question_ends_with_an_interrupt() -> None:
+    """SQLite comes back only with the answer, and this one has none."""
+    main = threading.main_thread().ident
+    timer = threading.Timer(0.05, signal.pthread_kill, (main, signal.SIGINT))
+    with closing(sqlite3.connect(":memory:", check_same_thread=False)) as file:
+        timer.start()
+        with pytest.raises(KeyboardInterrupt):
+            ask(file, f"{ENDLESS} count(*) FROM n")
+    timer.join()
+
+
+def test_rows_of_a_large_capture_are_kept_on_the_disk() -> None:
+    """Their number costs no memory, and the first with a number is the one that is kept."""
+    made = (Row(n, n, 1, 1, b"\0=", Stamp(n, "node", None)) for n in range(20_000, 0, -1))
+    tracemalloc.start()
+    store = RowStore(made)
+    store.add(Row(7, 0, 1, 1, b""))
+    numbers = [row.seq for row in store.in_order() if row.seq % 1000 == 0]
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert numbers == list(range(1000, 20_001, 1000))
+    assert (len(store), store.last, list(store.holes())) == (20_000, 20_000, [])
+    assert store.get(7) == Row(7, 7, 1, 1, b"\0=", Stamp(7, "node", None))
+    assert (store.get(20_001), 7 in store, 0 in store) == (None, True, False)
+    assert most < 4_000_000
 
 
 LONG_TEXTS = (

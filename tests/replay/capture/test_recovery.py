@@ -11,6 +11,7 @@ import pytest
 from replay.capture import Capture, CaptureWriter
 from replay.capture.recovery import Ending, Recovered, recover
 from replay.capture.row_scan import Row
+from replay.capture.row_store import RowStore
 from replay.capture.schema import PAGE_SIZE
 from replay.event import HEART_RATE, NS_PER_S, Event
 from tests.standins.captures import PLAN, session_events, write_capture
@@ -38,7 +39,7 @@ def test_nothing_is_missing_from_a_whole_capture(path: Path) -> None:
     """All of it is found, and nothing is said against it."""
     found = recover(path)
     with Capture.open(path) as capture:
-        assert [row.t_ns for row in found.in_order()] == [one.t_ns for one in capture.events()]
+        assert [row.t_ns for row in found.rows.in_order()] == [one.t_ns for one in capture.events()]
         assert found.session is not None
         assert found.session.uuid == capture.uuid
         assert found.expected == capture.event_count
@@ -103,7 +104,7 @@ def test_events_of_a_page_that_cannot_be_read_are_found_by_their_bytes(tmp_path:
     path.write_bytes(data)
     found = recover(path)
     assert list(found.holes()) == [(5, 6)]
-    assert [one.event for one in found.in_order()] == [*events[:4], *events[5:]]
+    assert [one.event for one in found.rows.in_order()] == [*events[:4], *events[5:]]
 
 
 def test_a_file_with_a_log_is_not_called_short(tmp_path: Path) -> None:
@@ -139,7 +140,7 @@ def test_holes_are_numbers_without_a_whole_event(seqs, ending, changed, holes) -
     """Up to the last that there must have been: by the ending, or a number that comes next."""
     found = Recovered()
     assert (found.is_damaged, found.hidden, found.only_in_log) == (False, 0, 0)
-    found.rows = {seq: row(seq) for seq in seqs}
+    found.rows = RowStore(map(row, seqs))
     found.ending = None if ending is None else Ending(9, 9, "stopped", ending)
     found.altered = changed
     assert list(found.holes()) == holes

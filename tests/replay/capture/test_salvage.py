@@ -8,6 +8,7 @@ import pytest
 
 from replay.capture import Capture, CaptureWriter, salvage
 from replay.capture.recovery import Ending, Recovered
+from replay.capture.row_store import RowStore
 from replay.capture.salvage import lost_stretches
 from replay.capture.schema import Row
 from replay.errors import DamagedCapture
@@ -18,12 +19,22 @@ from tests.standins.captures import PLAN
 def test_lost_events_are_told_by_the_times_around_them() -> None:
     """From the start where the first are lost, and without an end where the last are."""
     found = Recovered()
-    found.rows = {seq: Row(seq, 10 * seq, 1, 1, b"") for seq in (2, 5)}
+    found.rows = RowStore(Row(seq, 10 * seq, 1, 1, b"") for seq in (2, 5))
     found.ending = Ending(99, 99, "stopped", 6)
-    told = [(one.after_ns, one.before_ns, one.events) for one in lost_stretches(found)]
+    lost = lost_stretches(found)
+    told = [(one.after_ns, one.before_ns, one.events) for one in lost.first]
     assert told == [(0, 20, 1), (20, 50, 2), (50, None, 1)]
-    found.rows = {1: Row(1, 10, 1, 1, b"")}
-    assert [one.after_ns for one in lost_stretches(found)] == [10]
+    assert (lost.events, lost.places) == (4, 3)
+    found.rows = RowStore([Row(1, 10, 1, 1, b"")])
+    assert [one.after_ns for one in lost_stretches(found).first] == [10]
+
+
+def test_of_thousands_of_places_of_loss_a_thousand_are_listed() -> None:
+    """The note that keeps them must be one that can be read again; all of them are counted."""
+    found = Recovered()
+    found.rows = RowStore(Row(2 * n, n, 1, 1, b"") for n in range(1, 1501))
+    lost = lost_stretches(found)
+    assert (lost.events, lost.places, len(lost.first)) == (1500, 1500, 1000)
 
 
 def test_where_the_session_is_lost_its_start_follows_from_the_first_anchor(tmp_path: Path) -> None:
