@@ -14,7 +14,8 @@ from replay.capture.schema import Row
 from replay.event import Stamp
 
 _UNSTAMPED: Final = (None, None, None)
-_WAITING: Final = 4096
+_IN_MEMORY: Final = 8192
+"""Rows; more than these are written to the disk, so many at a time."""
 _CACHE_KIB: Final = 32_768
 """What SQLite keeps of it in memory; the rest is in a file of its own that nobody else sees."""
 
@@ -26,51 +27,47 @@ class RowStore:
     """
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
-        self._waiting: list[tuple[object, ...]] = []
-        self._connection = sqlite3.connect("", isolation_level=None)
-        weakref.finalize(self, self._connection.close)
-        self._connection.executescript(
-            "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;"
-            f"PRAGMA cache_size = -{_CACHE_KIB};"
-            "CREATE TABLE row (seq INTEGER PRIMARY KEY, t_ns, sensor, channel, payload, stamp_ns, "
-            "clock, offset_ns);"
-        )
+        self._newest: dict[int, Row] = {}
+        self._connection: sqlite3.Connection | None = None
         for row in rows:
             self.add(row)
 
     def add(self, row: Row) -> None:
         """Take a row, if there is none with its number yet."""
-        stamp = row.foreign
-        stamped = (stamp.stamp_ns, stamp.clock, stamp.offset_ns) if stamp else _UNSTAMPED
-        self._waiting.append((*row[:5], *stamped))
-        if len(self._waiting) >= _WAITING:
-            self._settle()
+        self._newest.setdefault(row.seq, row)
+        if len(self._newest) > _IN_MEMORY:
+            self._to_disk()
 
     def __len__(self) -> int:
-        self._settle()
-        count: int = self._connection.execute("SELECT count(*) FROM row").fetchone()[0]
+        if (disk := self._disk()) is None:
+            return len(self._newest)
+        count: int = disk.execute("SELECT count(*) FROM row").fetchone()[0]
         return count
 
-    def __contains__(self, seq: object) -> bool:
+    def __contains__(self, seq: int) -> bool:
         return self.get(seq) is not None
 
-    def get(self, seq: object) -> Row | None:
+    def get(self, seq: int) -> Row | None:
         """The row with this number."""
-        self._settle()
-        found = self._connection.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone()
+        if (disk := self._disk()) is None:
+            return self._newest.get(seq)
+        found = disk.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone()
         return None if found is None else _row(found)
 
     @property
     def last(self) -> int:
         """The highest number; 0 without any."""
-        self._settle()
-        number: int | None = self._connection.execute("SELECT max(seq) FROM row").fetchone()[0]
-        return number or 0
+        if (disk := self._disk()) is None:
+            return max(self._newest, default=0)
+        number: int = disk.execute("SELECT max(seq) FROM row").fetchone()[0]
+        return number
 
     def in_order(self) -> Iterator[Row]:
         """All rows by their number."""
-        self._settle()
-        for columns in self._connection.execute("SELECT * FROM row ORDER BY seq"):
+        if (disk := self._disk()) is None:
+            yield from (self._newest[seq] for seq in sorted(self._newest))
+            return
+        for columns in disk.execute("SELECT * FROM row ORDER BY seq"):
             yield _row(columns)
 
     def holes(self) -> Iterator[tuple[int, int]]:
@@ -78,19 +75,50 @@ class RowStore:
         if len(self) == self.last:
             return
         first = 1
-        for (seq,) in self._connection.execute("SELECT seq FROM row ORDER BY seq"):
+        for seq in self._numbers():
             if seq > first:
                 yield first, seq
             first = seq + 1
 
-    def _settle(self) -> None:
-        if self._waiting:
-            self._connection.execute("BEGIN")
-            self._connection.executemany(
-                "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)", self._waiting
-            )
-            self._connection.execute("COMMIT")
-            self._waiting.clear()
+    def _numbers(self) -> Iterator[int]:
+        if (disk := self._disk()) is None:
+            yield from sorted(self._newest)
+            return
+        for (seq,) in disk.execute("SELECT seq FROM row ORDER BY seq"):
+            yield seq
+
+    def _disk(self) -> sqlite3.Connection | None:
+        """Where all rows are, if any are on the disk."""
+        if self._connection is not None and self._newest:
+            self._to_disk()
+        return self._connection
+
+    def _to_disk(self) -> None:
+        if self._connection is None:
+            self._connection = _database()
+            weakref.finalize(self, self._connection.close)
+        self._connection.execute("BEGIN")
+        self._connection.executemany(
+            "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            map(_columns, self._newest.values()),
+        )
+        self._connection.execute("COMMIT")
+        self._newest.clear()
+
+
+def _database() -> sqlite3.Connection:
+    connection = sqlite3.connect("", isolation_level=None)
+    connection.executescript(
+        f"PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -{_CACHE_KIB};"
+        "CREATE TABLE row (seq INTEGER PRIMARY KEY, t_ns, sensor, channel, payload, stamp_ns, "
+        "clock, offset_ns);"
+    )
+    return connection
+
+
+def _columns(row: Row) -> tuple[object, ...]:
+    stamp = row.foreign
+    return (*row[:5], *((stamp.stamp_ns, stamp.clock, stamp.offset_ns) if stamp else _UNSTAMPED))
 
 
 def _row(columns: tuple[int, int, int, int, bytes, int | None, str | None, int | None]) -> Row:
