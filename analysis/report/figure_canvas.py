@@ -99,7 +99,7 @@ class Overlay:
     """The whole sheet in inches from its upper left corner, over axes and under the words.
 
     What is put on it belongs to the figure itself: axes would bring ticks, limits and a clip path,
-    and take a tenth of the time in which a figure is made.
+    which nothing here needs.
     """
 
     def __init__(self, figure: Figure) -> None:

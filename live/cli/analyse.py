@@ -6,9 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from live.cli.json_facts import json_text
 from live.cli.out_file import say_replaced, write_out
-from live.cli.output import say
+from live.cli.output import json_text, say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from analysis.report.words import clock, count, started_text
-from live.cli.json_facts import print_json
-from live.cli.output import program, say
+from live.cli.output import print_json, program, say
 from replay.channels import HEART_RATE_CHANNELS
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S

@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from analysis.report.words import started_text
-from live.cli.json_facts import print_json
-from live.cli.output import say
+from live.cli.output import print_json, say
 from live.notify.facts import plan_facts
 from replay.errors import SidebeatError
 from replay.event import NS_PER_S

@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.report.words import count
-from live.cli.json_facts import print_json
-from live.cli.output import say
+from live.cli.output import print_json, say
 
 HELP: Final = (
     "Bring activity files (FIT, TCX, GPX, CSV) as test or reference sensors into a new capture: "

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from analysis.report.words import count
 from live.cli.import_files import output_path
-from live.cli.json_facts import print_json
-from live.cli.output import say
+from live.cli.output import print_json, say
 from replay.capture import Capture
 from replay.errors import SidebeatError
 from replay.files.node_capture import fill_from_node

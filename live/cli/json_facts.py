@@ -1,22 +1,11 @@
-"""Facts of a session as plain values, for ``--json``: keys are words with their units."""
+"""Facts of a board as plain values, for ``--json``: keys are words with their units."""
 
 from __future__ import annotations
 
 from analysis.board import Board
-from live.cli.output import json_line
 from live.notify.facts import agreement_facts, identity_facts, status_facts
 from live.notify.message import warning_facts
 from replay.event import NS_PER_S
-
-
-def json_text(facts: dict[str, object]) -> str:
-    """One JSON object as text, ending with a newline; never NaN or infinity."""
-    return json_line(facts, indent=2) + "\n"
-
-
-def print_json(facts: dict[str, object]) -> None:
-    """Print one JSON object, and nothing else, on standard output."""
-    print(json_text(facts), end="")
 
 
 def board_facts(board: Board) -> dict[str, object]:

@@ -48,6 +48,16 @@ def json_line(facts: object, *, indent: int | None = None) -> str:
     return _NOT_ASCII.sub(_escaped, text)
 
 
+def json_text(facts: dict[str, object]) -> str:
+    """One JSON object as text, ending with a newline; never NaN or infinity."""
+    return json_line(facts, indent=2) + "\n"
+
+
+def print_json(facts: dict[str, object]) -> None:
+    """Print one JSON object, and nothing else, on standard output."""
+    print(json_text(facts), end="")
+
+
 class PlainFormatter(logging.Formatter):
     """Log records as :func:`say` would print them: no trace of an error, times in UTC."""
 

@@ -15,9 +15,9 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from analysis.report.words import started_text
 from live import preflight
-from live.cli.json_facts import board_facts, print_json
+from live.cli.json_facts import board_facts
 from live.cli.node import parse_place
-from live.cli.output import say
+from live.cli.output import print_json, say
 from live.cli.patience import patiently
 from live.cli.views import add_view_option, chosen_view, show, split_command
 from live.notify.board_publisher import BoardPublisher

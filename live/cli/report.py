@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from live.cli.main import version
 from live.cli.out_file import say_replaced, write_out
-from live.cli.output import say
+from live.cli.output import print_json, say
 from replay.errors import SidebeatError
 
 if TYPE_CHECKING:
@@ -99,7 +99,6 @@ def run(arguments: argparse.Namespace) -> int:
     record = written.session.record
     if arguments.json:
         from analysis.report.facts import report_facts  # noqa: PLC0415 - only when asked for
-        from live.cli.json_facts import print_json  # noqa: PLC0415
 
         facts = report_facts(record, written.source)
         print_json(facts | {"page": str(out), "figures": list(written.figures)})

@@ -14,10 +14,9 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Final
 from urllib.parse import quote
 
-from live.cli.json_facts import json_text
 from live.cli.main import version
 from live.cli.out_file import say_replaced, write_out, write_stream
-from live.cli.output import say
+from live.cli.output import json_text, say
 from live.cli.report import need_packages
 from live.cli.study_figures import (
     check_figures,

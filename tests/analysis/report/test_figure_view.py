@@ -20,8 +20,8 @@ from analysis.report.palette import LIGHT
 from analysis.report.traces import draw_traces
 from analysis.session.pipeline import session_of
 from replay.capture import Capture
-from replay.demo_files import demo_captures
 from replay.errors import SidebeatError
+from tests.standins.demo_sessions import rowing_session
 from tests.standins.feeds import PLAN, two_sensors, written
 from tests.standins.small_pictures import SHRUNK, small_pictures
 
@@ -29,11 +29,9 @@ HEADING = Heading("Traces", "W1", "here", invented=True)
 LABELS = ("Sorrel", "Tansy", "Bracken")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def rowing():
-    """22 min 30 s from 06:15 UTC on, three test sensors."""
-    with Capture.open(demo_captures()[0]) as capture:
-        return session_of(capture)
+    return rowing_session()
 
 
 @pytest.fixture

@@ -16,18 +16,17 @@ from analysis.report.traces import draw_traces, series_of
 from analysis.session.pipeline import session_of
 from analysis.statistics.pairing import NO_VALUE
 from replay.capture import Capture
-from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from replay.plan import Plan, PlannedSensor
+from tests.standins.demo_sessions import rowing_session
 from tests.standins.feeds import beat, two_sensors, written
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def rowing():
-    with Capture.open(demo_captures()[0]) as capture:
-        return session_of(capture)
+    return rowing_session()
 
 
 def numbers_of(path):

@@ -21,6 +21,7 @@ from replay.demo_files import demo_captures
 from replay.plan import Plan, PlannedSensor
 from tests.standins.demo_reports import demo_report
 from tests.standins.feeds import two_sensors, written
+from tests.standins.small_pictures import without_figures
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 
@@ -217,7 +218,8 @@ def test_local_time_stands_beside_utc(zone, words, tmp_path, capsys, monkeypatch
     monkeypatch.setenv("TZ", zone)
     time.tzset()
     try:
-        text, _ = reported(capsys, written(tmp_path / "a.sqlite", two_sensors(60)), tmp_path)
+        with without_figures():
+            text, _ = reported(capsys, written(tmp_path / "a.sqlite", two_sensors(60)), tmp_path)
     finally:
         monkeypatch.undo()
         time.tzset()
@@ -289,7 +291,8 @@ def test_what_guidance_asks_for_is_listed_or_missing(tmp_path, capsys):
         details={"Skin_tone": "Fitzpatrick III", "wrist size": " ", "damper": "130", "BMI": "23"},
     )
     file = written(tmp_path / "a.sqlite", two_sensors(300), plan=plan, end_s=300)
-    text, facts = reported(capsys, file, tmp_path)
+    with without_figures():
+        text, facts = reported(capsys, file, tmp_path)
     values = {item["item"]: item["value"] for item in facts["reporting_items"]}
     assert (values["skin tone"], values["body mass index"]) == ("Fitzpatrick III", "23")
     assert "wrist circumference" in facts["missing_items"]

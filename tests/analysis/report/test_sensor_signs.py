@@ -13,10 +13,9 @@ from analysis.report.figure_canvas import PAGE, Heading
 from analysis.report.palette import LIGHT, SHAPES, SIGNS
 from analysis.report.sensor_signs import signs_in
 from analysis.report.traces import draw_traces
-from analysis.session.pipeline import Session, session_of
-from replay.capture import Capture
-from replay.demo_files import demo_captures
+from analysis.session.pipeline import Session
 from replay.plan import Plan, PlannedSensor
+from tests.standins.demo_sessions import rowing_session
 
 HEADING = Heading("Traces", "W1", "here", invented=True)
 
@@ -24,8 +23,7 @@ HEADING = Heading("Traces", "W1", "here", invented=True)
 @pytest.fixture(scope="module")
 def session():
     """The rowing session, its first test sensor with sign 5 in the plan."""
-    with Capture.open(demo_captures()[0]) as capture:
-        found = session_of(capture)
+    found = rowing_session()
     sensors = list(found.record.plan.sensors)
     place = next(i for i, one in enumerate(sensors) if one.role == "test")
     sensors[place] = replace(sensors[place], sign=5)

@@ -11,7 +11,7 @@ import pytest
 
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture
-from replay.demo_files import demo_captures
+from tests.standins.feeds import two_sensors, written
 from tests.standins.recordings import PLAN, recording, until
 from tests.standins.running import ROOT, running_capture
 
@@ -67,7 +67,7 @@ def test_a_session_is_recorded_shown_and_studied_there(folder):
 def test_a_capture_of_such_a_name_is_exported(folder):
     """Its name stands in what is written, which is UTF-8 all the same."""
     path = folder / os.fsdecode(b"\xe9.sqlite")
-    path.write_bytes(demo_captures()[0].read_bytes())
+    path.write_bytes(written(folder / "a.sqlite", two_sensors(60), end_s=60).read_bytes())
     tables = folder / "tables"
     carried_out("export", str(path), "--out", str(tables), "--what", "efforts")
     assert "udce9.sqlite" in (tables / "session.json").read_text(encoding="utf-8")
