@@ -40,6 +40,8 @@ from analysis.statistics.pairing import NO_VALUE, grid_values
 from analysis.statistics.shift import CLIP_BPM, clipped_costs
 from replay.event import NS_PER_S
 
+_Waves = npt.NDArray[np.complex128]
+
 SEARCH_S: Final = 15 * 3600
 """Local time in place of UTC is off by at most 14 h; one more for a clock that is off besides."""
 NEAR_S: Final = 300
@@ -233,11 +235,14 @@ def _places(reference: ReadingSeries, test: ReadingSeries) -> _Places | str:
     # Lag m sets test second k upon reference second k + m; its offset follows from the starts.
     size = fft.next_fast_len(len(ref) + len(tst))
 
-    def correlate(a: npt.NDArray[np.complex128], b: npt.NDArray[np.complex128]) -> FloatArray:
-        lags = fft.ifft(fft.fft(a, size) * np.conj(fft.fft(b, size))).real
+    def product(a: _Waves, b: _Waves) -> _Waves:
+        return fft.fft(a, size) * np.conj(fft.fft(b, size))
+
+    def at_lags(spectrum: _Waves) -> FloatArray:
+        lags = fft.ifft(spectrum).real
         return np.concatenate((lags[size - len(tst) + 1 :], lags[: len(ref)]))
 
-    count = np.round(correlate(ref_has.astype(complex), test_has.astype(complex)))
+    count = np.round(at_lags(product(ref_has.astype(complex), test_has.astype(complex))))
     offsets = np.arange(-len(tst) + 1, len(ref)) + (ref_start - test_start)
     least = max(LEAST_OVERLAP_S, LEAST_OVERLAP_SHARE * shorter)
     enough = (count >= least) & (np.abs(offsets) <= SEARCH_S)
@@ -247,17 +252,20 @@ def _places(reference: ReadingSeries, test: ReadingSeries) -> _Places | str:
     r = np.clip(ref / 1000 - middle, -_HALF_RANGE_BPM, _HALF_RANGE_BPM)
     t = np.clip(tst / 1000 - middle, -_HALF_RANGE_BPM, _HALF_RANGE_BPM)
     constant, weights, frequency = _cut_difference()
-    cost = np.full(len(offsets), constant)
     strangers = constant
-    n = np.where(enough, count, 1)
-    for k, weight in enumerate(weights, 1):
-        wave_r = np.where(ref_has, np.exp(1j * k * frequency * r), 0)
-        wave_t = np.where(test_has, np.exp(1j * k * frequency * t), 0)
-        cost += weight * correlate(wave_r, wave_t) / n
+    base_r, base_t = np.exp(1j * frequency * r), np.exp(1j * frequency * t)
+    wave_r, wave_t = ref_has.astype(complex), test_has.astype(complex)
+    weighted = np.zeros(size, dtype=complex)
+    for weight in weights:
+        wave_r *= base_r
+        wave_t *= base_t
+        # Of the sum of all terms one transform goes back.
+        weighted += weight * product(wave_r, wave_t)
         strangers += weight * float((wave_r[ref_has].mean() * wave_t[test_has].mean().conj()).real)
     low, high = np.percentile(ref[ref_has] / 1000, [5, 95])
     if strangers <= _LEAST_DIFFERENCE_BPM:
         return STEADY
+    cost = constant + at_lags(weighted) / np.where(enough, count, 1)
     unexplained = np.where(enough, np.maximum(cost, 0) / strangers, np.nan)
     return _Places(offsets, unexplained, float(high - low))
 
@@ -355,16 +363,15 @@ def _between(
     series: ReadingSeries, t_ns: npt.NDArray[np.int64]
 ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
     """The series in bpm at these times, between its readings; and where that is no guess."""
-    after = np.searchsorted(series.t_ns, t_ns)
-    inside = (after > 0) & (after < len(series.t_ns))
-    after = np.clip(after, 1, max(len(series.t_ns) - 1, 1))
     if len(series.t_ns) < 2:
         return np.zeros(t_ns.shape), np.zeros(t_ns.shape, dtype=bool)
-    first, second = series.t_ns[after - 1], series.t_ns[after]
-    width = np.maximum(second - first, 1)
-    share = (t_ns - first) / width
-    low, high = series.mbpm[after - 1] / 1000, series.mbpm[after] / 1000
-    return low + share * (high - low), inside & (second - first <= series.hold_ns)
+    after = np.searchsorted(series.t_ns, t_ns)
+    inside = (after > 0) & (after < len(series.t_ns))
+    begun = np.clip(after - 1, 0, len(series.t_ns) - 2)
+    width, bpm = np.diff(series.t_ns), series.mbpm / 1000
+    rise = np.diff(bpm) / np.maximum(width, 1)
+    value = bpm[begun] + (t_ns - series.t_ns[begun]) * rise[begun]
+    return value, inside & (width <= series.hold_ns)[begun]
 
 
 def mean_difference_bpm(

@@ -24,13 +24,13 @@ from replay.files_only import open_file
 INTEGER_BYTES: Final = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8, 8: 0, 9: 0}
 """Bytes of an integer by its type number; 8 and 9 are the constants 0 and 1."""
 _SHAPE: Final = re.compile(
-    rb"[\x07-\x0c]\x00"  # length of the types; the row's number is stored before them
-    rb"[\x01-\x06\x08\x09]"  # t_ns
+    rb"\x00(?<=[\x07-\x0c]\x00)"  # length of the types; the row's number is stored before them
+    rb"(?=[\x01-\x06\x08\x09]"  # t_ns
     rb"[\x01\x02\x08\x09]"  # sensor
     rb"[\x01\x09]"  # channel
     rb"(?:[\x0c-\x7f]|[\x81-\xff][\x00-\x7f]|[\x81-\xff][\x80-\xff][\x00-\x7f])"  # payload
     rb"(?:\x00\x00\x00|[\x01-\x06\x08\x09][\x0f-\x6d][\x00-\x06\x08\x09])?"  # foreign stamp
-    rb"[\x01-\x06\x08\x09]",  # checksum
+    rb"[\x01-\x06\x08\x09])",  # checksum
     re.DOTALL,
 )
 _TYPES: Final = (6, 9)
@@ -60,16 +60,15 @@ def scan_rows(data: Raw) -> Iterator[Row]:
 
 
 def places(shape: re.Pattern[bytes], data: Raw) -> Iterator[int]:
-    """Where a shape of at most :data:`_SHAPE_BYTES` begins, also within another one.
+    """Where a shape of at most :data:`_SHAPE_BYTES` begins.
 
-    A shape that looks ahead would find these by itself, but is looked for at every byte instead of
-    where its first one stands, which takes twice as long.
+    A shape takes its second byte, which is always 0, and looks around: so a search passes over what
+    has no zeros at the speed of memory, and misses neither of two that overlap.
     """
     for begin, end in blocks(data):
-        at = begin
-        while (match := shape.search(data, at, end + _SHAPE_BYTES)) and match.start() < end:
-            yield match.start()
-            at = match.start() + 1
+        for match in shape.finditer(data, begin + 1, end + _SHAPE_BYTES):
+            if match.start() <= end:
+                yield match.start() - 1
 
 
 def _row_at(data: Raw, at: int) -> Row | None:
@@ -126,6 +125,8 @@ def numbers_before(data: Raw, at: int, total: int) -> Iterator[int]:
 
 def varint(data: Raw, at: int) -> tuple[int, int]:
     """SQLite's variable-length number at ``at``, and where it ends; at most five bytes long."""
+    if at < len(data) and (value := data[at]) < 0x80:  # as nearly all are
+        return value, at + 1
     value = 0
     for position in range(at, min(at + _NUMBER_BYTES, len(data))):
         value = value << 7 | data[position] & 0x7F

@@ -30,11 +30,19 @@ from replay.capture.schema import (
 _NUMBER: Final = rb"[\x01-\x06\x08\x09]"
 _TEXT: Final = rb"(?:[\x0d-\x7f]|[\x81-\xff][\x00-\x7f]|[\x81-\xff][\x80-\xff][\x00-\x7f])"
 _SESSION: Final = re.compile(
-    rb"[\x07-\x0d]\x00\x55" + _NUMBER + _TEXT + rb"[\x08\x09]" + _TEXT + _NUMBER,
+    rb"\x00(?<=[\x07-\x0d]\x00)(?=\x55"
+    + _NUMBER
+    + _TEXT
+    + rb"[\x08\x09]"
+    + _TEXT
+    + _NUMBER
+    + rb")",
     re.DOTALL,
 )
 """The number of the row stands elsewhere; a UUID has 36 characters."""
-_NOTE: Final = re.compile(rb"[\x06-\x0a]\x00" + _NUMBER + _TEXT + _TEXT + _NUMBER, re.DOTALL)
+_NOTE: Final = re.compile(
+    rb"\x00(?<=[\x06-\x0a]\x00)(?=" + _NUMBER + _TEXT + _TEXT + _NUMBER + rb")", re.DOTALL
+)
 _MOST_ON_PAGE: Final = PAGE_SIZE - 35
 _LEAST_ON_PAGE: Final = (PAGE_SIZE - 12) * 32 // 255 - 23
 _IN_CHAIN: Final = PAGE_SIZE - 4

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay.broker import Broker
@@ -78,6 +78,7 @@ def plans(draw: st.DrawFn) -> Plan:
     )
 
 
+@settings(max_examples=40)  # each with a dozen texts
 @given(plans())
 def test_text_and_back_is_the_same_plan(plan: Plan):
     """Every plan that can be made survives being written and read."""

@@ -2,10 +2,15 @@
 
 ``python -m tests.standins.capture_process PATH [SECONDS]``: prints the number of committed events
 after each commit; closes the capture after SECONDS of session, if given.
+
+``python -m tests.standins.capture_process --each``: reads paths, one a line, and has each recorded
+without end by a process of its own, of which it prints the number first and ``ended`` last.  The
+programs are read once for all of them.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from itertools import count
@@ -19,6 +24,7 @@ def start(path: Path, *arguments: object) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", "tests.standins.capture_process", str(path), *map(str, arguments)],
         cwd=ROOT,
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
     )
 
@@ -39,5 +45,23 @@ def record(path: Path, seconds: int | None) -> None:
     writer.close(t_ns=(seconds or 0) * NS_PER_S, reason="stopped")
 
 
+def record_each() -> None:
+    """Record to each path of standard input, one after the other, until each is killed."""
+    import replay.capture  # noqa: F401 - before the first of them
+    import tests.standins.captures  # noqa: F401
+
+    for line in sys.stdin:
+        number = os.fork()
+        if number == 0:
+            sys.stdout.buffer.write(b"%d\n" % os.getpid())
+            record(Path(line.rstrip("\n")), None)
+        os.waitpid(number, 0)
+        sys.stdout.buffer.write(b"ended\n")
+        sys.stdout.buffer.flush()
+
+
 if __name__ == "__main__":
+    if sys.argv[1:] == ["--each"]:
+        record_each()
+        sys.exit()
     record(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else None)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
+from itertools import accumulate
+
 import numpy as np
 import pytest
 
@@ -23,6 +26,7 @@ START_S = 1_772_608_500
 SECONDS = 2700
 
 
+@cache
 def heart(seed, *, kind="intervals"):
     """A heart rate at 1 Hz in bpm: on-response 25 s, off-response 45 s."""
     rng = np.random.default_rng(seed)
@@ -37,15 +41,15 @@ def heart(seed, *, kind="intervals"):
                 target, change = (160.0 if hard else 110.0), second + 120
         level += (target - level) / (25 if target > level else 45)
         values[second] = level
+    values.flags.writeable = False
     return values
 
 
 def worn(values, seed, *, spacing=1, noise=2.0, file_clock_s=0.0, delay_s=0.0, start_s=START_S):
     """What a sensor with correlated errors makes of it, every ``spacing`` s, on its own clock."""
     rng = np.random.default_rng(seed)
-    error = np.zeros(len(values))
-    for second in range(1, len(values)):
-        error[second] = 0.9 * error[second - 1] + rng.normal(0, noise * np.sqrt(1 - 0.9**2))
+    shocks = rng.normal(0, noise * np.sqrt(1 - 0.9**2), len(values) - 1)
+    error = np.array([*accumulate(shocks.tolist(), lambda x, new: 0.9 * x + new, initial=0.0)])
     at = np.arange(0, len(values), spacing)
     bpm = np.interp(at - delay_s, np.arange(len(values)), values) + error[at]
     return ReadingSeries(
@@ -202,9 +206,10 @@ def optical(values, seed, *, tau_s, sd, memory, clock_s=0.0, lost=0.0):
     """
     rng = np.random.default_rng(seed)
     shown, level, error = np.empty(len(values)), values[0], 0.0
-    for second, value in enumerate(values):
+    shocks = rng.normal(0, sd * np.sqrt(1 - memory**2), len(values)).tolist()
+    for second, (value, shock) in enumerate(zip(values.tolist(), shocks, strict=True)):
         level += (value - level) / tau_s[int(value < level)]
-        error = memory * error + rng.normal(0, sd * np.sqrt(1 - memory**2))
+        error = memory * error + shock
         shown[second] = level + error
     size = round(lost * len(values))
     start = int(rng.integers(0, len(values) - size + 1))

@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 import scipy
 
-import set_up
 from analysis.statistics.agreement import Tolerance, sums_of
 from analysis.statistics.between import (
     correlation_within,
@@ -39,6 +38,8 @@ from analysis.statistics.rolling import RollingAgreement
 from analysis.statistics.sizes import size_estimate
 from benchmarks.coverage import sessions_run
 from tests.lacking import needs_file
+from tests.standins.real_activities import FOLDER as REAL_ACTIVITIES
+from tests.standins.real_activities import real_series
 
 # Peak expiratory flow, 17 subjects, first reading by each of two meters.  Bland JM, Altman DG.
 # Lancet 1986;1:307-310, Table 1.  The data stand in two public packages (compared); the printed
@@ -161,7 +162,6 @@ TERMA = [793.2, 793.3, 792.6, 793.8, 791.6, 791.6, 791.6, 792.4, 788.5, 794.7, 7
 JUDGED = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
 
 RR_FILE = Path(__file__).with_name("rr_pyhrv_long.txt")
-ACTIVITY_FILES = set_up.REAL_FILES / "sweat" / "examples" / "data"
 
 
 def _flow() -> tuple[np.ndarray, np.ndarray]:
@@ -440,17 +440,15 @@ def test_ecg_systole_task1() -> None:
     assert pytest.approx(75.61, abs=0.05) == 60 * (1936 - 1) / 1536.2
 
 
-@needs_file(ACTIVITY_FILES, "python set_up.py test")
+@needs_file(REAL_ACTIVITIES, "python set_up.py test")
 def test_exercise_hr_1hz() -> None:
     """Real 1 Hz heart rates: autocorrelation .99875 at 1 s and .814 at 60 s; .99354 at 1 s."""
     pytest.importorskip("fitdecode")
-    from replay.files import read_activity
-
     for name, count, expected in (
         ("4078723797.fit", 8357, {1: 0.99875, 60: 0.814}),
         ("4801048867.fit", 5159, {1: 0.99354}),
     ):
-        values = np.array([int(value) for value in read_activity(ACTIVITY_FILES / name).values])
+        values = np.array([int(value) for value in real_series(name).values])
         away = values - values.mean()
         assert len(values) == count
         for lag, rho in expected.items():

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, salvage
+from replay.capture.raw_file import BLOCK
 from replay.capture.row_scan import Row, scan_file, scan_rows
-from replay.capture.schema import PAGE_SIZE
+from replay.capture.schema import PAGE_SIZE, event_crc
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
 from replay.event import HEART_RATE, NS_PER_S, Event
 from replay.plan import format_plan
@@ -22,7 +23,7 @@ from tests.standins.captures import (
     write_capture,
 )
 
-_SECONDS = 400
+_SECONDS = 300
 _LEAST_ROW_BYTES = 20
 """No row of these captures takes less: payload 4, checksum 4, time 2 or more, types and lengths."""
 
@@ -312,6 +313,18 @@ def test_the_sieve_finds_every_row_that_lies_on_one_page(tmp_path: Path) -> None
     beside = 11 + 6  # the types with their length; time, channel and checksum
     fitting = [length for length in lengths if beside + length <= PAGE_SIZE - 35]
     assert found == set(range(1, len(fitting) + 1))
+
+
+@pytest.mark.parametrize("around", [b"\x00", b"\x09"])
+def test_the_sieve_finds_a_row_across_the_border_of_two_blocks(around: bytes) -> None:
+    """Wherever the border lies in it, and once; what is around it looks like parts of a row."""
+    # Its length and number; of the types their length, no number, t_ns of 2 bytes, a sensor of 1,
+    # channel 1, a payload of 2 and a checksum of 4 bytes.
+    row = bytes((16, 5, 7, 0, 2, 1, 9, 16, 4)) + b"\x03\xe8" + b"\x03" + b"\x00\x64"
+    row += event_crc(5, 1000, 3, 1, b"\x00\x64").to_bytes(4, "big", signed=True)
+    expected = [Row(5, 1000, 3, 1, b"\x00\x64")]
+    for before in range(len(row) + 1):
+        assert list(scan_rows(around * (BLOCK - before) + row + around * 100)) == expected, before
 
 
 def test_the_sieve_finds_nothing_in_noise() -> None:

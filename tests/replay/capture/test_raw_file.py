@@ -10,7 +10,7 @@ import pytest
 
 from replay.capture.raw_file import BLOCK, LONGEST_FILE, blocks, copy_file, held_raw
 
-SPARSE = 300 * BLOCK
+SPARSE = 60 * BLOCK
 
 
 def with_holes(path: Path) -> dict[int, bytes]:

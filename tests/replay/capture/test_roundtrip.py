@@ -43,7 +43,6 @@ def _events(rows: list[tuple[int, int, str, bytes, Stamp | None]]) -> list[Event
     return [Event(t_ns, *rest) for t_ns, (_, *rest) in zip(times, rows, strict=True)]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @pytest.fixture(autouse=True, scope="module")
 def _any_length():
     """Times are drawn from all that there are, also of sessions that nobody records."""
@@ -52,6 +51,7 @@ def _any_length():
         yield
 
 
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(rows=_rows, commit_every=st.integers(1, 70))
 def test_every_event_comes_back(
     tmp_path_factory: pytest.TempPathFactory,
@@ -67,7 +67,7 @@ def test_every_event_comes_back(
 
 
 @given(rows=_rows, start=st.integers(0, 2**51), length=st.integers(0, 2**51))
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 def test_a_stretch_is_what_lies_in_it(
     tmp_path_factory: pytest.TempPathFactory,
     rows: list[tuple[int, int, str, bytes, Stamp | None]],

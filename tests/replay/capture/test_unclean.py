@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
+import signal
 import sqlite3
 import sys
 from contextlib import closing
@@ -53,27 +55,32 @@ def _contents(folder: Path) -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in folder.iterdir()}
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="needs processes that are forked")
 @pytest.mark.timeout(120)
 def test_a_killed_recording_has_all_that_was_acknowledged(tmp_path: Path) -> None:
     """Twenty recordings are killed at any moment; each file opens, unclean, with all its events."""
     moments = random.Random(20)
-    for number in range(20):
-        path = tmp_path / f"{number}.sqlite"
-        process = capture_process.start(path)
+    with capture_process.start("--each") as process:
+        assert process.stdin is not None
         assert process.stdout is not None
-        for _ in range(moments.randrange(1, 120)):
-            acknowledged = int(process.stdout.readline())
-        process.kill()
-        acknowledged = max([acknowledged, *map(int, process.stdout.read().split()[:-1])])
-        process.wait()
-        process.stdout.close()
-        with Capture.open(path) as capture:
-            events = list(capture.events())
-            assert not capture.clean
-            assert capture.end_t_ns is None
-        assert len(events) >= acknowledged
-        assert len(events) % 3 == 0  # a commit is there in full or not at all
-        assert [event.t_ns for event in events] == [n // 3 * NS_PER_S for n in range(len(events))]
+        for number in range(20):
+            path = tmp_path / f"{number}.sqlite"
+            process.stdin.write(f"{path}\n".encode())
+            process.stdin.flush()
+            recording = int(process.stdout.readline())
+            for _ in range(moments.randrange(1, 120)):
+                acknowledged = int(process.stdout.readline())
+            os.kill(recording, signal.SIGKILL)
+            told = list(iter(process.stdout.readline, b"ended\n"))
+            acknowledged = max([acknowledged, *map(int, told)])
+            with Capture.open(path) as capture:
+                events = list(capture.events())
+                assert not capture.clean
+                assert capture.end_t_ns is None
+            assert len(events) >= acknowledged
+            assert len(events) % 3 == 0  # a commit is there in full or not at all
+            times = [event.t_ns for event in events]
+            assert times == [n // 3 * NS_PER_S for n in range(len(events))]
 
 
 def test_reading_a_killed_recording_changes_nothing(tmp_path: Path) -> None:

@@ -1,8 +1,7 @@
 """Real activity files: 1 Hz heart rates of exercise, as devices and their services wrote them.
 
-The files are shipped with the wheel of ``sweat`` 0.25.0 (MIT licence, sweat/examples/data), which
-the set-up lays aside.  The expected values of the FIT files and of 3173437224.tcx were computed
-with ``fitparse`` and ``ElementTree``, apart from this code.
+The expected values of the FIT files and of 3173437224.tcx were computed with ``fitparse`` and
+``ElementTree``, apart from this code.
 """
 
 from __future__ import annotations
@@ -10,19 +9,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import set_up
 from analysis.statistics.alignment import ReadingSeries, align
-from replay.files import read_activity
 from tests.lacking import needs_file
+from tests.standins.real_activities import FOLDER, real_series
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
 
-FOLDER = set_up.REAL_FILES / "sweat" / "examples" / "data"
 pytestmark = needs_file(FOLDER, "python set_up.py test")
 
 
 def values_of(name):
-    series = read_activity(FOLDER / name)
+    series = real_series(name)
     return series, np.array([int(value) for value in series.values])
 
 
