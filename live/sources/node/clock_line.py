@@ -19,9 +19,11 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from functools import cached_property, lru_cache
+from typing import Final, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from live.sources.base import BoundedTranslation
 from replay.event import NS_PER_S
@@ -49,10 +51,11 @@ CONTRADICTIONS: Final = 3
 """Exchanges that say the same other thing make a step of the clock; fewer are outliers."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Exchange:
     """One request and its reply, four stamps in ns: ``sent_ns`` and ``received_ns`` of the clock
-    here, ``there_received_ns`` and ``there_sent_ns`` of the other.
+    here, ``there_received_ns`` and ``there_sent_ns`` of the other.  What follows from them
+    is worked out once.
     """
 
     sent_ns: int
@@ -65,7 +68,7 @@ class Exchange:
         """Whether both clocks ran forwards, and the reply took no less than nothing."""
         return self.there_sent_ns >= self.there_received_ns and self.round_trip_ns >= 0
 
-    @property
+    @cached_property
     def round_trip_ns(self) -> int:
         """Time on the way, both ways together."""
         return self.highest_ns - self.lowest_ns
@@ -80,15 +83,36 @@ class Exchange:
         """The offset is no higher."""
         return self.received_ns - self.there_sent_ns
 
-    @property
+    @cached_property
     def offset_ns(self) -> int:
         """What to add to the other clock if both ways took the same time."""
         return (self.lowest_ns + self.highest_ns) // 2
 
-    @property
+    @cached_property
     def at_ns(self) -> int:
         """When it was, on the other clock."""
         return (self.there_received_ns + self.there_sent_ns) // 2
+
+
+class _Points(NamedTuple):
+    """Exchanges in order of time: when they were there, offset and round trip, int64[n] in ns."""
+
+    at_ns: npt.NDArray[np.int64]
+    offset_ns: npt.NDArray[np.int64]
+    trip_ns: npt.NDArray[np.int64]
+
+    @classmethod
+    def of(cls, exchanges: Sequence[Exchange]) -> _Points:
+        rows = [(one.at_ns, one.offset_ns, one.round_trip_ns) for one in exchanges]
+        return cls(*np.array(rows, dtype=np.int64).reshape(-1, 3).T.copy())
+
+    def with_one(self, exchange: Exchange) -> _Points:
+        """These and a later one."""
+        new = (exchange.at_ns, exchange.offset_ns, exchange.round_trip_ns)
+        return _Points(*(np.append(held, one) for held, one in zip(self, new, strict=True)))
+
+    def where(self, wanted: npt.NDArray[np.bool_]) -> _Points:
+        return _Points(*(held[wanted] for held in self))
 
 
 class ClockLine:
@@ -108,6 +132,7 @@ class ClockLine:
 
     def _begin(self) -> None:
         self._kept: list[Exchange] = []  # the best of each window that is over
+        self._kept_points = _Points.of(self._kept)
         self._window_ns = WINDOW_NS
         self._window = 0
         self._best: deque[Exchange] = deque()  # of the window under way, 0 or 1
@@ -153,8 +178,8 @@ class ClockLine:
         """For all stamps of the present count; ``None`` if that was never known well enough."""
         if self._taken < EXCHANGES_KNOWN:
             return None
-        points = self.kept
-        return _useful(_Line.through(points, points).bounded([one.at_ns for one in points]))
+        points = _Points.of(self.kept)
+        return _useful(_Line.through(points, points).bounded(points.at_ns.tolist()))
 
     def bound_ns(self, stamp_ns: int) -> int | None:
         """What :attr:`now` may be wrong by at a stamp near its end; ``None`` if it is not known."""
@@ -175,6 +200,7 @@ class ClockLine:
             if len(self._kept) > MOST_KEPT:
                 self._thin_out()
                 window = exchange.at_ns // self._window_ns
+            self._kept_points = _Points.of(self._kept)
         self._window = window
         if not self._best:
             self._best.append(exchange)
@@ -182,11 +208,12 @@ class ClockLine:
             self._best[0] = exchange
         elif self._now is not None:
             return  # nothing has changed
-        points = self.kept
-        lately_ns = points[-1].at_ns - LATELY_NS
-        self._line = _Line.through([one for one in points if one.at_ns >= lately_ns], points)
+        points = self._kept_points.with_one(self._best[0])
+        newest_ns = self._best[0].at_ns
+        lately = points.where(points.at_ns >= newest_ns - LATELY_NS)
+        self._line = _Line.through(lately, points)
         if self._taken >= EXCHANGES_KNOWN:
-            self._now = _useful(self._line.bounded([points[-1].at_ns]))
+            self._now = _useful(self._line.bounded([newest_ns]))
 
     def _thin_out(self) -> None:
         pairs = zip(self._kept[::2], self._kept[1::2], strict=False)
@@ -215,19 +242,22 @@ def _agree(one: Exchange, other: Exchange) -> bool:
     )
 
 
+@lru_cache(maxsize=16)
+def _pairs(count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Each two of so many, the earlier and the later one: the same for one line after the other."""
+    return np.triu_indices(count, 1)
+
+
 class _Line:
     """A translation, what its drift may be wrong by, and what it is wrong by at some exchanges."""
 
-    def __init__(
-        self, translation: Translation, slack_ppb: float, points: Sequence[Exchange]
-    ) -> None:
+    def __init__(self, translation: Translation, slack_ppb: float, points: _Points) -> None:
         self.translation = translation
         self._slack_ppb = slack_ppb
-        self._at_ns = np.array([one.at_ns - translation.at_ns for one in points], dtype=np.float64)
-        middle_ns = np.array([one.offset_ns - translation.offset_ns for one in points], np.float64)
-        half_ns = np.array([one.round_trip_ns / 2 for one in points])
+        self._at_ns = (points.at_ns - translation.at_ns).astype(np.float64)
+        middle_ns = points.offset_ns - translation.offset_ns
         line_ns = self._at_ns * translation.drift_ppb / 1e9
-        self._wrong_ns = half_ns + np.abs(middle_ns - line_ns)
+        self._wrong_ns = points.trip_ns / 2 + np.abs(middle_ns - line_ns)
 
     def bounded(self, stamps_ns: Sequence[int]) -> BoundedTranslation:
         """The translation with what it may be wrong by at the worst of some stamps."""
@@ -239,21 +269,22 @@ class _Line:
         return BoundedTranslation(self.translation, round(worst_ns) + 1)
 
     @classmethod
-    def through(cls, points: Sequence[Exchange], known: Sequence[Exchange]) -> _Line:
+    def through(cls, points: _Points, known: _Points) -> _Line:
         """The line through the better ones of ``points``, in order of time; ``known``: all that
         its error can be told by.
         """
-        trips = sorted(one.round_trip_ns for one in points)
-        good = [one for one in points if one.round_trip_ns <= 2 * trips[len(trips) // 4]]
-        at_ns = good[-1].at_ns
-        if len(good) < FEWEST_OF_LINE or at_ns - good[0].at_ns < SHORTEST_LINE_NS:
-            newest = min(points[-3:], key=lambda one: one.round_trip_ns)
-            return cls(Translation(newest.offset_ns, 0, newest.at_ns), FASTEST_PPB, known)
-        base_ns = good[-1].offset_ns
-        x = np.array([one.at_ns - at_ns for one in good], dtype=np.float64)
-        y = np.array([one.offset_ns - base_ns for one in good], dtype=np.float64)
-        half = np.array([one.round_trip_ns / 2 for one in good])
-        earlier, later = np.triu_indices(len(good), 1)
+        quartile_ns = np.sort(points.trip_ns)[len(points.trip_ns) // 4]
+        good = points.where(points.trip_ns <= 2 * quartile_ns)
+        count, at_ns = len(good.at_ns), int(good.at_ns[-1])
+        if count < FEWEST_OF_LINE or at_ns - int(good.at_ns[0]) < SHORTEST_LINE_NS:
+            newest = int(np.argmin(points.trip_ns[-3:])) - min(3, len(points.trip_ns))
+            offset_ns = int(points.offset_ns[newest])
+            return cls(Translation(offset_ns, 0, int(points.at_ns[newest])), FASTEST_PPB, known)
+        base_ns = int(good.offset_ns[-1])
+        x = (good.at_ns - at_ns).astype(np.float64)
+        y = (good.offset_ns - base_ns).astype(np.float64)
+        half = good.trip_ns / 2
+        earlier, later = _pairs(count)
         apart = x[later] - x[earlier]
         far = apart >= (x[-1] - x[0]) / 4  # near ones tell of their jitter, not of the drift
         earlier, later, apart = earlier[far], later[far], apart[far]

@@ -29,7 +29,7 @@ def _errors(
     return np.array(errors), np.array(bounds), line
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize("longer_s", [0.0, 0.005])
 def test_the_error_stays_under_five_milliseconds(seed: int, longer_s: float) -> None:
     """40 ppm, 20 ms, jittery round trips, one way up to 5 ms longer: p99 under 5 ms in an hour."""
