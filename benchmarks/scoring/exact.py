@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import scipy
+from scipy import special
 
 
 def percent(part: int, whole: int) -> float | None:
@@ -25,8 +25,8 @@ def share_interval(part: int, whole: int) -> tuple[float | None, float | None]:
     """Exact binomial interval, 95 %, in percent (Clopper and Pearson 1934)."""
     if not whole:
         return None, None
-    low = scipy.stats.beta.ppf(0.025, part, whole - part + 1) if part else 0.0
-    high = scipy.stats.beta.ppf(0.975, part + 1, whole - part) if part < whole else 1.0
+    low = special.betaincinv(part, whole - part + 1, 0.025) if part else 0.0
+    high = special.betaincinv(part + 1, whole - part, 0.975) if part < whole else 1.0
     return round(100 * float(low), 1), round(100 * float(high), 1)
 
 
@@ -39,8 +39,8 @@ def rate(count: int, hours: float) -> dict[str, Any]:
     """A rate with its exact Poisson interval, 95 % (from chi-squared, Garwood 1936)."""
     if not hours:
         return {"count": count, "per_hour": None, "low_per_hour": None, "high_per_hour": None}
-    low = float(scipy.stats.chi2.ppf(0.025, 2 * count)) / 2 if count else 0.0
-    high = float(scipy.stats.chi2.ppf(0.975, 2 * count + 2)) / 2
+    low = float(special.gammaincinv(count, 0.025)) if count else 0.0
+    high = float(special.gammaincinv(count + 1, 0.975))
     return {
         "count": count,
         "per_hour": round(count / hours, 3),

@@ -41,7 +41,12 @@ def dask_cluster(workers: int) -> Iterator[Cluster]:
 
 def main() -> None:
     """Run until stdin ends."""
+    import dask
     from distributed import LocalCluster
+
+    # Workers, and one that comes in the place of a dead one, are forked from a process that has
+    # read the programs: reading them costs more than all that the tests ask of a worker.
+    dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"})
 
     with LocalCluster(
         n_workers=int(sys.argv[1]), threads_per_worker=1, processes=True, dashboard_address=None

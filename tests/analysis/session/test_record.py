@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -239,9 +240,17 @@ def places_in(plain: object, names: tuple = ()) -> Iterator[tuple]:
         yield from places_in(value, (*names, name))
 
 
+def firsts(part: Any) -> Any:
+    """The same with no more than one item in each of its tuples: others are read alike."""
+    items = {one.name: getattr(part, one.name) for one in dataclasses.fields(part)}
+    return dataclasses.replace(
+        part, **{name: value[:1] for name, value in items.items() if isinstance(value, tuple)}
+    )
+
+
 def test_a_field_of_another_type_is_refused(record: SessionRecord) -> None:
     """Whichever field holds a thing of another type, the record is refused."""
-    one_sensor = dataclasses.replace(record, sensors=record.sensors[:1])
+    one_sensor = firsts(dataclasses.replace(record, sensors=(firsts(record.sensors[0]),)))
     plain = json.loads(encode_record(one_sensor))
     ways = list(places_in(plain))
     assert len(ways) > 300

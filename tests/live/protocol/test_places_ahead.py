@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -48,10 +50,28 @@ def _few_events_apart(monkeypatch, tmp_path):
     monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path / "cache"))
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A recording with 6,000 events and a little more, in a folder with the cache of its places."""
+    folder = tmp_path_factory.mktemp("made")
+    path = written(folder / "c.sqlite", two_sensors(3000), end_s=3000)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(places, "LEAST_SPACING", 400)
+        patch.setenv("SIDEBEAT_CACHE_DIR", str(folder / "cache"))
+        places.keep_places(path)
+    return folder
+
+
 @pytest.fixture
-def path(tmp_path):
-    """A recording with 6,000 events and a little more."""
-    return written(tmp_path / "c.sqlite", two_sensors(3000), end_s=3000)
+def path(made, tmp_path):
+    """That recording, of the test's own."""
+    return Path(shutil.copy(made / "c.sqlite", tmp_path))
+
+
+@pytest.fixture
+def keep_places(made, tmp_path):
+    """What a process does that keeps its places: from then on they are found."""
+    return lambda: shutil.copytree(made / "cache", tmp_path / "cache", dirs_exist_ok=True)
 
 
 def arrive(model):
@@ -62,9 +82,9 @@ def arrive(model):
             return
 
 
-def test_a_jump_to_where_nobody_was_begins_from_the_nearest_place(path):
+def test_a_jump_to_where_nobody_was_begins_from_the_nearest_place(path, keep_places):
     """Only what lies behind the place follows, and the board is that of playing all of it."""
-    places.keep_places(path)
+    keep_places()
     with FileFeed(path, None, ahead=True) as feed, FileFeed(path, None, places=False) as plain:
         one, other = ViewModel(feed), ViewModel(plain)
         for player in (feed, plain):
@@ -81,9 +101,9 @@ def test_a_jump_to_where_nobody_was_begins_from_the_nearest_place(path):
             assert feed.taken == plain.taken
 
 
-def test_steps_back_begin_from_a_place_as_well(path):
+def test_steps_back_begin_from_a_place_as_well(path, keep_places):
     """One notification back from far in: not from the start."""
-    places.keep_places(path)
+    keep_places()
     with FileFeed(path, None, ahead=True) as feed:
         model = ViewModel(feed)
         feed.pause()
@@ -97,9 +117,9 @@ def test_steps_back_begin_from_a_place_as_well(path):
         assert feed.taken == before - 1
 
 
-def test_a_changed_plan_uses_none_of_them(path):
+def test_a_changed_plan_uses_none_of_them(path, keep_places):
     """They are of the capture before the note."""
-    places.keep_places(path)
+    keep_places()
     with FileFeed(path, None, ahead=True) as feed:
         model = ViewModel(feed)
         feed.pause()
@@ -111,9 +131,11 @@ def test_a_changed_plan_uses_none_of_them(path):
             assert model.snapshot().sensors[1].label == "Tansy"
 
 
-def test_a_board_that_turns_out_damaged_sends_the_player_from_the_start(path, monkeypatch):
+def test_a_board_that_turns_out_damaged_sends_the_player_from_the_start(
+    path, keep_places, monkeypatch
+):
     """Slow, and right."""
-    places.keep_places(path)
+    keep_places()
     monkeypatch.setattr(places.KeptPlaces, "board", lambda *_: None)
     with FileFeed(path, None, ahead=True) as feed, FileFeed(path, None) as plain:
         one, other = ViewModel(feed), ViewModel(plain)
@@ -125,7 +147,7 @@ def test_a_board_that_turns_out_damaged_sends_the_player_from_the_start(path, mo
         assert feed.taken == plain.taken
 
 
-def test_they_are_made_by_a_process_of_its_own_and_found_when_it_is_done(path):
+def test_they_are_made_by_a_process_of_its_own_and_found_when_it_is_done(path, keep_places):
     """Nothing waits for it; what it made is there soon after it has ended."""
     maker = Maker()
     with Capture.open(path) as capture:
@@ -134,7 +156,7 @@ def test_they_are_made_by_a_process_of_its_own_and_found_when_it_is_done(path):
         assert maker.commands == [[sys.executable, *module, str(path)]]
         assert not any(ahead.look() for _ in range(2 * LOOK_EVERY))
         assert ahead.places == ()
-        places.keep_places(path)
+        keep_places()
         maker.status = 0
         assert any(ahead.look() for _ in range(LOOK_EVERY))
         assert len(ahead.places) == 15
@@ -174,7 +196,7 @@ def test_a_short_recording_wants_none(tmp_path):
     assert maker.commands == []
 
 
-def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, monkeypatch):
+def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, keep_places, monkeypatch):
     """Who asked too early need not ask again."""
     maker = Maker()
     monkeypatch.setattr(places_ahead.PlacesAhead.__init__, "__defaults__", (maker.start,))
@@ -184,7 +206,7 @@ def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, monkeypatch)
         feed.pause()
         feed.seek(2_900 * NS_PER_S)
         model.pump()
-        places.keep_places(path)
+        keep_places()
         maker.status = 0
         polls = 0
         while feed.catching_up:

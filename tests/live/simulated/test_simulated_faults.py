@@ -23,7 +23,8 @@ from replay.event import NS_PER_S
 from replay.payloads import HeartRate
 from replay.plan import Plan, PlannedSensor
 
-SEEDS = range(900_000, 900_020)
+SEEDS = (900_000, 900_008, 900_009, 900_010, 900_017, 900_018, 900_019)
+"""Of the first twenty the fewest among which each kind that is asked for below comes twice."""
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +57,7 @@ def _labelled(
                     if fault.began_s + 0.1 < t < fault.end_s - 2
                 ]
                 yield fault, session, during
-    assert count, "none of these faults was drawn"
+    assert count >= 2 * len(kinds), "some of these faults were not drawn"
 
 
 def test_sessions_are_captures_with_faults_inside(sessions):
