@@ -236,7 +236,8 @@ def _places(reference: ReadingSeries, test: ReadingSeries) -> _Places | str:
     size = fft.next_fast_len(len(ref) + len(tst))
 
     def product(a: _Waves, b: _Waves) -> _Waves:
-        return fft.fft(a, size) * np.conj(fft.fft(b, size))
+        spectrum: _Waves = fft.fft(a, size) * np.conj(fft.fft(b, size))
+        return spectrum
 
     def at_lags(spectrum: _Waves) -> FloatArray:
         lags = fft.ifft(spectrum).real
