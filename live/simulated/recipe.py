@@ -5,6 +5,7 @@ Everything is drawn with fixed seeds, so that the same events come out on every 
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -85,18 +86,22 @@ class Recipe:
         """Length of the session in s."""
         return script_for(self.activity).duration_s
 
-    def events(self) -> Iterator[Event]:
-        """All events of the session, in order."""
+    def events(self, longest_s: float = math.inf) -> Iterator[Event]:
+        """All events of the session, in order.  ``longest_s``: its first seconds alone."""
         plan = self.plan
         return simulate(
             plan,
+            min(self.duration_s, longest_s),
             troubles={n: self.troubles.get(s.label, ()) for n, s in enumerate(plan.sensors, 1)},
             started_utc_ns=self.started_utc_ns,
             notes=self.notes,
         )
 
-    def write(self, folder: Path) -> Path:
-        """Write the capture into ``folder``.  Raises :class:`SidebeatError` if it is there."""
+    def write(self, folder: Path, longest_s: float = math.inf) -> Path:
+        """Write the capture into ``folder``.  ``longest_s``: its first seconds alone.
+
+        Raises :class:`SidebeatError` if it is there.
+        """
         path = folder / self.name
         writer = CaptureWriter(
             path,
@@ -105,11 +110,11 @@ class Recipe:
             software=SOFTWARE,
             session_uuid=str(uuid.uuid5(uuid.NAMESPACE_URL, f"sidebeat:demo:{self.name}")),
         )
-        for count, event in enumerate(self.events(), 1):
+        for count, event in enumerate(self.events(longest_s), 1):
             writer.append(event)
             if count % COMMIT_EVERY_EVENTS == 0:
                 writer.commit()
-        end_ns = round(self.duration_s * 1e9)
+        end_ns = round(min(self.duration_s, longest_s) * 1e9)
         writer.close(t_ns=end_ns, reason="end of the script", utc_ns=self.started_utc_ns + end_ns)
         return path
 

@@ -7,6 +7,7 @@ Each screen is opened once in a theme, and then made larger and smaller as a use
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -48,8 +49,10 @@ TEXTS: Final = {100: USUAL_SIZE, 200: len(TEXT_SIZES) - 1}
 """Per cent of the usual size of text, and the place of that size."""
 
 
-def screens() -> dict[str, Opened]:
-    """How to open each screen in a theme, by its name in the gallery."""
+def screens(longest_s: float = math.inf) -> dict[str, Opened]:
+    """How to open each screen in a theme, by its name in the gallery.  ``longest_s``: the study is
+    of the first seconds of each session alone.
+    """
     rowing, *_ = demo_captures()
 
     def session(
@@ -62,7 +65,7 @@ def screens() -> dict[str, Opened]:
         )
 
     def study(ask: Ask, theme: Theme) -> AbstractContextManager[StudyWindow]:
-        return study_window(_study(), theme, asks=(ask,))
+        return study_window(_study(longest_s), theme, asks=(ask,))
 
     return {
         "start": start_window,
@@ -81,9 +84,9 @@ def screens() -> dict[str, Opened]:
 
 
 @cache
-def _study() -> Study:
+def _study(longest_s: float) -> Study:
     """The invented study, worked out once."""
-    return invented_study()
+    return invented_study(longest_s)
 
 
 def arrange(window: Window, size: tuple[int, int], percent: int) -> None:

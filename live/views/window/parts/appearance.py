@@ -64,5 +64,7 @@ class Appearance:
             QApplication.setPalette(framed_palette(self.theme), kind)  # type: ignore[arg-type]
         window.setFont(font)
         QToolTip.setFont(font)
-        window.setStyleSheet(style_sheet(self.theme, font.pointSizeF()) + more)
+        sheet = style_sheet(self.theme, font.pointSizeF()) + more
+        if window.styleSheet() != sheet:  # or every part would be styled anew
+            window.setStyleSheet(sheet)
         return font

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -21,11 +22,13 @@ from live.views.window.study.window import StudyRequest, StudyWindow
 from replay.errors import SidebeatError
 
 
-def invented_study() -> Study:
-    """The study of the recipe, as it would be read from its captures."""
+def invented_study(longest_s: float = math.inf) -> Study:
+    """The study of the recipe, as it would be read from its captures.  ``longest_s``: from the
+    first seconds of each session alone.
+    """
     with tempfile.TemporaryDirectory() as folder:
         for recipe in STUDY:
-            recipe.write(Path(folder))
+            recipe.write(Path(folder), longest_s)
         return read_study(folder)
 
 

@@ -34,6 +34,8 @@ EVERY = [(size, percent) for percent in TEXTS for size in SIZES.values()]
 LEAST = [(SIZES["1280x720"], 100), (SIZES["1280x720"], 200)]
 LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else LEAST
 """The least room for words; with the variable set, all three sizes with both texts."""
+STUDIED_S = 600.0
+"""Seconds of each session of the study: with the trouble of the recipe in it, all of its words."""
 
 
 def called(widget):
@@ -165,7 +167,7 @@ def test_no_text_is_cut_and_no_part_lies_on_another(name):
     """At the sizes of the window and of the text that are looked at."""
     open_application()
     found = []
-    with screens()[name](LIGHT) as window:
+    with screens(STUDIED_S)[name](LIGHT) as window:
         for size, percent in LOOKED_AT:
             arrange(window, size, percent)
             with painted_texts() as texts:

@@ -23,9 +23,10 @@ from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, se
 from tests.standins.windows import picture, press, shown
 
 
-@pytest.fixture
-def path(tmp_path):
-    return written(tmp_path / "c.sqlite", events(), end_s=LENGTH_S)
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    """A capture that is only looked at."""
+    return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), end_s=LENGTH_S)
 
 
 def test_p_and_space_play_and_pause(path):
