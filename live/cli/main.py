@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import importlib.metadata
 import keyword
 import logging
 import os
@@ -113,6 +112,8 @@ class _Parser(argparse.ArgumentParser):
 
 def version() -> str:
     """The installed version, or the word for a tree that was never installed."""
+    import importlib.metadata  # noqa: PLC0415 - dear, and rarely asked for
+
     try:
         return importlib.metadata.version("sidebeat")
     except importlib.metadata.PackageNotFoundError:

@@ -1,8 +1,8 @@
 """Pictures of a fifth of their width and height, drawn in this process; or none.
 
 For tests that ask which files there are and what is written in them, or for the words of a page:
-pictures are the dearest thing in the suite.  In full, and by two processes, the command's own test
-has them drawn (``tests/live/cli/test_report_command.py``).
+pictures are the dearest thing in the suite.  In full, and by two processes, they are drawn where
+there is one alone (``tests/live/cli/test_lone_sessions.py``).
 """
 
 from __future__ import annotations

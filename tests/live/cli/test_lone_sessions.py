@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import struct
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,6 @@ import pytest
 
 from live import __main__ as entry
 from tests.standins.feeds import PLAN, beat, two_sensors, written
-from tests.standins.small_pictures import small_pictures
 
 NEEDS = ("jinja2", "matplotlib")  # imported by what is called
 
@@ -94,18 +94,21 @@ def test_a_capture_of_a_reference_alone(tmp_path, capsys, seconds):
 
 
 def test_figure_files_of_a_reference_alone(tmp_path, capsys):
-    """Of a session without a test sensor the traces alone are drawn, for video and for print.  With
-    --json, page and figures are named where they were asked for, and every one of them is there.
+    """Of a session without a test sensor the traces alone are drawn, for video and for print, in
+    full and by two processes.  With --json, page and figures are named where they were asked for,
+    and every one of them is there.
     """
     file = written(tmp_path / "a.sqlite", [beat(1, 1, 120)], plan=ALONE, end_s=3)
     out, pictures = tmp_path / "deep" / "page.html", tmp_path / "pictures"
-    with small_pictures():
-        told = run(capsys, "report", file, "--out", out, "--figures", pictures, "--json")
-    facts = json.loads(told)
+    facts = json.loads(run(capsys, "report", file, "--out", out, "--figures", pictures, "--json"))
     assert (facts["page"], len(facts["figures"])) == (str(out), 5)
     assert all("_traces_" in Path(path).name for path in facts["figures"])
     assert {Path(path) for path in facts["figures"]} == set(pictures.iterdir())
     assert all(Path(path).stat().st_size > 1000 for path in [facts["page"], *facts["figures"]])
+    for size in ("1920x1080", "3840x2160"):
+        (picture,) = pictures.glob(f"*_{size}.png")
+        told = struct.unpack(">II", picture.read_bytes()[16:24])
+        assert told == tuple(map(int, size.split("x")))
 
 
 def test_a_reference_alone_that_never_read(tmp_path, capsys):
