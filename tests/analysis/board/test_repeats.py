@@ -76,6 +76,17 @@ def test_coarse_rr_repeat_by_chance_and_must_do_so_for_longer(seed) -> None:
     assert told.needed == max(12, chance)
 
 
+def test_a_stretch_is_a_habit_for_as_long_as_it_has_five_repeats() -> None:
+    """Of seven equal RR the seventh, which repeats for the sixth time, is none: 0 + 1 + … + 5 of as
+    many are equal to one before, and of the other RR behind none of seven.
+    """
+    share = (8 + 15) / (64 + 15 + 7)
+    needed = math.ceil(math.log(1e-6 / 8) / math.log(share))
+    assert needed == 13  # with a repeat more or less in the habit 14 or 12
+    assert _after(*[A] * 7, B).needed == needed
+    assert _after(*[A] * 20, B).needed < 14
+
+
 def test_a_restart_forgets_the_stretch_and_keeps_the_habit() -> None:
     """It is counted anew; a sensor that is coarse is so still."""
     source = random.Random(3)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import pytest
 
 from analysis.board.rules.base import BAD, Verdict
 from analysis.board.rules.delay_estimate import DelayEstimate
 from analysis.board.rules.late import Late
+from analysis.board.rules.thresholds import LATE, LateLimits
 from analysis.board.session_state import SessionState
 from analysis.board.snapshot import EffortCounts, Severity
 from analysis.board.snapshot import WarningKind as K
@@ -90,6 +92,36 @@ def test_one_late_effort_is_none() -> None:
     board = _board(lambda t: _intervals(t - (16 if t < 350 else 4)), rules=_late)
     assert board.warnings == ()
     assert board.snapshot().sensors[1].efforts == EffortCounts(followed=2, late=1)
+
+
+def _told_late(efforts: str, limits: LateLimits = LATE) -> list[int]:
+    """After how many of these efforts it is told: L is shown 16 s late, which is late for an effort
+    and not for an estimate of the delay; f is shown 10 s late.
+    """
+
+    def test(t: float) -> float:
+        effort = min(max(int(t - 100) // 300, 0), len(efforts) - 1)
+        return _intervals(t - (16 if efforts[effort] == "L" else 10))
+
+    def rules(session):
+        return [Late(session, one, limits=limits) for one in session.tests]
+
+    board = _board(test, 100 + 300 * len(efforts), rules)
+    return [(one.start_s - 100) // 300 + 1 for one in board.warnings]
+
+
+@pytest.mark.parametrize(
+    ("efforts", "told"), [("LfLL", [4]), ("fLLfLL", []), ("fLfLLLL", [7]), ("ffLLfLL", [])]
+)
+def test_three_of_four_efforts_are_the_sensor_and_two_of_three_are_not(efforts, told) -> None:
+    """Of the last six; of these, four are as few as two of three."""
+    assert _told_late(efforts) == told
+
+
+def test_five_of_seven_efforts_would_not_be_the_sensor() -> None:
+    """Nor is any share below three of four, were more efforts kept."""
+    assert _told_late("fLLfLLL", replace(LATE, efforts_kept=7)) == []
+    assert _told_late("fLLfLLLL", replace(LATE, efforts_kept=8)) == [8]
 
 
 def test_late_ends_when_it_follows_two_efforts_in_time() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import accumulate
+
 import numpy as np
 import pytest
 
@@ -352,6 +354,18 @@ def test_what_was_lost_long_ago_is_forgotten(since: int, is_told: bool) -> None:
     sent = [hr(t, SORREL, 120) for t in (*lossy, *well)]
     board = play(plan_of(), sent, again, until_s=well[-1] + 60, rules=_rule)
     assert bool(_silences(board)) is is_told
+
+
+@pytest.mark.parametrize(("since", "after_s"), [(285, 7), (286, 6)])
+def test_the_last_three_hundred_gaps_are_counted_and_no_more(since: int, after_s: int) -> None:
+    """With 15 losses among them four in a row are chance, so that 5.2 s are waited; with 14 three
+    are, and the least is 5 s.
+    """
+    gaps = [1] * 20 + [2] * 15 + [1] * since
+    times = [0.9, *accumulate(gaps, initial=1.9)]
+    events = [hr(t, SORREL, 120) for t in times]
+    (warning,) = _silences(play(plan_of(), events, until_s=times[-1] + 20, rules=_rule))
+    assert warning.start_s == int(times[-1]) + after_s
 
 
 def test_notifications_of_one_instant_leave_little_to_chance() -> None:
