@@ -53,6 +53,12 @@ UNFORESEEN: Final = 70
 """A fault of the program itself (EX_SOFTWARE of sysexits.h); the log has its trace."""
 INTERRUPTED: Final = 130
 
+_NO_MEMORY: Final = (
+    "failed to map segment",
+    "annot allocate memory",
+    "can't start new thread",
+)
+
 _PRIVATE: Final = 0o077
 """Heart data is health data: files and folders that are made are for this user alone."""
 _VERBOSE: Final = "--verbose"
@@ -223,10 +229,27 @@ def _have_streams() -> None:
 
 def _unforeseen(error: Exception, log: Log) -> int:
     kept = f"; {log.path} tells where" if log.path else ""
+    if _is_lack_of_memory(error):
+        _log.error("there is not enough memory for this, or a limit is set%s", kept, exc_info=error)
+        return WRONG
+    # A library's sentence may be a page of advice.
+    words = SidebeatError(" ".join(str(error).split()))
     _log.error(
-        "an error that nobody foresaw: %s: %s%s", type(error).__name__, error, kept, exc_info=error
+        "an error that nobody foresaw: %s: %s%s", type(error).__name__, words, kept, exc_info=error
     )
     return UNFORESEEN
+
+
+def _is_lack_of_memory(error: BaseException | None) -> bool:
+    """Whether this error, or one that it came of, says that there was no memory.
+
+    Neither a library that does not fit nor a thread has an error of its own for it.
+    """
+    while error is not None:
+        if isinstance(error, MemoryError) or any(words in str(error) for words in _NO_MEMORY):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _nearest(name: str, known: Iterable[str]) -> list[str]:

@@ -194,6 +194,44 @@ def test_an_error_before_any_command_is_one_sentence_too(monkeypatch, capsys):
     )
 
 
+@pytest.mark.parametrize(
+    "error",
+    [
+        MemoryError(),
+        ImportError("Importing failed.\n\nlibx.so: failed to map segment from shared object"),
+        RuntimeError("can't start new thread"),
+    ],
+    ids=["memory", "library", "thread"],
+)
+def test_a_lack_of_memory_is_named_whatever_it_is_raised_as(monkeypatch, capsys, error):
+    """It is nobody's fault, so the status is that of what could not be carried out."""
+
+    def run(_arguments):
+        raise error
+
+    monkeypatch.setattr("live.cli.ready.run", run)
+    assert command_line.run(["ready"]) == WRONG
+    assert capsys.readouterr().err == (
+        f"sidebeat: there is not enough memory for this, or a limit is set; {log_path()} tells "
+        "where\n"
+    )
+
+
+def test_a_page_of_advice_of_a_library_is_told_on_one_line(monkeypatch, capsys):
+    """Begin and end of it; the log has all of it."""
+
+    def run(_arguments):
+        raise ImportError("PLEASE READ\n" + "this\n\n  advice " * 1000 + "libx is missing")
+
+    monkeypatch.setattr("live.cli.ready.run", run)
+    assert command_line.run(["ready"]) == UNFORESEEN
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert "ImportError: PLEASE READ this advice" in told
+    assert f"libx is missing; {log_path()} tells where\n" in told
+    assert len(told) < 2000
+
+
 @pytest.mark.skipif(os.name == "nt", reason="users have a folder there")
 def test_a_user_without_a_folder_goes_without_what_is_kept(monkeypatch, capsys):
     """A container may run a program as a number that nobody is."""
