@@ -12,10 +12,11 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -290,7 +291,7 @@ def sieve(found: Recovered, data: Raw) -> None:
     if found.session is None:
         found.session_damaged = True
         found.session = _session_of(scan_session(data))
-    for row in scan_rows(data):
+    for row in scan_rows(data, _lost_of(found)):
         found.rows.add(row)
     sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
     known = {note.number for note in found.notes}
@@ -301,6 +302,15 @@ def sieve(found: Recovered, data: Raw) -> None:
             found.notes.append(note)
             found.damaged_notes = max(found.damaged_notes - 1, 0)
     found.notes.sort(key=lambda note: note.number)
+
+
+def _lost_of(found: Recovered) -> Callable[[int], bool]:
+    """By its number, whether a row is lost so far: most of a large capture are not."""
+    edges = list(chain.from_iterable(islice(found.holes(), _MOST_RANGES)))
+    if len(edges) == 2 * _MOST_RANGES:
+        return lambda _: True
+    edges.append(found.expected + 1)  # what lies beyond may be there as well
+    return lambda seq: bisect_right(edges, seq) % 2 == 1
 
 
 def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:

@@ -13,7 +13,7 @@ found in this way; a sensor's notification has at most 512 bytes.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -51,10 +51,13 @@ def scan_file(path: Path) -> Iterator[Row]:
             held = (held + block)[-2 * _LONGEST_ROW :]
 
 
-def scan_rows(data: Raw) -> Iterator[Row]:
-    """All whole event rows in ``data``, in the order in which they lie there."""
+def scan_rows(data: Raw, wanted: Callable[[int], bool] = lambda _: True) -> Iterator[Row]:
+    """All whole event rows in ``data``, in the order in which they lie there.
+
+    ``wanted``: by its number, whether a row is of use; what a row holds is else not looked at.
+    """
     for at in places(_SHAPE, data):
-        row = _row_at(data, at)
+        row = _row_at(data, at, wanted)
         if row is not None:
             yield row
 
@@ -71,8 +74,8 @@ def places(shape: re.Pattern[bytes], data: Raw) -> Iterator[int]:
                 yield match.start() - 1
 
 
-def _row_at(data: Raw, at: int) -> Row | None:
-    """The row whose types begin at ``at``, if its checksum agrees."""
+def _row_at(data: Raw, at: int, wanted: Callable[[int], bool]) -> Row | None:
+    """The row whose types begin at ``at``, if it is wanted and its checksum agrees."""
     types_end = at + data[at]
     position, types = at + 1, []
     while position < types_end:
@@ -82,16 +85,18 @@ def _row_at(data: Raw, at: int) -> Row | None:
         types.append(kind)
     if position != types_end or len(types) not in _TYPES:
         return None
-    values: list[int | bytes | str | None] = []
-    for kind in types[1:]:
-        size = (kind - 12) // 2 if kind >= 12 else INTEGER_BYTES.get(kind, 0)
-        raw = data[position : position + size]
-        position += size
-        values.append(column_value(kind, raw))
-    total = position - at
-    if total > _LONGEST_ROW or position > len(data):
+    sizes = [(kind - 12) // 2 if kind >= 12 else INTEGER_BYTES.get(kind, 0) for kind in types[1:]]
+    total = position - at + sum(sizes)
+    if total > _LONGEST_ROW or at + total > len(data):
         return None
-    for seq in numbers_before(data, at, total):
+    numbers = [seq for seq in numbers_before(data, at, total) if wanted(seq)]
+    if not numbers:
+        return None
+    values: list[int | bytes | str | None] = []
+    for kind, size in zip(types[1:], sizes, strict=True):
+        values.append(column_value(kind, data[position : position + size]))
+        position += size
+    for seq in numbers:
         row = whole_row((seq, *values))
         if row is not None:
             return row

@@ -6,16 +6,19 @@ A capture of 300 MB has some ten million rows, which as objects would take gigab
 from __future__ import annotations
 
 import sqlite3
+import tempfile
 import weakref
 from collections.abc import Iterable, Iterator
 from typing import Final
 
 from replay.capture.schema import Row
+from replay.errors import DiskError
 from replay.event import Stamp
 
 _UNSTAMPED: Final = (None, None, None)
 _IN_MEMORY: Final = 8192
 """Rows; more than these are written to the disk, so many at a time."""
+_BYTES_IN_MEMORY: Final = 4_000_000
 _CACHE_KIB: Final = 32_768
 """What SQLite keeps of it in memory; the rest is in a file of its own that nobody else sees."""
 
@@ -23,11 +26,13 @@ _CACHE_KIB: Final = 32_768
 class RowStore:
     """Rows by number; of several with one number the first is kept.  One thread at a time.
 
-    Raises ``sqlite3.Error`` where there is no room for its file.
+    Raises :class:`DiskError` where there is no room for its file: an error of SQLite would be taken
+    for one of the capture.
     """
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
         self._newest: dict[int, Row] = {}
+        self._bytes = 0
         self._connection: sqlite3.Connection | None = None
         for row in rows:
             self.add(row)
@@ -35,7 +40,8 @@ class RowStore:
     def add(self, row: Row) -> None:
         """Take a row, if there is none with its number yet."""
         self._newest.setdefault(row.seq, row)
-        if len(self._newest) > _IN_MEMORY:
+        self._bytes += len(row.payload)
+        if len(self._newest) > _IN_MEMORY or self._bytes > _BYTES_IN_MEMORY:
             self._to_disk()
 
     def __len__(self) -> int:
@@ -94,16 +100,23 @@ class RowStore:
         return self._connection
 
     def _to_disk(self) -> None:
-        if self._connection is None:
-            self._connection = _database()
-            weakref.finalize(self, self._connection.close)
-        self._connection.execute("BEGIN")
-        self._connection.executemany(
-            "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            map(_columns, self._newest.values()),
-        )
-        self._connection.execute("COMMIT")
+        try:
+            if self._connection is None:
+                self._connection = _database()
+                weakref.finalize(self, self._connection.close)
+            self._connection.execute("BEGIN")
+            self._connection.executemany(
+                "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                map(_columns, self._newest.values()),
+            )
+            self._connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            raise DiskError(
+                f"{tempfile.gettempdir()}: there is no room for what is whole in the capture, and "
+                f"it is too much to be held in memory ({error})"
+            ) from None
         self._newest.clear()
+        self._bytes = 0
 
 
 def _database() -> sqlite3.Connection:

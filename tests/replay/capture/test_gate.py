@@ -21,7 +21,7 @@ from replay.capture.gate import LONGEST_VARIABLE, ask, check_length, guard
 from replay.capture.recovery import recover
 from replay.capture.row_store import RowStore
 from replay.capture.schema import PAGE_SIZE, Row, event_crc, text_crc
-from replay.errors import CaptureError, DamagedCapture, NotACapture
+from replay.errors import CaptureError, DamagedCapture, DiskError, NotACapture
 from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event, Stamp
 from replay.plan import format_plan
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
@@ -481,6 +481,20 @@ def test_rows_of_a_large_capture_are_kept_on_the_disk() -> None:
     assert store.get(7) == Row(7, 7, 1, 1, b"\0=", Stamp(7, "node", None))
     assert (store.get(20_001), 7 in store, 0 in store) == (None, True, False)
     assert most < 4_000_000
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs limits of POSIX")
+def test_no_room_for_the_rows_is_no_damage() -> None:
+    """It is the disk's fault, and not taken for an error of the capture that is read."""
+    import resource
+
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
+    try:
+        with pytest.raises(DiskError, match="there is no room for what is whole in the capture"):
+            RowStore(Row(n, n, 1, 1, bytes(60_000)) for n in range(1, 1000))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
 LONG_TEXTS = (
