@@ -146,14 +146,19 @@ class Failures:
             failed[inside] = 1
         return to_grid(ref), to_grid(ref + error), int(np.sum(np.diff(failed, prepend=0) > 0))
 
-    @cached_property
-    def truth(self) -> dict[str, float]:
-        """True value of each statistic: mean and SD by Campbell's theorem, the others by 3,000
-        sessions of their own.
-        """
+    @property
+    def mean_and_sd(self) -> tuple[float, float]:
+        """Of the error, bpm, by Campbell's theorem."""
         per_s = self.rate / 1800 * (self.SHORTEST_S + self.LONGEST_S) / 2
         bias = -per_s * self.DEPTH_BPM * 2 / math.pi
-        sd = math.hypot(1.5, math.sqrt(per_s / 2) * self.DEPTH_BPM)
+        return bias, math.hypot(1.5, math.sqrt(per_s / 2) * self.DEPTH_BPM)
+
+    @cached_property
+    def truth(self) -> dict[str, float]:
+        """True value of each statistic: what follows from mean and SD, the others by 3,000 sessions
+        of their own.
+        """
+        bias, sd = self.mean_and_sd
         source = np.random.default_rng(1)
         sizes, inside = [], []
         for _ in range(3000):

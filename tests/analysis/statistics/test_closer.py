@@ -66,20 +66,24 @@ def test_five_equal_sensors_are_seldom_ranked() -> None:
     """In 150 sessions of five equal sensors, any pair is called closer in at most 16.
 
     5 % of 150 is 7.5, and three standard errors more 15.5; one t interval for each pair would do so
-    in about thirty.
+    in about thirty, and for four of the ten pairs more often in the first fifty sessions than all
+    ten do here.
     """
-    wrong = unadjusted = 0
+    wrong = of_fifty = unadjusted = 0
     for seed in range(150):
         source = np.random.default_rng(seed)
         sensors = {n: _sensor(source, 4) for n in range(2, 7)}
         found = compare_all(REF, sensors, dict.fromkeys(sensors, ALL))
         assert len(found) == 10
         wrong += any(one.is_clear for one in found)
+        if seed >= 50:
+            continue
+        of_fifty = wrong
         pairs = [(n, m) for n in sensors for m in sensors if n < m]
         alone = (closer_of(REF, (n, sensors[n]), (m, sensors[m]), ALL) for n, m in pairs[:4])
         unadjusted += any(one.is_clear for one in alone)
     assert wrong <= 16
-    assert unadjusted > wrong
+    assert unadjusted > of_fifty
 
 
 def test_several_intervals_hold_together_and_are_wider_than_one() -> None:

@@ -79,8 +79,8 @@ def test_exchanged_labels_have_the_p_of_the_exact_permutation_test():
     one, other = random.normal(3, 1, 6), random.normal(4, 2, 7)
     wanted = scipy.stats.permutation_test(
         (one, other),
-        lambda x, y: abs(scipy.stats.ttest_ind(x, y, equal_var=False).statistic),
-        n_resamples=np.inf, alternative="greater", vectorized=False,
+        lambda x, y, axis: abs(scipy.stats.ttest_ind(x, y, axis=axis, equal_var=False).statistic),
+        n_resamples=np.inf, alternative="greater", vectorized=True,
     )  # fmt: skip
     assert exchange_labels(one, other) == pytest.approx(wanted.pvalue, abs=1e-9)
 

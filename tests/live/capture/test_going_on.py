@@ -6,7 +6,6 @@ import json
 import os
 import shutil
 import sqlite3
-import subprocess
 import sys
 from collections.abc import Callable
 from contextlib import closing
@@ -14,13 +13,14 @@ from pathlib import Path
 
 import pytest
 
+from live import __main__ as entry
 from live.capture.capture_file import CONTINUED
 from live.protocol.alarm import GOES_ON
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture
 from replay.event import Event
 from tests.standins.recordings import PLAN, recording, until
-from tests.standins.running import ROOT, running_capture
+from tests.standins.running import running_capture
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals and files"),
@@ -132,15 +132,15 @@ def test_all_of_a_recording_is_in_the_last_file(capture, tmp_path):
         assert list(whole.events()) == heard.events
 
 
-def checked(path: Path) -> tuple[int, dict[str, object], str]:
+def checked(path: Path, capsys) -> tuple[int, dict[str, object], str]:
     """Exit status of ``check``, its JSON, and what it says to people."""
-    command = [sys.executable, "-m", "live", "check", str(path)]
-    facts = subprocess.run([*command, "--json"], cwd=ROOT, capture_output=True, check=False)
-    words = subprocess.run(command, cwd=ROOT, capture_output=True, check=False, text=True)
-    return facts.returncode, json.loads(facts.stdout), words.stdout
+    status = entry.main(["check", str(path), "--json"])
+    facts = json.loads(capsys.readouterr().out)
+    assert entry.main(["check", str(path)]) == status
+    return status, facts, capsys.readouterr().out
 
 
-def test_both_files_say_where_the_recording_is(capture, model, tmp_path):
+def test_both_files_say_where_the_recording_is(capture, model, tmp_path, capsys):
     """The moved file names the new one, wherever it lies, and the new one names the old."""
     path, moved = capture.file(), tmp_path / "moved.sqlite"
     path.rename(moved)
@@ -149,10 +149,10 @@ def test_both_files_say_where_the_recording_is(capture, model, tmp_path):
     until(model, lambda: model.ended is not None)
     capture.wait()
     new = capture.file()
-    status, facts, words = checked(moved)
+    status, facts, words = checked(moved, capsys)
     assert (status, facts["goes_on_in"], facts["goes_on_from"]) == (3, new.name, None)
     assert f"taken on in {new.name}" in words
-    status, facts, words = checked(new)
+    status, facts, words = checked(new, capsys)
     assert (status, facts["goes_on_in"], facts["goes_on_from"]) == (0, None, path.name)
     assert f"began in {path.name}" in words
     with Capture.open(moved) as part:
