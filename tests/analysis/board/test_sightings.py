@@ -70,15 +70,25 @@ def test_a_coincidence_may_lie_across_two_seconds() -> None:
 
 
 def _drawn(count: int, seed: int) -> list[tuple[int, int, int, int]]:
-    """Of each second: how the first moves, whether the second repeats it, and how late, and what
-    the third shows.  From a seed, since drawing each number by itself would cost most.
+    """Of each second: how the first moves, whether the second shows a value of its own, how late it
+    is, and what the third shows.  Sessions differ in how faithful the second is: to all that the
+    first shows, by one lag, or hardly.  From a seed, as drawing each number would cost most.
     """
     chance = Random(seed)
+    own, wavers, late = (
+        chance.choice([0, 0.05, 0.25]),
+        chance.choice([0, 0.2, 1]),
+        chance.randrange(5),
+    )
     return [
-        (chance.randrange(10), chance.choice([0, 0, 0, 1]), chance.randrange(5),
-         chance.randint(98, 102))
+        (
+            chance.randrange(10),
+            int(chance.random() < own),
+            chance.randrange(5) if chance.random() < wavers else late,
+            chance.randint(98, 102),
+        )
         for _ in range(count)
-    ]  # fmt: skip
+    ]
 
 
 _seconds = st.builds(_drawn, st.integers(20, 60), st.integers(0, 2**32))
