@@ -12,8 +12,8 @@ from analysis.session import read_session
 from analysis.statistics.efforts import Answer, Kind, find_efforts, responses
 from analysis.statistics.pairing import NO_VALUE
 from benchmarks.field_sim.session import draw_session
-from replay.capture import Capture
 from replay.demo_files import demo_captures
+from tests.standins.demo_boards import played_board
 
 DRAWN = [
     (41, "intervals 4x4", ("loose strap",)),
@@ -67,12 +67,7 @@ def test_efforts_are_those_of_the_whole_session_without_its_bad_stretches(seed, 
 @pytest.mark.parametrize("path", demo_captures(), ids=lambda path: path.stem)
 def test_a_capture_counts_them_live_as_its_record_does(path):
     """The number that the board ends with, and each sensor's answers, are the record's."""
-    record = read_session(path)
-    with Capture.open(path) as capture:
-        board = Board(capture.plan)
-        for event in capture.events():
-            board.feed(event)
-        board.finish(capture.duration_ns)
+    record, board = read_session(path), played_board(path)
     recorded = [one for one in record.efforts if one.kind is Kind.EFFORT]
     assert assert_whole(board) == len(recorded)
     assert list(board.efforts.efforts) == recorded

@@ -27,6 +27,7 @@ from replay.capture.notes import EffectiveNotes
 from replay.demo_files import demo_captures
 from replay.event import Event
 from replay.plan import Plan
+from tests.standins.demo_boards import played_board
 from tests.standins.session_events import S, of_kind, plan_of, play, stream
 
 LENGTH_S = 900
@@ -152,11 +153,8 @@ def test_a_sound_session_leaves_nothing_out() -> None:
 @pytest.mark.parametrize("path", demo_captures(), ids=lambda path: path.stem)
 def test_live_and_analysis_agree_on_recordings(path: Path) -> None:
     """At the end of a session the figures on the screen are those of the record."""
+    board = played_board(path)
     with Capture.open(path) as capture:
-        board = Board(capture.plan)
-        for event in capture.events():
-            board.feed(event)
-        board.finish(capture.duration_ns)
         records = {record.number: record for record in _recorded(board, capture)}
     tests = [status for status in board.snapshot().sensors if status.windows]
     assert len(tests) == len(records)
