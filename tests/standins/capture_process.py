@@ -21,12 +21,17 @@ ROOT = Path(__file__).parents[2]
 
 def start(path: Path, *arguments: object) -> subprocess.Popen[bytes]:
     """Start it; its standard output is a pipe."""
-    return subprocess.Popen(
-        [sys.executable, "-m", "tests.standins.capture_process", str(path), *map(str, arguments)],
-        cwd=ROOT,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-    )
+    return _started(str(path), *map(str, arguments), stdin=None)
+
+
+def start_each() -> subprocess.Popen[bytes]:
+    """Start the one that records to each path that it is told; its input and output are pipes."""
+    return _started("--each", stdin=subprocess.PIPE)
+
+
+def _started(*arguments: str, stdin: int | None) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "tests.standins.capture_process", *arguments]
+    return subprocess.Popen(command, cwd=ROOT, stdin=stdin, stdout=subprocess.PIPE)
 
 
 def record(path: Path, seconds: int | None) -> None:

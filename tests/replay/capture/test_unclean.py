@@ -60,7 +60,7 @@ def _contents(folder: Path) -> dict[str, bytes]:
 def test_a_killed_recording_has_all_that_was_acknowledged(tmp_path: Path) -> None:
     """Twenty recordings are killed at any moment; each file opens, unclean, with all its events."""
     moments = random.Random(20)
-    with capture_process.start("--each") as process:
+    with capture_process.start_each() as process:
         assert process.stdin is not None
         assert process.stdout is not None
         for number in range(20):
