@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -307,6 +308,7 @@ def _presses_ns(series: FileSeries) -> tuple[int, ...]:
     return tuple(lap.from_ns for lap in series.laps[1:])
 
 
+@lru_cache(maxsize=4096)  # a file repeats some hundred
 def _valid(channel: str, payload: bytes) -> int | None:
     try:
         reading = decode(channel, payload)

@@ -10,6 +10,7 @@ import math
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -302,8 +303,9 @@ def spacing_of(times: Sequence[int] | npt.NDArray[np.int64]) -> tuple[float, flo
     return round(usual, 3), max(DEFAULT_HOLD_S, float(hold))
 
 
+@lru_cache(maxsize=4096)
 def is_valid(text: str, unit: str) -> bool:
-    """Whether this text is a heart rate that may be compared."""
+    """Whether this text is a heart rate that may be compared; a file repeats some hundred."""
     try:
         reading = decode_file_heart_rate(encode_file_heart_rate(text, unit))
     except PayloadError:

@@ -78,3 +78,21 @@ def test_where_nothing_is_left_nothing_is_saved(tmp_path: Path) -> None:
     with pytest.raises(DamagedCapture, match="nothing in the capture is whole enough"):
         salvage(path, tmp_path / "new.sqlite", plan=PLAN)
     assert list(tmp_path.glob("new*")) == []
+
+
+def test_a_salvage_that_is_interrupted_leaves_no_file(tmp_path: Path, monkeypatch) -> None:
+    """Neither the new one nor what SQLite keeps beside it; the damaged one is as it was."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=1, software="test")
+    writer.append(Event(3, 1, HEART_RATE, b"\x00\x64"))
+    writer.abandon()
+    before = path.read_bytes()
+
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(CaptureWriter, "append", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        salvage(path, tmp_path / "new.sqlite")
+    assert [one.name for one in tmp_path.iterdir()] == ["c.sqlite"]
+    assert path.read_bytes() == before
