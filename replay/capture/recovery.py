@@ -1,8 +1,8 @@
 """Everything that is whole in a capture, however damaged the file is.
 
-Three ways, each for what the one before could not give: SQLite in one go; the raw bytes of
-file and log, row by row (:mod:`replay.capture.row_scan`); SQLite again for the numbers still
-missing, in ranges that are halved until the damaged page stands alone.  A file that is too
+Three ways, each for what the one before could not give: SQLite in one go; SQLite again for the
+numbers still missing, in ranges that are halved until the damaged page stands alone; the raw bytes
+of file and log, row by row (:mod:`replay.capture.row_scan`).  A file that is too
 short is filled up with zeros to the length its header states, so that SQLite opens it at all.
 The file itself is not touched: the work is done on a copy where SQLite would have to write.
 """
@@ -53,7 +53,7 @@ from replay.plan import Plan, parse_plan
 
 _MOST_SENSORS: Final = 255
 _MOST_RANGES: Final = 10_000
-"""Stretches that are asked for again: where there are more, the raw bytes tell more."""
+"""Stretches that are asked for again, and that fail: beyond these the raw bytes tell more."""
 _MOST_LISTED: Final = 1000
 _LONGEST_COMPARED: Final = 1000
 MOST_ALTERED: Final = 1_000_000
@@ -163,10 +163,10 @@ def recover(path: Path) -> Recovered:
                     _read_in_one_go(connection, found)
                 plain = len(found.rows)
                 if found.is_damaged:
-                    with held_raw(held.raw()) as main_bytes:
-                        sieve(found, main_bytes)
                     if sound:
                         _read_in_ranges(connection, found)
+                    with held_raw(held.raw()) as main_bytes:
+                        sieve(found, main_bytes)
                 in_file = len(found.rows)
                 found.hidden = in_file - plain
                 for row in scan_rows(log_bytes):
@@ -371,20 +371,19 @@ def _take(columns: tuple[Any, ...], found: Recovered) -> None:
 
 
 def _read_in_ranges(connection: sqlite3.Connection, found: Recovered) -> None:
-    for first, after in list(islice(found.holes(), _MOST_RANGES)):
-        _read_range(connection, first, after, found)
-
-
-def _read_range(connection: sqlite3.Connection, first: int, after: int, found: Recovered) -> None:
-    try:
-        rows = connection.execute(
-            "SELECT * FROM event WHERE seq >= ? AND seq < ?", (first, after)
-        ).fetchall()
-    except READ_ERRORS:
-        if after - first > 1:
+    """Ask for what is missing in stretches, which are halved where a damaged page is in them."""
+    waiting = list(islice(found.holes(), _MOST_RANGES))
+    tries = _MOST_RANGES
+    while waiting and tries:
+        first, after = waiting.pop()
+        try:
+            for columns in connection.execute(
+                "SELECT * FROM event WHERE seq >= ? AND seq < ? ORDER BY seq", (first, after)
+            ):
+                _take(columns, found)
+                first = columns[0] + 1
+        except READ_ERRORS:
+            tries -= 1
             middle = (first + after) // 2
-            _read_range(connection, first, middle, found)
-            _read_range(connection, middle, after, found)
-        return
-    for columns in rows:
-        _take(columns, found)
+            if first < middle:
+                waiting += [(middle, after), (first, middle)]

@@ -77,7 +77,11 @@ def places(shape: re.Pattern[bytes], data: Raw) -> Iterator[int]:
 def _row_at(data: Raw, at: int, wanted: Callable[[int], bool]) -> Row | None:
     """The row whose types begin at ``at``, if it is wanted and its checksum agrees."""
     types_end = at + data[at]
-    position, types = at + 1, []
+    position, types = at + 1, list(data[at + 1 : types_end])
+    if types and max(types) < 0x80:  # nearly always: each is one byte
+        position = types_end
+    else:
+        types.clear()
     while position < types_end:
         kind, position = varint(data, position)
         if position < 0:
