@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import tempfile
+from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 
@@ -40,8 +41,16 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 if "PYTEST_XDIST_WORKER" in os.environ:
-    # Two workers that make the table of Unicode's categories at once find each other's half of it.
-    os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(Path(_CACHE.name) / "hypothesis")
+    # Two workers that make the table of Unicode's categories at once find each other's half of it:
+    # each has its own.  What is found in our modules is written whole, and common to all, with what
+    # earlier runs found.
+    _OWN = Path(_CACHE.name) / "hypothesis"
+    _OWN.mkdir()
+    _KEPT = Path(__file__).resolve().parent.parent / ".hypothesis" / "constants"
+    with suppress(OSError):
+        _KEPT.mkdir(parents=True, exist_ok=True)
+        (_OWN / "constants").symlink_to(_KEPT, target_is_directory=True)
+    os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(_OWN)
 
 # Look for cycles after each ten thousand objects that are new, not after each 700.  All searches in
 # the end go through the half million objects of modules and tests: as often as is usual, they take
