@@ -63,7 +63,9 @@ def test_one_sensor_is_shown_on_the_axes_of_all(study, tmp_path, monkeypatch):
     with small_pictures():
         view = StudyView.of(["sorrel"], band=False)
         paths = list(save_study_figures(study, tmp_path, "x", view))
-    assert {path.name.split("_")[1] for path in paths} == {"sessions", "zoom", "pairs"}
+    assert {path.stem for path in paths} == {
+        f"rowing-ergometer_{kind}_print" for kind in ("sessions", "zoom", "pairs_sorrel")
+    }
     activity = study.activity("rowing ergometer")
     alone, others = (plot_sessions(activity, sensors=[label]) for label in ("Sorrel", "C"))
     assert alone.get_xlim() == others.get_xlim()
