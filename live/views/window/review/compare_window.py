@@ -125,7 +125,7 @@ class CompareWindow(QMainWindow):
             for side, place in zip(comparison.sides, ("A", "B"), strict=True)
         ]
         set_window_title(self, " | ".join(side.name for side in comparison.sides) + " – Sidebeat")
-        self.words = Label(comparison.words())
+        self.words = Label(f"{comparison.words()} Times are counted from when the first began.")
         self.words.setWordWrap(True)
         self.words.setAccessibleName("How the two are aligned")
         row = QWidget()
@@ -234,7 +234,6 @@ class CompareWindow(QMainWindow):
         theme, font = self.theme, self.appearance.apply(self)
         for half in self.halves:
             half.chart.apply_theme(theme, font)
-            half.chart.bottom.getAxis("bottom").setLabel("time since the first began (h:mm:ss)")
         self.draw()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

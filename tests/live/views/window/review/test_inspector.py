@@ -225,6 +225,10 @@ def test_two_captures_stand_on_one_axis(comparison, theme):
             "one.sqlite",
             "two.sqlite",
         ]
+        # What the times count from stands above: below them it would lie across them.
+        assert "counted from when the first began" in window.words.text()
+        axes = [half.chart.bottom.getAxis("bottom") for half in window.halves]
+        assert not any(axis.label.isVisible() for axis in axes)
         press(window, "C")
         press(window, "Alt+Right")
         seconds = {half.seen.read_s for half in window.halves}
