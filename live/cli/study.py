@@ -29,7 +29,7 @@ from live.cli.study_figures import (
 from live.cli.study_window import VIEWS, Beside, show
 from live.preflight import CLUSTER_PACKAGES
 from replay.errors import SidebeatError
-from replay.text import as_cell
+from replay.text import as_cell, grouped
 
 if TYPE_CHECKING:
     from analysis.study.published import Published
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from analysis.study.study import Study
     from analysis.study.study_plan import StudyPlan
 
+_MOST_LEFT_OUT: Final = 50
+"""Files that are named on the screen; a folder of others' databases may hold thousands."""
 HELP: Final = (
     "Read all captures of one or more folders and say how closely each sensor follows the "
     "reference in each activity, which of them differ, what cannot be told apart and how many "
@@ -152,8 +154,11 @@ def run(arguments: argparse.Namespace) -> int:
         scheduler=arguments.scheduler or "",
     )
     study = replace(study, left_out=(*left_out, *study.left_out))
-    for file in study.left_out:
+    for file in study.left_out[:_MOST_LEFT_OUT]:
         say(f"sidebeat: left out: {file.reason}", file=sys.stderr)
+    more = len(study.left_out) - _MOST_LEFT_OUT
+    if more > 0:
+        say(f"sidebeat: left out: {grouped(more)} more files", file=sys.stderr)
     if study.passed_over:
         say(f"sidebeat: {passed_over(study.passed_over)}", file=sys.stderr)
     if not study.rows:

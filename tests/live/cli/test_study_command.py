@@ -33,6 +33,19 @@ def printed(study, width=100):
     return captured.get()
 
 
+def test_of_thousands_of_files_that_are_none_some_are_named(tmp_path, capsys):
+    """The rest is counted: a folder may be full of another program's databases."""
+    for number in range(70):
+        (tmp_path / f"{number}.sqlite").touch()
+    assert entry.main(["study", str(tmp_path)]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert sum(": is empty" in line for line in told) == 50
+    assert told[50:] == [
+        "sidebeat: left out: 20 more files",
+        f"sidebeat: {tmp_path}: no session could be read",
+    ]
+
+
 def test_the_json_has_what_scripts_read(tmp_path, capsys):
     """One object with sessions, sensors by activity, intervals, comparisons with their claim."""
     bad = tmp_path / "empty.sqlite"
