@@ -73,6 +73,11 @@ def guard(connection: sqlite3.Connection, size: int) -> None:
     connection.setlimit(sqlite3.SQLITE_LIMIT_ATTACHED, 0)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
+    renew(connection, size)
+
+
+def renew(connection: sqlite3.Connection, size: int) -> None:
+    """Let a file of ``size`` bytes be asked anew: a replay that is wound back reads it again."""
     connection.set_progress_handler(_budget(size), _STEPS)
 
 

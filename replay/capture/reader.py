@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import Any, Final, Self
 
 from replay.capture.files import READ_ERRORS, cannot, open_for_reading
-from replay.capture.gate import check_length, guard_events
+from replay.capture.gate import check_length, guard_events, renew
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.raw_file import held_raw
@@ -50,6 +50,7 @@ class Capture:
         self.path = path
         self._connection, self._folder, log = open_for_reading(path)
         try:
+            self._size = path.stat().st_size
             self._read_session()
             with held_raw(log) as raw:
                 self.wholeness: Wholeness = wholeness_of(
@@ -147,6 +148,7 @@ class Capture:
         Each row is checked.  Raises :class:`DamagedCapture` at the first one that is altered or
         missing, and :class:`CaptureError` if the file cannot be read on.
         """
+        renew(self._connection, self._size)
         expected = self._first_at(start_ns) if start_ns > 0 else 1
         stop = self.event_count + 1 if end_ns is None else self._first_at(end_ns)
         last_ns = 0

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, check_capture, salvage
-from replay.capture.gate import LONGEST_VARIABLE, ask, check_length, guard
+from replay.capture.gate import LONGEST_VARIABLE, ask, check_length, guard, renew
 from replay.capture.recovery import recover
 from replay.capture.row_store import RowStore
 from replay.capture.schema import PAGE_SIZE, Row, event_crc, text_crc
@@ -261,11 +261,26 @@ def test_a_damaged_header_never_makes_gigabytes(sound, tmp_path) -> None:
 
 
 def test_a_question_without_an_end_is_interrupted() -> None:
-    """However small the file is that asks it."""
+    """However small the file is that asks it; what is asked anew has its own time."""
     with closing(sqlite3.connect(":memory:")) as file:
         guard(file, 0)
-        with pytest.raises(sqlite3.OperationalError, match="interrupted"):
-            file.execute(f"{ENDLESS} count(x) FROM n").fetchone()
+        short = f"{ENDLESS} x FROM n LIMIT 20000, 1"
+        for question in (f"{ENDLESS} count(x) FROM n", short):
+            with pytest.raises(sqlite3.OperationalError, match="interrupted"):
+                file.execute(question).fetchone()
+        renew(file, 0)
+        assert file.execute(short).fetchone() == (20_001,)
+
+
+def test_a_capture_is_read_as_often_as_a_replay_is_wound_back(altered, monkeypatch) -> None:
+    """Each time has the work that the size of the file allows."""
+    path = altered()
+    given: list[int] = []
+    monkeypatch.setattr("replay.capture.reader.renew", lambda _, size: given.append(size))
+    with Capture.open(path) as capture:
+        for _ in range(3):
+            next(capture.events())
+    assert given == 3 * [path.stat().st_size]
 
 
 def test_a_large_file_may_ask_for_more() -> None:
