@@ -10,9 +10,10 @@ from live.protocol.feed import Acknowledged, Ended, Rewound, Tick
 from live.protocol.file_feed import FileFeed
 from live.protocol.paced_feed import PacedFeed, turns_of
 from live.protocol.view_model import ViewModel
+from replay.capture import CaptureWriter
 from replay.channels import DECODERS
 from replay.errors import CaptureError
-from replay.event import NS_PER_S, Event
+from replay.event import HEART_RATE, NS_PER_S, Event
 from tests.standins.feeds import PLAN, two_sensors, written
 
 SECONDS = 60
@@ -304,3 +305,13 @@ def test_the_turns_are_those_of_the_warnings(tmp_path):
     ends = {s for w in model.board.warnings for s in (w.start_s, w.end_s) if s is not None}
     assert turns_of(path) == sorted(turns_of(path))
     assert set(turns_of(path)) == ends != set()
+
+
+def test_the_title_says_what_is_missing(tmp_path):
+    """Windows show it in their own title."""
+    path = tmp_path / "c.sqlite"
+    writer = CaptureWriter(path, PLAN, started_utc_ns=1, software="test")
+    writer.append(Event(3, 1, HEART_RATE, b"\x00\x64"))
+    writer.abandon()
+    with FileFeed(path, None, places=False) as feed:
+        assert feed.title == "c.sqlite (not closed)"
