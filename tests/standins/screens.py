@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from contextlib import contextmanager
+from pathlib import Path
 
 LACKING = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
 """What a test on a real screen needs and is not here."""
@@ -103,10 +104,15 @@ def x_screen(size: tuple[int, int] = (1280, 720)):
 
 @contextmanager
 def on_screen(screen: Screen, *arguments: str, folder, config):
-    """``sidebeat`` with these arguments on a screen; killed if it is still there at the end."""
+    """``sidebeat`` with these arguments on a screen; killed if it is still there at the end.
+
+    What it logs lies in ``log`` in the folder.
+    """
     program = subprocess.Popen(
         [sys.executable, "-m", "live", *arguments],
-        env=screen.environment(SIDEBEAT_CONFIG_DIR=str(config)),
+        env=screen.environment(
+            SIDEBEAT_CONFIG_DIR=str(config), SIDEBEAT_LOG_DIR=str(Path(folder) / "log")
+        ),
         cwd=folder,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -53,13 +53,13 @@ def start_page(screen, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def replay(screen, tmp_path_factory):
-    """A replay that was paused, and its window.  The last test that asks for it ends it."""
+    """A replay that was paused, its window and its folder.  The last test to ask for it ends it."""
     folder = tmp_path_factory.mktemp("replay")
     given = ("replay", str(ROWING))
     with on_screen(screen, *given, folder=folder, config=config_in(folder)) as program:
         window = screen.window(ROWING.stem)
         screen.press(window, "p", "Home")
-        yield program, window
+        yield program, window, folder
 
 
 def until(condition, within_s=40.0):
@@ -144,7 +144,7 @@ def test_a_recent_capture_is_opened_by_keys(screen, tmp_path, config):
 
 def test_the_far_view_fills_the_screen(screen, replay):
     """F takes the whole screen, Escape gives it back."""
-    _, window = replay
+    _, window, _ = replay
     screen.press(window, "f")
     time.sleep(1)
     assert screen.size(window) == (1280, 720)
@@ -153,7 +153,7 @@ def test_the_far_view_fills_the_screen(screen, replay):
 
 def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen, replay, tmp_path):
     """A: the picture stands at the warning, and Ctrl+S writes the stretch around it."""
-    _, window = replay
+    _, window, _ = replay
     screen.press(window, "Home")
     time.sleep(4)  # where its warnings are is read in the background
     screen.press(window, "a", "1")
@@ -174,7 +174,7 @@ def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen,
 
 def test_the_menu_under_the_right_button_exports_a_picture(screen, replay, tmp_path):
     """The right button on the time panels opens a menu; by its keys a picture is written."""
-    _, window = replay
+    _, window, _ = replay
     screen.press(window, "4")
     time.sleep(1)
     screen.click(window, 400, 180, button=3)
@@ -191,13 +191,14 @@ def test_the_menu_under_the_right_button_exports_a_picture(screen, replay, tmp_p
 
 def test_a_replay_is_driven_by_keys(screen, replay):
     """Play, jumps, steps, pages, far view and back, larger text: it goes on, and ends with 0."""
-    program, window = replay
+    program, window, folder = replay
     keys = ("p", "4", "a", "a", "period", "comma", "b", "u", "y", "w", "s", "d", "t")
     screen.press(window, *keys, "ctrl+plus", "ctrl+plus")
     assert screen.size(window) <= (1280, 720)
     screen.press(window, "f", "Escape", "ctrl+q")
     assert program.wait(timeout=30) == 0
-    assert "Traceback" not in program.communicate()[1]
+    said = [program.communicate()[1], *(one.read_text() for one in (folder / "log").glob("*"))]
+    assert "Traceback" not in "".join(said)
 
 
 def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, config):
