@@ -31,13 +31,12 @@ class PlainAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
         self.update()
 
     def _updateLabel(self) -> None:
-        """Called by pyqtgraph for whatever is set; its own way typesets the name each time, and
-        where there is none.
+        """Called by pyqtgraph for whatever is set; its own way typesets the name each time, also
+        where there is none, and reads it as markup.
         """
-        text = self.labelString() if self.labelText else ""
-        if text != self._typeset:
-            self._typeset = text
-            self.label.setHtml(text)
+        if self.labelText != self._typeset:
+            self._typeset = self.labelText
+            self.label.setPlainText(self.labelText)
         self._adjustSize()
         self.picture = None
         self.update()
