@@ -5,8 +5,6 @@ The list of kinds is the registry itself: a new kind without a case fails, and s
 
 from __future__ import annotations
 
-import heapq
-
 import pytest
 
 from analysis.board import Board
@@ -43,9 +41,9 @@ def heard_fixture():
         if (kind, bad) not in played:
             board = Board(case.plan)
             said = listened(board) if bad else set()
-            for event in heapq.merge(*case.made(bad), key=lambda event: event.t_ns):
+            for event in case.events(bad):
                 board.feed(event)
-            board.finish(case.until_s * S)
+            board.finish(case.played_s * S)
             played[kind, bad] = board, said
         return played[kind, bad]
 
@@ -120,7 +118,7 @@ def test_the_rule_alone_says_the_same(kind) -> None:
     def alone(session: SessionState) -> list[Rule]:
         return [rule for rule in rules_for(session) if rule.kind is kind]
 
-    (warning,) = play(case.plan, *case.made(True), until_s=case.until_s, rules=alone).warnings
+    (warning,) = play(case.plan, case.events(bad=True), until_s=case.played_s, rules=alone).warnings
     assert warning.sensor == case.sensor
     assert (warning.since_s, warning.start_s) == (case.since_s, case.raised_s)
     assert (warning.end_s, warning.cleared) == (case.over_s, case.cleared)
@@ -128,7 +126,9 @@ def test_the_rule_alone_says_the_same(kind) -> None:
     for one, expected in zip(warning.measures, case.measures, strict=True):
         assert one.value == pytest.approx(expected.value, abs=1e-4), one
         assert (one.threshold or 0) == pytest.approx(expected.threshold or 0, abs=1e-4), one
-    assert play(case.plan, *case.made(False), until_s=case.until_s, rules=alone).warnings == ()
+    assert (
+        play(case.plan, case.events(bad=False), until_s=case.played_s, rules=alone).warnings == ()
+    )
 
 
 def raised_alone(kind: K, *, forget_at_s: int | None = None) -> int:
@@ -147,12 +147,12 @@ def raised_alone(kind: K, *, forget_at_s: int | None = None) -> int:
                 rule.reset()
 
     board.on_second = forget
-    for event in heapq.merge(*case.made(True), key=lambda event: event.t_ns):
+    for event in case.events(bad=True):
         board.feed(event)
         if board.warnings:
             return board.warnings[0].start_s
-    board.finish(case.until_s * S)
-    return board.warnings[0].start_s if board.warnings else case.until_s
+    board.finish(case.played_s * S)
+    return board.warnings[0].start_s if board.warnings else case.played_s
 
 
 @pytest.mark.parametrize("kind", KINDS)

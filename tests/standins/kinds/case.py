@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import Final
 
 from analysis.board.snapshot import Measure
+from replay.event import Event
 from replay.plan import Plan
 from tests.standins.kinds.streams import Streams
-from tests.standins.session_events import plan_of, planned
+from tests.standins.session_events import S, plan_of, planned
 
 PLAN: Final = plan_of(
     planned("Yarrow", "reference", placement="chest"),
@@ -55,6 +58,16 @@ class Case:
     known_from_s: int = 0
     until_s: int = 400
     plan: Plan = PLAN
+
+    @property
+    def played_s(self) -> int:
+        """So far it is played: all is well from ``over_s`` on, and stays so for a minute."""
+        return min(self.until_s, self.over_s + 60)
+
+    def events(self, bad: bool) -> list[Event]:
+        """What is played, in order of time: with the fault, or with what is just not one."""
+        merged = heapq.merge(*self.made(bad), key=lambda event: event.t_ns)
+        return list(takewhile(lambda event: event.t_ns <= self.played_s * S, merged))
 
 
 PRESENT: Final = "it judges what is so now, and keeps nothing"
