@@ -10,7 +10,7 @@ import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, salvage
 from replay.capture.raw_file import BLOCK
-from replay.capture.row_scan import Row, scan_file, scan_rows
+from replay.capture.row_scan import Row, scan_file, scan_rows, varint
 from replay.capture.schema import PAGE_SIZE, event_crc
 from replay.errors import CaptureError, DamagedCapture, NewerCapture, NotACapture
 from replay.event import HEART_RATE, NS_PER_S, Event
@@ -325,6 +325,12 @@ def test_the_sieve_finds_a_row_across_the_border_of_two_blocks(around: bytes) ->
     expected = [Row(5, 1000, 3, 1, b"\x00\x64")]
     for before in range(len(row) + 1):
         assert list(scan_rows(around * (BLOCK - before) + row + around * 100)) == expected, before
+
+
+def test_a_number_that_is_cut_off_is_none() -> None:
+    """Behind the last byte, and where it should go on there."""
+    assert varint(b"\x05", 0) == (5, 1)
+    assert varint(b"\x05", 1) == varint(b"\x85", 0) == (0, -1)
 
 
 def test_the_sieve_finds_nothing_in_noise() -> None:
