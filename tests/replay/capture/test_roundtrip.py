@@ -6,9 +6,11 @@ import sqlite3
 from contextlib import closing
 from itertools import accumulate
 from pathlib import Path
+from random import Random
+from typing import TypeAlias
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay import event as event_module
@@ -19,26 +21,36 @@ from replay.event import CHANNEL_NUMBERS, CHANNELS, HEART_RATE, NS_PER_S, Event,
 from replay.plan import Plan
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
-_stamps = st.builds(
-    Stamp,
-    st.integers(-(2**63), 2**63 - 1),
-    st.text(st.characters(min_codepoint=33, max_codepoint=126), min_size=1, max_size=48),
-    st.none() | st.integers(-(2**63), 2**63 - 1),
-)
-_steps = st.one_of(st.integers(0, 3), st.integers(0, 2 * NS_PER_S), st.integers(0, 2**50))
-_rows = st.lists(
-    st.tuples(
-        _steps,
-        st.integers(0, 3),
-        st.sampled_from(CHANNELS),
-        st.binary(max_size=80) | st.just(b""),
-        st.none() | _stamps,
-    ),
-    max_size=150,
-)
+_Row: TypeAlias = tuple[int, int, str, bytes, Stamp | None]
+_ENDS = (-(2**63), -1, 0, 1, 2**63 - 1)
 
 
-def _events(rows: list[tuple[int, int, str, bytes, Stamp | None]]) -> list[Event]:
+def _row(chance: Random) -> _Row:
+    """The step from the event before, and what the event is."""
+    step = chance.randint(0, chance.choice([3, 2 * NS_PER_S, 2**50]))
+    payload = chance.randbytes(chance.choice([0, 1, 2, 4, chance.randrange(81)]))
+    stamp = None
+    if chance.random() < 0.5:
+        stamp_ns, offset_ns = (
+            chance.choice([*_ENDS, chance.randint(-(2**63), 2**63 - 1)]) for _ in "ab"
+        )
+        clock = "".join(chr(chance.randint(33, 126)) for _ in range(chance.randint(1, 48)))
+        stamp = Stamp(stamp_ns, clock, chance.choice([None, offset_ns]))
+    return step, chance.randint(0, 3), chance.choice(CHANNELS), payload, stamp
+
+
+def _drawn(count: int, seed: int) -> list[_Row]:
+    """So many rows.  What they are follows from the seed: each draw of its own would cost more than
+    its way to the file and back.
+    """
+    chance = Random(seed)
+    return [_row(chance) for _ in range(count)]
+
+
+_rows = st.builds(_drawn, st.integers(0, 150), st.integers(0, 2**32))
+
+
+def _events(rows: list[_Row]) -> list[Event]:
     times = accumulate(step for step, *_ in rows)
     return [Event(t_ns, *rest) for t_ns, (_, *rest) in zip(times, rows, strict=True)]
 
@@ -51,11 +63,11 @@ def _any_length():
         yield
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60)
 @given(rows=_rows, commit_every=st.integers(1, 70))
 def test_every_event_comes_back(
     tmp_path_factory: pytest.TempPathFactory,
-    rows: list[tuple[int, int, str, bytes, Stamp | None]],
+    rows: list[_Row],
     commit_every: int,
 ) -> None:
     """Whatever is appended is read back equal and in order, however it was committed."""
@@ -67,10 +79,10 @@ def test_every_event_comes_back(
 
 
 @given(rows=_rows, start=st.integers(0, 2**51), length=st.integers(0, 2**51))
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40)
 def test_a_stretch_is_what_lies_in_it(
     tmp_path_factory: pytest.TempPathFactory,
-    rows: list[tuple[int, int, str, bytes, Stamp | None]],
+    rows: list[_Row],
     start: int,
     length: int,
 ) -> None:

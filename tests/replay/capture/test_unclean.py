@@ -58,12 +58,12 @@ def _contents(folder: Path) -> dict[str, bytes]:
 @pytest.mark.skipif(sys.platform == "win32", reason="needs processes that are forked")
 @pytest.mark.timeout(120)
 def test_a_killed_recording_has_all_that_was_acknowledged(tmp_path: Path) -> None:
-    """Twenty recordings are killed at any moment; each file opens, unclean, with all its events."""
+    """Twelve recordings are killed at any moment; each file opens, unclean, with all its events."""
     moments = random.Random(20)
     with capture_process.start_each() as process:
         assert process.stdin is not None
         assert process.stdout is not None
-        for number in range(20):
+        for number in range(12):
             path = tmp_path / f"{number}.sqlite"
             process.stdin.write(f"{path}\n".encode())
             process.stdin.flush()
