@@ -218,6 +218,11 @@ REGISTRY: Final[tuple[WarningRow, ...]] = (
 )  # fmt: skip
 
 ROW_OF: Final[Mapping[K, WarningRow]] = {row.kind: row for row in REGISTRY}
+HELD_BY: Final[Mapping[K, frozenset[K]]] = {
+    row.kind: row.explains | row.explains_tests | row.explains_over_mqtt | row.withholds_tests
+    for row in REGISTRY
+}
+"""What a warning of a kind can hold, on whichever sensor."""
 _PLACE: Final = {row.kind: place for place, row in enumerate(REGISTRY)}
 
 

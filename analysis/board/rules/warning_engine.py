@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Rule, Verdict
-from analysis.board.rules.registry import ROW_OF, Suppression, in_order, suppression
+from analysis.board.rules.registry import HELD_BY, ROW_OF, Suppression, in_order, suppression
 from analysis.board.snapshot import RuleFailure, SensorWarning, Severity
 from replay.event import SESSION
 
@@ -278,9 +278,13 @@ class WarningEngine:
             sensor = winner.rule.sensor
             # What is wrong with a test sensor says nothing of the others; there may be fifty.
             within_reach = self._entries if sensor in (SESSION, reference) else of_sensor[sensor]
+            kinds = HELD_BY.get(winner.rule.kind)
+            if not kinds:
+                continue
             held = [
                 (entry, suppression(entry.rule, winner.rule, reference=reference, tests=tests))
                 for entry in within_reach
+                if entry.rule.kind in kinds
             ]
             winner.explains = tuple([one for one, how in held if how is Suppression.EXPLAINED])
             winner.withholds = tuple([one for one, how in held if how is Suppression.WITHHELD])

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from live.views.window.parts.theme import Theme
 
+_DESKTOP_FILE: Final = "sidebeat"
 INSTALL: Final = 'python -m pip install "sidebeat[window]"'
 
 
@@ -43,6 +44,8 @@ def _interrupts_are_ignored() -> bool:
 
 def open_application() -> QApplication:
     """The one Qt application of this process.  Raises :class:`WindowMissing`."""
+    if (opened := _opened()) is not None:
+        return opened
     require_window()
     from PySide6.QtGui import QFontInfo  # noqa: PLC0415 - known to be there now
     from PySide6.QtWidgets import QApplication  # noqa: PLC0415 - as above
@@ -62,8 +65,17 @@ def open_application() -> QApplication:
     from live.views.window.parts.icon import program_icon  # noqa: PLC0415 - as above
 
     application.setWindowIcon(program_icon())
-    application.setDesktopFileName("sidebeat")
+    application.setDesktopFileName(_DESKTOP_FILE)
     return application
+
+
+def _opened() -> QApplication | None:
+    """The application, if all is set already: to set it again would tell every open window."""
+    widgets = sys.modules.get("PySide6.QtWidgets")
+    running: QApplication | None = None if widgets is None else widgets.QApplication.instance()
+    if widgets is None or not isinstance(running, widgets.QApplication):
+        return None
+    return running if running.desktopFileName() == _DESKTOP_FILE else None
 
 
 def require_window() -> None:
@@ -75,8 +87,8 @@ def require_window() -> None:
         raise WindowMissing(
             f"the window cannot be opened ({error}); install what it needs with: {INSTALL}"
         ) from None
-    if preflight.broken_qt():
-        raise WindowMissing(preflight.broken_qt())
+    if complaint := preflight.broken_qt():
+        raise WindowMissing(complaint)
 
 
 def system_theme(application: QApplication) -> Theme:
