@@ -403,7 +403,8 @@ class PlanPage(QScrollArea):
         # As large as there is room for, so that a large screen is read from where the sensors are
         # put on; by tenths, so that a window that is drawn larger is not laid out at each step.
         times = max(1.0, min(_LARGEST, int(10 * lines / _LINES) / 10, letters / _THREE))
-        style = f"QWidget {{ font-size: {times * self.font().pointSizeF():.1f}pt; }}"
+        size = f"QWidget {{ font-size: {times * self.font().pointSizeF():.1f}pt; }}"
+        style = size if times > 1.0 else ""  # the window has that size, and styling all costs time
         if style != self._inside.styleSheet():
             self._inside.setStyleSheet(style)
             self.list.apply_theme(self.list.theme)
