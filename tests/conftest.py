@@ -71,6 +71,12 @@ def pytest_pycollect_makemodule(
     return module_or_skip(module_path, parent)
 
 
+def pytest_collection_finish() -> None:
+    """Look for cycles only among what is made from here on: what was imported and found stays."""
+    gc.collect()
+    gc.freeze()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the modules of which a test may take longer than is usual: those wait.
 

@@ -84,6 +84,7 @@ def test_running_shows_the_feed_until_the_window_is_closed(monkeypatch):
     open_application()
     from live.views.window.live import main_window
 
+    gc.unfreeze()  # what the suite itself has set aside
     seen, frozen = [], []
 
     class Closing(main_window.MainWindow):
@@ -103,6 +104,7 @@ def test_running_shows_the_feed_until_the_window_is_closed(monkeypatch):
     assert frozen[0] == 0
     assert frozen[-1] > 10_000
     assert gc.get_freeze_count() == 0
+    gc.freeze()
 
 
 def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
