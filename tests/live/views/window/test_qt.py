@@ -104,7 +104,7 @@ def test_running_shows_the_feed_until_the_window_is_closed(monkeypatch):
     assert frozen[0] == 0
     assert frozen[-1] > 10_000
     assert gc.get_freeze_count() == 0
-    gc.freeze()
+    gc.freeze()  # as the suite had it
 
 
 def test_a_handler_of_interrupts_that_ignores_them_is_left_alone(monkeypatch):
