@@ -73,7 +73,7 @@ def _played(events: list[Event], ticks: list[int], end_ns: int) -> tuple[list[Sn
     return seconds, board
 
 
-@settings(max_examples=50)
+@settings(max_examples=25)
 @given(events=_sessions(), ticks=_TICKS)
 def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[int]) -> None:
     """Each second's snapshot, each warning and each series is the same with and without ticks."""

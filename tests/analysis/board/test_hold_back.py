@@ -21,12 +21,12 @@ AHEAD = 7_000 * S
 HOLD = 2 * S
 
 
-_TICKS = st.integers(0, 2**32).map(lambda seed: ticks_of(seed, 60))
+_TICKS = st.integers(0, 2**32).map(lambda seed: ticks_of(seed, 35))
 
 
 def _sessions(most_late_ns: int) -> st.SearchStrategy[list[Event]]:
-    """Sessions of up to 40 s; the seed says what happens, as drawing each value would cost most."""
-    return st.builds(_session, st.integers(5, 40), st.integers(0, 2**32), st.just(most_late_ns))
+    """Sessions of up to 25 s; the seed says what happens, as drawing each value would cost most."""
+    return st.builds(_session, st.integers(5, 25), st.integers(0, 2**32), st.just(most_late_ns))
 
 
 def _session(seconds: int, seed: int, most_late_ns: int) -> list[Event]:
