@@ -106,8 +106,8 @@ def test_a_mean_of_sizes_is_sure_on_the_log_scale():
     assert 0 < lone.interval[0] < 1 < lone.interval[1]
 
 
-@pytest.mark.parametrize("spread", [0.2, 0.4, 0.6])
-@pytest.mark.parametrize("units", [3, 5, 8])
+@pytest.mark.parametrize("spread", [0.2, 0.6])
+@pytest.mark.parametrize("units", [3, 8])
 def test_intervals_of_skewed_sizes_hold(spread, units):
     """Over 4,000 studies of lognormal sizes of known mean, in .93 of them; plain t in fewer."""
     random = np.random.default_rng([17, units, round(10 * spread)])
