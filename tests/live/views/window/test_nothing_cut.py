@@ -19,13 +19,16 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from analysis.study import reading
 from live.views.window.gallery import TEXTS, arrange, screens
 from live.views.window.parts.application import open_application
 from live.views.window.parts.chart import Chart
+from live.views.window.parts.keys import Action
 from live.views.window.parts.plain_text import ElidedLabel, MarkupLabel
 from live.views.window.parts.theme import LIGHT
 from live.views.window.screenshots import SIZES
 from tests.standins.painted import painted_texts
+from tests.standins.pool_here import pool_here
 
 DOTS = "…"
 SLACK = 2
@@ -36,6 +39,8 @@ LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else LEAST
 """The least room for words; with the variable set, all three sizes with both texts."""
 STUDIED_S = 600.0
 """Seconds of each session of the study: with the trouble of the recipe in it, all of its words."""
+PAGES = {"bytes": Action.NOTIFICATIONS, "numbers": Action.NUMBERS, "notes": Action.NOTES}
+"""Screens of the gallery that are pages of its replay, and what turns to each."""
 
 
 def called(widget):
@@ -161,18 +166,33 @@ def cut_paint(texts):
     return found
 
 
-@pytest.mark.timeout(400)
-@pytest.mark.parametrize("name", sorted(screens()))
-def test_no_text_is_cut_and_no_part_lies_on_another(name):
+@pytest.fixture(autouse=True)
+def read_here(monkeypatch):
+    """The study is read in this process: two others would read the program first."""
+    monkeypatch.setattr(reading, "pool_of_processes", pool_here)
+
+
+def faults_of(window):
     """At the sizes of the window and of the text that are looked at."""
-    open_application()
     found = []
+    for size, percent in LOOKED_AT:
+        arrange(window, size, percent)
+        with painted_texts() as texts:
+            window.grab()
+        here = [f"{called(w)}: {why}" for w in seen(window) if (why := cut_words(w))]
+        here += misplaced(window) + cut_paint(texts)
+        found += [f"{size[0]} × {size[1]}, {percent} %: {one}" for one in here]
+    return found
+
+
+@pytest.mark.timeout(400)
+@pytest.mark.parametrize("name", sorted({*screens()} - {*PAGES}))
+def test_no_text_is_cut_and_no_part_lies_on_another(name):
+    """Neither on a screen as it opens nor, in a replay, on any of its pages."""
+    open_application()
     with screens(STUDIED_S)[name](LIGHT) as window:
-        for size, percent in LOOKED_AT:
-            arrange(window, size, percent)
-            with painted_texts() as texts:
-                window.grab()
-            here = [f"{called(w)}: {why}" for w in seen(window) if (why := cut_words(w))]
-            here += misplaced(window) + cut_paint(texts)
-            found += [f"{size[0]} × {size[1]}, {percent} %: {one}" for one in here]
+        found = faults_of(window)
+        for page, action in PAGES.items() if name == "replay" else ():
+            window.do(action)
+            found += [f"{page}, {one}" for one in faults_of(window)]
     assert found == [], "\n".join(found)
