@@ -91,9 +91,22 @@ def no_leftovers() -> Iterator[None]:
         pytest.fail(f"left behind: {'; '.join(left + complaints.said)}")
 
 
+_kept: set[object] = set()
+
+
+@contextmanager
+def kept(window: object) -> Iterator[None]:
+    """A window that several tests look at one after the other; who opened it closes it."""
+    _kept.add(window)
+    try:
+        yield
+    finally:
+        _kept.discard(window)
+
+
 @pytest.fixture(autouse=True)
 def no_windows() -> Iterator[None]:
-    """Destroy the windows that a test leaves standing.
+    """Destroy the windows that a test leaves standing, but for those that are :func:`kept`.
 
     Each takes its part of every later change of theme, font or style of the application: a
     thousand widgets that nobody sees make the tests after them several times as slow.
@@ -104,7 +117,9 @@ def no_windows() -> Iterator[None]:
         return
     for left in widgets.QApplication.topLevelWidgets():
         # Menus of charts and what lies in them, without a parent too, go with their charts.
-        if left.parent() is None and isinstance(left, (widgets.QMainWindow, widgets.QDialog)):
+        if left in _kept or left.parent() is not None:
+            continue
+        if isinstance(left, (widgets.QMainWindow, widgets.QDialog)):
             left.hide()  # not close(), which may ask or record
             left.deleteLater()
     core = sys.modules["PySide6.QtCore"]

@@ -11,6 +11,8 @@ from PySide6.QtWidgets import QApplication
 from live.protocol.file_feed import FileFeed
 from live.views.window.app import window_on
 from live.views.window.parts.application import open_application
+from live.views.window.parts.keys import Action
+from live.views.window.parts.span import Follow
 from live.views.window.parts.theme import LIGHT
 from replay.event import BATTERY, DOUBLED, HEART_RATE, NS_PER_S, Event
 from tests.standins.feeds import two_sensors
@@ -72,6 +74,19 @@ def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
         window.leave()
         window.deleteLater()
         QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def brought_back(window, at_s=100.0):
+    """The same window as :func:`replayed` opens it, with the cursor at another second."""
+    window.review.feed.pause()
+    window.do(Action.WARNINGS)
+    window.span.set_follow(Follow.FIVE)
+    window.header.say("")
+    window.review.go_to(round(at_s * NS_PER_S))
+    window.activateWindow()
+    window.workbench.chart.setFocus()
+    settle(window)
+    return window
 
 
 def settle(window):
