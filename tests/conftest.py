@@ -52,9 +52,10 @@ if "PYTEST_XDIST_WORKER" in os.environ:
         (_OWN / "constants").symlink_to(_KEPT, target_is_directory=True)
     os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(_OWN)
 
-# Look for cycles after each ten thousand objects that are new, not after each 700.  All searches in
-# the end go through the half million objects of modules and tests: as often as is usual, they take
-# a tenth of the processor time of the suite, and a sixth of the time in which tests are found.
+# Until the tests are found nothing is looked for, and then not after each 700 objects that are new
+# but after each ten thousand: modules and tests are half a million objects that stay, and all
+# searches for cycles among them would take more than a tenth of the processor time of the suite.
+gc.disable()
 gc.set_threshold(10_000, 10, 10)
 
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.  The
@@ -75,6 +76,7 @@ def pytest_collection_finish() -> None:
     """Look for cycles only among what is made from here on: what was imported and found stays."""
     gc.collect()
     gc.freeze()
+    gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
