@@ -63,7 +63,7 @@ def short(tmp_path):
 def test_page_and_figures_lie_where_they_are_said_to_lie(tmp_path, capsys, monkeypatch, short):
     """Without options the page is in `reports` and its figures beside it; both are named."""
     monkeypatch.chdir(tmp_path)
-    with small_pictures():
+    with small_pictures(), without_figures():  # the page's own are asked of the page
         status, out, err = run(capsys, "report", short)
     page = Path("reports") / "short.html"
     folder = Path("reports") / "short_figures"
@@ -153,7 +153,8 @@ def test_a_steady_session(tmp_path, capsys):
         )
     ]
     file = written(tmp_path / "a.sqlite", events, end_s=900)
-    page, facts = reported(capsys, file, tmp_path)
+    with without_figures():
+        page, facts = reported(capsys, file, tmp_path)
     assert facts["efforts"] == []
     assert facts["sensors"][0]["delay_s"] is None
     assert "No effort was found" in facts["verdict"][-2]
@@ -166,7 +167,8 @@ def test_a_reference_lost_most_of_the_time(tmp_path, capsys):
     """A reference that was there for a fifth of the session: the verdict says for how much."""
     events = [event for event in two_sensors(1000) if event.sensor != 1 or event.t_ns < 200e9]
     file = written(tmp_path / "a.sqlite", events, end_s=1000)
-    _, facts = reported(capsys, file, tmp_path)
+    with without_figures():
+        _, facts = reported(capsys, file, tmp_path)
     assert 15 < facts["reference_usable_percent"] < 21
     share = f"only {facts['reference_usable_percent']:.0f} % of the session"
     assert f"Yarrow was usable in {share}" in facts["verdict"][-1]
@@ -210,7 +212,8 @@ def test_marked_efforts_and_refused_suggestions_count(tmp_path, capsys):
         for one in found:
             capture.add_note("suggestion-refused", **one.note())
         capture.add_note("effort", from_ns=40 * NS_PER_S, to_ns=120 * NS_PER_S, text="hard")
-    page, after = reported(capsys, file, tmp_path)
+    with without_figures():
+        page, after = reported(capsys, file, tmp_path)
     assert after["exclusions"] == []
     assert [effort["marked"] for effort in after["efforts"] if effort["kind"] == "effort"] == [True]
     assert "E1 (marked)" in page
