@@ -1,4 +1,7 @@
-"""``sidebeat live`` as a process: the file it takes, a full disk, what it cannot do."""
+"""``sidebeat live``: the file it takes, a full disk, what it cannot do.
+
+A process of its own has what is attached to, or lowers its own priority; all else is asked here.
+"""
 
 from __future__ import annotations
 
@@ -6,16 +9,20 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from live import __main__ as entry
+from live.capture import capture_file
 from live.cli.main import WRONG
 from live.protocol.feed import CaptureStatus, Ended
-from replay.capture import Capture
+from live.protocol.run_file import RUN_FOLDER_VARIABLE
+from replay.capture import Capture, CaptureWriter
 from replay.event import LINK
-from replay.plan import PlannedSensor
+from replay.plan import Plan, PlannedSensor, format_plan
 from tests.standins.broker import Broker
 from tests.standins.counted import (  # noqa: F401
     broker_fixture,
@@ -28,39 +35,78 @@ from tests.standins.counted import (  # noqa: F401
 )
 from tests.standins.running import NOBODY_HEARD, ROOT, follow, running_capture
 
+SOON = ("--view", "none", "--minutes", "0.01")
+"""So that what should have been refused ends."""
+Said = tuple[int, str, str]
+"""Exit status, stdout and stderr of the command."""
 
-@on_posix
-def test_two_captures_that_begin_at_once_both_get_a_file(broker: Broker, tmp_path: Path) -> None:
-    """Where another capture takes the name in the last moment, the next name is taken."""
-    before = (
-        "from live.capture import capture_file as process\n"
-        "writer = process.CaptureWriter\n"
-        "def second(path, plan, **rest):\n"
-        "    if not path.stem.endswith('-2'):\n"
-        "        writer(path, plan, **rest).close(t_ns=0, reason='quicker')\n"
-        "    return writer(path, plan, **rest)\n"
-        "process.CaptureWriter = second\n"
+
+@pytest.fixture
+def live_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Said]:
+    """``sidebeat live`` with these options, in this process and in a folder of its own."""
+    monkeypatch.setenv(RUN_FOLDER_VARIABLE, str(tmp_path / "run"))
+    monkeypatch.chdir(tmp_path)
+
+    def run(*options: str) -> Said:
+        status = entry.main(["live", *options])
+        return (status, *capsys.readouterr())
+
+    return run
+
+
+def in_a_process(*options: str) -> Said:
+    """The same in a process of its own, which steps behind others before it attaches a view."""
+    done = subprocess.run(
+        [sys.executable, "-m", "live", "live", *options],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=45,
+        check=False,
     )
-    with running_capture(
-        tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.02", before=before
-    ) as capture:
-        assert capture.wait() == NOBODY_HEARD
-        mine = Path(json.loads(capture.stdout)["capture"])
+    return done.returncode, done.stdout, done.stderr
+
+
+@pytest.fixture
+def recorded_here(tmp_path: Path, live_here: Callable[..., Said]) -> Callable[..., Said]:
+    """A recording of a plan in this process, to the folder ``captures``."""
+
+    def run(plan: Plan, *options: str) -> Said:
+        (tmp_path / "asked.toml").write_text(format_plan(plan), encoding="utf-8")
+        return live_here("--plan", "asked.toml", "--out", "captures", *options)
+
+    return run
+
+
+def test_two_captures_that_begin_at_once_both_get_a_file(
+    broker: Broker, recorded_here: Callable[..., Said], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where another capture takes the name in the last moment, the next name is taken."""
+
+    def second(path: Path, plan: Plan, **rest: str) -> CaptureWriter:
+        if not path.stem.endswith("-2"):
+            CaptureWriter(path, plan, **rest).close(t_ns=0, reason="quicker")
+        return CaptureWriter(path, plan, **rest)
+
+    monkeypatch.setattr(capture_file, "CaptureWriter", second)
+    status, told, _ = recorded_here(plan_for(broker), "--json", "--minutes", "0.01")
+    assert status == NOBODY_HEARD
+    mine = Path(json.loads(told)["capture"])
     assert mine.stem.endswith("-2")
     for path in (mine, mine.with_stem(mine.stem.removesuffix("-2"))):
         with Capture.open(path) as saved:
             assert saved.clean
 
 
-@on_posix
-def test_a_session_in_which_nobody_was_heard_is_a_failure(broker: Broker, tmp_path: Path) -> None:
+def test_a_session_in_which_nobody_was_heard_is_a_failure(
+    broker: Broker, recorded_here: Callable[..., Said]
+) -> None:
     """The exit status is 2, and why nobody was heard stands on stderr and in the facts."""
-    with running_capture(
-        tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.03"
-    ) as capture:
-        assert capture.wait() == NOBODY_HEARD
-        facts = json.loads(capture.stdout)
-        told = capture.stderr
+    status, out, told = recorded_here(plan_for(broker), "--json", "--minutes", "0.03")
+    assert status == NOBODY_HEARD
+    facts = json.loads(out)
     assert [one["sensor"] for one in facts["not_heard"]] == [
         sensor.label for sensor in plan_for(broker).sensors
     ]
@@ -74,7 +120,7 @@ def test_a_full_disk_stops_the_session_visibly(broker: Broker, tmp_path: Path) -
     before = (
         "import resource, signal\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (120_000, 120_000))\n"
     )
     with (
         counting(broker, every_s=0.001),
@@ -115,14 +161,14 @@ def test_practice_saves_nothing(broker: Broker, tmp_path: Path) -> None:
     assert list(capture.folder.rglob("*.sqlite")) == []
 
 
-def test_two_captures_of_one_minute_get_two_files(broker: Broker, tmp_path: Path) -> None:
+def test_two_captures_of_one_minute_get_two_files(
+    broker: Broker, recorded_here: Callable[..., Said], tmp_path: Path
+) -> None:
     """A file that exists is never written to; the next one gets a number."""
     for _ in range(2):
-        with running_capture(
-            tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.01"
-        ) as capture:
-            assert capture.wait() == NOBODY_HEARD
-    assert len(list(capture.out.glob("*.sqlite"))) == 2
+        status, _, _ = recorded_here(plan_for(broker), "--json", "--minutes", "0.01")
+        assert status == NOBODY_HEARD
+    assert len(list((tmp_path / "captures").glob("*.sqlite"))) == 2
 
 
 @pytest.mark.parametrize(
@@ -132,17 +178,20 @@ def test_two_captures_of_one_minute_get_two_files(broker: Broker, tmp_path: Path
         (["--plan", "missing.toml"], "cannot be read"),
         (["--plan", "plan.toml", "--minutes", "0"], "--minutes must be"),
         (["--plan", "plan.toml", "--minutes", "nan"], "--minutes must be"),
-        (["--plan", "plan.toml", "--practice", "--out", "x"], "saves nothing"),
-        (["--plan", "plan.toml", "--out", "plan.toml/x", "--view", "none"], "cannot be made"),
+        (["--plan", "plan.toml", "--practice", "--out", "x", *SOON], "saves nothing"),
+        (
+            ["--plan", "plan.toml", "--out", "plan.toml/x", *SOON],
+            "cannot be made",
+        ),
         (["--attach", "--plan", "plan.toml"], "not for --attach"),
         (["--attach", "--view", "terminal"], "no capture is running"),
         (["--attach", "--view", "none"], "needs a view"),
         (["--attach", "nowhere.json", "--view", "terminal"], "there is no run file"),
-        (["--plan", "file.toml", "--view", "none", "--minutes", "0.01"], "(Tansy)"),
+        (["--plan", "file.toml", *SOON], "(Tansy)"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_one_sentence(
-    tmp_path: Path, options: list[str], complaint: str
+    tmp_path: Path, live_here: Callable[..., Said], options: list[str], complaint: str
 ) -> None:
     """Bad input: one sentence on stderr, nothing on stdout, exit status 2, no file."""
     (tmp_path / "plan.toml").write_text(
@@ -156,41 +205,39 @@ def test_what_cannot_be_done_is_said_in_one_sentence(
         '[[sensor]]\nlabel = "Tansy"\nrole = "test"\nsource = "file"\nfile = "tansy.fit"\n'
         'alignment = "by hand"\n'
     )
-    done = subprocess.run(
-        [sys.executable, "-m", "live", "live", *options],
-        cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "SIDEBEAT_RUN_DIR": str(tmp_path / "run")},
-        capture_output=True,
-        text=True,
-        timeout=45,
-        check=False,
-    )
-    assert done.returncode == 2
-    assert done.stdout == ""
-    assert complaint in done.stderr
-    assert len(done.stderr.strip().splitlines()) == 1
+    asked = in_a_process if "--attach" in options and "--view" in options else live_here
+    status, out, err = asked(*options)
+    assert (status, out) == (2, "")
+    assert complaint in err
+    assert len(err.strip().splitlines()) == 1
     assert list(tmp_path.rglob("*.sqlite")) == []
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="takes away the system bus")
 @pytest.mark.parametrize("mixed", [False, True])
-def test_without_bluetooth_it_says_so(broker: Broker, tmp_path: Path, mixed: bool) -> None:
+def test_without_bluetooth_it_says_so(
+    broker: Broker,
+    recorded_here: Callable[..., Said],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    mixed: bool,
+) -> None:
     """Bluetooth sensors alone cannot be captured here; beside others, the others are captured."""
-    nowhere = {"DBUS_SYSTEM_BUS_ADDRESS": f"unix:path={tmp_path / 'no-bus'}"}
+    monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={tmp_path / 'no-bus'}")
     plan = plan_for(broker)
     tansy = PlannedSensor(label="Tansy", role="test", name="Tansy")
     strap = PlannedSensor(label="Yarrow", role="reference", name="Yarrow")
     sensors = (*plan.sensors, tansy) if mixed else (strap, tansy)
-    options = ("--view", "none", "--minutes", "0.02")
-    with running_capture(
-        tmp_path / "c", replace(plan, sensors=sensors), *options, environment=nowhere
-    ) as capture:
-        assert capture.wait() == (NOBODY_HEARD if mixed else WRONG)
-        if mixed:
-            assert "The other sensors are captured meanwhile." in capture.stdout
-            assert {e.sensor for e in events_of(capture.file()) if e.channel == LINK} == {1, 2, 3}
-        else:
-            assert "Bluetooth" in capture.stderr
-            assert len(capture.stderr.strip().splitlines()) == 1
-            assert capture.stdout == ""
-            assert not capture.out.exists()
+    status, out, err = recorded_here(
+        replace(plan, sensors=sensors), "--view", "none", "--minutes", "0.02"
+    )
+    assert status == (NOBODY_HEARD if mixed else WRONG)
+    if mixed:
+        assert "The other sensors are captured meanwhile." in out
+        (path,) = (tmp_path / "captures").glob("*.sqlite")
+        assert {e.sensor for e in events_of(path) if e.channel == LINK} == {1, 2, 3}
+    else:
+        assert "Bluetooth" in err
+        assert len(err.strip().splitlines()) == 1
+        assert out == ""
+        assert not (tmp_path / "captures").exists()

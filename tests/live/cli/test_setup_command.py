@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from live import __main__ as entry
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from replay.capture import Capture, check_capture
@@ -132,18 +133,11 @@ def test_closing_before_the_start_leaves_nothing(tmp_path):
 
 
 @pytest.mark.parametrize("options", [["--view", "terminal"], ["--json"]])
-def test_without_a_window_it_says_how_to_get_a_plan(tmp_path, options):
+def test_without_a_window_it_says_how_to_get_a_plan(tmp_path, monkeypatch, capsys, options):
     """One sentence names the command that prints a plan and the one that takes it."""
-    done = subprocess.run(
-        [sys.executable, "-m", "live", "live", *options],
-        cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        text=True,
-        timeout=45,
-        check=False,
-    )
-    assert done.returncode == 2
-    assert "sidebeat sensors" in done.stderr
-    assert "sidebeat live --plan plan.toml" in done.stderr
-    assert done.stdout == ""
+    monkeypatch.chdir(tmp_path)
+    assert entry.main(["live", *options]) == 2
+    out, err = capsys.readouterr()
+    assert "sidebeat sensors" in err
+    assert "sidebeat live --plan plan.toml" in err
+    assert out == ""

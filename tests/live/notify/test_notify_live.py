@@ -9,9 +9,11 @@ from dataclasses import replace
 
 import pytest
 
+from live import __main__ as entry
 from live.cli.replay import play_out
 from live.protocol.feed import Acknowledged, Tick
 from live.protocol.file_feed import FileFeed
+from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from live.protocol.view_model import ViewModel
 from live.setup.agreed_commands import agree
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
@@ -19,7 +21,7 @@ from replay.attention import AttentionPlan
 from replay.broker import Broker
 from replay.capture import Capture
 from replay.event import ACKNOWLEDGED
-from replay.plan import Plan, PlannedSensor
+from replay.plan import Plan, PlannedSensor, format_plan
 from tests.live.notify.test_publisher import TOPIC, listening
 from tests.standins.broker import running_broker
 from tests.standins.running import NOBODY_HEARD, follow, running_capture
@@ -35,7 +37,8 @@ with open(sys.argv[1], "a") as file:
 
 @pytest.fixture(autouse=True)
 def _own_config(tmp_path, monkeypatch):
-    """Commands are agreed to for this test alone."""
+    """Commands are agreed to for this test alone, and what records here is found by it alone."""
+    monkeypatch.setenv(RUN_FOLDER_VARIABLE, str(tmp_path / "running"))
     monkeypatch.setenv(CONFIG_FOLDER_VARIABLE, str(tmp_path / "config"))
 
 
@@ -155,15 +158,17 @@ def test_a_watcher_that_dies_is_said_and_missed(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("attention", "options", "sentence"),
+    ("attention", "sentence", "options"),
     [
-        ({"command": ("no-such-program",)}, (), "names a program that is not found"),
-        ({}, ("--on-warning", "no-such-program -x"), "names a program that is not found"),
-        ({"quiet": {"sillent": 3.0}}, (), "knows the kinds"),
-        ({"topic": "gym/w"}, (), "broker.username: is needed"),
+        ({"command": ("no-such-program",)}, "names a program that is not found", ()),
+        ({}, "names a program that is not found", ("--on-warning", "no-such-program -x")),
+        ({"quiet": {"sillent": 3.0}}, "knows the kinds", ()),
+        ({"topic": "gym/w"}, "broker.username: is needed", ()),
     ],
 )
-def test_what_cannot_work_is_refused_before_the_start(tmp_path, attention, options, sentence):
+def test_what_cannot_work_is_refused_before_the_start(
+    tmp_path, capsys, attention, sentence, options
+):
     """One sentence and exit status 2, and no capture was begun."""
     plan = plan_on(1, **attention)
     if "topic" in attention:
@@ -171,7 +176,9 @@ def test_what_cannot_work_is_refused_before_the_start(tmp_path, attention, optio
             replace(s, source="simulated", kind="strap", topic="") for s in plan.sensors
         )
         plan = replace(plan, sensors=simulated, broker=Broker(password_env="HOME"))
-    with running_capture(tmp_path / "run", plan, "--view", "none", *options) as capture:
-        assert capture.wait() == 2
-        assert sentence in capture.stderr
-        assert not capture.out.exists()
+    file, out = tmp_path / "plan.toml", tmp_path / "captures"
+    file.write_text(format_plan(plan), encoding="utf-8")
+    asked = ["--plan", str(file), "--out", str(out), "--view", "none", "--minutes", "0.01"]
+    assert entry.main(["live", *asked, *options]) == 2
+    assert sentence in capsys.readouterr().err
+    assert not out.exists()
