@@ -81,6 +81,7 @@ def brought_back(window, at_s=100.0):
     window.review.feed.pause()
     window.do(Action.WARNINGS)
     window.span.set_follow(Follow.FIVE)
+    window.seen.selection = None
     window.header.say("")
     window.review.go_to(round(at_s * NS_PER_S))
     window.activateWindow()

@@ -17,8 +17,19 @@ from live.views.window.review.compare_window import CompareWindow
 from live.views.window.review.why import at_second, measure_words, why_html
 from replay.capture import CaptureWriter
 from replay.event import ANCHOR, NS_PER_S, SESSION, Event, pack_int
+from tests.leftovers import kept
 from tests.standins.feeds import PLAN, two_sensors, written
-from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, settle, spot_at
+from tests.standins.replayed import (
+    LENGTH_S,
+    at,
+    brought_back,
+    do,
+    drag,
+    events,
+    replayed,
+    settle,
+    spot_at,
+)
 from tests.standins.windows import press, session, shown
 
 
@@ -28,68 +39,75 @@ def path(tmp_path_factory):
     return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), end_s=LENGTH_S)
 
 
+@pytest.fixture(scope="module")
+def common(path):
+    """A window that each test finds as if it had been opened for it alone."""
+    with replayed(path) as window, kept(window):
+        yield window
+
+
 def cells(window, column):
     model = window.review.notifications.model
     return [model.data(model.index(row, column)) for row in range(model.rowCount())]
 
 
-def test_the_inspector_lists_what_came_around_the_cursor(path):
+def test_the_inspector_lists_what_came_around_the_cursor(common):
     """B shows arrival, spacing, bytes, meaning and fate of each notification around the cursor."""
-    with replayed(path, at_s=20.5) as window:
-        do(window, "B")
-        assert window.review.notifications.lanes.hasFocus()
-        arrived = cells(window, 0)
-        row = next(i for i, text in enumerate(arrived) if "0:20.600" in text)
-        model = window.review.notifications.model
-        texts = [model.data(model.index(row, column)) for column in range(6)]
-        assert texts[1:4] == ["Sorrel", "0.300", "10"]
-        assert texts[5] == "malformed: byte 1: the bpm are missing"
-        fates = [text.partition(":")[0] for text in cells(window, 5)]
-        assert {"held", "malformed", "doubled", "noted"} <= set(fates)
-        assert [text.startswith("▸") for text in arrived].count(True) == 1
-        do(window, ".")
-        stepped = cells(window, 0)
-        assert at(window) == round(20.6 * NS_PER_S)
-        assert next(t for t in stepped if t.startswith("▸")) == "▸ 0:20.600"
+    window = brought_back(common, 20.5)
+    do(window, "B")
+    assert window.review.notifications.lanes.hasFocus()
+    arrived = cells(window, 0)
+    row = next(i for i, text in enumerate(arrived) if "0:20.600" in text)
+    model = window.review.notifications.model
+    texts = [model.data(model.index(row, column)) for column in range(6)]
+    assert texts[1:4] == ["Sorrel", "0.300", "10"]
+    assert texts[5] == "malformed: byte 1: the bpm are missing"
+    fates = [text.partition(":")[0] for text in cells(window, 5)]
+    assert {"held", "malformed", "doubled", "noted"} <= set(fates)
+    assert [text.startswith("▸") for text in arrived].count(True) == 1
+    do(window, ".")
+    stepped = cells(window, 0)
+    assert at(window) == round(20.6 * NS_PER_S)
+    assert next(t for t in stepped if t.startswith("▸")) == "▸ 0:20.600"
 
 
-def test_the_bytes_of_the_chosen_notification_are_marked(path):
+def test_the_bytes_of_the_chosen_notification_are_marked(common):
     """The fields of the row stand beside it: bytes, name, value and unit; another row, others."""
-    with replayed(path, at_s=30.2) as window:
-        do(window, "B")
-        page = window.review.notifications
-        assert page.bytes.accessibleDescription().startswith(
-            "bytes 0 to 0, 06: flags 8-bit bpm, contact; bytes 1 to 1, "
-        )
-        assert page.bytes.accessibleDescription().endswith(" bpm")
-        before = page.head.text()
-        press(page.lanes, "Left")
-        settle(window)
-        assert page.head.text() != before
-        press(page.lanes, "Return")
-        settle(window)
-        assert at(window) == page.model.rows[page.model.at].event.t_ns
-        assert at(window) != round(30.2 * NS_PER_S)
+    window = brought_back(common, 30.2)
+    do(window, "B")
+    page = window.review.notifications
+    assert page.bytes.accessibleDescription().startswith(
+        "bytes 0 to 0, 06: flags 8-bit bpm, contact; bytes 1 to 1, "
+    )
+    assert page.bytes.accessibleDescription().endswith(" bpm")
+    before = page.head.text()
+    press(page.lanes, "Left")
+    settle(window)
+    assert page.head.text() != before
+    press(page.lanes, "Return")
+    settle(window)
+    assert at(window) == page.model.rows[page.model.at].event.t_ns
+    assert at(window) != round(30.2 * NS_PER_S)
 
 
-def test_why_a_warning_was_raised_stands_beside_its_second(path):
+def test_why_a_warning_was_raised_stands_beside_its_second(common):
     """At the second of a warning its values stand against their thresholds; later it stands."""
-    with replayed(path, at_s=0) as window:
-        do(window, "A")
-        do(window, "B")
-        text = window.review.notifications.why.text()
-        warning = window.model.board.warnings[0]
-        assert "raised here: silent: Sorrel" in text
-        for measure in warning.measures:
-            for word in measure_words(measure):
-                assert word in text
-        window.review.go_to((warning.start_s + 5) * NS_PER_S)
-        settle(window)
-        assert "stands: silent: Sorrel" in window.review.notifications.why.text()
-        end_s = window.review.index.board.warnings[0].end_s
-        window.review.go_to(end_s * NS_PER_S + 1)
-        settle(window)
-        assert "cleared here: silent: Sorrel" in window.review.notifications.why.text()
+    window = brought_back(common, 0)
+    do(window, "A")
+    do(window, "B")
+    text = window.review.notifications.why.text()
+    warning = window.model.board.warnings[0]
+    assert "raised here: silent: Sorrel" in text
+    for measure in warning.measures:
+        for word in measure_words(measure):
+            assert word in text
+    window.review.go_to((warning.start_s + 5) * NS_PER_S)
+    settle(window)
+    assert "stands: silent: Sorrel" in window.review.notifications.why.text()
+    end_s = window.review.index.board.warnings[0].end_s
+    window.review.go_to(end_s * NS_PER_S + 1)
+    settle(window)
+    assert "cleared here: silent: Sorrel" in window.review.notifications.why.text()
 
 
 def test_raised_cleared_and_standing_are_told_apart():
@@ -109,28 +127,28 @@ def test_raised_cleared_and_standing_are_told_apart():
     assert "It came back." in why_html(PLAN, [one], 20)
 
 
-def test_values_at_one_time_by_pointer_and_by_keys(path):
+def test_values_at_one_time_by_pointer_and_by_keys(common):
     """Pointing at a second shows every sensor there; C and Alt with an arrow do it by keyboard."""
-    with replayed(path, at_s=100) as window:
-        view = window.workbench.chart.viewport()
-        QTest.mouseMove(view, spot_at(window, 80))
-        drag(view, spot_at(window, 80))
-        settle(window)
-        assert window.seen.read_s == pytest.approx(80, abs=1)
-        QApplication.sendEvent(view, QEvent(QEvent.Type.Leave))
-        assert window.seen.read_s is None
-        do(window, "C")
-        assert window.seen.read_s == 99
-        do(window, "Alt+Left")
-        do(window, "Alt+Left")
-        do(window, "Alt+Right")
-        assert window.seen.read_s == 98
-        values = window.readout.values(98)
-        told = window.header.notice.text()
-        assert f"Yarrow  {values[0].bpm:.0f} bpm" in told
-        assert f"Sorrel  {values[1].bpm:.0f} bpm" in told
-        do(window, "C")
-        assert window.seen.read_s is None
+    window = brought_back(common, 100)
+    view = window.workbench.chart.viewport()
+    QTest.mouseMove(view, spot_at(window, 80))
+    drag(view, spot_at(window, 80))
+    settle(window)
+    assert window.seen.read_s == pytest.approx(80, abs=1)
+    QApplication.sendEvent(view, QEvent(QEvent.Type.Leave))
+    assert window.seen.read_s is None
+    do(window, "C")
+    assert window.seen.read_s == 99
+    do(window, "Alt+Left")
+    do(window, "Alt+Left")
+    do(window, "Alt+Right")
+    assert window.seen.read_s == 98
+    values = window.readout.values(98)
+    told = window.header.notice.text()
+    assert f"Yarrow  {values[0].bpm:.0f} bpm" in told
+    assert f"Sorrel  {values[1].bpm:.0f} bpm" in told
+    do(window, "C")
+    assert window.seen.read_s is None
 
 
 def test_values_at_one_time_while_recording():

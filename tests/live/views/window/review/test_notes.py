@@ -20,14 +20,33 @@ from live.views.window.review.notes_list import ACCEPT, REFUSE, TAKE_BACK
 from live.views.window.review.numbers import WHOLE
 from replay.capture import Capture, CaptureWriter
 from replay.event import NS_PER_S
+from tests.leftovers import kept
 from tests.standins.feeds import PLAN, two_sensors, written
 from tests.standins.painted import painted_texts
-from tests.standins.replayed import LENGTH_S, at, do, drag, events, replayed, settle, spot_at
+from tests.standins.replayed import (
+    LENGTH_S,
+    at,
+    brought_back,
+    do,
+    drag,
+    events,
+    replayed,
+    settle,
+    spot_at,
+)
 
 
 @pytest.fixture
 def path(tmp_path):
     return written(tmp_path / "c.sqlite", events(), end_s=LENGTH_S)
+
+
+@pytest.fixture(scope="module")
+def common(tmp_path_factory):
+    """A window as if opened for each test alone, for those that note nothing."""
+    path = written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), end_s=LENGTH_S)
+    with replayed(path) as window, kept(window):
+        yield window
 
 
 def notes_in(path):
@@ -106,28 +125,28 @@ def test_a_dragged_stretch_is_excluded_with_its_reason(path, capsys):
         assert over[1].startswith("without ")
 
 
-def test_dragging_without_shift_moves_the_picture(path):
+def test_dragging_without_shift_moves_the_picture(common):
     """Without Shift a drag on the traces pans, as while recording."""
-    with replayed(path, at_s=280) as window:
-        before = window.workbench.chart.top.vb.viewRange()[0]
-        stretch_out(window, 100, 200, shift=False)
-        assert window.seen.selection is None
-        assert window.span.follow is None
-        assert window.workbench.chart.top.vb.viewRange()[0] != before
+    window = brought_back(common, 280)
+    before = window.workbench.chart.top.vb.viewRange()[0]
+    stretch_out(window, 100, 200, shift=False)
+    assert window.seen.selection is None
+    assert window.span.follow is None
+    assert window.workbench.chart.top.vb.viewRange()[0] != before
 
 
-def test_a_stretch_is_taken_by_keys_alone(path):
+def test_a_stretch_is_taken_by_keys_alone(common):
     """I at one place and O at another make the stretch; Shift+I lets it go."""
-    with replayed(path, at_s=50) as window:
-        do(window, "I")
-        do(window, "Shift+Right")
-        do(window, "O")
-        assert window.seen.selection == (50.0, 60.0)
-        do(window, "Shift+I")
-        assert window.seen.selection is None
-        do(window, "X")
-        assert window.review.annotations.dialog is None
-        assert "first take a stretch" in window.header.notice.text()
+    window = brought_back(common, 50)
+    do(window, "I")
+    do(window, "Shift+Right")
+    do(window, "O")
+    assert window.seen.selection == (50.0, 60.0)
+    do(window, "Shift+I")
+    assert window.seen.selection is None
+    do(window, "X")
+    assert window.review.annotations.dialog is None
+    assert "first take a stretch" in window.header.notice.text()
 
 
 def test_an_exclusion_needs_a_reason_and_a_stretch_that_makes_sense(path):
@@ -179,29 +198,27 @@ def test_suggestions_are_refused_and_accepted(path, capsys):
         assert same_numbers(window, capsys, path)["sensors"][0] == whole
 
 
-def test_what_is_said_of_a_stretch_keeps_clear_of_the_labels_of_the_lines(path):
+def test_what_is_said_of_a_stretch_keeps_clear_of_the_labels_of_the_lines(common):
     """A replay that stands within a suggested stretch says so left of where the lines end: the
     labels of the sensors stay uncovered, and where there is no room nothing is said.
     """
     seen = []
-    with replayed(path, at_s=100) as window:
-        do(window, "Y")
-        for second in (153, 170, 185, 210):
-            window.review.go_to(second * NS_PER_S)
-            settle(window)
-            with painted_texts() as texts:
-                window.redraw()
-                window.frame()
-                window.workbench.chart.viewport().grab()
-            said = [one for one in texts if one.text.startswith("suggested: ")]
-            labels = [one for one in texts if re.match(r"\d+  (Yarrow|Sorrel)$", one.text)]
-            assert labels
-            seen += [second] if said else []
-            assert not any(
-                one.on is label.on and one.box.intersects(label.box)
-                for one in said
-                for label in labels
-            )
+    window = brought_back(common, 100)
+    do(window, "Y")
+    for second in (153, 170, 185, 210):
+        window.review.go_to(second * NS_PER_S)
+        settle(window)
+        with painted_texts() as texts:
+            window.redraw()
+            window.frame()
+            window.workbench.chart.viewport().grab()
+        said = [one for one in texts if one.text.startswith("suggested: ")]
+        labels = [one for one in texts if re.match(r"\d+  (Yarrow|Sorrel)$", one.text)]
+        assert labels
+        seen += [second] if said else []
+        assert not any(
+            one.on is label.on and one.box.intersects(label.box) for one in said for label in labels
+        )
     assert seen
     assert 153 not in seen
 

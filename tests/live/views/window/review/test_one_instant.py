@@ -24,9 +24,10 @@ from live.views.window.parts.words import (
 from live.views.window.review.transport import position_words
 from replay.event import LINK, NS_PER_S, Event
 from replay.plan import Plan, PlannedSensor
+from tests.leftovers import kept
 from tests.standins.feeds import beat, written
 from tests.standins.painted import painted_texts
-from tests.standins.replayed import replayed, settle
+from tests.standins.replayed import brought_back, replayed, settle
 from tests.standins.windows import press
 
 LABELS = ("Sorrel", "Yarrow", "Tansy", "Bracken")
@@ -57,6 +58,13 @@ def events():
 @pytest.fixture(scope="module")
 def path(tmp_path_factory):
     return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), plan=PLAN, end_s=LENGTH_S)
+
+
+@pytest.fixture(scope="module")
+def common(path):
+    """A window that each test finds as if it had been opened for it alone."""
+    with replayed(path) as window, kept(window):
+        yield window
 
 
 @contextmanager
@@ -168,49 +176,47 @@ def compare_far(window):
 
 
 @pytest.mark.parametrize("playing", [False, True], ids=["paused", "playing"])
-def test_a_jump_brings_everything_to_the_same_instant(path, playing):
+def test_a_jump_brings_everything_to_the_same_instant(common, playing):
     """After jumps by keys, buttons, slider and list, cards, table, labels, clock and list agree."""
-    with replayed(path, at_s=30) as window:
+    window = brought_back(common, 30)
+    if playing:
+        window.review.feed.play()
+    overview = window.review.overview
+    places = cycle((0.9, 0.12, 0.55))
+
+    def slide():
+        share = next(places)
+        spot = QPoint(round(share * overview.width()), overview.height() // 2)
+        QTest.mouseClick(overview, Qt.MouseButton.LeftButton, pos=spot)
+
+    jumps = [
+        *(lambda key=key: press(window, key) for key in ("A", "A", "Shift+A", "G", "Shift+Right")),
+        slide,
+        lambda: press(window, "."),
+        lambda: press(window, ","),
+        slide,
+        lambda: window.review.go_to(round(251.4 * NS_PER_S)),
+        slide,
+        lambda: press(window, "Home"),
+    ]
+    for jump in jumps:
         if playing:
             window.review.feed.play()
-        overview = window.review.overview
-        places = cycle((0.9, 0.12, 0.55))
-
-        def slide():
-            share = next(places)
-            spot = QPoint(round(share * overview.width()), overview.height() // 2)
-            QTest.mouseClick(overview, Qt.MouseButton.LeftButton, pos=spot)
-
-        jumps = [
-            *(
-                lambda key=key: press(window, key)
-                for key in ("A", "A", "Shift+A", "G", "Shift+Right")
-            ),
-            slide,
-            lambda: press(window, "."),
-            lambda: press(window, ","),
-            slide,
-            lambda: window.review.go_to(round(251.4 * NS_PER_S)),
-            slide,
-            lambda: press(window, "Home"),
-        ]
-        for jump in jumps:
-            if playing:
-                window.review.feed.play()
-                window.wall.pass_s(0.37)
-            jump()
-            as_the_timer_does(window)
-            compare(window)
+            window.wall.pass_s(0.37)
+        jump()
+        as_the_timer_does(window)
+        compare(window)
 
 
-def test_the_far_view_is_of_the_instant_that_was_jumped_to(path):
+def test_the_far_view_is_of_the_instant_that_was_jumped_to(common):
     """After each jump its digits, verdicts and clocks are those of the snapshot."""
-    with replayed(path, at_s=30) as window:
-        press(window, "F")
-        for second in (251.4, 46.0, 180.2, 399.0, 12.0):
-            window.review.go_to(round(second * NS_PER_S))
-            as_the_timer_does(window)
-            compare_far(window)
+    window = brought_back(common, 30)
+    press(window, "F")
+    for second in (251.4, 46.0, 180.2, 399.0, 12.0):
+        window.review.go_to(round(second * NS_PER_S))
+        as_the_timer_does(window)
+        compare_far(window)
+    press(window, "F")
 
 
 def test_a_paused_replay_stays_at_its_instant(path):
@@ -229,18 +235,18 @@ def test_a_paused_replay_stays_at_its_instant(path):
         settle(window)
 
 
-def test_a_page_that_is_turned_to_shows_the_present_at_once(path):
+def test_a_page_that_is_turned_to_shows_the_present_at_once(common):
     """Into the far view and back, before the next frame of the timer: no page is painted empty, or
     as it stood when it was left, with the cursor of now on it.
     """
-    with replayed(path, at_s=60.0) as window:
-        chart = window.workbench.chart
-        panels = (chart.traces, chart.differences, chart.lanes)
-        press(window, "F")
-        assert window.far.shown_frame is not None
-        assert window.far.shown_frame.now_s == pytest.approx(60.0, abs=0.3)
-        window.review.go_to(200 * NS_PER_S)
-        settle(window)
-        press(window, "F")
-        assert {round(panel.frame.now_s, 3) for panel in panels} == {round(window.seen.cursor_s, 3)}
-        assert window.seen.cursor_s == pytest.approx(200.0, abs=0.3)
+    window = brought_back(common, 60.0)
+    chart = window.workbench.chart
+    panels = (chart.traces, chart.differences, chart.lanes)
+    press(window, "F")
+    assert window.far.shown_frame is not None
+    assert window.far.shown_frame.now_s == pytest.approx(60.0, abs=0.3)
+    window.review.go_to(200 * NS_PER_S)
+    settle(window)
+    press(window, "F")
+    assert {round(panel.frame.now_s, 3) for panel in panels} == {round(window.seen.cursor_s, 3)}
+    assert window.seen.cursor_s == pytest.approx(200.0, abs=0.3)
