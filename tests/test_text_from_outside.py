@@ -26,7 +26,7 @@ from tests.standins.hostile import (
     assert_plain,
     hostile_capture,
 )
-from tests.standins.small_pictures import small_pictures
+from tests.standins.small_pictures import without_pixels
 
 WINDOW = Path(live.__file__).parent / "views" / "window"
 
@@ -99,7 +99,7 @@ def test_an_error(tmp_path, capsys):
 def test_page_and_figures(hostile, capsys, tmp_path):
     """Page and SVG show markup and formulas as text, and load nothing; what is said is plain."""
     out, figures = tmp_path / "page.html", tmp_path / "figures"
-    with small_pictures():
+    with without_pixels():
         asked = ["--out", str(out), "--figures", str(figures)]
         assert entry.main(["report", str(hostile), *asked]) == 0
     assert_names_both(capsys.readouterr().out)

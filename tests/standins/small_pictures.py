@@ -34,6 +34,15 @@ def small_pictures() -> Iterator[None]:
 
 
 @contextmanager
+def without_pixels() -> Iterator[None]:
+    """While it lasts, files of figures are SVG alone."""
+    with small_pictures(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(figures, "VIDEO_DPI", {})
+        patch.setattr(figures.FigureCanvas, "save_png", lambda *_: None)
+        yield
+
+
+@contextmanager
 def without_figures() -> Iterator[None]:
     """While it lasts, pages of sessions have their words and tables alone."""
     with pytest.MonkeyPatch.context() as patch:

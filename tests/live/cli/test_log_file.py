@@ -22,7 +22,6 @@ from replay.files_only import user_home
 from tests.standins.feeds import two_sensors, written
 
 ROOT = Path(__file__).resolve().parents[3]
-CAPTURE = next((ROOT / "recordings_demo").glob("*_rowing-ergometer_W1.sqlite"))
 pytestmark = pytest.mark.usefixtures("log_folder")
 
 
@@ -32,6 +31,12 @@ def log_folder(tmp_path, monkeypatch):
     folder = tmp_path / "log"
     monkeypatch.setenv(LOG_FOLDER_VARIABLE, str(folder))
     return folder
+
+
+@pytest.fixture
+def capture(tmp_path):
+    """A minute of two sensors."""
+    return written(tmp_path / "a.sqlite", two_sensors(60), end_s=60)
 
 
 def _failing(monkeypatch, error):
@@ -123,9 +128,9 @@ def test_a_label_cannot_write_lines_of_the_log():
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
 @pytest.mark.parametrize("options", [["analyse"], ["check", "--json"], ["check", "--help"]])
-def test_an_output_that_is_full_is_one_sentence(options):
+def test_an_output_that_is_full_is_one_sentence(options, capture):
     """A disk that is full under the output is a sentence and status 2, never a trace."""
-    files = [str(CAPTURE)] if "--help" not in options else []
+    files = [str(capture)] if "--help" not in options else []
     with Path("/dev/full").open("w") as full:
         ended = subprocess.run(
             [sys.executable, "-m", "live", *options, *files],
@@ -142,14 +147,17 @@ def test_an_output_that_is_full_is_one_sentence(options):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="file modes are POSIX")
-def test_what_is_written_is_for_this_user_alone(tmp_path, capsys):
+def test_what_is_written_is_for_this_user_alone(tmp_path, capsys, capture):
     """Files that a command makes have mode 0600 and folders 0700, whatever the umask was."""
     pytest.importorskip("jinja2", reason="the page needs the extra report")
-    capture = written(tmp_path / "a.sqlite", two_sensors(60), end_s=60)
+    from tests.standins.small_pictures import without_figures
+
     before = os.umask(0)
     try:
         out = tmp_path / "new" / "pages" / "page.html"
-        assert command_line.run(["report", str(capture), "--out", str(out), "--no-figures"]) == 0
+        with without_figures():
+            asked = ["report", str(capture), "--out", str(out), "--no-figures"]
+            assert command_line.run(asked) == 0
         folder = tmp_path / "tables"
         assert command_line.run(["export", str(capture), "--out", str(folder)]) == 0
         umask = os.umask(0)
@@ -166,16 +174,17 @@ def test_what_is_written_is_for_this_user_alone(tmp_path, capsys):
 
 @pytest.mark.skipif(os.name == "nt", reason="streams are closed by a shell of POSIX")
 @pytest.mark.parametrize(
-    ("closed", "file", "status"),
+    ("closed", "there", "status"),
     [
-        (">&-", CAPTURE, 0),
-        ("<&- >&- 2>&-", CAPTURE, 0),
-        ("2>/dev/full", "/nope", WRONG),
-        ("2>&-", "/nope", WRONG),
+        (">&-", True, 0),
+        ("<&- >&- 2>&-", True, 0),
+        ("2>/dev/full", False, WRONG),
+        ("2>&-", False, WRONG),
     ],
 )
-def test_streams_that_are_missing_or_full_cost_no_status(closed, file, status):
+def test_streams_that_are_missing_or_full_cost_no_status(closed, there, status, capture):
     """What cannot be said is not said, and no file gets the number of a stream."""
+    file = capture if there else "/nope"
     line = f"exec {shlex.quote(sys.executable)} -m live check {shlex.quote(str(file))} {closed}"
     ended = subprocess.run(
         ["sh", "-c", line],
@@ -233,7 +242,7 @@ def test_a_page_of_advice_of_a_library_is_told_on_one_line(monkeypatch, capsys):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="users have a folder there")
-def test_a_user_without_a_folder_goes_without_what_is_kept(monkeypatch, capsys):
+def test_a_user_without_a_folder_goes_without_what_is_kept(monkeypatch, capsys, capture):
     """A container may run a program as a number that nobody is."""
     for name in ("HOME", LOG_FOLDER_VARIABLE, "SIDEBEAT_CONFIG_DIR", "SIDEBEAT_CACHE_DIR"):
         monkeypatch.delenv(name, raising=False)
@@ -243,7 +252,7 @@ def test_a_user_without_a_folder_goes_without_what_is_kept(monkeypatch, capsys):
     assert user_home() == Path("/nonexistent")
     monkeypatch.setattr("live.cli.log_file.user_home", lambda: Path("/dev/null"))
     monkeypatch.setattr("live.setup.known_sensors.user_home", lambda: Path("/nonexistent"))
-    assert command_line.run(["check", str(CAPTURE)]) == 0
+    assert command_line.run(["check", str(capture)]) == 0
     capsys.readouterr()
 
 

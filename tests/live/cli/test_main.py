@@ -17,6 +17,7 @@ from live.cli.main import COMMANDS, INTERRUPTED, WRONG
 from replay.errors import SidebeatError
 from replay.plan import format_plan
 from tests.standins.captures import PLAN
+from tests.standins.feeds import two_sensors, written
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -129,9 +130,9 @@ def test_a_reader_that_leaves_is_no_error():
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes close differently")
 @pytest.mark.parametrize("command", ["analyse", "check", "replay"])
-def test_tables_for_a_reader_that_has_gone_end_the_same_way(command):
+def test_tables_for_a_reader_that_has_gone_end_the_same_way(command, tmp_path):
     """What is printed as a table ends as what is printed line by line: status 141, no complaint."""
-    session = next((ROOT / "recordings_demo").glob("*kettlebell*.sqlite"))
+    session = written(tmp_path / "a.sqlite", two_sensors(60), end_s=60)
     options = ["--view", "none"] if command == "replay" else []
     reader, writer = os.pipe()
     os.close(reader)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
+from live import __main__ as entry
 from live.cli.sensors import sensor_table, suggested_plan
 from live.sources.bluetooth import FoundSensor
 from replay.plan import format_plan, parse_plan
@@ -93,11 +94,10 @@ def test_without_bluetooth_one_sentence_and_a_failure(bluez: BlueZ) -> None:
 
 
 @pytest.mark.parametrize("seconds", ["0", "-3", "121", "soon", "nan"])
-def test_the_time_to_listen_has_limits(seconds: str) -> None:
+def test_the_time_to_listen_has_limits(seconds: str, capsys: pytest.CaptureFixture[str]) -> None:
     """A time outside 1 to 120 s is refused before anything is done."""
-    done = sidebeat(f"--seconds={seconds}")
-    assert done.returncode == 2
-    assert "from 1 to 120" in done.stderr
+    assert entry.main(["sensors", f"--seconds={seconds}"]) == 2
+    assert "from 1 to 120" in capsys.readouterr().err
 
 
 def test_a_plan_of_namesakes_and_companions_is_valid() -> None:
