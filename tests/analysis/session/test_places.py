@@ -134,7 +134,7 @@ def test_a_damaged_file_costs_nothing_but_its_places(path):
     keep_places(path)
     kept = file_of(path)
     whole = kept.read_bytes()
-    for at in range(0, len(whole), len(whole) // 60):
+    for at in range(0, len(whole), len(whole) // 30):
         kept.write_bytes(whole[:at] + bytes([whole[at] ^ 0x20]) + whole[at + 1 :])
         with Capture.open(path) as capture:
             places_kept = KeptPlaces(capture)

@@ -107,6 +107,14 @@ def test_a_slip_of_an_hour_is_named():
     assert "-3600" in told or "-3599" in told
 
 
+def test_an_offset_between_two_slips_is_none():
+    """Seven minutes and a half are no slip of whole quarters of an hour, and are not called one."""
+    values = heart(2)
+    found = align(worn(values, 3), worn(values, 4, file_clock_s=-460))
+    assert found.offset_s == pytest.approx(460, abs=2)
+    assert found.slip_s == 0
+
+
 def test_a_slip_of_more_is_named_local_time():
     """Half hours and more hours are put down to local time."""
     values = heart(2)

@@ -48,7 +48,7 @@ def test_a_kept_board_goes_on_like_the_one_it_was_copied_from(path):
         end_ns = capture.duration_ns
         plan = capture.plan
     whole = Board(plan)
-    cuts = {len(events) * k // 7 for k in (2, 4, 6)}
+    cuts = {len(events) * k // 7 for k in (3, 6)}
     copies = []
     for place, event in enumerate(events):
         if place in cuts:
@@ -72,7 +72,7 @@ def test_going_back_by_places_gives_the_board_of_going_from_the_start(monkeypatc
         one, other = ViewModel(feed), ViewModel(plain)
         for player in (feed, plain):
             player.pause()
-        for _ in range(12):
+        for _ in range(9):
             kind, where = walk.choice("ssbn"), walk.randrange(feed.duration_ns)
             for player in (feed, plain):
                 if kind == "s":

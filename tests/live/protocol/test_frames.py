@@ -49,7 +49,7 @@ OTHERS = {
 }
 
 
-@given(st.lists(EVENTS, max_size=20), st.integers(1, 700))
+@given(st.lists(EVENTS, max_size=8), st.integers(1, 700))
 def test_events_survive_any_cutting_of_the_stream(events: list[Event], piece: int) -> None:
     """However the bytes are cut on the way, the same events come out in the same order."""
     stream = b"".join(map(wire.event_frame, events))
