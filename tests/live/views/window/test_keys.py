@@ -44,13 +44,13 @@ def test_number_keys_choose_what_is_followed():
 
 def test_arrows_move_the_picture_and_n_brings_it_back():
     """Left and right pan, plus and minus zoom, N follows again; the picture stays in between."""
-    with shown(session(1000)) as (window, feed):
+    with shown(session(150)) as (window, feed):
         press(window, "1")
         press(window, "Left")
         picture(window)
         moved = window.workbench.chart.top.vb.viewRange()[0]
         assert window.span.follow is None
-        feed.waiting.append(Tick(1010 * NS_PER_S))
+        feed.waiting.append(Tick(160 * NS_PER_S))
         picture(window)
         assert window.workbench.chart.top.vb.viewRange()[0] == pytest.approx(moved)
         press(window, "+")
@@ -64,7 +64,7 @@ def test_arrows_move_the_picture_and_n_brings_it_back():
         press(window, "N")
         picture(window)
         assert window.span.follow is Follow.MINUTE
-        assert window.workbench.chart.top.vb.viewRange()[0][0] == pytest.approx(950, abs=0.1)
+        assert window.workbench.chart.top.vb.viewRange()[0][0] == pytest.approx(100, abs=0.1)
 
 
 def test_the_wheel_zooms_all_panels_together():
@@ -302,7 +302,7 @@ def test_controls_keep_clear_of_one_another(steps):
 
 def test_resizing_draws_the_labels_anew():
     """After a resize the room for the labels is what the new width asks for."""
-    with shown(session(600)) as (window, _):
+    with shown(session(330)) as (window, _):
         before = window.span.room
         window.resize(2000, 1100)
         picture(window)
@@ -314,7 +314,7 @@ def test_resizing_draws_the_labels_anew():
 
 def test_w_and_enter_bring_a_warning_into_the_picture():
     """W goes to the list, Enter centres the picture on the second where the fault began."""
-    with shown(session(1000, silent=range(100, 160))) as (window, _):
+    with shown(session(450, silent=range(100, 160))) as (window, _):
         press(window, "W")
         listing = window.workbench.warnings
         assert listing.hasFocus()

@@ -38,9 +38,9 @@ def test_the_far_view_is_another_picture(tmp_path):
 
 def test_deeds_are_done_before_the_picture_is_taken(tmp_path):
     """A picture can show what the user would see after some keys."""
-    path = written(tmp_path / "x.sqlite", two_sensors(600), end_s=600)
+    path = written(tmp_path / "x.sqlite", two_sensors(400), end_s=400)
     usual, minute = (
-        screenshot(path, 500, Picture(actions=actions)).toImage()
+        screenshot(path, 350, Picture(actions=actions)).toImage()
         for actions in ((), (Action.MINUTE,))
     )
     assert usual != minute
