@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from itertools import islice
+from typing import Any
 
 import pytest
 
@@ -47,6 +49,20 @@ def without_figures() -> Iterator[None]:
     """While it lasts, pages of sessions have their words and tables alone."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(figures, "figures_in_page", _empty)
+        yield
+
+
+@contextmanager
+def one_figure() -> Iterator[None]:
+    """While it lasts, pages of sessions have the first of their figures alone."""
+    drawn = figures.figures_in_page
+
+    def first(session: Session, *asked: Any) -> Iterator[figures.InPage]:
+        yield next(drawn(session, *asked))
+        yield from islice(_empty(session), 1, None)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(figures, "figures_in_page", first)
         yield
 
 

@@ -100,6 +100,8 @@ def test_people_are_told(log, tmp_path, capsys):
 def test_a_session_that_nothing_dates_has_no_date_anywhere(log, tmp_path, capsys):
     """Neither facts nor sentences put it at the beginning of the computer's calendar."""
     pytest.importorskip("jinja2", reason="the page needs the extra report")
+    from tests.standins.small_pictures import one_figure  # reads matplotlib
+
     status, out, _ = run(capsys, log, *options_for(tmp_path), "--json")
     assert status == 0
     capture = json.loads(out)["capture"]
@@ -109,7 +111,8 @@ def test_a_session_that_nothing_dates_has_no_date_anywhere(log, tmp_path, capsys
     assert entry.main(["check", capture]) == 0
     assert "Started at an unknown time" in capsys.readouterr().out
     page = tmp_path / "page.html"
-    assert entry.main(["report", capture, "--out", str(page), "--no-figures"]) == 0
+    with one_figure():
+        assert entry.main(["report", capture, "--out", str(page), "--no-figures"]) == 0
     text = page.read_text(encoding="utf-8")
     assert "date not known" in text
     assert "1970" not in text + capsys.readouterr().out

@@ -93,10 +93,13 @@ def test_a_cluster_needs_its_extra(capsys, monkeypatch):
 def test_the_pages_of_the_sessions_are_written_once_and_linked(tmp_path, capsys):
     """``--pages`` makes those that are not there, and the study's page leads to each of them."""
     pytest.importorskip("jinja2", reason="pages need the extra report")
+    from tests.standins.small_pictures import without_figures  # reads matplotlib
+
     capture = written(tmp_path / "one.sqlite", two_sensors(60), end_s=60)
     page, pages = tmp_path / "reports" / "study.html", tmp_path / "pages of sessions"
     command = ["study", str(capture), "--out", str(page), "--pages", str(pages)]
-    assert entry.main(command) == 0
+    with without_figures():
+        assert entry.main(command) == 0
     (one,) = pages.iterdir()
     assert one.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert f'href="../pages%20of%20sessions/{one.name}"' in page.read_text(encoding="utf-8")
@@ -131,6 +134,8 @@ def test_what_is_of_the_page_needs_the_page(capsys):
 def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys, monkeypatch):
     """Sensors and stretch go to the sessions' figures; such pages have names of their own."""
     pytest.importorskip("jinja2", reason="pages need the extra report")
+    from tests.standins.small_pictures import one_figure  # reads matplotlib
+
     monkeypatch.setattr("live.cli.study_pages.pool_of_processes", pool_here)
     captures = [
         str(written(tmp_path / f"{name}.sqlite", two_sensors(150), end_s=150))
@@ -138,7 +143,8 @@ def test_the_pages_of_the_sessions_show_what_was_asked_for(tmp_path, capsys, mon
     ]
     page, pages = tmp_path / "study.html", tmp_path / "pages"
     command = ["study", *captures, "--jobs", "2", "--out", str(page), "--pages", str(pages)]
-    assert entry.main([*command, "--sensor", "Sorrel", "--from", "1:00", "--to", "2:00"]) == 0
+    with one_figure():
+        assert entry.main([*command, "--sensor", "Sorrel", "--from", "1:00", "--to", "2:00"]) == 0
     assert len(list(pages.iterdir())) == 2
     for one in pages.iterdir():
         assert "Sorrel, 1:00 to 2:00 of" in one.read_text(encoding="utf-8")
