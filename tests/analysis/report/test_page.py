@@ -22,7 +22,7 @@ from replay.demo_files import demo_captures
 from replay.plan import Plan, PlannedSensor
 from tests.standins.demo_reports import demo_report
 from tests.standins.feeds import two_sensors, written
-from tests.standins.small_pictures import without_figures
+from tests.standins.small_pictures import one_figure, without_figures
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 
@@ -264,8 +264,10 @@ def test_invented_data_are_marked_on_page_and_figures(told):
 
 def test_measured_data_are_not_called_invented(tmp_path, capsys):
     """Where the plan does not say so, nothing is marked as invented."""
-    file = written(tmp_path / "a.sqlite", two_sensors(400), end_s=400)
-    text, _ = reported(capsys, file, tmp_path)
+    file = written(tmp_path / "a.sqlite", two_sensors(60), end_s=60)
+    with one_figure():
+        text, _ = reported(capsys, file, tmp_path)
+    assert "<svg" in text
     assert INVENTED not in text
 
 

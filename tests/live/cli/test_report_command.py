@@ -107,7 +107,8 @@ def test_what_cannot_be_written_is_one_sentence(tmp_path, capsys, short):
         ("--out", block / "page.html", "--no-figures"),
         ("--out", tmp_path / "page.html", "--figures", block),
     ):
-        status, _, err = run(capsys, "report", short, *arguments)
+        with without_figures():
+            status, _, err = run(capsys, "report", short, *arguments)
         assert (status, err.count("\n")) == (2, 1)
         assert "cannot be written" in err
 
