@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
+from live.__main__ import main
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from live.setup.known_sensors import CONFIG_FOLDER_VARIABLE
 from live.views.window.live.main_window import MainWindow
@@ -20,7 +19,6 @@ from live.views.window.setup.keys import Step
 from replay.capture import Capture
 from replay.event import ANCHOR, HEART_RATE, LINK
 from replay.plan import load_plan
-from tests.standins.running import ROOT
 from tests.standins.setups import setup_page, stop_frames, strap_and_wrist, until
 
 pytestmark = pytest.mark.timeout(120)
@@ -46,7 +44,7 @@ def shut(window: MainWindow) -> None:
     QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
-def test_from_the_page_to_a_whole_file(tmp_path):
+def test_from_the_page_to_a_whole_file(tmp_path, capsys):
     """Plan, checks, start, live window, asked on closing, end: the file is whole and its own."""
     out = tmp_path / "captures"
     with setup_page(out) as (window, child):
@@ -80,15 +78,10 @@ def test_from_the_page_to_a_whole_file(tmp_path):
         shut(live)
         assert capture_process.wait() == 0
     (path,) = out.glob("*.sqlite")
-    done = subprocess.run(
-        [sys.executable, "-m", "live", "check", str(path), "--json"],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    facts = json.loads(done.stdout)
-    assert (done.returncode, facts["whole"], facts["clean"]) == (0, True, True)
+    capsys.readouterr()
+    assert main(["check", str(path), "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert (facts["whole"], facts["clean"]) == (True, True)
     with Capture.open(path) as capture:
         events = list(capture.events())
         assert capture.plan == load_plan(path.with_suffix(".toml"))
