@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
 import sqlite3
 import subprocess
@@ -19,23 +18,14 @@ import pytest
 from replay.capture import Capture, check_capture, salvage
 from replay.capture.gate import LONGEST_VARIABLE, ask, check_length, guard, renew
 from replay.capture.recovery import recover
-from replay.capture.row_store import RowStore
-from replay.capture.schema import PAGE_SIZE, Row, event_crc, text_crc
-from replay.errors import CaptureError, DamagedCapture, DiskError, NotACapture
-from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event, Stamp
+from replay.capture.schema import PAGE_SIZE, event_crc, text_crc
+from replay.errors import CaptureError, DamagedCapture, NotACapture
+from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event
 from replay.plan import format_plan
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
 ENDLESS = "WITH RECURSIVE n(x) AS (VALUES(1) UNION ALL SELECT x + 1 FROM n) SELECT "
 ROOT = Path(__file__).resolve().parents[3]
-
-
-@pytest.fixture(scope="module")
-def sound(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """A closed capture of some seconds."""
-    path = tmp_path_factory.mktemp("sound") / "c.sqlite"
-    write_capture(path, session_events(20))
-    return path.read_bytes()
 
 
 @pytest.fixture
@@ -392,57 +382,6 @@ def test_a_hostile_file_costs_a_command_neither_time_nor_memory(altered) -> None
     assert "'event' is a view" in ended.stdout
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs pipes and links in a folder")
-@pytest.mark.parametrize("suffix", ["-wal", "-shm", "-journal"])
-@pytest.mark.parametrize("made", ["pipe", "device", "folder", "circle", "endless"])
-def test_what_lies_beside_a_capture_must_be_a_file(tmp_path, sound, suffix, made) -> None:
-    """SQLite would wait for a pipe, and a copy of a device never ends."""
-    path = tmp_path / "c.sqlite"
-    path.write_bytes(sound)
-    beside = path.with_name(path.name + suffix)
-    match made:
-        case "pipe":
-            os.mkfifo(beside)
-        case "device":
-            beside.symlink_to("/dev/zero")
-        case "folder":
-            beside.mkdir()
-        case "circle":
-            beside.symlink_to(beside)
-        case _:
-            with beside.open("wb") as file:
-                file.truncate(2_000_000_001)
-    for job in (Capture.open, check_capture, lambda path: salvage(path, tmp_path / "s.sqlite")):
-        with pytest.raises(CaptureError, match=rf"{suffix}: (cannot read|has more than)"):
-            job(path)
-
-
-def test_a_log_of_a_gigabyte_of_nothing_costs_nothing(tmp_path, sound) -> None:
-    """It takes no place on a disk; no more of it is read than there is."""
-    path = tmp_path / "c.sqlite"
-    path.write_bytes(sound)
-    with path.with_name("c.sqlite-wal").open("wb") as file:
-        file.truncate(1_000_000_000)
-    tracemalloc.start()
-    with Capture.open(path) as capture:
-        assert capture.wholeness.is_whole
-    assert check_capture(path).whole
-    most = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    assert most < 50_000_000
-
-
-def test_a_log_that_no_recording_leaves_is_left_to_a_salvage(tmp_path, sound, monkeypatch) -> None:
-    """It would be copied and looked through each time that the capture is opened."""
-    path = tmp_path / "c.sqlite"
-    path.write_bytes(sound)
-    path.with_name("c.sqlite-wal").write_bytes(bytes(40_000))
-    monkeypatch.setattr("replay.capture.files.LONGEST_LOG", 30_000)
-    with pytest.raises(DamagedCapture, match=r"c\.sqlite-wal: the log has more than"):
-        Capture.open(path)
-    assert check_capture(path).whole
-
-
 def test_an_event_is_no_longer_than_one_that_is_recorded(altered) -> None:
     """Thousands of them are read at once."""
     with pytest.raises(CaptureError, match="an event of 70000 bytes"):
@@ -480,36 +419,6 @@ def test_a_long_question_ends_with_an_interrupt() -> None:
         with pytest.raises(KeyboardInterrupt):
             ask(file, f"{ENDLESS} count(*) FROM n")
     timer.join()
-
-
-def test_rows_of_a_large_capture_are_kept_on_the_disk() -> None:
-    """Their number costs no memory, and the first with a number is the one that is kept."""
-    made = (Row(n, n, 1, 1, b"\0=", Stamp(n, "node", None)) for n in range(20_000, 0, -1))
-    tracemalloc.start()
-    store = RowStore(made)
-    store.add(Row(7, 0, 1, 1, b""))
-    numbers = [row.seq for row in store.in_order() if row.seq % 1000 == 0]
-    most = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    assert numbers == list(range(1000, 20_001, 1000))
-    assert (len(store), store.last, list(store.holes())) == (20_000, 20_000, [])
-    assert store.get(7) == Row(7, 7, 1, 1, b"\0=", Stamp(7, "node", None))
-    assert (store.get(20_001), 7 in store, 0 in store) == (None, True, False)
-    assert most < 4_000_000
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="needs limits of POSIX")
-def test_no_room_for_the_rows_is_no_damage() -> None:
-    """It is the disk's fault, and not taken for an error of the capture that is read."""
-    import resource
-
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
-    try:
-        with pytest.raises(DiskError, match="there is no room for what is whole in the capture"):
-            RowStore(Row(n, n, 1, 1, bytes(60_000)) for n in range(1, 1000))
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
 LONG_TEXTS = (

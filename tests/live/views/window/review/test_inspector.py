@@ -17,33 +17,16 @@ from live.views.window.review.compare_window import CompareWindow
 from live.views.window.review.why import at_second, measure_words, why_html
 from replay.capture import CaptureWriter
 from replay.event import ANCHOR, NS_PER_S, SESSION, Event, pack_int
-from tests.leftovers import kept
-from tests.standins.feeds import PLAN, two_sensors, written
+from tests.standins.feeds import PLAN, two_sensors
 from tests.standins.replayed import (
-    LENGTH_S,
     at,
     brought_back,
     do,
     drag,
-    events,
-    replayed,
     settle,
     spot_at,
 )
 from tests.standins.windows import press, session, shown
-
-
-@pytest.fixture(scope="module")
-def path(tmp_path_factory):
-    """A capture that is only looked at."""
-    return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), end_s=LENGTH_S)
-
-
-@pytest.fixture(scope="module")
-def common(path):
-    """A window that each test finds as if it had been opened for it alone."""
-    with replayed(path) as window, kept(window):
-        yield window
 
 
 def cells(window, column):

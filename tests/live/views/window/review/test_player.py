@@ -18,10 +18,8 @@ from live.views.window.review import controller
 from live.views.window.review.transport import SPEEDS, next_speed, position_words
 from replay.errors import CaptureError
 from replay.event import BATTERY, HEART_RATE, NS_PER_S
-from tests.leftovers import kept
-from tests.standins.feeds import beat, written
+from tests.standins.feeds import beat
 from tests.standins.replayed import (
-    LENGTH_S,
     at,
     brought_back,
     do,
@@ -32,19 +30,6 @@ from tests.standins.replayed import (
     spot_at,
 )
 from tests.standins.windows import picture, press, shown
-
-
-@pytest.fixture(scope="module")
-def path(tmp_path_factory):
-    """A capture that is only looked at."""
-    return written(tmp_path_factory.mktemp("x") / "c.sqlite", events(), end_s=LENGTH_S)
-
-
-@pytest.fixture(scope="module")
-def common(path):
-    """A window that each test finds as if it had been opened for it alone."""
-    with replayed(path) as window, kept(window):
-        yield window
 
 
 def test_p_and_space_play_and_pause(common):
