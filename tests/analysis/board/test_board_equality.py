@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from random import Random
 
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from analysis.board import Board
@@ -31,7 +31,7 @@ def _sessions() -> st.SearchStrategy[list[Event]]:
     """Up to some minutes of events of every kind, readable and not.
 
     What happens is drawn from the seed alone, as each of its draws would cost more than the board
-    does; a session that fails is cut as short as it may be.
+    does.  One that fails is told as it was drawn: looking for a shorter one would outlast the test.
     """
     return st.builds(_session, st.integers(0, 120), st.integers(0, 2**32))
 
@@ -75,7 +75,7 @@ def _played(events: list[Event], ticks: list[int], end_ns: int) -> tuple[list[Sn
     return seconds, board
 
 
-@settings(max_examples=25)
+@settings(max_examples=25, phases=[Phase.generate])
 @given(events=_sessions(), ticks=_TICKS)
 def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[int]) -> None:
     """Each second's snapshot, each warning and each series is the same with and without ticks, also
@@ -95,7 +95,7 @@ def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[in
         ]
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, phases=[Phase.generate])
 @given(events=_sessions())
 def test_warnings_are_well_formed(events: list[Event]) -> None:
     """Whatever the events: numbers count up, times are in order, sentences are sentences; what a

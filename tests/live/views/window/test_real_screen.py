@@ -144,15 +144,6 @@ def test_alone_it_is_the_start_page(screen, start_page):
     assert program.wait(timeout=30) == 0
 
 
-def test_the_far_view_fills_the_screen(screen, replay):
-    """F takes the whole screen, Escape gives it back."""
-    _, window, _ = replay
-    screen.press(window, "f")
-    time.sleep(1)
-    assert screen.size(window) == (1280, 720)
-    screen.press(window, "Escape")
-
-
 def test_a_paused_replay_jumps_to_a_warning_and_exports_what_is_in_sight(screen, replay, tmp_path):
     """A: the picture stands at the warning, and Ctrl+S writes the stretch around it."""
     _, window, _ = replay
