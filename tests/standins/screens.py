@@ -73,6 +73,12 @@ class Screen:
         self._ask("click", str(button))
         time.sleep(0.2)
 
+    def size(self, window: str) -> tuple[int, int]:
+        """Width and height of a window."""
+        lines = self._ask("getwindowgeometry", "--shell", window).splitlines()
+        facts = dict(line.split("=", 1) for line in lines)
+        return int(facts["WIDTH"]), int(facts["HEIGHT"])
+
 
 @contextmanager
 def x_screen(size: tuple[int, int] = (1280, 720)):
