@@ -74,6 +74,7 @@ class LineWriter:
             if not self._write(line):
                 self.dropped += 1
             self._queue.task_done()
+        self._queue.task_done()  # the word to end: else whoever flushes later waits for it
 
     def _write(self, line: str) -> bool:
         """Whether it could be written; nobody who reads any more is not worth a session."""

@@ -106,6 +106,16 @@ def test_who_has_not_read_within_the_time_is_not_waited_for_again() -> None:
     assert lines.close(5.0)
 
 
+def test_after_its_end_nothing_is_waited_for() -> None:
+    """Logging flushes each of its handlers once more when the interpreter ends."""
+    lines = LineWriter(io.StringIO())
+    lines.put("last")
+    assert lines.close(5.0)
+    before = time.monotonic()
+    assert lines.flush(20.0)
+    assert time.monotonic() - before < 5
+
+
 def test_lines_go_past_the_lock_of_the_stream() -> None:
     """The interpreter waits for that lock when it ends, and the thread is left to end with it."""
     reading, writing = os.pipe()
