@@ -33,6 +33,8 @@ _LOG_PAGES: Final = 64
 """Pages of the log at which SQLite copies it into the main file (256 KiB, about every
 half-minute): a copy of the main file alone, made by hand, then lacks little."""
 _OLDEST_SQLITE: Final = (3, 37, 0)  # the first with STRICT tables
+LOCKED_S: Final = 5.0
+"""How long another program may hold the file before saving has failed (SQLite's own measure)."""
 _CLOSE_ATTEMPTS: Final = 20
 _CLOSE_WAIT_S: Final = 0.05
 """The log is folded into the file when no other connection is open; a tool that looks at the
@@ -257,7 +259,9 @@ def _remove_empty_log(path: Path) -> None:
 
 def _open_with_log(path: Path) -> sqlite3.Connection:
     """The connection that a capture is written by.  ``sqlite3.Error``."""
-    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(
+        path, timeout=LOCKED_S, isolation_level=None, check_same_thread=False
+    )
     try:
         connection.execute("PRAGMA synchronous = FULL")
         if connection.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":

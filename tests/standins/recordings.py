@@ -29,6 +29,17 @@ signal.signal(signal.SIGUSR1, fill)
 """From a signal on, the kernel lets no log of a capture grow beyond 30 kB, nor a new file."""
 
 
+def lively(times: float = 20.0) -> str:
+    """Statements for a capture of which something must be recorded first: what its sensors say in
+    so many seconds, they say in one.  All else goes at its own pace.
+    """
+    return (
+        "from functools import partial\n"
+        "from live.sources import simulated\n"
+        f"simulated.SimulatedSource = partial(simulated.SimulatedSource, speed={times})\n"
+    )
+
+
 def fill_the_disk(running: RunningCapture, model: ViewModel) -> float:
     """Let no room be left, for a capture started with :data:`NO_ROOM`; seconds until it is told.
 

@@ -17,7 +17,7 @@ from live.protocol.view_model import ViewModel
 from live.views.terminal import app
 from live.views.window.live import pace
 from replay.capture import Capture
-from tests.standins.recordings import NO_ROOM, PLAN, fill_the_disk, recording, until
+from tests.standins.recordings import NO_ROOM, PLAN, fill_the_disk, lively, recording, until
 from tests.standins.running import SOON_S, running_capture
 
 pytestmark = [
@@ -29,7 +29,7 @@ pytestmark = [
 @pytest.fixture(name="capture")
 def capture_fixture(tmp_path: Path):
     """A capture that records two simulated sensors."""
-    with running_capture(tmp_path / "c", PLAN, "--view", "none") as capture:
+    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=lively()) as capture:
         yield capture
 
 
@@ -118,7 +118,8 @@ def test_the_steps_from_a_danger_to_a_picture_are_short_enough():
 
 def test_a_full_disk_is_told_at_once_and_ends_the_capture_with_what_is_saved(tmp_path):
     """Within two seconds every view knows; then the end tells what is in the file and what not."""
-    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=NO_ROOM) as capture:
+    before = lively(4.0) + NO_ROOM
+    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=before) as capture:
         feed = capture.attach()
         model = ViewModel(feed)
         recording(model)

@@ -19,7 +19,7 @@ from live.protocol.alarm import GOES_ON
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture
 from replay.event import Event
-from tests.standins.recordings import PLAN, recording, until
+from tests.standins.recordings import PLAN, lively, recording, until
 from tests.standins.running import running_capture
 
 pytestmark = [
@@ -28,10 +28,21 @@ pytestmark = [
 ]
 
 
+WATCHFUL = """\
+from functools import partial
+from live.capture import capture_file
+capture_file.watch_file = partial(capture_file.watch_file, every_s=0.1)
+from replay.capture import writer
+writer.LOCKED_S = 0.5
+"""
+"""It looks at its file ten times a second, and waits for a locked one for half a second."""
+
+
 @pytest.fixture(name="capture")
 def capture_fixture(tmp_path: Path):
     """A capture that records two simulated sensors."""
-    with running_capture(tmp_path / "c", PLAN, "--view", "none") as capture:
+    before = lively() + WATCHFUL
+    with running_capture(tmp_path / "c", PLAN, "--view", "none", before=before) as capture:
         yield capture
 
 
@@ -161,7 +172,7 @@ def test_both_files_say_where_the_recording_is(capture, model, tmp_path, capsys)
 
 
 def test_a_program_that_locks_the_file_does_not_end_the_recording(capture, model):
-    """Saving fails when the lock is not let go within SQLite's 5 s; a new file takes over."""
+    """Saving fails when the lock is not let go in time; a new file takes over."""
     path = capture.file()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
