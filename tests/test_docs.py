@@ -12,6 +12,7 @@ import shlex
 import sqlite3
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,8 @@ from analysis.study.reading import LeftOut
 from analysis.study.study import study_of
 from live import __main__ as entry
 from live.cli.main import COMMANDS, command_parser, load
+from live.sources import simulated
+from live.sources.simulated import SimulatedSource
 from replay.capture.schema import schema
 from replay.demo_files import demo_captures
 from replay.plan import parse_plan
@@ -249,13 +252,14 @@ def test_lines_about_captures_run(line, capsys, monkeypatch, tmp_path):
 
 
 def test_the_practice_line_runs(capsys, monkeypatch):
-    """Practice on simulated sensors runs as the README says, without a view and for a few seconds:
-    the session in which nobody was heard is a failure.
+    """Practice on simulated sensors runs as the README says, without a view and for a moment: the
+    session in which nobody was heard is a failure.
     """
     monkeypatch.chdir(ROOT)
+    monkeypatch.setattr(simulated, "SimulatedSource", partial(SimulatedSource, speed=20.0))
     line = next(line for line in guide_lines() if "--practice" in line)
     words = shlex.split(line)[1:]
-    status, facts = facts_of(capsys, *words, "--view", "none", "--minutes", "0.1")
+    status, facts = facts_of(capsys, *words, "--view", "none", "--minutes", "0.015")
     assert (status, facts["capture"], undocumented(facts, "live")) == (0, None, set())
     assert facts["events"] > 0
 

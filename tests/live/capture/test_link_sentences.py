@@ -55,7 +55,7 @@ def test_without_a_view_the_broker_that_is_away_stands_on_stderr(tmp_path) -> No
         ),
         broker=Broker(host="127.0.0.1", port=port),
     )
-    with running_capture(tmp_path, plan, "--view", "none", "--minutes", "0.05") as capture:
+    with running_capture(tmp_path, plan, "--view", "none", "--minutes", "0.025") as capture:
         assert capture.wait() == NOBODY_HEARD
     first, last = capture.stderr.splitlines()
     assert first.startswith(f"Yarrow, Sorrel: The broker at 127.0.0.1:{port} cannot be reached: ")

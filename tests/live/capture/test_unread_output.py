@@ -17,9 +17,11 @@ from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from replay.capture import Capture
 from replay.event import HEART_RATE, LATE, unpack_int
 from replay.plan import Plan, PlannedSensor, format_plan
+from tests.standins.recordings import lively
 from tests.standins.running import ROOT
 
-LOQUACIOUS = """
+LOQUACIOUS = f"""
+{lively(4.0)}
 import asyncio, logging, sys
 import live.capture.process as process
 watch = process.keep_watch
@@ -86,7 +88,7 @@ def test_a_reader_who_stopped_does_not_stop_the_capture(
         end = time.monotonic() + 60
         while not list(out.glob("*.sqlite")) and time.monotonic() < end:
             time.sleep(0.05)
-        time.sleep(4)  # enough for both buffers to be full many times over
+        time.sleep(2)  # enough for both buffers to be full twice over
         process.send_signal(signal.SIGINT)
         assert process.wait(20) == 0
     finally:

@@ -147,10 +147,9 @@ def test_a_full_disk_stops_the_session_visibly(broker: Broker, tmp_path: Path) -
 
 def test_practice_saves_nothing(broker: Broker, tmp_path: Path) -> None:
     """With --practice everything runs and no file is made; the status says so too."""
-    with running_capture(
-        tmp_path / "c", plan_for(broker), "--json", "--minutes", "0.05", saved=False
-    ) as capture:
+    with running_capture(tmp_path / "c", plan_for(broker), "--json", saved=False) as capture:
         feed = capture.attach()
+        feed.send("stop")
         messages = follow(feed, lambda seen: any(isinstance(m, Ended) for m in seen))
         assert "nothing is saved" in feed.title
         feed.close()

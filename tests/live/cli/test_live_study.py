@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
 from live import __main__ as entry
+from live.sources import simulated
+from live.sources.simulated import SimulatedSource
 from replay.capture import Capture
 
 PLAN = """
@@ -42,14 +46,15 @@ def plan(tmp_path):
     return path
 
 
-def test_the_next_open_cell_is_said_before_the_session(plan, tmp_path, capsys):
+def test_the_next_open_cell_is_said_before_the_session(plan, tmp_path, capsys, monkeypatch):
     """The study's plan counts from the folder of the session's; the capture does not keep its
     place.
     """
     (tmp_path / "study").mkdir()
     (tmp_path / "study" / "plan.toml").write_text(STUDY, encoding="utf-8")
+    monkeypatch.setattr(simulated, "SimulatedSource", partial(SimulatedSource, speed=20.0))
     command = ["live", "--plan", str(plan), "--out", str(tmp_path / "c"), "--view", "none"]
-    assert entry.main([*command, "--minutes", "0.1"]) == 0
+    assert entry.main([*command, "--minutes", "0.015"]) == 0
     told = capsys.readouterr()
     assert "Open in the study: Sorrel, 0 of 6 sessions." in told.out + told.err
     (path,) = (tmp_path / "c").glob("*.sqlite")

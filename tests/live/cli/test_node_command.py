@@ -4,23 +4,33 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
+from contextlib import closing
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from analysis.session.load import session_of
+from live.cli.main import run
 from live.cli.node import node_plan, parse_place
 from live.cli.sensors import suggested_plan
+from live.protocol.capture_feed import CaptureFeed
+from live.protocol.feed import Message
+from live.protocol.run_file import RUN_FOLDER_VARIABLE
+from live.sources import simulated
 from live.sources.node.listing import NodeSensorFound
 from live.sources.node.wire import NodeSensor
+from live.sources.simulated import SimulatedSource
 from replay.capture import Capture
 from replay.errors import SidebeatError
-from replay.event import HEART_RATE
+from replay.event import HEART_RATE, Event
 from replay.plan import Plan, format_plan, parse_plan
-from tests.standins.broker import running_broker
+from tests.standins.broker import free_port, running_broker
+from tests.standins.running import follow, running_capture
 
 ROOT = Path(__file__).parents[3]
 PLAN = """
@@ -47,13 +57,14 @@ source = "node"
 node = "attic"
 kind = "wrist"
 """
-NODE_S, LIVE_S = 24, 12
 
 
-def _start(*arguments: str) -> subprocess.Popen[str]:
+def _start(folder: Path, *arguments: str) -> subprocess.Popen[str]:
+    """A program whose captures are found in ``folder``."""
     return subprocess.Popen(
         [sys.executable, "-m", "live", *arguments],
         cwd=ROOT,
+        env={**os.environ, RUN_FOLDER_VARIABLE: str(folder)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -66,6 +77,12 @@ def _facts(process: subprocess.Popen[str]) -> dict:
     return json.loads(out)
 
 
+def _of_the_node(messages: list[Message]) -> list[Event]:
+    """What was measured there, once its clock was known."""
+    events = [m for m in messages if isinstance(m, Event) and m.channel == HEART_RATE]
+    return [e for e in events if e.foreign is not None and e.foreign.offset_ns is not None]
+
+
 def _heard(path: str, number: int) -> tuple[Capture, list]:
     with Capture.open(Path(path)) as capture:
         events = [e for e in capture.events() if (e.sensor, e.channel) == (number, HEART_RATE)]
@@ -75,23 +92,29 @@ def _heard(path: str, number: int) -> tuple[Capture, list]:
 @pytest.mark.timeout(180)
 def test_live_records_what_a_node_hears(tmp_path: Path) -> None:
     """Two programs and a broker: the same payloads in both files, at the same time within 5 ms."""
+    near = tmp_path / "node"
     with running_broker(tmp_path) as broker:
-        plan = tmp_path / "plan.toml"
-        plan.write_text(PLAN.replace("PORT", str(broker.port)))
-        out = tmp_path / "here"
+        plan = parse_plan(PLAN.replace("PORT", str(broker.port)))
+        file = tmp_path / "plan.toml"
+        file.write_text(format_plan(plan))
         node = _start(
-            "node", str(plan), "--name", "attic", "--out", str(tmp_path / "there"),
-            "--minutes", f"{NODE_S / 60}", "--json",
-        )  # fmt: skip
+            near, "node", str(file), "--name", "attic", "--out", str(tmp_path / "there"), "--json"
+        )
         assert node.stderr is not None
         while "is connected" not in (line := node.stderr.readline()):
             assert line, "the node has ended"
-        live = _start(
-            "live", "--plan", str(plan), "--out", str(out), "--minutes", f"{LIVE_S / 60}", "--json"
-        )
-        listed = _start("sensors", "--plan", str(plan), "--seconds", "1", "--json")
+        listed = _start(near, "sensors", "--plan", str(file), "--seconds", "1", "--json")
+        with running_capture(tmp_path / "here", plan, "--json") as capture:
+            feed = capture.attach()
+            follow(feed, lambda messages: len(_of_the_node(messages)) > 3)
+            feed.send("stop")
+            assert capture.wait() == 0, capture.stderr
+            feed.close()
+            here_facts = json.loads(capture.stdout)
         (there,) = _facts(listed)["node_sensors"]
-        here_facts, there_facts = _facts(live), _facts(node)
+        with closing(CaptureFeed.attach(*near.glob("*.json"))) as feed:
+            feed.send("stop")
+            there_facts = _facts(node)
     assert (there["node"], there["label"], there["online"]) == ("attic", "Sorrel", True)
     assert here_facts["not_heard"] == []
     (clock,) = here_facts["clocks"]
@@ -114,6 +137,23 @@ def test_live_records_what_a_node_hears(tmp_path: Path) -> None:
     with Capture.open(Path(here_facts["capture"])) as capture:
         data, _ = session_of(capture)
     assert data.sensors[2].notifications == len(heard)
+
+
+def test_a_node_ends_by_itself_after_the_minutes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """--minutes stops it, also while its broker is away, and what was heard is saved."""
+    monkeypatch.setenv(RUN_FOLDER_VARIABLE, str(tmp_path / "run"))
+    monkeypatch.setattr(simulated, "SimulatedSource", partial(SimulatedSource, speed=20.0))
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN.replace("PORT", str(free_port())))
+    asked = ["--name", "attic", "--out", str(tmp_path), "--minutes", "0.015", "--json"]
+    assert run(["node", str(plan), *asked]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert (facts["reason"], facts["problem"]) == ("0.015 min have passed", "")
+    with Capture.open(Path(facts["capture"])) as capture:
+        assert capture.clean
+        assert capture.duration_ns >= 0.9e9
 
 
 def test_a_node_takes_its_own_sensors_of_a_plan(tmp_path: Path) -> None:
@@ -166,8 +206,6 @@ def test_what_cannot_be_is_said_in_one_sentence(
     arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A wrong option ends the command with a sentence on stderr and status 2."""
-    from live.cli.main import run
-
     assert run(["node", *arguments]) == 2
     assert said in capsys.readouterr().err
 

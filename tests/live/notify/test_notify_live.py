@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
 import time
+from contextlib import closing, contextmanager
 from dataclasses import replace
 
 import pytest
@@ -23,11 +25,14 @@ from replay.capture import Capture
 from replay.event import ACKNOWLEDGED
 from replay.plan import Plan, PlannedSensor, format_plan
 from tests.live.notify.test_publisher import TOPIC, listening
+from tests.standins.bluez_sensor import heart_rate
 from tests.standins.broker import running_broker
 from tests.standins.running import NOBODY_HEARD, follow, running_capture
 
 pytestmark = pytest.mark.timeout(120)
 
+CONTACT_LOST = 0x04
+"""Flags of a heart-rate payload: the sensor knows of contact, and has none."""
 NOTE = """
 import os, sys
 with open(sys.argv[1], "a") as file:
@@ -43,7 +48,7 @@ def _own_config(tmp_path, monkeypatch):
 
 
 def plan_on(port, **attention):
-    """Two sensors on a broker that nobody feeds: both are silent from the start."""
+    """Two sensors on this broker."""
     if command := attention.get("command"):
         agree(command)
     sensors = (
@@ -57,6 +62,37 @@ def plan_on(port, **attention):
         broker=Broker(port=port),
         attention=AttentionPlan(**attention),
     )
+
+
+@contextmanager
+def slipped_off(broker, capture):
+    """Both sensors lose the skin at once, and say so five times a second: they are called to
+    sooner than sensors of which nothing comes.
+    """
+    with closing(capture.attach()) as feed:
+        follow(feed, lambda found: waited_for(found) == {1, 2})
+    over = threading.Event()
+
+    def publish():
+        with broker.publisher() as publisher:
+            payload = heart_rate(80)
+            while not over.wait(0.2):
+                for topic in ("gym/yarrow", "gym/sorrel"):
+                    publisher.publish(topic, payload)
+                payload = bytes((CONTACT_LOST, 80))
+
+    thread = threading.Thread(target=publish)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
+def waited_for(messages):
+    """The sensors whose topics are subscribed."""
+    return {m.sensor for m in messages if b"Waiting" in getattr(m, "payload", b"")}
 
 
 def lines_of(path):
@@ -79,15 +115,16 @@ def test_each_warning_is_told_once_whoever_looks_on(tmp_path):
                 model.pump()
                 return {w.sensor: w for w in model.snapshot().open_warnings}
 
-            capture.until(lambda: standing(models[0]).keys() == {1, 2}, "warnings")
-            capture.until(lambda: len(lines_of(noted)) >= 2, "runs of the command")
+            with slipped_off(broker, capture):
+                capture.until(lambda: standing(models[0]).keys() == {1, 2}, "warnings")
+                capture.until(lambda: len(lines_of(noted)) >= 2, "runs of the command")
             models[0].acknowledge([standing(models[0])[2]])
             capture.until(
                 lambda: standing(models[1])[2].acknowledged_s is not None, "acknowledgement"
             )
             assert standing(models[1])[1].calls
             feeds[0].send("stop")
-            assert capture.wait() == NOBODY_HEARD
+            assert capture.wait() == 0
             for feed in feeds:
                 feed.close()
             facts = json.loads(capture.stdout)
@@ -117,9 +154,8 @@ def test_what_goes_wrong_is_shown_and_stops_nothing(tmp_path):
         plan = plan_on(broker.port, command=fails)
         with running_capture(tmp_path / "run", plan, "--view", "none", saved=False) as capture:
             feed = capture.attach()
-            messages = follow(
-                feed, lambda found: any(getattr(m, "trouble", "") for m in found)
-            )  # fmt: skip
+            with slipped_off(broker, capture):
+                messages = follow(feed, lambda found: any(getattr(m, "trouble", "") for m in found))
             (status,) = [m for m in messages if getattr(m, "trouble", "")][:1]
             assert status.trouble.endswith("for warnings ended with status 9")
             assert status.problem == ""
@@ -127,7 +163,7 @@ def test_what_goes_wrong_is_shown_and_stops_nothing(tmp_path):
             assert capture.process.poll() is None
             feed.send("stop")
             follow(feed, lambda found: any(isinstance(m, Acknowledged) for m in found))
-            assert capture.wait() == NOBODY_HEARD
+            assert capture.wait() == 0
             feed.close()
     assert "Note: the command" in capture.stdout
 

@@ -23,6 +23,7 @@ from tests.standins.authority import Authority
 from tests.standins.board_reader import SCHEMA, reading_board
 from tests.standins.broker import password_file, running_broker
 from tests.standins.feeds import PLAN
+from tests.standins.recordings import lively
 from tests.standins.running import running_capture
 
 pytestmark = pytest.mark.timeout(150)
@@ -48,7 +49,10 @@ def test_a_session_is_published_from_its_beginning_to_its_end(tmp_path):
     """
     with running_broker(tmp_path) as broker, reading_board(broker.port, PREFIX) as reader:
         options = ("--view", "none", "--publish", PREFIX)
-        with running_capture(tmp_path / "run", plan_at(broker.port), *options) as capture:
+        before = lively(4.0)
+        with running_capture(
+            tmp_path / "run", plan_at(broker.port), *options, before=before
+        ) as capture:
             reading = "sensors/Sorrel/reading"
             capture.until(lambda: len(reader.events(reading)) >= 4, "readings")
             assert reader.newest["session"]["wearer"] == "W1"
@@ -85,7 +89,10 @@ def test_a_killed_watcher_is_gone_for_its_readers_and_missed_by_nobody_else(tmp_
     """Its last will says so within seconds; the recording goes on, and says that it is missed."""
     with running_broker(tmp_path) as broker, reading_board(broker.port, PREFIX) as reader:
         plan = plan_at(broker.port).publishing(PREFIX)  # as a plan's own [broker] says it
-        with running_capture(tmp_path / "run", plan, "--view", "none", saved=False) as capture:
+        options, before = ("--view", "none"), lively(4.0)
+        with running_capture(
+            tmp_path / "run", plan, *options, before=before, saved=False
+        ) as capture:
             capture.until(lambda: reader.state == "recording", "state")
             capture.until(lambda: "sensors/Sorrel/reading" in reader.newest, "reading")
             children = psutil.Process(capture.process.pid).children()
@@ -183,7 +190,7 @@ def test_the_board_is_published_over_tls_with_a_login(tmp_path, monkeypatch):
         )  # fmt: skip
         plan = replace(SIMULATED, broker=named)
         options = ("--view", "none", "--publish", PREFIX)
-        with running_capture(tmp_path / "run", plan, *options) as capture:
+        with running_capture(tmp_path / "run", plan, *options, before=lively(4.0)) as capture:
             reader = ReaderOverTls(named, "opensesame")
             try:
                 capture.until(lambda: any("/reading" in t for t in reader.topics), "reading")

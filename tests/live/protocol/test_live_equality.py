@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from analysis.board import Board
-from analysis.board.snapshot import Snapshot, WarningKind
+from analysis.board.snapshot import SensorWarning, Snapshot, WarningKind
 from live.protocol.capture_feed import CaptureFeed
 from live.protocol.feed import Ended, Feed
 from live.protocol.file_feed import FileFeed
@@ -24,6 +24,7 @@ from replay.event import MARKER, NS_PER_S
 from replay.plan import Plan, PlannedSensor
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture, heart_rate  # noqa: F401
 from tests.standins.broker import running_broker
+from tests.standins.recordings import lively
 from tests.standins.running import running_capture
 
 pytestmark = pytest.mark.timeout(120)
@@ -49,9 +50,11 @@ class Told:
         return board
 
 
-def told_by(feed: Feed, *, wait_s: float = 0.0, limit_s: float = 50.0) -> Told:
-    """Let a view model follow a feed to its end."""
-    told = Told()
+def told_by(
+    feed: Feed, told: Told | None = None, *, wait_s: float = 0.0, limit_s: float = 50.0
+) -> Told:
+    """Let a view model follow a feed to its end; ``told``: what is filled meanwhile."""
+    told = told or Told()
     model = ViewModel(feed, told.board_of)
     give_up = time.monotonic() + limit_s
     while model.ended is None:
@@ -84,20 +87,23 @@ def assert_equal(live: Told, replayed: Told) -> None:
         assert np.array_equal(live.board.grid(number), replayed.board.grid(number))
 
 
-def recorded(folder: Path, plan: Plan, script: Callable[[CaptureFeed], None]) -> tuple[Told, Told]:
+def recorded(
+    folder: Path, plan: Plan, script: Callable[[CaptureFeed, Told], None], before: str = ""
+) -> tuple[Told, Told]:
     """What a live board and, afterwards, the board of the replay said.
 
-    ``script`` makes things happen, with a feed for commands; the capture stops when it returns.
+    ``script`` makes things happen, with a feed for commands, and what the live board has told so
+    far; the capture stops when it returns.
     """
-    with running_capture(folder, plan, "--view", "none") as capture:
+    with running_capture(folder, plan, "--view", "none", before=before) as capture:
         remote = capture.attach()
         follower = capture.attach()
-        told: list[Told] = []
+        told = Told()
         following = threading.Thread(
-            target=lambda: told.append(told_by(follower, wait_s=0.005)), name="follower"
+            target=lambda: told_by(follower, told, wait_s=0.005), name="follower"
         )
         following.start()
-        script(remote)
+        script(remote, told)
         remote.send("stop")
         assert capture.wait() == 0
         following.join()
@@ -105,7 +111,7 @@ def recorded(folder: Path, plan: Plan, script: Callable[[CaptureFeed], None]) ->
         follower.close()
         feed = FileFeed(capture.file(), speed=None)
         try:
-            return told[0], told_by(feed)
+            return told, told_by(feed)
         finally:
             feed.close()
 
@@ -123,24 +129,26 @@ def test_equality_over_mqtt_with_a_fault_that_comes_and_goes(tmp_path: Path) -> 
             broker=PlannedBroker(host="127.0.0.1", port=broker.port),
         )
 
-        def script(remote: CaptureFeed) -> None:
+        def script(remote: CaptureFeed, told: Told) -> None:
             with broker.publisher() as publisher:
-                for number in range(60):  # 15 s at 4 Hz
+                for number in range(160):  # 40 s at most at 4 Hz
                     bpm = 120 + number // 4
                     publisher.publish("b/y", heart_rate(bpm, 60 * 1024 // bpm))
-                    if number == 10:
+                    if number == 7:
                         remote.send("marker", text="first flight", ago_ms=1200)
+                    silences = silences_of(told)
                     if number % 17 == 5:
                         publisher.publish("b/t", b"\x10")
-                    elif not 12 <= number < 44:
+                    elif number < 8 or silences:
                         publisher.publish("b/t", f"{bpm + number % 7}.25".encode())
+                    if any(warning.end_s is not None for warning in silences):
+                        return
                     time.sleep(0.25)
 
         live, replayed = recorded(tmp_path / "c", plan, script)
     assert_equal(live, replayed)
     assert live.board is not None
-    silences = [w for w in live.board.warnings if w.kind is WarningKind.SILENT and w.sensor == 2]
-    assert [w.end_s is not None for w in silences] == [True]
+    assert [w.end_s is not None for w in silences_of(live)] == [True]
     assert [marker.text for marker in live.board.markers] == ["first flight"]
     with Capture.open(next((tmp_path / "c").rglob("*.sqlite"))) as saved:
         arrived = [event.t_ns for event in saved.events() if event.channel == MARKER]
@@ -150,10 +158,16 @@ def test_equality_over_mqtt_with_a_fault_that_comes_and_goes(tmp_path: Path) -> 
     assert test.windows["session"].pairs >= 5
 
 
+def silences_of(told: Told) -> list[SensorWarning]:
+    """How often the second sensor was said to be silent."""
+    warnings = told.board.warnings if told.board is not None else ()
+    return [w for w in warnings if w.kind is WarningKind.SILENT and w.sensor == 2]
+
+
 def test_equality_over_bluetooth_with_a_broken_link(bluez: BlueZ, tmp_path: Path) -> None:
     """Real bleak against the stand-in: device facts, RR, lost contact, a dropped link, nonsense."""
-    strap = bluez.add(Sensor(YARROW, "Yarrow", rate_hz=4))
-    wrist = bluez.add(Sensor(SORREL, "Sorrel", rate_hz=4, script=_mixed))
+    strap = bluez.add(Sensor(YARROW, "Yarrow", rate_hz=12))
+    wrist = bluez.add(Sensor(SORREL, "Sorrel", rate_hz=12, script=_mixed))
     plan = Plan(
         wearer="W3",
         activity="easy trail running",
@@ -163,11 +177,12 @@ def test_equality_over_bluetooth_with_a_broken_link(bluez: BlueZ, tmp_path: Path
         ),
     )
 
-    def script(_remote: CaptureFeed) -> None:
+    def script(_remote: CaptureFeed, told: Told) -> None:
         _until(lambda: strap.sent >= 8 and wrist.sent >= 8)
         bluez.drop(wrist)
         before = wrist.sent
         _until(lambda: wrist.sent >= before + 8 and strap.sent >= 36)
+        _until(lambda: len(told.snapshots) >= 4)
 
     live, replayed = recorded(tmp_path / "c", plan, script)
     assert_equal(live, replayed)
@@ -189,7 +204,11 @@ def test_equality_of_a_practice_with_simulated_sensors(tmp_path: Path) -> None:
             PlannedSensor(label="Bracken", role="test", source="simulated", kind="arm"),
         ),
     )
-    live, replayed = recorded(tmp_path / "c", plan, lambda _remote: time.sleep(4))
+
+    def script(_remote: CaptureFeed, told: Told) -> None:
+        _until(lambda: len(told.snapshots) >= 3 and told.snapshots[-1].sensors[0].notifications)
+
+    live, replayed = recorded(tmp_path / "c", plan, script, lively(4.0))
     assert_equal(live, replayed)
     assert live.snapshots[-1].invented
     assert live.snapshots[-1].sensors[0].notifications > 0

@@ -10,6 +10,7 @@ from live.setup.discovered import DiscoveredSensors
 from live.setup.known_sensors import KnownSensor, KnownSensors
 from live.setup.subprocesses import LineSubprocess, listening_subprocess
 from tests.standins.bluez import BlueZ, Sensor, bluez_fixture  # noqa: F401
+from tests.standins.listening import brisk_listener
 from tests.standins.setups import until
 
 YARROW = "C0:00:00:00:00:01"
@@ -94,7 +95,7 @@ def test_the_listening_process_tells_signal_and_battery(bluez: BlueZ) -> None:
     """A real child lists played sensors, asks the ticked one alone, and ends with its input."""
     bluez.add(Sensor(YARROW, "Yarrow"))
     stranger = bluez.add(Sensor("C0:00:00:00:00:09", "stranger"))
-    child = listening_subprocess()
+    child = brisk_listener()
     child.say({"ask": [YARROW]})
     discovered = DiscoveredSensors(KnownSensors())
     try:

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from live.setup.subprocesses import listening_subprocess
 from live.sources.node import wire
 from replay.plan import parse_sensor
 from tests.standins.broker import running_broker
+from tests.standins.listening import TOLD_S, brisk_listener
 
 
 @pytest.mark.timeout(120)
@@ -18,7 +18,7 @@ def test_nodes_are_told_as_sensors_of_a_plan(tmp_path: Path) -> None:
     """Those that are there, as tables of a plan; what is wrong with a broker; nothing unasked."""
     state = wire.State("0" * 16, True, (wire.NodeSensor(number=1, label="Sorrel", address="C0:2"),))
     gone = wire.State("1" * 16, False, state.sensors)
-    child = listening_subprocess()
+    child = brisk_listener()
     said: list[dict] = []
 
     def wait_for(true) -> dict:
@@ -47,7 +47,7 @@ def test_nodes_are_told_as_sensors_of_a_plan(tmp_path: Path) -> None:
         child.say({"broker": None})
         time.sleep(1.0)
         child.poll()
-        time.sleep(6.0)
+        time.sleep(4 * TOLD_S)
         assert not any("node_sensors" in line for line in child.poll())
     finally:
         child.end()
