@@ -9,6 +9,7 @@ reached for: its releases are bounded in ``pyproject.toml``, and tests meet it t
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 from collections.abc import Callable
 from typing import Any, Final
@@ -33,6 +34,10 @@ def _for_us(record: logging.LogRecord) -> bool:
 
 _library: Final = logging.getLogger(f"{__name__}.library")
 _library.addFilter(_for_us)
+
+
+class HungUpError(ConnectionResetError):
+    """The broker has ended the connection before it let this client in or refused it."""
 
 
 class Attempt(aiomqtt.Client):
@@ -111,6 +116,17 @@ class Attempt(aiomqtt.Client):
         """
         if self._disconnected_by is not None and not self._connected.cancelled():
             self._disconnected_by(*told)
+        with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits
+            self._loop.call_soon_threadsafe(self._hang_up)
+
+    def _hang_up(self) -> None:
+        """Who was hung up on before the broker's answer is not answered any more: the library would
+        wait for it as long as for a broker that is slow.
+        """
+        if not self._is_over and not self._connected.done():
+            error = aiomqtt.MqttError("it ended the connection without an answer")
+            error.__cause__ = HungUpError()
+            self._connected.set_exception(error)
 
 
 def bound_reading(client: paho.Client) -> None:

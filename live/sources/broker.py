@@ -21,7 +21,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from live.sources.attempt import LARGEST_PACKET, Attempt, brief
+from live.sources.attempt import LARGEST_PACKET, Attempt, HungUpError, brief
 from replay.broker import Broker
 from replay.errors import PlanError
 from replay.link_state import LinkState
@@ -272,7 +272,7 @@ def _other_language(beneath: BaseException, broker: Broker) -> str:
             "answers, but not in plain MQTT; it may want encryption: tls = true in [broker], and "
             f"its port for it ({_TLS_PORT})."
         )
-    if isinstance(beneath, TimeoutError) or "alert" in str(beneath).lower():
+    if isinstance(beneath, TimeoutError | HungUpError) or "alert" in str(beneath).lower():
         return (
             "ends the encrypted connection; it may want a certificate of this computer: cert_file "
             "and key_file in [broker]."

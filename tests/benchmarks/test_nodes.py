@@ -64,8 +64,9 @@ def test_a_short_run_is_whole(tmp_path, monkeypatch):
     monkeypatch.setattr(nodes, "LONGEST_CUT_S", 2.0)
     monkeypatch.setattr(nodes, "QUIET_S", 5.0)
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        found, done, facts = runner.run(proof(tmp_path, 0.25, 3, ("attic", "hall"), 2))
+        found, done, facts = runner.run(proof(tmp_path, 0.18, 3, ("attic", "hall"), 2))
     assert done["broker restarts"] == 1
+    assert done["cuts"] >= 1
     assert [one.name for one in found] == ["attic", "hall"]
     assert all(one.is_whole for one in found), found
     assert len(facts["clocks"]) == 2

@@ -47,6 +47,7 @@ class Connection:
         self._hear = hear
         self._changed = changed
         self._kept = KeptClient(to, self, will=will)
+        self._sending: set[asyncio.Timeout] = set()
         self.up: Final = asyncio.Event()
         """Set while the connection stands."""
         self.down: Final = asyncio.Event()
@@ -63,7 +64,14 @@ class Connection:
         if client is None:
             return False
         try:
-            await client.publish(topic, payload, retain=retain)
+            async with asyncio.timeout(None) as patience:
+                self._sending.add(patience)
+                try:
+                    await client.publish(topic, payload, retain=retain)
+                finally:
+                    self._sending.discard(patience)
+        except TimeoutError:  # it was lost meanwhile, see _is_down
+            return False
         except (aiomqtt.MqttError, OSError, ValueError):
             await asyncio.sleep(NEWS_S)
             return False
@@ -101,3 +109,7 @@ class Connection:
     def _is_down(self) -> None:
         self.up.clear()
         self.down.set()
+        # The library waits for a line that is gone to take a message as for one that is slow.
+        now_s = asyncio.get_running_loop().time()
+        while self._sending:
+            self._sending.pop().reschedule(now_s)

@@ -137,15 +137,17 @@ class FollowedNode:
         if not self.run or (not retained and self._is_silent(t_ns)):
             self._follow(t_ns, state)
 
-    def hear_answer(self, t_ns: int, answer: wire.Answer) -> None:
-        """Four stamps of both clocks, and how far it is."""
+    def hear_answer(self, t_ns: int, answer: wire.Answer) -> bool:
+        """Four stamps of both clocks, and how far it is; whether some of its events are missing and
+        should be asked for at once.
+        """
         if answer.run != self.run:
             self._meet(t_ns, answer.run)
-            return
+            return False
         sent_ns = self._sent.pop(answer.n, None)
         if sent_ns is None:
             self.refused += 1
-            return
+            return False
         self._heard_ns = t_ns
         stepped = self._line.add(Exchange(sent_ns, answer.received_ns, answer.sent_ns, t_ns))
         if stepped:
@@ -157,13 +159,14 @@ class FollowedNode:
         if answer.facts is not None and self._next is None:
             self._join(t_ns, answer)
         if self._next is None:
-            return
+            return False
         if answer.first > self._next:
             self._miss(t_ns, answer.first - self._next)
             self._next = answer.first
-        self._missing = answer.newest >= self._next
+        knew, self._missing = self._missing, answer.newest >= self._next
         if not self._missing:
             self._caught_up(t_ns)
+        return not knew and self._wants(t_ns)
 
     def hear_events(self, t_ns: int, run: str, events: Sequence[wire.Told]) -> bool:
         """Some of its events; whether earlier ones are missing and should be asked for at once."""

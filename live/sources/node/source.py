@@ -119,8 +119,8 @@ class NodeSource:
             elif topic.endswith("/state"):
                 node.hear_state(t_ns, wire.read_state(payload), retained=retained)
                 self._hurry[node.name].set()
-            elif not retained:
-                node.hear_answer(t_ns, wire.read_answer(payload))
+            elif not retained and node.hear_answer(t_ns, wire.read_answer(payload)):
+                self._hurry[node.name].set()
         except (wire.WireError, KeyError) as error:
             self.refused += 1
             if self.refused == 1:  # the rest is counted
@@ -130,5 +130,6 @@ class NodeSource:
         for node in self._nodes.values():
             if state is LinkState.STREAMING:
                 node.wait(self._clock.now_ns())
+                self._hurry[node.name].set()
             else:
                 node.lose(self._clock.now_ns(), state, sentence)

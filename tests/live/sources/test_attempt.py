@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from live.sources import broker as brokers
 from live.sources.attempt import brief
 from live.sources.broker import tried
 from replay.broker import Broker
@@ -112,6 +113,29 @@ def test_cancelled_while_it_connects(server, complaints, loop_goes_on, monkeypat
     if not loop_goes_on:
         with server.accept()[0] as connection:
             assert connection.recv(1) == b""
+    assert complaints == []
+
+
+@pytest.mark.parametrize("last_words", [b"", b"HTTP/1.1 400 Bad Request\r\n"])
+def test_who_is_hung_up_on_does_not_wait_for_the_answer(
+    server, complaints, last_words, monkeypatch
+) -> None:
+    """However long a broker may take to let a client in: one that has ended the connection will
+    not.
+    """
+    monkeypatch.setattr(brokers, "TIMEOUT_S", 10 * PATIENCE_S)
+
+    async def work() -> None:
+        task = _begun(server, complaints)
+        for _ in range(2):  # in each version of MQTT
+            with await _accepted(server) as connection:
+                assert await asyncio.to_thread(connection.recv, 1)
+                connection.sendall(last_words)
+        with await _accepted(server):  # whether anybody answers
+            async with asyncio.timeout(PATIENCE_S):
+                assert "answers, but not in plain MQTT" in await task
+
+    _run(work())
     assert complaints == []
 
 

@@ -206,6 +206,7 @@ def test_a_slow_disconnect_of_one_sensor_does_not_hold_up_another(bluez: BlueZ) 
         await session.until_after(known, LinkState.STREAMING, 1)
         assert dead.connects == 1  # its old link is still being ended
         await session.until_state(LinkState.STREAMING, 2)
+        bluez.daemon.disconnect_s = 0.0
 
     run(work, PAIR)
 

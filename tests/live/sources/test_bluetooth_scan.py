@@ -158,10 +158,10 @@ def test_without_bluetooth_there_is_one_sentence(bluez: BlueZ, fault: str, words
 def test_twelve_healthy_sensors_give_twelve_answers(bluez: BlueZ) -> None:
     """With slow endings, a daemon that forgets, and one failure each: all answer, side by side.
 
-    One after another the endings alone would take 12 s; discovery goes on meanwhile, so that no
+    One after another the endings alone would take 6 s; discovery goes on meanwhile, so that no
     sensor whose turn comes late is forgotten.
     """
-    bluez.daemon.disconnect_s, bluez.daemon.forget_s = 1.0, 1.0
+    bluez.daemon.disconnect_s, bluez.daemon.forget_s = 0.5, 0.6
     sensors = [
         bluez.add(Sensor(f"C0:00:00:00:00:1{n:X}", f"S{n}", connects_in_vain=n % 2))
         for n in range(12)

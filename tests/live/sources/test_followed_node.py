@@ -46,6 +46,14 @@ class Played:
         self.t_ns += 96 * MS
         return ask
 
+    def answered(self) -> bool:
+        """A question and its answer: whether the next one is to be asked at once."""
+        there_ns = self.t_ns + self.ahead_ns
+        answer = Answer(
+            RUN, self.node.question(self.t_ns).n, there_ns, there_ns, 1, self.newest, None
+        )
+        return self.node.hear_answer(self.t_ns, answer)
+
     def join(self) -> None:
         self.state()
         for _ in range(6):
@@ -105,6 +113,23 @@ def test_the_last_ones_are_missed_too() -> None:
     asked = [played.exchange().seq for _ in range(30)]
     assert 11 in asked
     assert asked.count(11) <= 4
+
+
+def test_what_came_while_the_line_was_down_is_asked_for_at_once() -> None:
+    """The first answer afterwards tells of it: the next question need not wait, and only that."""
+    played = Played()
+    played.join()
+    played.send(11)
+    played.t_ns += 4 * NS_PER_S
+    assert not played.answered()
+    played.newest = 14
+    assert played.answered()
+    assert played.exchange().seq == 12
+    assert not played.answered()
+    played.send(12, 13, 14)
+    assert not played.answered()
+    played.newest = 15
+    assert not played.answered()  # it may be on its way
 
 
 def test_a_step_of_its_clock_has_its_stamps_translated_anew() -> None:
