@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any, Final
 
 from analysis.study.row import SensorRow, SessionRow
+from analysis.study.study import Study, study_of
 
 DAY_NS: Final = 86_400_000_000_000
 
@@ -102,3 +104,9 @@ def sessions(
         ]
         rows.append(session_row(number, sensors, wearer=wearers[number % len(wearers)], **values))
     return rows
+
+
+@cache
+def four_sessions() -> Study:
+    """A study of four sessions with two sensors each, of which Sorrel is the closer one."""
+    return study_of(sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1], "Tansy": [2.0, 2.1, 2.2, 2.3]}))

@@ -18,7 +18,12 @@ from live.cli import study as command
 from tests.standins.study_rows import sessions
 
 TANSY = [3.1, 2.9, 3.4, 3.0, 2.7, 3.0, 3.0]
-STUDY = study_of(sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 15.0], "Tansy": TANSY}))
+
+
+@pytest.fixture(scope="module", name="study")
+def study_fixture():
+    """Seven sessions of two sensors; in one of them Sorrel has failed."""
+    return study_of(sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 15.0], "Tansy": TANSY}))
 
 
 @pytest.mark.parametrize("has_pandas", [True, False])
@@ -44,19 +49,19 @@ def test_nested_facts_become_columns():
     assert row == {"x_interval_low": None, "x_interval_high": None, "in_y": 1, "said": "a. b."}
 
 
-def test_a_study_has_a_table_for_each_list_of_its_json():
+def test_a_study_has_a_table_for_each_list_of_its_json(study):
     """One row per sensor of a session, per sensor of an activity, per comparison, per place."""
-    rows = study_rows(STUDY)
+    rows = study_rows(study)
     assert set(rows) == set(TABLES)
     assert (len(rows["sessions"]), len(rows["sensors"]), len(rows["rankings"])) == (14, 2, 2)
-    table = study_frames(STUDY)["sensors"]
+    table = study_frames(study)["sensors"]
     assert np.isnan(table["mae_bpm_interval_low"][0])
     assert table["without_failures_mae_bpm_interval_low"][0] > 0
 
 
-def test_the_command_writes_every_table_as_csv(tmp_path, capsys, monkeypatch):
+def test_the_command_writes_every_table_as_csv(study, tmp_path, capsys, monkeypatch):
     """``--csv`` writes one file per table that has rows, each with its names on top."""
-    monkeypatch.setattr(command, "read", lambda *_, **__: STUDY)
+    monkeypatch.setattr(command, "read", lambda *_, **__: study)
     assert entry.main(["study", "captures", "--csv", str(tmp_path / "out")]) == 0
     files = {path.stem for path in (tmp_path / "out").iterdir()}
     assert files == {"sessions", "sensors", "comparisons", "rankings"}
@@ -68,11 +73,11 @@ def test_the_command_writes_every_table_as_csv(tmp_path, capsys, monkeypatch):
     assert str(tmp_path / "out") in capsys.readouterr().out.replace("\n", "")
 
 
-def test_figures_show_every_session_and_say_what_may_be_claimed():
+def test_figures_show_every_session_and_say_what_may_be_claimed(study):
     """Each session is a point, each difference a line, on the axes that come back."""
     from matplotlib import pyplot as plt
 
-    (activity,) = STUDY.activities
+    (activity,) = study.activities
     axes = plot_sessions(activity)
     points = sum(len(line.get_xdata()) for line in axes.lines if line.get_linestyle() == "None")
     assert points == 14 + 2  # sessions, and a mark for each mean

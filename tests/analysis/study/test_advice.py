@@ -11,11 +11,9 @@ from analysis.study.study import study_of
 from analysis.study.study_plan import Cell, StudyPlan, filled_cells
 from tests.standins.captures import PLAN, write_capture
 from tests.standins.captures import session_events as events
-from tests.standins.study_rows import sensor_row, session_row, sessions
+from tests.standins.study_rows import four_sessions, sensor_row, session_row
 
 ACTIVITY = "rowing ergometer"
-ROWS = sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1], "Tansy": [2.0, 2.1, 2.2, 2.3]})
-STUDY = study_of(ROWS)
 
 
 def advice_of(plan, study, study_plan, **more):
@@ -37,11 +35,11 @@ def test_the_next_line_of_the_wearing_plan_and_the_open_cells_are_offered():
         cell("Tansy", 9), cell("Sorrel", 2), cell("Sorrel", 8, side="right"),
         cell("Sorrel", 8, side="left"), Cell(sensor="Sorrel", activity="walking", sessions=3),
     )  # fmt: skip
-    advice = advice_of(PLAN, STUDY, cells)
+    advice = advice_of(PLAN, four_sessions(), cells)
     assert [(one.cell.sensor, one.cell.side) for one in advice.open_cells] == [
         ("Sorrel", "left"), ("Sorrel", "right"), ("Tansy", ""),
     ]  # fmt: skip
-    assert advice.line == STUDY.activity(ACTIVITY).plan[0]
+    assert advice.line == four_sessions().activity(ACTIVITY).plan[0]
     lines = list(advice_lines(advice))
     assert lines[0].startswith("The study's wearing plan, next session: W1: Sorrel ")
     assert lines[1] == (
@@ -58,17 +56,19 @@ def test_a_firmware_that_changed_before_its_cell_is_complete_is_warned_of():
             replace(one, firmware="8.0") if one.label == "Sorrel" else one for one in PLAN.sensors
         ),
     )
-    (change,) = advice_of(plan, STUDY, plan_with(cell("Sorrel", 6))).changes
+    (change,) = advice_of(plan, four_sessions(), plan_with(cell("Sorrel", 6))).changes
     assert (change.before, change.after, change.done, change.wanted) == (("7.4",), "8.0", 4, 6)
-    told = next(advice_lines(advice_of(plan, STUDY, plan_with(cell("Sorrel", 6)))))
+    told = next(advice_lines(advice_of(plan, four_sessions(), plan_with(cell("Sorrel", 6)))))
     assert told == (
         "Sorrel has firmware 8.0 now and had 7.4 in the study, with 4 of 6 sessions done: it "
         "will not be pooled with those."
     )
-    assert advice_of(plan, STUDY, plan_with(cell("Sorrel", 4))).changes == ()
-    heard = advice_of(plan, STUDY, plan_with(cell("Sorrel", 6)), firmware={"Sorrel": "7.4"})
+    assert advice_of(plan, four_sessions(), plan_with(cell("Sorrel", 4))).changes == ()
+    heard = advice_of(
+        plan, four_sessions(), plan_with(cell("Sorrel", 6)), firmware={"Sorrel": "7.4"}
+    )
     assert heard.changes == ()
-    assert advice_of(PLAN, STUDY, plan_with(cell("Sorrel", 6))).changes == ()  # not known
+    assert advice_of(PLAN, four_sessions(), plan_with(cell("Sorrel", 6))).changes == ()  # not known
 
 
 def test_a_cell_says_which_firmwares_its_sessions_had():

@@ -9,14 +9,12 @@ from pathlib import Path
 import pytest
 
 from analysis.report.study.plan_words import plan_lines
-from analysis.study.study import study_of
 from analysis.study.study_plan import State, filled_cells, is_planned, load_study_plan
 from live import __main__ as entry
 from live.cli import study as command
 from replay.errors import SidebeatError
-from tests.standins.study_rows import sessions
+from tests.standins.study_rows import four_sessions
 
-STUDY = study_of(sessions({"Sorrel": [1.0, 1.2, 0.9, 1.1], "Tansy": [2.0, 2.1, 2.2, 2.3]}))
 DOCS = Path(__file__).resolve().parents[3] / "docs" / "commands.md"
 HEAD = '[study]\ndated = {dated}\nstop = "six of each"\n'
 CELLS = """
@@ -53,9 +51,9 @@ def plan_of(folder, text):
 def test_cells_are_done_open_or_given_up(tmp_path):
     """Sessions count by sensor, activity and side; a reason gives a cell up that is not done."""
     plan = plan_of(tmp_path, HEAD.format(dated="2026-01-01") + CELLS)
-    found = [(one.done, one.state) for one in filled_cells(plan, STUDY)]
+    found = [(one.done, one.state) for one in filled_cells(plan, four_sessions())]
     assert found == [(2, State.DONE), (2, State.OPEN), (4, State.GIVEN_UP), (0, State.OPEN)]
-    lines = " ".join(plan_lines(plan, STUDY))
+    lines = " ".join(plan_lines(plan, four_sessions()))
     assert "Tansy in rowing ergometer: given up, 4 of 9 sessions (the band broke)" in lines
 
 
@@ -63,13 +61,13 @@ def test_cells_are_done_open_or_given_up(tmp_path):
 def test_what_was_decided_after_the_first_session_is_exploratory(tmp_path, dated, planned):
     """A plan speaks for what began on its day or later, and for what it expects something of."""
     plan = plan_of(tmp_path, HEAD.format(dated=dated) + CELLS)
-    (sensors, *arms) = STUDY.activities[0].comparisons
-    assert is_planned(sensors, plan, STUDY) is planned
-    assert not any(is_planned(one, plan, STUDY) for one in arms)
-    text = " ".join(plan_lines(plan, STUDY))
+    (sensors, *arms) = four_sessions().activities[0].comparisons
+    assert is_planned(sensors, plan, four_sessions()) is planned
+    assert not any(is_planned(one, plan, four_sessions()) for one in arms)
+    text = " ".join(plan_lines(plan, four_sessions()))
     assert ("exploratory: Sorrel against Tansy" in text) is not planned
     without = plan_of(tmp_path, HEAD.format(dated=dated) + CELLS.replace("claim", "given_up", 1))
-    assert not is_planned(sensors, without, STUDY)
+    assert not is_planned(sensors, without, four_sessions())
 
 
 @pytest.mark.parametrize(
@@ -115,7 +113,7 @@ def test_the_command_shows_the_plan_of_the_documents(tmp_path, capsys, monkeypat
     text = re.search(r"```toml\n(\[study\].*?)```", DOCS.read_text(encoding="utf-8"), re.DOTALL)
     path = tmp_path / "study.toml"
     path.write_text(text.group(1), encoding="utf-8")
-    monkeypatch.setattr(command, "read", lambda *_, **__: STUDY)
+    monkeypatch.setattr(command, "read", lambda *_, **__: four_sessions())
     assert entry.main(["study", "captures", "--plan", str(path)]) == 0
     assert "Sorrel in rowing ergometer, left: open, 2 of 6 sessions" in capsys.readouterr().out
     assert entry.main(["study", "captures", "--plan", str(path), "--json"]) == 0
