@@ -42,7 +42,7 @@ class Stamp:
     offset_ns: int | None = None
 
     def __post_init__(self) -> None:
-        for value in (self.stamp_ns, self.offset_ns or 0):
+        for value in (self.stamp_ns, 0 if self.offset_ns is None else self.offset_ns):
             if type(value) is not int or value not in _INT64:
                 raise ValueError(f"a stamp is a signed 64-bit number of ns, not {value!r}")
         if type(self.clock) is not str or not _CLOCK.fullmatch(self.clock):

@@ -11,6 +11,7 @@ import pytest
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
 from replay.capture.row_scan import scan_file
 from replay.capture.schema import Row, event_crc
+from replay.errors import DamagedCapture
 from replay.event import CHANNEL_NUMBERS, HEART_RATE, NS_PER_S, Event, Stamp
 from tests.standins.captures import PLAN, session_events, stamped_elsewhere, write_capture
 
@@ -48,6 +49,7 @@ def _without_columns(path: Path) -> None:
         (0, "esc\x1b[2J", 0),
         (0, "Dachböden", 0),
         (0, None, 0),
+        (0, "node", b""),
     ],
 )
 def test_a_stamp_that_a_capture_cannot_hold_is_refused(stamp_ns, clock, offset_ns) -> None:
@@ -94,6 +96,20 @@ def test_an_unknown_offset_is_not_the_offset_0(tmp_path: Path) -> None:
     events = write_capture(path, [event, event._replace(foreign=Stamp(1, "a", 0))])
     assert _read(path) == events
     assert [e.foreign and e.foreign.offset_ns for e in _read(path)] == [None, 0]
+
+
+def test_an_offset_that_a_bit_makes_bytes_is_damage(tmp_path: Path) -> None:
+    """A type that says 0 says "no bytes" with one bit more, and both have the same checksum."""
+    path = tmp_path / "c.sqlite"
+    event = Event(5, 1, HEART_RATE, b"\x00\x64", Stamp(70_000, "attic", 0))
+    write_capture(path, [event, event._replace(foreign=None)])
+    data = bytearray(path.read_bytes())
+    at = data.rindex(bytes((13 + 2 * len("attic"), 8)), 0, data.index(b"attic")) + 1
+    data[at] ^= 4
+    path.write_bytes(data)
+    with pytest.raises(DamagedCapture, match="event 1 of 2 does not match its checksum"):
+        _read(path)
+    assert salvage(path, tmp_path / "saved.sqlite").lost == 1
 
 
 def test_a_file_without_the_columns_reads_as_before(tmp_path: Path) -> None:
