@@ -253,11 +253,19 @@ def _check_log(path: Path) -> None:
     found = log.stat()
     held = min(found.st_size, 512 * getattr(found, "st_blocks", found.st_size))  # but for its holes
     if held > LONGEST_LOG:
-        raise DamagedCapture(
-            f"{log}: the log has more than {LONGEST_LOG // 10**6} MB, which no recording leaves "
-            "unless another program held its file; 'sidebeat check FILE --salvage NEW' saves what "
-            "is whole in both"
+        raise no_log_of_a_recording(
+            path,
+            f"has more than {LONGEST_LOG // 10**6} MB",
+            " unless another program held its file",
         )
+
+
+def no_log_of_a_recording(path: Path, what: str, unless: str = "") -> DamagedCapture:
+    """The sentence for a capture whose log is not looked through.  ``what``: it is, or has."""
+    return DamagedCapture(
+        f"{sidecar(path, LOG)}: the log {what}, which no recording leaves{unless}; 'sidebeat check "
+        "FILE --salvage NEW' saves what is whole in both"
+    )
 
 
 def _let_in(connection: sqlite3.Connection, file: Path, path: Path) -> None:

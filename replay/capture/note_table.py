@@ -65,7 +65,7 @@ def append_note(
     text = body_text(body)
     log = sidecar(path, LOG)
     try:
-        if log.exists() and any(row.seq > events for row in scan_file(log)):
+        if log.exists() and any(scan_file(log, (events + 1,))):
             raise DamagedCapture(
                 f"{path}: its log holds events that a note would cost; salvage what is whole into "
                 "a new capture first"

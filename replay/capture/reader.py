@@ -13,14 +13,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-from replay.capture.files import READ_ERRORS, cannot, open_for_reading
+from replay.capture.files import READ_ERRORS, cannot, no_log_of_a_recording, open_for_reading
 from replay.capture.gate import check_length, guard_events, renew
 from replay.capture.note_table import append_note, read_notes
 from replay.capture.notes import EffectiveNotes, Note, check_note, effective
 from replay.capture.raw_file import held_raw
 from replay.capture.schema import ENDING_TYPES as _ENDING
 from replay.capture.schema import SESSION_TYPES as _SESSION
-from replay.capture.schema import NotWhole, event_of, has_types, text_crc, whole_row
+from replay.capture.schema import FalseRows, NotWhole, event_of, has_types, text_crc, whole_row
 from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.errors import DamagedCapture, PlanError
 from replay.event import Event
@@ -56,6 +56,11 @@ class Capture:
                 self.wholeness: Wholeness = wholeness_of(
                     closed=self.clean, last=self.event_count, log=raw, notes=self._notes
                 )
+        except FalseRows:
+            self.close()
+            raise no_log_of_a_recording(
+                path, "is full of what looks like events and is none"
+            ) from None
         except (OSError, *READ_ERRORS) as error:
             self.close()
             raise cannot("read", path, error) from None

@@ -12,8 +12,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
-from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import chain, islice
@@ -37,7 +36,7 @@ from replay.capture.gate import MOST_NOTES, ask, bounded_notes, check_objects, g
 from replay.capture.note_table import whole_note
 from replay.capture.notes import Note
 from replay.capture.raw_file import Raw, copy_file, held_raw
-from replay.capture.row_scan import scan_rows
+from replay.capture.row_scan import ALL, scan_rows
 from replay.capture.row_store import RowStore
 from replay.capture.schema import (
     ENDING_TYPES,
@@ -169,7 +168,7 @@ def recover(path: Path) -> Recovered:
                         sieve(found, main_bytes)
                 in_file = len(found.rows)
                 found.hidden = in_file - plain
-                for row in scan_rows(log_bytes):
+                for row in scan_rows(log_bytes, _lost_of(found), is_log=True):
                     found.rows.add(row)
                 found.only_in_log = len(found.rows) - in_file
     except (OSError, *READ_ERRORS) as error:
@@ -286,12 +285,15 @@ def _session_of(row: tuple[Any, ...] | None) -> Session | None:
     return Session(row[0], row[1], row[2], bool(row[3]), plan)
 
 
-def sieve(found: Recovered, data: Raw) -> None:
-    """Take what is lost by now, and lies whole in these bytes: the session, notes and events."""
+def sieve(found: Recovered, data: Raw, *, is_log: bool = False) -> None:
+    """Take what is lost by now, and lies whole in these bytes: the session, notes and events.
+
+    ``is_log``: they are those of a log.
+    """
     if found.session is None:
         found.session_damaged = True
         found.session = _session_of(scan_session(data))
-    for row in scan_rows(data, _lost_of(found)):
+    for row in scan_rows(data, _lost_of(found), is_log=is_log):
         found.rows.add(row)
     sensors = len(found.session.plan.sensors) if found.session else _MOST_SENSORS
     known = {note.number for note in found.notes}
@@ -304,13 +306,11 @@ def sieve(found: Recovered, data: Raw) -> None:
     found.notes.sort(key=lambda note: note.number)
 
 
-def _lost_of(found: Recovered) -> Callable[[int], bool]:
-    """By its number, whether a row is lost so far: most of a large capture are not."""
+def _lost_of(found: Recovered) -> Sequence[int]:
+    """Numbers where what is lost so far begins and ends: most of a large capture is not."""
     edges = list(chain.from_iterable(islice(found.holes(), _MOST_RANGES)))
-    if len(edges) == 2 * _MOST_RANGES:
-        return lambda _: True
-    edges.append(found.expected + 1)  # what lies beyond may be there as well
-    return lambda seq: bisect_right(edges, seq) % 2 == 1
+    # What lies beyond may be there as well.
+    return ALL if len(edges) == 2 * _MOST_RANGES else [*edges, found.expected + 1]
 
 
 def _check_lists(connection: sqlite3.Connection, found: Recovered) -> None:

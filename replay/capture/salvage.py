@@ -159,7 +159,7 @@ def _recover(source: Path) -> Recovered:
                                 and not has_this_schema(data)
                             ):
                                 raise
-                            sieve(found, data)
+                            sieve(found, data, is_log=path != source)
         except OSError:
             pass
         if not found.rows:

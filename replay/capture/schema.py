@@ -33,6 +33,8 @@ FORMAT_VERSION: Final = 1
 PAGE_SIZE: Final = 4096
 """Bytes of a page: the size of a sector of today's disks, so that writing one page never
 rewrites another one's bytes."""
+MOST_ON_PAGE: Final = PAGE_SIZE - 35
+"""Bytes of a row, from its types on, that lie on one page as a whole."""
 
 _STATEMENTS: Final = """
 CREATE TABLE session (
@@ -149,6 +151,8 @@ def schema() -> str:
 _EVENT_HEAD: Final = Struct("<qqqq").pack
 _FOREIGN: Final = Struct("<q?q").pack
 _UNSTAMPED: Final = [None, None, None]
+_ALL_UNSTAMPED: Final = ((None, None, None), ())
+"""The columns of a foreign stamp where there is none, and where a file has no such columns."""
 _made: Final = tuple.__new__
 """Makes an event of all of its fields without the detour through names and defaults."""
 
@@ -196,8 +200,22 @@ class NotWhole(Exception):
     """A row of the events is damaged."""
 
 
+class FalseRows(Exception):
+    """In the bytes of a file more looks like rows, and is none, than damage makes."""
+
+
 def whole_row(columns: tuple[Any, ...]) -> Row | None:
     """The row of these columns, in the order of the table; ``None`` if it is not whole."""
+    if columns[5:-1] in _ALL_UNSTAMPED:  # nearly always; written out, as below
+        seq, t_ns, sensor, channel, payload = columns[:5]
+        try:
+            found = crc32(_EVENT_HEAD(seq, t_ns, sensor, channel) + payload)
+            is_row = t_ns >= 0 and sensor >= 0 and seq >= 0 and channel in CHANNEL_NAMES
+        except (TypeError, StructError):
+            return None
+        if not is_row or found - ((found & 0x8000_0000) << 1) != columns[-1]:
+            return None
+        return _made(Row, (seq, t_ns, sensor, channel, payload, None))
     try:
         event = event_of(columns)
     except NotWhole:

@@ -13,13 +13,13 @@ from typing import Final
 
 from replay.capture.raw_file import Raw
 from replay.capture.row_scan import (
-    INTEGER_BYTES,
     column_value,
-    numbers_before,
+    layout_of,
+    number_before,
     places,
-    varint,
 )
 from replay.capture.schema import (
+    MOST_ON_PAGE,
     NOTE_TYPES,
     PAGE_SIZE,
     SESSION_TYPES,
@@ -43,7 +43,6 @@ _SESSION: Final = re.compile(
 _NOTE: Final = re.compile(
     rb"\x00(?<=[\x06-\x0a]\x00)(?=" + _NUMBER + _TEXT + _TEXT + _NUMBER + rb")", re.DOTALL
 )
-_MOST_ON_PAGE: Final = PAGE_SIZE - 35
 _LEAST_ON_PAGE: Final = (PAGE_SIZE - 12) * 32 // 255 - 23
 _IN_CHAIN: Final = PAGE_SIZE - 4
 _LONGEST: Final = 1_000_000
@@ -73,32 +72,25 @@ def _rows(
 ) -> Iterator[tuple[int, tuple[object, ...]]]:
     """Rows of such a shape: each with its number, and without the column that stands for it."""
     for at in places(shape, data):
-        end, position, types = at + data[at], at + 1, []
-        while position < end:
-            kind, position = varint(data, position)
-            if position < 0:
-                break
-            types.append(kind)
-        if position != end or len(types) != columns + 1:
+        layout = layout_of(data[at : at + data[at]])
+        if layout is None or len(layout.sizes) != columns or layout.total > _LONGEST:
             continue
-        sizes = [(k - 12) // 2 if k >= 12 else INTEGER_BYTES.get(k, 0) for k in types[1:]]
-        total = end - at + sum(sizes)
-        if total > _LONGEST or not (body := _body(data, at, total)):
+        number = number_before(data, at, layout.length)
+        if not number or not (body := _body(data, at, layout.total)):
             continue
-        values, place = [], end - at
-        for kind, size in zip(types[1:], sizes, strict=True):
+        values, place = [], data[at]
+        for kind, size in zip(layout.kinds, layout.sizes, strict=True):
             values.append(column_value(kind, body[place : place + size]))
             place += size
-        for number in numbers_before(data, at, total):
-            yield number, tuple(values)
+        yield number, tuple(values)
 
 
 def _body(data: Raw, at: int, total: int) -> bytes:
     """All bytes of a row, also those on other pages; empty if they are not there."""
-    if total <= _MOST_ON_PAGE:
+    if total <= MOST_ON_PAGE:
         return data[at : at + total] if at + total <= len(data) else b""
     local = _LEAST_ON_PAGE + (total - _LEAST_ON_PAGE) % _IN_CHAIN
-    if local > _MOST_ON_PAGE:
+    if local > MOST_ON_PAGE:
         local = _LEAST_ON_PAGE
     body = data[at : at + local]
     page = int.from_bytes(data[at + local : at + local + 4], "big")

@@ -8,7 +8,7 @@ from typing import Final
 
 from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
 from replay.capture.raw_file import Raw
-from replay.capture.row_scan import scan_rows
+from replay.capture.row_scan import count_beyond
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.text import grouped
 
@@ -75,8 +75,11 @@ class Wholeness:
 
 
 def wholeness_of(*, closed: bool, last: int, log: Raw, notes: Iterable[Note]) -> Wholeness:
-    """How whole it is.  ``last``: number of its last event; ``log``: bytes of the log beside it."""
-    beyond = len({row.seq for row in scan_rows(log) if row.seq > last})
+    """How whole it is.  ``last``: number of its last event; ``log``: bytes of the log beside it.
+
+    Raises :class:`~replay.capture.schema.FalseRows`.
+    """
+    beyond = count_beyond(log, last)
     notes = list(notes)
     lost = [note.body["lost"] for note in notes if note.kind == SALVAGED]
     after = [note.words("file") for note in notes if note.kind == GOES_ON_IN]

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
+import random
 import sys
 import tracemalloc
 
 import pytest
 
 from replay.capture import Capture, check_capture, salvage
+from replay.capture.schema import Row
 from replay.errors import CaptureError, DamagedCapture
+from tests.standins.stored_rows import stored
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pipes and links in a folder")
@@ -59,5 +62,18 @@ def test_a_log_that_no_recording_leaves_is_left_to_a_salvage(tmp_path, sound, mo
     path.with_name("c.sqlite-wal").write_bytes(bytes(40_000))
     monkeypatch.setattr("replay.capture.files.LONGEST_LOG", 30_000)
     with pytest.raises(DamagedCapture, match=r"c\.sqlite-wal: the log has more than"):
+        Capture.open(path)
+    assert check_capture(path).whole
+
+
+def test_a_log_that_is_made_to_take_long_is_left_to_a_salvage(tmp_path, sound) -> None:
+    """Hundreds of thousands of places that look like rows, and none is one."""
+    path = tmp_path / "c.sqlite"
+    path.write_bytes(sound)
+    row, chance = stored(Row(1000, 2**20, 1, 1, b"\x10\x64"))[:-3], random.Random(1)
+    path.with_name("c.sqlite-wal").write_bytes(
+        b"".join(row + chance.randbytes(3) for _ in range(210_000))
+    )
+    with pytest.raises(DamagedCapture, match=r"c\.sqlite-wal: the log is full of what looks like"):
         Capture.open(path)
     assert check_capture(path).whole

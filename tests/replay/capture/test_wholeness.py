@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from live import __main__ as entry
 from live.protocol.file_feed import FileFeed
 from replay.capture import Capture, CaptureWriter, check_capture, salvage
 from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
+from replay.capture.raw_file import BLOCK
 from replay.capture.row_scan import scan_rows
 from replay.capture.wholeness import Wholeness, wholeness_of
 from replay.demo_files import demo_captures
@@ -109,6 +112,36 @@ def test_a_bit_in_the_log_that_hides_events_is_told(tmp_path) -> None:
     salvage(path, saved := tmp_path / "saved.sqlite")
     with Capture.open(saved) as capture:
         assert capture.event_count >= len(list(session_events(200))) - 40
+
+
+def test_a_long_log_that_another_program_kept_is_told_to_the_event(tmp_path) -> None:
+    """Each page of it was written many times: a bit hides all behind it, and no more is hidden."""
+    recorded, path = tmp_path / "recorded.sqlite", tmp_path / "c.sqlite"
+    writer = CaptureWriter(recorded, PLAN, started_utc_ns=STARTED_UTC_NS, software="x")
+    events = list(session_events(270))
+    with closing(sqlite3.connect(recorded)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM event").fetchone()
+        for count, event in enumerate(events, 1):
+            writer.append(event)
+            if count % 3 == 0:
+                writer.commit()
+        writer.commit()
+        for suffix in ("", "-wal"):
+            shutil.copyfile(f"{recorded}{suffix}", f"{path}{suffix}")
+    writer.abandon()
+    log = path.with_name("c.sqlite-wal")
+    data = bytearray(log.read_bytes())
+    assert len(data) > BLOCK
+    with Capture.open(path) as capture:
+        assert (capture.event_count, capture.wholeness) == (len(events), Wholeness(closed=False))
+    for at in (len(data) // 3, 40):
+        data[at] ^= 1
+        log.write_bytes(data)
+        with Capture.open(path) as capture:
+            assert capture.event_count < len(events) - 64
+            assert capture.wholeness.hidden == len(events) - capture.event_count
+    assert salvage(path, tmp_path / "saved.sqlite").saved == len(events)
 
 
 @pytest.fixture
