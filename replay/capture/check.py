@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import chain, pairwise
 from pathlib import Path
@@ -17,7 +17,17 @@ from replay.capture.schema import Row
 from replay.capture.wholeness import wholeness_of
 from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.channels import HEART_RATE_CHANNELS
-from replay.event import ANCHOR, JUMP, LATE, LINK, NS_PER_S, SESSION, unpack_int
+from replay.event import (
+    ANCHOR,
+    CHANNEL_NAMES,
+    CHANNEL_NUMBERS,
+    JUMP,
+    LATE,
+    LINK,
+    NS_PER_S,
+    SESSION,
+    unpack_int,
+)
 
 _LISTED_STRETCHES: Final = 10
 """Places of loss that get a sentence of their own; ``CheckReport.lost`` has them all."""
@@ -93,6 +103,9 @@ class CheckReport:
     problems: tuple[str, ...]
 
 
+_JUMP: Final = CHANNEL_NUMBERS[JUMP]
+
+
 class _Tally:
     """Events by sensor: how many on each channel, and when."""
 
@@ -102,16 +115,33 @@ class _Tally:
         self.others: dict[int, array[int]] = {}
         self.jumps: list[ClockJump] = []
         self.last_ns = 0
+        kinds: dict[tuple[int, int], _Kind] = {}
         for row in rows:
-            self.last_ns = row.t_ns
-            channel = row.event.channel
-            self.counts.setdefault(row.sensor, Counter())[channel] += 1
-            if channel in HEART_RATE_CHANNELS:
-                self.heart_rate.setdefault(row.sensor, array("q")).append(row.t_ns)
-            elif channel != LINK:
-                self.others.setdefault(row.sensor, array("q")).append(row.t_ns)
-            if channel == JUMP and len(row.payload) == 8:
-                self.jumps.append(ClockJump(row.t_ns, unpack_int(row.payload)))
+            _, t_ns, sensor, channel, payload, _ = row
+            if (kind := kinds.get((sensor, channel))) is None:
+                kind = kinds[sensor, channel] = self._kind_of(sensor, CHANNEL_NAMES[channel])
+            kind.count += 1
+            kind.keep(t_ns)
+            self.last_ns = t_ns
+            if channel == _JUMP and len(payload) == 8:
+                self.jumps.append(ClockJump(t_ns, unpack_int(payload)))
+        for (sensor, channel), kind in kinds.items():
+            self.counts.setdefault(sensor, Counter())[CHANNEL_NAMES[channel]] = kind.count
+
+    def _kind_of(self, sensor: int, channel: str) -> _Kind:
+        if channel in HEART_RATE_CHANNELS:
+            return _Kind(self.heart_rate.setdefault(sensor, array("q")).append)
+        if channel != LINK:
+            return _Kind(self.others.setdefault(sensor, array("q")).append)
+        return _Kind(lambda _: None)
+
+
+@dataclass(slots=True)
+class _Kind:
+    """Events of one sensor on one channel, and what is done with their times."""
+
+    keep: Callable[[int], None]
+    count: int = 0
 
 
 def check_capture(path: Path) -> CheckReport:

@@ -1,6 +1,8 @@
 """Whole rows of a damaged capture, by their number: on the disk where they are many.
 
-A capture of 300 MB has some ten million rows, which as objects would take gigabytes.
+A capture of 300 MB has some ten million rows, which as objects would take gigabytes.  Unbroken runs
+of them, as a capture has, are kept in pieces (:mod:`replay.capture.row_packs`), and what is between
+two runs in a table.
 """
 
 from __future__ import annotations
@@ -9,8 +11,9 @@ import sqlite3
 import tempfile
 import weakref
 from collections.abc import Iterable, Iterator
-from typing import Final
+from typing import Any, Final
 
+from replay.capture.row_packs import RowPacks
 from replay.capture.schema import Row
 from replay.errors import DiskError
 from replay.event import Stamp
@@ -19,6 +22,10 @@ _UNSTAMPED: Final = (None, None, None)
 _IN_MEMORY: Final = 8192
 """Rows; more than these are written to the disk, so many at a time."""
 _BYTES_IN_MEMORY: Final = 4_000_000
+_SHORTEST_RUN: Final = 64
+"""Rows; what is known of a run costs memory, and should be little beside it."""
+_BEYOND: Final = 2**63
+"""No row has such a number."""
 _CACHE_KIB: Final = 32_768
 """What SQLite keeps of it in memory; the rest is in a file of its own that nobody else sees."""
 
@@ -33,7 +40,8 @@ class RowStore:
     def __init__(self, rows: Iterable[Row] = ()) -> None:
         self._newest: dict[int, Row] = {}
         self._bytes = 0
-        self._connection: sqlite3.Connection | None = None
+        self._packs: RowPacks | None = None
+        self._table: sqlite3.Connection | None = None
         for row in rows:
             self.add(row)
 
@@ -45,78 +53,130 @@ class RowStore:
             self._to_disk()
 
     def __len__(self) -> int:
-        if (disk := self._disk()) is None:
+        if (packs := self._on_disk()) is None:
             return len(self._newest)
-        count: int = disk.execute("SELECT count(*) FROM row").fetchone()[0]
-        return count
+        return len(packs) + (self._one("SELECT count(*) FROM row") or (0,))[0]
 
     def __contains__(self, seq: int) -> bool:
+        if (packs := self._on_disk()) is not None and seq in packs:
+            return True
         return self.get(seq) is not None
 
     def get(self, seq: int) -> Row | None:
         """The row with this number."""
-        if (disk := self._disk()) is None:
+        if (packs := self._on_disk()) is None:
             return self._newest.get(seq)
-        found = disk.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone()
+        if (row := packs.get(seq)) is not None:
+            return row
+        found = self._one("SELECT * FROM row WHERE seq = ?", seq)
         return None if found is None else _row(found)
 
     @property
     def last(self) -> int:
         """The highest number; 0 without any."""
-        if (disk := self._disk()) is None:
+        if (packs := self._on_disk()) is None:
             return max(self._newest, default=0)
-        number: int = disk.execute("SELECT max(seq) FROM row").fetchone()[0]
-        return number
+        (number,) = self._one("SELECT max(seq) FROM row") or (0,)
+        return max(number or 0, packs.last)
 
     def in_order(self) -> Iterator[Row]:
         """All rows by their number."""
-        if (disk := self._disk()) is None:
+        if (packs := self._on_disk()) is None:
             yield from (self._newest[seq] for seq in sorted(self._newest))
             return
-        for columns in disk.execute("SELECT * FROM row ORDER BY seq"):
-            yield _row(columns)
+        for begin, first, _ in self._stretches(packs):
+            yield from map(_row, self._between("*", begin, first))
+            yield from packs.rows_from(first)
 
     def holes(self) -> Iterator[tuple[int, int]]:
         """Stretches of numbers ``first <= seq < after`` below the highest one without a row."""
         if len(self) == self.last:
             return
-        first = 1
-        for seq in self._numbers():
-            if seq > first:
-                yield first, seq
-            first = seq + 1
+        expected = 1
+        for first, after in self._runs():
+            if first > expected:
+                yield expected, first
+            expected = after
 
-    def _numbers(self) -> Iterator[int]:
-        if (disk := self._disk()) is None:
-            yield from sorted(self._newest)
+    def _runs(self) -> Iterator[tuple[int, int]]:
+        """Numbers ``first <= seq < after`` of which there is each, in order."""
+        if (packs := self._on_disk()) is None:
+            yield from ((seq, seq + 1) for seq in sorted(self._newest))
             return
-        for (seq,) in disk.execute("SELECT seq FROM row ORDER BY seq"):
-            yield seq
+        for begin, first, after in self._stretches(packs):
+            for (seq,) in self._between("seq", begin, first):
+                yield seq, seq + 1
+            if after > first:
+                yield first, after
 
-    def _disk(self) -> sqlite3.Connection | None:
-        """Where all rows are, if any are on the disk."""
-        if self._connection is not None and self._newest:
+    @staticmethod
+    def _stretches(packs: RowPacks) -> Iterator[tuple[int, int, int]]:
+        """Where each run begins and ends, and before these the end of the one before; at last the
+        end of the last one, and no run.
+        """
+        begin = 0
+        for first, after in packs.runs:
+            yield begin, first, after
+            begin = after
+        yield begin, _BEYOND, _BEYOND
+
+    def _between(self, columns: str, begin: int, end: int) -> Iterable[tuple[Any, ...]]:
+        """Of the table, rows from one number to before another."""
+        if self._table is None or begin == end:
+            return ()
+        return self._table.execute(
+            f"SELECT {columns} FROM row WHERE seq BETWEEN ? AND ? ORDER BY seq", (begin, end - 1)
+        )
+
+    def _one(self, query: str, *values: int) -> Any:  # noqa: ANN401 - columns of a row
+        """The answer of the table; ``None`` without one."""
+        return None if self._table is None else self._table.execute(query, values).fetchone()
+
+    def _on_disk(self) -> RowPacks | None:
+        """The runs, and then all rows are there or in the table, if any are on the disk."""
+        if self._packs is not None and self._newest:
             self._to_disk()
-        return self._connection
+        return self._packs
 
     def _to_disk(self) -> None:
         try:
-            if self._connection is None:
-                self._connection = _database()
-                weakref.finalize(self, self._connection.close)
-            self._connection.execute("BEGIN")
-            self._connection.executemany(
-                "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                map(_columns, self._newest.values()),
-            )
-            self._connection.execute("COMMIT")
-        except sqlite3.Error as error:
+            packs = self._packs = self._packs or RowPacks()
+            rows = [self._newest[seq] for seq in sorted(self._newest) if seq not in packs]
+            single: list[Row] = []
+            for run in _unbroken(rows):
+                first, last = run[0].seq, run[-1].seq
+                if len(run) < _SHORTEST_RUN or any(self._between("1", first, last + 1)):
+                    single += run
+                else:
+                    packs.add(run)
+            if single:
+                self._to_table(single)
+        except (OSError, sqlite3.Error) as error:
             raise DiskError(
                 f"{tempfile.gettempdir()}: there is no room for what is whole in the capture, and "
                 f"it is too much to be held in memory ({error})"
             ) from None
         self._newest.clear()
         self._bytes = 0
+
+    def _to_table(self, rows: list[Row]) -> None:
+        if self._table is None:
+            self._table = _database()
+            weakref.finalize(self, self._table.close)
+        self._table.execute("BEGIN")
+        self._table.executemany(
+            "INSERT OR IGNORE INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?)", map(_columns, rows)
+        )
+        self._table.execute("COMMIT")
+
+
+def _unbroken(rows: list[Row]) -> Iterator[list[Row]]:
+    """Runs of rows whose numbers follow each other."""
+    begin = 0
+    for index in range(1, len(rows) + 1):
+        if index == len(rows) or rows[index].seq != rows[index - 1].seq + 1:
+            yield rows[begin:index]
+            begin = index
 
 
 def _database() -> sqlite3.Connection:

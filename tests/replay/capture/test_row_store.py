@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import sys
 import tracemalloc
-from pathlib import Path
+from itertools import pairwise
 
 import pytest
 
@@ -13,15 +14,12 @@ from replay.capture.schema import Row
 from replay.errors import DiskError
 from replay.event import Stamp
 
-ENDLESS = "WITH RECURSIVE n(x) AS (VALUES(1) UNION ALL SELECT x + 1 FROM n) SELECT "
-ROOT = Path(__file__).resolve().parents[3]
-
 
 def test_rows_of_a_large_capture_are_kept_on_the_disk() -> None:
     """Their number costs no memory, and the first with a number is the one that is kept."""
-    made = (Row(n, n, 1, 1, b"\0=", Stamp(n, "node", None)) for n in range(20_000, 0, -1))
+    rows = (Row(n, n, 1, 1, b"\0=", Stamp(n, "node", None)) for n in range(20_000, 0, -1))
     tracemalloc.start()
-    store = RowStore(made)
+    store = RowStore(rows)
     store.add(Row(7, 0, 1, 1, b""))
     numbers = [row.seq for row in store.in_order() if row.seq % 1000 == 0]
     most = tracemalloc.get_traced_memory()[1]
@@ -33,6 +31,35 @@ def test_rows_of_a_large_capture_are_kept_on_the_disk() -> None:
     assert most < 4_000_000
 
 
+def made(seq: int, t_ns: int = 0) -> Row:
+    return Row(seq, t_ns, 1, 1, bytes(4))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rows_that_come_in_any_order_are_kept_as_in_memory(monkeypatch, seed) -> None:
+    """Runs, holes, rows between runs, and rows with numbers that are there: the first is kept."""
+    monkeypatch.setattr("replay.capture.row_store._IN_MEMORY", 100)
+    monkeypatch.setattr("replay.capture.row_packs._ROWS", 70)
+    chance = random.Random(seed)
+    store, expected = RowStore(), {}
+    for time in range(30):
+        begin = chance.choice((0, 1, 150, 151, 400, 1000, 2000, 2**63 - 200))
+        numbers = range(begin, begin + chance.choice((1, 63, 64, 65, 150)))
+        step = chance.choice((1, 1, 1, 2, 7))
+        for seq in chance.sample(numbers[::step], len(numbers[::step])):
+            store.add(made(seq, time))
+            expected.setdefault(seq, made(seq, time))
+        if chance.random() < 0.5:
+            asked = chance.choice(list(expected))
+            assert store.get(asked) == expected[asked]
+    assert list(store.in_order()) == [expected[seq] for seq in sorted(expected)]
+    assert (len(store), store.last) == (len(expected), max(expected))
+    there = sorted({0, *expected})
+    assert list(store.holes()) == [(a + 1, b) for a, b in pairwise(there) if b > a + 1]
+    for seq in (0, 1, 70, 149, 150, 220, 300, 1064, 1065, 2**63 - 1):
+        assert (seq in store, store.get(seq)) == (seq in expected, expected.get(seq))
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="needs limits of POSIX")
 def test_no_room_for_the_rows_is_no_damage() -> None:
     """It is the disk's fault, and not taken for an error of the capture that is read."""
@@ -41,7 +68,8 @@ def test_no_room_for_the_rows_is_no_damage() -> None:
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
     try:
-        with pytest.raises(DiskError, match="there is no room for what is whole in the capture"):
-            RowStore(Row(n, n, 1, 1, bytes(60_000)) for n in range(1, 1000))
+        for step in 1, 2:  # in one run, or none
+            with pytest.raises(DiskError, match="there is no room for what is whole in the captu"):
+                RowStore(Row(step * n, n, 1, 1, bytes(60_000)) for n in range(1, 1000))
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
