@@ -39,7 +39,10 @@ def shown(
     theme: Theme = LIGHT,
     size: tuple[int, int] = (1280, 720),
 ) -> Iterator[tuple[MainWindow, PushedFeed]]:
-    """A window on a feed, after its first picture; closed without asking."""
+    """A window on a feed, after its first picture; closed without asking.
+
+    Nothing is painted before that: what a window without a frame looks like is one test's matter.
+    """
     open_application()
     feed = PushedFeed(plan=plan, is_live=is_live)
     window = MainWindow(feed, theme)
@@ -47,7 +50,7 @@ def shown(
     window.show()
     window.activateWindow()
     feed.waiting += messages
-    picture(window)
+    _draw(window)
     try:
         yield window, feed
     finally:
@@ -62,6 +65,10 @@ def shown(
 def picture(window: MainWindow) -> None:
     """Draw now, as the frame timer would."""
     QApplication.processEvents()  # what was shown or made larger has its room first
+    _draw(window)
+
+
+def _draw(window: MainWindow) -> None:
     window.redraw()
     window.frame()
     QApplication.processEvents()

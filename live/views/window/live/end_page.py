@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 
 from live.views.window.live.warnings_list import WarningsList
 from live.views.window.parts.accessibility import name_parts
+from live.views.window.parts.appearance import dress
 from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -263,10 +264,11 @@ class EndPage(QWidget):
         self.picture.apply_theme(theme, font)
         if self._frame is not None:
             self._frame = replace(self._frame, theme=theme)
-        self.setStyleSheet(
+        dress(
+            self,
             "QTableWidget::item, QHeaderView::section { padding: 0 7px; }"
             f"QLabel#name {{ font-size: {1.4 * points:g}pt; }}"
-            f"QLabel#faint {{ color: {theme.faint}; }}"
+            f"QLabel#faint {{ color: {theme.faint}; }}",
         )
         self._fit()
         self._show_picture()

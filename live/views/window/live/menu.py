@@ -49,12 +49,14 @@ class Menus:
             menu.setAccessibleName(group)
             menu.aboutToShow.connect(self._look)
             self.menus[group] = menu
+            chosen: dict[QAction, Action] = {}
             for key in keys:
                 # The key stands beside the words; it is bound once, as a shortcut of the window.
                 hint = native(key.keys[:1]) if key.keys else ""
                 action = menu.addAction(f"{key.words}\t{hint}" if hint else key.words)
-                action.triggered.connect(lambda _=False, action=key.action: do(action))
                 self.actions[key.action] = action
+                chosen[action] = key.action
+            menu.triggered.connect(lambda action, chosen=chosen: do(chosen[action]))
 
     def _look(self) -> None:
         for which, action in self.actions.items():

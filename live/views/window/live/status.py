@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QStatusBar
 from analysis.report.words import count
 from live.protocol.feed import CaptureStatus
 from live.protocol.view_model import ViewModel, late_words, rules_off
+from live.views.window.parts.appearance import dress
 from live.views.window.parts.dialogs import native
 from live.views.window.parts.drawing_faults import DrawingFaults
 from live.views.window.parts.number_format import clock, wall_clock
@@ -76,12 +77,10 @@ class StatusLine(QStatusBar):
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
-        self.setStyleSheet(f"QStatusBar::item {{ border: none; }} QLabel {{ color: {theme.ink}; }}")
-        self.invented.setStyleSheet(
-            f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;"
-        )
-        self.notice.setStyleSheet("font-weight: bold;")
-        self.faults.setStyleSheet(f"color: {theme.alarm}; font-weight: bold;")
+        dress(self, f"QStatusBar::item {{ border: none; }} QLabel {{ color: {theme.ink}; }}")
+        dress(self.invented, f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;")
+        dress(self.notice, "font-weight: bold;")
+        dress(self.faults, f"color: {theme.alarm}; font-weight: bold;")
 
     def show_state(self, now_s: float, model: ViewModel, faults: str) -> None:
         """Bring the line up to date.  ``faults``: words on errors in drawing, empty for none."""

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from live.views.window.live.cards import CardColumn
 from live.views.window.live.warnings_list import WarningsList
+from live.views.window.parts.appearance import dress
 from live.views.window.parts.chart import Chart
 from live.views.window.parts.dialogs import CAUTIONS
 from live.views.window.parts.drawing_faults import DrawingFaults
@@ -55,9 +56,7 @@ class Cautions(QFrame):
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
-        self.setStyleSheet(
-            f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}"
-        )
+        dress(self, f"Cautions {{ background: {theme.ground}; border: 1px solid {theme.rule}; }}")
 
 
 USUAL_SHARE: Final = 0.31

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtGui import QFont
-from PySide6.QtWidgets import QApplication, QMainWindow, QToolTip
+from PySide6.QtWidgets import QApplication, QMainWindow, QToolTip, QWidget
 
 from live.views.window.parts.preferences import SIZES, USUAL_SIZE, PreferenceStore
 from live.views.window.parts.theme import (
@@ -53,10 +53,19 @@ class Appearance:
         if self.remembered is not None:
             self.remembered.keep(replace(self.remembered.chosen, size=self.size))
 
-    def apply(self, window: QMainWindow, more: str = "") -> QFont:
-        """Style a window; returns the font for what is painted.  ``more``: style of its own."""
+    @property
+    def font(self) -> QFont:
+        """The font of the chosen size."""
         font = QFont(self._usual)
         font.setPointSizeF(self._usual.pointSizeF() * SIZES[self.size])
+        return font
+
+    def apply(self, window: QMainWindow, more: str = "") -> QFont:
+        """Style a window; returns the font for what is painted.  ``more``: style of its own.
+
+        A window is styled before it has its parts: they come into it, and need no styling anew.
+        """
+        font = self.font
         # The palette is the application's: a window's own does not reach all of its parts.
         QApplication.setPalette(palette(self.theme))
         for kind in FRAMED:
@@ -64,7 +73,11 @@ class Appearance:
             QApplication.setPalette(framed_palette(self.theme), kind)  # type: ignore[arg-type]
         window.setFont(font)
         QToolTip.setFont(font)
-        sheet = style_sheet(self.theme, font.pointSizeF()) + more
-        if window.styleSheet() != sheet:  # or every part would be styled anew
-            window.setStyleSheet(sheet)
+        dress(window, style_sheet(self.theme, font.pointSizeF()) + more)
         return font
+
+
+def dress(part: QWidget, sheet: str) -> None:
+    """Style a part, unless it is styled so: all that it holds would be styled anew."""
+    if part.styleSheet() != sheet:
+        part.setStyleSheet(sheet)

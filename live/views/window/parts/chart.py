@@ -176,6 +176,13 @@ class Chart(pg.GraphicsView):  # type: ignore[misc]  # pyqtgraph is untyped
         super().resizeEvent(event)
         if hasattr(self, "lanes"):  # Qt sends a first size before the panels are there
             self._share_height()
+            self._settle()
+
+    def _settle(self) -> None:
+        # Left to what follows and to the paint event, it would ask for a second painting.
+        self.rows.activate()
+        for plot in (self.top, self.middle, self.bottom):
+            plot.vb.updateMatrix()
 
     def _label_axes(self) -> None:
         """Name the axes in full where the panel is high enough, with the unit alone elsewhere."""
@@ -196,9 +203,7 @@ class Chart(pg.GraphicsView):  # type: ignore[misc]  # pyqtgraph is untyped
         self._set_rows(self.top, *self.traces.take(frame, columns))
         self._set_rows(self.middle, *self.differences.take(frame, columns))
         self.lanes.show_frame(frame)
-        # Left to the paint event, the new matrices would ask for a second painting.
-        for plot in (self.top, self.middle, self.bottom):
-            plot.vb.updateMatrix()
+        self._settle()
 
     @staticmethod
     def _set_rows(plot: Plot, low: float, high: float) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum
+from functools import cache
 from typing import Final
 
 from PySide6.QtCore import Qt, Signal
@@ -32,6 +33,7 @@ CAUTIONS: Final = (
 )
 
 
+@cache  # each window asks for the same ones, and Qt takes its time
 def native(keys: tuple[str, ...]) -> str:
     """Keys as this system writes them."""
     form = QKeySequence.SequenceFormat.NativeText

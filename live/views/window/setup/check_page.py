@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from live.setup.checks import Check, State
+from live.views.window.parts.appearance import dress
 from live.views.window.parts.shapes import Shape, draw
 from live.views.window.parts.theme import LIGHT, Theme, sensor_styles
 from live.views.window.setup.body_map import BodyMap, PlacedSensor
@@ -252,6 +253,5 @@ class CheckPage(QScrollArea):
         # By tenths, so that a window that is drawn larger does not work the text out at each step.
         times = max(1.0, min(_LARGEST, int(10 * high / needed) / 10, wide / (_BESIDE * letter)))
         style = f"QWidget {{ font-size: {times * self.font().pointSizeF():.1f}pt; }}"
-        if style != self.section.styleSheet():
-            self.section.setStyleSheet(style)
+        dress(self.section, style)
         self.section.setMaximumWidth(round(times * _WIDEST * letter))

@@ -64,6 +64,8 @@ class StartWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.appearance = Appearance(theme)
+        self.appearance.recall(preferences)
+        self._dress()  # its parts are styled as they come
         self.preferences = preferences
         self.dialog: SettingsDialog | ImportDialog | None = None
         self._folders = list(folders)
@@ -369,11 +371,8 @@ class StartWindow(QMainWindow):
         """The theme in use."""
         return self.appearance.theme
 
-    def apply_theme(self) -> None:
-        """Apply the chosen theme, with text of the chosen size."""
-        theme = self.theme
-        font = self.appearance.apply(self)
-        points = font.pointSizeF()
+    def _dress(self) -> None:
+        theme, points = self.theme, self.appearance.font.pointSizeF()
         self.appearance.apply(
             self,
             f"""
@@ -387,7 +386,11 @@ class StartWindow(QMainWindow):
             QPushButton#forward:focus {{ border: 2px solid {theme.focus}; }}
             """,
         )
-        self.list.apply_theme(theme)
+
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
+        self._dress()
+        self.list.apply_theme(self.theme)
         self._widen()
 
     def _widen(self) -> None:

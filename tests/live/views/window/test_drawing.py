@@ -17,7 +17,9 @@ from PySide6.QtWidgets import QApplication
 from analysis.board.rules.levels import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
 from live.protocol.feed import Ended, Rewound, Tick
+from live.views.window.live.main_window import MainWindow
 from live.views.window.live.warnings_list import WARNING
+from live.views.window.parts.application import open_application
 from live.views.window.parts.canvas import Area, spread
 from live.views.window.parts.keys import Action
 from live.views.window.parts.lanes import stacked
@@ -35,12 +37,30 @@ from replay.plan import PlannedSensor
 from replay.signs import COLOURS, SHAPES, SIGNS
 from tests.standins.feeds import PLAN, beat
 from tests.standins.painted import painted_texts
-from tests.standins.windows import picture, session, shown
+from tests.standins.windows import PushedFeed, picture, session, shown
 
 
 def pieces(drawn) -> list[tuple[float, float]]:
     x, _, joined = drawn.line()
     return [(float(x[i]), float(x[i + 1])) for i in np.flatnonzero(joined[:-1])]
+
+
+def test_a_window_is_painted_before_its_first_picture():
+    """What is on the screen until something comes has its ground and its letters, and no fault."""
+    open_application()
+    window = MainWindow(PushedFeed(), LIGHT)
+    window.show()
+    QApplication.processEvents()
+    try:
+        seen = window.grab().toImage()
+        assert window.faults.count == 0, window.faults.last
+        chart = window.workbench.chart
+        spot = chart.mapTo(window, chart.rect().center())
+        assert seen.pixelColor(spot) == QColor(LIGHT.ground)
+        low = window.header.geometry().center().y() + window.menuBar().height()
+        assert len({seen.pixelColor(x, low).name() for x in range(0, seen.width(), 3)}) > 2
+    finally:
+        window.leave()
 
 
 def test_lines_stop_where_a_sensor_is_silent():
@@ -332,6 +352,7 @@ def test_an_axis_that_grows_too_short_for_its_name_has_the_unit_alone():
 def test_a_card_wraps_its_facts_anew_at_another_width():
     """In a narrower column the same facts take more lines, and the card grows."""
     with shown(session(60)) as (window, _):
+        picture(window)  # of the width that the column has since the first picture
         card = window.workbench.cards.cards[1]
         before = card.sizeHint().height()
         card.resize(card.width() // 2, card.height())

@@ -127,6 +127,7 @@ def test_cards_out_of_sight_follow_for_readers_of_screens():
 def test_lanes_that_are_scrolled_to_are_painted_and_told():
     """Of many lanes those in sight are painted; a lane that is scrolled to is there at once."""
     with shown(heard(50, 40), plan=plan_of(50)) as (window, _):
+        picture(window)  # with the room that the lanes have since the first one
         chart = window.workbench.chart
         bar = window.workbench_page.verticalScrollBar()
         bar.setValue(bar.maximum())

@@ -19,6 +19,7 @@ from tests.standins.windows import picture, press, session, shown
 def test_the_values_stand_above_the_panels():
     """C shows all sensors at one second in the strip; it takes the same room with and without."""
     with shown(session(60)) as (window, _):
+        picture(window)  # all have the room that they keep
         strip = window.workbench.strip
         before = (strip.geometry(), window.workbench.chart.geometry())
         assert "0:00 to 0:5" in strip.accessibleDescription()
