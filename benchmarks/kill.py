@@ -208,7 +208,9 @@ def come_to_grief(name: str, runs: int, chance: random.Random) -> Tally:
     for _ in range(runs):
         with (
             tempfile.TemporaryDirectory(prefix="sidebeat-") as folder,
-            running_capture(Path(folder) / "c", PLAN, "--view", "none", before=NO_ROOM) as running,
+            running_capture(
+                Path(folder) / "c", PLAN, "--view", "none", before=NO_ROOM, cold=True
+            ) as running,
         ):
             feed = running.attach()
             try:

@@ -89,7 +89,7 @@ async def put(port: int, seconds: float) -> list[list[tuple[int, int]]]:
 def measured(folder: Path, broker: Broker, seconds: float) -> np.ndarray:
     """Latencies beyond the hold-back, ms, float64[n]."""
     plan = node_plan(broker.port, NAMES, sensors=EACH)
-    with running_capture(folder, plan, "--view", "none") as capture:
+    with running_capture(folder, plan, "--view", "none", cold=True) as capture:
         with closing(Watch(capture)) as watch, asyncio.Runner(
             loop_factory=asyncio.SelectorEventLoop
         ) as runner:  # fmt: skip

@@ -186,7 +186,7 @@ def soak(minutes: float, rows: int, pace: float, chance: random.Random) -> tuple
         os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = service.bus.address
         service.open()
         try:
-            with running_capture(Path(folder, "c"), PLAN, "--view", "none") as running:
+            with running_capture(Path(folder, "c"), PLAN, "--view", "none", cold=True) as running:
                 model = ViewModel(running.attach())
                 bench = Bench(running, model, service, sensors, chance)
                 return _soaked(bench, minutes, rows)

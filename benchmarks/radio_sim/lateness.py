@@ -65,7 +65,7 @@ def _measure(folder: Path, phase_s: float) -> dict[str, dict[str, np.ndarray]]:
     spans: dict[str, tuple[int, int]] = {}
     try:
         with (
-            running_capture(folder / "c", plan, "--view", "none") as capture,
+            running_capture(folder / "c", plan, "--view", "none", cold=True) as capture,
             _smallest("C0:00:00:00:00:02") as client,
         ):
             while not all(bluez.is_subscribed(sensor) for sensor in bluez.daemon.sensors):

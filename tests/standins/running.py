@@ -15,6 +15,7 @@ from live.protocol.capture_feed import CaptureFeed
 from live.protocol.feed import Message
 from live.protocol.run_file import RUN_FOLDER_VARIABLE
 from replay.plan import Plan, format_plan
+from tests.standins.warm_start import WarmProcess, is_possible
 
 NOBODY_HEARD = 2
 """Exit status of a capture of which all else went well, while nobody published."""
@@ -43,11 +44,12 @@ class RunningCapture:
         *options: str,
         saved: bool = True,
         before: str = "",
-        environment: dict[str, str] | None = None,
+        cold: bool = False,
     ) -> None:
         """Start it.
 
-        ``before``: Python statements that the process carries out before the command.
+        ``before``: Python statements that the process carries out before the command.  ``cold``: as
+        a program that has yet to be read, and not as :mod:`tests.standins.warm_start` begins one.
         """
         self.folder = folder
         self.out = folder / "captures"
@@ -64,16 +66,21 @@ class RunningCapture:
         starter.write_text(script, encoding="utf-8")
         self._stdout = (folder / "stdout").open("w+", encoding="utf-8")
         self._stderr = (folder / "stderr").open("w+", encoding="utf-8")
+        environment = {
+            **os.environ,
+            RUN_FOLDER_VARIABLE: str(folder / "run"),
+            "PYTHONPATH": str(ROOT),
+            "PYTHONUNBUFFERED": "1",
+        }
+        self.process: subprocess.Popen[bytes] | WarmProcess
+        if not cold and is_possible():
+            out, complaints = folder / "stdout", folder / "stderr"
+            self.process = WarmProcess(starter, folder, environment, out, complaints)
+            return
         self.process = subprocess.Popen(
             [sys.executable, str(starter)],
             cwd=folder,
-            env={
-                **os.environ,
-                RUN_FOLDER_VARIABLE: str(folder / "run"),
-                "PYTHONPATH": str(ROOT),
-                "PYTHONUNBUFFERED": "1",
-                **(environment or {}),
-            },
+            env=environment,
             stdin=subprocess.DEVNULL,
             stdout=self._stdout,
             stderr=self._stderr,

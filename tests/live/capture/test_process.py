@@ -72,7 +72,7 @@ def test_a_signal_ends_the_capture_in_good_order(
 def test_it_ends_by_itself_after_the_minutes(broker: Broker, tmp_path: Path) -> None:
     """--minutes stops the capture, and the file is named at the start and at the end."""
     with running_capture(
-        tmp_path / "c", plan_for(broker), "--minutes", "0.02", "--view", "none"
+        tmp_path / "c", plan_for(broker), "--minutes", "0.02", "--view", "none", cold=True
     ) as capture:
         assert capture.wait() == NOBODY_HEARD
         path = capture.file()
@@ -153,7 +153,9 @@ def test_a_killed_view_costs_nothing_and_another_sees_it_all(
     """SIGKILL on the view: no notification is missing, and a new view has the whole session."""
     with (
         counting(broker),
-        running_capture(tmp_path / "c", plan_for(broker), "--view", "terminal") as capture,
+        running_capture(
+            tmp_path / "c", plan_for(broker), "--view", "terminal", cold=True
+        ) as capture,
     ):
         watcher = capture.attach()
         follow(watcher, lambda messages: views_told(messages) == 2)

@@ -213,7 +213,7 @@ def _one_attempt(folder: Path) -> tuple[float, float, float]:
         sent: dict[bytes, int] = {}
         with (
             minimal_client(broker) as heard,
-            running_capture(folder / "c", plan, "--view", "none") as capture,
+            running_capture(folder / "c", plan, "--view", "none", cold=True) as capture,
         ):
             feed = capture.attach()
             follow(feed, lambda seen: any(b"Waiting" in getattr(m, "payload", b"") for m in seen))

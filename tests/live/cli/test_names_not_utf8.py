@@ -41,7 +41,7 @@ def carried_out(*arguments: str) -> str:
 @pytest.mark.skipif(sys.platform == "win32", reason="names are not bytes there")
 def test_a_session_is_recorded_shown_and_studied_there(folder):
     """Recording with a view, check, export and study; what is printed and written is UTF-8."""
-    with running_capture(folder, PLAN, "--view", "none", before=lively()) as running:
+    with running_capture(folder, PLAN, "--view", "none", before=lively(), cold=True) as running:
         feed = running.attach()
         model = ViewModel(feed)
         recording(model)
