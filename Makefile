@@ -15,7 +15,7 @@ help:
 	@echo "make wheel    build what users install, with the exact versions and a list of its parts"
 	@echo "make guide    build the guide as a site"
 	@echo "make pictures    make the pictures of the documents again"
-	@echo "make bench-rolling, bench-capture, bench-ingest, bench-seek, bench-window,"
+	@echo "make bench-rolling, bench-capture, bench-damage, bench-ingest, bench-seek, bench-window,"
 	@echo "     bench-analysis, bench-study, bench-page, faults, faults-radio, coverage, coverage-study"
 	@echo "             measure what the documents state; faults and both coverages take long"
 	@echo "make fuzz, kill, soak"

@@ -87,14 +87,14 @@ def test_a_row_that_is_altered_is_none(rows) -> None:
 
 def test_a_row_ends_where_the_bytes_end(rows) -> None:
     """One that lacks its last byte, or its first, is none; one that is all there is found alone."""
-    for row, made in rows[::9]:
+    for row, made in rows[::31]:
         assert in_arrays(made) == [row]
         assert in_arrays(made[:-1]) == in_arrays(made[1:]) == []
 
 
 def test_a_row_across_the_border_of_what_is_looked_at_together_is_found_once(rows) -> None:
     """Wherever the border lies in it."""
-    row, made = next((row, made) for row, made in rows if len(made) == 100)
+    row, made = next((row, made) for row, made in rows if len(made) == 37)
     for before in range(len(made) + 1):
         assert in_arrays(bytes((1 << 18) - before) + made + bytes(5)) == [row], before
 

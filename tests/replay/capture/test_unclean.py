@@ -156,7 +156,7 @@ def test_a_running_recording_is_read_and_copied_without_disturbing_it(
 ) -> None:
     """Views and copies taken while recording are whole, and the recording closes cleanly."""
     path = tmp_path / "live.sqlite"
-    seconds = 600
+    seconds = 300  # the log is folded some four times meanwhile
     if same_process:
         writer = CaptureWriter(path, PLAN, started_utc_ns=0, software="x")
         process = None

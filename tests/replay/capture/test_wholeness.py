@@ -17,7 +17,6 @@ from replay.capture.notes import GOES_ON_IN, SALVAGED, Note
 from replay.capture.raw_file import BLOCK
 from replay.capture.row_scan import scan_rows
 from replay.capture.wholeness import Wholeness, wholeness_of
-from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
 from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
@@ -146,9 +145,9 @@ def test_a_long_log_that_another_program_kept_is_told_to_the_event(tmp_path) -> 
 
 @pytest.fixture
 def salvaged(tmp_path) -> Path:
-    """The rowing demo, cut, and what was saved of it."""
-    cut = tmp_path / "cut.sqlite"
-    cut.write_bytes(demo_captures()[0].read_bytes()[:-40_000])
+    """Three minutes, cut, and what was saved of them."""
+    write_capture(cut := tmp_path / "cut.sqlite", session_events(180))
+    cut.write_bytes(cut.read_bytes()[:-6000])
     salvage(cut, saved := tmp_path / "saved.sqlite")
     return saved
 
