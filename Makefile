@@ -4,7 +4,7 @@
 PYTHON ?= python3
 RUN = .venv/bin/python
 
-.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-rolling bench-ingest bench-seek bench-window bench-analysis bench-study bench-page faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
+.PHONY: nodes nodes-latency help demo wheel test test-base setup setup-test check style types arrows pictures guide newcomer bench-board bench-damage bench-rolling bench-ingest bench-seek bench-window bench-analysis bench-study bench-page faults faults-radio branches coverage coverage-study fuzz kill soak mutants thresholds
 
 help:
 	@echo "make demo    play an invented session through the live pipeline"
@@ -80,7 +80,7 @@ guide: setup
 	$(RUN) -m mkdocs build --quiet
 	@echo site/index.html
 
-bench-board bench-rolling bench-ingest bench-seek bench-window bench-study bench-page: setup-test
+bench-board bench-damage bench-rolling bench-ingest bench-seek bench-window bench-study bench-page: setup-test
 	QT_QPA_PLATFORM=offscreen $(RUN) -m benchmarks.$(subst -,_,$@) $(ARGS)
 
 # Faults that were noticed before are not run again; ARGS=--afresh forgets them.

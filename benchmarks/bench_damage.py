@@ -1,4 +1,4 @@
-"""What it takes to open a capture beside a long log, and to check a large or a damaged one.
+"""What it takes to open a capture beside a long log, and to check a damaged one.
 
 Run ``python -m benchmarks.bench_damage``.  A capture is written with the program's own writer,
 closed; the same again with a reader that stays, and killed, so that its log is never folded.  Of
@@ -148,15 +148,16 @@ def main() -> int:
                 command = [sys.executable, "-m", "benchmarks.bench_damage", "--measure", what, path]
                 out = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
                 told[path].append(out.stdout.strip().split(" ", 3))
-        print(f"{'':<6} {'capture':<40}    MB log MB   events      s memory MB")
+        print("| | capture | MB | of its log | events | s | memory, MB | told |")
+        print("|---|---|---:|---:|---:|---:|---:|---|")
         for what, words, path in made:
             log = sidecar(path, LOG)
             seconds = statistics.median(float(one[0]) for one in told[path])
             print(
-                f"{what:<6} {words:<40} {path.stat().st_size / 1e6:>5.1f} "
-                f"{log.stat().st_size / 1e6 if log.exists() else 0:>6.1f} "
-                f"{grouped(int(told[path][0][2])):>8} {seconds:>6.2f} "
-                f"{max(int(one[1]) for one in told[path]):>9}  {''.join(told[path][0][3:])}"
+                f"| {what} | {words} | {path.stat().st_size / 1e6:.1f} | "
+                f"{log.stat().st_size / 1e6 if log.exists() else 0:.0f} | "
+                f"{grouped(int(told[path][0][2]))} | {seconds:.2f} | "
+                f"{max(int(one[1]) for one in told[path])} | {''.join(told[path][0][3:])} |"
             )
     return 0
 

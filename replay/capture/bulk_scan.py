@@ -49,7 +49,7 @@ _NAMED: Final = _marked(*CHANNEL_NAMES)
 _PRINTABLE: Final = _marked(*range(ord("!"), ord("~") + 1))
 _MARKS: Final = bytes(
     np.packbits(
-        [_marked(*range(7, 13)), _marked(0), _INTEGER, _SENSOR, _CHANNEL, _PAYLOAD],
+        [_marked(7, 8, 10, 11), _marked(0), _INTEGER, _SENSOR, _CHANNEL, _PAYLOAD],
         axis=0,
         bitorder="little",
     )[0]
@@ -164,7 +164,7 @@ class BulkScan:
         payload = (kind - 12) >> 1
         others = raw.take(at) - width - 5  # types behind that of the payload
         after = at + raw.take(at) - others
-        fits = (width > 0) & (kind & 1 == 0) & ((others == 1) | (others == 4))
+        fits = (kind & 1 == 0) & ((others == 1) | (others == 4))
         plain = others == 1
         plain |= (raw.take(after) | raw.take(after + 1) | raw.take(after + 2)) == 0
         stamped = ~plain & _INTEGER[raw[after]] & _CLOCK[raw[after + 1]] & _OFFSET[raw[after + 2]]
@@ -196,7 +196,7 @@ class BulkScan:
             total += _SIZE[raw[after]] + _clock_size(raw[after + 1]) + _SIZE[raw[after + 2]]
         away = block.begin - _LEAD
         start = begin - 1 - (total >= 0x80)  # where its length begins, in one byte or two
-        good = (total <= MOST_ON_PAGE) & (at + total + away <= self._size) & (start + away >= 0)
+        good = (total <= MOST_ON_PAGE) & (at + total + away <= self._size)
         good &= raw.take(begin - 1) == total & 0x7F
         good &= (total < 0x80) | (raw.take(begin - 2) == (0x80 | total >> 7))
         if self._pages is not None and good.any():
@@ -206,8 +206,7 @@ class BulkScan:
         if not good.any():
             return None
         found, crc = _values(block.text, at[good], seq[good], payload[good], stamped=stamped)
-        good = (found.t_ns >= 0) & (found.sensor >= 0) & (found.channel >= 0)
-        good &= _NAMED.take(found.channel & 0xFF)
+        good = (found.t_ns >= 0) & (found.sensor >= 0) & _NAMED.take(found.channel & 0xFF)
         found = _some(found, good)
         good = _checksums(found, stamped=stamped) == crc[good]
         self._tried -= int(np.count_nonzero(good))
@@ -238,14 +237,13 @@ def _candidates(block: _Block) -> Ints:
 
 
 def _payload_kind(raw: Bytes, at: Ints) -> tuple[Ints, Ints]:
-    """The type of a payload, and in how many bytes it stands; 0 bytes where it is none."""
+    """The type of a payload, and in how many bytes it stands: of one on one page at most two."""
     kind = raw.take(at).astype(np.int64)
     width = np.ones(at.size, np.int64)
-    if (long := np.flatnonzero(kind >= 0x80)).size:
-        first, second, third = kind[long], *(raw[at[long] + n].astype(np.int64) for n in (1, 2))
-        two = (first & 0x7F) << 7 | second & 0x7F
-        kind[long] = np.where(second < 0x80, two, two << 7 | third & 0x7F)
-        width[long] = np.where(second < 0x80, 2, np.where(third < 0x80, 3, 0))
+    long = np.flatnonzero(kind >= 0x80)
+    second = raw.take(at.take(long) + 1)
+    kind[long] = np.where(second < 0x80, (kind[long] & 0x7F) << 7 | second, 1)  # or of no payload
+    width[long] = 2
     return kind, width
 
 

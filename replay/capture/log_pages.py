@@ -46,8 +46,7 @@ class LogPages:
             at = _HEADER + frame * _FRAME
             page = self._data[at : at + 4]
             before.append(self._newest.get(page, _NONE))
-            if at + _FRAME <= len(self._data):
-                self._newest[page] = frame
+            self._newest[page] = frame
         self._first, self._before = first, before
 
     def are_known(self, start: Ints, end: Ints) -> npt.NDArray[np.bool_]:

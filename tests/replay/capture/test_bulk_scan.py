@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import random
 import tracemalloc
+from dataclasses import dataclass
 
 import pytest
 
 from replay.capture.bulk_scan import BulkScan, count_numbers
 from replay.capture.raw_file import BLOCK
 from replay.capture.row_scan import ALL, scan_rows
-from replay.capture.schema import FalseRows, Row
+from replay.capture.schema import MOST_ON_PAGE, FalseRows, Row
 from replay.event import Stamp
 from tests.standins.stored_rows import log, page, stored
 
@@ -86,17 +87,58 @@ def test_a_row_that_is_altered_is_none(rows) -> None:
 
 
 def test_a_row_ends_where_the_bytes_end(rows) -> None:
-    """One that lacks its last byte, or its first, is none; one that is all there is found alone."""
-    for row, made in rows[::31]:
+    """One that lacks its last byte, or its first, is none; one that is all there is found alone.
+
+    Also one whose last byte is 0, as there seems to be behind the end.
+    """
+    ending_in_0 = next((row, made) for row, made in rows if made.endswith(b"\x00"))
+    for row, made in (ending_in_0, *rows[::31]):
         assert in_arrays(made) == [row]
         assert in_arrays(made[:-1]) == in_arrays(made[1:]) == []
 
 
-def test_a_row_across_the_border_of_what_is_looked_at_together_is_found_once(rows) -> None:
-    """Wherever the border lies in it."""
-    row, made = next((row, made) for row, made in rows if len(made) == 37)
-    for before in range(len(made) + 1):
+@pytest.mark.parametrize("longest", [False, True])
+def test_a_row_across_the_border_of_what_is_looked_at_together_is_found_once(longest) -> None:
+    """Wherever the border lies in it: before it stands as much as can, behind it as well."""
+    size = MOST_ON_PAGE - 18 if longest else 120
+    row = Row(2**35 - 1, 2**20, 1, 1, bytes(size))
+    made = stored(row)
+    assert len(made) - 2 - 5 == (MOST_ON_PAGE if longest else 138)
+    for before in range(0, len(made) + 1, 37 if longest else 1):
         assert in_arrays(bytes((1 << 18) - before) + made + bytes(5)) == [row], before
+
+
+@dataclass
+class AnyStamp:
+    """As a stamp, of any name."""
+
+    clock: str
+    stamp_ns: int = 1
+    offset_ns: int | None = None
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        Row(0, 1, 1, 1, b"ab"),
+        Row(5, -1, 1, 1, b"ab"),
+        Row(5, 1, -1, 1, b"ab"),
+        Row(5, 1, -300, 1, b"ab"),
+        Row(5, 1, 1, -2, b"ab"),
+        Row(5, 1, 1, 0, b"ab"),
+        Row(5, 1, 1, 99, b"ab"),
+        Row(5, 2**20, 2, 2, bytes(MOST_ON_PAGE - 17)),
+        Row(5, 1, 1, 1, b"ab", AnyStamp("two words")),
+        Row(5, 1, 1, 1, b"ab", AnyStamp("esc\x1b[2J")),
+        Row(5, 1, 1, 1, b"ab", AnyStamp("Dachboden\x7f")),
+        Row(5, 1, 1, 1, b"ab", AnyStamp("x" * 49)),
+        Row(5, 1, 1, 1, bytes(400), AnyStamp("two words")),
+    ],
+)
+def test_what_no_event_can_be_is_no_row(row) -> None:
+    """Whatever its checksum says: a number of 0, a time before the start, a name with blanks."""
+    data = stored(row)
+    assert in_arrays(data, (-5,)) == list(scan_rows(data, (-5,))) == []
 
 
 def growing(count: int) -> tuple[list[Row], bytes]:
@@ -166,4 +208,4 @@ def test_numbers_are_counted_in_little_memory() -> None:
     assert count_numbers(data, ALL, 0) == 8000
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert most < 9_000_000
+    assert most < 6_000_000
