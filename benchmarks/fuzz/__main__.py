@@ -15,7 +15,7 @@ import time
 import traceback
 from collections.abc import Callable
 
-from benchmarks.fuzz.file_targets import capture, imports
+from benchmarks.fuzz.file_targets import capture, capture_log, imports
 from benchmarks.fuzz.targets import frame, payload, plan, text
 from benchmarks.fuzz.wire_target import mqtt
 
@@ -24,6 +24,7 @@ TARGETS: dict[str, Callable[[random.Random], None]] = {
     "frames": frame,
     "plan": plan,
     "capture": capture,
+    "logs": capture_log,
     "imports": imports,
     "mqtt": mqtt,
     "text": text,

@@ -11,16 +11,20 @@ from pathlib import Path
 
 from benchmarks.fuzz.spoiling import flooded, spoiled, spoiled_text
 from benchmarks.fuzz.targets import sentence
-from replay.capture import Capture, check_capture, salvage
+from replay.capture import Capture, CaptureWriter, check_capture, salvage
+from replay.capture.files import LOG, sidecar
+from replay.capture.writer import COMMIT_EVERY_EVENTS
 from replay.errors import SidebeatError
 from replay.event import Event
 from replay.files import read_activity
 from replay.files.log import read_log
 from replay.files.table import TableOptions
 from tests.standins.activity_files import csv_file, fit_file, gpx_file, points, tcx_file
-from tests.standins.captures import session_events, write_capture
+from tests.standins.captures import PLAN, STARTED_UTC_NS, session_events, write_capture
 
 _SECONDS = 60
+_LONG_S = 270
+"""Of a session whose log has more than a megabyte."""
 SCHEMA_CHANGES = (
     "DROP TABLE {table}",
     "ALTER TABLE {table} RENAME TO other",
@@ -50,6 +54,54 @@ def whole_capture() -> tuple[bytes, tuple[Event, ...]]:
         with Capture.open(path) as capture:
             capture.add_note("marker", t_ns=1, text="band moved")
         return path.read_bytes(), tuple(events)
+
+
+@cache
+def killed_capture() -> tuple[bytes, bytes, tuple[Event, ...]]:
+    """A capture whose recording was killed while another program read it, its log, its events."""
+    with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
+        path = Path(folder) / "c.sqlite"
+        events = tuple(session_events(_LONG_S))
+        writer = CaptureWriter(path, PLAN, started_utc_ns=STARTED_UTC_NS, software="fuzz")
+        with closing(sqlite3.connect(path)) as reader:
+            reader.execute("BEGIN")
+            reader.execute("SELECT count(*) FROM event").fetchone()
+            for number, event in enumerate(events, 1):
+                writer.append(event)
+                if number % 3 == 0:
+                    writer.commit()
+            writer.commit()
+            data, log = path.read_bytes(), sidecar(path, LOG).read_bytes()
+        writer.abandon()
+        return data, log, events
+
+
+def capture_log(chance: random.Random) -> None:
+    """A log with one changed bit: all it hides is told; with more: read as it was, or refused."""
+    data, whole, events = killed_capture()
+    with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
+        path = Path(folder) / "c.sqlite"
+        path.write_bytes(data)
+        one = chance.random() < 0.5
+        at = chance.randrange(len(whole))
+        flipped = whole[:at] + bytes((whole[at] ^ 1 << chance.randrange(8),)) + whole[at + 1 :]
+        sidecar(path, LOG).write_bytes(flipped if one else spoiled(whole, chance))
+        try:
+            with Capture.open(path) as opened:
+                read = tuple(opened.events())
+                hidden = opened.wholeness.hidden
+        except SidebeatError as error:
+            sentence(error)
+            if one:
+                raise AssertionError(f"one bit of a log: {error}") from None
+            return
+        if read != events[: len(read)]:
+            raise AssertionError("a changed log was read as events")
+        if one and len(read) + hidden < len(events) - COMMIT_EVERY_EVENTS:
+            raise AssertionError(f"{len(events) - len(read) - hidden} events are hidden untold")
+        salvage(path, Path(folder) / "s.sqlite")
+        if one:
+            _must_be_saved(Path(folder) / "s.sqlite", events)
 
 
 def capture(chance: random.Random) -> None:

@@ -39,10 +39,10 @@ LONGEST_VALUE: Final = 4_000_000
 """Bytes of one text or payload: a plan has some thousand, a notification at most 512."""
 LONGEST_EVENT: Final = LONGEST_PAYLOAD + 1000
 """Bytes of an event with all of its columns."""
-LONGEST_LOG: Final = 300_000_000
+LONGEST_LOG: Final = 250_000_000
 """Bytes of a log, which is copied, read and looked through at each opening.  A recording folds it
 at 64 pages, and only later while another program reads the file: each commit adds a few pages then,
-and one of eight sensors is here after seven hours, one of fifty after more than two."""
+and one of eight sensors is here after six hours, one of fifty after nearly two."""
 MOST_NOTES: Final = 50_000
 MOST_NOTE_BYTES: Final = 20_000_000
 """Of all notes together; an import with hundreds of laps leaves a note of 100,000."""

@@ -15,6 +15,7 @@ EXAMPLES = {
     "frames": 400,
     "plan": 200,
     "capture": 12,
+    "logs": 6,
     "imports": 60,
     "mqtt": 6,
     "text": 500,
@@ -57,6 +58,7 @@ def test_a_finding_names_the_example_that_brings_it_back(monkeypatch):
         ("text", lambda m: m.setattr(targets, "printable", lambda text: text)),
         ("text", lambda m: m.setattr(targets, "as_cell", lambda text: text)),
         ("capture", lambda m: m.setattr(file_targets, "whole_capture", lambda: OTHER_EVENTS)),
+        ("logs", lambda m: m.setattr("replay.capture.wholeness.count_beyond", lambda *_: 0)),
     ],
 )
 def test_a_fault_is_found(monkeypatch, target, spoil):
