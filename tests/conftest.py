@@ -7,12 +7,13 @@ import os
 import signal
 import sys
 import tempfile
+import unicodedata
 from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import given, settings, strategies
 
 from tests.lacking import module_or_skip
 from tests.leftovers import (  # noqa: F401 - fixtures, found here by their names
@@ -41,15 +42,16 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 if "PYTEST_XDIST_WORKER" in os.environ:
-    # Two workers that make the table of Unicode's categories at once find each other's half of it:
-    # each has its own.  What is found in our modules is written whole, and common to all, with what
-    # earlier runs found.
+    # What Hypothesis finds in our modules, and its tables of Unicode, which take 2 s, are common to
+    # all workers, with what earlier runs found.  Two that make a table at once would find each
+    # other's half of it: see pytest_collection_finish.
     _OWN = Path(_CACHE.name) / "hypothesis"
     _OWN.mkdir()
-    _KEPT = Path(__file__).resolve().parent.parent / ".hypothesis" / "constants"
+    _KEPT = Path(__file__).resolve().parent.parent / ".hypothesis"
     with suppress(OSError):
-        _KEPT.mkdir(parents=True, exist_ok=True)
-        (_OWN / "constants").symlink_to(_KEPT, target_is_directory=True)
+        for name in ("constants", "unicode_data", "tmp"):
+            (_KEPT / name).mkdir(parents=True, exist_ok=True)
+            (_OWN / name).symlink_to(_KEPT / name, target_is_directory=True)
     os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = str(_OWN)
 
 # Until the tests are found nothing is looked for, and then not after each 700 objects that are new
@@ -72,8 +74,17 @@ def pytest_pycollect_makemodule(
     return module_or_skip(module_path, parent)
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_finish() -> None:
-    """Look for cycles only among what is made from here on: what was imported and found stays."""
+    """Look for cycles only among what is made from here on: what was imported and found stays.
+
+    The first worker makes Hypothesis's tables before that, if nobody has: no test is begun before
+    all workers have found them.
+    """
+    if os.environ.get("PYTEST_XDIST_WORKER") == "gw0":
+        tables = _KEPT / "unicode_data" / unicodedata.unidata_version
+        if len(list(tables.glob("*.gz"))) < 2:
+            settings(max_examples=1, database=None)(given(strategies.text())(lambda _: None))()
     gc.collect()
     gc.freeze()
     gc.enable()
