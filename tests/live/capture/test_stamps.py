@@ -25,8 +25,8 @@ from replay.plan import Plan, PlannedSensor
 from tests.standins.broker import Broker, running_broker
 from tests.standins.running import ROOT, RunningCapture, follow, running_capture
 
-RATE_HZ = 48
-PHASE_S = 3.0
+RATE_HZ = 72
+PHASE_S = 2.0
 P99_MS = 5.0
 BEHIND_MS = 5.0
 """What the middle stamp may be later than that of a client that does nothing else."""
@@ -178,7 +178,7 @@ def lateness_ms(path: Path, sent: dict[bytes, int]) -> np.ndarray:
 
 @pytest.mark.timeout(180)
 def test_stamps_stay_on_time_while_views_are_busy(tmp_path: Path) -> None:
-    """At 48 notifications a second, p99 is within 5 ms while a window paints and another spins, and
+    """At 72 notifications a second, p99 is within 5 ms while a window paints and another spins, and
     the middle stamp within 5 ms of that of a minimal client which hears the same.
 
     On a machine too noisy for that, it is no more than twice what it is when two processes

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from live import __main__ as entry
 from live.protocol.view_model import ViewModel
 from replay.capture import Capture
 from tests.standins.feeds import two_sensors, written
@@ -38,8 +39,16 @@ def carried_out(*arguments: str) -> str:
     return done.stdout.decode("utf-8")
 
 
+def carried_out_here(capsys: pytest.CaptureFixture[str], *arguments: str) -> None:
+    """The same in this process, which takes what it is given as a started one takes it."""
+    status = entry.main([*arguments])
+    said = capsys.readouterr()
+    assert status == 0, said.err
+    said.out.encode("utf-8")
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="names are not bytes there")
-def test_a_session_is_recorded_shown_and_studied_there(folder):
+def test_a_session_is_recorded_shown_and_studied_there(folder, capsys):
     """Recording with a view, check, export and study; what is printed and written is UTF-8."""
     with running_capture(folder, PLAN, "--view", "none", before=lively(), cold=True) as running:
         feed = running.attach()
@@ -55,8 +64,8 @@ def test_a_session_is_recorded_shown_and_studied_there(folder):
         assert capture.clean
     assert '"whole": true' in carried_out("check", str(path), "--json")
     tables, page = folder / "tables", folder / "study.html"
-    carried_out("export", str(path), "--out", str(tables))
-    carried_out("study", str(folder), "--out", str(page))
+    carried_out_here(capsys, "export", str(path), "--out", str(tables))
+    carried_out_here(capsys, "study", str(folder), "--out", str(page))
     written = [page, *tables.iterdir()]
     assert len(written) > 3
     for file in written:
@@ -64,10 +73,10 @@ def test_a_session_is_recorded_shown_and_studied_there(folder):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="names are not bytes there")
-def test_a_capture_of_such_a_name_is_exported(folder):
+def test_a_capture_of_such_a_name_is_exported(folder, capsys):
     """Its name stands in what is written, which is UTF-8 all the same."""
     path = folder / os.fsdecode(b"\xe9.sqlite")
     path.write_bytes(written(folder / "a.sqlite", two_sensors(60), end_s=60).read_bytes())
     tables = folder / "tables"
-    carried_out("export", str(path), "--out", str(tables), "--what", "efforts")
+    carried_out_here(capsys, "export", str(path), "--out", str(tables), "--what", "efforts")
     assert "udce9.sqlite" in (tables / "session.json").read_text(encoding="utf-8")
