@@ -26,11 +26,12 @@ from tests.standins.shared import FOLDER_VARIABLE
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
-os.environ["SIDEBEAT_CACHE_DIR"] = _CACHE.name  # never the user's own; processes inherit it
-os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")
+os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")  # never the user's own
 os.environ["SIDEBEAT_LOG_DIR"] = str(Path(_CACHE.name) / "log")
 # Here the processes of one run leave each other what is dear to make: of the one that begins it.
 os.environ.setdefault(FOLDER_VARIABLE, _CACHE.name)
+# So with records of captures: as users' processes share one cache, and as quick to find them there.
+os.environ["SIDEBEAT_CACHE_DIR"] = os.environ[FOLDER_VARIABLE]
 
 # Whoever forbids it pays for it hundreds of times: each process that a test starts would compile
 # all that it imports, and each worker rewrite every assertion.

@@ -26,7 +26,7 @@ from tests.standins.hostile import (
     assert_plain,
     hostile_capture,
 )
-from tests.standins.small_pictures import without_pixels
+from tests.standins.small_pictures import one_figure, without_pixels
 
 WINDOW = Path(live.__file__).parent / "views" / "window"
 
@@ -99,7 +99,7 @@ def test_an_error(tmp_path, capsys):
 def test_page_and_figures(hostile, capsys, tmp_path):
     """Page and SVG show markup and formulas as text, and load nothing; what is said is plain."""
     out, figures = tmp_path / "page.html", tmp_path / "figures"
-    with without_pixels():
+    with without_pixels(), one_figure():  # the files have all of them
         asked = ["--out", str(out), "--figures", str(figures)]
         assert entry.main(["report", str(hostile), *asked]) == 0
     assert_names_both(capsys.readouterr().out)
