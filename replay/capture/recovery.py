@@ -13,11 +13,11 @@ import os
 import sqlite3
 import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from itertools import chain, islice
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from replay.capture.files import (
     JOURNAL,
@@ -147,8 +147,8 @@ def recover(path: Path) -> Recovered:
     found = Recovered()
     header = read_header(path)
     try:
-        with tempfile.TemporaryDirectory(prefix="sidebeat-") as folder:
-            held = _held(path, Path(folder), header, found)
+        with ExitStack() as kept:
+            held = _held(path, kept, header, found)
             with (
                 held_raw(held.log) as log_bytes,
                 closing(sqlite3.connect(held.uri, uri=True, check_same_thread=False)) as connection,
@@ -177,34 +177,44 @@ def recover(path: Path) -> Recovered:
     return found
 
 
-class _Held(NamedTuple):
-    """What is read: by SQLite, and as raw bytes, which nobody may shorten meanwhile."""
+@dataclass
+class _Held:
+    """What is read: by SQLite, and as raw bytes, which nobody may shorten meanwhile.
+
+    ``kept``: what a folder lasts for that is made where something has to be copied.
+    """
 
     uri: str
-    log: Path | None
     source: Path
-    aside: Path
+    kept: ExitStack
+    log: Path | None = None
+    aside: Path | None = None
 
     def raw(self) -> Path:
         """The file as it was, copied if that was not needed so far."""
-        if not self.aside.exists():
+        if self.aside is None:
+            self.aside = _folder(self.kept) / "raw"
             copy_file(self.source, self.aside)
         return self.aside
 
 
-def _held(path: Path, folder: Path, header: Header, found: Recovered) -> _Held:
+def _folder(kept: ExitStack) -> Path:
+    return Path(kept.enter_context(tempfile.TemporaryDirectory(prefix="sidebeat-")))
+
+
+def _held(path: Path, kept: ExitStack, header: Header, found: Recovered) -> _Held:
     """The file itself where nothing lies beside it, as nearly always, or else a copy."""
-    aside = folder / "raw"
     has_beside = any(sidecar(path, suffix).exists() for suffix in (LOG, JOURNAL))
     if not (has_beside or header.missing or is_recorded_here(path)):
-        return _Held(reading_uri(path, header), None, path, aside)
+        return _Held(reading_uri(path, header), path, kept)
+    folder = _folder(kept)
     copy = copy_files(path, folder)
     log = set_aside(copy, LOG)
-    copy_file(copy, aside)
+    copy_file(copy, folder / "raw")
     if log is None and header.missing:
         found.missing_bytes = header.missing
         os.truncate(copy, header.pages * header.page_size)
-    return _Held(copy.as_uri(), log, path, aside)
+    return _Held(copy.as_uri(), path, kept, log, folder / "raw")
 
 
 def _is_sound(connection: sqlite3.Connection, path: Path, found: Recovered) -> bool:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import cache
 from struct import Struct
 from struct import error as StructError
 from typing import Any, Final, NamedTuple
@@ -122,6 +123,7 @@ TRIGGERS: Final = {
 }
 
 
+@cache
 def table_columns(table: str) -> tuple[str, ...]:
     """The columns of a table, in their order."""
     body = re.search(rf"CREATE TABLE {table} \((.*?)\n\) STRICT", _STATEMENTS, re.DOTALL)
