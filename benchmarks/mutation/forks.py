@@ -228,7 +228,7 @@ def replace_code(path: str, tree: ast.Module) -> bool:
     """
     filename = str(ROOT / path)
     live: dict[tuple[str, int], list[FunctionType]] = {}
-    for found in gc.get_objects():
+    for found in _objects():
         if isinstance(found, FunctionType) and found.__code__.co_filename == filename:
             key = found.__code__.co_qualname, found.__code__.co_firstlineno
             live.setdefault(key, []).append(found)
@@ -241,6 +241,18 @@ def replace_code(path: str, tree: ast.Module) -> bool:
                 return False
             function.__code__ = code
     return True
+
+
+def _objects() -> list[object]:
+    """All that the collector knows of, with what is set aside for good as well: it lists that only
+    while it is not set aside, and the suite does so with all that it has read.
+    """
+    if not gc.get_freeze_count():
+        return gc.get_objects()
+    gc.unfreeze()
+    found = gc.get_objects()
+    gc.freeze()
+    return found
 
 
 def flush() -> None:
