@@ -1,14 +1,12 @@
-"""Whether the beats of one list are those of another, with some lost on the way.
-
-Where a beat of ours may be among the others' is kept as the bits of a whole number, the first beat
-lowest: a steady heart has many such places, and all of them are looked at in one step.
-"""
+"""Whether the beats of one list are those of another, with some lost on the way."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, TypeAlias
+
+from analysis.board.rules.beat_places import BeatPlaces, NewestPlaces
 
 _SURELY: Final = 0.8
 """So many equal pairs are no chance: no better match is looked for."""
@@ -27,14 +25,10 @@ class BeatMatch:
 _NO_MATCH: Final = BeatMatch((), 0)
 
 
-class _Rest(NamedTuple):
-    """What a match makes from one of its pairs on: how many are equal, how many there are, and
-    which comes next.
-    """
-
-    exact: int
-    pairs: int
-    then: _Pair | None
+_Rest: TypeAlias = tuple[int, int, _Pair | None]
+"""What a match makes from one of its pairs on: how many are equal, how many there are, and which
+comes next.
+"""
 
 
 def match_beats(
@@ -54,20 +48,32 @@ def match_beats(
     lost or added on either side.  ``least``, ``least_exact``: where there cannot be as many pairs,
     or equal ones, none are looked for.
     """
-    there = _places([round(rr * factor) for rr in theirs])
-    equal = [there.get(rr, 0) for rr in ours]
-    if _most_in_order(equal, len(theirs)) < least_exact:
+    places = BeatPlaces(theirs, factor, most_off)
+    return match_among(ours, places, ahead=ahead, least=least, least_exact=least_exact)
+
+
+def match_among(
+    ours: Sequence[int],
+    places: BeatPlaces | NewestPlaces,
+    *,
+    ahead: int,
+    least: float,
+    least_exact: float,
+) -> BeatMatch:
+    """:func:`match_beats` where the places of their beats are known."""
+    equal = places.equal(ours)
+    if least_exact and _most_in_order(equal, places.width) < least_exact:
         return _NO_MATCH
-    fits = equal if most_off == 0 else [_near(there, rr, most_off) for rr in ours]
-    if not any(fits) or _most_in_order(fits, len(theirs)) < least:
+    fits = places.near(ours)
+    if not any(fits) or _most_in_order(fits, places.width) < least:
         return _NO_MATCH
-    steps = _Steps(fits, equal, last_wanted=len(theirs) - 1, ahead=ahead)
+    steps = _Steps(fits, equal, last_wanted=places.width - 1, ahead=ahead)
     best, most = None, (0, 0)
     for first in range(min(ahead, len(ours))):
         for start in _bits(fits[first]):
-            rest = steps.rest_from((first, start))
-            if (rest.exact, rest.pairs) > most:
-                best, most = (first, start), (rest.exact, rest.pairs)
+            exact, pairs, _ = steps.rest_from((first, start))
+            if (exact, pairs) > most:
+                best, most = (first, start), (exact, pairs)
         if most[0] > _SURELY * len(ours):
             break
     return BeatMatch(steps.pairs_from(best), most[0])
@@ -88,22 +94,6 @@ def _most_in_order(places: Sequence[int], width: int) -> int:
         met = rising & here
         rising = (rising + met | rising - met) & every
     return width - rising.bit_count()
-
-
-def _places(values: Sequence[int]) -> dict[int, int]:
-    """Where each value stands among these, as bits."""
-    places: dict[int, int] = {}
-    for at, value in enumerate(values):
-        places[value] = places.get(value, 0) | 1 << at
-    return places
-
-
-def _near(places: dict[int, int], value: int, most_off: int) -> int:
-    """Where any value is that is so little off this one, as bits."""
-    found = 0
-    for near in range(value - most_off, value + most_off + 1):
-        found |= places.get(near, 0)
-    return found
 
 
 def _bits(places: int) -> Iterator[int]:
@@ -150,7 +140,7 @@ class _Steps:
         for one in reversed(new):
             exact += self._equal[one[0]] >> one[1] & 1
             count += 1
-            rests[one] = _Rest(exact, count, at)
+            rests[one] = exact, count, at
             at = one
         return rests[pair]
 
@@ -159,7 +149,7 @@ class _Steps:
         pairs = []
         while pair is not None:
             pairs.append(pair)
-            pair = self._rests[pair].then
+            pair = self._rests[pair][2]
         return tuple(pairs)
 
     def _next(self, i: int, j: int) -> _Pair | None:

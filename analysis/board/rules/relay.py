@@ -14,7 +14,7 @@ from analysis.board.rules.base import (
     SensorRule,
     Verdict,
 )
-from analysis.board.rules.beat_match import match_beats
+from analysis.board.rules.beat_match import match_among
 from analysis.board.rules.echo import Echo
 from analysis.board.rules.sightings import Sightings
 from analysis.board.rules.streams import Change, Stream
@@ -156,21 +156,17 @@ class Relay(SensorRule):
     def _lag_of_beats(self, ours: list[int], echo: Echo) -> float | None:
         """Median time by which these beats came later than the same of the other, or ``None``."""
         limits, source = self._limits, echo.source
-        theirs = list(source.beats)
-        if len(theirs) < limits.same_rr:
+        if len(source.beats) < limits.same_rr:
             return None
         stands = self._by_rr and self._source is echo
         share = limits.share_stands if stands else limits.share
         exact_share = limits.exact_stands if stands else limits.exact_share
         least = max(share * len(ours), 0 if stands else limits.same_rr)
-        times, their_times = list(self._own.beat_times)[-len(ours) :], list(source.beat_times)
         for factor in limits.units:
             plain = factor == 1.0
-            match = match_beats(
+            match = match_among(
                 ours,
-                theirs,
-                factor=factor,
-                most_off=limits.most_off if plain else limits.most_off_slipped,
+                source.places_of_beats(factor),
                 ahead=limits.lost_rr,
                 least=least,
                 least_exact=exact_share * least if plain else 0,
@@ -180,6 +176,7 @@ class Relay(SensorRule):
                 continue
             if plain and match.exact < exact_share * count:
                 continue  # two straps on one heart agree as well, but not to the last tick
+            times, their_times = list(self._own.beat_times)[-len(ours) :], list(source.beat_times)
             lags = sorted(times[i] - their_times[j] for i, j in match.pairs)
             return lags[len(lags) // 2] / NS_PER_S
         return None

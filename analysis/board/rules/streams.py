@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final, TypeAlias
 
+from analysis.board.rules.beat_places import NewestPlaces
 from analysis.board.rules.thresholds import RELAY, RelayLimits
 from analysis.statistics.pairing import NO_VALUE
 
@@ -38,6 +39,8 @@ class Stream:
         self.count = 0
         self.beats: Final[deque[int]] = deque(maxlen=limits.rr_kept)
         self.beat_times: Final[deque[int]] = deque(maxlen=limits.rr_kept)
+        self._beat_count = 0
+        self._places: Final[dict[float, NewestPlaces]] = {}
         self.readings: Final[deque[tuple[int, HeartRate]]] = deque(maxlen=_READINGS_KEPT)
         self.new_changes: Sequence[Change] = ()
         self.new_readings = self.new_beats = 0
@@ -71,6 +74,15 @@ class Stream:
                 self.beats.extend(rr)
                 self.beat_times.extend([t_ns] * len(rr))
                 self.new_beats += len(rr)
+        self._beat_count += self.new_beats
+
+    def places_of_beats(self, factor: float) -> NewestPlaces:
+        """Where its beats stand in a unit of which they are so many times as many."""
+        places, limits = self._places.get(factor), self._limits
+        if places is None:
+            off = limits.most_off if factor == 1 else limits.most_off_slipped
+            places = self._places[factor] = NewestPlaces(factor, off)
+        return places.follow(self.beats, self._beat_count)
 
     def _weight(self, mbpm: int) -> float:
         """Any sensor passes through the next value of a rise, but only a repeater makes the same

@@ -66,3 +66,19 @@ def test_a_thousandth_of_a_bpm_is_a_step() -> None:
         stream.look(second)
     weights = [weight for _, _, weight in stream.changes]
     assert weights == [RELAY.plain, RELAY.turn, RELAY.plain, RELAY.turn]
+
+
+def test_the_places_of_beats_are_those_of_the_newest_in_each_unit() -> None:
+    """In the unit of the beats a length may be two ticks off, in a slipped one a single tick."""
+    stream = _streams()[0]
+    for second, rr in enumerate(([500, 510], [520], [], [530])):
+        reading = HeartRate(mbpm=120_000, rr=tuple(rr))
+        hear(stream.sensor, [(second * NS_PER_S, reading)])
+        stream.look(second)
+        stream.places_of_beats(1.024)
+    plain, slipped = stream.places_of_beats(1.0), stream.places_of_beats(1.024)
+    assert (plain.width, slipped.width) == (4, 4)
+    assert plain.equal([500, 530]) == [0b0001, 0b1000]
+    assert plain.near([507, 508, 512, 513]) == [0, 0b0010, 0b0010, 0]
+    assert slipped.near([520, 521, 523, 524]) == [0, 0b0010, 0b0010, 0]
+    assert stream.places_of_beats(1.0) is plain
