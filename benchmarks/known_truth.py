@@ -123,6 +123,7 @@ class Failures:
     DEPTH_BPM: ClassVar[float] = 60.0
     SHORTEST_S: ClassVar[float] = 60.0
     LONGEST_S: ClassVar[float] = 180.0
+    DRAWN: ClassVar[int] = 3000
     STATISTICS: ClassVar[tuple[str, ...]] = ("bias", "sd", "loa_low", "loa_high", "mae", "within")
 
     @property
@@ -155,13 +156,13 @@ class Failures:
 
     @cached_property
     def truth(self) -> dict[str, float]:
-        """True value of each statistic: what follows from mean and SD, the others by 3,000 sessions
-        of their own.
+        """True value of each statistic: what follows from mean and SD, the others by ``DRAWN``
+        sessions of their own.
         """
         bias, sd = self.mean_and_sd
         source = np.random.default_rng(1)
         sizes, inside = [], []
-        for _ in range(3000):
+        for _ in range(self.DRAWN):
             ref, test, _ = self.draw(source)
             size = np.abs(test - ref) / 1000
             sizes.append(size.mean())

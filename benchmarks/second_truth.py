@@ -133,11 +133,11 @@ class Sensor:
     minutes: int = 30
     fails: bool = False
 
-    def courses(self, seed: int) -> list[Course]:
-        """The fixed courses of a row."""
+    def courses(self, seed: int, count: int = COURSES) -> list[Course]:
+        """The fixed courses of a row, or the first of them."""
         return [
             course(np.random.default_rng([seed, i]), self.course, 60 * self.minutes)
-            for i in range(COURSES)
+            for i in range(min(count, COURSES))
         ]
 
 
@@ -177,10 +177,14 @@ def statistics_of(mean: Values) -> dict[str, float]:
     }
 
 
-def truths(sensor: Sensor, seed: int) -> list[tuple[Course, dict[str, float], dict[str, float]]]:
-    """Each course with the true statistics and the widths of their ideal intervals."""
+def truths(
+    sensor: Sensor, seed: int, count: int = COURSES
+) -> list[tuple[Course, dict[str, float], dict[str, float]]]:
+    """Each course with the true statistics and the widths of their ideal intervals, or the first
+    ``count``.
+    """
     result = []
-    for place, fixed in enumerate(sensor.courses(seed)):
+    for place, fixed in enumerate(sensor.courses(seed, count)):
         source = np.random.default_rng([seed, 1000 + place])
         drawn = [
             moments(*to_grids(fixed, sensor.show(source, fixed)), 5, 10) for _ in range(REDRAWS)

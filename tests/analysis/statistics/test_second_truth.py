@@ -48,7 +48,7 @@ def test_errors_have_the_measured_dependence_and_tails(kind: str) -> None:
 @pytest.mark.parametrize("sensor", SENSORS, ids=lambda sensor: sensor.name)
 def test_every_sensor_is_drawn_on_its_course(sensor: Sensor) -> None:
     """Each gives grids of the session's length, differs from draw to draw, and is mostly there."""
-    fixed = sensor.courses(1)[0]
+    (fixed,) = sensor.courses(1, 1)
     assert 60 < fixed.bpm.min() < fixed.bpm.max() < 200
     (ref, one), (_, two) = (
         to_grids(fixed, sensor.show(np.random.default_rng(seed), fixed)) for seed in (1, 2)
@@ -60,8 +60,7 @@ def test_every_sensor_is_drawn_on_its_course(sensor: Sensor) -> None:
 
 def test_the_truth_is_that_of_all_draws_together() -> None:
     """A sensor 1 bpm high with SD 3 has bias 1, the MAE of such an error, and the r it implies."""
-    known = truths(SENSORS[0], 1)
-    fixed, truth, ideal = known[0]
+    ((fixed, truth, ideal),) = truths(SENSORS[0], 1, 1)
     assert truth["bias"] == pytest.approx(1, abs=0.1)
     assert truth["mae"] == pytest.approx(2.527, abs=0.1)
     spread = float(np.var(fixed.bpm))
