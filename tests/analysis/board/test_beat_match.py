@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.board.rules.beat_match import match_beats
@@ -45,7 +45,6 @@ def test_where_there_cannot_be_enough_equal_ones_none_are_looked_for(least_exact
 rr = st.lists(st.integers(500, 508), max_size=24)
 
 
-@settings(max_examples=150)
 @given(rr, rr, st.integers(0, 3), st.integers(1, 5))
 def test_what_cannot_be_enough_is_left_out_and_nothing_else(ours, theirs, most_off, ahead) -> None:
     """A match is the same whatever is asked for, as long as it has that."""
@@ -60,7 +59,6 @@ def test_what_cannot_be_enough_is_left_out_and_nothing_else(ours, theirs, most_o
         assert 1 <= next_j - j <= ahead
 
 
-@settings(max_examples=100)
 @given(rr, rr)
 def test_what_is_asked_for_is_looked_for_up_to_the_longest_common_order(ours, theirs) -> None:
     """As the table of the textbook finds its length; beyond it there is no match at all."""

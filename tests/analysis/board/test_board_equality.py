@@ -75,7 +75,7 @@ def _played(events: list[Event], ticks: list[int], end_ns: int) -> tuple[list[Sn
     return seconds, board
 
 
-@settings(max_examples=25, phases=[Phase.generate])
+@settings(max_examples=15, phases=[Phase.generate])
 @given(events=_sessions(), ticks=_TICKS)
 def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[int]) -> None:
     """Each second's snapshot, each warning and each series is the same with and without ticks, also
@@ -95,7 +95,7 @@ def test_ticks_between_events_change_nothing(events: list[Event], ticks: list[in
         ]
 
 
-@settings(max_examples=50, phases=[Phase.generate])
+@settings(max_examples=25, phases=[Phase.generate])
 @given(events=_sessions())
 def test_warnings_are_well_formed(events: list[Event]) -> None:
     """Whatever the events: numbers count up, times are in order, sentences are sentences; what a

@@ -6,7 +6,7 @@ from copy import deepcopy
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.board.growing import Growing
@@ -56,7 +56,6 @@ def test_it_is_copied_seldom_and_takes_less_than_twice_the_room() -> None:
     assert sorted(rooms) == [2**doubled for doubled in range(13)]
 
 
-@settings(deadline=None, max_examples=60)
 @given(st.lists(st.tuples(st.integers(0, 2500), st.booleans()), max_size=8))
 def test_it_holds_what_was_appended_whenever_it_is_looked_at(steps: list[tuple[int, bool]]) -> None:
     """However much is appended between two looks, the view is the plain list."""

@@ -65,7 +65,7 @@ def _played(
 
 
 @pytest.mark.parametrize("hold_ns", [0, HOLD])
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(events=_sessions(5 * S), ticks=_TICKS)
 def test_ticks_change_nothing_about_late_events(
     hold_ns: int, events: list[Event], ticks: list[int]
@@ -80,7 +80,7 @@ def test_ticks_change_nothing_about_late_events(
     )  # fmt: skip
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(events=_sessions(HOLD))
 def test_what_comes_within_the_hold_is_as_if_it_had_come_at_once(events: list[Event]) -> None:
     """A board that holds long enough equals one that was told of everything as it happened."""

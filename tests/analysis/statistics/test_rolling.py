@@ -22,7 +22,7 @@ def _arrays(pairs: list[tuple[int, int]]) -> tuple[np.ndarray, np.ndarray]:
     return grid[:, 0], grid[:, 1]
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(st.lists(st.tuples(value, value), max_size=150), st.sampled_from([1, 7, 60, None]))
 def test_rolling_equals_recomputing(pairs: list[tuple[int, int]], window_s: int | None) -> None:
     """After every push, the rolling sums equal the batch sums of the window exactly."""
@@ -39,7 +39,7 @@ stretches = st.lists(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(stretches, st.sampled_from([(1, 7, 60, None), (300, 60), (None,), (25, None)]))
 def test_many_seconds_at_once_are_as_one_by_one(
     told: list[tuple[int, int, float]], windows_s: tuple[int | None, ...]
@@ -68,7 +68,7 @@ def test_many_seconds_at_once_are_as_one_by_one(
     assert at_once.sums == singly.sums
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(st.lists(st.tuples(value, value), min_size=1, max_size=80), st.data())
 def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.DataObject) -> None:
     """Seconds taken out, in any order and at any time, are gaps in every window from then on."""
@@ -89,7 +89,7 @@ def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.D
 pairs_of_any_length = st.lists(st.tuples(value, value), min_size=1, max_size=40)
 
 
-@settings(max_examples=50)
+@settings(max_examples=30)
 @given(pairs_of_any_length, pairs_of_any_length, pairs_of_any_length)
 def test_a_copy_stands_as_it_did_and_goes_its_own_way(
     before: list[tuple[int, int]], ours: list[tuple[int, int]], its: list[tuple[int, int]]
@@ -236,7 +236,7 @@ def test_both_forms_of_the_tolerance_agree(pairs: list[tuple[int, int]]) -> None
 
 
 @given(st.lists(st.tuples(value, value), min_size=1, max_size=40), st.integers(0, 39))
-@settings(max_examples=50)
+@settings(max_examples=30)
 def test_what_is_taken_out_counts_as_a_gap(pairs: list[tuple[int, int]], ago: int) -> None:
     """At once, and when it leaves a window; what has left it already changes nothing there."""
     ago %= len(pairs)

@@ -6,7 +6,7 @@ import json
 from collections import Counter
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from replay.capture import Capture, check_capture
@@ -215,7 +215,6 @@ ROW = st.tuples(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(st.lists(ROW, min_size=1, max_size=30))
 def test_no_row_is_lost_without_a_word(tmp_path_factory, rows):
     """Rows in = notifications out + everything dropped, of whatever kind; times never decrease."""
