@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from analysis.board import Board
-from analysis.session import read_session
+from analysis.board.rules.registry import rules_for
 from analysis.statistics.efforts import Answer, Kind, find_efforts, responses
 from analysis.statistics.pairing import NO_VALUE
 from benchmarks.field_sim.session import draw_session
 from replay.demo_files import demo_captures
 from tests.standins.demo_boards import played_board
+from tests.standins.demo_sessions import demo_session
 
 DRAWN = [
     (41, "intervals 4x4", ("loose strap",)),
@@ -50,13 +51,18 @@ def assert_whole(board: Board) -> int:
     return len(whole)
 
 
+def of_the_reference(session):
+    """The rules that can leave a stretch out."""
+    return [rule for rule in rules_for(session) if rule.sensor == session.reference.number]
+
+
 @pytest.mark.parametrize(("seed", "course", "faults"), DRAWN, ids=str)
 def test_efforts_are_those_of_the_whole_session_without_its_bad_stretches(seed, course, faults):
     """Fed second by second, with faults that are found after they began."""
     session = draw_session(
         seed, with_faults=bool(faults), kinds=faults, course=course, minutes=(17, 20)
     )
-    board = Board(session.plan)
+    board = Board(session.plan, of_the_reference)
     for event in session.events:
         board.feed(event)
     board.finish(round(session.duration_s * 1e9))
@@ -67,7 +73,7 @@ def test_efforts_are_those_of_the_whole_session_without_its_bad_stretches(seed, 
 @pytest.mark.parametrize("path", demo_captures(), ids=lambda path: path.stem)
 def test_a_capture_counts_them_live_as_its_record_does(path):
     """The number that the board ends with, and each sensor's answers, are the record's."""
-    record, board = read_session(path), played_board(path)
+    record, board = demo_session(path).record, played_board(path)
     recorded = [one for one in record.efforts if one.kind is Kind.EFFORT]
     assert assert_whole(board) == len(recorded)
     assert list(board.efforts.efforts) == recorded

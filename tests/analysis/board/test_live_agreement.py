@@ -6,6 +6,7 @@ import copy
 import heapq
 import math
 import random
+from functools import cache
 from itertools import count
 from pathlib import Path
 
@@ -22,12 +23,12 @@ from analysis.session.record import SensorRecord
 from analysis.statistics.agreement import Tolerance, sums_of
 from analysis.statistics.pairing import NO_VALUE
 from analysis.statistics.stretch import kept_seconds
-from replay.capture import Capture
 from replay.capture.notes import EffectiveNotes
 from replay.demo_files import demo_captures
 from replay.event import Event
 from replay.plan import Plan
 from tests.standins.demo_boards import played_board
+from tests.standins.demo_sessions import demo_session
 from tests.standins.session_events import S, of_kind, plan_of, play, stream
 
 LENGTH_S = 900
@@ -62,8 +63,9 @@ def _wrist(sensor: int) -> list[Event]:
     return [event for event in sent if not 100 * sensor < event.t_ns / S < 100 * sensor + 20]
 
 
-def _session() -> list[Event]:
-    return list(
+@cache
+def _session() -> tuple[Event, ...]:
+    return tuple(
         heapq.merge(_dry_strap(), _wrist(2), _wrist(3), key=lambda event: event.t_ns)
     )  # fmt: skip
 
@@ -75,12 +77,12 @@ class _Recorded:
     duration_ns = LENGTH_S * S
     effective_notes = EffectiveNotes()
 
-    def events(self) -> list[Event]:
+    def events(self) -> tuple[Event, ...]:
         return _session()
 
 
-def _recorded(board: Board, recorded: Capture | _Recorded) -> tuple[SensorRecord, ...]:
-    data, _ = session_of(recorded)
+def _recorded(board: Board) -> tuple[SensorRecord, ...]:
+    data, _ = session_of(_Recorded())
     left_out = suggest_exclusions(board.warnings, board.plan, board.second + 1)
     return compute_record(data, board.warnings, left_out).sensors
 
@@ -114,7 +116,7 @@ def test_dry_strap_is_not_charged_to_the_sensors() -> None:
     kinds = {w.kind for w in board.warnings if w.sensor == 1 and is_left_out(w)}
     assert {WarningKind.LOOSE_REFERENCE, WarningKind.NO_CONTACT, WarningKind.SILENT} <= kinds
     assert snapshot.left_out_s > 120
-    for status, record in zip(snapshot.sensors[1:], _recorded(board, _Recorded()), strict=True):
+    for status, record in zip(snapshot.sensors[1:], _recorded(board), strict=True):
         assert record.excluded_s == snapshot.left_out_s
         assert record.counted.pairs < record.whole.pairs
         assert status.counted["session"].mae_bpm < 3 < status.windows["session"].mae_bpm
@@ -154,8 +156,7 @@ def test_a_sound_session_leaves_nothing_out() -> None:
 def test_live_and_analysis_agree_on_recordings(path: Path) -> None:
     """At the end of a session the figures on the screen are those of the record."""
     board = played_board(path)
-    with Capture.open(path) as capture:
-        records = {record.number: record for record in _recorded(board, capture)}
+    records = {record.number: record for record in demo_session(path).record.sensors}
     tests = [status for status in board.snapshot().sensors if status.windows]
     assert len(tests) == len(records)
     for status in tests:

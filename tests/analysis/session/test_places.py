@@ -48,8 +48,8 @@ def loaded(path):
 
 def test_a_kept_board_is_the_one_that_saw_every_event(monkeypatch):
     """At each place, and at the end when it goes on from there: all that it says is the same."""
-    monkeypatch.setattr(places, "LEAST_SPACING", 2_000)
-    path = demo_captures()[0]
+    monkeypatch.setattr(places, "LEAST_SPACING", 1_200)
+    path = demo_captures()[2]
     keep_places(path)
     with Capture.open(path) as capture:
         plain, going_on = Board(capture.plan), []
@@ -60,7 +60,7 @@ def test_a_kept_board_is_the_one_that_saw_every_event(monkeypatch):
             plain.feed(event)
             for board in going_on:
                 board.feed(event)
-            if taken % 2_000 == 0:
+            if taken % 1_200 == 0:
                 number = len(going_on)
                 assert kept.places[number].taken == taken
                 board = kept.board(number)

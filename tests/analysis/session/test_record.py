@@ -12,21 +12,22 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.board.snapshot import Severity, WarningKind
-from analysis.session import cache, load, provenance, read_pairs, read_session
+from analysis.session import cache, provenance, read_pairs, read_session
 from analysis.session.cache import CACHE_FOLDER_VARIABLE, NotARecord, decode_record, encode_record
-from analysis.session.compute import compute_record
 from analysis.session.pipeline import session_of
 from analysis.session.record import FORMAT, SessionRecord
 from analysis.statistics.efforts import Answer, Kind
 from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S
+from tests.standins.demo_sessions import demo_session, rowing_session
 from tests.standins.feeds import two_sensors, written
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -35,7 +36,7 @@ ROOT = Path(__file__).resolve().parents[3]
 @pytest.fixture(scope="module")
 def record() -> SessionRecord:
     """Of the first demo capture."""
-    return read_session(demo_captures()[0])
+    return rowing_session().record
 
 
 @pytest.fixture
@@ -88,9 +89,7 @@ def parts_of(value: object) -> Iterator[object]:
 @pytest.mark.parametrize("capture", demo_captures(), ids=lambda path: path.stem[:10])
 def test_a_record_survives_json(capture: Path) -> None:
     """Written and read back it is equal to the last bit, and holds no number of numpy's."""
-    with Capture.open(capture) as opened:
-        data, board = load.session_of(opened)
-    record = compute_record(data, board.warnings)
+    record = demo_session(capture).record
     assert decode_record(encode_record(record)) == record
     leaves = {type(part) for part in parts_of(record) if not dataclasses.is_dataclass(part)}
     assert leaves - {Answer, Kind, Severity, WarningKind} <= {
@@ -260,9 +259,9 @@ def test_a_field_of_another_type_is_refused(record: SessionRecord) -> None:
             holder = holder[name]
         right, holder[last] = holder[last], [{"no": "value"}]
         with pytest.raises(NotARecord):
-            decode_record(json.dumps(plain).encode())
+            decode_record(msgspec.json.encode(plain))
         holder[last] = right
-    assert decode_record(json.dumps(plain).encode()) == one_sensor
+    assert decode_record(msgspec.json.encode(plain)) == one_sensor
 
 
 def test_another_format_is_refused(record: SessionRecord) -> None:
@@ -275,7 +274,9 @@ def test_another_format_is_refused(record: SessionRecord) -> None:
 def test_pairs_are_what_the_numbers_rest_on(folder) -> None:
     """The mean of the differences of the pairs that are not excluded is the bias, and so on."""
     path = demo_captures()[0]
-    record = read_session(path)
+    record = rowing_session().record
+    with Capture.open(path) as capture:
+        cache.RecordCache(capture).store(record)
     for sensor, pairs in zip(record.sensors, read_pairs(path), strict=True):
         counted = ~pairs.excluded
         assert (pairs.number, pairs.label) == (sensor.number, sensor.label)
@@ -286,20 +287,21 @@ def test_pairs_are_what_the_numbers_rest_on(folder) -> None:
         assert all(pairs.why(int(second)) for second in pairs.second[pairs.excluded])
 
 
-def test_arrays_are_the_same_with_and_without_the_cache(folder) -> None:
+def test_arrays_are_the_same_with_and_without_the_cache(folder, tmp_path, computed) -> None:
     """What is drawn beside a record from the cache is what it was computed from."""
-    with Capture.open(demo_captures()[1]) as capture:
+    events = [one for one in two_sensors(150) if not 60 < one.t_ns / NS_PER_S < 75]  # a gap
+    with Capture.open(written(tmp_path / "gap.sqlite", events, end_s=150)) as capture:
         cold, warm = session_of(capture), session_of(capture)
+    assert computed == ["computed"]
     assert warm.record == cold.record
     for number, series in cold.data.sensors.items():
         assert np.array_equal(series.grid, warm.data.sensors[number].grid)
         assert np.array_equal(series.t_ns, warm.data.sensors[number].t_ns)
-    assert warm.data.markers == cold.data.markers
+    assert warm.data.markers == cold.data.markers != ()
 
 
-def test_reading_a_kept_record_loads_no_scipy(folder) -> None:
+def test_reading_a_kept_record_loads_no_scipy(folder, path) -> None:
     """A record from the cache comes without loading what computes one: a study reads many."""
-    path = demo_captures()[0]
     read_session(path)
     told = subprocess.run(
         [

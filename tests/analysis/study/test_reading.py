@@ -174,7 +174,7 @@ def test_an_interruption_keeps_what_is_done(tmp_path):
     captures, cache = tmp_path / "captures", tmp_path / "cache"
     captures.mkdir()
     for number in range(12):
-        write_capture(captures / f"{number:02d}.sqlite", session_events(600))
+        write_capture(captures / f"{number:02d}.sqlite", session_events(300))
     environment = os.environ | {"SIDEBEAT_CACHE_DIR": str(cache)}
     process = subprocess.Popen(
         [sys.executable, "-m", "live", "study", str(captures), "--jobs", "1"],

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from analysis.session.pipeline import session_of
 from analysis.study.row import row_of
 from analysis.study.signs import signs_by_label
 from analysis.study.study import study_of
-from replay.capture import Capture
-from replay.demo_files import demo_captures
+from tests.standins.demo_sessions import rowing_session
 from tests.standins.study_rows import sensor_row, session_row
 
 
@@ -46,8 +44,7 @@ def test_no_two_sensors_have_one_sign():
 
 def test_a_row_has_the_sign_that_its_session_was_shown_by():
     """From the plan where it holds one; else the lowest that is free, and then it is not held."""
-    with Capture.open(demo_captures()[0]) as capture:
-        record = session_of(capture).record
+    record = rowing_session().record
     sensors = list(record.plan.sensors)
     place = next(i for i, one in enumerate(sensors) if one.role == "test")
     sensors[place] = replace(sensors[place], sign=9)
