@@ -95,19 +95,6 @@ QUIET = (
 )  # fmt: skip
 
 
-def printed(page: Path, folder: Path) -> Path:
-    """The page as a PDF, as the browser's own print makes it."""
-    path = folder / "page.pdf"
-    subprocess.run(
-        [
-            browser() or "chromium", *QUIET, f"--user-data-dir={folder / 'profile'}",
-            "--no-pdf-header-footer", f"--print-to-pdf={path}", page.as_uri(),
-        ],
-        capture_output=True, timeout=110, check=True,
-    )  # fmt: skip
-    return path
-
-
 def measured(
     pages: list[str], widths: list[int], folder: Path
 ) -> tuple[list[list[dict]], list[str]]:

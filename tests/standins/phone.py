@@ -169,6 +169,11 @@ class Tab:
         path.write_bytes(base64.b64decode(made["data"]))
         return path
 
+    def printed(self) -> bytes:
+        """The page as a PDF, as the browser's own print makes it."""
+        made = self.call("Page.printToPDF", printBackground=True, preferCSSPageSize=True)
+        return base64.b64decode(made["data"])
+
     def complaints(self) -> list[str]:
         """Errors of scripts and refusals of the browser so far."""
         self.ask("1")  # whatever came before is read then
@@ -211,3 +216,14 @@ def until(condition: Callable[[], object], what: str) -> None:
     while not condition():
         assert time.monotonic() < give_up, f"no {what}"
         time.sleep(0.02)
+
+
+def printed(pages: list[Path], folder: Path) -> list[bytes]:
+    """Files of pages as PDF, all by one browser, since beginning one takes longest."""
+    with running_phone(folder) as phone:
+        documents = []
+        for page in pages:
+            tab = phone.open(page.as_uri())
+            tab.until("document.readyState == 'complete' && document.body.innerText", "page")
+            documents.append(tab.printed())
+        return documents

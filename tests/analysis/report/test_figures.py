@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import pytest
 
 from analysis.report import palette
 from analysis.report.agreement_plots import draw_differences
-from analysis.report.figure_canvas import PAGE, VIDEO, Heading, inline
+from analysis.report.figure_canvas import PAGE, VIDEO, Heading
 from analysis.report.figures import FIGURES
 from analysis.report.palette import DARK, LIGHT, contrast
 from analysis.report.traces import draw_traces, series_of
@@ -98,15 +96,6 @@ def test_the_same_figure_twice_is_the_same(rowing):
     """A figure does not depend on when it is drawn."""
     one, two = (draw_traces(rowing, PAGE, HEADING).svg() for _ in range(2))
     assert one == two
-
-
-def test_every_colour_of_a_figure_follows_the_page(rowing):
-    """In the page no figure has a colour of its own left: all are names that the page fills."""
-    for kind in FIGURES:
-        picture = inline(kind.draw(rowing, PAGE, HEADING).svg(), kind.name, "title", "words")
-        left = set(re.findall(r"#[0-9a-f]{6}\b", picture))
-        assert left == set(), kind.name
-        assert re.search(r"var\(--ink\)", picture)
 
 
 def test_a_gap_is_not_joined():

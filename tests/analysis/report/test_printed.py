@@ -7,8 +7,9 @@ import pypdfium2
 import pytest
 
 from replay.demo_files import demo_captures
-from tests.standins.browser import browser, printed
+from tests.standins.browser import browser
 from tests.standins.demo_reports import demo_report
+from tests.standins.phone import printed
 
 pytestmark = [
     pytest.mark.skipif(browser() is None, reason="no Chromium is installed"),
@@ -22,13 +23,24 @@ LEAST_FILLED = 0.5
 """How far down a page must be written on; the last one ends with the cautions."""
 
 
-@pytest.fixture(scope="module", params=demo_captures(), ids=lambda path: path.stem[16:20])
-def pages(request, tmp_path_factory):
+@pytest.fixture(scope="module")
+def every(tmp_path_factory):
+    """Each demo report as the browser prints it."""
+    folder, pages = tmp_path_factory.mktemp("printed"), []
+    for number, capture in enumerate(demo_captures()):
+        pages.append(folder / f"{number}.html")
+        pages[-1].write_text(demo_report(capture).page, encoding="utf-8")
+    return printed(pages, folder)
+
+
+@pytest.fixture(
+    scope="module",
+    params=range(len(demo_captures())),
+    ids=lambda at: demo_captures()[at].stem[16:20],
+)
+def pages(request, every):
     """Each printed page of a demo report as grey values, 36 dots an inch."""
-    folder = tmp_path_factory.mktemp("printed")
-    page = folder / "page.html"
-    page.write_text(demo_report(request.param).page, encoding="utf-8")
-    document = pypdfium2.PdfDocument(printed(page, folder))
+    document = pypdfium2.PdfDocument(every[request.param])
     found = [np.asarray(page.render(scale=0.5).to_pil().convert("L")) for page in document]
     document.close()
     return found

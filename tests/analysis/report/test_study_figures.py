@@ -156,14 +156,16 @@ def test_each_point_leads_to_its_session():
     assert len(links) == 12  # three sessions of two sensors, in two widths
     assert ("#session-0", f"2026-02-02 W1 {rows[0].path}") in links
     assert "session:" not in page
-    own = study_page(study_of(rows), "Sidebeat 0", pages={rows[1].path: 'a "b"/1.html'})
-    assert own.count('<a href="a &quot;b&quot;/1.html" aria-label') == 4
+    one = sessions({"Sorrel": [1.0, 1.2, 0.9]})
+    own = study_page(study_of(one), "Sidebeat 0", pages={one[1].path: 'a "b"/1.html'})
+    assert own.count('<a href="a &quot;b&quot;/1.html" aria-label') == 2
+    assert own.count('<a href="#session-2" aria-label') == 2
     assert '<a href="a &#34;b&#34;/1.html">' in own
 
 
 def test_published_figures_stand_apart_and_are_not_ranked():
     """Those of an activity below its tables, others in a section of their own."""
-    study = study_of(sessions({"Sorrel": [1.0, 1.2, 0.9], "Tansy": [3.1, 2.9, 3.4]}))
+    study = study_of(sessions({"Sorrel": [1.0, 1.2, 0.9]}))
     told = [
         Published(sensor="Rue", activity=" Rowing  ergometer", statistic="mae_bpm", value=0.2,
                   sessions=20, source="a leaflet"),
