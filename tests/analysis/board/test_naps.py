@@ -16,7 +16,7 @@ CATCH_UP = {K.FROZEN, K.NO_CONTACT, K.SWAPPED_LABELS, K.THINNING, K.UNIT_SLIP}
 """Kinds whose rules take in later what they slept through."""
 WATCHED = {K.APART, K.ON_CADENCE, K.OUTVOTED_REFERENCE, K.RELAY, K.SAME_SENSOR}
 """Kinds whose rules sleep until what they share wakes them."""
-LENGTH_S = 700
+LENGTH_S = 600
 
 
 def _asked_each_second(session):

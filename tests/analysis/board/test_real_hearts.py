@@ -77,14 +77,14 @@ def test_bad_beats_among_those_of_a_real_heart_are_found(series, fault) -> None:
 
 def test_single_stray_beats_of_a_fast_heart_are_no_loose_strap() -> None:
     """One missed or doubled beat in 200, as well-seated straps show above 120 bpm, at random among
-    six hours of quiet real beats, taken at 160 bpm: under one warning in two hours; with one of
-    each kind in 100 there are 18.
+    four hours of quiet real beats, taken at 160 bpm: under one warning in two hours; with one of
+    each kind in 100 there are nine.
     """
     quiet = [rr for series in RESTING.values() for rr in series]
     middle = sorted(quiet)[len(quiet) // 2]
     source = random.Random(5)
     rr: list[float] = []
-    while len(rr) < 6 * 60 * 160:  # a fast heart varies by a twentieth of what one at rest does
+    while len(rr) < 4 * 60 * 160:  # a fast heart varies by a twentieth of what one at rest does
         first, second = (60 / 160 * (1 + (source.choice(quiet) / middle - 1) / 20) for _ in "12")
         kind = source.random() * 100
         if kind < 0.5:
@@ -95,4 +95,4 @@ def test_single_stray_beats_of_a_fast_heart_are_no_loose_strap() -> None:
         else:
             rr += [first, second]
     board = play(PLAN, strap(rr), until_s=sum(rr), rules=_loose)
-    assert len(board.warnings) < 3
+    assert len(board.warnings) < 2
