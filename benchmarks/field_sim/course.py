@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -36,6 +36,10 @@ class Course:
     name: str
     parts: tuple[Part, ...]
     turns: str = ""
+    _ends: tuple[float, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_ends", tuple(part.end_s for part in self.parts))
 
     @property
     def end_s(self) -> float:
@@ -44,7 +48,7 @@ class Course:
 
     def at(self, t_s: float) -> Part:
         """The part at this second."""
-        index = bisect_right(self.parts, t_s, key=lambda part: part.end_s)
+        index = bisect_right(self._ends, t_s)
         return self.parts[min(index, len(self.parts) - 1)]
 
 

@@ -126,21 +126,25 @@ def _level(person: Person, course: Course, rng: np.random.Generator) -> Floats:
 
 def _breath(person: Person, level: Floats, rng: np.random.Generator) -> Floats:
     """Breathing, each breath with a length and depth of its own; now and then a sigh."""
-    out = np.empty(len(level))
-    at = 0
-    while at < len(level):
-        hz = person.breaths_hz + 0.3 * np.clip((level[at] - 75) / 90, 0, 1.2)
+    lengths: list[int] = []
+    depths: list[float] = []
+    levels, at = level.tolist(), 0
+    while at < len(levels):
+        hz = person.breaths_hz + 0.3 * min(max((levels[at] - 75) / 90, 0.0), 1.2)
         seconds = float(np.exp(rng.normal(0, 0.18))) / hz
         depth = float(np.exp(rng.normal(-0.1, 0.5)))
         if rng.random() < 0.02:
             seconds, depth = 1.5 * seconds, min(2.6 * depth, 4.5)
-        until = min(at + max(round(seconds * STEPS_PER_S), 3), len(level))
-        turn = np.arange(until - at) / max(round(seconds * STEPS_PER_S), 3)
-        # Breathing in (RR shorter) takes two fifths of the time.
-        phase = np.where(turn < 0.4, turn / 0.8, 0.5 + (turn - 0.4) / 1.2)
-        out[at:until] = depth * np.cos(2 * np.pi * phase)
-        at = until
-    return out
+        lengths.append(max(round(seconds * STEPS_PER_S), 3))
+        depths.append(depth)
+        at += lengths[-1]
+    each = np.repeat(lengths, lengths)
+    begun = np.repeat(np.cumsum(lengths) - lengths, lengths)
+    turn = (np.arange(at) - begun) / each
+    # Breathing in (RR shorter) takes two fifths of the time.
+    phase = np.where(turn < 0.4, turn / 0.8, 0.5 + (turn - 0.4) / 1.2)
+    out: Floats = np.repeat(depths, lengths) * np.cos(2 * np.pi * phase)
+    return out[: len(levels)]
 
 
 def _waves(count: int, rng: np.random.Generator) -> Floats:
