@@ -31,6 +31,7 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from replay.errors import PayloadError
@@ -152,23 +153,35 @@ def encode_heart_rate(
     tell.  ``rr``: 1/1024 s each.  ``wide``: 16-bit bpm; by default only where it is needed.
     Raises ``ValueError`` for a value that does not fit its field.
     """
-    for name, value in (("bpm", bpm), ("energy_kj", energy_kj or 0), *(("rr", x) for x in rr)):
+    head = _encoded_head(bpm, contact, energy_kj, wide, with_rr=bool(rr))
+    if not rr:
+        return head
+    for outside in (min(rr), max(rr)):
+        if not 0 <= outside <= 0xFFFF:
+            raise ValueError(f"rr must lie between 0 and 65535, got {outside}")
+    return head + _rr_format(len(rr)).pack(*rr)
+
+
+# There are no more of them than bpm, nearly: whoever simulates encodes each thousands of times.
+@lru_cache(maxsize=1024)
+def _encoded_head(
+    bpm: int, contact: bool | None, energy_kj: int | None, wide: bool | None, *, with_rr: bool
+) -> bytes:
+    """What stands before the RR."""
+    for name, value in (("bpm", bpm), ("energy_kj", energy_kj or 0)):
         if not 0 <= value <= 0xFFFF:
             raise ValueError(f"{name} must lie between 0 and 65535, got {value}")
     if wide is None:
         wide = bpm > 0xFF
     elif not wide and bpm > 0xFF:
         raise ValueError(f"bpm {bpm} does not fit in 8 bits")
-    flags = _WIDE if wide else 0
+    flags = (_WIDE if wide else 0) | (_RR if with_rr else 0)
     if contact is not None:
         flags |= _SUPPORTED | (_DETECTED if contact else 0)
     body = bpm.to_bytes(2 if wide else 1, "little")
     if energy_kj is not None:
         flags |= _ENERGY
         body += energy_kj.to_bytes(2, "little")
-    if rr:
-        flags |= _RR
-        body += _rr_format(len(rr)).pack(*rr)
     return bytes([flags]) + body
 
 
