@@ -68,7 +68,7 @@ def test_many_seconds_at_once_are_as_one_by_one(
     assert at_once.sums == singly.sums
 
 
-@settings(max_examples=30)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(value, value), min_size=1, max_size=80), st.data())
 def test_what_is_taken_out_leaves_a_gap(pairs: list[tuple[int, int]], data: st.DataObject) -> None:
     """Seconds taken out, in any order and at any time, are gaps in every window from then on."""
@@ -236,7 +236,7 @@ def test_both_forms_of_the_tolerance_agree(pairs: list[tuple[int, int]]) -> None
 
 
 @given(st.lists(st.tuples(value, value), min_size=1, max_size=40), st.integers(0, 39))
-@settings(max_examples=30)
+@settings(max_examples=60)
 def test_what_is_taken_out_counts_as_a_gap(pairs: list[tuple[int, int]], ago: int) -> None:
     """At once, and when it leaves a window; what has left it already changes nothing there."""
     ago %= len(pairs)
