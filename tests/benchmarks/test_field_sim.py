@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 from dataclasses import replace
 from statistics import median
 
@@ -25,6 +26,7 @@ from benchmarks.field_sim.sent import Sent, optical_sent, relayed
 from benchmarks.field_sim.session import draw_session
 from replay.event import HEART_RATE
 from replay.payloads.heart_rate import decode_heart_rate
+from tests.standins.shared import made_once
 
 SEED = 77
 MIDDLE, TAIL, RARE = 1.5, 2.0, 3.0
@@ -40,7 +42,11 @@ def within(value: float, published: float, factor: float) -> bool:
 @pytest.fixture(scope="module")
 def hearts():
     """Measures of the hearts of 40 wearers."""
-    return measures.beat_changes(tables.heart_series(SEED, 40))
+
+    def make() -> bytes:
+        return pickle.dumps(measures.beat_changes(tables.heart_series(SEED, 40)))
+
+    return pickle.loads(made_once("field-sim-hearts", make))  # noqa: S301 - made above
 
 
 @pytest.mark.parametrize("at", range(len(BEAT_CHANGES)), ids=[row.band for row in BEAT_CHANGES])

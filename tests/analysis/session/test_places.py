@@ -73,6 +73,8 @@ def test_a_kept_board_is_the_one_that_saw_every_event(monkeypatch):
             assert board.warnings == plain.warnings
             for sensor in range(1, len(capture.plan.sensors) + 1):
                 assert board.grid(sensor).tolist() == plain.grid(sensor).tolist()
+                for mine, its in zip(board.series(sensor), plain.series(sensor), strict=True):
+                    assert mine.tolist() == its.tolist()
         kept.close()
 
 
