@@ -11,6 +11,7 @@ from itertools import count
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from analysis.board import Board, suggest_exclusions
@@ -99,14 +100,19 @@ def _assert_equal(status: SensorStatus, record: SensorRecord) -> None:
         assert live.pearson_r == analysed.pearson_r.value
 
 
-def _batch(board: Board, number: int, seconds: int | None) -> Agreement:
-    """The agreement of the newest seconds, made anew of the grids and the warnings so far."""
+def _kept(board: Board) -> npt.NDArray[np.int32]:
+    """The reference at each closed second, without what the warnings so far leave out."""
     closed = board.second + 1
-    stretches = suggest_exclusions(board.warnings, board.plan, closed)
-    kept = kept_seconds(closed, stretches)
-    ref = np.where(kept, board.grid(1), NO_VALUE)[-(seconds or closed) :]
-    summary = sums_of(ref, board.grid(number)[-(seconds or closed) :], Tolerance(5, 10)).summary()
-    return Agreement(*summary)
+    kept = kept_seconds(closed, suggest_exclusions(board.warnings, board.plan, closed))
+    return np.where(kept, board.grid(1), np.int32(NO_VALUE))
+
+
+def _batch(
+    ref: npt.NDArray[np.int32], test: npt.NDArray[np.int32], seconds: int | None
+) -> Agreement:
+    """The agreement of the newest seconds, made anew of the whole."""
+    newest = slice(-(seconds or len(ref)), None)
+    return Agreement(*sums_of(ref[newest], test[newest], Tolerance(5, 10)).summary())
 
 
 def test_dry_strap_is_not_charged_to_the_sensors() -> None:
@@ -128,9 +134,11 @@ def test_each_window_at_each_second_is_what_a_batch_makes_of_it() -> None:
     board, wrong = Board(plan_of()), []
 
     def compare(second: int) -> None:
+        ref = _kept(board)
         for status in board.snapshot().sensors[1:]:
+            test = board.grid(status.number)
             for name, window_s in WINDOWS.items():
-                if status.counted[name] != _batch(board, status.number, window_s):
+                if status.counted[name] != _batch(ref, test, window_s):
                     wrong.append((second, status.label, name))
 
     board.on_second = lambda second: None if second % 3 and second < 230 else compare(second)

@@ -85,6 +85,14 @@ def test_encoding_is_what_bumble_encodes(
     assert HeartRate(bpm * 1000, contact, energy, tuple(rr)) == decode(HEART_RATE, ours)
 
 
+def test_a_bpm_is_sent_wide_only_where_it_must_be() -> None:
+    """255 is the last that one byte holds."""
+    assert encode_heart_rate(255) == encode_heart_rate(255, wide=False) == b"\x00\xff"
+    assert encode_heart_rate(256) == encode_heart_rate(256, wide=True) == b"\x01\x00\x01"
+    with pytest.raises(ValueError, match="does not fit in 8 bits"):
+        encode_heart_rate(256, wide=False)
+
+
 @given(bpm=st.integers(0, 255), rr=st.lists(u16, max_size=3))
 def test_a_small_bpm_may_be_sent_wide(bpm: int, rr: list[int]) -> None:
     """A bpm below 256 sent in 16 bits decodes to the same reading as in 8 bits."""
