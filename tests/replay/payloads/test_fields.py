@@ -74,6 +74,20 @@ def test_any_bytes_are_covered_and_what_decode_refuses_is_marked(channel, payloa
         assert cut or any(not field.sound for field in found)
 
 
+@pytest.mark.parametrize(
+    ("flags", "said"),
+    [
+        (0x00, "8-bit bpm"), (0x01, "16-bit bpm"), (0x02, "8-bit bpm"),
+        (0x04, "8-bit bpm, no contact"), (0x05, "16-bit bpm, no contact"),
+        (0x06, "8-bit bpm, contact"), (0x07, "16-bit bpm, contact"),
+        (0x19, "16-bit bpm, energy, RR"), (0x20, "8-bit bpm, reserved bits"),
+    ],
+)  # fmt: skip
+def test_the_flags_of_a_heart_rate_are_in_words(flags, said):
+    """Contact only where the sensor can tell."""
+    assert fields(ev.HEART_RATE, bytes([flags, 60, 0, 0, 0, 0, 0]))[0].value == said
+
+
 @given(
     st.integers(0, 65535),
     st.sampled_from([None, True, False]),
