@@ -74,7 +74,6 @@ class MainWindow(QMainWindow):
         self._over = False
         self.help: HelpPage | None = None
         self._pace = Pace(self, self.frame, spares=feed.is_live)
-        self.appearance.apply(self)  # its parts are styled as they come
         self._build(feed, review_of)
         self._connect()
         self._actions = self._table_of_actions()

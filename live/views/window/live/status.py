@@ -55,11 +55,14 @@ class StatusLine(QStatusBar):
         self.capture.setAccessibleName("Capture")
         self.addWidget(self.capture, 3)
         self.notice = notice
+        notice.setObjectName("notice")
         self.addWidget(notice, 2)
         self.faults = ElidedLabel(most=40)
+        self.faults.setObjectName("faults")
         self.faults.setAccessibleName("Faults of drawing")
         self.addPermanentWidget(self.faults)
         self.invented = Label()
+        self.invented.setObjectName("invented")
         self.invented.setAccessibleName("Kind of data")
         self.invented.setText("INVENTED DATA" if invented else "")
         self.invented.setVisible(invented)
@@ -77,10 +80,19 @@ class StatusLine(QStatusBar):
 
     def apply_theme(self, theme: Theme) -> None:
         """Apply a theme."""
-        dress(self, f"QStatusBar::item {{ border: none; }} QLabel {{ color: {theme.ink}; }}")
-        dress(self.invented, f"border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;")
-        dress(self.notice, "font-weight: bold;")
-        dress(self.faults, f"color: {theme.alarm}; font-weight: bold;")
+        # One sheet for all: each part with one of its own is styled by each of those above it.
+        dress(
+            self,
+            f"""
+            QStatusBar::item {{ border: none; }}
+            QLabel {{ color: {theme.ink}; }}
+            QLabel#invented {{
+                border: 1px dashed {theme.ink}; padding: 0 6px; font-weight: bold;
+            }}
+            QLabel#notice {{ font-weight: bold; }}
+            QLabel#faults {{ color: {theme.alarm}; font-weight: bold; }}
+            """,
+        )
 
     def show_state(self, now_s: float, model: ViewModel, faults: str) -> None:
         """Bring the line up to date.  ``faults``: words on errors in drawing, empty for none."""

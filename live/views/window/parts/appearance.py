@@ -61,10 +61,7 @@ class Appearance:
         return font
 
     def apply(self, window: QMainWindow, more: str = "") -> QFont:
-        """Style a window; returns the font for what is painted.  ``more``: style of its own.
-
-        A window is styled before it has its parts: they come into it, and need no styling anew.
-        """
+        """Style a window; returns the font for what is painted.  ``more``: style of its own."""
         font = self.font
         # The palette is the application's: a window's own does not reach all of its parts.
         QApplication.setPalette(palette(self.theme))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 from PySide6.QtCore import QPoint, QPointF, QRectF, QSize, Qt, Signal
@@ -79,8 +80,9 @@ def _limb(path: QPainterPath, width: float, *points: tuple[float, float]) -> QPa
     return path.united(pen.createStroke(line))
 
 
+@cache  # uniting its parts is the dearest thing about the map
 def body() -> QPainterPath:
-    """The outline of a standing person, arms a little away from the trunk."""
+    """The outline of a standing person, arms a little away from the trunk; only to be drawn."""
     path = QPainterPath()
     path.setFillRule(Qt.FillRule.WindingFill)
     path.addEllipse(QPointF(0, 16), 11, 14)

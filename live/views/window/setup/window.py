@@ -81,7 +81,6 @@ class SetupWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.appearance = Appearance(theme)
-        self._dress()  # its parts are styled as they come
         self.dialog: KeyHelp | None = None
         self.rehearsal: Rehearsal | None = None
         self._minutes = minutes
@@ -392,13 +391,10 @@ class SetupWindow(QMainWindow):
             self.plan_page.propose_tolerance(*usual)
         self.apply_theme()
 
-    def _dress(self) -> None:
-        self.appearance.apply(self, setup_style(self.theme))
-
     def apply_theme(self) -> None:
         """Apply the chosen theme, with text of the chosen size."""
         theme = self.theme
-        self._dress()
+        self.appearance.apply(self, setup_style(theme))
         self.cautions.apply_theme(theme)
         self.plan_page.apply_theme(theme)
         self.check_page.apply_theme(theme)

@@ -64,8 +64,6 @@ class StartWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.appearance = Appearance(theme)
-        self.appearance.recall(preferences)
-        self._dress()  # its parts are styled as they come
         self.preferences = preferences
         self.dialog: SettingsDialog | ImportDialog | None = None
         self._folders = list(folders)
@@ -371,7 +369,8 @@ class StartWindow(QMainWindow):
         """The theme in use."""
         return self.appearance.theme
 
-    def _dress(self) -> None:
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
         theme, points = self.theme, self.appearance.font.pointSizeF()
         self.appearance.apply(
             self,
@@ -386,11 +385,7 @@ class StartWindow(QMainWindow):
             QPushButton#forward:focus {{ border: 2px solid {theme.focus}; }}
             """,
         )
-
-    def apply_theme(self) -> None:
-        """Apply the chosen theme, with text of the chosen size."""
-        self._dress()
-        self.list.apply_theme(self.theme)
+        self.list.apply_theme(theme)
         self._widen()
 
     def _widen(self) -> None:

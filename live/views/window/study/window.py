@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QProcess, Qt, QTimer, QUrl
-from PySide6.QtGui import QCloseEvent, QDesktopServices, QFont, QKeySequence, QShortcut
+from PySide6.QtGui import QCloseEvent, QDesktopServices, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -87,7 +87,6 @@ class StudyWindow(QMainWindow):
         super().__init__()
         self.faults = DrawingFaults()
         self.appearance = Appearance(theme)
-        self._dress()  # its parts are styled as they come
         self.request = request
         self.study: Study | None = None
         self.problem = ""
@@ -342,9 +341,10 @@ class StudyWindow(QMainWindow):
         self.appearance.recall(remembered)
         self.apply_theme()
 
-    def _dress(self) -> QFont:
+    def apply_theme(self) -> None:
+        """Apply the chosen theme, with text of the chosen size."""
         theme = self.theme
-        return self.appearance.apply(
+        font = self.appearance.apply(
             self,
             f"""
             QPlainTextEdit {{ border: 1px solid {theme.rule}; background: {theme.ground}; }}
@@ -353,10 +353,7 @@ class StudyWindow(QMainWindow):
             QLabel#claim {{ color: {theme.ink}; }}
             """,
         )
-
-    def apply_theme(self) -> None:
-        """Apply the chosen theme, with text of the chosen size."""
-        self.pictures.apply_theme(self.theme, self._dress())
+        self.pictures.apply_theme(theme, font)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """End what is still being read or written; what was read is kept."""
