@@ -14,7 +14,8 @@ from live.views.window.parts.preferences import (
 )
 from replay.capture import Capture
 from replay.demo_files import demo_captures, demo_folder
-from replay.event import MARKER
+from replay.event import MARKER, NS_PER_S
+from tests.standins.feeds import written
 from tests.standins.screens import LACKING, on_screen, x_screen
 
 NEEDS = ("PySide6", "pyqtgraph")  # imported by the programs that are started
@@ -23,6 +24,8 @@ pytestmark = [
     pytest.mark.timeout(150),
 ]
 ROWING = demo_captures()[0]
+BEGINNING_S = 480
+"""With its first warning; what is read and counted of it is a third of the whole."""
 
 
 @pytest.fixture(scope="module")
@@ -44,22 +47,31 @@ def config(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def start_page(screen, tmp_path_factory):
+def rowing(tmp_path_factory):
+    """The beginning of a recorded session, under its name."""
+    with Capture.open(ROWING) as whole:
+        events = [event for event in whole.events() if event.t_ns < BEGINNING_S * NS_PER_S]
+        path = tmp_path_factory.mktemp("rowing") / ROWING.name
+        return written(path, events, plan=whole.plan, end_s=BEGINNING_S)
+
+
+@pytest.fixture(scope="module")
+def start_page(screen, rowing, tmp_path_factory):
     """The program without a command, and its folder, with one capture in it.  The last test that
     asks for it ends it.
     """
     folder = tmp_path_factory.mktemp("start")
     (folder / "captures").mkdir()
-    (folder / "captures" / ROWING.name).write_bytes(ROWING.read_bytes())
+    (folder / "captures" / ROWING.name).write_bytes(rowing.read_bytes())
     with on_screen(screen, folder=folder, config=config_in(folder)) as program:
         yield program, folder
 
 
 @pytest.fixture(scope="module")
-def replay(screen, tmp_path_factory):
+def replay(screen, rowing, tmp_path_factory):
     """A replay that was paused, its window and its folder.  The last test to ask for it ends it."""
     folder = tmp_path_factory.mktemp("replay")
-    given = ("replay", str(ROWING))
+    given = ("replay", str(rowing))
     with on_screen(screen, *given, folder=folder, config=config_in(folder)) as program:
         window = screen.window(ROWING.stem)
         screen.press(window, "p", "Home")
@@ -79,10 +91,15 @@ def test_a_recent_capture_is_opened_by_keys(screen, start_page):
     """Tab to the list and Enter replays the newest; Ctrl+N is the start page again."""
     program, _ = start_page
     start = screen.window("^Sidebeat$")
-    time.sleep(3)  # the list is read in the background
-    screen.press(start, *["Tab"] * 7, "Return")
-    replay = screen.window(ROWING.stem)
-    screen.press(replay, "ctrl+n")
+    screen.press(start, *["Tab"] * 7)
+
+    def opened():
+        """The list is read in the background: until then there is nothing to be opened."""
+        screen.keys("Return")
+        return any(ROWING.stem in title for title in screen.titles())
+
+    until(opened)
+    screen.press(screen.window(ROWING.stem), "ctrl+n")
     assert screen.window("^Sidebeat$")
     assert program.poll() is None
 
@@ -196,6 +213,12 @@ def test_a_replay_is_driven_by_keys(screen, replay):
     assert "Traceback" not in "".join(said)
 
 
+def is_whole(path):
+    """Whether a capture has been ended."""
+    with Capture.open(path) as capture:
+        return capture.clean
+
+
 def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, config):
     """Page Down of a presenter and Play of a headset in the far view, and a key at the desk: each
     is a marker in the file; behind Ctrl+E the end page writes the report.
@@ -214,11 +237,12 @@ def test_a_session_is_recorded_marked_from_afar_and_ended(screen, tmp_path, conf
         time.sleep(1)
         screen.press(window, "Escape", "ctrl+m", "ctrl+e")
         screen.press(screen.window("The capture is running"), "alt+e")
-        time.sleep(3)
-        screen.press(window, "ctrl+r")
         (path,) = out.glob("*.sqlite")
-        until(lambda: path.with_suffix(".html").exists(), within_s=60)
+        until(lambda: is_whole(path))
         time.sleep(1)
+        screen.press(window, "ctrl+r")
+        until(lambda: path.with_suffix(".html").exists(), within_s=60)
+        # The page is whole as soon as it is there; its figures are left unfinished.
         screen.press(window, "ctrl+q")
         assert program.wait(timeout=40) == 0
     assert "</html>" in path.with_suffix(".html").read_text(encoding="utf-8")
