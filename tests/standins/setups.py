@@ -152,4 +152,4 @@ def until(step: Callable[[], object], condition: Callable[[], object], what: str
         assert time.monotonic() < give_up, f"no {what}"
         step()
         QApplication.processEvents()
-        time.sleep(0.02)
+        time.sleep(0.05)

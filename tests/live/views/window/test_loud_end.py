@@ -53,11 +53,17 @@ def window_fixture(capture: RunningCapture):
     window.resize(1280, 720)
     window.show()
     window.start()
-    until(lambda: window.model.status is not None and window.model.status.saved > 20)
+    until(lambda: is_recorded(window))
     yield window
     window.leave()
     window.deleteLater()
     QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def is_recorded(window: MainWindow) -> bool:
+    """Whether the file has events, and the window a verdict on what each sensor says."""
+    status, sensors = window.model.status, window.model.snapshot().sensors
+    return status is not None and status.saved > 0 and sensors[1].within is not None
 
 
 def until(found: Callable[[], bool]) -> float:
