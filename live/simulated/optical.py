@@ -21,6 +21,11 @@ _COLD_BPM: Final = 20.0
 _FOLLOWS_STILL: Final = 0.15
 """What share of a missed effort shows all the same."""
 
+_LEAD_ASTRAY: Final = (
+    TroubleKind.ON_CADENCE, TroubleKind.MISSED_EFFORT, TroubleKind.COLD_HANDS,
+)  # fmt: skip
+"""Troubles by which it shows something else than the pulse; nearly all sensors have none."""
+
 
 @dataclass(frozen=True, slots=True)
 class Optical:
@@ -83,6 +88,8 @@ class _PulseTracker:
         self._world = world
         self._troubles = troubles
         self._error = SlowNoise(noise, 10.0, STEP_S)
+        self._takes_in = min(STEP_S / build.smooth_s, 1.0)
+        self._is_led_astray = any(troubles.of(kind) for kind in _LEAD_ASTRAY)
         self._quick = self._slow = world.rate.at(start_s - build.delay_s)
         self._seen = self._quick
         self._wrong = 0.0
@@ -102,11 +109,15 @@ class _PulseTracker:
         """Take in the light of one more step."""
         build = self._build
         true = self._world.rate.at(t_s - build.delay_s)
-        self._quick += (true - self._quick) * min(STEP_S / build.smooth_s, 1.0)
+        self._quick += (true - self._quick) * self._takes_in
         self._slow += (true - self._slow) * STEP_S / _BLUNT_S
         right = self._slow + build.peaks * (self._quick - self._slow)
+        work = self._world.script.at(t_s).intensity
+        error = build.noise_bpm * (0.4 + work) * self._error.step()
+        if not self._is_led_astray:
+            self._seen = right + error
+            return
         slipped = self._slipped(t_s, right)
-        error = build.noise_bpm * (0.4 + self._work(t_s)) * self._error.step()
         self._seen = right + slipped * (self._rhythm(t_s, right) - right)
         # A rhythm of the movement is taken more surely than a pulse.
         self._seen += error * (1 - 0.7 * slipped * self._on_cadence)
@@ -136,9 +147,6 @@ class _PulseTracker:
         if self._trouble.kind is TroubleKind.ON_CADENCE:
             return self._trouble.strength * self._world.cadence.at(t_s)
         return self._held + _FOLLOWS_STILL * (right - self._held)
-
-    def _work(self, t_s: float) -> float:
-        return self._world.script.at(t_s).intensity
 
 
 class _Pulse:

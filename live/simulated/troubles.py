@@ -58,7 +58,7 @@ class Troubles:
     def at(self, t_s: float, *kinds: TroubleKind) -> Trouble | None:
         """The first trouble of these kinds that is on at this second."""
         for trouble in self._troubles:
-            if trouble.kind in kinds and trouble.start_s <= t_s < trouble.end_s:
+            if trouble.start_s <= t_s < trouble.end_s and trouble.kind in kinds:
                 return trouble
         return None
 
