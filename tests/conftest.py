@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import tempfile
+import time
 import unicodedata
 from contextlib import suppress
 from itertools import islice
@@ -69,6 +70,32 @@ settings.register_profile("explore", deadline=None, max_examples=2_000)
 settings.load_profile("suite")
 
 
+_COLLECTED = Path(os.environ[FOLDER_VARIABLE]) / "collected"
+"""Written once the first worker has read all tests."""
+READ_WITHIN_S = 300.0
+
+
+def _were_read_before() -> bool:
+    """Whether most test modules are kept as an earlier run has rewritten them."""
+    here = Path(__file__).resolve().parent
+    kept = len(list(here.rglob("__pycache__/test_*-pytest-*.pyc")))
+    return kept > len(list(here.rglob("test_*.py"))) / 2
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection() -> None:
+    """In a tree in which no tests were run before, let the first worker read them alone.
+
+    It takes twice as long to rewrite the assertions of all modules as to read them rewritten, and
+    workers that begin together would each do it.
+    """
+    if os.environ.get("PYTEST_XDIST_WORKER", "gw0") == "gw0" or _were_read_before():
+        return
+    give_up = time.monotonic() + READ_WITHIN_S
+    while not _COLLECTED.exists() and time.monotonic() < give_up:
+        time.sleep(0.1)
+
+
 def pytest_pycollect_makemodule(
     module_path: Path, parent: pytest.Collector
 ) -> pytest.Module | None:
@@ -84,6 +111,7 @@ def pytest_collection_finish() -> None:
     all workers have found them.
     """
     if os.environ.get("PYTEST_XDIST_WORKER") == "gw0":
+        _COLLECTED.touch()
         tables = _KEPT / "unicode_data" / unicodedata.unidata_version
         if len(list(tables.glob("*.gz"))) < 2:
             settings(max_examples=1, database=None)(given(strategies.text())(lambda _: None))()
