@@ -64,7 +64,7 @@ def replayed(path, *, at_s=100.0, theme=LIGHT, size=(1280, 720)):
     window.show()
     window.activateWindow()
     window.workbench.chart.setFocus()
-    settle(window)
+    _draw_until_still(window)  # nothing is painted before there is something to be seen
     try:
         yield window
     finally:
@@ -93,6 +93,10 @@ def brought_back(window, at_s=100.0):
 def settle(window):
     """Let the window do all that is waiting, and draw it."""
     QApplication.processEvents()  # what was shown or made larger has its room first
+    _draw_until_still(window)
+
+
+def _draw_until_still(window):
     window.redraw()
     for _ in range(3):
         window.review.settle()
