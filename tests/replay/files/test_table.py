@@ -189,7 +189,7 @@ def test_a_table_without_end_is_refused_before_it_fills_the_memory(tmp_path, mon
 
 
 def test_a_long_table_takes_little_more_than_its_numbers(tmp_path):
-    """No second copy of the text, no list of cells: less than 400 bytes a row, file included."""
+    """No second copy of the text, no list of cells: less than 350 bytes a row, file included."""
     path = tmp_path / "a.csv"
     count = 15_000
     rows = "".join(f"{1_772_604_900 + n},{60 + n % 90}\n" for n in range(count))
@@ -201,7 +201,7 @@ def test_a_long_table_takes_little_more_than_its_numbers(tmp_path):
     finally:
         tracemalloc.stop()
     assert len(series.values) == count
-    assert most < 400 * count + 1_000_000
+    assert most < 350 * count
 
 
 @pytest.mark.parametrize(
@@ -244,4 +244,4 @@ def test_the_power_of_a_long_table_takes_little_more_than_its_numbers(tmp_path):
     times, watts = series.signals["power"]
     assert list(times) == list(series.times_ns)
     assert list(watts) == [n % 300 + 1 for n in range(count)]
-    assert most < 450 * count
+    assert most < 375 * count
