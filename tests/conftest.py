@@ -10,7 +10,7 @@ import tempfile
 import time
 import unicodedata
 from contextlib import suppress
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 
 import pytest
@@ -129,17 +129,24 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     by_module: dict[Path, list[pytest.Item]] = {}
     for one in items:
         by_module.setdefault(one.path, []).append(one)
-    waiting = [
+    waits = {
         path
         for path, tests in by_module.items()
         if any(one.get_closest_marker("timeout") for one in tests)
-    ]
+    }
     parts = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
-    beginning = (parts + 1) // 2
-    rest = iter([one for path, tests in by_module.items() if path not in waiting for one in tests])
+    # Neighbours stay together: they often ask for what only one process makes.
+    waiting = iter(_shares([path for path in by_module if path in waits], (parts + 1) // 2))
+    rest = iter([one for path, tests in by_module.items() if path not in waits for one in tests])
     ordered: list[pytest.Item] = []
     for part in range(parts):
-        share = waiting[part // 2 :: beginning] if part % 2 == 0 else []
+        share = next(waiting) if part % 2 == 0 else []
         ordered += [one for path in share for one in by_module[path]]
         ordered += islice(rest, max((part + 1) * len(items) // parts - len(ordered), 0))
     items[:] = [*ordered, *rest]
+
+
+def _shares(paths: list[Path], count: int) -> list[list[Path]]:
+    """So many runs of neighbours, as equal as may be."""
+    ends = [len(paths) * part // count for part in range(count + 1)]
+    return [paths[begin:end] for begin, end in pairwise(ends)]
