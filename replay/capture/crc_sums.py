@@ -50,7 +50,7 @@ class Sums:
     def add_bytes(self, place: Ints, raw: Bytes, at: Ints, size: Ints) -> None:
         """So many bytes each, which begin at ``at``."""
         which: Ints | slice = slice(None)
-        shortest = int(size.min(initial=0))
+        shortest = int(size.min(initial=LONGEST))
         for byte in range(int(size.max(initial=0))):
             if byte >= shortest:
                 which = np.flatnonzero(size > byte)

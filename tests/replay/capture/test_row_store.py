@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 
+from replay.capture.row_packs import RowPacks
 from replay.capture.row_store import RowStore
 from replay.capture.schema import Row
 from replay.errors import DiskError
@@ -60,6 +61,13 @@ def test_rows_that_come_in_any_order_are_kept_as_in_memory(monkeypatch, seed) ->
     assert list(store.holes()) == [(a + 1, b) for a, b in pairwise(there) if b > a + 1]
     for seq in (0, 1, 70, 149, 150, 220, 300, 1064, 1065, 2**63 - 1):
         assert (seq in store, store.get(seq)) == (seq in expected, expected.get(seq))
+
+
+def test_before_the_first_run_there_is_nothing() -> None:
+    """No number is the last, none is there, and no run begins."""
+    packs = RowPacks()
+    assert (len(packs), packs.last, list(packs.runs)) == (0, 0, [])
+    assert (1 in packs, packs.get(1), packs.rows_from(1)) == (False, None, ())
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs limits of POSIX")
