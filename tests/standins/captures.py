@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from replay.capture import CaptureWriter
+from replay.errors import CaptureError
 from replay.event import ANCHOR, HEART_RATE, LINK, NS_PER_S, SESSION, Event, Stamp, pack_int
 from replay.plan import Plan, PlannedSensor
 
@@ -61,10 +62,14 @@ def write_capture(
     """Write and close a capture; returns its events."""
     written = list(events)
     writer = CaptureWriter(path, plan, started_utc_ns=STARTED_UTC_NS, software="sidebeat test")
-    for number, event in enumerate(written, 1):
-        writer.append(event)
-        if number % commit_every == 0:
-            writer.commit()
+    try:
+        for number, event in enumerate(written, 1):
+            writer.append(event)
+            if number % commit_every == 0:
+                writer.commit()
+    except CaptureError:
+        writer.abandon()
+        raise
     last = written[-1].t_ns if written else 0
     writer.close(t_ns=last if end_ns is None else end_ns, reason="stopped by the tester")
     return written
