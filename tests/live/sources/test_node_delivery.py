@@ -20,12 +20,15 @@ from tests.standins.proxy import running_proxy
 
 @pytest.fixture(autouse=True)
 def _eager(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Who has lost the broker tries again soon, and never waits for an answer of one that is gone:
-    what counts here is what comes.
-    """
-    monkeypatch.setattr(broker_module, "TIMEOUT_S", 200.0)
+    """Who has lost the broker tries again soon."""
     monkeypatch.setattr(kept_client, "FIRST_WAIT_S", 0.1)
     monkeypatch.setattr(kept_client, "LONGEST_WAIT_S", 0.4)
+
+
+@pytest.fixture
+def _unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What waits for an answer of a broker that is gone never comes to its end."""
+    monkeypatch.setattr(broker_module, "TIMEOUT_S", 200.0)
 
 
 def _run(tmp_path: Path, check: Callable[[Broker], Awaitable[None]]) -> None:
@@ -77,6 +80,7 @@ def test_notifications_come_with_their_own_stamps_on_this_clock(tmp_path: Path) 
     _run(tmp_path, check)
 
 
+@pytest.mark.usefixtures("_unhurried")
 def test_a_broker_that_restarts_costs_nothing(tmp_path: Path) -> None:
     """Broker killed in the middle and started again: all is there afterwards, late ones marked."""
 
@@ -104,6 +108,7 @@ def test_a_broker_that_restarts_costs_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.timeout(200)  # three reconnections, each with its pauses
+@pytest.mark.usefixtures("_unhurried")
 def test_ways_that_are_cut_and_slow_cost_nothing(tmp_path: Path) -> None:
     """Four nodes behind proxies that are cut and slowed: counts and hashes are equal."""
 
