@@ -63,8 +63,9 @@ gc.disable()
 gc.set_threshold(10_000, 10, 10)
 
 # A deadline per example would judge how busy the machine is; the timeout of a test stays.  The
-# suite draws the same examples each time, half as many as is usual: not one of the small faults of
-# `make mutants` is found by the other half alone.  New ones: pytest --hypothesis-profile=explore
+# suite draws the same examples each time, half as many as is usual: where `make mutants` was run
+# with both, three small faults needed the other half, and have more examples or a test of their own
+# now.  New ones: pytest --hypothesis-profile=explore
 settings.register_profile("suite", deadline=None, derandomize=True, database=None, max_examples=50)
 settings.register_profile("explore", deadline=None, max_examples=2_000)
 settings.load_profile("suite")
