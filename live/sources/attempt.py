@@ -11,8 +11,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from collections.abc import Callable
-from typing import Any, Final
+import math
+from collections.abc import Awaitable, Callable
+from typing import Any, Final, TypeVar, cast
 
 import aiomqtt
 import paho.mqtt.client as paho
@@ -23,6 +24,7 @@ from analysis.report.words import count
 LARGEST_PACKET: Final = 64 * 1024
 """Bytes of a packet of MQTT: the longest message that is taken has 4,096, its topic at most 65,535;
 a longer packet is none of a heart-rate sensor."""
+_T = TypeVar("_T")
 _log = logging.getLogger(__name__)
 
 
@@ -66,6 +68,20 @@ class Attempt(aiomqtt.Client):
                 ending.exception()
         # After what the library has asked of the loop: to watch the socket, and what goes with it.
         self._loop.call_soon(let_go, self._client)
+
+    async def _wait_for(self, fut: Awaitable[_T], timeout: float | None) -> _T:  # noqa: ASYNC109 - its own
+        """What the library waits for, as it does itself, but for one thing: before Python 3.12 its
+        means keep a cancellation to themselves where the answer came in the same moment, so that
+        who was to end goes on for good.
+        """
+        limit_s = self.timeout if timeout is None else timeout
+        try:
+            async with asyncio.timeout(None if limit_s == math.inf else limit_s):
+                return await fut
+        except TimeoutError:
+            if isinstance(fut, asyncio.Future) and fut.done() and not fut.cancelled():
+                return cast(_T, fut.result())  # in the last moment
+            raise aiomqtt.MqttError("it did not answer in time") from None
 
     def before_message(self, look: Callable[[paho.MQTTMessage], None]) -> None:
         """Have each message looked at as it came, before what is passed on is taken from it."""

@@ -88,7 +88,6 @@ class KeptClient:
             try:
                 async with client:
                     await self._owner.joined(client)
-                    _end_if_cancelled()
                     self.client = client
                     self._was_let_in = True
                     async for _ in client.messages:
@@ -151,10 +150,8 @@ def _queue_type(
     return Stamping
 
 
-def _end_if_cancelled(error: Exception | None = None) -> None:
-    """The cancellation counts where leaving the broker fails meanwhile, and where its answer came
-    in the same moment (before Python 3.12 ``asyncio.wait_for`` then keeps it to itself).
-    """
+def _end_if_cancelled(error: Exception) -> None:
+    """The cancellation counts where leaving the broker fails meanwhile."""
     task = asyncio.current_task()
     if task is not None and task.cancelling():
         raise asyncio.CancelledError from error

@@ -47,6 +47,8 @@ async def _tried(planned: Broker) -> tuple[LinkState, str] | None:
             return None
     except aiomqtt.MqttError as error:
         return await brokers.understood(error, planned)
+    finally:
+        client.end()
 
 
 def tried(planned: Broker) -> tuple[LinkState, str] | None:

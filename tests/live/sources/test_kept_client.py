@@ -246,29 +246,6 @@ def test_what_was_let_in_once_is_waited_for():
     on_told_time(check)
 
 
-def test_an_end_in_the_moment_of_the_answer_is_an_end():
-    """Where the wait for the broker's answer keeps the cancellation to itself, it ends all the
-    same, and does not listen for good.
-    """
-
-    async def check(_loop: ToldTime) -> None:
-        async with told_broker() as broker:
-            kept = Kept(broker.port)
-            task = asyncio.create_task(kept.client.run(kept.clock))
-
-            async def joined(_client: aiomqtt.Client) -> None:
-                task.cancel()
-                with contextlib.suppress(asyncio.CancelledError):
-                    await asyncio.sleep(0)
-
-            kept.joined = joined  # type: ignore[method-assign]
-            await until(task.done)
-            assert task.cancelled()
-            assert kept.told == []
-
-    on_told_time(check)
-
-
 @pytest.mark.parametrize("will", [False, True])
 def test_a_last_will_goes_with_the_connection(will: bool):
     """Flag and topic of a will stand in CONNECT where there is one (MQTT 5, 3.1.2.5)."""
