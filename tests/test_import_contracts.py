@@ -40,15 +40,20 @@ def planted(folder: Path, name: str) -> str:
     return name
 
 
-@pytest.fixture
-def copy(tmp_path) -> Path:
+SHEDS = (
+    "live/shed", "live/views/shed", "live/views/window/shed", "replay/shed",
+    "replay/capture/shed", "analysis/shed", "analysis/board/shed", "analysis/board/rules/shed",
+)  # fmt: skip
+
+
+def copied(folder: Path) -> Path:
     """The packages and their contracts, to be spoilt."""
     for package in PACKAGES:
         shutil.copytree(
-            ROOT / package, tmp_path / package, ignore=shutil.ignore_patterns("__pycache__")
+            ROOT / package, folder / package, ignore=shutil.ignore_patterns("__pycache__")
         )
-    shutil.copy(ROOT / "pyproject.toml", tmp_path)
-    return tmp_path
+    shutil.copy(ROOT / "pyproject.toml", folder)
+    return folder
 
 
 def complaints(folder: Path) -> str:
@@ -62,30 +67,36 @@ def complaints(folder: Path) -> str:
     return checked.stdout + checked.stderr if checked.returncode else ""
 
 
-def test_qt_is_seen_wherever_it_does_not_belong(copy):
-    """An import of Qt in any room but the window is a breach of a contract."""
+@pytest.fixture(scope="module")
+def of_the_spoilt(tmp_path_factory) -> tuple[list[str], str]:
+    """Modules with an import of Qt that is none of theirs, and what is said of a tree with them,
+    and with rooms that no layer names.
+    """
+    copy = copied(tmp_path_factory.mktemp("spoilt"))
     names = [planted(copy, name) for name in rooms()]
-    said = complaints(copy)
+    for name in SHEDS:
+        (copy / name).mkdir()
+        (copy / name / "__init__.py").write_text('"""New."""\n', encoding="utf-8")
+    return names, complaints(copy)
+
+
+def test_qt_is_seen_wherever_it_does_not_belong(of_the_spoilt):
+    """An import of Qt in any room but the window is a breach of a contract."""
+    names, said = of_the_spoilt
     unseen = [n for n in names if not re.search(rf"{re.escape(n)} -> PySide6", said)]
     assert unseen == []
 
 
-def test_a_new_room_must_take_its_place(copy):
+def test_a_new_room_must_take_its_place(of_the_spoilt):
     """A package that no layer names is a breach, wherever layers stand."""
-    sheds = ("live/shed", "live/views/shed", "live/views/window/shed", "replay/shed",
-             "replay/capture/shed", "analysis/shed", "analysis/board/shed",
-             "analysis/board/rules/shed")  # fmt: skip
-    for name in sheds:
-        (copy / name).mkdir()
-        (copy / name / "__init__.py").write_text('"""New."""\n', encoding="utf-8")
-    said = complaints(copy)
-    unseen = [name for name in sheds if f"- {name.replace('/', '.')}\n" not in said]
+    _, said = of_the_spoilt
+    unseen = [name for name in SHEDS if f"- {name.replace('/', '.')}\n" not in said]
     assert unseen == [], said
 
 
-def test_the_tree_as_it_is_breaks_nothing(copy):
+def test_the_tree_as_it_is_breaks_nothing(tmp_path):
     """The copy by itself is found sound, so that what is found above was planted."""
-    assert complaints(copy) == ""
+    assert complaints(copied(tmp_path)) == ""
 
 
 def test_no_two_modules_import_each_other():
