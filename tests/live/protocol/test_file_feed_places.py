@@ -16,6 +16,7 @@ from live.protocol.view_model import ViewModel
 from replay.capture import Capture
 from replay.demo_files import demo_captures
 from replay.event import NS_PER_S, Event
+from tests.standins.demo_boards import played_board
 from tests.standins.feeds import two_sensors, written
 
 CAPTURES = demo_captures()
@@ -42,26 +43,22 @@ def state(model: ViewModel) -> tuple[int, Snapshot, tuple[object, ...], list[lis
 
 @pytest.mark.parametrize("path", CAPTURES, ids=lambda path: path.stem[:10])
 def test_a_kept_board_goes_on_like_the_one_it_was_copied_from(path):
-    """A copy made at any moment, fed the rest, ends as the board that was never copied."""
+    """A copy made at any moment, and a copy of that, fed the rest, end as the board that was never
+    copied.
+    """
+    whole = played_board(path)
     with Capture.open(path) as capture:
         events = list(capture.events())
         end_ns = capture.duration_ns
-        plan = capture.plan
-    whole = Board(plan)
+        kept = Board(capture.plan)
     cuts = {len(events) * k // 7 for k in (3, 6)}
-    copies = []
     for place, event in enumerate(events):
         if place in cuts:
-            copies.append((place, pickle.dumps(whole)))
-        whole.feed(event)
-    whole.finish(end_ns)
-    for place, frozen in copies:
-        kept = pickle.loads(frozen)  # noqa: S301 - made above
-        for event in events[place:]:
-            kept.feed(event)
-        kept.finish(end_ns)
-        assert kept.snapshot() == whole.snapshot()
-        assert kept.warnings == whole.warnings
+            kept = pickle.loads(pickle.dumps(kept))  # noqa: S301 - made here
+        kept.feed(event)
+    kept.finish(end_ns)
+    assert kept.snapshot() == whole.snapshot()
+    assert kept.warnings == whole.warnings
 
 
 def test_going_back_by_places_gives_the_board_of_going_from_the_start(monkeypatch):
