@@ -12,13 +12,19 @@ FOLDER_VARIABLE: Final = "SIDEBEAT_TEST_SHARED_DIR"
 ``tests/conftest.py``, which removes it at the end."""
 
 
+def is_shared() -> bool:
+    """Whether processes run tests beside this one.  One that runs them alone keeps nothing for its
+    forks, which may have other code, with a fault in it.
+    """
+    return "PYTEST_XDIST_WORKER" in os.environ
+
+
 def made_once(name: str, make: Callable[[], bytes]) -> bytes:
     """What ``make`` gave to whoever asked first for this name; others wait for it meanwhile.
 
-    ``name``: with the module that asks in front, so that no two mean different things.  A process
-    that runs tests alone makes it itself: its forks may have other code, with a fault in it.
+    ``name``: with the module that asks in front, so that no two mean different things.
     """
-    if "PYTEST_XDIST_WORKER" not in os.environ:
+    if not is_shared():
         return make()
     import fcntl
 

@@ -14,6 +14,7 @@ from live.cli import replay as replay_command
 from live.cli.agreement_tables import sentence
 from replay.capture import Capture
 from replay.demo_files import demo_captures
+from tests.standins.demo_boards import played_board
 from tests.standins.feeds import beat, two_sensors, written
 
 ROWING = demo_captures()[0]
@@ -27,13 +28,8 @@ def run(capsys, *arguments):
 
 @pytest.fixture(scope="module")
 def rowing_board():
-    """The board after the rowing demo, made without any command."""
-    with Capture.open(ROWING) as capture:
-        board = Board(capture.plan)
-        for event in capture.events():
-            board.feed(event)
-        board.finish(capture.duration_ns)
-    return board
+    """The board after the rowing demo, played without any command."""
+    return played_board(ROWING)
 
 
 @pytest.fixture
