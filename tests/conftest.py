@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import signal
 import sys
@@ -16,6 +17,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies
 
+from tests import in_memory
 from tests.lacking import module_or_skip
 from tests.leftovers import (  # noqa: F401 - fixtures, found here by their names
     no_leftovers,
@@ -25,6 +27,9 @@ from tests.leftovers import (  # noqa: F401 - fixtures, found here by their name
 from tests.standins.shared import FOLDER_VARIABLE
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+if (_folder := in_memory.folder()) is not None:
+    os.environ["TMPDIR"], tempfile.tempdir = _folder, None
 
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")  # never the user's own
@@ -76,21 +81,38 @@ _COLLECTED = Path(os.environ[FOLDER_VARIABLE]) / "collected"
 READ_WITHIN_S = 300.0
 
 
-def _were_read_before() -> bool:
-    """Whether most test modules are kept as an earlier run has rewritten them."""
-    here = Path(__file__).resolve().parent
-    kept = len(list(here.rglob("__pycache__/test_*-pytest-*.pyc")))
-    return kept > len(list(here.rglob("test_*.py"))) / 2
+_HERE = Path(__file__).resolve().parent
+
+
+def _is_rewritten(path: Path) -> bool:
+    """Whether a test module is kept as an earlier run, or another worker, has rewritten it."""
+    return any((path.parent / "__pycache__").glob(f"{path.stem}.*-pytest-*.pyc"))
+
+
+def _read_from_the_end(paths: list[Path]) -> None:
+    """Meet halfway who reads test modules from the first one on."""
+    for path in reversed(paths):
+        if _is_rewritten(path):
+            return
+        name = ".".join(path.relative_to(_HERE.parent).with_suffix("").parts)
+        # What is wrong with a module is told once it is collected.
+        with suppress(Exception, pytest.skip.Exception):
+            importlib.import_module(name)
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection() -> None:
-    """In a tree in which no tests were run before, let the first worker read them alone.
+    """In a tree in which no tests were run before, let two workers read them, one from each end.
 
     It takes twice as long to rewrite the assertions of all modules as to read them rewritten, and
     workers that begin together would each do it.
     """
-    if os.environ.get("PYTEST_XDIST_WORKER", "gw0") == "gw0" or _were_read_before():
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "gw0")
+    paths = sorted(_HERE.rglob("test_*.py"))
+    if worker == "gw0" or sum(map(_is_rewritten, paths)) > len(paths) / 2:
+        return
+    if worker == "gw1":
+        _read_from_the_end(paths)
         return
     give_up = time.monotonic() + READ_WITHIN_S
     while not _COLLECTED.exists() and time.monotonic() < give_up:
@@ -116,7 +138,6 @@ def pytest_collection_finish() -> None:
         tables = _KEPT / "unicode_data" / unicodedata.unidata_version
         if len(list(tables.glob("*.gz"))) < 2:
             settings(max_examples=1, database=None)(given(strategies.text())(lambda _: None))()
-    gc.collect()
     gc.freeze()
     gc.enable()
 
