@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies
 
+from live.__main__ import BLAS_THREADS
 from tests import in_memory
 from tests.lacking import module_or_skip
 from tests.leftovers import (  # noqa: F401 - fixtures, found here by their names
@@ -30,6 +31,10 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 if (_folder := in_memory.folder()) is not None:
     os.environ["TMPDIR"], tempfile.tempdir = _folder, None
+
+# As the program does for itself, before numpy is loaded: a second thread for small matrices would
+# only wait busily, and all cores have work.
+os.environ.setdefault(BLAS_THREADS, "1")
 
 _CACHE = tempfile.TemporaryDirectory(prefix="sidebeat-test-cache-")
 os.environ["SIDEBEAT_CONFIG_DIR"] = str(Path(_CACHE.name) / "config")  # never the user's own
