@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from benchmarks.field_sim.course import Course
 
@@ -160,7 +160,17 @@ def _wander(count: int, tau_s: float, rng: np.random.Generator) -> Floats:
     keep = float(np.exp(-1 / (tau_s * STEPS_PER_S)))
     noise = rng.normal(0, np.sqrt(1 - keep * keep), count)
     noise[0] = rng.normal()
-    return np.asarray(scipy.signal.lfilter([1.0], [1.0, -keep], noise))
+    return first_order(noise, keep)
+
+
+def first_order(shocks: Floats, keep: float) -> Floats:
+    """Each shock and ``keep`` times what was before it, float64[n].
+
+    Exactly ``scipy.signal.lfilter([1], [1, -keep], shocks)``, which takes longer to load than a few
+    sessions to draw.
+    """
+    values = accumulate(shocks.tolist(), lambda before, shock: keep * before + shock)
+    return np.fromiter(values, np.float64, len(shocks))
 
 
 def _rebounds(person: Person, level: Floats, rng: np.random.Generator) -> Floats:

@@ -12,10 +12,9 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from benchmarks.field_sim.course import GRIP, SMOOTH, STAIRS, STILL, SWING, Course
-from benchmarks.field_sim.heart import Beats, rate_over
+from benchmarks.field_sim.heart import Beats, first_order, rate_over
 
 Floats = npt.NDArray[np.float64]
 
@@ -175,7 +174,7 @@ def _losses(seconds: int, course: Course, sensor: Optical, rng: np.random.Genera
 def _wander(count: int, tau_s: float, rng: np.random.Generator) -> Floats:
     """A first-order random process, smoothed over 4 s as a sensor's windows smooth it, SD 1."""
     keep = float(np.exp(-1 / tau_s))
-    rough = scipy.signal.lfilter([1.0], [1.0, -keep], rng.normal(0, 1, count + 3))
+    rough = first_order(rng.normal(0, 1, count + 3), keep)
     calm = np.convolve(rough, np.ones(4) / 4, mode="valid")
     return np.asarray(calm / calm.std())
 

@@ -12,6 +12,7 @@ import pytest
 
 from benchmarks.field_sim import measures, tables
 from benchmarks.field_sim.__main__ import main
+from benchmarks.field_sim.heart import first_order
 from benchmarks.field_sim.labels import JUDGEMENTS
 from benchmarks.field_sim.lasting import LASTING
 from benchmarks.field_sim.optical import draw_armband
@@ -47,6 +48,11 @@ def hearts():
         return pickle.dumps(measures.beat_changes(tables.heart_series(SEED, 40)))
 
     return pickle.loads(made_once("field-sim-hearts", make))  # noqa: S301 - made above
+
+
+def test_what_wanders_keeps_a_share_of_what_it_was():
+    """Each value is its shock and that share of the value before."""
+    assert first_order(np.array([8.0, 0.0, 4.0]), 0.5).tolist() == [8.0, 4.0, 6.0]
 
 
 @pytest.mark.parametrize("at", range(len(BEAT_CHANGES)), ids=[row.band for row in BEAT_CHANGES])
