@@ -38,6 +38,7 @@ KERNEL: Final = tuple(
     math.exp(-0.5 * (offset / SMOOTHING_SD_S) ** 2) for offset in range(-REACH_S, REACH_S + 1)
 )
 _WEIGHT: Final = sum(KERNEL)
+_WIDTH: Final = len(KERNEL)
 
 
 class Kind(StrEnum):
@@ -154,8 +155,18 @@ class EffortFinder:
             )  # fmt: skip
         raw.append(mbpm)
         second = len(raw) - 1 - REACH_S
-        if second >= 0:
+        if second < REACH_S:
+            if second >= 0:
+                self._take(second)
+            return
+        window = raw[-_WIDTH:]
+        if NO_VALUE in window:
             self._take(second)
+            return
+        # Nearly always: its neighbours are all there.
+        level: float = sum(map(mul, KERNEL, window)) / _WEIGHT / 1000
+        self._levels.append(level)
+        self._step(second, level)
 
     def rewind(self, second: int) -> int:
         """Forget this second and all after it, which turned out to be others than was told; returns
@@ -200,10 +211,6 @@ class EffortFinder:
         if raw[second] == NO_VALUE:
             return math.nan
         first = second - REACH_S
-        window = raw[first : second + REACH_S + 1] if first >= 0 else []
-        if len(window) == len(KERNEL) and NO_VALUE not in window:
-            whole: float = sum(map(mul, KERNEL, window))
-            return whole / _WEIGHT / 1000
         weights = total = 0.0
         for at in range(max(first, 0), min(second + REACH_S + 1, len(raw))):
             mbpm = raw[at]

@@ -62,10 +62,10 @@ def match_among(
 ) -> BeatMatch:
     """:func:`match_beats` where the places of their beats are known."""
     equal = places.equal(ours)
-    if least_exact and _most_in_order(equal, places.width) < least_exact:
+    if least_exact and _are_fewer(equal, places.width, least_exact):
         return _NO_MATCH
     fits = places.near(ours)
-    if not any(fits) or _most_in_order(fits, places.width) < least:
+    if not any(fits) or _are_fewer(fits, places.width, least):
         return _NO_MATCH
     steps = _Steps(fits, equal, last_wanted=places.width - 1, ahead=ahead)
     best, most = None, (0, 0)
@@ -77,6 +77,11 @@ def match_among(
         if most[0] > _SURELY * len(ours):
             break
     return BeatMatch(steps.pairs_from(best), most[0])
+
+
+def _are_fewer(places: Sequence[int], width: int, least: float) -> bool:
+    """Whether there cannot be as many pairs in order; mostly since too few are met at all."""
+    return len(places) - places.count(0) < least or _most_in_order(places, width) < least
 
 
 def _most_in_order(places: Sequence[int], width: int) -> int:

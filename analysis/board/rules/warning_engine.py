@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, TypeAlias
 
-from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Rule, Verdict
+from analysis.board.rules.base import BAD, GOOD, UNTIL_NEWS, Explanation, Rule, Verdict
 from analysis.board.rules.registry import HELD_BY, ROW_OF, Suppression, in_order, suppression
 from analysis.board.snapshot import RuleFailure, SensorWarning, Severity
 from replay.event import SESSION
@@ -31,14 +31,15 @@ class _Entry:
     ``index``: of its standing warning in the list, −1 if none stands.  ``explained_by``,
     ``withheld_by``: entries with a standing warning that suppress this one, ``held_by`` how many
     in all; ``explains``, ``withholds``: those that this one suppresses while it stands.
+    ``newest``: how it was explained since anybody asked for its warning, ``None`` if it was not.
     ``is_calm``: nothing of it stands, nothing holds it and it was not bad when last asked, which is
     how nearly all of them are in nearly all seconds; where in doubt False.  ``until``: the grid
     second for which it is called, 0 if it is asked each second.
     """
 
     __slots__ = (
-        "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "is_calm", "rule",
-        "until", "withheld_by", "withholds",
+        "bad_s", "explained_by", "explains", "good_s", "held_by", "index", "is_calm", "newest",
+        "rule", "until", "withheld_by", "withholds",
     )  # fmt: skip
 
     def __init__(self, rule: Rule) -> None:
@@ -46,6 +47,7 @@ class _Entry:
         self.bad_s = 0
         self.good_s = 0
         self.index = -1
+        self.newest: Explanation | None = None
         self.is_calm = True
         self.until = 0
         self.explained_by: list[_Entry] = []
@@ -70,6 +72,7 @@ class WarningEngine:
     ) -> None:
         self._session = session
         self._warnings: list[SensorWarning] = []
+        self._explained: list[_Entry] = []  # those of which somebody has not heard the newest
         self._failures: list[RuleFailure] = []
         self._standing: tuple[SensorWarning, ...] | None = ()  # None: to be made anew
         self._news = True
@@ -87,11 +90,14 @@ class WarningEngine:
     @property
     def warnings(self) -> tuple[SensorWarning, ...]:
         """All warnings so far, in order of their start."""
+        self._tell_newest()
         return tuple(self._warnings)
 
     @property
     def log(self) -> Sequence[SensorWarning]:
-        """The same without a copy: to be read only, and at once."""
+        """The same without a copy and perhaps with sentences that are older: to be read only, and
+        at once.
+        """
         return self._warnings
 
     @property
@@ -108,6 +114,7 @@ class WarningEngine:
     def standing(self) -> tuple[SensorWarning, ...]:
         """Those that stand, most severe first, then the oldest."""
         if self._standing is None:
+            self._tell_newest()
             standing = [self._warnings[entry.index] for entry in self._entries if entry.index >= 0]
             standing.sort(key=lambda w: (-w.severity, w.start_s, w.number))
             self._standing = tuple(standing)
@@ -329,16 +336,31 @@ class WarningEngine:
 
     def _explain_anew(self, entry: _Entry) -> None:
         why = entry.rule.explain()
-        warning = self._warnings[entry.index]
-        self._change(
-            entry, replace(warning, cause=why.cause, advice=why.advice, measures=why.measures)
-        )
+        # In most seconds nobody asks what is said of it.
+        if entry.newest is None:
+            self._explained.append(entry)
+        entry.newest = why
+        self._standing = None
+
+    def _tell_newest(self) -> None:
+        """Put the newest sentences of those that stand into their warnings."""
+        for entry in self._explained:
+            why, entry.newest = entry.newest, None
+            if why is not None:
+                self._warnings[entry.index] = replace(
+                    self._warnings[entry.index],
+                    cause=why.cause,
+                    advice=why.advice,
+                    measures=why.measures,
+                )
+        self._explained.clear()
 
     def _change(self, entry: _Entry, warning: SensorWarning) -> None:
         self._warnings[entry.index] = warning
         self._standing = None
 
     def _clear(self, entry: _Entry, second: int, how: str) -> None:
+        self._tell_newest()
         warning = self._warnings[entry.index]
         self._change(entry, replace(warning, end_s=second, cleared=how))
         entry.index = -1
