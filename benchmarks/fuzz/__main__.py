@@ -10,54 +10,14 @@ from __future__ import annotations
 
 import argparse
 import logging
-import random
-import time
-import traceback
-from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
-from benchmarks.fuzz.file_targets import capture, capture_log, imports
-from benchmarks.fuzz.targets import frame, payload, plan, text
-from benchmarks.fuzz.wire_target import mqtt
-
-TARGETS: dict[str, Callable[[random.Random], None]] = {
-    "payloads": payload,
-    "frames": frame,
-    "plan": plan,
-    "capture": capture,
-    "logs": capture_log,
-    "imports": imports,
-    "mqtt": mqtt,
-    "text": text,
-}
-LONGEST_S = 2.0
-"""Of CPU for one input, so that a busy machine finds nothing that is not there.  The broker of
-``mqtt`` is waited for, with a bound of its own."""
-
-
-def one(name: str, seed: int, number: int) -> None:
-    """One example.  Raises what it finds."""
-    began = time.process_time()
-    TARGETS[name](random.Random(f"{name} {seed} {number}"))
-    took = time.process_time() - began
-    if took > LONGEST_S and name != "mqtt":
-        raise AssertionError(f"one input took {took:.1f} s")
-
-
-def many(name: str, seed: int, *, seconds: float = 0.0, examples: int = 0) -> int:
-    """So many examples, or for so long; how many there were.  Raises with the number of one."""
-    until = time.monotonic() + seconds
-    number = 0
-    while number < examples if examples else time.monotonic() < until:
-        try:
-            one(name, seed, number)
-        except Exception as error:
-            raise AssertionError(f"{name}, seed {seed}, example {number}: {error!r}") from error
-        number += 1
-    return number
+from benchmarks.fuzz.runs import TARGETS, Asked
 
 
 def main() -> int:
-    """Run the targets one after another; status 1 if one of them found something."""
+    """Run the targets, as many at once as there are processors; status 1 if one found something."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("targets", nargs="*", metavar="TARGET", help=", ".join(TARGETS))
     parser.add_argument("--seconds", type=float, default=60.0, help="for each target")
@@ -68,23 +28,21 @@ def main() -> int:
     unknown = set(arguments.targets) - set(TARGETS)
     if unknown:
         parser.error(f"there is no target {', '.join(sorted(unknown))}")
-    logging.disable(logging.CRITICAL)
-    found = 0
-    for name in arguments.targets or TARGETS:
-        try:
-            if arguments.only is not None:
-                one(name, arguments.seed, arguments.only)
-                count = 1
-            else:
-                count = many(
-                    name, arguments.seed, seconds=arguments.seconds, examples=arguments.examples
-                )
-        except Exception:
-            found += 1
-            traceback.print_exc()
-        else:
-            print(f"{name}: {count:,} examples, nothing found", flush=True)
-    return 1 if found else 0
+    asked = Asked(arguments.seconds, arguments.examples, arguments.seed, arguments.only)
+    findings = 0
+    # Each in a new process: what one target leaves behind is no input of the next.
+    with ProcessPoolExecutor(
+        mp_context=get_context("spawn"),
+        max_tasks_per_child=1,
+        initializer=logging.disable,  # of the program's own words about what it refuses
+        initargs=(logging.CRITICAL,),
+    ) as pool:
+        running = [pool.submit(asked.told_of, name) for name in arguments.targets or TARGETS]
+        for one in running:
+            is_finding, said = one.result()
+            findings += is_finding
+            print(said, flush=True)
+    return 1 if findings else 0
 
 
 if __name__ == "__main__":

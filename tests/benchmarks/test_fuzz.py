@@ -6,8 +6,9 @@ import random
 
 import pytest
 
-from benchmarks.fuzz import __main__ as fuzz
+from benchmarks.fuzz import __main__ as command
 from benchmarks.fuzz import file_targets, targets
+from benchmarks.fuzz import runs as fuzz
 from replay.errors import PlanError
 
 EXAMPLES = {
@@ -66,3 +67,22 @@ def test_a_fault_is_found(monkeypatch, target, spoil):
     spoil(monkeypatch)
     with pytest.raises(AssertionError, match=f"{target}, seed 1"):
         fuzz.many(target, seed=1, examples=400)
+
+
+def test_the_command_tells_of_each_target_and_fails_for_a_finding(capfd, monkeypatch):
+    """Each in a process of its own; the traceback of an example alone is shown."""
+    monkeypatch.setattr("sys.argv", ["fuzz", "--examples", "2", "plan", "text"])
+    assert command.main() == 0
+    told = capfd.readouterr().out.splitlines()
+    assert told == [f"{name}: 2 examples, nothing found" for name in ("plan", "text")]
+    monkeypatch.setattr("sys.argv", ["fuzz", "--only", "no number", "plan"])
+    with pytest.raises(SystemExit, match="2"):
+        command.main()
+
+
+def test_what_is_found_is_told_with_its_traceback(monkeypatch):
+    monkeypatch.setitem(fuzz.TARGETS, "text", lambda _: 1 / 0)
+    is_finding, said = fuzz.Asked(examples=5, seed=7).told_of("text")
+    assert is_finding
+    assert "ZeroDivisionError" in said
+    assert "text, seed 7, example 0" in said
