@@ -170,3 +170,15 @@ def test_a_rule_that_fails_leaves_the_sleep_of_others_as_it_is() -> None:
     board = play(plan_of(), until_s=22, rules=lambda _session: rules, failing=True)
     assert [(one.kind, one.second) for one in board.failed_rules] == [(K.FROZEN, 13)]
     assert first.asked == last.asked == [0, 5, 10, 15, 20]
+
+
+def test_each_warning_says_what_it_was_in_the_newest_second_that_was_bad() -> None:
+    """Also where nobody asked in between, and others stood when it began and when it ended."""
+
+    class Telling(Waiting):
+        def explain(self):
+            return Explanation(f"Bad at {self.asked[-1]} s.", "Advice.")
+
+    first, last = Telling(K.FROZEN, 2, range(5, 20)), Telling(K.FROZEN, 3, range(10, 30))
+    board = play(plan_of(), until_s=40, rules=lambda _session: [first, last])
+    assert [one.cause for one in board.warnings] == ["Bad at 19 s.", "Bad at 29 s."]

@@ -96,6 +96,15 @@ def test_seconds_told_anew_are_as_if_told_at_first(seed: int) -> None:
     assert finder.finish().efforts == fresh.finish().efforts
 
 
+@pytest.mark.parametrize("away_s", [-9, -1, 1, 9])
+def test_beside_a_gap_the_rest_tells_how_high_a_peak_is(away_s: int) -> None:
+    """Where a second that a smoothed value is made of is missing it is the mean of the others."""
+    grid = _grid(90 + 70 * np.exp(-(((np.arange(400) - 200) / 30) ** 2)))
+    grid[200 + away_s] = NO_VALUE
+    (effort,) = _found(grid)
+    assert effort.peak_bpm == pytest.approx(np.nanmax(smoothed(grid)), abs=1e-9)
+
+
 @pytest.mark.parametrize(("work", "rest"), [(30, 30), (15, 15), (40, 20)])
 def test_perfect_sensor_misses_no_short_interval(work: int, rest: int) -> None:
     """Of intervals that run into one another none is missed by the reference itself."""
