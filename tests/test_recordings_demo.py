@@ -30,6 +30,7 @@ def _recipes() -> ModuleType:
 
 
 MAKE = _recipes()
+SHORTEST = min(MAKE.RECIPES, key=lambda recipe: recipe.duration_s)
 
 
 @pytest.mark.parametrize("recipe", MAKE.RECIPES, ids=lambda recipe: recipe.name)
@@ -39,7 +40,10 @@ def test_recordings_are_what_the_recipe_makes(recipe, tmp_path: Path):
         Capture.open(recipe.write(tmp_path)) as made,
         Capture.open(demo_folder() / recipe.name) as bundled,
     ):
-        assert list(bundled.events()) == list(made.events()) == list(recipe.events())
+        events = list(bundled.events())
+        assert events == list(made.events())
+        if recipe is SHORTEST:  # drawn a second time, they are the same
+            assert events == list(recipe.events())
         assert bundled.plan == made.plan == recipe.plan
         assert bundled.started_utc_ns == made.started_utc_ns == recipe.started_utc_ns
         assert (bundled.end_t_ns, bundled.end_reason) == (made.end_t_ns, made.end_reason)
