@@ -37,7 +37,7 @@ def test_bumble_reads_the_same_in_every_flag_combination(flags: int) -> None:
     """For all 32 flag combinations and 0–19 RR, bumble's decoder gives the same values."""
     bumble, source = other_decoders.bumble_heart_rate(), random.Random(flags)
     for rr_count in range(20):
-        for _ in range(20):
+        for _ in range(5):
             payload = _well_formed(flags, rr_count, source)
             theirs = bumble.from_bytes(payload)
             ours = decode_heart_rate(payload)
