@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import Final
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen
 
 from live.views.window.parts.canvas import elided, rows_in
 from live.views.window.parts.lettering import lettering
@@ -18,6 +19,22 @@ _TICK: Final = 4
 """Length of a tick, which stands in the panel, in pixels."""
 _TEXT_BELOW: Final = 4
 """Pixels between the axis and its text."""
+_ROOM: Final = QRectF(0, 0, 100, 100)
+_BESIDE: Final = (
+    Qt.AlignmentFlag.AlignRight.value
+    | Qt.AlignmentFlag.AlignVCenter.value
+    | Qt.TextFlag.TextDontClip.value
+)
+_BELOW: Final = (
+    Qt.AlignmentFlag.AlignHCenter.value
+    | Qt.AlignmentFlag.AlignTop.value
+    | Qt.TextFlag.TextDontClip.value
+)
+"""How the numbers of an axis lie.  As numbers: Python makes what joins two kinds of flags anew each
+time.
+"""
+
+_Line = tuple[QPen, QPointF, QPointF]
 
 
 class PlainAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph is untyped
@@ -91,7 +108,54 @@ class TimeAxis(PlainAxis):
 
 
 class ValueAxis(PlainAxis):
-    """Beats per minute, with ticks where the grid has its lines."""
+    """Beats per minute at the left or below, with ticks where the grid has its lines."""
+
+    def generateDrawSpecs(
+        self, p: QPainter
+    ) -> tuple[_Line, list[_Line], list[tuple[QRectF, int, str]]] | None:
+        """Called by pyqtgraph for each new range; the same as its own way gives for ticks of one
+        length without a grid.  That asks for the axis' box and makes its flags anew at each tick.
+        """
+        below = self.orientation == "bottom"
+        box = self.mapRectFromParent(self.geometry())
+        tick, beside = self.style["tickLength"], 1 if below else 0
+        text_at = max(0, tick) + self.style["tickTextOffset"][beside]
+        if below:
+            ends = box.topLeft() + QPointF(-1, 1), box.topRight() + QPointF(1, 1)
+        else:
+            ends = box.topRight() + QPointF(-1, -1), box.bottomRight() + QPointF(-1, 1)
+        device = self.deviceTransform_()
+        if device is None or (across := device.map(ends[1]) - device.map(ends[0])).isNull():
+            return None
+        if self.style["tickFont"] is not None:
+            p.setFont(self.style["tickFont"])
+        low, high = self.range
+        scale = (box.width() if below else -box.height()) / (high - low) if high != low else 1.0
+        start = low * scale - (0.0 if below else box.height()) if high != low else 0.0
+        least, most = sorted((low * scale - start, high * scale - start))
+        [(_, values)] = self.tickValues(low, high, hypot(across.x(), across.y()))
+        pen, room = self.pen(), self.boundingRect()
+        ticks: list[_Line] = []
+        texts: list[tuple[QRectF, int, str]] = []
+        longest = 0.0
+        for value, text in zip(values, self.tickStrings(values, 1.0, 1.0), strict=True):
+            at = value * scale - start
+            if not least <= at <= most:
+                continue
+            words = p.boundingRect(_ROOM, Qt.AlignmentFlag.AlignCenter, text)
+            wide, tall = words.width(), words.height() * 0.8  # Qt's box is a little too high
+            if below:
+                ends_of_tick = QPointF(at, box.top()), QPointF(at, box.top() + tick)
+                place = QRectF(at - wide / 2, box.top() + text_at, wide, tall)
+            else:
+                ends_of_tick = QPointF(box.right(), at), QPointF(box.right() - tick, at)
+                place = QRectF(box.right() - text_at - wide, at - tall / 2, wide, tall)
+            ticks.append((pen, *ends_of_tick))
+            longest = max(longest, tall if below else wide)
+            if room & place == place:
+                texts.append((place, _BELOW if below else _BESIDE, text))
+        self._updateMaxTextSize(longest)
+        return (pen, *ends), ticks, texts
 
     def tickValues(
         self,

@@ -18,10 +18,20 @@ class FlowLayout(QLayout):
         self._items: list[QLayoutItem] = []
         self._gap = gap
         self._at_top = at_top
+        # Qt asks for them many times in each round in which anything is laid out.
+        self._heights: dict[int, int] = {}
+        self._hint: QSize | None = None
 
     def addItem(self, item: QLayoutItem) -> None:
         """Called by Qt for each control."""
         self._items.append(item)
+        self.invalidate()
+
+    def invalidate(self) -> None:
+        """Called by Qt where a control has become another size, is shown or is hidden."""
+        self._heights.clear()
+        self._hint = None
+        super().invalidate()
 
     def count(self) -> int:
         """How many controls there are."""
@@ -33,7 +43,10 @@ class FlowLayout(QLayout):
 
     def takeAt(self, index: int) -> QLayoutItem | None:
         """Remove one control."""
-        return self._items.pop(index) if 0 <= index < len(self._items) else None
+        if not 0 <= index < len(self._items):
+            return None
+        self.invalidate()
+        return self._items.pop(index)
 
     def expandingDirections(self) -> Qt.Orientation:
         """Takes the width it is given."""
@@ -45,7 +58,9 @@ class FlowLayout(QLayout):
 
     def heightForWidth(self, width: int) -> int:
         """Height of all lines at this width."""
-        return self._place(QRect(0, 0, width, 0), move=False)
+        if width not in self._heights:
+            self._heights[width] = self._place(QRect(0, 0, width, 0), move=False)
+        return self._heights[width]
 
     def setGeometry(self, rect: QRect) -> None:
         """Called by Qt with the room there is."""
@@ -54,9 +69,11 @@ class FlowLayout(QLayout):
 
     def sizeHint(self) -> QSize:
         """All in one line."""
-        sizes = [item.sizeHint() for item in self._items if not item.isEmpty()]
-        width = sum(size.width() + self._gap for size in sizes)
-        return QSize(width, max((size.height() for size in sizes), default=0))
+        if self._hint is None:
+            sizes = [item.sizeHint() for item in self._items if not item.isEmpty()]
+            width = sum(size.width() + self._gap for size in sizes)
+            self._hint = QSize(width, max((size.height() for size in sizes), default=0))
+        return self._hint
 
     def minimumSize(self) -> QSize:
         """The widest control alone."""

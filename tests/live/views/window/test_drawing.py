@@ -7,12 +7,13 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pyqtgraph as pg
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from PySide6.QtCore import QPointF, QRectF
-from PySide6.QtGui import QColor, QFontMetricsF
-from PySide6.QtWidgets import QApplication
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPixmap
+from PySide6.QtWidgets import QApplication, QLabel, QWidget
 
 from analysis.board.rules.levels import LowBattery
 from analysis.board.snapshot import SensorWarning, Severity, WarningKind
@@ -21,6 +22,7 @@ from live.views.window.live.main_window import MainWindow
 from live.views.window.live.warnings_list import WARNING
 from live.views.window.parts.application import open_application
 from live.views.window.parts.canvas import Area, spread
+from live.views.window.parts.flow_row import FlowLayout
 from live.views.window.parts.keys import Action
 from live.views.window.parts.lanes import stacked
 from live.views.window.parts.marks import mark_points
@@ -347,6 +349,54 @@ def test_an_axis_that_grows_too_short_for_its_name_has_the_unit_alone():
             fits = metrics.horizontalAdvance("difference (bpm)") < chart.middle.vb.height()
             assert (axis.labelText == "difference (bpm)") is fits
         assert not fits
+
+
+def specs(line, ticks, texts):
+    """Comparable: pens by their colours, flags as numbers."""
+    lines = [(pen.color().name(), *map(QPointF, ends)) for pen, *ends in (line, *ticks)]
+    return lines, [(place, int(flags), text) for place, flags, text in texts]
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (2000, 1100)])
+def test_numbers_of_an_axis_stand_where_the_library_puts_them(size):
+    """At the left and below; our own way only takes less time."""
+    with shown(session(30), size=size) as (window, _):
+        bench = window.workbench
+        plots = ((bench.chart.top, "left"), (bench.chart.middle, "left"))
+        planes = ((bench.plane.plot, "left"), (bench.plane.plot, "bottom"))
+        for plot, side in (*plots, *planes):
+            axis = plot.getAxis(side)
+            ground = QPixmap(10, 10)
+            painter = QPainter(ground)
+            ours = specs(*axis.generateDrawSpecs(painter))
+            theirs = specs(*pg.AxisItem.generateDrawSpecs(axis, painter))
+            painter.end()
+            assert len(ours[1]) >= 2
+            assert ours == theirs
+
+
+def test_a_row_of_controls_becomes_as_high_as_they_are():
+    """Also after its height was asked for: where one grows, is added, hidden or taken away."""
+    open_application()
+    box = QWidget()
+    row = FlowLayout(box)
+    parts = [QLabel("Yarrow"), QLabel("Sorrel")]
+    row.addWidget(parts[0])
+    one = row.heightForWidth(1000)
+    assert row.sizeHint().height() == one
+    row.addWidget(parts[1])
+    wide = row.sizeHint().width()
+    assert row.heightForWidth(wide - parts[1].sizeHint().width()) > one
+    parts[1].setText("Sorrel\nleft wrist")
+    assert row.heightForWidth(1000) > one
+    assert row.sizeHint().height() > one
+    parts[1].hide()
+    assert row.heightForWidth(1000) == one
+    assert row.sizeHint().width() < wide
+    parts[1].show()
+    row.takeAt(1)
+    assert row.heightForWidth(1000) == one
+    box.deleteLater()
 
 
 def test_a_card_wraps_its_facts_anew_at_another_width():
