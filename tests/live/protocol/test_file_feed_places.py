@@ -101,19 +101,19 @@ def test_going_back_starts_from_the_nearest_place(monkeypatch, tmp_path):
 
 def test_far_forward_over_known_ground_is_not_played_again(monkeypatch, tmp_path):
     """From the start to where the player has been, only the stretch behind a place follows."""
-    monkeypatch.setattr(file_feed, "PLACE_EVENTS", 500)
-    path = written(tmp_path / "c.sqlite", two_sensors(3000), end_s=3000)
+    monkeypatch.setattr(file_feed, "PLACE_EVENTS", 250)
+    path = written(tmp_path / "c.sqlite", two_sensors(1500), end_s=1500)
     with FileFeed(path, None) as feed:
         model = ViewModel(feed)
         feed.pause()
-        for second in (2990, 0):
+        for second in (1490, 0):
             feed.seek(second * NS_PER_S)
             arrive(model)
-        feed.seek(2990 * NS_PER_S)
+        feed.seek(1490 * NS_PER_S)
         messages = feed.poll()
         assert isinstance(messages[0], Rewound)
         assert messages[0].to > 0
-        assert sum(isinstance(message, Event) for message in messages) <= 501
+        assert sum(isinstance(message, Event) for message in messages) <= 251
 
 
 def test_places_never_grow_beyond_their_number(monkeypatch, tmp_path):

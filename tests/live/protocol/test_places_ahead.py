@@ -21,6 +21,11 @@ from replay.event import NS_PER_S, Event
 from tests.standins.feeds import two_sensors, written
 
 
+LENGTH_S = 1500
+APART = 200
+"""Events between two places: 15 of them in the recording."""
+
+
 class Maker:
     """A process that is done when it is told."""
 
@@ -45,18 +50,18 @@ class Maker:
 
 @pytest.fixture(autouse=True)
 def _few_events_apart(monkeypatch, tmp_path):
-    monkeypatch.setattr(places, "LEAST_SPACING", 400)
+    monkeypatch.setattr(places, "LEAST_SPACING", APART)
     monkeypatch.setattr(places_ahead, "WORTH_IT_EVENTS", 1_000)
     monkeypatch.setenv("SIDEBEAT_CACHE_DIR", str(tmp_path / "cache"))
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A recording with 6,000 events and a little more, in a folder with the cache of its places."""
+    """A recording with 3,000 events and a little more, in a folder with the cache of its places."""
     folder = tmp_path_factory.mktemp("made")
-    path = written(folder / "c.sqlite", two_sensors(3000), end_s=3000)
+    path = written(folder / "c.sqlite", two_sensors(LENGTH_S), end_s=LENGTH_S)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(places, "LEAST_SPACING", 400)
+        patch.setattr(places, "LEAST_SPACING", APART)
         patch.setenv("SIDEBEAT_CACHE_DIR", str(folder / "cache"))
         places.keep_places(path)
     return folder
@@ -89,11 +94,11 @@ def test_a_jump_to_where_nobody_was_begins_from_the_nearest_place(path, keep_pla
         one, other = ViewModel(feed), ViewModel(plain)
         for player in (feed, plain):
             player.pause()
-        feed.seek(2_900 * NS_PER_S)
+        feed.seek(1_450 * NS_PER_S)
         messages = feed.poll()
         assert isinstance(messages[0], Rewound)
-        assert sum(isinstance(message, Event) for message in messages) <= 400
-        for second in (2_500, 100, 2_999, 1_500):
+        assert sum(isinstance(message, Event) for message in messages) <= APART
+        for second in (1_250, 50, 1_499, 750):
             for model in (one, other):
                 model.feed.seek(second * NS_PER_S)
                 arrive(model)
@@ -107,13 +112,13 @@ def test_steps_back_begin_from_a_place_as_well(path, keep_places):
     with FileFeed(path, None, ahead=True) as feed:
         model = ViewModel(feed)
         feed.pause()
-        feed.seek(2_900 * NS_PER_S)
+        feed.seek(1_450 * NS_PER_S)
         arrive(model)
         before = feed.taken
         feed.step(-2)  # the first of them to the newest notification, of the second before
         events = sum(isinstance(message, Event) for message in feed.poll())
         assert not feed.catching_up
-        assert events <= 400
+        assert events <= APART
         assert feed.taken == before - 1
 
 
@@ -125,7 +130,7 @@ def test_a_changed_plan_uses_none_of_them(path, keep_places):
         feed.pause()
         feed.capture.add_note("relabel", sensor=2, label="Tansy")
         feed.reload()
-        for second in (2_900, 50, 2_000):
+        for second in (1_450, 25, 1_000):
             feed.seek(second * NS_PER_S)
             arrive(model)
             assert model.snapshot().sensors[1].label == "Tansy"
@@ -141,7 +146,7 @@ def test_a_board_that_turns_out_damaged_sends_the_player_from_the_start(
         one, other = ViewModel(feed), ViewModel(plain)
         for player, model in ((feed, one), (plain, other)):
             player.pause()
-            player.seek(2_900 * NS_PER_S)
+            player.seek(1_450 * NS_PER_S)
             arrive(model)
         assert one.snapshot() == other.snapshot()
         assert feed.taken == plain.taken
@@ -204,7 +209,7 @@ def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, keep_places,
     with FileFeed(path, None, ahead=True) as feed:
         model = ViewModel(feed)
         feed.pause()
-        feed.seek(2_900 * NS_PER_S)
+        feed.seek(1_450 * NS_PER_S)
         model.pump()
         keep_places()
         maker.status = 0
@@ -212,12 +217,14 @@ def test_a_jump_on_its_way_goes_on_from_a_place_that_has_come(path, keep_places,
         while feed.catching_up:
             model.pump()
             polls += 1
-        assert polls < LOOK_EVERY + 400 // 10 + 2
-        assert model.snapshot().second == 2_899
+        assert polls < LOOK_EVERY + APART // 10 + 2
+        assert model.snapshot().second == 1_449
 
 
-def test_the_real_process_makes_them(path):
+def test_the_real_process_makes_them(tmp_path):
     """As it is begun by the player, in a process without this one's settings."""
+    length_s = 2 * LENGTH_S  # there they are so far apart that this holds one
+    path = written(tmp_path / "long.sqlite", two_sensors(length_s), end_s=length_s)
     with Capture.open(path) as capture:
         capture.event_count = WORTH_IT_EVENTS
         processes: list[subprocess.Popen[bytes]] = []
