@@ -45,17 +45,33 @@ def oslo(monkeypatch):
     time.tzset()
 
 
+@pytest.fixture(scope="module")
+def drawn():
+    """Figures of the rowing session as a view shows them, each drawn once: none changes it."""
+    made = {}
+
+    def of(draw, layout=PAGE, *labels):
+        asked = draw, layout, labels
+        if asked not in made:
+            rowing = rowing_session()
+            view = view_of(rowing.record, sensors=labels)
+            made[asked] = draw(rowing, layout, HEADING, view if labels else WHOLE)
+        return made[asked]
+
+    return of
+
+
 def words_of(canvas):
     return [text.get_text() for text in canvas.figure.texts]
 
 
 @pytest.mark.parametrize("draw", [draw_traces, draw_agreement, draw_differences])
 @pytest.mark.parametrize("layout", [PAGE, PHONE])
-def test_each_sensors_figure_has_the_same_axes(rowing, draw, layout):
+def test_each_sensors_figure_has_the_same_axes(drawn, draw, layout):
     """One sensor alone is drawn on the axes of all of them, in its own colour."""
-    whole = draw(rowing, layout, HEADING).figure.axes[0]
+    whole = drawn(draw, layout).figure.axes[0]
     for label in LABELS if layout is PAGE else LABELS[-1:]:
-        canvas = draw(rowing, layout, HEADING, view_of(rowing.record, sensors=(label,)))
+        canvas = drawn(draw, layout, label)
         ax = canvas.figure.axes[0]
         assert ax.get_ylim() == whole.get_ylim()
         assert ax.get_xlim() == whole.get_xlim()
@@ -64,24 +80,24 @@ def test_each_sensors_figure_has_the_same_axes(rowing, draw, layout):
             assert not any(other in words for words in words_of(canvas))
 
 
-def test_the_colour_of_a_sensor_does_not_depend_on_who_is_shown(rowing):
+def test_the_colour_of_a_sensor_does_not_depend_on_who_is_shown(drawn):
     """Sorrel's line alone is Sorrel's line among others."""
 
-    def lines(view):
-        drawn = draw_traces(rowing, PAGE, HEADING, view).figure.axes[0].lines
-        return {line.get_color(): line.get_marker() for line in drawn}
+    def lines(*labels):
+        found = drawn(draw_traces, PAGE, *labels).figure.axes[0].lines
+        return {line.get_color(): line.get_marker() for line in found}
 
-    whole = lines(WHOLE)
+    whole = lines()
     for index, label in enumerate(LABELS, 1):
         colour = LIGHT[f"sensor-{index}"]
-        assert lines(view_of(rowing.record, sensors=(label,)))[colour] == whole[colour]
+        assert lines(label)[colour] == whole[colour]
 
 
 def test_what_is_not_highlighted_is_grey(rowing):
     """The others keep their lines and shapes, and give up their colours."""
     view = view_of(rowing.record, highlight=("tansy",))
-    drawn = draw_traces(rowing, PAGE, HEADING, view).figure.axes[0].lines
-    colours = [line.get_color() for line in drawn]
+    lines = draw_traces(rowing, PAGE, HEADING, view).figure.axes[0].lines
+    colours = [line.get_color() for line in lines]
     assert LIGHT["sensor-2"] in colours
     assert LIGHT["sensor-1"] not in colours
     assert colours.count(LIGHT["faint"]) == 2
@@ -111,9 +127,9 @@ def test_without_its_band_the_reference_is_a_line(rowing):
     assert [line.get_linestyle() for line in plane.lines] == ["-"]
 
 
-def test_the_plane_says_which_r_it_is_and_of_how_many_sessions(rowing):
+def test_the_plane_says_which_r_it_is_and_of_how_many_sessions(rowing, drawn):
     """Beside r stand its name, its interval and that it is of one session."""
-    said = [word for word in words_of(draw_agreement(rowing, PAGE, HEADING)) if " r " in word]
+    said = [word for word in words_of(drawn(draw_agreement)) if " r " in word]
     assert len(said) == len(LABELS)
     for one, sensor in zip(said, rowing.record.sensors, strict=True):
         assert one.startswith(f"Pearson's r {sensor.counted.pearson_r.value:.2f} (")

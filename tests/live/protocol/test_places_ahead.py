@@ -20,7 +20,6 @@ from replay.capture import Capture
 from replay.event import NS_PER_S, Event
 from tests.standins.feeds import two_sensors, written
 
-
 LENGTH_S = 1500
 APART = 200
 """Events between two places: 15 of them in the recording."""
