@@ -1,15 +1,12 @@
-"""A headless Chromium that lays a page out at several widths and says what it sees.
+"""A page on which a browser lays others out at several widths and says what it sees.
 
-The page runs in frames of these widths, untouched; a script beside it measures them.
+They run in frames of these widths, untouched; a script beside them measures them.
 """
 
 from __future__ import annotations
 
-import html
 import json
-import re
 import shutil
-import subprocess
 from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -95,29 +92,17 @@ QUIET = (
 )  # fmt: skip
 
 
-def measured(
-    pages: list[str], widths: list[int], folder: Path
-) -> tuple[list[list[dict]], list[str]]:
-    """What is seen of each page at each width (CSS pixels), and what the console said.
+WINDOW = "--window-size=1600,2200"
+"""Wide enough for the frames, and as high."""
 
-    One browser has them all, since beginning one takes longer than laying a page out.
+
+def measuring_page(pages: list[str], widths: list[int], folder: Path) -> Path:
+    """A page that has a ``pre`` element once it has measured these, each at each width (CSS
+    pixels): in it, as JSON, what is seen of each page, a list by width in any order.
     """
     script = _MEASURE.replace("WIDTHS", json.dumps(widths)).replace("CONTROL", CONTROL)
     # "</" would end the script before the page's own end.
     script = script.replace("PAGES", json.dumps(pages).replace("</", "<\\/"))
     path = folder / "measure.html"
     path.write_text(script, encoding="utf-8")
-    done = subprocess.run(
-        [
-            browser() or "chromium", *QUIET, "--enable-logging=stderr",
-            f"--user-data-dir={folder / 'profile'}", "--window-size=1600,2200",
-            "--virtual-time-budget=60000", "--dump-dom", path.as_uri(),
-        ],
-        capture_output=True, text=True, timeout=110, check=True,
-    )  # fmt: skip
-    console = [line for line in done.stderr.splitlines() if "CONSOLE" in line]
-    told = re.search(r"<pre>(.*?)</pre>", done.stdout, re.DOTALL)
-    if told is None:
-        raise AssertionError(done.stdout[-2000:] + done.stderr[-2000:])
-    found = json.loads(html.unescape(told.group(1)))
-    return [sorted(page, key=lambda one: one["width"]) for page in found], console
+    return path

@@ -35,21 +35,31 @@ os.execvp(sys.argv[3], sys.argv[3:])
 class Phone:
     """One browser; ``open`` makes a page in it."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(
+        self, folder: Path, *options: str, scrollbars: bool = False, complaints: Path | None = None
+    ) -> None:
+        """Begin it.
+
+        ``options``: more of the browser's own.  ``complaints``: a file for what it says on its
+        standard error.
+        """
         ours_in, theirs_out = os.pipe()
         theirs_in, ours_out = os.pipe()
         self._in, self._out = ours_in, ours_out
-        self._process = subprocess.Popen(
-            [
-                sys.executable, "-c", _AS_3_AND_4, str(theirs_in), str(theirs_out),
-                browser() or "chromium", *QUIET,
-                "--remote-debugging-pipe", f"--user-data-dir={folder / 'profile'}",
-                "--hide-scrollbars", "about:blank",
-            ],
-            pass_fds=(theirs_in, theirs_out),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+        if not scrollbars:
+            options = (*options, "--hide-scrollbars")
+        with Path(complaints or os.devnull).open("w", encoding="utf-8") as said:
+            self._process = subprocess.Popen(
+                [
+                    sys.executable, "-c", _AS_3_AND_4, str(theirs_in), str(theirs_out),
+                    browser() or "chromium", *QUIET,
+                    "--remote-debugging-pipe", f"--user-data-dir={folder / 'profile'}",
+                    *options, "about:blank",
+                ],
+                pass_fds=(theirs_in, theirs_out),
+                stdout=subprocess.DEVNULL,
+                stderr=said,
+            )  # fmt: skip
         os.close(theirs_in)
         os.close(theirs_out)
         self._held = b""
@@ -95,6 +105,12 @@ class Phone:
         tab.darken(dark)
         tab.call("Page.navigate", url=url)
         return tab
+
+    def open_as_on_a_desktop(self, url: str) -> Tab:
+        """A page at this address in a window of the browser's own size, with a mouse."""
+        target = self.call("Target.createTarget", url=url)["targetId"]
+        attached = self.call("Target.attachToTarget", targetId=target, flatten=True)
+        return Tab(self, attached["sessionId"])
 
     def close(self) -> None:
         """End the browser."""
@@ -201,9 +217,9 @@ class Tab:
 
 
 @contextmanager
-def running_phone(folder: Path) -> Iterator[Phone]:
+def running_phone(folder: Path, *options: str, **more: Any) -> Iterator[Phone]:
     """A browser for the length of a ``with`` block."""
-    phone = Phone(folder)
+    phone = Phone(folder, *options, **more)
     try:
         yield phone
     finally:
@@ -216,14 +232,3 @@ def until(condition: Callable[[], object], what: str) -> None:
     while not condition():
         assert time.monotonic() < give_up, f"no {what}"
         time.sleep(0.02)
-
-
-def printed(pages: list[Path], folder: Path) -> list[bytes]:
-    """Files of pages as PDF, all by one browser, since beginning one takes longest."""
-    with running_phone(folder) as phone:
-        documents = []
-        for page in pages:
-            tab = phone.open(page.as_uri())
-            tab.until("document.readyState == 'complete' && document.body.innerText", "page")
-            documents.append(tab.printed())
-        return documents

@@ -6,10 +6,8 @@ import pytest
 
 from analysis.report.figures import FIGURES
 from replay.demo_files import demo_captures
-from tests.standins.browser import CONTROL, browser, measured
-from tests.standins.demo_reports import demo_report
-
-WIDTHS = [360, 390, 820, 1280]
+from tests.standins.browser import CONTROL, browser
+from tests.standins.demo_pages import WIDTHS, demo_pages
 
 pytestmark = [
     pytest.mark.skipif(browser() is None, reason="no Chromium is installed"),
@@ -17,24 +15,17 @@ pytestmark = [
 ]
 
 
-@pytest.fixture(scope="module")
-def every(tmp_path_factory):
-    """What the browser says of each demo page, by width, and its console."""
-    pages = [demo_report(capture).page for capture in demo_captures()]
-    return measured(pages, WIDTHS, tmp_path_factory.mktemp("page"))
-
-
 @pytest.fixture(params=range(len(demo_captures())), ids=lambda at: demo_captures()[at].stem[16:20])
-def seen(request, every):
+def seen(request):
     """What the browser says of one demo page, by width."""
-    found = every[0][request.param]
-    assert [one["width"] for one in found] == WIDTHS
+    found = demo_pages().seen[request.param]
+    assert [one["width"] for one in found] == list(WIDTHS)
     return found
 
 
-def test_nothing_is_complained_of(every):
+def test_nothing_is_complained_of():
     """The console says nothing but the control line: nothing fails, nothing is blocked."""
-    console = every[1]
+    console = demo_pages().console
     assert [line for line in console if CONTROL not in line] == []
     assert len(console) == 1
 

@@ -8,8 +8,7 @@ import pytest
 
 from replay.demo_files import demo_captures
 from tests.standins.browser import browser
-from tests.standins.demo_reports import demo_report
-from tests.standins.phone import printed
+from tests.standins.demo_pages import demo_pages
 
 pytestmark = [
     pytest.mark.skipif(browser() is None, reason="no Chromium is installed"),
@@ -23,24 +22,14 @@ LEAST_FILLED = 0.5
 """How far down a page must be written on; the last one ends with the cautions."""
 
 
-@pytest.fixture(scope="module")
-def every(tmp_path_factory):
-    """Each demo report as the browser prints it."""
-    folder, pages = tmp_path_factory.mktemp("printed"), []
-    for number, capture in enumerate(demo_captures()):
-        pages.append(folder / f"{number}.html")
-        pages[-1].write_text(demo_report(capture).page, encoding="utf-8")
-    return printed(pages, folder)
-
-
 @pytest.fixture(
     scope="module",
     params=range(len(demo_captures())),
     ids=lambda at: demo_captures()[at].stem[16:20],
 )
-def pages(request, every):
+def pages(request):
     """Each printed page of a demo report as grey values, 36 dots an inch."""
-    document = pypdfium2.PdfDocument(every[request.param])
+    document = pypdfium2.PdfDocument(demo_pages().printed[request.param])
     found = [np.asarray(page.render(scale=0.5).to_pil().convert("L")) for page in document]
     document.close()
     return found
