@@ -36,7 +36,7 @@ from tests.test_docs import undocumented
 
 NEEDS = ("fitdecode", "gpxpy")  # imported by what is called
 
-SECONDS = 1500
+SECONDS = 900
 
 
 def run(capsys, *arguments):
@@ -253,7 +253,7 @@ def test_a_sensor_from_a_file_has_no_link_that_is_waited_for():
 
 def test_elapsed_times_are_placed_by_their_shape(recorded, tmp_path, capsys):
     """A table whose times count from its start is set where its changes are the reference's."""
-    lines = [f"{second},{heart_bpm(second + 200)}" for second in range(900)]
+    lines = [f"{second},{heart_bpm(second + 200)}" for second in range(SECONDS - 300)]
     path = tmp_path / "tansy.csv"
     path.write_text("elapsed,hr\n" + "\n".join(lines))
     facts = facts_of(capsys, path, "--into", recorded, "--out", tmp_path / "new")
@@ -352,8 +352,8 @@ def test_elapsed_times_of_one_clock_keep_to_each_other(tmp_path, capsys):
 def test_a_dated_file_finds_its_place_in_a_session_without_a_date(tmp_path, capsys):
     """It is placed by what both hold; that one clock stamped them is refused in a sentence."""
     strap = tmp_path / "strap.csv"
-    strap.write_text("elapsed,hr\n" + "".join(f"{s},{heart_bpm(s)}\n" for s in range(1500)))
-    watch = fit_file(tmp_path / "watch.fit", points(1200, first_s=200))
+    strap.write_text("elapsed,hr\n" + "".join(f"{s},{heart_bpm(s)}\n" for s in range(SECONDS)))
+    watch = fit_file(tmp_path / "watch.fit", points(SECONDS - 300, first_s=200))
     extra = [strap, watch, "--wearer", "W1", "--activity", "x", "--out", tmp_path / "new"]
     facts = facts_of(capsys, *extra)
     assert facts["sensors"][1]["offset_s"] == pytest.approx(200, abs=0.5)
