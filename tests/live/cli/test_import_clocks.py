@@ -96,8 +96,8 @@ def test_a_clock_set_by_something_else_than_the_heart_shows_the_delay(tmp_path, 
     def late(second):
         return heart_bpm(second - 6)
 
-    strap = with_cadence(tmp_path / "strap.csv", 2400)
-    watch = with_cadence(tmp_path / "watch.csv", 2400, clock_s=37, bpm=late, steps=2)
+    strap = with_cadence(tmp_path / "strap.csv", 1500)
+    watch = with_cadence(tmp_path / "watch.csv", 1500, clock_s=37, bpm=late, steps=2)
     facts = facts_of(capsys, strap, watch, *ALONE, "--out", tmp_path / "a.sqlite")
     sensor = facts["sensors"][1]
     assert "The delay of this sensor can be told no better than that." in sensor["said"]
@@ -108,7 +108,7 @@ def test_a_clock_set_by_something_else_than_the_heart_shows_the_delay(tmp_path, 
     assert low <= 6 <= high
     assert min(high - result["delay_s"], result["delay_s"] - low) >= clock_s - 1e-9
     assert "Its clock was set by cadence" in result["delay_caution"]
-    bare = csv_file(tmp_path / "bare.csv", [(START_S + s + 37, str(late(s))) for s in range(2400)])
+    bare = csv_file(tmp_path / "bare.csv", [(START_S + s + 37, str(late(s))) for s in range(1500)])
     facts = facts_of(capsys, strap, bare, *ALONE, "--out", tmp_path / "b.sqlite")
     result = analysed(capsys, facts["capture"])["sensors"][0]
     assert (result["delay_s"], result["without_delay"]) == (None, None)
@@ -116,8 +116,8 @@ def test_a_clock_set_by_something_else_than_the_heart_shows_the_delay(tmp_path, 
 
 def test_a_moved_clock_is_told_beside_the_headline(tmp_path, capsys):
     """Offset, doubt, by what, and what it did to the difference stand in the first sentence."""
-    strap = with_cadence(tmp_path / "strap.csv", 2400)
-    watch = with_cadence(tmp_path / "watch.csv", 2400, clock_s=37, steps=2)
+    strap = with_cadence(tmp_path / "strap.csv", 1200)
+    watch = with_cadence(tmp_path / "watch.csv", 1200, clock_s=37, steps=2)
     facts = facts_of(capsys, strap, watch, *ALONE, "--out", tmp_path / "a.sqlite")
     first = analysed(capsys, facts["capture"])["verdict"][0]
     assert first.startswith("watch's clock was moved by ")

@@ -141,14 +141,14 @@ def test_columns_are_known_in_several_languages(tmp_path, capsys, header, known)
 
 def test_pauses_of_a_device_are_no_faults_of_the_reference(tmp_path, capsys):
     """Stretches without any record raise no warning; records without a heart rate still do."""
-    paused = [p for p in points(1500) if not any(a < p[0] - START_S < a + 60 for a in (300, 700))]
+    paused = [p for p in points(900) if not any(a < p[0] - START_S < a + 60 for a in (300, 700))]
     strap = csv_file(tmp_path / "strap.csv", paused)
-    watch = csv_file(tmp_path / "watch.csv", points(1500))
+    watch = csv_file(tmp_path / "watch.csv", points(900))
     facts = facts_of(capsys, strap, watch, *ALONE, "--one-clock", "--out", tmp_path / "a.sqlite")
     assert entry.main(["replay", facts["capture"], "--json"]) == 0
     kinds = [w["kind"] for w in json.loads(capsys.readouterr().out)["warnings"]]
     assert "reference lost" not in kinds
-    lost = [(t, None if 300 < t - START_S < 360 else v) for t, v in points(1500)]
+    lost = [(t, None if 300 < t - START_S < 360 else v) for t, v in points(900)]
     strap = csv_file(tmp_path / "strap.csv", lost)
     facts = facts_of(capsys, strap, watch, *ALONE, "--one-clock", "--out", tmp_path / "b.sqlite")
     assert entry.main(["replay", facts["capture"], "--json"]) == 0
