@@ -30,6 +30,14 @@ os.dup2(theirs_in, 3), os.dup2(theirs_out, 4)
 os.execvp(sys.argv[3], sys.argv[3:])
 """
 """The browser reads from descriptor 3 and writes to 4."""
+_STILL = """\
+(() => {
+  for (let last = setTimeout(() => 0); last > 0; last--) clearTimeout(last);
+  window.setTimeout = window.setInterval = () => 0;
+  window.WebSocket = class {};
+})()
+"""
+"""Ends what a page does by itself."""
 
 
 class Phone:
@@ -65,6 +73,8 @@ class Phone:
         self._held = b""
         self._number = 0
         self.events: list[dict[str, Any]] = []
+        self._open: list[Tab] = []
+        self._left: list[Tab] = []
 
     def call(self, method: str, session: str = "", **params: object) -> Any:
         """Ask the browser for something; its answer."""
@@ -93,7 +103,14 @@ class Phone:
         return json.loads(one)
 
     def open(self, url: str, *, dark: bool = False) -> Tab:
-        """A page at this address."""
+        """A page at this address: one that was left, as a new one takes a process of its own."""
+        tab = self._left.pop() if self._left else self._new()
+        self._open.append(tab)
+        tab.darken(dark)
+        tab.go(url)
+        return tab
+
+    def _new(self) -> Tab:
         target = self.call("Target.createTarget", url="about:blank")["targetId"]
         session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
         tab = Tab(self, session)
@@ -102,8 +119,6 @@ class Phone:
         tab.call("Log.enable")
         tab.call("Network.enable")
         tab.resize(WIDTH, HEIGHT)
-        tab.darken(dark)
-        tab.call("Page.navigate", url=url)
         return tab
 
     def open_as_on_a_desktop(self, url: str) -> Tab:
@@ -111,6 +126,19 @@ class Phone:
         target = self.call("Target.createTarget", url=url)["targetId"]
         attached = self.call("Target.attachToTarget", targetId=target, flatten=True)
         return Tab(self, attached["sessionId"])
+
+    def leave(self) -> None:
+        """Nobody looks at the open pages any more: others may take their places.  Until then they
+        say nothing: a page whose server has gone would try to reach it, and complain.
+        """
+        for tab in self._open:
+            tab.ask(_STILL)
+        self._left += self._open
+        self._open = []
+
+    def forget(self, session: str) -> None:
+        """What was told of a page so far."""
+        self.events = [one for one in self.events if one.get("sessionId") != session]
 
     def close(self) -> None:
         """End the browser."""
@@ -134,6 +162,13 @@ class Tab:
     def call(self, method: str, **params: object) -> Any:
         """Ask the browser for something of this page."""
         return self._phone.call(method, self._session, **params)
+
+    def go(self, url: str) -> None:
+        """To another address; what was told before counts no more."""
+        self.ask("1")  # whatever came before is read then
+        self._phone.forget(self._session)
+        self.call("Page.navigate", url=url)
+        self.until(f"location.href == {json.dumps(url)}", "page at this address")
 
     def resize(self, width: int, height: int) -> None:
         """The size of the screen in CSS pixels."""

@@ -27,9 +27,15 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def phone(tmp_path_factory):
+def browser_of_all(tmp_path_factory):
     with running_phone(tmp_path_factory.mktemp("phone")) as running:
         yield running
+
+
+@pytest.fixture
+def phone(browser_of_all):
+    yield browser_of_all
+    browser_of_all.leave()
 
 
 def well():

@@ -37,8 +37,8 @@ EVERY = [(size, percent) for percent in TEXTS for size in SIZES.values()]
 LEAST = [(SIZES["1280x720"], 100), (SIZES["1280x720"], 200)]
 LOOKED_AT = EVERY if os.environ.get("SIDEBEAT_EVERY_SIZE") else LEAST
 """The least room for words; with the variable set, all three sizes with both texts."""
-STUDIED_S = 600.0
-"""Seconds of each session of the study: with the trouble of the recipe in it, all of its words."""
+STUDIED_S = 300.0
+"""Seconds of each session of the study: as much says all that the whole does, but for signs."""
 PAGES = {"bytes": Action.NOTIFICATIONS, "numbers": Action.NUMBERS, "notes": Action.NOTES}
 """Screens of the gallery that are pages of its replay, and what turns to each."""
 
