@@ -118,6 +118,10 @@ def in_fork(work: Callable[[], object], limit_s: float | None = None) -> object:
 def _alone(limit_s: float | None) -> None:
     """Bound what the fork may take, and silence it."""
     if limit_s is not None:
+        # To the moment; and in whole seconds, for faults that set this aside and for processes that
+        # a test begins.
+        signal.signal(signal.SIGPROF, signal.SIG_DFL)
+        signal.setitimer(signal.ITIMER_PROF, limit_s)
         seconds = int(limit_s) + 1
         resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
         resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import heapq
 import re
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from itertools import chain
+from operator import itemgetter
 from random import Random
 from typing import Any
 
@@ -103,7 +104,7 @@ def play(
     """
     made = rules_for if rules is None else rules
     board = Board(plan, lambda session: [_judging(rule) for rule in made(session)])
-    for event in heapq.merge(*streams, key=lambda event: event.t_ns):
+    for event in sorted(chain.from_iterable(streams), key=itemgetter(0)):
         if event.t_ns <= until_s * S:
             board.feed(event)
     board.finish(round(until_s * S))
