@@ -61,8 +61,8 @@ def test_solid_and_dashed_lines_move_on_as_if_painted_at_once(action):
         picture(window)
         assert sum(style.dashed for style in window.styles.values()) > 10
         before = pixels(window.workbench.chart)
-        for at in range(half, len(messages), 37):
-            feed.waiting += messages[at : at + 37]
+        for at in range(half, len(messages), 83):
+            feed.waiting += messages[at : at + 83]
             window.frame()
             QApplication.processEvents()
         picture(window)
