@@ -45,8 +45,8 @@ def read_fit(path: Path, data: bytes, start_ns: int | None = None) -> RawSeries:
 
     found = _Messages()
     remark = ""
-    # It has something for some types of values, and nothing for any field or unit by its name: to
-    # look for that in each value takes a seventh of the time.
+    # It has something for some types of values, and nothing for any field or unit by its name: it
+    # would look in vain, for each value.
     processor = fitdecode.DefaultDataProcessor()
     processor.on_process_field = processor.on_process_unit = _as_it_is
     try:
