@@ -29,8 +29,8 @@ from tests.standins.shared import FOLDER_VARIABLE
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-if (_folder := in_memory.folder()) is not None:
-    os.environ["TMPDIR"], tempfile.tempdir = _folder, None
+if (_PLACE := in_memory.place()) is not None:  # and for all processes that are begun from here
+    os.environ["TMPDIR"], tempfile.tempdir = _PLACE.name, None
 
 # As the program does for itself, before numpy is loaded: a second thread for small matrices would
 # only wait busily, and all cores have work.

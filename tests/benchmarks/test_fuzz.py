@@ -81,6 +81,7 @@ def test_the_command_tells_of_each_target_and_fails_for_a_finding(capfd, monkeyp
 
 
 def test_what_is_found_is_told_with_its_traceback(monkeypatch):
+    """And with how to bring it back."""
     monkeypatch.setitem(fuzz.TARGETS, "text", lambda _: 1 / 0)
     is_finding, said = fuzz.Asked(examples=5, seed=7).told_of("text")
     assert is_finding
