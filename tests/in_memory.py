@@ -34,9 +34,11 @@ def place() -> tempfile.TemporaryDirectory[str] | None:
         owner = left.name.removeprefix(PREFIX).partition("-")[0]
         if owner.isdigit() and not Path("/proc", owner).exists():
             shutil.rmtree(left, ignore_errors=True)
-    return tempfile.TemporaryDirectory(
+    made = tempfile.TemporaryDirectory(
         prefix=f"{PREFIX}{os.getpid()}-", dir=FOLDER, ignore_cleanup_errors=True
     )
+    Path(made.name).chmod(0o711)  # some tests go into a folder in it as another user
+    return made
 
 
 def _is_usable() -> bool:
