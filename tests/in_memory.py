@@ -37,7 +37,7 @@ def place() -> tempfile.TemporaryDirectory[str] | None:
     made = tempfile.TemporaryDirectory(
         prefix=f"{PREFIX}{os.getpid()}-", dir=FOLDER, ignore_cleanup_errors=True
     )
-    Path(made.name).chmod(0o711)  # some tests go into a folder in it as another user
+    Path(made.name).chmod(0o1777)  # as where it stands for: some tests work as another user
     return made
 
 
