@@ -106,11 +106,12 @@ def _first(efforts: Sequence[Effort]) -> Effort:
 
 
 def test_an_effort_is_judged_once_what_a_late_sensor_shows_of_it_is_known() -> None:
-    """No second earlier, and at the end in any case."""
+    """No second earlier, and at the end in any case; each time that is one change."""
     session = _Session()
     due_s = None
     while due_s is None or len(session.out) <= due_s:
         assert session.watch.answers(2) == []
+        assert session.watch.changes == 0
         session.close()
         if session.watch.efforts:
             due_s = _first(session.watch.efforts).return_s + JUDGED_AFTER_S
@@ -120,8 +121,10 @@ def test_an_effort_is_judged_once_what_a_late_sensor_shows_of_it_is_known() -> N
     while len(session.watch.efforts) < 2:
         session.close()
     assert len(session.watch.answers(2)) == 1
+    assert session.watch.changes == 1
     session.watch.finish()
     session.assert_as_analysed(finished=True)
+    assert session.watch.changes == 2
 
 
 def test_the_delay_is_the_middle_of_those_that_tell_one() -> None:
@@ -175,11 +178,16 @@ def test_an_answer_is_given_anew_if_a_second_that_it_was_made_of_is_left_out(aft
 
 
 def test_an_answer_stands_where_only_later_seconds_are_left_out() -> None:
-    """It is not made again: in a session of hours that would cost more with every effort."""
+    """It is not made again: in a session of hours that would cost more with every effort.  That the
+    other one is taken back is one change.
+    """
     session = _Session()
     while len(session.watch.answers(2)) < 2:
         session.close()
     given = list(session.watch.answers(2))
+    assert session.watch.changes == 2
     session.close(out_from=session.watch.efforts[1].return_s)
     session.assert_as_analysed()
     assert session.watch.answers(2)[0] is given[0]
+    assert len(session.watch.answers(2)) == 1
+    assert session.watch.changes == 3

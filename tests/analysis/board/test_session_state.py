@@ -55,4 +55,10 @@ def test_the_reference_and_the_tests_are_found_wherever_they_are_planned(referen
     others = [n for n in (1, 2, 3) if n != reference + 1]
     assert [one.number for one in session.tests] == others
     assert [one.number for one in session.compared] == [reference + 1, *others]
+
+
+def test_before_the_first_second_nothing_is_closed_and_nothing_left_out() -> None:
+    """The reference is not at fault until its signal has shown it."""
+    session = SessionState(plan_of())
     assert session.second == -1
+    assert session.left_out is False

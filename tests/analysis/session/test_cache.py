@@ -5,6 +5,7 @@ That a record from the cache is the one that was computed stands in ``test_recor
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -85,6 +86,23 @@ def test_a_file_takes_its_place_whole_or_leaves_nothing(tmp_path) -> None:
     (tmp_path / "kept" / "y" / "inside").mkdir(parents=True)
     store_whole(tmp_path / "kept" / "y", b"three")
     assert sorted(one.name for one in path.parent.iterdir()) == ["x", "y"]
+
+
+def test_a_new_folder_is_its_users_alone_from_the_first_moment(tmp_path, monkeypatch) -> None:
+    """Also where its mode cannot be set afterwards; then nothing is written into it."""
+
+    def refused(*_: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(Path, "chmod", refused)
+    # With a mask that takes nothing away, the folder has the mode that it was asked for.
+    before = os.umask(0)
+    try:
+        store_whole(tmp_path / "kept" / "x", b"one")
+    finally:
+        os.umask(before)
+    assert (tmp_path / "kept").stat().st_mode & 0o777 == 0o700
+    assert list((tmp_path / "kept").iterdir()) == []
 
 
 def test_nothing_is_kept_of_a_capture_that_may_grow(tmp_path, monkeypatch) -> None:

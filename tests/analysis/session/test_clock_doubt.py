@@ -57,6 +57,20 @@ def test_sensors_of_one_clock_leave_no_doubt() -> None:
     assert doubt(test, None) == 0.0
 
 
+@pytest.mark.parametrize(("readings", "known"), [(9, None), (10, 0.0)])
+@pytest.mark.parametrize("placed_first", [True, False])
+def test_a_clock_is_unknown_where_more_than_one_in_ten_readings_could_not_be_placed(
+    readings: int, known: float | None, placed_first: bool
+) -> None:
+    """Of a node, whichever of the two it sends for; what arrived by itself has no clock to know."""
+    node = PlannedSensor(label="Sorrel", role="test", source="node", node="attic", name="Sorrel")
+    sent: Any = SimpleNamespace(number=2, sensor=node, unplaced=1, t_ns=range(readings))
+    live: Any = SimpleNamespace(number=1, sensor=LIVE, unplaced=1, t_ns=range(1))
+    reference, test = (live, sent) if placed_first else (sent, live)
+    data: Any = SimpleNamespace(imports={}, reference=reference)
+    assert clock_doubt_s(data, test) == known
+
+
 def test_the_wider_end_of_the_interval_is_the_doubt() -> None:
     """Measured from the offset that was taken."""
     assert doubt(imported(), by_presses(1.8, 2.1)) == pytest.approx(0.2)
