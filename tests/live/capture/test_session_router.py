@@ -32,6 +32,7 @@ def _routed() -> tuple[_Sink, _Sink, int]:
         router.emit(12, 1, HEART_RATE, b"\x00\x64", foreign=foreign)
         router.exchange(Session(second, 2, recording, Backlog()), second)
         shift_ns = second.zero_ns - first.zero_ns
+        assert router.shift_ns == shift_ns
         later_ns = shift_ns + 10**12
         router.emit(later_ns, 1, HEART_RATE, b"\x00\x65", foreign=foreign)
         router.emit(later_ns, 1, HEART_RATE, b"\x00\x66", foreign=Stamp(500, "node:attic/1"))

@@ -141,6 +141,23 @@ def test_who_is_hung_up_on_does_not_wait_for_the_answer(
     assert complaints == []
 
 
+def test_a_broker_that_does_not_answer_is_waited_for_as_long_as_is_said(
+    server, complaints, monkeypatch
+) -> None:
+    """Neither for good nor not at all: in each version of MQTT, and told in a sentence."""
+    monkeypatch.setattr(brokers, "TIMEOUT_S", 0.1)
+
+    async def work() -> None:
+        task = _begun(server, complaints)
+        begun_s = time.monotonic()
+        async with asyncio.timeout(PATIENCE_S):
+            assert "answers, but not in plain MQTT" in await task
+        assert time.monotonic() - begun_s >= 0.2
+
+    _run(work())
+    assert complaints == []
+
+
 def test_what_the_library_says_is_not_shown_to_the_tester(caplog) -> None:
     """The sentence on the broker tells it."""
 

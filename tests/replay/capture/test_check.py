@@ -135,6 +135,19 @@ def test_missing_numbers_are_told_with_their_place(tmp_path: Path) -> None:
         Capture.open(path)
 
 
+@pytest.mark.parametrize("seq", [50, 100])
+def test_an_event_that_was_altered_is_told_as_that(tmp_path: Path, seq: int) -> None:
+    """Wherever it is, the end too: it is damaged, and none is missing."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, _beats(1, *range(100)), end_ns=100 * _S)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("DROP TRIGGER event_no_update")
+        connection.execute("UPDATE event SET payload = x'0065' WHERE seq = ?", (seq,))
+        connection.commit()
+    report = check_capture(path)
+    assert (report.damaged_rows, report.missing_rows, report.events) == (1, 0, 99)
+
+
 @pytest.mark.parametrize(
     ("places", "last"),
     [(10, "Lost between"), (11, "Lost in 1 more place."), (12, "2 more places.")],

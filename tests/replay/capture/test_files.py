@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import struct
 import threading
@@ -12,7 +13,16 @@ from pathlib import Path
 import pytest
 
 from replay.capture import Capture, CaptureWriter
-from replay.capture.files import Header, cannot, capture_name, read_header
+from replay.capture.files import (
+    LOG,
+    Header,
+    cannot,
+    capture_name,
+    check_around,
+    read_header,
+    sidecar,
+)
+from replay.capture.raw_file import LONGEST_FILE
 from replay.capture.schema import PAGE_SIZE
 from replay.errors import CaptureError, DamagedCapture, DiskError
 from replay.event import NS_PER_S
@@ -114,3 +124,18 @@ def test_a_capture_can_be_read_by_another_thread_than_opened_it(
     thread.join()
     with opened[0] as capture:
         assert len(list(capture.events())) == len(list(session_events(3)))
+
+
+@pytest.mark.parametrize("suffix", ["", LOG])
+def test_a_file_that_is_longer_than_any_is_refused_unread(tmp_path: Path, suffix: str) -> None:
+    """By its length alone, which holes can make."""
+    path = tmp_path / "c.sqlite"
+    write_capture(path, session_events(2))
+    long = sidecar(path, suffix)
+    with long.open("ab") as file:
+        file.truncate(LONGEST_FILE + 1)
+    with pytest.raises(CaptureError) as caught:
+        check_around(path)
+    assert str(caught.value) == f"{long}: has more than 2 GB, and no file of a capture has"
+    os.truncate(long, LONGEST_FILE)
+    check_around(path)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from replay import event as event_module
 from replay.capture import Capture, CaptureWriter
 from replay.capture.gate import LONGEST_VARIABLE
+from replay.capture.schema import LONGEST_PAYLOAD
 from replay.errors import CaptureError
 from replay.event import CHANNEL_NUMBERS, CHANNELS, HEART_RATE, NS_PER_S, Event, Stamp
 from replay.plan import Plan
@@ -61,6 +62,16 @@ def _any_length():
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv(LONGEST_VARIABLE, "2000000")
         yield
+
+
+def test_the_longest_payload_there_is_comes_back(tmp_path: Path) -> None:
+    """With the longest name of a clock beside it."""
+    stamp = Stamp(2**63 - 1, "node:" + "n" * 43, -(2**63))
+    written = [Event(1, 1, HEART_RATE, bytes(LONGEST_PAYLOAD), stamp)]
+    path = tmp_path / "c.sqlite"
+    write_capture(path, written)
+    with Capture.open(path) as capture:
+        assert list(capture.events()) == written
 
 
 @settings(max_examples=60)

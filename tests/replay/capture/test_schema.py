@@ -8,14 +8,16 @@ import pytest
 
 from replay.capture.schema import (
     PAGE_SIZE,
+    NotWhole,
     Row,
     event_crc,
+    event_of,
     has_this_schema,
     schema,
     signed_crc,
     whole_row,
 )
-from replay.event import CHANNEL_NUMBERS, HEART_RATE, Stamp
+from replay.event import CHANNEL_NUMBERS, HEART_RATE, Event, Stamp
 from tests.standins.captures import session_events, write_capture
 
 CHANNEL = CHANNEL_NUMBERS[HEART_RATE]
@@ -62,12 +64,15 @@ def test_a_foreign_stamp_follows_with_whether_its_offset_is_known(offset_ns: int
 def test_the_first_row_the_first_instant_and_the_session_itself_are_whole() -> None:
     """Nought is a number, a time and a sensor like others."""
     assert whole_row(_columns(0, 0, 0)) == Row(0, 0, 0, CHANNEL, b"\0\x64")
+    assert event_of(_columns(0, 0, 0)) == Event(0, 0, HEART_RATE, b"\0\x64")
 
 
 @pytest.mark.parametrize("values", [(-1, 5, 1), (1, -1, 1), (1, 5, -1)])
 def test_what_is_below_zero_is_no_row(values: tuple[int, int, int]) -> None:
     """However right its checksum is."""
     assert whole_row(_columns(*values)) is None
+    with pytest.raises(NotWhole):
+        event_of(_columns(*values))
 
 
 def test_a_file_has_the_tables_of_this_format_or_has_not(tmp_path) -> None:
