@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -142,7 +143,8 @@ def test_what_ends_in_time_is_not_blamed(run):
     """Threads and tasks that end with their test, or just after it, are nobody's fault, nor are
     windows, which are gone when the next test begins.
     """
+    windows = ["windows"] * 2 if find_spec("PySide6") else []  # else skipped, as a module of ours
     assert _told(run, "PASSED") == [
-        "nothing", "windows", "windows", "thread", "task", "closed", "unseen", "priority"
+        "nothing", *windows, "thread", "task", "closed", "unseen", "priority"
     ], run.stdout + run.stderr  # fmt: skip
     assert _told(run, "FAILED") == []

@@ -15,6 +15,7 @@ import pytest
 
 from replay.capture import Capture, CaptureWriter, check_capture, copy_capture, salvage
 from replay.capture.files import copy_files, mark_recorded_here, sidecar
+from replay.capture.note_table import append_note
 from replay.capture.raw_file import copy_file
 from replay.errors import CaptureError, DamagedCapture
 from replay.event import NS_PER_S, Event
@@ -254,6 +255,16 @@ def test_a_note_never_costs_rows_of_a_broken_log(tmp_path: Path) -> None:
     assert any(
         "only be reached by a salvage" in problem for problem in check_capture(path).problems
     )
+
+
+def test_a_note_does_not_cost_a_single_event(tmp_path: Path) -> None:
+    """Whoever adds it has seen all events but one, which the log has."""
+    path = _as_killed(tmp_path, 5)
+    count = len(list(session_events(5)))
+    named = {"kind": "marker", "made_utc_ns": 0, "body": {"t_ns": 0, "text": "warm-up"}}
+    with pytest.raises(DamagedCapture, match="salvage"):
+        append_note(path, PLAN, events=count - 1, **named)
+    assert len(append_note(path, PLAN, events=count, **named)) == 1
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a second process is needed there")
