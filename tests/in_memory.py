@@ -1,7 +1,7 @@
 """Where tests work: in memory, where there is enough of it.
 
-The suite makes some twenty thousand files and takes most of them away again.  A disk takes up to
-milliseconds for each, and a slow one makes tests wait that are about something else.
+The suite makes thousands of files and takes most of them away again.  A slow disk makes tests wait
+for that which are about something else.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 FREE_BYTES: Final = 4 * 2**30
-"""Of memory and of the folder; a run takes a tenth of it."""
+"""Of memory and of the folder: with room to spare for what several tests at once may write."""
 FOLDER: Final = Path("/dev/shm")  # noqa: S108 - each run makes a folder of its own in it
 MEMORY: Final = Path("/proc/meminfo")
 PREFIX: Final = "sbtest"
